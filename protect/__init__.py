@@ -1,0 +1,24 @@
+"""Lubrication protection: the logic a machine runs.
+
+Read the modules in the order in which one step uses them:
+
+    ranges        what may be set and what may be read: index, unit, least, most
+    settings      rules between settings; values worked out once from them
+    state         what the logic remembers between two steps
+    signals       1. raw readings -> net oil pressure and one credible bit
+    integral      2. the time-delay integral
+    timers           restart delay, trip memory, sensor fault time
+    conditions    3. everything that decides, as named bits
+    table         4. the cause-and-effect table: the only place with transitions
+    outputs       5. run permission, alarm, cause of the stop, integral in percent
+    protection    the step that calls them in this order
+
+House rules of this package: it imports nothing but itself; integers only; no
+allocation in a step; every intermediate value below 2**30 in magnitude (the
+small integers of a 32-bit MicroPython, and well inside a signed 32-bit C
+integer); no clock: elapsed time is an argument. Bounds stand beside the
+arithmetic and follow from the table in `ranges`.
+
+This is not a certified safety device and never the only protection of a
+machine or of the people near it.
+"""

@@ -1,0 +1,132 @@
+"""Step 3, conditions: everything that decides, reduced to one integer of named bits."""
+
+from protect.outputs import CREDIBLE, NET_OIL_PRESSURE
+from protect.ranges import (
+    CUT_IN,
+    CUT_OUT,
+    FLOOR,
+    RELOAD_LEVEL,
+    RESET,
+    SUCTION_PRESSURE,
+    TRIP_DELAY,
+    TRIPS_TO_LOCKOUT,
+    VACUUM,
+)
+from protect.ranges import RELOAD as RELOAD_PRESSURE
+from protect.ranges import RUNNING as RUN_FEEDBACK
+from protect.state import (
+    FAULT_DECLARED,
+    FLAGS,
+    FRESH,
+    GRACE_LEFT,
+    IN_SPELL,
+    INTEGRAL,
+    RESET_HELD,
+    RESTART_LEFT,
+    TRIPS,
+    VACUUM_SEEN,
+)
+
+RUNNING = 1  # run feedback is on
+IN_GRACE = 2  # start grace has not run out
+LOW = 4  # net oil pressure below cut-out, or a reading not credible
+HEALTHY = 8  # net oil pressure at or above cut-in, and credible
+INTEGRAL_FULL = 16  # the time-delay integral has reached the trip delay
+RELOAD = 32  # suction pressure is back on bearings that are short of oil
+RESTART_DUE = 64  # the machine has stood still for the restart delay
+LAST_TRIP = 128  # one more trip makes trips_to_lockout
+RESET_EDGE = 256  # reset input went from off to on
+SENSOR_OK = 512  # every reading of this step is credible
+SENSOR_FAULT = 1024  # doubt has reached the fault delay and has not drained away
+
+NAMES = (
+    "running",
+    "in_grace",
+    "low",
+    "healthy",
+    "integral_full",
+    "reload",
+    "restart_due",
+    "last_trip",
+    "reset_edge",
+    "sensor_ok",
+    "sensor_fault",
+)
+
+
+def follow_spell(state: list[int], settings: list[int], suction: int, bits: int) -> None:
+    """Open, keep or close the starved spell and remember vacuum within it.
+
+    A spell lasts from falling below cut-out until cut-in is reached, or until
+    the machine stops: at the next start every net oil pressure begins at nothing.
+    """
+    if bits & HEALTHY or not bits & RUNNING:
+        state[FLAGS] &= ~(IN_SPELL | VACUUM_SEEN)
+        return
+    if bits & LOW:
+        state[FLAGS] |= IN_SPELL
+    if state[FLAGS] & IN_SPELL and bits & SENSOR_OK and suction < settings[VACUUM]:
+        state[FLAGS] |= VACUUM_SEEN
+
+
+def reload_guard(state: list[int], settings: list[int], net: int, suction: int, bits: int) -> bool:
+    """Say whether suction pressure loads bearings that are short of oil: a level, not an edge."""
+    return (
+        state[FLAGS] & VACUUM_SEEN != 0
+        and bits & SENSOR_OK != 0
+        and suction >= settings[RELOAD_PRESSURE]
+        and state[INTEGRAL] >= settings[RELOAD_LEVEL]
+        and net < settings[FLOOR]
+    )
+
+
+def follow_reset(state: list[int], inputs: list[int]) -> int:
+    """Remember the reset input; return RESET_EDGE when it has just come on."""
+    held = state[FLAGS] & RESET_HELD
+    if not inputs[RESET]:
+        state[FLAGS] &= ~RESET_HELD
+        return 0
+    state[FLAGS] |= RESET_HELD
+    if held:
+        return 0
+    return RESET_EDGE
+
+
+def pressure_bits(settings: list[int], outputs: list[int]) -> int:
+    """Return SENSOR_OK, LOW and HEALTHY as net oil pressure and credibility have them."""
+    if not outputs[CREDIBLE]:
+        return LOW
+    if outputs[NET_OIL_PRESSURE] >= settings[CUT_IN]:
+        return SENSOR_OK | HEALTHY
+    if outputs[NET_OIL_PRESSURE] < settings[CUT_OUT]:
+        return SENSOR_OK | LOW
+    return SENSOR_OK
+
+
+def memory_bits(state: list[int], settings: list[int]) -> int:
+    """Return the bits that tell how far integral, timers and counts have come."""
+    bits = 0
+    if state[GRACE_LEFT] > 0:
+        bits |= IN_GRACE
+    if state[INTEGRAL] >= settings[TRIP_DELAY]:
+        bits |= INTEGRAL_FULL
+    if state[RESTART_LEFT] == 0:
+        bits |= RESTART_DUE
+    if state[TRIPS] + 1 >= settings[TRIPS_TO_LOCKOUT]:
+        bits |= LAST_TRIP
+    if state[FLAGS] & FAULT_DECLARED:
+        bits |= SENSOR_FAULT
+    return bits
+
+
+def evaluate(state: list[int], settings: list[int], inputs: list[int], outputs: list[int]) -> int:
+    """Return the conditions of this step; spell, reset and first-step flags move on."""
+    state[FLAGS] &= ~FRESH
+    bits = pressure_bits(settings, outputs) | memory_bits(state, settings) | follow_reset(state, inputs)
+    if inputs[RUN_FEEDBACK]:
+        bits |= RUNNING
+    suction = inputs[SUCTION_PRESSURE]
+    follow_spell(state, settings, suction, bits)
+    if reload_guard(state, settings, outputs[NET_OIL_PRESSURE], suction, bits):
+        bits |= RELOAD
+    return bits

@@ -1,0 +1,131 @@
+"""Step 4, the cause-and-effect table: the only place where transitions live.
+
+Two rules.
+1. Whatever changes the state of the protection is a row here. The other modules
+   measure; they never choose a state.
+2. A row knows bits and states only: no pressure, no time, no settings.
+
+How it works. A row (state, mask, value, next state, effect) applies when the
+machine is in `state` and the conditions under `mask` equal `value`. The first
+row that applies is taken, then the table is read again from the new state with
+the same conditions, until no row applies. So a step ends in a settled state:
+a machine that starts with good oil pressure is LUBRICATED in the same step, and
+an integral that fills in one late tick trips in that tick. No conditions lead
+in a circle, and three moves are the most (the tests go through all of them).
+
+Which row wins when several apply: a declared sensor fault before everything, as
+decisions from such readings are worth nothing; then a machine that has stopped;
+then the reload guard before the full integral, because it names the graver
+event; each with its lockout form first; then the way to health.
+
+The reset rule: *a reset ends a lockout, and nothing else*. It is taken on its
+rising edge and only in LOCKED_OUT; it gives back run permission and forgets the
+counted trips, but not the integral: a reset brings no oil. With the machine
+still running, or with a sensor fault, it leads to TRIPPED, where the rules of a
+restart apply.
+
+What is not in the table, and why: start grace, restart delay, trip memory and
+the starved spell are amounts of time or of history; they arrive here as bits.
+A trip is counted in the effect, since the row says which stops count: a stop on
+a sensor fault does not, since it tells nothing about the bearings.
+"""
+
+from protect.conditions import (
+    HEALTHY,
+    IN_GRACE,
+    INTEGRAL_FULL,
+    LAST_TRIP,
+    LOW,
+    RELOAD,
+    RESET_EDGE,
+    RESTART_DUE,
+    RUNNING,
+    SENSOR_FAULT,
+    SENSOR_OK,
+)
+from protect.ranges import TRIP_MEMORY
+from protect.state import (
+    CAUSE,
+    LOCKED_OUT,
+    LUBRICATED,
+    MEMORY_LEFT,
+    OIL_CAUSE,
+    PRIMING,
+    RELOAD_CAUSE,
+    SENSOR_CAUSE,
+    STARVED,
+    STATE,
+    STOPPED,
+    TRIPPED,
+    TRIPS,
+)
+
+# Effects of a row.
+NONE = 0
+STOP_ON_OIL = 1  # a counted trip: the integral was full
+STOP_ON_RELOAD = 2  # a counted trip: the reload guard acted
+STOP_ON_SENSOR = 3  # a stop that is not counted
+FORGET_TRIPS = 4  # the manual reset
+
+TABLE = (
+    # state, mask, value, next state, effect
+    (STOPPED, SENSOR_FAULT, SENSOR_FAULT, TRIPPED, STOP_ON_SENSOR),
+    (STOPPED, RUNNING, RUNNING, PRIMING, NONE),
+    #
+    (PRIMING, SENSOR_FAULT, SENSOR_FAULT, TRIPPED, STOP_ON_SENSOR),
+    (PRIMING, RUNNING, 0, STOPPED, NONE),
+    (PRIMING, RELOAD | LAST_TRIP, RELOAD | LAST_TRIP, LOCKED_OUT, STOP_ON_RELOAD),
+    (PRIMING, RELOAD, RELOAD, TRIPPED, STOP_ON_RELOAD),
+    (PRIMING, LOW | IN_GRACE, LOW, STARVED, NONE),
+    (PRIMING, LOW | HEALTHY, HEALTHY, LUBRICATED, NONE),
+    #
+    (LUBRICATED, SENSOR_FAULT, SENSOR_FAULT, TRIPPED, STOP_ON_SENSOR),
+    (LUBRICATED, RUNNING, 0, STOPPED, NONE),
+    (LUBRICATED, LOW | IN_GRACE, LOW | IN_GRACE, PRIMING, NONE),
+    (LUBRICATED, LOW, LOW, STARVED, NONE),
+    #
+    (STARVED, SENSOR_FAULT, SENSOR_FAULT, TRIPPED, STOP_ON_SENSOR),
+    (STARVED, RUNNING, 0, STOPPED, NONE),
+    (STARVED, RELOAD | LAST_TRIP, RELOAD | LAST_TRIP, LOCKED_OUT, STOP_ON_RELOAD),
+    (STARVED, RELOAD, RELOAD, TRIPPED, STOP_ON_RELOAD),
+    (STARVED, INTEGRAL_FULL | LAST_TRIP, INTEGRAL_FULL | LAST_TRIP, LOCKED_OUT, STOP_ON_OIL),
+    (STARVED, INTEGRAL_FULL, INTEGRAL_FULL, TRIPPED, STOP_ON_OIL),
+    (STARVED, LOW | HEALTHY, HEALTHY, LUBRICATED, NONE),
+    #
+    (TRIPPED, RUNNING | RESTART_DUE | SENSOR_OK | SENSOR_FAULT, RESTART_DUE | SENSOR_OK, STOPPED, NONE),
+    #
+    (LOCKED_OUT, RESET_EDGE | RUNNING | SENSOR_FAULT, RESET_EDGE, STOPPED, FORGET_TRIPS),
+    (LOCKED_OUT, RESET_EDGE, RESET_EDGE, TRIPPED, FORGET_TRIPS),
+)
+
+MOST_MOVES = 3
+
+
+def apply_effect(state: list[int], settings: list[int], effect: int) -> None:
+    """Do what a row says beside the change of state."""
+    if effect == STOP_ON_OIL or effect == STOP_ON_RELOAD:
+        state[TRIPS] += 1  # <= trips_to_lockout <= 100: the last one locks out
+        state[MEMORY_LEFT] = settings[TRIP_MEMORY]
+        if effect == STOP_ON_OIL:
+            state[CAUSE] = OIL_CAUSE
+        else:
+            state[CAUSE] = RELOAD_CAUSE
+    elif effect == STOP_ON_SENSOR:
+        state[CAUSE] = SENSOR_CAUSE
+    elif effect == FORGET_TRIPS:
+        state[TRIPS] = 0
+        state[MEMORY_LEFT] = 0
+
+
+def settle(state: list[int], settings: list[int], bits: int) -> None:
+    """Take the first row that applies, again and again, until none does."""
+    for _ in range(MOST_MOVES):
+        moved = False
+        for row in TABLE:
+            if row[0] == state[STATE] and bits & row[1] == row[2]:
+                state[STATE] = row[3]
+                apply_effect(state, settings, row[4])
+                moved = True
+                break
+        if not moved:
+            return
