@@ -1,0 +1,15 @@
+"""The host-side verifier: traces in, the protection replayed over them, verdicts out.
+
+    errors        how every refusal of bad input reads
+    units         pressures, durations and the site's atmosphere, at the edge only
+    settings      settings file (TOML) -> checked integers
+    trace         one trace (CSV or Parquet) -> integer arrays
+    library       library.toml -> traces with their labels
+    engine        the logic of `protect` over one trace
+    score         outcomes, families, totals, the verdict against [acceptance]
+    floor         floor pressure of a crankshaft drilling
+    display       tables for the terminal
+    cli           the console command `lubetrip`; nothing imports it
+
+Integers and absolute pascals inside; gauge and other units exist at the edge.
+"""

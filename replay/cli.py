@@ -1,0 +1,223 @@
+"""The console command `lubetrip`: a thin layer over functions of `replay`.
+
+Exit status: 0 done (score: acceptance met), 1 score: acceptance not met, 2 bad input.
+"""
+
+import functools
+import json
+import os
+import sys
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Self, TypeVar
+
+import click
+
+from replay.errors import Refusal, refusal
+
+if TYPE_CHECKING:
+    from replay.library import Library
+    from replay.settings import Settings
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+SETTINGS_OPTION = click.option(
+    "--settings",
+    "settings_file",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Settings file; without it, the one named in library.toml.",
+)
+JSON_OPTION = click.option(
+    "--json",
+    "json_file",
+    type=click.Path(path_type=Path, allow_dash=True),
+    metavar="FILE|-",
+    help="Write the report as JSON to FILE too, or only JSON to standard output (-).",
+)
+
+
+def refusing(command: Command) -> Command:
+    """Turn a Refusal into one line on standard error and exit status 2."""
+
+    @functools.wraps(command)
+    def guarded(*args: Any, **kwargs: Any) -> Any:
+        try:
+            return command(*args, **kwargs)
+        except Refusal as error:
+            click.echo(f"lubetrip: {error}", err=True)
+            raise SystemExit(2) from None
+
+    return guarded  # type: ignore[return-value]
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="lubetrip")
+def main() -> None:
+    """Replay the lubrication protection over traces of reciprocating compressors.
+
+    Not a certified safety device and never the only protection: local codes and
+    licensed practice come first; never defeat a factory safety.
+    """
+
+
+@main.command()
+@click.argument("library_folder", metavar="LIBRARY", type=click.Path(path_type=Path))
+@SETTINGS_OPTION
+@JSON_OPTION
+@refusing
+def score(library_folder: Path, settings_file: Path | None, json_file: Path | None) -> None:
+    """Score all traces of LIBRARY (a folder with library.toml).
+
+    Prints a table by family and the verdict against [acceptance] of the
+    settings: exit status 0 met, 1 not met, 2 bad input.
+    """
+    from replay import display
+    from replay.library import read_library
+    from replay.score import score as score_library
+
+    _check_writable(json_file)
+    library = read_library(library_folder)
+    settings = _settings(settings_file, library, library_folder)
+    with _Progress(len(library.entries), "replaying") as progress:
+        result = score_library(library, settings, progress.advance)
+    _report(json_file, result.as_json(), lambda: display.console().print(display.score_view(result)))
+    if not result.met:
+        raise SystemExit(1)
+
+
+@main.command()
+@click.argument("trace_file", metavar="TRACE", type=click.Path(path_type=Path))
+@SETTINGS_OPTION
+@JSON_OPTION
+@refusing
+def explain(trace_file: Path, settings_file: Path | None, json_file: Path | None) -> None:
+    """Show the decisions over one TRACE (CSV or Parquet) as a timeline."""
+    from replay import display
+    from replay.engine import replay_trace
+    from replay.library import find_entry
+    from replay.score import explain_json, judge
+    from replay.trace import read_trace
+
+    _check_writable(json_file)
+    trace = read_trace(trace_file)
+    found = find_entry(trace_file)
+    library, entry = found or (None, None)
+    settings = _settings(settings_file, library, trace_file)
+    replay = replay_trace(trace, settings)
+    verdict = judge(entry, trace, replay) if entry else None
+    _report(
+        json_file,
+        explain_json(trace, replay, settings, verdict),
+        lambda: display.console().print(display.explain_view(trace, replay, settings, entry, verdict)),
+    )
+
+
+@main.command()
+@click.option("--outer-radius", required=True, metavar="LENGTH", help='Largest radius oil has to reach: "55 mm".')
+@click.option("--inner-radius", default="0 mm", show_default=True, metavar="LENGTH", help="Radius of entry.")
+@click.option("--speed", required=True, metavar="SPEED", help='Shaft speed: "1450 rpm".')
+@click.option("--density", default="900 kg/m^3", show_default=True, metavar="DENSITY", help="Of the oil.")
+@refusing
+def floor(outer_radius: str, inner_radius: str, speed: str, density: str) -> None:
+    """Print the floor pressure of a crankshaft drilling.
+
+    That is the net oil pressure below which the centrifugal head of the oil in
+    the drilling keeps oil from the crankpins.
+    """
+    from replay.floor import floor_pressure_pa
+
+    outer = _quantity("--outer-radius", outer_radius, "metre", '"55 mm"')
+    inner = _quantity("--inner-radius", inner_radius, "metre", '"8 mm"')
+    rpm = _quantity("--speed", speed, "revolution/minute", '"1450 rpm"')
+    rho = _quantity("--density", density, "kilogram/metre**3", '"900 kg/m^3"')
+    try:
+        pascals = floor_pressure_pa(outer, inner, rpm, rho)
+    except ValueError as error:
+        raise refusal(
+            "floor", "", str(error), "0 <= inner radius <= outer radius, speed and density not below 0"
+        ) from None
+    click.echo(f"floor pressure {pascals / 1000:.3f} kPa = {pascals / 6894.757293168361:.3f} psi = {pascals:.0f} Pa")
+
+
+def _quantity(option: str, text: str, unit: str, example: str) -> float:
+    from replay.units import UnitError, quantity
+
+    try:
+        return quantity(text, unit, example)
+    except UnitError as error:
+        raise refusal("floor", option, str(error), f"text such as {example}", text) from None
+
+
+def _settings(given: Path | None, library: "Library | None", subject: Path) -> "Settings":
+    """Return the settings named on the command line or by the library."""
+    from replay.settings import read_settings
+
+    path = given or (library.settings if library else None)
+    if path is None:
+        raise refusal(subject, "", "no settings", "--settings FILE, or settings = FILE in its library.toml")
+    return read_settings(path)
+
+
+def _check_writable(path: Path | None) -> None:
+    """Refuse an output file that cannot be written before any work is done."""
+    if path is not None and str(path) != "-" and (path.is_dir() or not os.access(path.parent, os.W_OK)):
+        raise refusal(path, "", "cannot be written", "a file in a folder that exists")
+
+
+def _report(json_file: Path | None, content: dict[str, Any], show: Callable[[], None]) -> None:
+    """Show the report, as JSON where asked for."""
+    text = json.dumps(content, indent=1) + "\n"
+    if json_file is not None and str(json_file) == "-":
+        sys.stdout.write(text)
+        return
+    if json_file is not None:
+        _write_whole(json_file, text)
+    show()
+
+
+def _write_whole(path: Path, text: str) -> None:
+    """Write a file so that its name never holds a part of it."""
+    handle, name = tempfile.mkstemp(dir=path.parent, prefix=path.name)
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8") as stream:
+            stream.write(text)
+        Path(name).chmod(0o666 & ~_umask())
+        Path(name).replace(path)
+    except OSError as error:
+        Path(name).unlink()
+        raise refusal(path, "", f"cannot be written ({error.strerror})") from None
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
+
+
+class _Progress:
+    """A progress bar on standard error, only where that is a terminal."""
+
+    def __init__(self, total: int, title: str) -> None:
+        self.total, self.title = total, title
+
+    def __enter__(self) -> Self:
+        self.bar: Any = None
+        if sys.stderr.isatty():
+            from rich.console import Console
+            from rich.progress import Progress
+
+            self.bar = Progress(console=Console(stderr=True), transient=True)
+            self.task = self.bar.add_task(self.title, total=self.total)
+            self.bar.start()
+        return self
+
+    def advance(self) -> None:
+        """Move the bar by one."""
+        if self.bar is not None:
+            self.bar.advance(self.task)
+
+    def __exit__(self, *exc: object) -> None:
+        if self.bar is not None:
+            self.bar.stop()

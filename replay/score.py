@@ -1,0 +1,218 @@
+"""Outcomes of a library: each trace against its label, families, totals, the verdict."""
+
+import statistics
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from replay.engine import CAUSES, STATES, Replay, logic_as_json, replay_trace
+from replay.library import Entry, Library, MustTrip
+from replay.settings import Acceptance, Settings
+from replay.trace import Trace, read_trace
+
+SCHEMA = "lubetrip-score/1"
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """One trace against its label.
+
+    outcome: hit, missed, early, rode_through, nuisance, or undecided (judged
+    neither way). Times in s of the trace's own time; margin_s is the deadline
+    minus the first stop.
+    """
+
+    id: str
+    family: str
+    outcome: str
+    first_trip_s: float | None
+    cause: str | None
+    deadline_s: float | None
+    margin_s: float | None
+    run_hours: float
+    trips: int
+    locked_out: bool
+
+
+@dataclass(frozen=True)
+class Totals:
+    """Counts over some verdicts. A stop before `earliest_s` is a nuisance trip too, and no hit."""
+
+    must_trip: int
+    hit: int
+    missed: int
+    early: int
+    ride_through: int
+    ride_through_run_hours: float
+    nuisance_trips: int
+    median_margin_s: float | None
+    worst_margin_s: float | None
+
+    @property
+    def nuisance_per_1000h(self) -> float:
+        """Nuisance trips per 1000 ride-through run hours; infinite where there are trips and no hours."""
+        if self.nuisance_trips == 0:
+            return 0.0
+        if self.ride_through_run_hours == 0:
+            return float("inf")
+        return 1000.0 * self.nuisance_trips / self.ride_through_run_hours
+
+
+@dataclass(frozen=True)
+class Failure:
+    """A rule of [acceptance] that was not met."""
+
+    rule: str
+    limit: float
+    got: float | None
+
+
+@dataclass(frozen=True)
+class Score:
+    """All of one scoring run."""
+
+    settings: Settings
+    verdicts: tuple[Verdict, ...]
+    undecided: tuple[Verdict, ...]
+    totals: Totals
+    families: dict[str, Totals]
+    failures: tuple[Failure, ...]
+
+    @property
+    def met(self) -> bool:
+        """True when every rule of [acceptance] is met."""
+        return not self.failures
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the report in the form of its schema."""
+        return {
+            "schema": SCHEMA,
+            "settings": self.settings.as_json(),
+            "logic": logic_as_json(),
+            "traces": [vars(verdict) for verdict in self.verdicts],
+            "undecided": [vars(verdict) for verdict in self.undecided],
+            "families": {name: vars(totals) for name, totals in self.families.items()},
+            "totals": {
+                **vars(self.totals),
+                "nuisance_per_1000h": _finite(self.totals.nuisance_per_1000h),
+                "undecided": len(self.undecided),
+            },
+            "acceptance": {
+                "limits": vars(self.settings.acceptance),
+                "met": self.met,
+                "failures": [vars(failure) for failure in self.failures],
+            },
+        }
+
+
+def _finite(number: float) -> float | None:
+    """Return a number JSON can hold."""
+    return None if number == float("inf") else round(number, 6)
+
+
+def judge(entry: Entry, trace: Trace, replay: Replay) -> Verdict:
+    """Compare what the logic did over a trace with the trace's label."""
+    first = replay.stops[0] if replay.stops else None
+    first_s = trace.seconds(first.time_ms) if first else None
+    deadline = entry.label.deadline_s if isinstance(entry.label, MustTrip) else None
+    margin = None if first_s is None or deadline is None else round(deadline - first_s, 3)
+    return Verdict(
+        id=entry.id,
+        family=entry.family,
+        outcome=_outcome(entry.label, first_s),
+        first_trip_s=first_s,
+        cause=CAUSES[first.cause] if first else None,
+        deadline_s=deadline,
+        margin_s=margin,
+        run_hours=round(replay.run_ms / 3.6e6, 6),
+        trips=len(replay.stops),
+        locked_out=replay.locked_out,
+    )
+
+
+def _outcome(label: MustTrip | str, first_s: float | None) -> str:
+    if isinstance(label, MustTrip):
+        if first_s is None or first_s > label.deadline_s:
+            return "missed"
+        return "early" if first_s < label.earliest_s else "hit"
+    if label == "ride_through":
+        return "rode_through" if first_s is None else "nuisance"
+    return label
+
+
+def total(verdicts: Iterable[Verdict]) -> Totals:
+    """Count outcomes; margins are those of the hits."""
+    verdicts = list(verdicts)
+    outcomes = [verdict.outcome for verdict in verdicts]
+    rides = [verdict for verdict in verdicts if verdict.outcome in ("rode_through", "nuisance")]
+    margins = [verdict.margin_s for verdict in verdicts if verdict.outcome == "hit" and verdict.margin_s is not None]
+    return Totals(
+        must_trip=sum(outcome in ("hit", "missed", "early") for outcome in outcomes),
+        hit=outcomes.count("hit"),
+        missed=outcomes.count("missed"),
+        early=outcomes.count("early"),
+        ride_through=len(rides),
+        ride_through_run_hours=round(sum(verdict.run_hours for verdict in rides), 6),
+        nuisance_trips=sum(verdict.trips for verdict in rides) + outcomes.count("early"),
+        median_margin_s=round(statistics.median(margins), 3) if margins else None,
+        worst_margin_s=min(margins) if margins else None,
+    )
+
+
+def unmet(totals: Totals, acceptance: Acceptance) -> tuple[Failure, ...]:
+    """Return the rules of [acceptance] that the totals do not meet, judged on the counts themselves."""
+    failures = []
+    if totals.missed > acceptance.max_missed:
+        failures.append(Failure("max_missed", acceptance.max_missed, totals.missed))
+    if totals.nuisance_per_1000h > acceptance.max_nuisance_per_1000h:
+        rate = _finite(totals.nuisance_per_1000h)
+        failures.append(Failure("max_nuisance_per_1000h", acceptance.max_nuisance_per_1000h, rate))
+    if totals.worst_margin_s is not None and totals.worst_margin_s < acceptance.min_margin_s:
+        failures.append(Failure("min_margin", acceptance.min_margin_s, totals.worst_margin_s))
+    return tuple(failures)
+
+
+def score(library: Library, settings: Settings, tick: Callable[[], object] = lambda: None) -> Score:
+    """Replay every trace of a library and judge it; `tick` is called after each trace."""
+    verdicts = []
+    for entry in library.entries:
+        trace = read_trace(entry.path)
+        verdicts.append(judge(entry, trace, replay_trace(trace, settings)))
+        tick()
+    judged = tuple(verdict for verdict in verdicts if verdict.outcome != "undecided")
+    totals = total(judged)
+    names = sorted({verdict.family for verdict in judged})
+    return Score(
+        settings=settings,
+        verdicts=judged,
+        undecided=tuple(verdict for verdict in verdicts if verdict.outcome == "undecided"),
+        totals=totals,
+        families={name: total(v for v in judged if v.family == name) for name in names},
+        failures=unmet(totals, settings.acceptance),
+    )
+
+
+def explain_json(trace: Trace, replay: Replay, settings: Settings, verdict: Verdict | None) -> dict[str, Any]:
+    """Return the timeline of one trace in the form of its schema; pressures in Pa, absolute."""
+    return {
+        "schema": "lubetrip-explain/1",
+        "settings": settings.as_json(),
+        "logic": logic_as_json(),
+        "trace": trace.name,
+        "timeline": [
+            {
+                "time_s": trace.seconds(change.time_ms),
+                "from": STATES[change.before],
+                "to": STATES[change.after],
+                "cause": CAUSES[change.cause],
+                "net_oil_pressure_pa": change.net_pa,
+                "suction_pressure_pa": change.suction_pa,
+                "integral_percent": change.integral_percent,
+            }
+            for change in replay.changes
+        ],
+        "stops": [{"time_s": trace.seconds(stop.time_ms), "cause": CAUSES[stop.cause]} for stop in replay.stops],
+        "run_hours": round(replay.run_ms / 3.6e6, 6),
+        "locked_out": replay.locked_out,
+        "verdict": vars(verdict) if verdict else None,
+    }

@@ -1,0 +1,126 @@
+"""Pressures and durations with their units, and the atmosphere at a site.
+
+Only the edge of the program (settings, imports, reports) calls this module; it
+turns text into the integers used inside: absolute Pa and ms.
+"""
+
+import functools
+import math
+import re
+from typing import Any
+
+STANDARD_ATMOSPHERE_PA = 101325.0
+
+_NUMBER = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(\S.*?)\s*")
+# Marks of the trade behind a pressure unit: what the number counts from.
+_ZERO = re.compile(
+    r"(?P<unit>.*?[^\s(])\s*(?:"
+    r"(?P<gauge>\(g\)|gauge|\bg|(?<=psi)g|(?<=bar)g|(?<=Pa)g)|"
+    r"(?P<absolute>\(a\)|abs|absolute|\ba|(?<=psi)a|(?<=bar)a|(?<=Pa)a)|"
+    r"(?P<difference>diff|(?<=psi)d|(?<=bar)d|(?<=Pa)d)|"
+    r"(?P<vacuum>vac|vacuum))"
+)
+
+
+class UnitError(ValueError):
+    """Text that is not a quantity of the kind wanted; says why."""
+
+
+@functools.cache
+def _registry() -> Any:
+    import pint
+
+    return pint.UnitRegistry(cache_folder=None)
+
+
+def _in_unit(number: float, unit: str, want: str) -> float:
+    """Return how many `want` (a pint unit) are in a number with this unit.
+
+    Raises UnitError for an unknown unit or one of another kind.
+    """
+    import pint
+
+    spelled = re.sub(r"(?<=m)([23])\b", r"**\1", unit)  # kgf/cm2, g/cm3
+    try:
+        value = float(_registry().Quantity(number, _registry().Unit(spelled)).to(want).magnitude)
+    except pint.DimensionalityError:
+        raise UnitError(f"'{unit}' is not a unit of this kind") from None
+    except Exception:  # noqa: BLE001 - pint raises many kinds for text that is no unit
+        raise UnitError(f"unit '{unit}' is not known") from None
+    if not math.isfinite(value):
+        raise UnitError("too large a number")
+    return value
+
+
+def quantity(text: object, want: str, example: str) -> float:
+    """Return the number of `want` units in text such as "1450 rpm".
+
+    `example` stands in the message of the UnitError raised for anything else.
+    """
+    if not isinstance(text, str):
+        raise UnitError(f"a unit is missing, write it as text such as {example}")
+    matched = _NUMBER.fullmatch(text)
+    if matched is None:
+        raise UnitError(f"not a number with a unit such as {example}")
+    return _in_unit(float(matched[1]), matched[2], want)
+
+
+def duration_ms(text: object) -> int:
+    """Return a duration such as "120 s", "2 min", "500 ms" or "7 d" in whole ms."""
+    return round(quantity(text, "millisecond", '"120 s" or "2 min"'))
+
+
+def _split_pressure(text: object) -> tuple[float, str]:
+    """Return (Pa as counted, what it counts from: gauge, absolute, difference, vacuum or "")."""
+    if not isinstance(text, str):
+        raise UnitError('a unit is missing, write it as text such as "62 kPa" or "9 psi"')
+    matched = _NUMBER.fullmatch(text)
+    if matched is None:
+        raise UnitError('not a number with a unit such as "62 kPa" or "9 psi"')
+    unit, zero = matched[2], ""
+    marked = _ZERO.fullmatch(unit)
+    if marked is not None:
+        unit = marked["unit"]
+        zero = next(name for name in ("gauge", "absolute", "difference", "vacuum") if marked[name])
+    return _in_unit(float(matched[1]), unit, "pascal"), zero
+
+
+def pressure_difference_pa(text: object) -> int:
+    """Return a difference of two pressures, such as "62 kPa" or "9 psi", in whole Pa."""
+    value, zero = _split_pressure(text)
+    if zero not in ("", "difference"):
+        raise UnitError("net oil pressure is a difference of two pressures, neither gauge nor absolute nor vacuum")
+    return round(value)
+
+
+def absolute_pressure_pa(text: object, atmosphere_pa: float) -> int:
+    """Return a pressure as whole absolute Pa.
+
+    Plain units are absolute; "0 psig", "1.2 bar gauge" and "5 inHg vac" count
+    from the site's atmosphere (Pa).
+    """
+    value, zero = _split_pressure(text)
+    if zero == "difference":
+        raise UnitError("a pressure is wanted here, not a difference of two")
+    if zero == "gauge":
+        value += atmosphere_pa
+    elif zero == "vacuum":
+        if value < 0:
+            raise UnitError("vacuum is counted downwards from the atmosphere and is not negative")
+        value = atmosphere_pa - value
+        if value < 0:
+            raise UnitError("deeper than an empty vacuum at this altitude")
+    return round(value)
+
+
+def atmosphere_pa(altitude_m: float) -> float:
+    """Return the standard atmosphere's pressure (Pa) at a geometric altitude (m), -500 .. 5000.
+
+    ISO 2533:1975 / U.S. Standard Atmosphere 1976, layer of constant lapse rate:
+    p = p0 (1 - L h / T0) ** (g0 M0 / (R* L)) with h the geopotential altitude
+    r0 z / (r0 + z). Constants of that standard: T0 288.15 K, L 6.5 K/km,
+    g0 9.80665 m/s2, M0 28.9644 kg/kmol, R* 8314.32 J/(kmol K), r0 6356766 m.
+    """
+    geopotential = 6356766.0 * altitude_m / (6356766.0 + altitude_m)
+    exponent = 9.80665 * 28.9644 / (8314.32 * 0.0065)
+    return STANDARD_ATMOSPHERE_PA * math.pow(1.0 - 0.0065 * geopotential / 288.15, exponent)

@@ -1,0 +1,87 @@
+"""What every test shares: hypothesis without deadlines, a small complete settings file, a small library."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from hypothesis import settings
+
+settings.register_profile("lubetrip", deadline=None, print_blob=True)
+settings.load_profile("lubetrip")
+
+# Restated here on purpose: a settings file a controls engineer might write, with
+# round numbers that are easy to follow by hand.
+SETTINGS = """
+[net_oil_pressure]
+cut_out = "60 kPa"
+cut_in = "80 kPa"
+floor = "30 kPa"
+[integral]
+trip_delay = "60 s"
+floor_weight = 2.0
+vacuum_weight = 1.5
+recovery = 1.0
+stopped_recovery = 0.25
+[suction]
+vacuum = "80 kPa"
+reload = "100 kPa"
+reload_fraction = 0.5
+[sequence]
+start_grace = "10 s"
+restart_delay = "60 s"
+trips_to_lockout = 3
+trip_memory = "1 h"
+[sensors]
+oil_range = ["0 kPa", "2000 kPa"]
+suction_range = ["0 kPa", "1600 kPa"]
+max_gap = "3 s"
+stuck_after = "10 min"
+fault_delay = "10 s"
+[site]
+altitude = "0 m"
+[acceptance]
+max_missed = 0
+max_nuisance_per_1000h = 0.0
+min_margin = "30 s"
+confidence = 0.95
+"""
+
+
+@pytest.fixture
+def settings_file(tmp_path: Path) -> Path:
+    """Return a settings file with every key."""
+    path = tmp_path / "settings.toml"
+    path.write_text(SETTINGS, encoding="utf-8")
+    return path
+
+
+def trace_csv(
+    seconds: int, net_kpa: Callable[[int], float], suction_kpa: Callable[[int], float] = lambda s: 300.0
+) -> str:
+    """Return a 1 Hz trace of a running machine; a ripple of 0.1 kPa keeps the sensors from looking stuck."""
+    lines = ["time_s,oil_pressure_kpa,suction_pressure_kpa,running"]
+    for second in range(seconds + 1):
+        suction = suction_kpa(second) + second % 2 * 0.1
+        lines.append(f"{second},{suction + net_kpa(second):.1f},{suction:.1f},1")
+    return "\n".join(lines) + "\n"
+
+
+def entry(identity: str, label: str, family: str = "family", file: str = "") -> str:
+    """Return one [[trace]] table."""
+    return (
+        f'[[trace]]\nid = "{identity}"\nfile = "{file or identity + ".csv"}"\nfamily = "{family}"\n'
+        f'machine = "m"\noil = "o"\norigin = "synthetic: by hand"\n{label}\n'
+    )
+
+
+@pytest.fixture
+def library(tmp_path: Path, settings_file: Path) -> Path:
+    """Return a library of one fault that begins at 100 s and one quiet hour."""
+    assert settings_file.parent == tmp_path
+    (tmp_path / "fault.csv").write_text(trace_csv(400, lambda s: 120.0 if s < 100 else 5.0), encoding="utf-8")
+    (tmp_path / "quiet.csv").write_text(trace_csv(3600, lambda s: 120.0), encoding="utf-8")
+    text = 'settings = "settings.toml"\n'
+    text += entry("fault", "must_trip = { earliest_s = 100.0, deadline_s = 250.0 }", "starved")
+    text += entry("quiet", "ride_through = true", "steady")
+    (tmp_path / "library.toml").write_text(text, encoding="utf-8")
+    return tmp_path
