@@ -5,9 +5,8 @@ Exit status: 0 done (score: acceptance met), 1 score: acceptance not met, 2 bad 
 
 import functools
 import json
-import os
 import sys
-import tempfile
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self, TypeVar
@@ -161,9 +160,11 @@ def _settings(given: Path | None, library: "Library | None", subject: Path) -> "
 
 
 def _check_writable(path: Path | None) -> None:
-    """Refuse an output file that cannot be written before any work is done."""
-    if path is not None and str(path) != "-" and (path.is_dir() or not os.access(path.parent, os.W_OK)):
-        raise refusal(path, "", "cannot be written", "a file in a folder that exists")
+    """Refuse a report file that cannot be written before any work is done."""
+    if path is not None and str(path) != "-":
+        from replay.files import check_writable
+
+        check_writable(path)
 
 
 def _report(json_file: Path | None, content: dict[str, Any], show: Callable[[], None]) -> None:
@@ -173,50 +174,38 @@ def _report(json_file: Path | None, content: dict[str, Any], show: Callable[[], 
         sys.stdout.write(text)
         return
     if json_file is not None:
-        _write_whole(json_file, text)
+        from replay.files import write_text
+
+        write_text(json_file, text)
     show()
 
 
-def _write_whole(path: Path, text: str) -> None:
-    """Write a file so that its name never holds a part of it."""
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=path.name)
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8") as stream:
-            stream.write(text)
-        Path(name).chmod(0o666 & ~_umask())
-        Path(name).replace(path)
-    except OSError as error:
-        Path(name).unlink()
-        raise refusal(path, "", f"cannot be written ({error.strerror})") from None
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask
-
-
 class _Progress:
-    """A progress bar on standard error, only where that is a terminal."""
+    """A progress bar on standard error, where that is a terminal and the work takes long."""
+
+    PATIENCE_S = 1.0
 
     def __init__(self, total: int, title: str) -> None:
         self.total, self.title = total, title
+        self.done = 0
+        self.began = time.monotonic()
+        self.bar: Any = None
 
     def __enter__(self) -> Self:
-        self.bar: Any = None
-        if sys.stderr.isatty():
+        return self
+
+    def advance(self) -> None:
+        """Count one piece of work as done."""
+        self.done += 1
+        if self.bar is None and sys.stderr.isatty() and time.monotonic() - self.began > self.PATIENCE_S:
             from rich.console import Console
             from rich.progress import Progress
 
             self.bar = Progress(console=Console(stderr=True), transient=True)
             self.task = self.bar.add_task(self.title, total=self.total)
             self.bar.start()
-        return self
-
-    def advance(self) -> None:
-        """Move the bar by one."""
         if self.bar is not None:
-            self.bar.advance(self.task)
+            self.bar.update(self.task, completed=self.done)
 
     def __exit__(self, *exc: object) -> None:
         if self.bar is not None:

@@ -130,6 +130,8 @@ def explain_view(
     parts.append(table)
     outcome = f"; outcome {verdict.outcome.replace('_', ' ')}" if verdict else ""
     parts.append(Text(f"{len(replay.stops)} stop(s), {replay.run_ms / 3.6e6:.3f} run hours{outcome}"))
+    if replay.late:
+        parts.append(Text(f"{replay.late} late tick(s): rows more than max_gap after the row before are not trusted"))
     parts.append(Text(CAUTION))
     return Group(*parts)
 

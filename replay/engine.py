@@ -52,11 +52,15 @@ class Stop:
 
 @dataclass(frozen=True)
 class Replay:
-    """What the logic did over one trace. run_ms: time the machine ran under it."""
+    """What the logic did over one trace.
+
+    run_ms: time the machine ran under it; late: ticks more than max_gap after the one before.
+    """
 
     changes: tuple[Change, ...]
     stops: tuple[Stop, ...]
     run_ms: int
+    late: int
     locked_out: bool
 
 
@@ -98,7 +102,8 @@ def replay_trace(trace: Trace, settings: Settings) -> Replay:
         if after != before:
             changes.append(_change(time_ms, before, memory, inputs, results))
             locked_out = locked_out or after == state.LOCKED_OUT
-    return Replay(tuple(changes), tuple(stops), run_ms, locked_out)
+    late = int(np.count_nonzero(columns[0] > max_gap))
+    return Replay(tuple(changes), tuple(stops), run_ms, late, locked_out)
 
 
 def _change(time_ms: int, before: int, memory: list[int], inputs: list[int], results: list[int]) -> Change:

@@ -213,6 +213,7 @@ def explain_json(trace: Trace, replay: Replay, settings: Settings, verdict: Verd
         ],
         "stops": [{"time_s": trace.seconds(stop.time_ms), "cause": CAUSES[stop.cause]} for stop in replay.stops],
         "run_hours": round(replay.run_ms / 3.6e6, 6),
+        "late_ticks": replay.late,
         "locked_out": replay.locked_out,
         "verdict": vars(verdict) if verdict else None,
     }

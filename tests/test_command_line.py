@@ -1,5 +1,6 @@
 """The console command as a user meets it: what it prints, its JSON, its exit status, broken input."""
 
+import contextlib
 import json
 import os
 import pty
@@ -283,23 +284,27 @@ def test_the_table_fits_the_terminal(columns: str, library: Path) -> None:
     assert re.search(r"starved +1 +1 +0 +0 +121\.0 +121\.0 +- +-", done.stdout)
 
 
-def test_a_progress_bar_is_shown_on_a_terminal_only(library: Path) -> None:
-    """Catches control characters in a log file, and a silent wait at a terminal."""
+def on_a_terminal(*arguments: str) -> bytes:
+    """Run `lubetrip` with a terminal as its standard error and return what it showed there."""
     command = str(Path(sys.executable).with_name("lubetrip"))
     leader, follower = pty.openpty()
-    with subprocess.Popen([command, "score", str(library)], stdout=subprocess.DEVNULL, stderr=follower) as process:
+    with subprocess.Popen([command, *arguments], stdout=subprocess.DEVNULL, stderr=follower) as process:
         os.close(follower)
         shown = b""
-        while True:
-            try:
-                part = os.read(leader, 65536)
-            except OSError:
-                break
-            if not part:
-                break
-            shown += part
+        with contextlib.suppress(OSError):  # the way a closed terminal ends
+            while part := os.read(leader, 65536):
+                shown += part
     os.close(leader)
-
     assert process.returncode == 0
-    assert b"replaying" in shown
+    return shown
+
+
+def test_a_progress_bar_is_shown_on_a_terminal_when_it_takes_long(library: Path) -> None:
+    """Catches a silent wait at a terminal, and control characters where nobody waits or nobody looks."""
+    assert on_a_terminal("score", str(library)) == b""
+
+    many = "".join(entry(f"quiet-{number}", "ride_through = true", file="quiet.csv") for number in range(150))
+    with (library / "library.toml").open("a") as stream:
+        stream.write(many)
+    assert b"replaying" in on_a_terminal("score", str(library))
     assert lubetrip("score", library).stderr == ""

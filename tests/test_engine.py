@@ -104,7 +104,8 @@ def test_time_that_nobody_saw_is_no_run_hour(settings: Settings) -> None:
     """Catches exposure that is claimed for gaps longer than max_gap."""
     made = trace([120.0] * 10)
     made.time_ms[5:] += 4000
-    assert replay_trace(made, settings).run_ms == 8000
+    replay = replay_trace(made, settings)
+    assert (replay.run_ms, replay.late) == (8000, 1)
 
 
 def test_a_gap_longer_than_any_integer_of_the_logic_is_just_very_late(settings: Settings) -> None:

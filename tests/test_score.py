@@ -22,7 +22,7 @@ def verdict(label: MustTrip | str, *stops_s: float, run_hours: float = 1.0) -> V
     """Judge a replay that stopped at these seconds after the trace's start (1000 s)."""
     entry = Entry("id", Path("t.csv"), "family", "m", "o", "recorded: x", label, "")
     stops = tuple(Stop(round(at * 1000), 1) for at in stops_s)
-    return judge(entry, TRACE, Replay((), stops, round(run_hours * 3600000), locked_out=False))
+    return judge(entry, TRACE, Replay((), stops, round(run_hours * 3600000), late=0, locked_out=False))
 
 
 @pytest.mark.parametrize(
