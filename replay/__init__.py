@@ -6,8 +6,12 @@
     trace         one trace (CSV or Parquet) -> integer arrays
     library       library.toml -> traces with their labels
     engine        the logic of `protect` over one trace
+    physics       one machine, from crankcase gas to bearings; families of traces
+    synth         libraries of synthesised traces
+    closed_loop   the machine obeys: damage prevented
     score         outcomes, families, totals, the verdict against [acceptance]
     floor         floor pressure of a crankshaft drilling
+    files         output files, whole or not at all
     display       tables for the terminal
     cli           the console command `lubetrip`; nothing imports it
 

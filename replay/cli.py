@@ -5,6 +5,7 @@ Exit status: 0 done (score: acceptance met), 1 score: acceptance not met, 2 bad 
 
 import functools
 import json
+import os
 import sys
 import time
 from collections.abc import Callable
@@ -18,6 +19,7 @@ from replay.errors import Refusal, refusal
 if TYPE_CHECKING:
     from replay.library import Library
     from replay.settings import Settings
+    from replay.synth import Recipe
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
@@ -111,6 +113,70 @@ def explain(trace_file: Path, settings_file: Path | None, json_file: Path | None
         explain_json(trace, replay, settings, verdict),
         lambda: display.console().print(display.explain_view(trace, replay, settings, entry, verdict)),
     )
+
+
+@main.command()
+@click.argument("folder", metavar="[OUT]", required=False, type=click.Path(path_type=Path))
+@click.option("--families", default="all", show_default=True, metavar="NAME,...", help="Families of traces, in turn.")
+@click.option("--count", required=True, type=int, metavar="N", help="Number of traces.")
+@click.option("--seed", required=True, type=int, metavar="S", help="Same recipe and seed, same bytes.")
+@click.option("--hours", type=float, metavar="H", help="Length of each harmless trace; 15 minutes without it.")
+@click.option("--format", "form", type=click.Choice(["csv", "parquet"]), default="csv", show_default=True)
+@click.option(
+    "--jobs", type=click.IntRange(1, 256), metavar="J", help="Traces made side by side; one a processor without it."
+)
+@click.option(
+    "--closed-loop", is_flag=True, help="Write no library: let the machines obey and tell what becomes of them."
+)
+@SETTINGS_OPTION
+@JSON_OPTION
+@refusing
+def synth(
+    folder: Path | None,
+    families: str,
+    count: int,
+    seed: int,
+    hours: float | None,
+    form: str,
+    jobs: int | None,
+    settings_file: Path | None,
+    json_file: Path | None,
+    *,
+    closed_loop: bool,
+) -> None:
+    """Synthesise traces by physics and write them as a library into OUT.
+
+    Labels come from what the bearings suffered, never from the logic. An
+    interrupted run is taken up where it stopped; a folder with other files is
+    refused. With --closed-loop (and --settings) each machine obeys the run
+    permission instead, and the report says which damage was prevented.
+    """
+    from replay.synth import recipe, synthesise
+
+    wanted = recipe(families, count, seed, hours, form)
+    if closed_loop:
+        _closed_loop(folder, wanted, settings_file, json_file)
+        return
+    if folder is None:
+        raise refusal("synth", "OUT", "no folder to write the library into", "a new or empty folder")
+    if settings_file is not None or json_file is not None:
+        raise refusal("synth", "", "--settings and --json go with --closed-loop", "one or the other")
+    with _Progress(wanted.count, "synthesising") as progress:
+        made = synthesise(folder, wanted, jobs or os.cpu_count() or 1, progress.advance)
+    click.echo(f"{folder}: {wanted.count} traces" if made else f"{folder}: this very library is already there")
+
+
+def _closed_loop(folder: Path | None, wanted: "Recipe", settings_file: Path | None, json_file: Path | None) -> None:
+    from replay import closed_loop, display
+
+    if folder is not None:
+        raise refusal("synth", "OUT", "--closed-loop writes no library", "--json FILE for its report", str(folder))
+    _check_writable(json_file)
+    settings = _settings(settings_file, None, Path("synth"))
+    with _Progress(wanted.count, "running") as progress:
+        courses = closed_loop.run(wanted.traces(), wanted.seed, wanted.hours, settings, progress.advance)
+    report = closed_loop.as_json(courses, settings, wanted.as_table())
+    _report(json_file, report, lambda: display.console().print(display.closed_loop_view(report)))
 
 
 @main.command()

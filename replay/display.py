@@ -1,5 +1,7 @@
 """Tables for the terminal. Only text: what they show was worked out elsewhere."""
 
+from typing import Any
+
 from rich import box
 from rich.console import Console, Group, RenderableType
 from rich.table import Table
@@ -48,7 +50,7 @@ def score_view(score: Score) -> RenderableType:
 
 
 def _families(score: Score) -> Table:
-    table = Table(box=box.HORIZONTALS, show_edge=False, show_footer=True, padding=(0, 1, 0, 0), pad_edge=False)
+    table = Table(box=box.HORIZONTALS, show_edge=False, show_footer=True, padding=0, pad_edge=False)
     titles = ("must\ntrip", "hit", "missed", "early", "median\nmargin\ns", "worst\nmargin\ns")
     table.add_column("family", "all", min_width=12, overflow="fold")
     for title, text in zip((*titles, "ride-\nthr.\nrun h", "nui-\nsance"), _counts(score.totals), strict=True):
@@ -119,7 +121,7 @@ def explain_view(
     parts: list[RenderableType] = [Text(f"{trace.name}: {len(trace)} rows; settings {settings.file}")]
     if entry is not None:
         parts.append(Text(f"label: {label_text(entry)}; family {entry.family}"))
-    table = Table(box=box.HORIZONTALS, show_edge=False, padding=(0, 1, 0, 0), pad_edge=False)
+    table = Table(box=box.HORIZONTALS, show_edge=False, padding=0, pad_edge=False)
     table.add_column("time s", justify="right", no_wrap=True)
     for column in ("from", "to", "cause"):
         table.add_column(column, no_wrap=True)
@@ -147,6 +149,31 @@ def change_cells(trace: Trace, change: Change) -> list[str]:
         NOTHING if change.suction_pa is None else f"{change.suction_pa / 1000:.1f}",
         str(change.integral_percent),
     ]
+
+
+def closed_loop_view(report: dict[str, Any]) -> RenderableType:
+    """Return the report of `synth --closed-loop`: what became of the machines, by family."""
+    table = Table(box=box.HORIZONTALS, show_edge=False, show_footer=True, padding=0, pad_edge=False)
+    table.add_column("family", "all", min_width=12, overflow="fold")
+    titles = ("runs", "lost\nwith-\nout", "lost\nwith", "in\ndoubt", "pre-\nvent-\ned", "stops", "re-\nstarts")
+    columns = zip((*titles, "lock-\nouts", "least\nfilm"), _course_counts(report["totals"]), strict=True)
+    for title, text in columns:
+        table.add_column(title, text, justify="right", no_wrap=True, vertical="bottom")
+    for name, part in report["families"].items():
+        table.add_row(Text(name), *_course_counts(part))
+    whole = report["totals"]
+    lines = (
+        f"{whole['machines']} machines under the protection, {whole['run_hours']:.2f} run hours",
+        f"certain damage without it {whole['lost_unprotected']}, of these prevented {whole['damage_prevented']}",
+        CAUTION,
+    )
+    return Group(table, Text(), Text("\n".join(lines)))
+
+
+def _course_counts(part: dict[str, Any]) -> list[str]:
+    keys = ("machines", "lost_unprotected", "lost_protected", "doubtful_protected", "damage_prevented")
+    counts = [str(part[key]) for key in (*keys, "stops", "restarts", "lockouts")]
+    return [*counts, f"{part['least_reserve']:.2f}"]
 
 
 def label_text(entry: Entry) -> str:

@@ -64,6 +64,55 @@ class Replay:
     locked_out: bool
 
 
+class Logic:
+    """The interpreted logic of one machine from power-up at rest, and what it has done so far."""
+
+    def __init__(self, settings: Settings) -> None:
+        self.values = list(settings.values)
+        self.memory = [0] * state.STATE_SIZE
+        state.power_up(self.memory, self.values)
+        self.inputs = [0] * ranges.INPUTS_SIZE
+        self.results = [0] * outputs.OUTPUTS_SIZE
+        self.permitted = 1
+        self.changes: list[Change] = []
+        self.stops: list[Stop] = []
+        self.run_ms = 0
+        self.locked_out = False
+        self._felt = False
+
+    def tick(self, time_ms: int, elapsed: int, running: int, *rest: int) -> None:
+        """Take one set of inputs: elapsed ms, whether the machine would run, then reset and the pressures (Pa)."""
+        memory = self.memory
+        before = memory[state.STATE]
+        self.inputs[:] = (elapsed, running & self.permitted, *rest)
+        step(memory, self.values, self.inputs, self.results)
+
+        if self.inputs[ranges.RUNNING] and elapsed <= self.values[ranges.MAX_GAP]:
+            self.run_ms += elapsed
+        self.permitted = self.results[outputs.RUN_PERMISSION]
+        if self.permitted:
+            self._felt = False
+        elif running and not self._felt:
+            self._felt = True
+            self.stops.append(Stop(time_ms, memory[state.CAUSE]))
+        if memory[state.STATE] != before:
+            self.changes.append(self._change(time_ms, before))
+            self.locked_out = self.locked_out or memory[state.STATE] == state.LOCKED_OUT
+
+    def _change(self, time_ms: int, before: int) -> Change:
+        suction = self.inputs[ranges.SUCTION_PRESSURE]
+        results = self.results
+        return Change(
+            time_ms=time_ms,
+            before=before,
+            after=self.memory[state.STATE],
+            cause=results[outputs.STOP_CAUSE],
+            net_pa=results[outputs.NET_OIL_PRESSURE] if results[outputs.CREDIBLE] else None,
+            suction_pa=None if suction == ranges.NO_READING else suction,
+            integral_percent=results[outputs.INTEGRAL_PERCENT],
+        )
+
+
 def elapsed_ms(trace: Trace) -> NDArray[np.int64]:
     """Return ms since the previous row, int64[n], the first 0, cut to the admitted range."""
     elapsed = np.diff(trace.time_ms, prepend=trace.time_ms[:1])
@@ -71,52 +120,14 @@ def elapsed_ms(trace: Trace) -> NDArray[np.int64]:
 
 
 def replay_trace(trace: Trace, settings: Settings) -> Replay:
-    """Run the logic over a trace from power-up of a machine at rest."""
-    values = list(settings.values)
-    memory = [0] * state.STATE_SIZE
-    state.power_up(memory, values)
-    results = [0] * outputs.OUTPUTS_SIZE
-    inputs = [0] * ranges.INPUTS_SIZE
-    max_gap = values[ranges.MAX_GAP]
-
-    changes: list[Change] = []
-    stops: list[Stop] = []
-    run_ms = 0
-    permitted, felt, locked_out = 1, False, False
-    columns = (elapsed_ms(trace), trace.running, trace.reset, trace.oil_pa, trace.suction_pa, trace.crankcase_pa)
-    ticks = zip(trace.time_ms.tolist(), *(column.tolist() for column in columns), strict=True)
-    for time_ms, elapsed, running, *rest in ticks:
-        inputs[:] = (elapsed, running & permitted, *rest)
-        before = memory[state.STATE]
-        step(memory, values, inputs, results)
-
-        if inputs[ranges.RUNNING] and elapsed <= max_gap:
-            run_ms += elapsed
-        permitted = results[outputs.RUN_PERMISSION]
-        if permitted:
-            felt = False
-        elif running and not felt:
-            felt = True
-            stops.append(Stop(time_ms, memory[state.CAUSE]))
-        after = memory[state.STATE]
-        if after != before:
-            changes.append(_change(time_ms, before, memory, inputs, results))
-            locked_out = locked_out or after == state.LOCKED_OUT
-    late = int(np.count_nonzero(columns[0] > max_gap))
-    return Replay(tuple(changes), tuple(stops), run_ms, late, locked_out)
-
-
-def _change(time_ms: int, before: int, memory: list[int], inputs: list[int], results: list[int]) -> Change:
-    suction = inputs[ranges.SUCTION_PRESSURE]
-    return Change(
-        time_ms=time_ms,
-        before=before,
-        after=memory[state.STATE],
-        cause=results[outputs.STOP_CAUSE],
-        net_pa=results[outputs.NET_OIL_PRESSURE] if results[outputs.CREDIBLE] else None,
-        suction_pa=None if suction == ranges.NO_READING else suction,
-        integral_percent=results[outputs.INTEGRAL_PERCENT],
-    )
+    """Run the logic over a trace."""
+    logic = Logic(settings)
+    elapsed = elapsed_ms(trace)
+    columns = (elapsed, trace.running, trace.reset, trace.oil_pa, trace.suction_pa, trace.crankcase_pa)
+    for time_ms, *inputs in zip(trace.time_ms.tolist(), *(column.tolist() for column in columns), strict=True):
+        logic.tick(time_ms, *inputs)
+    late = int(np.count_nonzero(elapsed > settings.values[ranges.MAX_GAP]))
+    return Replay(tuple(logic.changes), tuple(logic.stops), logic.run_ms, late, logic.locked_out)
 
 
 @functools.cache

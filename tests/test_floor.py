@@ -6,6 +6,7 @@ import re
 import pytest
 
 from replay.floor import floor_pressure_pa
+from replay.physics import crankshaft
 from tests.command import lubetrip
 
 GRAVITY = 9.80665
@@ -55,6 +56,13 @@ def test_impossible_shafts_are_refused(arguments: tuple[float, float, float, flo
     """Catches a negative floor pressure, which would switch the floor off in silence."""
     with pytest.raises(ValueError, match="radi"):
         floor_pressure_pa(*arguments)
+
+
+def test_the_physics_reckons_with_the_same_floor() -> None:
+    """Catches a machine that is simulated with another floor than the one its settings are made from."""
+    assert crankshaft.floor_pressure_pa(0.008, 0.055, 900.0, 1450.0) == pytest.approx(
+        floor_pressure_pa(0.055, 0.008, 1450.0, 900.0), rel=1e-12
+    )
 
 
 def test_command_prints_both_unit_systems() -> None:

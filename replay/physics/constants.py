@@ -1,0 +1,73 @@
+"""Every number of the model that is neither a machine's, an oil's nor a refrigerant's, with what stands behind it.
+
+published         printed in a named source (fitted data and equations sit in their own modules)
+common practice   what the trade reckons with; no source
+assumed           chosen here so that the facts of the trade come out; nobody measured it
+"""
+
+# --- gas ------------------------------------------------------------------------------------------------------
+GAS_CONSTANT_J_KMOL_K = 8314.46261815324  # published: CODATA 2018
+GAS_TEMPERATURE_K = 288.15  # assumed: suction gas and crankcase gas, constant
+CHOKE_RATIO = 0.5  # common practice: a valve chokes when the pressure behind it is about half of that before it
+VALVE_DROP = 0.02  # common practice: drop over the open suction valve at design flow, share of suction pressure
+BLOW_BY = 0.0005  # assumed: leakage past pistons and valves at design pressures, share of the design flow
+VENT_DROP = 0.01  # assumed: crankcase above suction at a gas release of a tenth of the design flow, share
+MINIMUM_PRESSURE_PA = 500.0  # keeps the gas equations away from nought; never reached with a real clearance
+
+# --- oil and dissolved refrigerant ------------------------------------------------------------------------------
+OIL_HEAT_J_KG_K = 2000.0  # common practice
+CASING_HEAT = 1.0  # assumed: heat capacity of the metal around the sump, share of that of its oil charge
+EVAPORATION_HEAT_J_KG = 200e3  # common practice: heat taken by refrigerant leaving the oil
+RUNNING_RISE_K = 25.0  # common practice: oil over ambient in steady running
+WARMING_TIME_S = 1800.0  # assumed
+STANDING_SHARE = 0.05  # assumed: release and absorption in an unstirred sump, share of the stirred rate
+CIRCULATION = 0.004  # common practice: oil carried with the refrigerant, share of its mass flow
+RETURN_TIME_S = 240.0  # assumed: oil on its way round, at design flow
+CRANKCASE_OIL_SPACE = 3.0  # assumed: foam beyond this many oil charges of volume leaves with the gas
+FOAM_CARRY_1_S = 0.004  # assumed: share of the foam beyond that leaving each second
+LARGEST_FRACTION = 0.45  # end of the solubility table; refrigerant beyond it boils off at once
+REFERENCE_VISCOSITY_PA_S = 0.015  # assumed: viscosity at which oil properties state their rates
+
+# --- pump and pressure ------------------------------------------------------------------------------------------
+HEALTHY_NET_PA = 138e3  # common practice: about 20 psi held by the relief valve
+RELIEF_SPAN = 0.08  # assumed: rise over the setting with the whole flow through the relief, share
+LEAKAGE_SHARE = 0.35  # assumed: bearing leakage at healthy pressure and reference viscosity, share of the sweep
+PIN_SHARE = 0.45  # assumed: share of that which goes through the crankpins, above the floor pressure only
+SLIP_SHARE = 0.08  # assumed: internal slip at the same point (plane Poiseuille flow: proportional to dp/mu)
+STUCK_RELIEF_PA = 4e3  # assumed: pressure left when the whole flow passes a relief valve stuck wide open
+SCREEN_DROP_PA = 1.5e3  # assumed: clean suction screen at full flow and reference viscosity
+INLET_SHARE = 0.9  # assumed: of the crankcase pressure, what can push oil into the pump before it cavitates
+NUCLEATION_RATIO = 1.15  # assumed: oil at the inlet gives up gas from this supersaturation on
+PRIME_LOST_COVER = 1.0  # assumed: the pocket fills its place over the inlet
+PRIME_BACK_COVER = 0.5  # assumed: the inlet is free again
+POCKET_LIMIT = 1.6  # assumed: a larger pocket spills
+PRIME_LOSS_TIME_S = 1.5  # assumed: the pump runs empty
+PRIME_GAIN_TIME_S = 3.0  # assumed: the pump fills again
+WET_SUCTION = 0.5  # assumed: a pump with oil in its clearances draws this share of the absolute pressure
+DRY_SUCTION = 0.04  # assumed: with dry clearances
+DRYING_TIME_S = 7.0  # assumed
+WETTING_TIME_S = 1.0  # assumed
+CLOSE_PACKING = 0.74  # published: densest packing of equal spheres (Kepler); bubbles touch from here on
+COARSENING_FRACTION = 0.012  # assumed: gas released per mass of oil that makes a foam coarse
+COARSE_MEMORY_S = 150.0  # assumed: coarse bubbles are replaced by fine ones in this time
+FOAM_PRESSURE_PA = 100e3  # assumed: pressure at which an oil states its foam life
+WETTING_VOID = 0.1  # assumed: foam of this void and more keeps the clearances wet
+PRESSURE_LAG_S = 0.6  # assumed: galleries filled with liquid
+FOAM_LAG_S = 2.0  # assumed: added by oil full of bubbles
+THICK_OIL_LAG = 0.05  # assumed: growth of the lag with viscosity over the reference
+INLET_LEVEL = 0.35  # assumed: the inlet begins to draw gas below this share of the charge
+DRY_LEVEL = 0.2  # assumed: and draws nothing else below this one
+ACCELERATION_TIME_S = 0.5  # common practice: across-the-line start
+COAST_TIME_S = 1.2  # assumed
+
+# --- bearings: the three columns are a pessimistic, a likely and an optimistic journal, all assumed --------------
+FILM_DRAIN_S = (240.0, 320.0, 420.0)  # assumed, from common practice: a loaded machine stands the usual two
+# minutes' delay of an oil protection, a nearly unloaded one several
+FILM_REFILL_S = (800.0, 200.0, 120.0)  # assumed: at twice the floor pressure and above
+LEAST_FILM_RATIO = (0.13, 0.10, 0.07)  # assumed: h0/c below which the surfaces touch (roughness, misalignment)
+WIPE_TIME_S = (3.0, 5.0, 8.0)  # assumed: touching at rated load to a spoilt journal
+# assumed, in `bearing`: wear of touching surfaces goes with the square of the load (heat in the spots)
+UNLOADED_SHARE = 0.10  # assumed: load of inertia and weight when the pistons compress nothing, share of rated
+# assumed, in `bearing`: a film of reserve R carries as if S were R^3 S (less oil, and it runs hotter)
+FRESH_RESERVE = 0.999  # a starved spell is over when the reserve is back here
+ONSET_SHARE = 0.7  # assumed: a spell begins when net oil pressure falls below this share of the relief setting

@@ -1,0 +1,40 @@
+"""Positions in the plain float arrays that the compiled kernel works on.
+
+Parameters do not change during a trace, inputs are what the schedule imposes, the state is all that is carried
+from step to step (copy it, and the trace can be continued twice), a record is what is kept at a sample.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+Vector = NDArray[np.float64]  # one dimension
+Matrix = NDArray[np.float64]  # two dimensions
+
+# fmt: off
+# Inputs: the channels of a schedule, in this order.
+(U_RUN, U_SPEED_RPM, U_CAPACITY, U_SUCTION_VALVE, U_LIQUID_VALVE, U_LOAD_PA, U_DISCHARGE_PA, U_AMBIENT_K, U_HEATER_K,
+ U_OIL_LEAK_KG_S, U_SCREEN_CLOG, U_PUMP_WEAR, U_PUMP_DRIVE, U_RELIEF_STUCK, U_ROTATION, U_LIQUID_KG_S) = range(16)
+INPUTS = 16
+
+(P_STEP_S, P_SLOW_STEPS, P_RATED_RPM, P_SWEEP_FLOW, P_CLEARANCE, P_EXPONENT, P_EVAPORATOR_CAPACITY,
+ P_CRANKCASE_CAPACITY, P_LOAD_CONDUCTANCE, P_VALVE_CONDUCTANCE, P_BLOW_BY, P_VENT, P_GAS_RT, P_OIL_DENSITY,
+ P_LIQUID_DENSITY, P_LIQUID_VISCOSITY, P_WALTHER_A, P_WALTHER_B, P_OIL_CHARGE_M3, P_FOAM_SHARE, P_FOAM_LIFE_S,
+ P_RELEASE_S, P_ABSORPTION_S, P_POCKET_SHARE, P_COALESCENCE, P_POCKET_LIFE_S, P_DESIGN_FLOW, P_PUMP_SWEEP,
+ P_POCKET_M3, P_LIFT_PA, P_DRILLING_INLET, P_DRILLING_OUTLET, P_RELIEF_PA, P_RELIEF_SLOPE, P_MAIN_LEAK, P_PIN_LEAK,
+ P_SLIP, P_SCREEN, P_STUCK_SLOPE, P_SOMMERFELD_SCALE, P_RATED_MEP) = range(41)
+(P_DRAIN_S, P_REFILL_S, P_LEAST_SOMMERFELD, P_WIPE_S) = (41, 44, 47, 50)  # three values each
+PARAMETERS = 53
+
+(S_STEP, S_SEGMENT, S_EVAPORATOR_PA, S_SUCTION_PA, S_CRANKCASE_PA, S_OIL_KG, S_DISSOLVED_KG, S_SYSTEM_OIL_KG,
+ S_FOAM_KG, S_POCKET_KG, S_PRIMED, S_FILL, S_WET, S_SPEED, S_NET_PA, S_TEMPERATURE_K, S_RELEASE, S_FLOW, S_MEP,
+ S_VOID, S_LEVEL, S_FLOOR_PA, S_VISCOSITY, S_HENRY_PA, S_DENSITY, S_FRACTION, S_ONSET_S, S_BEFORE_OIL_PA,
+ S_BEFORE_SUCTION_PA, S_BEFORE_CRANKCASE_PA, S_FOAM_LIFE_S, S_COARSE, S_RATIO, S_VOLUME_RATIO) = range(34)
+(S_RESERVE, S_WEAR, S_DAMAGED_S, S_STARVED_S) = (34, 37, 40, 43)  # three journals each
+STATES = 46
+
+(R_OIL_PA, R_SUCTION_PA, R_CRANKCASE_PA, R_RUNNING, R_RESERVE, R_RESERVE_LOW, R_RESERVE_HIGH, R_VOID, R_POCKET,
+ R_PRIMED, R_LEVEL, R_TEMPERATURE_K, R_FRACTION, R_SPEED_RPM, R_FLOOR_PA) = range(15)
+RECORDS = 15
+
+JOURNALS = 3  # pessimistic, likely, optimistic
+NEVER = -1.0  # a time that has not come

@@ -1,0 +1,115 @@
+"""What is done to a machine in a trace: channels over time, steps and ramps, as plain arrays for the kernel."""
+
+from bisect import bisect_right
+from dataclasses import dataclass, field
+from enum import IntEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from replay.physics import layout
+from replay.physics.viscosity import ZERO_CELSIUS_K
+
+
+class Channel(IntEnum):
+    """The inputs of the kernel; shares and openings are 0..1 unless said otherwise."""
+
+    RUN = layout.U_RUN  # run command, 0 or 1
+    SPEED_RPM = layout.U_SPEED_RPM
+    CAPACITY = layout.U_CAPACITY  # share of the cylinders loaded
+    SUCTION_VALVE = layout.U_SUCTION_VALVE  # opening between evaporator and crankcase
+    LIQUID_VALVE = layout.U_LIQUID_VALVE  # opening that feeds the evaporator
+    LOAD_PA = layout.U_LOAD_PA  # evaporator pressure with the machine standing
+    DISCHARGE_PA = layout.U_DISCHARGE_PA
+    AMBIENT_K = layout.U_AMBIENT_K
+    HEATER_K = layout.U_HEATER_K  # rise of the sump by the crankcase heater
+    OIL_LEAK_KG_S = layout.U_OIL_LEAK_KG_S
+    SCREEN_CLOG = layout.U_SCREEN_CLOG  # share of the suction screen closed
+    PUMP_WEAR = layout.U_PUMP_WEAR  # internal slip beyond that of a new pump, multiples of it
+    PUMP_DRIVE = layout.U_PUMP_DRIVE  # 1 whole, 0 broken
+    RELIEF_STUCK = layout.U_RELIEF_STUCK  # share of the relief valve stuck open
+    ROTATION = layout.U_ROTATION  # 1 right, -1 reversed
+    LIQUID_KG_S = layout.U_LIQUID_KG_S  # liquid refrigerant coming back to the sump
+
+
+@dataclass
+class Schedule:
+    """The course of a trace from a design point, changed channel by channel.
+
+    design_suction_pa and discharge_pa fix the machine's design flow; load_pa is the evaporator pressure that the
+    load would bring about without the machine. A schedule starts in that steady state and lasts until the trace ends.
+    """
+
+    speed_rpm: float
+    design_suction_pa: float = 250e3
+    discharge_pa: float = 900e3
+    load_pa: float = 450e3
+    ambient_c: float = 20.0
+    running: bool = True
+    knots: dict[Channel, list[tuple[float, float]]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        """Check the design point and lay the first knot of every channel."""
+        if not 0.0 < self.design_suction_pa < min(self.discharge_pa, self.load_pa):
+            raise ValueError("design suction must lie above 0 and below both discharge and load pressure")
+        first = {
+            Channel.RUN: float(self.running),
+            Channel.SPEED_RPM: self.speed_rpm,
+            Channel.CAPACITY: 1.0,
+            Channel.SUCTION_VALVE: 1.0,
+            Channel.LIQUID_VALVE: 1.0,
+            Channel.LOAD_PA: self.load_pa,
+            Channel.DISCHARGE_PA: self.discharge_pa,
+            Channel.AMBIENT_K: self.ambient_c + ZERO_CELSIUS_K,
+            Channel.PUMP_DRIVE: 1.0,
+            Channel.ROTATION: 1.0,
+        }
+        for channel in Channel:
+            self.knots.setdefault(channel, [(0.0, first.get(channel, 0.0))])
+
+    def change(self, channel: Channel, at_s: float, value: float, over_s: float = 0.0) -> "Schedule":
+        """Bring a channel to value from at_s on, at once or on a ramp over over_s; returns the schedule.
+
+        Changes of one channel come in order of time. Raises ValueError when one overlaps the last.
+        """
+        knots = self.knots[channel]
+        if at_s < knots[-1][0] or over_s < 0.0:
+            raise ValueError(f"{channel.name}: a change at {at_s} s over {over_s} s overlaps the last one")
+        knots.append((at_s, knots[-1][1]))
+        knots.append((at_s + over_s, value))
+        return self
+
+    def arrays(self) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.bool_]]:
+        """Return (times in s, values at and slopes after each of them, n x channels, whether nothing changes there)."""
+        times = sorted({time for knots in self.knots.values() for time, _ in knots})
+        values = np.zeros((len(times), layout.INPUTS))
+        slopes = np.zeros_like(values)
+        for channel, knots in self.knots.items():
+            for i, time in enumerate(times):
+                values[i, channel] = _after(knots, time)
+                if i + 1 < len(times):
+                    rise = _before(knots, times[i + 1]) - values[i, channel]
+                    slopes[i, channel] = rise / (times[i + 1] - time)
+        return np.array(times), values, slopes, np.asarray(~slopes.any(axis=1))
+
+
+def _after(knots: list[tuple[float, float]], time: float) -> float:
+    """Return the value at time, of several knots at that time the last."""
+    i = bisect_right(knots, time, key=lambda knot: knot[0]) - 1
+    if i + 1 == len(knots) or knots[i][0] == time:
+        return knots[i][1]
+    return _between(knots[i], knots[i + 1], time)
+
+
+def _before(knots: list[tuple[float, float]], time: float) -> float:
+    """Return the value on arriving at time, of several knots at that time the first."""
+    for i, (at, value) in enumerate(knots):
+        if at == time:
+            return value
+        if at > time:
+            return _between(knots[i - 1], knots[i], time)
+    return knots[-1][1]
+
+
+def _between(left: tuple[float, float], right: tuple[float, float], time: float) -> float:
+    return left[1] + (right[1] - left[1]) * ((time - left[0]) / (right[0] - left[0]))

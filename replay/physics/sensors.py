@@ -1,0 +1,193 @@
+"""Pressure sensors from the true pressure to what a controller reads, in integer pascals.
+
+Order of effects: first-order lag, gain, offset, drift, noise, a stuck element, a broken or shorted loop, the
+limits of the signal, quantisation, a lost reading. A loop is 4-20 mA: broken it reads 0 mA, shorted it reads the
+supply's limit, both outside the measuring band (levels: NAMUR NE 43, as told by secondary texts).
+
+Random numbers are drawn by the caller for a whole trace, so that open and closed loop use the same ones. Noise is the
+sum of four uniform draws (bounded, nearly normal) and needs no logarithm: the same bits everywhere.
+"""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numba.extending import register_jitable
+from numpy.typing import NDArray
+
+from replay.physics.kernel import compiled_with_digest
+from replay.physics.layout import Vector
+
+NO_READING = -(2**31)  # in place of pascals: no reading came
+SIGNAL_LOW = -0.0125  # 3.8 mA, share of span
+SIGNAL_HIGH = 1.03125  # 20.5 mA
+BROKEN = -0.25  # 0 mA
+SHORTED = 1.125  # 22 mA, where a usual transmitter input ends
+NOISE_DRAWS = 4
+NOISE_SCALE = 1.7320508075688772  # standard deviation of the sum of four uniform draws is 1/sqrt(3)
+NEVER_S = 1e18
+
+(
+    Q_LOW,
+    Q_HIGH,
+    Q_LAG_S,
+    Q_GAIN,
+    Q_OFFSET,
+    Q_DRIFT_FROM_S,
+    Q_DRIFT,
+    Q_NOISE,
+    Q_STUCK_FROM_S,
+    Q_STUCK_TO_S,
+    Q_BROKEN_FROM_S,
+    Q_BROKEN_TO_S,
+    Q_SHORT_FROM_S,
+    Q_SHORT_TO_S,
+    Q_LOST_FROM_S,
+    Q_LOST_TO_S,
+    Q_LOST_CHANCE,
+    Q_RESOLUTION,
+) = range(18)
+SENSOR_PARAMETERS = 18
+(H_LAGGED, H_HELD, H_TIME_S, H_STARTED) = range(4)  # what a sensor carries from reading to reading
+SENSOR_STATES = 4
+
+Span = tuple[float, float]
+NEVER_SPAN: Span = (NEVER_S, NEVER_S)
+
+
+@dataclass(frozen=True)
+class Sensor:
+    """One pressure channel; spans are (from, to) in seconds."""
+
+    range_low_pa: float = 0.0
+    range_high_pa: float = 1000e3
+    lag_s: float = 0.1
+    gain: float = 1.0
+    offset_pa: float = 0.0
+    drift_from_s: float = NEVER_S
+    drift_pa_s: float = 0.0
+    noise_pa: float = 300.0
+    resolution_pa: float = 250.0
+    stuck_s: Span = NEVER_SPAN
+    broken_s: Span = NEVER_SPAN
+    shorted_s: Span = NEVER_SPAN
+    lost_s: Span = NEVER_SPAN
+    lost_chance: float = 0.0
+
+    @property
+    def fault_s(self) -> float:
+        """When the sensor begins to tell an untruth: stuck, drifting, broken or shorted; NEVER_S when it does not."""
+        return min(self.drift_from_s, self.stuck_s[0], self.broken_s[0], self.shorted_s[0])
+
+    def parameters(self) -> NDArray[np.float64]:
+        """Return the sensor as an array in the order of the Q_ names; raises ValueError for an impossible one."""
+        if not self.range_low_pa < self.range_high_pa or self.resolution_pa < 1.0 or self.noise_pa < 0.0:
+            raise ValueError(f"impossible sensor: {self}")
+        return np.array(
+            [
+                self.range_low_pa,
+                self.range_high_pa,
+                self.lag_s,
+                self.gain,
+                self.offset_pa,
+                self.drift_from_s,
+                self.drift_pa_s,
+                self.noise_pa,
+                *self.stuck_s,
+                *self.broken_s,
+                *self.shorted_s,
+                *self.lost_s,
+                self.lost_chance,
+                self.resolution_pa,
+            ]
+        )
+
+
+@dataclass(frozen=True)
+class SensorChain:
+    """The channels of a controller and its sampling; crankcase None: the controller has no such channel."""
+
+    oil: Sensor = field(default_factory=Sensor)
+    suction: Sensor = field(default_factory=Sensor)
+    crankcase: Sensor | None = None
+    period_ms: int = 1000
+    jitter_ms: int = 0
+
+    @property
+    def fault_s(self) -> float:
+        """When the first of the sensors fails, NEVER_S when none does."""
+        return min(sensor.fault_s for sensor in (self.oil, self.suction, self.crankcase) if sensor is not None)
+
+    def __post_init__(self) -> None:
+        """Refuse sampling whose instants could fall together or go back."""
+        if self.period_ms < 1 or not 0 <= 2 * self.jitter_ms < self.period_ms:
+            raise ValueError(f"jitter {self.jitter_ms} ms must be under half the period {self.period_ms} ms")
+
+
+@register_jitable
+def read_sensor(q: Vector, held: Vector, true_pa: float, now_s: float, gaussian: float, chance: float) -> int:
+    """Return the reading (whole Pa) of true_pa at now_s, or NO_READING.
+
+    q: parameters; held: what the sensor carries, changed in place (zeros before the first reading); gaussian: a
+    draw of unit deviation; chance: a uniform draw in 0..1.
+    """
+    if held[H_STARTED] == 0.0:
+        held[H_STARTED] = 1.0
+        held[H_LAGGED] = true_pa
+    elif q[Q_LAG_S] > 0.0:
+        x = (now_s - held[H_TIME_S]) / q[Q_LAG_S]
+        held[H_LAGGED] = (held[H_LAGGED] + x * true_pa) / (1.0 + x)
+    else:
+        held[H_LAGGED] = true_pa
+    held[H_TIME_S] = now_s
+    value = held[H_LAGGED] * q[Q_GAIN] + q[Q_OFFSET] + q[Q_NOISE] * gaussian
+    value = value + q[Q_DRIFT] * max(now_s - q[Q_DRIFT_FROM_S], 0.0)
+    if q[Q_STUCK_FROM_S] <= now_s < q[Q_STUCK_TO_S]:
+        value = held[H_HELD]
+    held[H_HELD] = value
+    span = q[Q_HIGH] - q[Q_LOW]
+    value = min(max(value, q[Q_LOW] + SIGNAL_LOW * span), q[Q_LOW] + SIGNAL_HIGH * span)
+    if q[Q_BROKEN_FROM_S] <= now_s < q[Q_BROKEN_TO_S]:
+        value = q[Q_LOW] + BROKEN * span
+    if q[Q_SHORT_FROM_S] <= now_s < q[Q_SHORT_TO_S]:
+        value = q[Q_LOW] + SHORTED * span
+    if q[Q_LOST_FROM_S] <= now_s < q[Q_LOST_TO_S] or chance < q[Q_LOST_CHANCE]:
+        return NO_READING
+    return int(np.floor(value / q[Q_RESOLUTION] + 0.5) * q[Q_RESOLUTION])
+
+
+@register_jitable
+def read_trace(
+    q: Vector, true_pa: Vector, time_s: Vector, gaussian: Vector, chance: Vector, readings: NDArray[np.int64]
+) -> None:
+    """Fill readings (int64 Pa) with what one sensor reads along a trace; all arrays of one length."""
+    held = np.zeros(SENSOR_STATES)
+    for i in range(true_pa.shape[0]):
+        readings[i] = read_sensor(q, held, true_pa[i], time_s[i], gaussian[i], chance[i])
+
+
+compiled_read_trace = compiled_with_digest(read_trace)
+
+
+@dataclass(frozen=True)
+class Draws:
+    """All random numbers of one trace: sample instants, and for each of three channels noise and chance."""
+
+    time_ms: NDArray[np.int64]
+    gaussian: NDArray[np.float64]
+    chance: NDArray[np.float64]
+
+
+def draw(chain: SensorChain, duration_s: float, generator: np.random.Generator) -> Draws:
+    """Draw the randomness of a trace in a fixed order: jitter, noise, chance.
+
+    The first sample is at 0. Raises ValueError for a trace shorter than one period.
+    """
+    count = int(duration_s * 1000.0) // chain.period_ms + 1
+    if count <= 1:
+        raise ValueError(f"{duration_s} s hold no whole period of {chain.period_ms} ms")
+    time_ms = np.arange(count, dtype=np.int64) * chain.period_ms
+    if chain.jitter_ms:
+        time_ms[1:] += generator.integers(-chain.jitter_ms, chain.jitter_ms + 1, count - 1)
+    uniform = generator.random((NOISE_DRAWS, 3, count))
+    gaussian = (uniform[0] + uniform[1] + uniform[2] + uniform[3] - 0.5 * NOISE_DRAWS) * NOISE_SCALE
+    return Draws(time_ms, gaussian, generator.random((3, count)))

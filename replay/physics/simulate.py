@@ -1,0 +1,266 @@
+"""Traces of one machine: the batch path, and a plant that obeys a run permission sample by sample.
+
+Every figure of a trace follows from its arguments: the random numbers come from the seed and the trace's own key,
+never from a worker or an order of execution, and the arithmetic is the same on every machine (`arithmetic`).
+"""
+
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from replay.physics import layout as at
+from replay.physics.kernel import compiled_advance, compiled_record
+from replay.physics.machines import Machine, Oil, Refrigerant
+from replay.physics.model import STEP_S, Start, first_state, parameters, solubility_table
+from replay.physics.schedule import Schedule
+from replay.physics.sensors import NO_READING, Draws, Sensor, SensorChain, compiled_read_trace, draw
+from replay.physics.viscosity import ZERO_CELSIUS_K
+
+Certainty = Literal["none", "possible", "certain"]
+
+
+@dataclass(frozen=True)
+class Case:
+    """One trace to be simulated; key separates traces of one seed."""
+
+    machine: Machine
+    oil: Oil
+    refrigerant: Refrigerant
+    schedule: Schedule
+    duration_s: float
+    start: Start = field(default_factory=Start)
+    chain: SensorChain = field(default_factory=SensorChain)
+    seed: int = 0
+    key: tuple[int, ...] = (0,)
+    step_s: float = STEP_S
+
+
+@dataclass(frozen=True)
+class Damage:
+    """What the three journals suffered, pessimistic first; None: nothing.
+
+    certainty: 'none' no journal failed, 'certain' all did within the trace, 'possible' some did.
+    damage_s: the pessimistic journal's end, the first moment at which the machine may be spoilt.
+    starved_s: when the starved spell that led there began.
+    """
+
+    times_s: tuple[float | None, float | None, float | None]
+    starved_s: float | None
+
+    @property
+    def certainty(self) -> Certainty:
+        """How sure the damage is."""
+        failed = sum(time is not None for time in self.times_s)
+        return "none" if failed == 0 else "certain" if failed == len(self.times_s) else "possible"
+
+    @property
+    def damage_s(self) -> float | None:
+        """First moment (s) at which the machine may be spoilt."""
+        return self.times_s[0]
+
+
+@dataclass(frozen=True)
+class Result:
+    """A simulated trace at its sample instants; arrays of one length. `rows` has the columns named in `layout`."""
+
+    time_ms: NDArray[np.int64]
+    rows: NDArray[np.float64]
+    oil_pa: NDArray[np.int64]  # sensor readings; NO_READING where none came
+    suction_pa: NDArray[np.int64]
+    crankcase_pa: NDArray[np.int64] | None
+    damage: Damage
+
+    @property
+    def true_oil_pa(self) -> NDArray[np.float64]:
+        """Pump discharge pressure, absolute, Pa."""
+        return self.rows[:, at.R_OIL_PA]
+
+    @property
+    def true_suction_pa(self) -> NDArray[np.float64]:
+        """Suction pressure, absolute, Pa."""
+        return self.rows[:, at.R_SUCTION_PA]
+
+    @property
+    def true_crankcase_pa(self) -> NDArray[np.float64]:
+        """Crankcase pressure, absolute, Pa."""
+        return self.rows[:, at.R_CRANKCASE_PA]
+
+    @property
+    def net_oil_pa(self) -> NDArray[np.float64]:
+        """True net oil pressure, Pa: pump discharge less crankcase."""
+        return self.true_oil_pa - self.true_crankcase_pa
+
+    @property
+    def floor_pa(self) -> NDArray[np.float64]:
+        """Floor pressure at the speed and density of the moment, Pa."""
+        return self.rows[:, at.R_FLOOR_PA]
+
+    @property
+    def running(self) -> NDArray[np.uint8]:
+        """Run command in force, 0 or 1."""
+        return self.rows[:, at.R_RUNNING].astype(np.uint8)
+
+    @property
+    def film_reserve(self) -> NDArray[np.float64]:
+        """Reserve of the likely journal, 0..1."""
+        return self.rows[:, at.R_RESERVE]
+
+    @property
+    def void(self) -> NDArray[np.float64]:
+        """Gas share of the sump's volume, 0..1."""
+        return self.rows[:, at.R_VOID]
+
+    @property
+    def pocket(self) -> NDArray[np.float64]:
+        """Gas pocket at the pump inlet, shares of the one that covers it."""
+        return self.rows[:, at.R_POCKET]
+
+    @property
+    def primed(self) -> NDArray[np.float64]:
+        """Filling of the pump, 0..1."""
+        return self.rows[:, at.R_PRIMED]
+
+    @property
+    def oil_level(self) -> NDArray[np.float64]:
+        """Liquid in the sump, shares of the oil charge's volume."""
+        return self.rows[:, at.R_LEVEL]
+
+    @property
+    def oil_temperature_c(self) -> NDArray[np.float64]:
+        """Sump temperature, degrees C."""
+        return self.rows[:, at.R_TEMPERATURE_K] - ZERO_CELSIUS_K
+
+    @property
+    def dissolved_fraction(self) -> NDArray[np.float64]:
+        """Refrigerant in the oil, mass fraction."""
+        return self.rows[:, at.R_FRACTION]
+
+    @property
+    def speed_rpm(self) -> NDArray[np.float64]:
+        """Speed of the crankshaft, 1/min."""
+        return self.rows[:, at.R_SPEED_RPM]
+
+    @property
+    def damage_s(self) -> float | None:
+        """See `Damage.damage_s`."""
+        return self.damage.damage_s
+
+    @property
+    def damage_certainty(self) -> Certainty:
+        """See `Damage.certainty`."""
+        return self.damage.certainty
+
+
+def random_of_trace(seed: int, key: tuple[int, ...]) -> np.random.Generator:
+    """Return the generator that belongs to one trace of a seed, whoever simulates it."""
+    return np.random.Generator(np.random.PCG64(np.random.SeedSequence(seed, spawn_key=key)))
+
+
+def damage_of(state: NDArray[np.float64]) -> Damage:
+    """Read what the journals suffered from a kernel state."""
+
+    def told(position: int) -> float | None:
+        return None if state[position] == at.NEVER else float(state[position])
+
+    low, likely, high = (told(at.S_DAMAGED_S + j) for j in range(at.JOURNALS))
+    return Damage((low, likely, high), told(at.S_STARVED_S))
+
+
+def simulate(case: Case) -> Result:
+    """Simulate one trace with run permission given throughout."""
+    p = parameters(case.machine, case.oil, case.refrigerant, case.schedule, case.step_s)
+    s = first_state(case.machine, case.oil, case.refrigerant, case.schedule, case.start, p)
+    draws = draw(case.chain, case.duration_s, random_of_trace(case.seed, case.key))
+    time_s = draws.time_ms / 1000.0
+    rows = np.zeros((time_s.size, at.RECORDS))
+    compiled_record(
+        s, p, solubility_table(case.oil, case.refrigerant), *case.schedule.arrays(), time_s, np.zeros(at.INPUTS), rows
+    )
+    return read_result(case, draws, rows, damage_of(s))
+
+
+def read_result(case: Case, draws: Draws, rows: NDArray[np.float64], damage: Damage) -> Result:
+    """Send true pressures through the sensors and return the finished trace."""
+
+    def read(sensor: Sensor, column: int, channel: int) -> NDArray[np.int64]:
+        readings = np.empty(rows.shape[0], dtype=np.int64)
+        compiled_read_trace(
+            sensor.parameters(),
+            np.ascontiguousarray(rows[:, column]),
+            draws.time_ms / 1000.0,
+            draws.gaussian[channel],
+            draws.chance[channel],
+            readings,
+        )
+        return readings
+
+    chain = case.chain
+    crankcase = None if chain.crankcase is None else read(chain.crankcase, at.R_CRANKCASE_PA, 2)
+    return Result(
+        draws.time_ms, rows, read(chain.oil, at.R_OIL_PA, 0), read(chain.suction, at.R_SUCTION_PA, 1), crankcase, damage
+    )
+
+
+def simulate_many(cases: Sequence[Case], jobs: int = 1) -> list[Result]:
+    """Simulate traces in their order on jobs threads (the kernel holds no lock); jobs changes no result."""
+    if jobs <= 1:
+        return [simulate(case) for case in cases]
+    with ThreadPoolExecutor(jobs) as pool:
+        return list(pool.map(simulate, cases))
+
+
+class Plant:
+    """A machine that obeys a run permission: `advance` brings it to its next sample instant.
+
+    The sensors are not its affair: read them with `sensors.read_sensor` and the draws of the trace, so that a closed
+    loop sees the very noise that the open loop of the same seed sees.
+    """
+
+    def __init__(self, case: Case) -> None:
+        """Start the machine of a case at its first sample."""
+        self.case = case
+        self.parameters = parameters(case.machine, case.oil, case.refrigerant, case.schedule, case.step_s)
+        self.state = first_state(case.machine, case.oil, case.refrigerant, case.schedule, case.start, self.parameters)
+        self.draws = draw(case.chain, case.duration_s, random_of_trace(case.seed, case.key))
+        self._table = solubility_table(case.oil, case.refrigerant)
+        self._schedule = case.schedule.arrays()
+        self._inputs = np.zeros(at.INPUTS)
+
+    def advance(self, until_s: float, *, permission: bool = True) -> NDArray[np.float64]:
+        """Advance to until_s with or without run permission; returns the record of that instant (`layout` R_ names)."""
+        row = np.zeros(at.RECORDS)
+        compiled_advance(
+            self.state,
+            self.parameters,
+            self._table,
+            *self._schedule,
+            1.0 if permission else 0.0,
+            until_s,
+            self._inputs,
+            row,
+        )
+        return row
+
+    @property
+    def damage(self) -> Damage:
+        """What the journals have suffered so far."""
+        return damage_of(self.state)
+
+
+__all__ = [
+    "NO_READING",
+    "Case",
+    "Certainty",
+    "Damage",
+    "Plant",
+    "Result",
+    "damage_of",
+    "random_of_trace",
+    "read_result",
+    "simulate",
+    "simulate_many",
+]
