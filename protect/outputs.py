@@ -26,8 +26,12 @@ def percent(state: list[int], settings: list[int]) -> int:
     """Integral in whole percent of the trip delay, rounded down."""
     if state[INTEGRAL] >= settings[TRIP_DELAY]:
         return 100
-    # integral < trip delay, so the product is < 100 << 23 = 838860800 < 2**30
-    return (state[INTEGRAL] * settings[PERCENT_SCALE]) >> PERCENT_BITS
+    # integral < trip delay, so the product is < 100 << 23 = 838860800 < 2**30. The
+    # scale is rounded down, so what comes out is right or one short.
+    whole = (state[INTEGRAL] * settings[PERCENT_SCALE]) >> PERCENT_BITS
+    if (whole + 1) * settings[TRIP_DELAY] <= 100 * state[INTEGRAL]:  # <= 180000000
+        whole += 1
+    return whole
 
 
 def write(state: list[int], settings: list[int], outputs: list[int]) -> None:

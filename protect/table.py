@@ -8,10 +8,12 @@ Two rules.
 How it works. A row (state, mask, value, next state, effect) applies when the
 machine is in `state` and the conditions under `mask` equal `value`. The first
 row that applies is taken, then the table is read again from the new state with
-the same conditions, until no row applies. So a step ends in a settled state:
-a machine that starts with good oil pressure is LUBRICATED in the same step, and
-an integral that fills in one late tick trips in that tick. No conditions lead
-in a circle, and three moves are the most (the tests go through all of them).
+the same conditions, until no row applies; a row with an effect is the last of
+its step. So a step ends in a settled state: a machine that starts with good oil
+pressure is LUBRICATED in the same step, an integral that fills in one late tick
+trips in that tick, and a reset that is pressed in the very step of a lockout
+does not undo it. No conditions lead in a circle, and three moves are the most
+(the tests go through all of them).
 
 Which row wins when several apply: a declared sensor fault before everything, as
 decisions from such readings are worth nothing; then a machine that has stopped;
@@ -118,14 +120,14 @@ def apply_effect(state: list[int], settings: list[int], effect: int) -> None:
 
 
 def settle(state: list[int], settings: list[int], bits: int) -> None:
-    """Take the first row that applies, again and again, until none does."""
+    """Take the first row that applies, again and again, until none does or one has an effect."""
     for _ in range(MOST_MOVES):
         moved = False
         for row in TABLE:
             if row[0] == state[STATE] and bits & row[1] == row[2]:
                 state[STATE] = row[3]
                 apply_effect(state, settings, row[4])
-                moved = True
+                moved = row[4] == NONE
                 break
         if not moved:
             return

@@ -1,7 +1,8 @@
 """The other timers: restart delay, trip memory, sensor fault time.
 
 Time that nobody saw (a late tick) never relaxes anything: it runs neither the
-restart delay nor the trip memory down. All values are in ms; the longest is the
+restart delay nor the trip memory down, and the trip memory runs on credible time
+only. All values are in ms; the longest is the
 trip memory, 604800000 < 2**30.
 """
 
@@ -32,17 +33,16 @@ def update(state: list[int], settings: list[int], inputs: list[int], outputs: li
     seen = outputs[SEEN]
     doubted = outputs[DOUBTED]
     elapsed = seen + doubted
-    timely = elapsed <= settings[MAX_GAP]
 
     # The restart delay is standstill: it is full while the machine runs.
     if inputs[RUNNING]:
         state[RESTART_LEFT] = settings[RESTART_DELAY]
-    elif timely:
+    elif elapsed <= settings[MAX_GAP]:
         run_down(state, RESTART_LEFT, elapsed)
 
     # The trip memory does not run while a tripped machine is still running down.
-    if timely and not (inputs[RUNNING] and state[STATE] >= TRIPPED):
-        run_down(state, MEMORY_LEFT, elapsed)
+    if not (inputs[RUNNING] and state[STATE] >= TRIPPED):
+        run_down(state, MEMORY_LEFT, seen)
         if state[MEMORY_LEFT] == 0:
             state[TRIPS] = 0
 

@@ -29,7 +29,7 @@ class Course:
     """One machine under the protection.
 
     unprotected, protected: damage without and with it ("none", "possible",
-    "certain"); stops: by the protection; restarts: runs after a stop;
+    "certain"); first_stop_s, stops: by the protection; restarts: runs after a stop;
     least_reserve: film reserve (0 .. 1) at its lowest.
     """
 
@@ -37,6 +37,7 @@ class Course:
     family: str
     unprotected: Certainty
     protected: Certainty
+    first_stop_s: float | None
     stops: int
     restarts: int
     locked_out: bool
@@ -104,6 +105,7 @@ def course(family: str, index: int, seed: int, hours: float | None, settings: Se
         family=family,
         unprotected=simulate(case).damage_certainty,
         protected=plant.damage.certainty,
+        first_stop_s=logic.stops[0].time_ms / 1000 if logic.stops else None,
         stops=len(logic.stops),
         restarts=restarts,
         locked_out=logic.locked_out,

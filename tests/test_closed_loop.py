@@ -71,7 +71,7 @@ def test_a_restart_onto_the_same_fault_is_stopped_again_until_the_lockout(settin
 
 def test_the_summary_counts_by_what_became_of_the_machines() -> None:
     """Catches damage that was only possible counted as prevented, and a worst reserve taken from the last machine."""
-    one = Course("a", "f", "certain", "none", 3, 2, True, 0.4, 1.0)  # noqa: FBT003
+    one = Course("a", "f", "certain", "none", 9.0, 3, 2, True, 0.4, 1.0)  # noqa: FBT003
     two = replace(one, id="b", unprotected="possible", locked_out=False, least_reserve=0.6)
     three = replace(one, id="c", protected="certain", locked_out=False, least_reserve=0.0)
 

@@ -133,6 +133,19 @@ def test_a_settings_file_in_the_folder_becomes_the_librarys_own(tmp_path: Path, 
     assert read_library(tmp_path).settings == tmp_path / "settings.toml"
 
 
+def test_settings_change_no_label_and_no_trace(tmp_path: Path, settings_file: Path) -> None:
+    """Catches a label that comes from the logic that will be judged by it."""
+    text = settings_file.read_text()
+    for name, changed in (("a", text), ("b", text.replace('"60 s"', '"10 s"').replace('"60 kPa"', '"40 kPa"'))):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "settings.toml").write_text(changed)
+        synthesise(tmp_path / name, small())
+    one, other = contents(tmp_path / "a"), contents(tmp_path / "b")
+
+    assert one.pop("settings.toml") != other.pop("settings.toml")
+    assert one == other
+
+
 def test_parquet_holds_the_same_traces(tmp_path: Path) -> None:
     """Catches a second writer that rounds or leaves gaps differently."""
     wanted = "oil-sensor-open,short-dropouts,pump-drive-broken"

@@ -1,0 +1,160 @@
+"""`protect` is what a machine runs: it imports nothing, knows no floats and allocates nothing in a step."""
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import protect
+
+FOLDER = Path(protect.__file__).parent
+MODULES = {path.stem: ast.parse(path.read_text(encoding="utf-8")) for path in sorted(FOLDER.glob("*.py"))}
+ALLOCATING = (
+    ast.List,
+    ast.Dict,
+    ast.Set,
+    ast.Tuple,
+    ast.ListComp,
+    ast.DictComp,
+    ast.SetComp,
+    ast.GeneratorExp,
+    ast.JoinedStr,
+    ast.Lambda,
+    ast.FunctionDef,
+    ast.ClassDef,
+    ast.Starred,
+    ast.Slice,
+    ast.Yield,
+    ast.Global,
+    ast.Try,
+    ast.Raise,
+    ast.With,
+)
+
+each_module = pytest.mark.parametrize("name", MODULES)
+
+
+def functions(tree: ast.Module) -> dict[str, ast.FunctionDef]:
+    """Return the functions of a module by name."""
+    return {node.name: node for node in tree.body if isinstance(node, ast.FunctionDef)}
+
+
+def called(node: ast.AST) -> set[str]:
+    """Return the names that are called within a node, without the module they are called from."""
+    calls = [call.func for call in ast.walk(node) if isinstance(call, ast.Call)]
+    return {func.attr if isinstance(func, ast.Attribute) else func.id for func in calls}  # type: ignore[attr-defined]
+
+
+def functions_of_a_step() -> dict[str, list[ast.FunctionDef]]:
+    """Return all functions that a step may call, by name; a name that two modules share counts for both."""
+    found: dict[str, list[ast.FunctionDef]] = {}
+    names = {"step"}
+    while names:
+        name = names.pop()
+        found[name] = [known[name] for tree in MODULES.values() if name in (known := functions(tree))]
+        names |= {more for function in found[name] for more in called(function)} - set(found)
+    return {name: nodes for name, nodes in sorted(found.items()) if nodes}
+
+
+def runtime(function: ast.FunctionDef) -> list[ast.AST]:
+    """Return the nodes of a function's body that run when it is called: no annotations, no docstring."""
+    return [node for statement in function.body for node in ast.walk(statement)]
+
+
+STEP = functions_of_a_step()
+
+
+def test_the_step_is_made_of_the_known_parts() -> None:
+    """Catches a search that looks at nothing."""
+    assert {"observe", "update", "weight", "accumulate", "evaluate", "settle", "apply_effect", "percent"} <= set(STEP)
+    assert {"derive", "first_fault", "power_up"}.isdisjoint(STEP)
+    assert len(STEP["update"]) == 2
+
+
+@each_module
+def test_imports_nothing_but_itself(name: str) -> None:
+    """Catches an import that no target has."""
+    for node in ast.walk(MODULES[name]):
+        assert not isinstance(node, ast.Import)
+        if isinstance(node, ast.ImportFrom):
+            assert node.level == 0
+            assert (node.module or "").split(".")[0] == "protect"
+
+
+@each_module
+def test_knows_integers_only(name: str) -> None:
+    """Catches a float, a true division or a power that would make one."""
+    for node in ast.walk(MODULES[name]):
+        assert not isinstance(node, (ast.Div, ast.Pow)), ast.unparse(node)
+        if isinstance(node, ast.Constant):
+            assert isinstance(node.value, (int, str, type(None))), node.value
+        if isinstance(node, ast.Name):
+            assert node.id not in {"float", "complex", "round", "divmod", "pow"}
+
+
+@each_module
+def test_constants_are_small_integers(name: str) -> None:
+    """Catches a constant that a 32-bit target keeps on its heap."""
+    for node in ast.walk(MODULES[name]):
+        if isinstance(node, ast.Constant) and isinstance(node.value, int):
+            assert abs(node.value) < 1 << 30
+
+
+@pytest.mark.parametrize("name", STEP)
+def test_a_step_allocates_nothing(name: str) -> None:
+    """Catches a list, a tuple, a string or a closure made while a step runs, and an exception that could leave it."""
+    for function in STEP[name]:
+        for node in runtime(function):
+            assert not isinstance(node, ALLOCATING), ast.unparse(node)
+
+
+@pytest.mark.parametrize("name", STEP)
+def test_a_step_calls_its_own_functions_only(name: str) -> None:
+    """Catches a library call in a step; `range` is a loop, not a call, on the targets."""
+    for function in STEP[name]:
+        assert called(function) <= set(STEP) | {"range"}
+
+
+@each_module
+def test_keeps_no_state_of_its_own(name: str) -> None:
+    """Catches a module-level list, dictionary or set: two machines would share it."""
+    for statement in MODULES[name].body:
+        if isinstance(statement, (ast.Assign, ast.AnnAssign, ast.AugAssign)) and statement.value:
+            for node in ast.walk(statement.value):
+                assert not isinstance(node, (ast.List, ast.Dict, ast.Set, ast.Call)), ast.unparse(statement)
+        for node in ast.walk(statement):
+            assert not isinstance(node, ast.Global)
+
+
+BLOCKED = """
+import sys
+
+class Blocked:
+    def find_spec(self, name, path=None, target=None):
+        if name.split(".")[0] != "protect":
+            raise ImportError(name)
+
+sys.modules["numpy"] = None
+sys.path.insert(0, sys.argv[1])
+sys.meta_path.insert(0, Blocked())
+before = set(sys.modules)
+for name in sys.argv[2:]:
+    __import__("protect." + name)
+print(*sorted({name.split(".")[0] for name in set(sys.modules) - before}))
+"""
+
+
+def test_imports_with_everything_else_blocked() -> None:
+    """Catches an import in a function or a branch that only a look at a running interpreter can find."""
+    names = [name for name in MODULES if name != "__init__"]
+    run = subprocess.run(
+        [sys.executable, "-I", "-S", "-c", BLOCKED, FOLDER.parent, *names],
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=60,
+    )
+
+    assert (run.returncode, run.stdout.strip()) == (0, "protect"), run.stderr
