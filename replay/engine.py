@@ -23,6 +23,7 @@ from replay.settings import Settings
 from replay.trace import Trace
 
 STATES = ("stopped", "priming", "lubricated", "starved", "tripped", "locked_out")
+BLOCK = 65536  # rows that are held as Python integers at a time
 CAUSES = (None, "oil", "reload", "sensor")
 
 
@@ -123,9 +124,12 @@ def replay_trace(trace: Trace, settings: Settings) -> Replay:
     """Run the logic over a trace."""
     logic = Logic(settings)
     elapsed = elapsed_ms(trace)
-    columns = (elapsed, trace.running, trace.reset, trace.oil_pa, trace.suction_pa, trace.crankcase_pa)
-    for time_ms, *inputs in zip(trace.time_ms.tolist(), *(column.tolist() for column in columns), strict=True):
-        logic.tick(time_ms, *inputs)
+    pressures = (trace.oil_pa, trace.suction_pa, trace.crankcase_pa)
+    columns = (trace.time_ms, elapsed, trace.running, trace.reset, *pressures)
+    for begin in range(0, len(trace), BLOCK):
+        block = (column[begin : begin + BLOCK].tolist() for column in columns)
+        for inputs in zip(*block, strict=True):
+            logic.tick(*inputs)
     late = int(np.count_nonzero(elapsed > settings.values[ranges.MAX_GAP]))
     return Replay(tuple(logic.changes), tuple(logic.stops), logic.run_ms, late, logic.locked_out)
 

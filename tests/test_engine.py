@@ -115,6 +115,17 @@ def test_a_gap_longer_than_any_integer_of_the_logic_is_just_very_late(settings: 
     assert stops(replay_trace(made, settings))[0][1] == SENSOR
 
 
+@pytest.mark.parametrize("block", [1, 7, 64])
+def test_the_size_of_the_blocks_changes_no_result(
+    block: int, settings: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Catches a row lost or read twice, or a memory forgotten, between two blocks of a long trace."""
+    made = trace([120.0] * 100 + [5.0] * 110)
+    whole = replay_trace(made, settings)
+    monkeypatch.setattr("replay.engine.BLOCK", block)
+    assert replay_trace(made, settings) == whole
+
+
 def test_digest_of_the_logic_changes_with_its_source(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Catches a digest that a changed decision leaves alone."""
     import shutil
