@@ -1,0 +1,504 @@
+/* Lubrication protection, C99 port: see lubetrip.h. The functions have the names
+   and the order of the reference in protect/; bounds of the arithmetic stand there. */
+#include "lubetrip.h"
+
+typedef struct {
+    int32_t least;
+    int32_t most;
+} lubetrip_range;
+
+typedef struct {
+    uint8_t lower;
+    uint8_t higher;
+    uint8_t gap;
+} lubetrip_relation;
+
+static const lubetrip_range setting_ranges[LT_SET_COUNT] = LUBETRIP_SETTING_RANGES;
+static const lubetrip_relation relations[LUBETRIP_RELATION_COUNT] = LUBETRIP_RELATIONS;
+static const lubetrip_row table[LUBETRIP_ROW_COUNT] = LUBETRIP_TABLE;
+
+/* ---- flags: one word of the state, handled unsigned ---- */
+
+static uint32_t flags_of(const int32_t state[], uint32_t mask)
+{
+    return (uint32_t)state[LT_ST_FLAGS] & mask;
+}
+
+static void set_flags(int32_t state[], uint32_t mask)
+{
+    state[LT_ST_FLAGS] = (int32_t)((uint32_t)state[LT_ST_FLAGS] | mask);
+}
+
+static void clear_flags(int32_t state[], uint32_t mask)
+{
+    state[LT_ST_FLAGS] = (int32_t)((uint32_t)state[LT_ST_FLAGS] & ~mask);
+}
+
+/* ---- 1. signals ---- */
+
+static int32_t counted_elapsed(const int32_t state[], const int32_t inputs[])
+{
+    int32_t elapsed = inputs[LT_IN_ELAPSED];
+
+    if (flags_of(state, LT_FLAG_FRESH) != 0U) {
+        elapsed = 0;
+    } else if ((elapsed < 0) || (elapsed > LT_ELAPSED_MOST)) {
+        elapsed = LT_ELAPSED_MOST;
+    } else {
+        /* an elapsed time as it was given */
+    }
+    return elapsed;
+}
+
+static int within(int32_t reading, int32_t least, int32_t most)
+{
+    return (least <= reading) && (reading <= most);
+}
+
+static int plausible(const int32_t settings[], const int32_t inputs[])
+{
+    int32_t least = settings[LT_SET_SUCTION_LEAST];
+    int32_t most = settings[LT_SET_SUCTION_MOST];
+
+    return within(inputs[LT_IN_OIL_PRESSURE], settings[LT_SET_OIL_LEAST], settings[LT_SET_OIL_MOST])
+        && within(inputs[LT_IN_SUCTION_PRESSURE], least, most)
+        && within(inputs[LT_IN_CRANKCASE_PRESSURE], least, most);
+}
+
+static int32_t stuck_part(int32_t seen[2], int32_t reading, int32_t running, int32_t elapsed, int32_t stuck_after)
+{
+    int32_t unmoved = 0;
+    int32_t part = 0;
+
+    if (running != 0) {
+        unmoved = elapsed;
+        if (reading == seen[0]) {
+            unmoved += seen[1];
+        }
+    }
+    seen[0] = reading;
+    if (unmoved > stuck_after) {
+        part = unmoved - stuck_after;
+        unmoved = stuck_after;
+    }
+    seen[1] = unmoved;
+    return part;
+}
+
+static void observe(int32_t state[], const int32_t settings[], const int32_t inputs[], int32_t outputs[])
+{
+    static const uint8_t channels[3][2] = {
+        {LT_ST_OIL_SEEN, LT_IN_OIL_PRESSURE},
+        {LT_ST_SUCTION_SEEN, LT_IN_SUCTION_PRESSURE},
+        {LT_ST_CRANKCASE_SEEN, LT_IN_CRANKCASE_PRESSURE},
+    };
+    int32_t elapsed = counted_elapsed(state, inputs);
+    int32_t doubted = 0;
+    int32_t credible = 1;
+    int32_t net = 0;
+    int channel;
+
+    for (channel = 0; channel < 3; channel++) {
+        int32_t *seen = &state[channels[channel][0]];
+        int32_t part = stuck_part(seen, inputs[channels[channel][1]], inputs[LT_IN_RUNNING], elapsed,
+                                  settings[LT_SET_STUCK_AFTER]);
+        if (part > doubted) {
+            doubted = part;
+        }
+        if (seen[1] == settings[LT_SET_STUCK_AFTER]) {
+            credible = 0;
+        }
+    }
+    if ((elapsed > settings[LT_SET_MAX_GAP]) || !plausible(settings, inputs)) {
+        doubted = elapsed;
+        credible = 0;
+    } else {
+        net = inputs[LT_IN_OIL_PRESSURE] - inputs[LT_IN_CRANKCASE_PRESSURE];
+    }
+    outputs[LT_OUT_SEEN] = elapsed - doubted;
+    outputs[LT_OUT_DOUBTED] = doubted;
+    outputs[LT_OUT_CREDIBLE] = credible;
+    outputs[LT_OUT_NET_OIL_PRESSURE] = net;
+}
+
+/* ---- 2. integral ---- */
+
+static int32_t weight(const int32_t settings[], int32_t net, int32_t suction)
+{
+    int32_t gain;
+
+    if (net >= settings[LT_SET_CUT_IN]) {
+        gain = -settings[LT_SET_RECOVERY];
+    } else if (net >= settings[LT_SET_CUT_OUT]) {
+        gain = 0;
+    } else {
+        if (net < settings[LT_SET_FLOOR]) {
+            gain = settings[LT_SET_FLOOR_WEIGHT];
+        } else {
+            int32_t depth = settings[LT_SET_CUT_OUT] - net;
+            gain = LT_ONE + (((depth * settings[LT_SET_SLOPE]) + (INT32_C(1) << (LT_SLOPE_BITS - 1))) >> LT_SLOPE_BITS);
+        }
+        if (suction < settings[LT_SET_VACUUM]) {
+            gain = ((gain * settings[LT_SET_VACUUM_WEIGHT]) + (LT_ONE >> 1)) >> LT_WEIGHT_BITS;
+        }
+    }
+    return gain;
+}
+
+/* Fixed point: whole part and fraction of what is not negative. */
+static int32_t whole_part(int32_t fixed)
+{
+    return (int32_t)((uint32_t)fixed >> LT_WEIGHT_BITS);
+}
+
+static int32_t fraction_part(int32_t fixed)
+{
+    return (int32_t)((uint32_t)fixed & ((uint32_t)LT_ONE - 1U));
+}
+
+static void accumulate(int32_t state[], const int32_t settings[], int32_t gain, int32_t elapsed)
+{
+    int32_t whole = state[LT_ST_INTEGRAL];
+    int32_t fraction = state[LT_ST_INTEGRAL_FRACTION];
+
+    if (gain >= 0) {
+        fraction += fraction_part(gain) * elapsed;
+        whole += (whole_part(gain) * elapsed) + whole_part(fraction);
+        fraction = fraction_part(fraction);
+        if (whole >= settings[LT_SET_TRIP_DELAY]) {
+            whole = settings[LT_SET_TRIP_DELAY];
+            fraction = 0;
+        }
+    } else {
+        int32_t loss = -gain;
+        int32_t drained = fraction_part(loss) * elapsed;
+        whole -= (whole_part(loss) * elapsed) + whole_part(drained);
+        fraction -= fraction_part(drained);
+        if (fraction < 0) {
+            fraction += LT_ONE;
+            whole -= 1;
+        }
+        if (whole < 0) {
+            whole = 0;
+            fraction = 0;
+        }
+    }
+    state[LT_ST_INTEGRAL] = whole;
+    state[LT_ST_INTEGRAL_FRACTION] = fraction;
+}
+
+static int32_t past_grace(int32_t state[], int32_t elapsed)
+{
+    int32_t left = state[LT_ST_GRACE_LEFT] - elapsed;
+    int32_t past = 0;
+
+    if (left < 0) {
+        past = -left;
+        left = 0;
+    }
+    state[LT_ST_GRACE_LEFT] = left;
+    return past;
+}
+
+static void update_integral(int32_t state[], const int32_t settings[], const int32_t inputs[], const int32_t outputs[])
+{
+    int32_t seen = outputs[LT_OUT_SEEN];
+
+    if (inputs[LT_IN_RUNNING] == 0) {
+        state[LT_ST_GRACE_LEFT] = settings[LT_SET_START_GRACE];
+        accumulate(state, settings, -settings[LT_SET_STOPPED_RECOVERY], seen);
+    } else {
+        int32_t gain = weight(settings, outputs[LT_OUT_NET_OIL_PRESSURE], inputs[LT_IN_SUCTION_PRESSURE]);
+        int32_t counted = past_grace(state, seen);
+        if (gain < 0) {
+            counted = seen;
+        }
+        accumulate(state, settings, gain, counted);
+        accumulate(state, settings, LT_ONE, past_grace(state, outputs[LT_OUT_DOUBTED]));
+    }
+}
+
+/* ---- the other timers ---- */
+
+static void run_down(int32_t *left, int32_t elapsed)
+{
+    *left -= elapsed;
+    if (*left < 0) {
+        *left = 0;
+    }
+}
+
+static void update_fault_time(int32_t state[], const int32_t settings[], const int32_t outputs[])
+{
+    int32_t doubt;
+
+    run_down(&state[LT_ST_FAULT_TIME], outputs[LT_OUT_SEEN]);
+    if (state[LT_ST_FAULT_TIME] == 0) {
+        clear_flags(state, LT_FLAG_FAULT_DECLARED);
+    }
+    doubt = state[LT_ST_FAULT_TIME] + outputs[LT_OUT_DOUBTED];
+    if (doubt >= settings[LT_SET_FAULT_DELAY]) {
+        doubt = settings[LT_SET_FAULT_DELAY];
+        set_flags(state, LT_FLAG_FAULT_DECLARED);
+    }
+    state[LT_ST_FAULT_TIME] = doubt;
+}
+
+static void update_timers(int32_t state[], const int32_t settings[], const int32_t inputs[], const int32_t outputs[])
+{
+    int32_t elapsed = outputs[LT_OUT_SEEN] + outputs[LT_OUT_DOUBTED];
+    int running = inputs[LT_IN_RUNNING] != 0;
+
+    if (running) {
+        state[LT_ST_RESTART_LEFT] = settings[LT_SET_RESTART_DELAY];
+    } else if (elapsed <= settings[LT_SET_MAX_GAP]) {
+        run_down(&state[LT_ST_RESTART_LEFT], elapsed);
+    } else {
+        /* time that nobody saw is no standstill */
+    }
+    if (!(running && (state[LT_ST_STATE] >= LT_TRIPPED))) {
+        run_down(&state[LT_ST_MEMORY_LEFT], outputs[LT_OUT_SEEN]);
+        if (state[LT_ST_MEMORY_LEFT] == 0) {
+            state[LT_ST_TRIPS] = 0;
+        }
+    }
+    update_fault_time(state, settings, outputs);
+}
+
+/* ---- 3. conditions ---- */
+
+static uint32_t follow_reset(int32_t state[], const int32_t inputs[])
+{
+    uint32_t edge = 0U;
+
+    if (inputs[LT_IN_RESET] == 0) {
+        clear_flags(state, LT_FLAG_RESET_HELD);
+    } else {
+        if (flags_of(state, LT_FLAG_RESET_HELD) == 0U) {
+            edge = LT_BIT_RESET_EDGE;
+        }
+        set_flags(state, LT_FLAG_RESET_HELD);
+    }
+    return edge;
+}
+
+static void follow_spell(int32_t state[], const int32_t settings[], int32_t suction, uint32_t bits)
+{
+    if (((bits & LT_BIT_HEALTHY) != 0U) || ((bits & LT_BIT_RUNNING) == 0U)) {
+        clear_flags(state, LT_FLAG_IN_SPELL | LT_FLAG_VACUUM_SEEN);
+    } else {
+        if ((bits & LT_BIT_LOW) != 0U) {
+            set_flags(state, LT_FLAG_IN_SPELL);
+        }
+        if ((flags_of(state, LT_FLAG_IN_SPELL) != 0U) && ((bits & LT_BIT_SENSOR_OK) != 0U)
+            && (suction < settings[LT_SET_VACUUM])) {
+            set_flags(state, LT_FLAG_VACUUM_SEEN);
+        }
+    }
+}
+
+static int reload_guard(const int32_t state[], const int32_t settings[], int32_t net, int32_t suction, uint32_t bits)
+{
+    return (flags_of(state, LT_FLAG_VACUUM_SEEN) != 0U)
+        && ((bits & LT_BIT_SENSOR_OK) != 0U)
+        && (suction >= settings[LT_SET_RELOAD])
+        && (state[LT_ST_INTEGRAL] >= settings[LT_SET_RELOAD_LEVEL])
+        && (net < settings[LT_SET_FLOOR]);
+}
+
+static uint32_t oil_bits(const int32_t settings[], const int32_t outputs[])
+{
+    uint32_t bits = 0U;
+
+    if (outputs[LT_OUT_CREDIBLE] == 0) {
+        bits = LT_BIT_LOW;
+    } else if (outputs[LT_OUT_NET_OIL_PRESSURE] >= settings[LT_SET_CUT_IN]) {
+        bits = LT_BIT_SENSOR_OK | LT_BIT_HEALTHY;
+    } else if (outputs[LT_OUT_NET_OIL_PRESSURE] < settings[LT_SET_CUT_OUT]) {
+        bits = LT_BIT_SENSOR_OK | LT_BIT_LOW;
+    } else {
+        bits = LT_BIT_SENSOR_OK;
+    }
+    return bits;
+}
+
+static uint32_t evaluate(int32_t state[], const int32_t settings[], const int32_t inputs[], const int32_t outputs[])
+{
+    int32_t suction = inputs[LT_IN_SUCTION_PRESSURE];
+    uint32_t bits;
+
+    clear_flags(state, LT_FLAG_FRESH);
+    bits = follow_reset(state, inputs) | oil_bits(settings, outputs);
+    if (inputs[LT_IN_RUNNING] != 0) {
+        bits |= LT_BIT_RUNNING;
+    }
+    if (state[LT_ST_GRACE_LEFT] > 0) {
+        bits |= LT_BIT_IN_GRACE;
+    }
+    if (state[LT_ST_INTEGRAL] >= settings[LT_SET_TRIP_DELAY]) {
+        bits |= LT_BIT_INTEGRAL_FULL;
+    }
+    if (state[LT_ST_RESTART_LEFT] == 0) {
+        bits |= LT_BIT_RESTART_DUE;
+    }
+    if ((state[LT_ST_TRIPS] + 1) >= settings[LT_SET_TRIPS_TO_LOCKOUT]) {
+        bits |= LT_BIT_LAST_TRIP;
+    }
+    if (flags_of(state, LT_FLAG_FAULT_DECLARED) != 0U) {
+        bits |= LT_BIT_SENSOR_FAULT;
+    }
+    follow_spell(state, settings, suction, bits);
+    if (reload_guard(state, settings, outputs[LT_OUT_NET_OIL_PRESSURE], suction, bits)) {
+        bits |= LT_BIT_RELOAD;
+    }
+    return bits;
+}
+
+/* ---- 4. cause-and-effect table ---- */
+
+static void apply_effect(int32_t state[], const int32_t settings[], uint8_t effect)
+{
+    switch (effect) {
+    case LT_EFFECT_STOP_ON_OIL:
+    case LT_EFFECT_STOP_ON_RELOAD:
+        state[LT_ST_TRIPS] += 1;
+        state[LT_ST_MEMORY_LEFT] = settings[LT_SET_TRIP_MEMORY];
+        state[LT_ST_CAUSE] = (effect == (uint8_t)LT_EFFECT_STOP_ON_OIL) ? LT_OIL_CAUSE : LT_RELOAD_CAUSE;
+        break;
+    case LT_EFFECT_STOP_ON_SENSOR:
+        state[LT_ST_CAUSE] = LT_SENSOR_CAUSE;
+        break;
+    case LT_EFFECT_FORGET_TRIPS:
+        state[LT_ST_TRIPS] = 0;
+        state[LT_ST_MEMORY_LEFT] = 0;
+        break;
+    default:
+        break;
+    }
+}
+
+/* Take the first row that applies; say whether the table is to be read again. */
+static int move_once(int32_t state[], const int32_t settings[], uint32_t bits)
+{
+    int moved = 0;
+    int again = 0;
+    int number;
+
+    for (number = 0; (number < LUBETRIP_ROW_COUNT) && (moved == 0); number++) {
+        const lubetrip_row *row = &table[number];
+        if (((int32_t)row->state == state[LT_ST_STATE]) && ((bits & row->mask) == row->value)) {
+            state[LT_ST_STATE] = row->next_state;
+            apply_effect(state, settings, row->effect);
+            moved = 1;
+            again = (row->effect == (uint8_t)LT_EFFECT_NONE);
+        }
+    }
+    return again;
+}
+
+static void settle(int32_t state[], const int32_t settings[], uint32_t bits)
+{
+    int moves = 0;
+
+    while ((moves < LT_MOST_MOVES) && (move_once(state, settings, bits) != 0)) {
+        moves++;
+    }
+}
+
+/* ---- 5. outputs ---- */
+
+static int32_t percent(const int32_t state[], const int32_t settings[])
+{
+    int32_t whole = 100;
+
+    if (state[LT_ST_INTEGRAL] < settings[LT_SET_TRIP_DELAY]) {
+        whole = (state[LT_ST_INTEGRAL] * settings[LT_SET_PERCENT_SCALE]) >> LT_PERCENT_BITS;
+        if (((whole + 1) * settings[LT_SET_TRIP_DELAY]) <= (100 * state[LT_ST_INTEGRAL])) {
+            whole++; /* the scale is rounded down: right or one short */
+        }
+    }
+    return whole;
+}
+
+static void write_outputs(const int32_t state[], const int32_t settings[], int32_t outputs[])
+{
+    int stopped = state[LT_ST_STATE] >= LT_TRIPPED;
+    int alarm = (state[LT_ST_STATE] >= LT_STARVED) || (outputs[LT_OUT_CREDIBLE] == 0);
+
+    outputs[LT_OUT_RUN_PERMISSION] = stopped ? 0 : 1;
+    outputs[LT_OUT_ALARM] = alarm ? 1 : 0;
+    outputs[LT_OUT_STOP_CAUSE] = stopped ? state[LT_ST_CAUSE] : LT_NO_CAUSE;
+    outputs[LT_OUT_INTEGRAL_PERCENT] = percent(state, settings);
+}
+
+/* ---- what lubetrip.h offers ---- */
+
+int32_t lubetrip_first_fault(const int32_t settings[LT_SET_SIZE])
+{
+    int32_t fault = LUBETRIP_ALL_RIGHT;
+    int32_t number;
+
+    for (number = 0; (number < LT_SET_COUNT) && (fault == LUBETRIP_ALL_RIGHT); number++) {
+        if (!within(settings[number], setting_ranges[number].least, setting_ranges[number].most)) {
+            fault = number;
+        }
+    }
+    for (number = 0; (number < LUBETRIP_RELATION_COUNT) && (fault == LUBETRIP_ALL_RIGHT); number++) {
+        const lubetrip_relation *row = &relations[number];
+        if ((settings[row->lower] + (int32_t)row->gap) > settings[row->higher]) {
+            fault = LT_SET_COUNT + number;
+        }
+    }
+    return fault;
+}
+
+/* All operands are positive here, and unsigned, since the product of the last passes 2^31. */
+void lubetrip_derive(int32_t settings[LT_SET_SIZE])
+{
+    uint32_t span = (uint32_t)(settings[LT_SET_CUT_OUT] - settings[LT_SET_FLOOR]);
+    uint32_t rise = (uint32_t)(settings[LT_SET_FLOOR_WEIGHT] - LT_ONE) << LT_SLOPE_BITS;
+    uint32_t trip_delay = (uint32_t)settings[LT_SET_TRIP_DELAY];
+    uint32_t level = (uint32_t)settings[LT_SET_RELOAD_FRACTION] * trip_delay;
+
+    settings[LT_SET_SLOPE] = (int32_t)(rise / span);
+    settings[LT_SET_PERCENT_SCALE] = (int32_t)((UINT32_C(100) << LT_PERCENT_BITS) / trip_delay);
+    settings[LT_SET_RELOAD_LEVEL] = (int32_t)(level >> LT_WEIGHT_BITS);
+}
+
+void lubetrip_power_up(int32_t state[LT_ST_SIZE], const int32_t settings[LT_SET_SIZE])
+{
+    int place;
+
+    /* One by one with a choice in it, or a compiler makes a call of memset of this. */
+    for (place = 0; place < LT_ST_SIZE; place++) {
+        int reading = (place == LT_ST_OIL_SEEN) || (place == LT_ST_SUCTION_SEEN) || (place == LT_ST_CRANKCASE_SEEN);
+        state[place] = reading ? LT_NO_READING : 0;
+    }
+    state[LT_ST_GRACE_LEFT] = settings[LT_SET_START_GRACE];
+    state[LT_ST_RESTART_LEFT] = settings[LT_SET_RESTART_DELAY];
+    set_flags(state, LT_FLAG_FRESH | LT_FLAG_RESET_HELD);
+}
+
+int32_t lubetrip_elapsed_ms(uint32_t now, uint32_t before)
+{
+    uint32_t elapsed = now - before;
+
+    if (elapsed > (uint32_t)LT_ELAPSED_ADMITTED) {
+        elapsed = (uint32_t)LT_ELAPSED_ADMITTED;
+    }
+    return (int32_t)elapsed;
+}
+
+void lubetrip_step(int32_t state[LT_ST_SIZE], const int32_t settings[LT_SET_SIZE],
+                   const int32_t inputs[LT_IN_SIZE], int32_t outputs[LT_OUT_SIZE])
+{
+    uint32_t bits;
+
+    observe(state, settings, inputs, outputs);
+    update_integral(state, settings, inputs, outputs);
+    update_timers(state, settings, inputs, outputs);
+    bits = evaluate(state, settings, inputs, outputs);
+    settle(state, settings, bits);
+    outputs[LT_OUT_CONDITIONS] = (int32_t)bits;
+    write_outputs(state, settings, outputs);
+}

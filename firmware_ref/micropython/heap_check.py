@@ -1,0 +1,71 @@
+"""Take every step of vectors.txt with the heap locked and compare every word; runs on MicroPython only.
+
+With the heap locked an allocation raises MemoryError, and any integer that
+leaves the small-integer range of a 32-bit port is one. gc.mem_alloc() is
+compared as well, before and after each case.
+"""
+
+import gc
+
+import micropython
+
+from protect import outputs, ranges, state
+from protect.protection import step
+
+# Places in the numbers of a step line: inputs, state, outputs.
+STATE_START = ranges.INPUTS_SIZE
+OUTPUTS_START = ranges.INPUTS_SIZE + state.STATE_SIZE
+
+memory = [0] * state.STATE_SIZE
+results = [0] * outputs.OUTPUTS_SIZE
+
+
+def locked_step(settings: list[int], inputs: list[int]) -> None:
+    """Do one step with the heap locked. Raises MemoryError."""
+    micropython.heap_lock()
+    try:
+        step(memory, settings, inputs, results)
+    finally:
+        micropython.heap_unlock()
+
+
+def same(words: list[int], numbers: list[int], start: int) -> bool:
+    """Compare words with the numbers of a line from a place on, and allocate nothing."""
+    for place in range(len(words)):  # noqa: SIM110 - all() of a generator would allocate
+        if words[place] != numbers[start + place]:
+            return False
+    return True
+
+
+def run_case(settings: list[int], steps: list[list[int]]) -> tuple[int, int]:
+    """Return (bytes allocated, steps that differ) of a case."""
+    state.power_up(memory, settings)
+    different = 0
+    gc.collect()
+    before = gc.mem_alloc()
+    for numbers in steps:
+        locked_step(settings, numbers)
+        if not (same(memory, numbers, STATE_START) and same(results, numbers, OUTPUTS_START)):
+            different += 1
+    return gc.mem_alloc() - before, different
+
+
+def main() -> None:
+    """Go through the vector file and print what was found."""
+    settings, steps, total, allocated, different = [], [], 0, 0, 0
+    with open("vectors.txt") as stream:
+        for line in stream:
+            words = line.split()
+            if words[0] == "step":
+                steps.append([int(word) for word in words[1:]])
+                continue
+            if words[0] == "settings":
+                settings = [int(word) for word in words[1:]]
+            elif steps:  # the first line behind the steps of a case
+                found = run_case(settings, steps)
+                total, allocated, different = total + len(steps), allocated + found[0], different + found[1]
+                steps = []
+    print("steps", total, "bytes allocated", allocated, "steps different", different)
+
+
+main()

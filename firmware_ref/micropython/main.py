@@ -1,0 +1,18 @@
+"""Start of the board: the protection and nothing else. Not a certified safety device, never the only protection."""
+
+import time
+
+import board_settings
+import wiring
+
+
+def run() -> None:
+    """Run the protection for ever."""
+    controller = wiring.Controller(board_settings.SETTINGS, board_settings.DIGEST, time.ticks_ms())
+    while True:
+        if not controller.run_pass(time.ticks_ms()):
+            time.sleep_ms(1)
+
+
+if __name__ == "__main__":
+    run()

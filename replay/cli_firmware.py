@@ -1,0 +1,154 @@
+"""Commands for the firmware team: `vectors`, `conform` and `export`. Attached by `cli`."""
+
+import datetime as dt
+import json
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from replay.errors import Refusal, refusal
+from replay.files import check_writable, write_text, write_whole
+
+if TYPE_CHECKING:
+    from contextlib import AbstractContextManager
+
+    from replay.conform import Link
+    from replay.vectors import Vectors
+
+
+def _refusing(work: Callable[[], int]) -> None:
+    """Do the work and leave with its exit status; a Refusal is one line on standard error and status 2."""
+    try:
+        status = work()
+    except Refusal as error:
+        click.echo(f"lubetrip: {error}", err=True)
+        status = 2
+    if status:
+        sys.exit(status)
+
+
+@click.command()
+@click.argument("out", metavar="OUT", type=click.Path(path_type=Path))
+def vectors(out: Path) -> None:
+    """Write the conformance vectors into the folder OUT.
+
+    vectors.txt is the plain form, vectors.bin the compact one; both are
+    specified in firmware_ref/README.md.
+    """
+    _refusing(lambda: _vectors(out))
+
+
+def _vectors(out: Path) -> int:
+    from replay.coverage import wanted
+    from replay.vectors import build, covered
+
+    _make_folder(out)
+    made = build()
+    write_text(out / "vectors.txt", made.text())
+    write_whole(out / "vectors.bin", lambda stream: stream.write(made.binary()))
+    items = wanted()
+    click.echo(f"{out / 'vectors.txt'} and vectors.bin: digest {made.digest}")
+    click.echo(
+        f"{made.steps} steps in {len(made.cases)} cases, {len(made.checks)} settings checks,"
+        f" {len(made.differences)} tick differences"
+    )
+    click.echo(f"covered: {len(items & covered(made))} of {len(items)} rows, near misses, bits, limits and events")
+    return 0
+
+
+@click.command()
+@click.option("--port", "command", metavar="COMMAND", help="Program that speaks the line protocol.")
+@click.option("--serial", "device", metavar="DEVICE", help="Board on a serial line that speaks it.")
+@click.option(
+    "--vectors",
+    "vector_file",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Vectors in plain form; without it, those of the logic installed here.",
+)
+@click.option(
+    "--record",
+    "record_file",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Where the record goes; without it, conform-DATE.json in this folder.",
+)
+def conform(command: str | None, device: str | None, vector_file: Path | None, record_file: Path | None) -> None:
+    """Drive a port through the vectors and compare every word of state and outputs.
+
+    Stops at the first difference. Exit status: 0 identical, 1 different, 2 no
+    answer or bad input.
+    """
+    _refusing(lambda: _conform(command, device, vector_file, record_file))
+
+
+def _conform(command: str | None, device: str | None, vector_file: Path | None, record_file: Path | None) -> int:
+    from replay import conform as driver
+    from replay.vectors import build, read_vectors
+
+    link = _link(command, device)
+    now = dt.datetime.now(dt.UTC)
+    target = record_file or Path(f"conform-{now:%Y%m%dT%H%M%SZ}.json")
+    check_writable(target)
+    given = read_vectors(vector_file) if vector_file else None
+    with link as opened:
+        used: Vectors = given or build()
+        outcome = driver.conform(used, opened)
+        content = driver.record(used, opened, outcome, now)
+    write_text(target, json.dumps(content, indent=1) + "\n")
+    if used.logic != content["logic_here"]:
+        click.echo("The vectors are of another logic than the one installed here; the record holds both digests.")
+    click.echo(f"port: {outcome.port}; vectors {used.digest[:16]}; record {target}")
+    click.echo(f"compared: {outcome.steps} steps, {outcome.checks} settings checks, {outcome.ticks} tick differences")
+    if not outcome.checks_supported:
+        click.echo("The port offers no settings check: it must only run settings exported and checked by the host.")
+    if outcome.mismatch is not None:
+        click.echo(driver.words_of(outcome.mismatch))
+        return 1
+    click.echo("Identical in every word.")
+    return 0
+
+
+def _link(command: str | None, device: str | None) -> "AbstractContextManager[Link]":
+    from replay.conform import command_link, serial_link
+
+    if command is not None and device is None:
+        return command_link(command)
+    if device is not None and command is None:
+        return serial_link(device)
+    raise refusal("conform", "", "one port is wanted", "--port 'COMMAND' or --serial DEVICE")
+
+
+@click.command()
+@click.argument("settings_file", metavar="SETTINGS", type=click.Path(path_type=Path))
+@click.option("--to", "form", type=click.Choice(["c", "micropython"]), required=True, help="Language of the table.")
+@click.option("--out", type=click.Path(path_type=Path), metavar="FILE", help="File to write instead of printing.")
+def export(settings_file: Path, form: str, out: Path | None) -> None:
+    """Export checked SETTINGS as a constant table with its digest."""
+    _refusing(lambda: _export(settings_file, form, out))
+
+
+def _export(settings_file: Path, form: str, out: Path | None) -> int:
+    from replay.export import exported
+    from replay.settings import read_settings
+
+    text = exported(read_settings(settings_file), form)
+    if out is None:
+        click.echo(text, nl=False)
+    else:
+        write_text(out, text)
+        click.echo(str(out))
+    return 0
+
+
+def _make_folder(path: Path) -> None:
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise refusal(path, "", f"cannot be made ({error.strerror})", "a folder, or a name for one") from None
+
+
+COMMANDS: tuple[Any, ...] = (vectors, conform, export)

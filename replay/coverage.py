@@ -1,0 +1,352 @@
+"""What a step of the logic went through: the yardstick of the vector set.
+
+`Watcher.step` runs the parts of a step one by one and names what it saw: rows
+of the cause-and-effect table and what just kept a row from applying, condition
+bits both ways, clamps, wraps, and every comparison at its limit and one to each
+side. What is wanted is worked out from the tables of `protect`, so a new row or
+a new bit is wanted at once.
+"""
+
+from collections.abc import Iterator
+
+from protect import conditions, integral, outputs, ranges, settings, signals, state, table, timers
+from protect.outputs import CREDIBLE, DOUBTED, NET_OIL_PRESSURE, SEEN
+
+Item = tuple[str, ...]
+
+BITS = {name: 1 << number for number, name in enumerate(conditions.NAMES)}
+SIDES = {-1: "-1", 0: "0", 1: "+1"}
+COMPARED = (
+    "net, cut_in in weight",
+    "net, cut_out in weight",
+    "net, floor in weight",
+    "suction, vacuum in weight",
+    "net, cut_in in conditions",
+    "net, cut_out in conditions",
+    "suction, vacuum in the spell",
+    "suction, reload in the guard",
+    "integral, reload_level in the guard",
+    "net, floor in the guard",
+    "oil, oil_least",
+    "oil, oil_most",
+    "suction, suction_least",
+    "suction, suction_most",
+    "crankcase, suction_least",
+    "crankcase, suction_most",
+    "elapsed, 0",
+    "elapsed, most counted",
+    "elapsed, max_gap",
+    "elapsed, max_gap at standstill",
+    "oil unmoved, stuck_after",
+    "suction unmoved, stuck_after",
+    "crankcase unmoved, stuck_after",
+    "seen, grace_left",
+    "doubted, grace_left",
+    "elapsed, restart_left",
+    "seen, memory_left",
+    "seen, fault_time",
+    "doubt, fault_delay",
+    "integral, trip_delay",
+    "integral drained running, 0",
+    "integral drained at standstill, 0",
+    "trips + 1, trips_to_lockout",
+)
+EVENTS = (
+    "fraction carries",
+    "fraction borrows",
+    "full with a fraction over",
+    "weight rounds up",
+    "weight rounds down",
+    "ramp ends below the floor weight",
+    "vacuum weight rounds up",
+    "vacuum weight rounds down",
+    "healthy in grace drains",
+    "late at standstill keeps the restart delay",
+    "trips forgotten in time",
+    "doubt keeps the trip memory",
+    "no memory run down while a tripped machine runs",
+    "fault declared",
+    "fault cleared",
+    "reset held over power-up",
+    "reset pressed in the step of a lockout",
+    "vacuum seen",
+    "spell ends healthy",
+    "spell ends at standstill",
+    "largest elapsed",
+    "negative elapsed",
+    "alarm by doubt alone",
+    "0 %",
+    "99 %",
+    "100 %",
+    "percent put right",
+)
+EXCLUSIVE = "low", "healthy"  # conditions that never stand together
+
+
+def reachable_ends(place: int = -1, value: int = 0) -> list[tuple[int, int]]:
+    """Return (least, most) of each setting that some admitted settings have, by all relations together.
+
+    With a place, of those settings only that have this value there.
+    """
+    ends = [(row[2], row[3]) for row in ranges.SETTINGS]
+    if place >= 0:
+        ends[place] = (value, value)
+    for _ in settings.RELATIONS:  # one round moves an end along one relation at least
+        for lower, higher, gap in settings.RELATIONS:
+            ends[lower] = (ends[lower][0], min(ends[lower][1], ends[higher][1] - gap))
+            ends[higher] = (max(ends[higher][0], ends[lower][0] + gap), ends[higher][1])
+    return ends
+
+
+def _near_misses(number: int) -> set[Item]:
+    """Return what may keep a row from applying all by itself."""
+    _, mask, value, _, _ = table.TABLE[number]
+    names = {name for name, bit in BITS.items() if mask & bit}
+    for name, other in (EXCLUSIVE, EXCLUSIVE[::-1]):
+        if value & mask & BITS[other]:
+            names.discard(name)
+    return {("near miss", str(number), name) for name in names}
+
+
+def wanted() -> set[Item]:
+    """Return every item that a complete vector set has to go through."""
+    items: set[Item] = {("row", str(number)) for number in range(len(table.TABLE))}
+    for number in range(len(table.TABLE)):
+        items |= _near_misses(number)
+    items |= {("bit", name, way) for name in BITS for way in ("off", "on")}
+    items |= {("moves", str(count)) for count in range(table.MOST_MOVES + 1)}
+    items |= {("limit", name, side) for name in COMPARED for side in SIDES.values()}
+    items |= {("event", name) for name in EVENTS}
+    return items | {("setting", row[0], end) for row in ranges.SETTINGS for end in ("least", "most")}
+
+
+def settings_items(values: list[int]) -> set[Item]:
+    """Return the items that settings alone stand for."""
+    found: set[Item] = set()
+    for (name, *_), (least, most), value in zip(ranges.SETTINGS, reachable_ends(), values, strict=False):
+        if value == least:
+            found.add(("setting", name, "least"))
+        if value == most:
+            found.add(("setting", name, "most"))
+    return found
+
+
+def rows_met(before: int, bits: int, after: int) -> Iterator[Item]:
+    """Yield the rows that apply from a state with these bits, and the near misses on the way.
+
+    Raises RuntimeError when this reading of the table does not end in the state
+    that `table.settle` came to.
+    """
+    now, moves, effect = before, 0, table.NONE
+    while moves < table.MOST_MOVES and effect == table.NONE:
+        for number, (row_state, mask, value, following, row_effect) in enumerate(table.TABLE):
+            if row_state != now:
+                continue
+            differing = (bits ^ value) & mask
+            if differing == 0:
+                yield ("row", str(number))
+                now, moves, effect = following, moves + 1, row_effect
+                break
+            if differing & (differing - 1) == 0:
+                name = next(name for name, bit in BITS.items() if bit == differing)
+                yield ("near miss", str(number), name)
+        else:
+            break
+    yield ("moves", str(moves))
+    if now != after:
+        raise RuntimeError(f"the table is read otherwise: from {before} with {bits} to {now}, not to {after}")
+
+
+class Watcher:
+    """Runs steps and collects what they went through in `found`."""
+
+    def __init__(self) -> None:
+        self.found: set[Item] = set()
+
+    def event(self, name: str, happened: object) -> None:
+        """Note an event."""
+        if happened:
+            self.found.add(("event", name))
+
+    def limit(self, name: str, value: int, limit: int, *, counts: object = True) -> None:
+        """Note a comparison whose two sides differ by at most one, where it decides something."""
+        side = SIDES.get(value - limit)
+        if side and counts:
+            self.found.add(("limit", name, side))
+
+    def step(self, memory: list[int], values: list[int], inputs: list[int], results: list[int]) -> None:
+        """Do one step of the logic, part by part."""
+        fresh = memory[state.FLAGS] & state.FRESH
+        before = list(memory)
+        signals.observe(memory, values, inputs, results)
+        self._signals(before, values, inputs, results, fresh)
+        start = list(memory)
+        integral.update(memory, values, inputs, results)
+        self._integral(start, memory, values, inputs, results)
+        start = list(memory)
+        timers.update(memory, values, inputs, results)
+        self._timers(start, memory, values, inputs, results)
+        start = list(memory)
+        bits = conditions.evaluate(memory, values, inputs, results)
+        self._conditions(start, memory, values, inputs, results, bits)
+        before_settling = memory[state.STATE]
+        table.settle(memory, values, bits)
+        self.found.update(rows_met(before_settling, bits, memory[state.STATE]))
+        new_lockout = before_settling < memory[state.STATE] == state.LOCKED_OUT
+        self.event("reset pressed in the step of a lockout", new_lockout and bits & BITS["reset_edge"])
+        results[outputs.CONDITIONS] = bits
+        outputs.write(memory, values, results)
+        self._outputs(memory, values, results)
+
+    def _signals(self, before: list[int], values: list[int], inputs: list[int], results: list[int], fresh: int) -> None:
+        elapsed = results[SEEN] + results[DOUBTED]
+        self.limit("elapsed, 0", inputs[ranges.ELAPSED], 0, counts=not fresh)
+        self.limit("elapsed, most counted", inputs[ranges.ELAPSED], ranges.ELAPSED_MOST, counts=not fresh)
+        self.event("largest elapsed", inputs[ranges.ELAPSED] == ranges.INPUTS[ranges.ELAPSED][3])
+        self.event("negative elapsed", inputs[ranges.ELAPSED] < 0)
+        on_time = elapsed <= values[ranges.MAX_GAP]
+        self.limit("elapsed, max_gap", elapsed, values[ranges.MAX_GAP], counts=signals.plausible(values, inputs))
+        for name, place, least in (
+            ("oil", ranges.OIL_PRESSURE, ranges.OIL_LEAST),
+            ("suction", ranges.SUCTION_PRESSURE, ranges.SUCTION_LEAST),
+            ("crankcase", ranges.CRANKCASE_PRESSURE, ranges.SUCTION_LEAST),
+        ):
+            sensor = "oil" if name == "oil" else "suction"
+            others = list(inputs)
+            others[place] = values[least]
+            alone = on_time and signals.plausible(values, others)
+            self.limit(f"{name}, {sensor}_least", inputs[place], values[least], counts=alone)
+            self.limit(f"{name}, {sensor}_most", inputs[place], values[least + 1], counts=alone)
+        if not inputs[ranges.RUNNING]:
+            return
+        for name, place, seen in (
+            ("oil", ranges.OIL_PRESSURE, state.OIL_SEEN),
+            ("suction", ranges.SUCTION_PRESSURE, state.SUCTION_SEEN),
+            ("crankcase", ranges.CRANKCASE_PRESSURE, state.CRANKCASE_SEEN),
+        ):
+            unmoved = elapsed + (before[seen + 1] if inputs[place] == before[seen] else 0)
+            self.limit(f"{name} unmoved, stuck_after", unmoved, values[ranges.STUCK_AFTER], counts=on_time)
+
+    def _integral(
+        self, start: list[int], memory: list[int], values: list[int], inputs: list[int], results: list[int]
+    ) -> None:
+        net, suction, seen = results[NET_OIL_PRESSURE], inputs[ranges.SUCTION_PRESSURE], results[SEEN]
+        if not inputs[ranges.RUNNING]:
+            self._drain("at standstill", start, memory, values[ranges.STOPPED_RECOVERY] * seen)
+            return
+        gain = integral.weight(values, net, suction)
+        self.limit("seen, grace_left", seen, start[state.GRACE_LEFT])
+        counted = max(seen - start[state.GRACE_LEFT], 0)
+        self.event("healthy in grace drains", gain < 0 and counted < seen and start[state.INTEGRAL] > 0)
+        self.limit("net, cut_in in weight", net, values[ranges.CUT_IN], counts=seen and counted)
+        self.limit("net, cut_out in weight", net, values[ranges.CUT_OUT], counts=counted)
+        self.limit("net, floor in weight", net, values[ranges.FLOOR], counts=counted)
+        if gain < 0:
+            self._drain("running", start, memory, -gain * seen)
+        if gain > 0 and counted:
+            if memory[state.INTEGRAL] < values[ranges.TRIP_DELAY]:  # beyond it no rounding shows
+                self._weighing(values, net, suction)
+            self._filling(start, memory, values, gain * counted, results[DOUBTED])
+        left = max(start[state.GRACE_LEFT] - seen, 0)
+        self.limit("doubted, grace_left", results[DOUBTED], left, counts=results[DOUBTED])
+
+    def _weighing(self, values: list[int], net: int, suction: int) -> None:
+        """Note how the weight of a deficit is rounded."""
+        gain = values[ranges.FLOOR_WEIGHT]
+        if net >= values[ranges.FLOOR]:
+            product = (values[ranges.CUT_OUT] - net) * values[ranges.SLOPE]
+            rest = product & ((1 << settings.SLOPE_BITS) - 1)
+            half = 1 << (settings.SLOPE_BITS - 1)
+            gain = ranges.ONE + ((product + half) >> settings.SLOPE_BITS)
+            self.event("weight rounds up", rest >= half)
+            self.event("weight rounds down", 0 < rest < half)
+            short = net == values[ranges.FLOOR] and gain < values[ranges.FLOOR_WEIGHT]
+            self.event("ramp ends below the floor weight", short)
+        self.limit(
+            "suction, vacuum in weight",
+            suction,
+            values[ranges.VACUUM],
+            counts=values[ranges.VACUUM_WEIGHT] > ranges.ONE,
+        )
+        if suction < values[ranges.VACUUM]:
+            rest = (gain * values[ranges.VACUUM_WEIGHT]) & (ranges.ONE - 1)
+            self.event("vacuum weight rounds up", rest >= ranges.ONE >> 1)
+            self.event("vacuum weight rounds down", 0 < rest < ranges.ONE >> 1)
+
+    def _filling(self, start: list[int], memory: list[int], values: list[int], added: int, doubted: int) -> None:
+        full = start[state.INTEGRAL] * ranges.ONE + start[state.INTEGRAL_FRACTION] + added
+        whole, rest = divmod(full, ranges.ONE)
+        self.limit("integral, trip_delay", whole, values[ranges.TRIP_DELAY], counts=not doubted)
+        self.event("full with a fraction over", whole == values[ranges.TRIP_DELAY] and rest)
+        carried = start[state.INTEGRAL_FRACTION] + (added & (ranges.ONE - 1)) >= ranges.ONE
+        self.event("fraction carries", carried and memory[state.INTEGRAL] < values[ranges.TRIP_DELAY])
+
+    def _drain(self, when: str, start: list[int], memory: list[int], drained: int) -> None:
+        held = start[state.INTEGRAL] * ranges.ONE + start[state.INTEGRAL_FRACTION]
+        left = (held - drained) // ranges.ONE
+        self.limit(f"integral drained {when}, 0", left, 0, counts=held and drained)
+        borrowed = start[state.INTEGRAL_FRACTION] < drained & (ranges.ONE - 1)
+        self.event("fraction borrows", borrowed and memory[state.INTEGRAL] > 0)
+
+    def _timers(
+        self, start: list[int], memory: list[int], values: list[int], inputs: list[int], results: list[int]
+    ) -> None:
+        seen, doubted = results[SEEN], results[DOUBTED]
+        elapsed, gap, running = seen + doubted, values[ranges.MAX_GAP], inputs[ranges.RUNNING]
+        waiting = start[state.RESTART_LEFT] > 0 and not running
+        self.limit("elapsed, max_gap at standstill", elapsed, gap, counts=waiting)
+        self.event("late at standstill keeps the restart delay", waiting and elapsed > gap)
+        if elapsed <= gap:
+            self.limit("elapsed, restart_left", elapsed, start[state.RESTART_LEFT], counts=waiting)
+        held = start[state.MEMORY_LEFT] > 0
+        down = running and start[state.STATE] >= state.TRIPPED
+        self.event("no memory run down while a tripped machine runs", held and down and seen)
+        if not down:
+            self.limit("seen, memory_left", seen, start[state.MEMORY_LEFT], counts=held)
+            self.event("doubt keeps the trip memory", held and doubted and elapsed <= gap)
+        self.event("trips forgotten in time", start[state.TRIPS] > memory[state.TRIPS])
+        self.limit("seen, fault_time", seen, start[state.FAULT_TIME], counts=start[state.FAULT_TIME])
+        drained = max(start[state.FAULT_TIME] - seen, 0)
+        self.limit("doubt, fault_delay", drained + doubted, values[ranges.FAULT_DELAY], counts=doubted)
+        was, now = start[state.FLAGS] & state.FAULT_DECLARED, memory[state.FLAGS] & state.FAULT_DECLARED
+        self.event("fault declared", now and not was)
+        self.event("fault cleared", was and not now)
+
+    def _conditions(
+        self, start: list[int], memory: list[int], values: list[int], inputs: list[int], results: list[int], bits: int
+    ) -> None:
+        for name, bit in BITS.items():
+            self.found.add(("bit", name, "on" if bits & bit else "off"))
+        net, suction = results[NET_OIL_PRESSURE], inputs[ranges.SUCTION_PRESSURE]
+        credible = results[CREDIBLE]
+        self.limit("net, cut_in in conditions", net, values[ranges.CUT_IN], counts=credible)
+        self.limit("net, cut_out in conditions", net, values[ranges.CUT_OUT], counts=credible)
+        self.limit("trips + 1, trips_to_lockout", memory[state.TRIPS] + 1, values[ranges.TRIPS_TO_LOCKOUT])
+        held = start[state.FLAGS] & state.RESET_HELD
+        self.event("reset held over power-up", start[state.FLAGS] & state.FRESH and held and inputs[ranges.RESET])
+        in_spell = start[state.FLAGS] & state.IN_SPELL
+        self.event("spell ends healthy", in_spell and bits & BITS["healthy"])
+        self.event("spell ends at standstill", in_spell and not bits & BITS["running"])
+        opening = memory[state.FLAGS] & state.IN_SPELL and not start[state.FLAGS] & state.VACUUM_SEEN
+        self.limit("suction, vacuum in the spell", suction, values[ranges.VACUUM], counts=opening and credible)
+        self.event("vacuum seen", opening and memory[state.FLAGS] & state.VACUUM_SEEN)
+        if not (memory[state.FLAGS] & state.VACUUM_SEEN and credible):
+            return
+        loaded = suction >= values[ranges.RELOAD]
+        worn = memory[state.INTEGRAL] >= values[ranges.RELOAD_LEVEL]
+        dry = net < values[ranges.FLOOR]
+        self.limit("suction, reload in the guard", suction, values[ranges.RELOAD], counts=worn and dry)
+        self.limit(
+            "integral, reload_level in the guard",
+            memory[state.INTEGRAL],
+            values[ranges.RELOAD_LEVEL],
+            counts=loaded and dry,
+        )
+        self.limit("net, floor in the guard", net, values[ranges.FLOOR], counts=loaded and worn)
+
+    def _outputs(self, memory: list[int], values: list[int], results: list[int]) -> None:
+        for number in (0, 99, 100):
+            self.event(f"{number} %", results[outputs.INTEGRAL_PERCENT] == number)
+        rounded = (memory[state.INTEGRAL] * values[ranges.PERCENT_SCALE]) >> settings.PERCENT_BITS
+        self.event("percent put right", rounded < results[outputs.INTEGRAL_PERCENT] < 100)  # noqa: PLR2004
+        self.event("alarm by doubt alone", results[outputs.ALARM] and memory[state.STATE] < state.STARVED)

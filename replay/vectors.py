@@ -1,0 +1,362 @@
+"""The conformance vectors: settings, inputs, and the full expected state and outputs of every tick.
+
+Built by replaying `protect` itself over drawn inputs: a walk is kept as far as
+it goes through something new by `replay.coverage`, until nothing is missing;
+walks at each end of each setting and some plain ones come on top. Both forms,
+the plain text and the compact binary one, are specified in
+firmware_ref/README.md; the digest is that of the text.
+"""
+
+import hashlib
+import struct
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from protect import outputs, ranges, settings, state
+from protect.protection import step
+from replay import adversary
+from replay.coverage import Item, Watcher, reachable_ends, settings_items, wanted
+from replay.engine import logic_digest
+from replay.errors import refusal
+
+TITLE = "lubetrip-vectors 1"
+SEED = 27
+WALK = 60  # ticks of a walk in the search
+WALKS = 4000  # after this many the search gives up
+END_WALK = 24  # ticks of a walk at an end of a setting
+PLAIN_WALKS, PLAIN_WALK = 40, 30
+
+Words = tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class Tick:
+    """One step: inputs[6], expected state[16], expected outputs[9]."""
+
+    inputs: Words
+    state: Words
+    outputs: Words
+
+
+@dataclass(frozen=True)
+class Case:
+    """A walk from power-up: settings[25], the state[16] of power-up, and the ticks after it."""
+
+    purpose: str
+    settings: Words
+    start: Words
+    ticks: tuple[Tick, ...]
+
+
+@dataclass(frozen=True)
+class Check:
+    """A settings check: values[22], expected first_fault, and derived[3] (zeros where refused)."""
+
+    values: Words
+    fault: int
+    derived: Words
+
+
+@dataclass(frozen=True)
+class Difference:
+    """A tick difference on a counter of so many bits: ms from `before` to `now`, as an admitted elapsed time."""
+
+    bits: int
+    now: int
+    before: int
+    elapsed: int
+
+
+@dataclass(frozen=True)
+class Vectors:
+    """A whole set, with the digest of the logic it was made from."""
+
+    logic: str
+    cases: tuple[Case, ...]
+    checks: tuple[Check, ...]
+    differences: tuple[Difference, ...]
+
+    @property
+    def steps(self) -> int:
+        """Return the number of ticks in all cases."""
+        return sum(len(case.ticks) for case in self.cases)
+
+    @property
+    def digest(self) -> str:
+        """Return the SHA-256 that stands in the last line of the text form."""
+        return hashlib.sha256(self._body().encode()).hexdigest()
+
+    def _body(self) -> str:
+        lines = [TITLE, f"logic {self.logic}"]
+        for case in self.cases:
+            lines += [f"case {case.purpose}", line("settings", case.settings), line("state", case.start)]
+            lines += [line("step", (*tick.inputs, *tick.state, *tick.outputs)) for tick in case.ticks]
+        lines += [line("check", (*check.values, check.fault, *check.derived)) for check in self.checks]
+        lines += [line("ticks", (d.bits, d.now, d.before, d.elapsed)) for d in self.differences]
+        return "\n".join(lines) + "\n"
+
+    def text(self) -> str:
+        """Return the plain text form."""
+        body = self._body()
+        return f"{body}digest {hashlib.sha256(body.encode()).hexdigest()}\n"
+
+    def binary(self) -> bytes:
+        """Return the compact form: 32-bit little-endian words, of each tick only those that changed."""
+        words: list[int] = []
+        for case in self.cases:
+            words += [CASE, *case.settings, *case.start]
+            last = (*[0] * ranges.INPUTS_SIZE, *case.start, *[0] * outputs.OUTPUTS_SIZE)
+            for tick in case.ticks:
+                now = (*tick.inputs, *tick.state, *tick.outputs)
+                changed = [place for place in range(TICK_SIZE) if now[place] != last[place]]
+                words += [sum(1 << place for place in changed), *(now[place] for place in changed)]
+                last = now
+        for check in self.checks:
+            words += [CHECK, *check.values, check.fault, *check.derived]
+        for d in self.differences:
+            words += [TICKS, d.bits, d.now, d.before, d.elapsed]
+        words.append(END)
+        packed = struct.pack(f"<{len(words)}I", *(word & 0xFFFFFFFF for word in words))
+        return MAGIC + bytes.fromhex(self.digest) + packed
+
+
+MAGIC = b"LTV1"
+TICK_SIZE = ranges.INPUTS_SIZE + state.STATE_SIZE + outputs.OUTPUTS_SIZE
+# Marks of the binary form. The mask of a tick has 31 bits, so bit 31 tells a mark from it.
+CASE, CHECK, TICKS, END = 0x80000001, 0x80000002, 0x80000003, 0x80000000
+
+
+def line(word: str, numbers: Words) -> str:
+    """Return a line of a word and numbers, of a vector file or of the protocol."""
+    return f"{word} {' '.join(map(str, numbers))}"
+
+
+def build(seed: int = SEED) -> Vectors:
+    """Build the set from `protect` as it is.
+
+    Raises RuntimeError when the search ends before everything is covered: then
+    something in `protect` cannot be reached or the drawing of inputs has to learn it.
+    """
+    walks = _Walks(seed)
+    cases = [_at_an_end(walks, place, end) for place in range(ranges.SETTING_COUNT) for end in (0, 1)]
+    for _ in range(WALKS):
+        missing = walks.missing()
+        if not missing:
+            break
+        case = walks.walk(walks.draw_settings(), "", WALK, until_news_end=True)
+        if case.ticks:
+            cases.append(case)
+    else:
+        raise RuntimeError(f"not covered: {sorted(missing)}")
+    cases += [walks.walk(walks.draw_settings(), "a plain walk", PLAIN_WALK) for _ in range(PLAIN_WALKS)]
+    return Vectors(logic_digest(), tuple(cases), tuple(_checks(walks)), tuple(_differences()))
+
+
+def covered(vectors: Vectors) -> set[Item]:
+    """Replay a set and return all it goes through. Raises ValueError where it is not what the logic does."""
+    watcher = Watcher()
+    for case in vectors.cases:
+        watcher.found |= settings_items(list(case.settings))
+        memory, results = list(case.start), [0] * outputs.OUTPUTS_SIZE
+        for number, tick in enumerate(case.ticks):
+            watcher.step(memory, list(case.settings), list(tick.inputs), results)
+            if (*memory, *results) != (*tick.state, *tick.outputs):
+                raise ValueError(f"case {case.purpose}, tick {number}: not what the logic does")
+    return watcher.found
+
+
+class _Walks:
+    """Draws walks and watches what they go through."""
+
+    def __init__(self, seed: int) -> None:
+        self.rng = [seed]
+        self.watcher = Watcher()
+        self.wanted = wanted()
+
+    def missing(self) -> set[Item]:
+        return self.wanted - self.watcher.found
+
+    def draw_settings(self) -> list[int]:
+        values = [0] * ranges.SETTINGS_SIZE
+        adversary.draw_settings(self.rng, values)
+        return values
+
+    def walk(self, values: list[int], purpose: str, length: int, *, until_news_end: bool = False) -> Case:
+        """Walk from power-up; with until_news_end the case ends with the last tick that was new."""
+        mood = [0] * adversary.MOOD_SIZE
+        adversary.draw_mood(self.rng, mood)
+        memory, inputs = [0] * state.STATE_SIZE, [0] * ranges.INPUTS_SIZE
+        state.power_up(memory, values)
+        start = tuple(memory)
+        shadow, results, expected = list(memory), [0] * outputs.OUTPUTS_SIZE, [0] * outputs.OUTPUTS_SIZE
+        self.watcher.found |= settings_items(values)
+        ticks, news = [], (0, purpose)
+        for _ in range(length):
+            adversary.draw_inputs(self.rng, memory, values, mood, inputs)
+            known = set(self.watcher.found) if until_news_end else set()
+            self.watcher.step(shadow, values, inputs, results)
+            step(memory, values, inputs, expected)
+            if shadow != memory or results != expected:
+                raise RuntimeError("the watched parts are not in the order of protect.protection.step")
+            ticks.append(Tick(tuple(inputs), tuple(memory), tuple(expected)))
+            if until_news_end and len(self.watcher.found) > len(known):
+                news = (len(ticks), ": ".join(min(self.watcher.found - known)))
+        if until_news_end:
+            return Case(f"up to {news[1]}", tuple(values), start, tuple(ticks[: news[0]]))
+        return Case(purpose, tuple(values), start, tuple(ticks))
+
+
+# Settings in the middle of their ranges, from which one value at a time is moved to an end.
+MIDDLE = {
+    "cut_out": 62000,
+    "cut_in": 83000,
+    "floor": 30000,
+    "trip_delay": 12000,
+    "floor_weight": 4096,
+    "vacuum_weight": 3072,
+    "recovery": 1024,
+    "stopped_recovery": 512,
+    "vacuum": 84000,
+    "reload": 120000,
+    "reload_fraction": 1024,
+    "start_grace": 3000,
+    "restart_delay": 5000,
+    "trips_to_lockout": 3,
+    "trip_memory": 60000,
+    "oil_least": 0,
+    "oil_most": 2000000,
+    "suction_least": 0,
+    "suction_most": 1500000,
+    "max_gap": 3000,
+    "stuck_after": 30000,
+    "fault_delay": 5000,
+}
+
+
+def middle_settings() -> list[int]:
+    """Return settings[25] in the middle of everything, derived places included."""
+    values = [MIDDLE[row[0]] for row in ranges.SETTINGS] + [0] * (ranges.SETTINGS_SIZE - ranges.SETTING_COUNT)
+    settings.derive(values)
+    return values
+
+
+def _moved(place: int, value: int) -> list[int]:
+    """Return the middle settings with one value moved, and others only as far as the relations want."""
+    values = middle_settings()
+    for other, (least, most) in enumerate(reachable_ends(place, value)):
+        values[other] = max(least, min(most, values[other]))
+    return values
+
+
+def _at_an_end(walks: _Walks, place: int, end: int) -> Case:
+    value = reachable_ends()[place][end]
+    values = _moved(place, value)
+    if settings.first_fault(values) != settings.ALL_RIGHT:
+        raise RuntimeError(f"no settings found with {ranges.SETTINGS[place][0]} = {value}")
+    settings.derive(values)
+    return walks.walk(values, f"{ranges.SETTINGS[place][0]} at its {('least', 'most')[end]}", END_WALK)
+
+
+def _checks(walks: _Walks) -> Iterator[Check]:
+    """Yield settings at and one beyond each end of each range and of each relation, and drawn ones."""
+    for place, (_, _, least, most) in enumerate(ranges.SETTINGS):
+        for value in (least - 1, least, least + 1, most - 1, most, most + 1):
+            values = middle_settings()
+            values[place] = value
+            yield _check(values)
+            yield _check(_moved(place, value))
+    for lower, higher, gap in settings.RELATIONS:
+        for beyond in (-1, 0, 1):
+            values = middle_settings()
+            values[lower] = values[higher] - gap + beyond
+            yield _check(values)
+    for _ in range(40):
+        yield _check(walks.draw_settings())
+
+
+def _check(values: list[int]) -> Check:
+    fault, derived = settings.first_fault(values), [0] * (ranges.SETTINGS_SIZE - ranges.SETTING_COUNT)
+    if fault == settings.ALL_RIGHT:
+        settings.derive(values)
+        derived = values[ranges.SETTING_COUNT :]
+    return Check(tuple(values[: ranges.SETTING_COUNT]), fault, tuple(derived))
+
+
+def _differences() -> Iterator[Difference]:
+    """Yield tick differences around the wraps of 30-bit and 32-bit millisecond counters."""
+    most = ranges.INPUTS[ranges.ELAPSED][3]
+    for bits in (30, 32):
+        size = 1 << bits
+        for before in (0, 1, size // 2 - 1, size // 2, size - 1000, size - 1):
+            for elapsed in (0, 1, 999, 1000, 1001, size // 2 - 1, size // 2, size // 2 + 1, most, size - 1):
+                yield Difference(bits, (before + elapsed) % size, before, min(elapsed, most))
+
+
+def read_vectors(path: Path) -> Vectors:
+    """Read the text form. Raises Refusal, naming the line, for anything but a whole and unchanged set."""
+    try:
+        text = path.read_text(encoding="ascii")
+    except (OSError, UnicodeDecodeError) as error:
+        why = error.strerror if isinstance(error, OSError) else "not ASCII text"
+        raise refusal(path, "", f"these vectors cannot be read ({why})") from None
+    lines = text.splitlines()
+    if lines[:1] != [TITLE]:
+        raise refusal(path, "line 1", "not a vector file", TITLE, "".join(lines[:1]))
+    vectors = _parsed(path, lines)
+    if text != vectors.text():
+        raise refusal(path, f"line {len(lines)}", "the digest does not fit the content", vectors.digest)
+    return vectors
+
+
+def _parsed(path: Path, lines: list[str]) -> Vectors:
+    """Build a set from the lines of its text form; whether it is whole is for the digest to say."""
+    cases: list[tuple[str, list[Words], list[Tick]]] = []
+    checks, differences = [], []
+    for number, content in enumerate(lines[2:-1], start=3):
+        word, _, rest = content.partition(" ")
+        if word == "case":
+            cases.append((rest, [], []))
+            continue
+        numbers = _numbers(path, number, word, rest)
+        if word == "check":
+            split = ranges.SETTING_COUNT
+            checks.append(Check(numbers[:split], numbers[split], numbers[split + 1 :]))
+        elif word == "ticks":
+            differences.append(Difference(*numbers))
+        elif not cases:
+            raise refusal(path, f"line {number}", f"'{word}' before the first case", "case")
+        elif word == "step":
+            first, second = ranges.INPUTS_SIZE, ranges.INPUTS_SIZE + state.STATE_SIZE
+            cases[-1][2].append(Tick(numbers[:first], numbers[first:second], numbers[second:]))
+        else:
+            cases[-1][1].append(numbers)
+    whole = [
+        Case(purpose, values, start, tuple(ticks))
+        for purpose, head, ticks in cases
+        for values, start in [(*head, (), ())[:2]]  # what is missing, the digest finds
+    ]
+    return Vectors("".join(lines[1:2]).removeprefix("logic "), tuple(whole), tuple(checks), tuple(differences))
+
+
+HEAD = ("settings", "state")  # the lines of a case before its first step
+
+SIZES = {
+    "settings": ranges.SETTINGS_SIZE,
+    "state": state.STATE_SIZE,
+    "step": TICK_SIZE,
+    "check": ranges.SETTINGS_SIZE + 1,
+    "ticks": 4,
+}
+
+
+def _numbers(path: Path, number: int, word: str, rest: str) -> Words:
+    if word not in SIZES:
+        raise refusal(path, f"line {number}", f"unknown word '{word[:20]}'", f"case, {', '.join(SIZES)}")
+    try:
+        numbers = tuple(map(int, rest.split()))
+    except ValueError:
+        raise refusal(path, f"line {number}", "not whole numbers", f"{SIZES[word]} integers", rest[:60]) from None
+    if len(numbers) != SIZES[word]:
+        raise refusal(path, f"line {number}", f"{len(numbers)} numbers", f"{SIZES[word]} after '{word}'")
+    return numbers

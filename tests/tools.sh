@@ -1,0 +1,33 @@
+#!/bin/sh
+# Install what the tests of the ports need and Python packages cannot bring: ARM and
+# host compilers, the emulator, node, and the pinned MicroPython. Quick when all is there.
+set -eu
+cd "$(dirname "$0")/.."
+
+missing=""
+need() { # command, package
+    command -v "$1" >/dev/null 2>&1 || missing="$missing $2"
+}
+need gcc gcc
+need clang clang
+need arm-none-eabi-gcc "gcc-arm-none-eabi libnewlib-arm-none-eabi"
+need qemu-system-arm qemu-system-arm
+need node nodejs
+need npm npm
+
+if [ -n "$missing" ]; then
+    if [ "$(id -u)" -ne 0 ] || ! command -v apt-get >/dev/null 2>&1; then
+        echo "tests/tools.sh: not root or no apt-get; install these yourself:$missing" >&2
+    else
+        apt-get update -qq
+        # shellcheck disable=SC2086
+        DEBIAN_FRONTEND=noninteractive apt-get install -qq -y --no-install-recommends $missing >/dev/null
+    fi
+fi
+
+modules=firmware_ref/micropython/node_modules
+if command -v npm >/dev/null 2>&1 \
+    && ! cmp -s firmware_ref/micropython/package-lock.json "$modules/.installed-lock.json"; then
+    (cd firmware_ref/micropython && npm ci --silent --no-audit --no-fund)
+    cp firmware_ref/micropython/package-lock.json "$modules/.installed-lock.json"
+fi
