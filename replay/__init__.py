@@ -9,11 +9,16 @@
     physics       one machine, from crankcase gas to bearings; families of traces
     synth         libraries of synthesised traces
     closed_loop   the machine obeys: damage prevented
+    engines       the interpreted logic, the same compiled (compiled), or the C port (c_engine)
     score         outcomes, families, totals, the verdict against [acceptance]
     floor         floor pressure of a crankshaft drilling
     files         output files, whole or not at all
+    statistics    exact limits; evidence, what traces show; baselines, plain logics beside
+    comparison    two scores; record, junit and pytest_plugin, a score for others
+    vectors       what a port has to give (coverage, adversary); conform, driving a port
+    export        settings as a table for a port
     display       tables for the terminal
-    cli           the console command `lubetrip`; nothing imports it
+    cli           the console command `lubetrip` (and cli_firmware); nothing imports it
 
 Integers and absolute pascals inside; gauge and other units exist at the edge.
 """

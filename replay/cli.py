@@ -1,27 +1,25 @@
 """The console command `lubetrip`: a thin layer over functions of `replay`.
 
-Exit status: 0 done (score: acceptance met), 1 score: acceptance not met, 2 bad input.
+Exit status: 0 done (score: acceptance met), 1 score: acceptance not met, 2 bad input, 3 score: not enough evidence.
 """
 
-import functools
 import json
 import os
 import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Self, TypeVar
+from typing import TYPE_CHECKING, Any, Self
 
 import click
 
-from replay.errors import Refusal, refusal
+from replay.cli_firmware import COMMANDS
+from replay.errors import refusal, refusing
 
 if TYPE_CHECKING:
     from replay.library import Library
     from replay.settings import Settings
     from replay.synth import Recipe
-
-Command = TypeVar("Command", bound=Callable[..., Any])
 
 SETTINGS_OPTION = click.option(
     "--settings",
@@ -39,20 +37,6 @@ JSON_OPTION = click.option(
 )
 
 
-def refusing(command: Command) -> Command:
-    """Turn a Refusal into one line on standard error and exit status 2."""
-
-    @functools.wraps(command)
-    def guarded(*args: Any, **kwargs: Any) -> Any:
-        try:
-            return command(*args, **kwargs)
-        except Refusal as error:
-            click.echo(f"lubetrip: {error}", err=True)
-            raise SystemExit(2) from None
-
-    return guarded  # type: ignore[return-value]
-
-
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="lubetrip")
 def main() -> None:
@@ -67,25 +51,63 @@ def main() -> None:
 @click.argument("library_folder", metavar="LIBRARY", type=click.Path(path_type=Path))
 @SETTINGS_OPTION
 @JSON_OPTION
+@click.option(
+    "--engine",
+    type=click.Choice(["portable", "compiled", "c"]),
+    help="What replays: the interpreted logic, the same compiled, or the C port. Without it, what is done soonest.",
+)
+@click.option(
+    "--junit",
+    "junit_file",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Write JUnit XML too: a case a trace.",
+)
+@click.option(
+    "--record", "record_folder", type=click.Path(path_type=Path), metavar="DIR", help="Keep an evidence record in DIR."
+)
 @refusing
-def score(library_folder: Path, settings_file: Path | None, json_file: Path | None) -> None:
+def score(
+    library_folder: Path,
+    settings_file: Path | None,
+    json_file: Path | None,
+    engine: str | None,
+    junit_file: Path | None,
+    record_folder: Path | None,
+) -> None:
     """Score all traces of LIBRARY (a folder with library.toml).
 
     Prints a table by family and the verdict against [acceptance] of the
-    settings: exit status 0 met, 1 not met, 2 bad input.
+    settings: exit status 0 met, 1 not met, 2 bad input, 3 not enough evidence.
     """
-    from replay import display
+    from replay import display, engines
     from replay.library import read_library
     from replay.score import score as score_library
 
     _check_writable(json_file)
+    _check_writable(junit_file)
+    if record_folder is not None:
+        from replay.record import check_free
+
+        check_free(record_folder)
     library = read_library(library_folder)
     settings = _settings(settings_file, library, library_folder)
+    engine = engine or engines.fitting(library)
+    run = engines.replayer(engine)
     with _Progress(len(library.entries), "replaying") as progress:
-        result = score_library(library, settings, progress.advance)
+        result = score_library(library, settings, progress.advance, run, engines.logic_as_json(engine))
+    if junit_file is not None:
+        from replay.files import write_text
+        from replay.junit import junit
+
+        write_text(junit_file, junit(result, library, run=run))
+    if record_folder is not None:
+        from replay.record import write_record
+
+        write_record(record_folder, library, result)
     _report(json_file, result.as_json(), lambda: display.console().print(display.score_view(result)))
     if not result.met:
-        raise SystemExit(1)
+        raise SystemExit(1 if result.failures else 3)
 
 
 @main.command()
@@ -213,6 +235,86 @@ def _quantity(option: str, text: str, unit: str, example: str) -> float:
         return quantity(text, unit, example)
     except UnitError as error:
         raise refusal("floor", option, str(error), f"text such as {example}", text) from None
+
+
+@main.command()
+@click.argument("first", metavar="A", type=click.Path(path_type=Path))
+@click.argument("second", metavar="B", type=click.Path(path_type=Path))
+@click.option(
+    "--library",
+    "folder",
+    type=click.Path(path_type=Path),
+    metavar="LIBRARY",
+    help="Library to score settings files on.",
+)
+@JSON_OPTION
+@refusing
+def compare(first: Path, second: Path, folder: Path | None, json_file: Path | None) -> None:
+    """Compare two scores A and B: JSON reports of `score`, or settings files and --library.
+
+    Exit status 1 when B is worse: it misses a trace that A does not miss, has
+    more nuisance trips in all, or a worse verdict on its acceptance. 0
+    otherwise, 2 bad input.
+    """
+    from replay import comparison, display_comparison
+    from replay.display import console
+
+    _check_writable(json_file)
+    reports = [_score_report(path, folder) for path in (first, second)]
+    result = comparison.compare(reports[0], reports[1], (str(first), str(second)))
+    view = display_comparison.comparison_view(result, str(first), str(second))
+    _report(json_file, result.as_json(), lambda: console().print(view))
+    if result.worse:
+        raise SystemExit(1)
+
+
+def _score_report(path: Path, folder: Path | None) -> dict[str, Any]:
+    """Return a score report that was written before, or that of a settings file on the library."""
+    from replay.comparison import read_report
+
+    if path.suffix.lower() != ".toml":
+        return read_report(path)
+    from replay.library import read_library
+    from replay.score import score as score_library
+    from replay.settings import read_settings
+
+    if folder is None:
+        raise refusal(path, "", "settings without a library to score them on", "--library LIBRARY, or two JSON reports")
+    library, settings = read_library(folder), read_settings(path)
+    with _Progress(len(library.entries), "replaying") as progress:
+        return score_library(library, settings, progress.advance).as_json()
+
+
+@main.group()
+def record() -> None:
+    """Work with evidence records, which `score --record DIR` writes."""
+
+
+@record.command("check")
+@click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
+@click.option(
+    "--library", "library_folder", type=click.Path(path_type=Path), metavar="LIBRARY", help="Where its traces are now."
+)
+@refusing
+def record_check(folder: Path, library_folder: Path | None) -> None:
+    """Recompute the record in DIR and say whether it still holds, byte for byte.
+
+    Exit status 0 it holds, 1 it does not, 2 bad input.
+    """
+    from replay.record import check_record
+
+    found = check_record(folder, library_folder)
+    for note in found.notes:
+        click.echo(f"{folder}: {note}")
+    for fault in found.broken:
+        click.echo(f"{folder}: {fault}")
+    click.echo(f"{folder}: " + ("the record holds, byte for byte" if found.holds else "the record does NOT hold"))
+    if not found.holds:
+        raise SystemExit(1)
+
+
+for command in COMMANDS:
+    main.add_command(command)
 
 
 def _settings(given: Path | None, library: "Library | None", subject: Path) -> "Settings":

@@ -2,14 +2,12 @@
 
 import datetime as dt
 import json
-import sys
-from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from replay.errors import Refusal, refusal
+from replay.errors import refusal, refusing
 from replay.files import check_writable, write_text, write_whole
 
 if TYPE_CHECKING:
@@ -19,29 +17,15 @@ if TYPE_CHECKING:
     from replay.vectors import Vectors
 
 
-def _refusing(work: Callable[[], int]) -> None:
-    """Do the work and leave with its exit status; a Refusal is one line on standard error and status 2."""
-    try:
-        status = work()
-    except Refusal as error:
-        click.echo(f"lubetrip: {error}", err=True)
-        status = 2
-    if status:
-        sys.exit(status)
-
-
 @click.command()
 @click.argument("out", metavar="OUT", type=click.Path(path_type=Path))
+@refusing
 def vectors(out: Path) -> None:
     """Write the conformance vectors into the folder OUT.
 
     vectors.txt is the plain form, vectors.bin the compact one; both are
     specified in firmware_ref/README.md.
     """
-    _refusing(lambda: _vectors(out))
-
-
-def _vectors(out: Path) -> int:
     from replay.coverage import wanted
     from replay.vectors import build, covered
 
@@ -56,7 +40,6 @@ def _vectors(out: Path) -> int:
         f" {len(made.differences)} tick differences"
     )
     click.echo(f"covered: {len(items & covered(made))} of {len(items)} rows, near misses, bits, limits and events")
-    return 0
 
 
 @click.command()
@@ -76,16 +59,13 @@ def _vectors(out: Path) -> int:
     metavar="FILE",
     help="Where the record goes; without it, conform-DATE.json in this folder.",
 )
+@refusing
 def conform(command: str | None, device: str | None, vector_file: Path | None, record_file: Path | None) -> None:
     """Drive a port through the vectors and compare every word of state and outputs.
 
     Stops at the first difference. Exit status: 0 identical, 1 different, 2 no
     answer or bad input.
     """
-    _refusing(lambda: _conform(command, device, vector_file, record_file))
-
-
-def _conform(command: str | None, device: str | None, vector_file: Path | None, record_file: Path | None) -> int:
     from replay import conform as driver
     from replay.vectors import build, read_vectors
 
@@ -107,9 +87,8 @@ def _conform(command: str | None, device: str | None, vector_file: Path | None, 
         click.echo("The port offers no settings check: it must only run settings exported and checked by the host.")
     if outcome.mismatch is not None:
         click.echo(driver.words_of(outcome.mismatch))
-        return 1
+        raise SystemExit(1)
     click.echo("Identical in every word.")
-    return 0
 
 
 def _link(command: str | None, device: str | None) -> "AbstractContextManager[Link]":
@@ -126,12 +105,9 @@ def _link(command: str | None, device: str | None) -> "AbstractContextManager[Li
 @click.argument("settings_file", metavar="SETTINGS", type=click.Path(path_type=Path))
 @click.option("--to", "form", type=click.Choice(["c", "micropython"]), required=True, help="Language of the table.")
 @click.option("--out", type=click.Path(path_type=Path), metavar="FILE", help="File to write instead of printing.")
+@refusing
 def export(settings_file: Path, form: str, out: Path | None) -> None:
     """Export checked SETTINGS as a constant table with its digest."""
-    _refusing(lambda: _export(settings_file, form, out))
-
-
-def _export(settings_file: Path, form: str, out: Path | None) -> int:
     from replay.export import exported
     from replay.settings import read_settings
 
@@ -141,7 +117,6 @@ def _export(settings_file: Path, form: str, out: Path | None) -> int:
     else:
         write_text(out, text)
         click.echo(str(out))
-    return 0
 
 
 def _make_folder(path: Path) -> None:

@@ -1,5 +1,7 @@
 """Tables for the terminal. Only text: what they show was worked out elsewhere."""
 
+import math
+from io import StringIO
 from typing import Any
 
 from rich import box
@@ -7,6 +9,7 @@ from rich.console import Console, Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
+from replay import evidence
 from replay.engine import CAUSES, STATES, Change, Replay
 from replay.library import Entry, MustTrip
 from replay.score import Failure, Score, Totals, Verdict
@@ -15,11 +18,21 @@ from replay.trace import Trace
 
 NOTHING = "-"
 LEAST_WIDTH = 72
+TEXT_WIDTH = 80
+ALWAYS_PER_1000H = 1e6  # a stop for every few seconds of running
 CAUTION = "Not a certified safety device. Local codes and licensed practice come first."
 RULES = {
     "max_missed": "missed trips",
     "max_nuisance_per_1000h": "nuisance trips per 1000 run hours",
     "min_margin": "s worst margin",
+    evidence.MISSED: "(share missed)",
+    evidence.NUISANCE: "nuisance trips per 1000 run hours",
+    evidence.MARGIN: "(share with less margin)",
+}
+VERDICTS = {
+    evidence.MET: "met",
+    evidence.NOT_MET: "NOT MET",
+    evidence.NOT_ENOUGH: "NOT ENOUGH EVIDENCE",
 }
 
 
@@ -30,6 +43,14 @@ def console() -> Console:
     """
     width = max(LEAST_WIDTH, Console().width)
     return Console(width=width, highlight=False, markup=False, emoji=False)
+
+
+def plain(view: RenderableType) -> str:
+    """Return a report as text of 80 columns, without colours or blanks at the ends of lines."""
+    out = Console(width=TEXT_WIDTH, file=StringIO(), highlight=False, markup=False, emoji=False, color_system=None)
+    with out.capture() as shown:
+        out.print(view)
+    return "".join(line.rstrip() + "\n" for line in shown.get().splitlines())
 
 
 def seconds(value: float | None) -> str:
@@ -45,8 +66,69 @@ def score_view(score: Score) -> RenderableType:
         parts += [Text(), _traces("missed, early and nuisance", wrong)]
     if score.undecided:
         parts += [Text(), _traces("undecided, judged neither way", score.undecided)]
-    parts += [Text(), _verdict(score)]
+    parts += [Text(), _baselines(score), Text(), _claims(score), Text(), _verdict(score)]
     return Group(*parts)
+
+
+def plain_table(**options: Any) -> Table:
+    """Return a table with little around it."""
+    return Table(
+        title_justify="left",
+        title_style="",
+        box=box.HORIZONTALS,
+        show_edge=False,
+        padding=(0, 1, 0, 0),
+        pad_edge=False,
+        **options,
+    )
+
+
+def _baselines(score: Score) -> Table:
+    table = plain_table(title="beside plain logics on the same traces")
+    table.add_column("logic", no_wrap=True)
+    for title in ("hit", "missed", "early", "worst\nmargin s", "nui-\nsance", "per\n1000 h"):
+        table.add_column(title, justify="right", no_wrap=True, vertical="bottom")
+    for name, part in {"these settings": score.totals, **score.baselines}.items():
+        rate = part.nuisance_per_1000h
+        often = "always" if rate >= ALWAYS_PER_1000H else f"{rate:.1f}"
+        counts = (part.hit, part.missed, part.early)
+        table.add_row(name, *map(str, counts), seconds(part.worst_margin_s), str(part.nuisance_trips), often)
+    return table
+
+
+def _claims(score: Score) -> Table:
+    limits = score.settings.acceptance
+    table = plain_table(title="what these traces show")
+    table.add_column("", no_wrap=True)
+    for title in ("seen", f"at most,\n{100 * limits.confidence:g} % sure", "wanted\nat most", "would take\nmore"):
+        table.add_column(title, justify="right", no_wrap=True, vertical="bottom")
+    names = ("missed-trip probability", "nuisance trips per 1000 h", f"margin under {limits.min_margin_s:g} s")
+    for name, claim in zip(names, score.claims, strict=True):
+        table.add_row(name, *_claim_cells(claim))
+    return table
+
+
+def _claim_cells(claim: evidence.Claim) -> list[str]:
+    rate = claim.rule == evidence.NUISANCE
+    seen = f"{claim.events} in {claim.of:.2f} h" if rate else f"{claim.events} of {claim.of:g}"
+    show = _rate if rate else _percent
+    more = claim.further if claim.verdict == evidence.NOT_ENOUGH else None
+    return [seen, show(claim.upper), NOTHING if claim.wanted is None else show(claim.wanted), _more(more, hours=rate)]
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.3g} %"
+
+
+def _rate(per_1000h: float) -> str:
+    return "no limit" if per_1000h == float("inf") else f"{per_1000h:.4g}"
+
+
+def _more(further: float | None, *, hours: bool) -> str:
+    """Return how much more it would take, never rounded down."""
+    if further is None:
+        return NOTHING
+    return f"{math.ceil(10 * further) / 10:g} h" if hours else f"{math.ceil(further)} traces"
 
 
 def _families(score: Score) -> Table:
@@ -70,15 +152,7 @@ def _counts(part: Totals) -> list[str]:
 
 
 def _traces(title: str, verdicts: list[Verdict] | tuple[Verdict, ...]) -> Table:
-    table = Table(
-        title=title,
-        title_justify="left",
-        title_style="",
-        box=box.HORIZONTALS,
-        show_edge=False,
-        padding=(0, 1, 0, 0),
-        pad_edge=False,
-    )
+    table = plain_table(title=title)
     table.add_column("trace", min_width=10, overflow="fold")
     for column in ("outcome", "first stop s", "cause", "deadline s", "stops"):
         table.add_column(column, justify="left" if column in ("outcome", "cause") else "right")
@@ -97,20 +171,47 @@ def _traces(title: str, verdicts: list[Verdict] | tuple[Verdict, ...]) -> Table:
 def _verdict(score: Score) -> Text:
     whole = score.totals
     rate = whole.nuisance_per_1000h
+    judged_on = "on the counts" if all(claim.wanted is None for claim in score.claims) else "on counts and limits"
     lines = [
+        *_apart(score),
         f"{len(score.verdicts)} traces judged, {len(score.undecided)} undecided; settings {score.settings.file}",
         f"missed {whole.missed} of {whole.must_trip} must-trip traces",
         f"nuisance trips {whole.nuisance_trips} in {whole.ride_through_run_hours:.2f} run hours: {rate:.1f} per 1000 h",
-        "Acceptance: " + ("met" if score.met else "NOT MET") + ", judged on these counts.",
+        f"Acceptance: {VERDICTS[score.verdict]}, judged {judged_on}.",
     ]
     lines.extend(_failure(failure) for failure in score.failures)
+    if not score.failures:
+        lines.extend(_lack(claim) for claim in score.lacking)
     lines.append(CAUTION)
     return Text("\n".join(lines), style="")
 
 
+def _apart(score: Score) -> list[str]:
+    """Return what the limits over all traces would hide."""
+    lines = []
+    if score.worst_family is not None:
+        claim = score.family_claims[score.worst_family][0]
+        shown = f"missed {claim.events} of {claim.of:g}, at most {_percent(claim.upper)}"
+        lines.append(f"least is known of {score.worst_family}: {shown}")
+    if score.mix is not None:
+        lines.append(f"missed in the stated mix {_percent(score.mix.missed_probability)}, ")
+        lines[-1] += f"at most {_percent(score.mix.upper)}"
+    if score.margin_limit_s is not None:
+        sure = 100 * score.settings.acceptance.confidence
+        lines.append(f"nine such faults in ten leave {seconds(score.margin_limit_s)} s or more, {sure:g} % sure")
+    return lines
+
+
+def _lack(claim: evidence.Claim) -> str:
+    _, upper, wanted, more = _claim_cells(claim)
+    good = "without a stop" if claim.rule == evidence.NUISANCE else "all of them good"
+    needs = f"; needs {more} more, {good}" if more != NOTHING else ""
+    return f"  {claim.rule}: at most {upper} shown, {wanted} wanted{needs}"
+
+
 def _failure(failure: Failure) -> str:
     got = "no hours to count them over" if failure.got is None else f"{failure.got:g}"
-    side = "at least" if failure.rule.startswith("min") else "at most"
+    side = "at least" if failure.rule == "min_margin" else "at most"
     return f"  {failure.rule}: {got} {RULES[failure.rule]}, wanted {side} {failure.limit:g}"
 
 
@@ -121,6 +222,17 @@ def explain_view(
     parts: list[RenderableType] = [Text(f"{trace.name}: {len(trace)} rows; settings {settings.file}")]
     if entry is not None:
         parts.append(Text(f"label: {label_text(entry)}; family {entry.family}"))
+    parts.append(timeline_view(trace, replay))
+    outcome = f"; outcome {verdict.outcome.replace('_', ' ')}" if verdict else ""
+    parts.append(Text(f"{len(replay.stops)} stop(s), {replay.run_ms / 3.6e6:.3f} run hours{outcome}"))
+    if replay.late:
+        parts.append(Text(f"{replay.late} late tick(s): rows more than max_gap after the row before are not trusted"))
+    parts.append(Text(CAUTION))
+    return Group(*parts)
+
+
+def timeline_view(trace: Trace, replay: Replay) -> RenderableType:
+    """Return the decisions over a trace."""
     table = Table(box=box.HORIZONTALS, show_edge=False, padding=0, pad_edge=False)
     table.add_column("time s", justify="right", no_wrap=True)
     for column in ("from", "to", "cause"):
@@ -129,13 +241,7 @@ def explain_view(
         table.add_column(column, justify="right", no_wrap=True)
     for change in replay.changes:
         table.add_row(*change_cells(trace, change))
-    parts.append(table)
-    outcome = f"; outcome {verdict.outcome.replace('_', ' ')}" if verdict else ""
-    parts.append(Text(f"{len(replay.stops)} stop(s), {replay.run_ms / 3.6e6:.3f} run hours{outcome}"))
-    if replay.late:
-        parts.append(Text(f"{replay.late} late tick(s): rows more than max_gap after the row before are not trusted"))
-    parts.append(Text(CAUTION))
-    return Group(*parts)
+    return table
 
 
 def change_cells(trace: Trace, change: Change) -> list[str]:

@@ -1,6 +1,12 @@
 """How every refusal of bad input reads."""
 
+import functools
+import sys
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any, TypeVar
+
+Command = TypeVar("Command", bound=Callable[..., Any])
 
 LONGEST = 80  # characters of a value that a message shows
 
@@ -39,3 +45,17 @@ def shown(value: object) -> str:
     else:
         text = str(value)
     return text if len(text) <= LONGEST else text[: LONGEST - 3] + "..."
+
+
+def refusing(command: Command) -> Command:
+    """Turn a Refusal of a command into one line on standard error and exit status 2."""
+
+    @functools.wraps(command)
+    def guarded(*args: Any, **kwargs: Any) -> Any:
+        try:
+            return command(*args, **kwargs)
+        except Refusal as error:
+            print(f"lubetrip: {error}", file=sys.stderr)  # noqa: T201 - how a command speaks
+            raise SystemExit(2) from None
+
+    return guarded  # type: ignore[return-value]

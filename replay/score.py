@@ -5,8 +5,12 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
 
+from replay import evidence
+from replay.baselines import BASELINES
 from replay.engine import CAUSES, STATES, Replay, logic_as_json, replay_trace
 from replay.library import Entry, Library, MustTrip
+from replay.library_digest import library_digest
+from replay.mix import Mix, read_mix
 from replay.settings import Acceptance, Settings
 from replay.trace import Trace, read_trace
 
@@ -69,7 +73,10 @@ class Failure:
 
 @dataclass(frozen=True)
 class Score:
-    """All of one scoring run."""
+    """All of one scoring run.
+
+    claims: what the traces show, with limits; baselines: what plain logics do on the same traces.
+    """
 
     settings: Settings
     verdicts: tuple[Verdict, ...]
@@ -77,30 +84,77 @@ class Score:
     totals: Totals
     families: dict[str, Totals]
     failures: tuple[Failure, ...]
+    claims: tuple[evidence.Claim, ...]
+    family_claims: dict[str, tuple[evidence.Claim, ...]]
+    mix: Mix | None
+    baselines: dict[str, Totals]
+    library_digest: str
+    logic: dict[str, Any]
+
+    @property
+    def lacking(self) -> tuple[evidence.Claim, ...]:
+        """Return the rules that the traces may meet, but do not show to be met."""
+        return tuple(claim for claim in self.claims if claim.verdict == evidence.NOT_ENOUGH)
+
+    @property
+    def verdict(self) -> str:
+        """Return met, not met (a rule is broken) or not enough evidence (none is, and one is not shown to be met)."""
+        if self.failures:
+            return evidence.NOT_MET
+        return evidence.NOT_ENOUGH if self.lacking else evidence.MET
 
     @property
     def met(self) -> bool:
         """True when every rule of [acceptance] is met."""
-        return not self.failures
+        return self.verdict == evidence.MET
+
+    @property
+    def margins_s(self) -> list[float]:
+        """Return the margins of the hits."""
+        return _margins(self.verdicts)
+
+    @property
+    def margin_limit_s(self) -> float | None:
+        """Return the margin that nine must-trip traces in ten leave, at the confidence of [acceptance]."""
+        return evidence.margin_limit(self.margins_s, self.totals.missed, self.settings.acceptance.confidence)
+
+    @property
+    def worst_family(self) -> str | None:
+        """Return the family with must-trip traces of which least is known to be good."""
+        tried = {name: claims[0] for name, claims in self.family_claims.items() if self.families[name].must_trip}
+        return max(tried, key=lambda name: (tried[name].upper, name), default=None)
 
     def as_json(self) -> dict[str, Any]:
         """Return the report in the form of its schema."""
         return {
             "schema": SCHEMA,
             "settings": self.settings.as_json(),
-            "logic": logic_as_json(),
+            "logic": self.logic,
+            "library": {"digest": self.library_digest},
             "traces": [vars(verdict) for verdict in self.verdicts],
             "undecided": [vars(verdict) for verdict in self.undecided],
-            "families": {name: vars(totals) for name, totals in self.families.items()},
+            "families": {
+                name: {**vars(totals), "claims": [claim.as_json() for claim in self.family_claims[name]]}
+                for name, totals in self.families.items()
+            },
             "totals": {
                 **vars(self.totals),
                 "nuisance_per_1000h": _finite(self.totals.nuisance_per_1000h),
                 "undecided": len(self.undecided),
             },
+            "evidence": {
+                "claims": [claim.as_json() for claim in self.claims],
+                "worst_family": self.worst_family,
+                "margin_of_nine_in_ten_s": self.margin_limit_s,
+                "mix": self.mix.as_json() if self.mix else None,
+            },
+            "baselines": {name: _baseline_json(self, totals) for name, totals in self.baselines.items()},
             "acceptance": {
                 "limits": vars(self.settings.acceptance),
+                "verdict": self.verdict,
                 "met": self.met,
                 "failures": [vars(failure) for failure in self.failures],
+                "lacking": [claim.as_json() for claim in self.lacking],
             },
         }
 
@@ -108,6 +162,15 @@ class Score:
 def _finite(number: float) -> float | None:
     """Return a number JSON can hold."""
     return None if number == float("inf") else round(number, 6)
+
+
+def _margins(verdicts: Iterable[Verdict]) -> list[float]:
+    return [verdict.margin_s for verdict in verdicts if verdict.outcome == "hit" and verdict.margin_s is not None]
+
+
+def _baseline_json(score: Score, totals: Totals) -> dict[str, Any]:
+    broken = [failure.rule for failure in unmet(totals, score.settings.acceptance)]
+    return {**vars(totals), "nuisance_per_1000h": _finite(totals.nuisance_per_1000h), "rules_not_met": broken}
 
 
 def judge(entry: Entry, trace: Trace, replay: Replay) -> Verdict:
@@ -145,7 +208,7 @@ def total(verdicts: Iterable[Verdict]) -> Totals:
     verdicts = list(verdicts)
     outcomes = [verdict.outcome for verdict in verdicts]
     rides = [verdict for verdict in verdicts if verdict.outcome in ("rode_through", "nuisance")]
-    margins = [verdict.margin_s for verdict in verdicts if verdict.outcome == "hit" and verdict.margin_s is not None]
+    margins = _margins(verdicts)
     return Totals(
         must_trip=sum(outcome in ("hit", "missed", "early") for outcome in outcomes),
         hit=outcomes.count("hit"),
@@ -172,23 +235,59 @@ def unmet(totals: Totals, acceptance: Acceptance) -> tuple[Failure, ...]:
     return tuple(failures)
 
 
-def score(library: Library, settings: Settings, tick: Callable[[], object] = lambda: None) -> Score:
-    """Replay every trace of a library and judge it; `tick` is called after each trace."""
+def claims(verdicts: Iterable[Verdict], acceptance: Acceptance) -> tuple[evidence.Claim, ...]:
+    """Return what judged traces show about missed trips, nuisance trips and margins."""
+    verdicts = list(verdicts)
+    totals = total(verdicts)
+    margins, hours = _margins(verdicts), totals.ride_through_run_hours
+    return evidence.claims(margins, totals.missed, totals.nuisance_trips, hours, acceptance)
+
+
+def beyond(claims: Iterable[evidence.Claim]) -> tuple[Failure, ...]:
+    """Return the rules on what is to be expected that even the value seen breaks."""
+    return tuple(
+        Failure(claim.rule, claim.wanted, evidence.rounded(claim.point))
+        for claim in claims
+        if claim.wanted is not None and claim.verdict == evidence.NOT_MET
+    )
+
+
+def score(
+    library: Library,
+    settings: Settings,
+    tick: Callable[[], object] = lambda: None,
+    run: Callable[[Trace, Settings], Replay] = replay_trace,
+    logic: dict[str, Any] | None = None,
+) -> Score:
+    """Replay every trace of a library and judge it; `tick` is called after each trace.
+
+    run is the engine, and logic what the report says of it; without them, the interpreted one.
+    """
     verdicts = []
+    plain: dict[str, list[Verdict]] = {name: [] for name in BASELINES}
     for entry in library.entries:
         trace = read_trace(entry.path)
-        verdicts.append(judge(entry, trace, replay_trace(trace, settings)))
+        verdicts.append(judge(entry, trace, run(trace, settings)))
+        for name, baseline in BASELINES.items():
+            plain[name].append(judge(entry, trace, baseline(trace)))
         tick()
     judged = tuple(verdict for verdict in verdicts if verdict.outcome != "undecided")
-    totals = total(judged)
+    totals, found = total(judged), claims(judged, settings.acceptance)
     names = sorted({verdict.family for verdict in judged})
+    families = {name: tuple(v for v in judged if v.family == name) for name in names}
     return Score(
         settings=settings,
         verdicts=judged,
         undecided=tuple(verdict for verdict in verdicts if verdict.outcome == "undecided"),
         totals=totals,
-        families={name: total(v for v in judged if v.family == name) for name in names},
-        failures=unmet(totals, settings.acceptance),
+        families={name: total(part) for name, part in families.items()},
+        failures=unmet(totals, settings.acceptance) + beyond(found),
+        claims=found,
+        family_claims={name: claims(part, settings.acceptance) for name, part in families.items()},
+        mix=read_mix(library, judged, settings.acceptance.confidence),
+        baselines={name: total(part) for name, part in plain.items()},
+        library_digest=library_digest(library),
+        logic=logic or logic_as_json(),
     )
 
 

@@ -22,6 +22,8 @@ SECTIONS = {
     "site": ("altitude",),
     "acceptance": ("max_missed", "max_nuisance_per_1000h", "min_margin", "confidence"),
 }
+# Keys that may be left out. These ask for evidence; without them nothing but the counts is judged.
+OPTIONAL = {"acceptance": ("max_missed_probability", "max_nuisance_limit_per_1000h", "min_margin_coverage")}
 FAR = 1e9  # no plain number of a settings file comes near
 ALTITUDE_M = (-500.0, 5000.0)
 # Plain numbers of [acceptance]: least, most.
@@ -29,18 +31,27 @@ ACCEPTANCE = {
     "max_missed": (0, 1000000),
     "max_nuisance_per_1000h": (0.0, 1000000.0),
     "confidence": (0.5, 0.9999),
+    "max_missed_probability": (0.0001, 0.9999),
+    "max_nuisance_limit_per_1000h": (0.001, 1000000.0),
+    "min_margin_coverage": (0.0001, 0.9999),
 }
 PLACES = {row[0]: place for place, row in enumerate(ranges.SETTINGS)}
 
 
 @dataclass(frozen=True)
 class Acceptance:
-    """What a library replay has to meet: counts, stops per 1000 run hours, s, probability."""
+    """What a library replay has to meet: counts, stops per 1000 run hours, s, probabilities.
+
+    The last three are judged on their one-sided limit at `confidence`, or not at all where None.
+    """
 
     max_missed: int
     max_nuisance_per_1000h: float
     min_margin_s: float
     confidence: float
+    max_missed_probability: float | None = None
+    max_nuisance_limit_per_1000h: float | None = None
+    min_margin_coverage: float | None = None
 
 
 @dataclass(frozen=True)
@@ -102,8 +113,9 @@ def _check_keys(path: Path, table: dict[str, Any]) -> None:
         if not isinstance(content, dict):
             raise refusal(path, section, "a section is wanted, not a value", f"[{section}] and its keys", content)
         for key, value in content.items():
-            if key not in SECTIONS[section]:
-                raise refusal(path, f"[{section}] {key}", "unknown key", ", ".join(SECTIONS[section]), value)
+            known = (*SECTIONS[section], *OPTIONAL.get(section, ()))
+            if key not in known:
+                raise refusal(path, f"[{section}] {key}", "unknown key", ", ".join(known), value)
     for section, keys in SECTIONS.items():
         missing = [key for key in keys if key not in table.get(section, {})]
         if missing:
@@ -229,6 +241,8 @@ def _altitude(path: Path, given: object) -> float:
 
 def _acceptance(path: Path, given: dict[str, Any]) -> Acceptance:
     for key, (least, most) in ACCEPTANCE.items():
+        if key not in given and key in OPTIONAL["acceptance"]:
+            continue
         value, where = given[key], f"[acceptance] {key}"
         accepted = _accepted("acceptance", key)
         if isinstance(value, bool) or not isinstance(value, int | float):
@@ -244,6 +258,11 @@ def _acceptance(path: Path, given: dict[str, Any]) -> Acceptance:
         raise refusal(path, where, str(error), _accepted("acceptance", "min_margin"), margin) from None
     if margin_ms < 0:
         raise refusal(path, where, "negative", _accepted("acceptance", "min_margin"), margin)
+    asked = {key: float(given[key]) for key in OPTIONAL["acceptance"] if key in given}
     return Acceptance(
-        int(given["max_missed"]), float(given["max_nuisance_per_1000h"]), margin_ms / 1000, float(given["confidence"])
+        max_missed=int(given["max_missed"]),
+        max_nuisance_per_1000h=float(given["max_nuisance_per_1000h"]),
+        min_margin_s=margin_ms / 1000,
+        confidence=float(given["confidence"]),
+        **asked,
     )

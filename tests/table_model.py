@@ -55,33 +55,29 @@ class TableModel:
             )
 
     def settle(self, state: str, bits: int) -> None:
-        """Read the table from `state` until nothing moves; the number of moves is kept.
-
-        A reset edge is spent by the first move: it belongs to the state it finds.
-        """
+        """Read the table from `state` until nothing moves or something but the state has changed."""
         self.machine.set_state(state)
-        self.trips, self.memory_left, self.cause, self.moves = 7, 1, "none", 0
+        self.trips, self.memory_left, self.cause, self.acted = 7, 1, "none", False
         for number, name in enumerate(BITS):
             setattr(self, name, bool(bits >> number & 1))
-        while self.read():
-            self.moves += 1
-            self.reset_edge = False
+        while not self.acted and self.read():
+            pass
 
     def none(self) -> None:
         """Do nothing beside the change of state."""
 
     def stop_on_oil(self) -> None:
         """Count a trip on the full integral."""
-        self.trips, self.memory_left, self.cause = self.trips + 1, self.memory, "oil"
+        self.trips, self.memory_left, self.cause, self.acted = self.trips + 1, self.memory, "oil", True
 
     def stop_on_reload(self) -> None:
         """Count a trip of the reload guard."""
-        self.trips, self.memory_left, self.cause = self.trips + 1, self.memory, "reload"
+        self.trips, self.memory_left, self.cause, self.acted = self.trips + 1, self.memory, "reload", True
 
     def stop_on_sensor(self) -> None:
         """Stop without counting a trip."""
-        self.cause = "sensor"
+        self.cause, self.acted = "sensor", True
 
     def forget_trips(self) -> None:
         """Forget all counted trips."""
-        self.trips, self.memory_left = 0, 0
+        self.trips, self.memory_left, self.acted = 0, 0, True

@@ -40,7 +40,7 @@ def extremes(draw: st.DrawFn) -> tuple[Machine, list[Inputs]]:
     return machine, steps
 
 
-@settings(max_examples=250)
+@settings(max_examples=150)
 @given(extremes())
 def test_no_value_of_a_step_reaches_2_to_the_30(case: tuple[Machine, list[Inputs]]) -> None:
     """Catches a product that allocates on the target or overflows in C, for any admitted settings and any input."""
@@ -51,7 +51,7 @@ def test_no_value_of_a_step_reaches_2_to_the_30(case: tuple[Machine, list[Inputs
         assert max(map(abs, machine.state + machine.results)) < LIMIT
 
 
-@settings(max_examples=100)
+@settings(max_examples=60)
 @given(st.one_of(admitted(pick=ends), admitted()))
 def test_derived_settings_stay_below_2_to_the_30(named: Named) -> None:
     """Catches a derived value that the target could not hold."""

@@ -248,7 +248,7 @@ def test_wrong_usage_exits_2(arguments: list[str]) -> None:
     assert lubetrip(*arguments).returncode == 2
 
 
-@pytest.mark.parametrize("command", ["score", "explain", "floor"])
+@pytest.mark.parametrize("command", ["score", "explain", "floor", "compare", "record"])
 def test_every_command_has_help(command: str) -> None:
     """Catches a command without a word on what it does."""
     done = lubetrip(command, "--help")
@@ -259,7 +259,9 @@ def test_every_command_has_help(command: str) -> None:
 
 def test_help_imports_nothing_heavy() -> None:
     """Catches a start-up that loads numpy, pyarrow or pint to print a page of help."""
-    code = "import sys, replay.cli; print([m for m in ('numpy', 'pyarrow', 'pint', 'rich') if m in sys.modules])"
+    code = (
+        "import sys, replay.cli; print([m for m in ('numpy', 'scipy', 'pyarrow', 'pint', 'rich') if m in sys.modules])"
+    )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
 

@@ -191,7 +191,7 @@ def test_small_drains_and_gains_are_not_lost_between_steps() -> None:
     assert (machine.integral, machine.memory.fraction) == (39_999, ONE - 1_000)
 
 
-@settings(max_examples=200)
+@settings(max_examples=150)
 @given(
     admitted(),
     st.integers(-8 * ONE, 64 * ONE),

@@ -134,14 +134,14 @@ def test_a_value_out_of_range_is_named_before_a_broken_relation() -> None:
     assert first_fault(raw(floor=2_000_000)) == place("floor")
 
 
-@settings(max_examples=150)
+@settings(max_examples=60)
 @given(admitted())
 def test_whatever_keeps_the_restated_rules_is_admitted(named: Named) -> None:
     """Catches a hidden rule: settings in range and in order are all right."""
     assert first_fault(raw(**named)) == ALL_RIGHT
 
 
-@settings(max_examples=150)
+@settings(max_examples=60)
 @given(admitted())
 def test_derived_values_are_rounded_to_the_safe_side(named: Named) -> None:
     """Catches a ramp that passes the floor weight, and a reload level above the fraction that was set."""

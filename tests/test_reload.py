@@ -56,13 +56,13 @@ def test_reload_is_a_level_not_an_edge() -> None:
         (BELOW_FLOOR, VACUUM, False),
     ],
 )
-def test_reload_wants_suction_at_reload_and_oil_below_the_floor(net: int, suction: int, trips: bool) -> None:  # noqa: FBT001
+def test_reload_wants_suction_at_reload_and_oil_below_the_floor(net: int, suction: int, trips: bool) -> None:
     """Catches a limit on the wrong side, and a guard that acts while oil gets through."""
     assert (drained().tick(0, net=net, suction=suction).stop_cause == "reload") == trips
 
 
 @pytest.mark.parametrize(("integral", "trips"), [(60_000, True), (59_999, False)])
-def test_reload_wants_the_fraction_of_the_trip_delay(integral: int, trips: bool) -> None:  # noqa: FBT001
+def test_reload_wants_the_fraction_of_the_trip_delay(integral: int, trips: bool) -> None:
     """Catches a guard that acts on a moment without oil, or only on a full integral."""
     machine = drained()
     machine.state[state.INTEGRAL] = integral
@@ -118,6 +118,15 @@ def test_vacuum_in_the_hold_band_of_a_spell_counts() -> None:
     machine = Machine().start().spend(20_000, net=BELOW_FLOOR).tick(net=HELD, suction=VACUUM)
 
     assert machine.tick(0, net=BELOW_FLOOR, suction=RELOADED).stop_cause == "reload"
+
+
+def test_hold_band_opens_no_spell() -> None:
+    """Catches a spell that begins at cut-in, so that a vacuum counts while the bearings still had oil."""
+    machine = Machine().start().spend(10_000, net=HELD, suction=VACUUM)
+    assert (machine.name, machine.memory.flags) == ("LUBRICATED", "")
+
+    machine.spend(20_000, net=BELOW_FLOOR, suction=RELOADED)
+    assert (machine.name, machine.integral, machine.memory.flags) == ("STARVED", 80_000, "spell")
 
 
 def test_a_stop_ends_the_spell() -> None:

@@ -8,7 +8,7 @@ import pytest
 
 from replay.engine import Replay, Stop
 from replay.library import Entry, MustTrip
-from replay.score import Totals, Verdict, judge, total, unmet
+from replay.score import Totals, Verdict, claims, judge, total, unmet
 from replay.settings import Acceptance
 from replay.trace import Trace
 
@@ -132,3 +132,32 @@ def library_totals(stop_s: list[float]) -> Totals:
 def test_a_logic_that_does_not_look_cannot_meet_the_acceptance(stop_s: list[float], rules: list[str]) -> None:
     """Catches score rules that can be won without reading the pressures."""
     assert [failure.rule for failure in unmet(library_totals(stop_s), ACCEPTANCE)] == rules
+
+
+@pytest.mark.parametrize("seed", range(20))
+@pytest.mark.parametrize("often", [0.05, 0.3, 0.5, 0.9])
+def test_a_logic_that_trips_at_random_cannot_meet_the_acceptance(often: float, seed: int) -> None:
+    """Catches score rules that luck can win: what random stops hit of the faults, they stop of the harmless hours.
+
+    Each of 20 faults and 20 harmless hours is stopped with the same probability, at a random moment.
+    """
+    draw = np.random.default_rng(seed)
+    traces = [verdict(label, *stop(draw, often)) for label in [WINDOW] * 20 + ["ride_through"] * 20]
+    broken = {failure.rule for failure in unmet(total(traces), ACCEPTANCE)}
+
+    assert broken & {"max_missed", "max_nuisance_per_1000h"}
+
+
+def stop(draw: np.random.Generator, often: float) -> list[float]:
+    """Return the time of a stop, or none."""
+    return [float(draw.uniform(0.0, 300.0))] if draw.random() < often else []
+
+
+def test_early_stops_are_no_evidence_that_faults_are_found() -> None:
+    """Catches a logic that always trips at the start and never misses a trip, with a limit to show for it."""
+    at_start = [verdict(WINDOW, 0.0) for _ in range(100)]
+    missed, nuisance, margin = claims(at_start, ACCEPTANCE)
+
+    assert (missed.events, missed.of, missed.upper) == (0, 0, 1.0)
+    assert (margin.of, margin.upper) == (0, 1.0)
+    assert nuisance.events == 100

@@ -225,7 +225,7 @@ def test_time_in_doubt_does_not_run_the_trip_memory_down() -> None:
     assert (machine.memory.trips, machine.memory.memory_left) == (0, 0)
 
 
-@settings(max_examples=150)
+@settings(max_examples=100)
 @given(st.data())
 def test_a_late_tick_never_relaxes_anything(data: st.DataObject) -> None:
     """Catches a drain, a delay, a memory or a permission that time nobody saw gives back."""
@@ -252,7 +252,7 @@ def test_a_late_tick_never_relaxes_anything(data: st.DataObject) -> None:
         assert set(before.flags.split()) - {"held"} <= set(after.flags.split())
 
 
-@settings(max_examples=150)
+@settings(max_examples=100)
 @given(st.data())
 def test_a_reading_in_doubt_never_lowers_the_integral_nor_looks_healthy(data: st.DataObject) -> None:
     """Catches any broken reading, in any state and at any tick, that drains or leads to LUBRICATED."""

@@ -66,7 +66,7 @@ class Split:
         return things | ({"memory"} if self.memory_ends else set())
 
 
-@settings(max_examples=250)
+@settings(max_examples=150)
 @given(st.data())
 def test_all_time_is_counted_alike_in_one_step_and_in_two(data: st.DataObject) -> None:
     """Catches a remainder lost between steps, and a grace or a stuck check that ends on whole ticks only."""
@@ -75,7 +75,7 @@ def test_all_time_is_counted_alike_in_one_step_and_in_two(data: st.DataObject) -
     assert split.same_time_words(), (split.one.memory, split.two.memory)
 
 
-@settings(max_examples=100)
+@settings(max_examples=60)
 @given(st.data())
 def test_late_time_is_counted_alike_in_one_step_and_in_two(data: st.DataObject) -> None:
     """Catches late ticks that count differently when more of them come."""
@@ -84,7 +84,7 @@ def test_late_time_is_counted_alike_in_one_step_and_in_two(data: st.DataObject) 
     assert split.same_time_words(), (split.one.memory, split.two.memory)
 
 
-@settings(max_examples=250)
+@settings(max_examples=150)
 @given(st.data())
 def test_the_whole_state_agrees_when_at_most_one_thing_happens(data: st.DataObject) -> None:
     """Catches a trip, a timer or a flag that depends on how often the step is called."""

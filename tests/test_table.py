@@ -64,11 +64,11 @@ def winner(name: str, bits: int) -> int | None:
 
 
 def walk(name: str, bits: int) -> list[str]:
-    """Return the states that the rows lead through, the first included; the edge is spent by the first move."""
-    path = [name]
-    while len(path) < 20 and (number := winner(path[-1], bits)) is not None:
-        path.append(NAMES[table.TABLE[number][3]])
-        bits &= ~EDGE
+    """Return the states that the rows lead through, the first included; a row with an effect is the last."""
+    path, effect = [name], table.NONE
+    while effect == table.NONE and len(path) < 20 and (number := winner(path[-1], bits)) is not None:
+        _, _, _, target, effect = table.TABLE[number]
+        path.append(NAMES[target])
     return path
 
 
@@ -215,6 +215,13 @@ def test_a_full_integral_stops_a_machine_that_is_short_of_oil_after_grace(plant:
         names = names_of(bits)
         if {"running", "low", "integral_full"} <= names and not names & {"in_grace", "sensor_fault"}:
             assert settle(plant, name, bits).state in {"TRIPPED", "LOCKED_OUT"}, names
+
+
+def test_a_full_integral_stops_a_starved_machine_whatever_pressure_does(plant: Machine) -> None:
+    """Catches a trip that a healthy reading in the very same step takes back."""
+    for bits in CONDITIONS:
+        if bits & bit("running") and bits & bit("integral_full"):
+            assert settle(plant, "STARVED", bits).state in {"TRIPPED", "LOCKED_OUT"}, names_of(bits)
 
 
 @pytest.mark.parametrize("name", PERMITTED)

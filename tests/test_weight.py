@@ -78,7 +78,7 @@ def moments(draw: st.DrawFn) -> tuple[Named, int, int]:
     return named, draw(st.sampled_from([net, depth])), draw(around(-100_000, named["vacuum"], 20_000_000))
 
 
-@settings(max_examples=250)
+@settings(max_examples=100)
 @given(moments())
 def test_weight_is_the_exact_one_within_its_rounding(moment: tuple[Named, int, int]) -> None:
     """Catches a wrong formula, a lost bit, and a slope that is too coarse somewhere in the admitted range."""
@@ -88,7 +88,7 @@ def test_weight_is_the_exact_one_within_its_rounding(moment: tuple[Named, int, i
     assert abs(got - exact(named, net, suction)) <= tolerance(named, net, suction)
 
 
-@settings(max_examples=250)
+@settings(max_examples=100)
 @given(moments(), st.integers(0, 2_000_000))
 def test_less_oil_pressure_never_weighs_less(moment: tuple[Named, int, int], less: int) -> None:
     """Catches a slope that overshoots at the floor, and a dip at any of the limits."""
@@ -99,7 +99,7 @@ def test_less_oil_pressure_never_weighs_less(moment: tuple[Named, int, int], les
     assert integral.weight(values, net - 1, suction) >= integral.weight(values, net, suction)
 
 
-@settings(max_examples=150)
+@settings(max_examples=100)
 @given(moments())
 def test_vacuum_never_weighs_less_than_pressure(moment: tuple[Named, int, int]) -> None:
     """Catches a vacuum weight applied on the wrong side, or to a recovery."""
@@ -111,7 +111,7 @@ def test_vacuum_never_weighs_less_than_pressure(moment: tuple[Named, int, int]) 
     assert in_vacuum == under_pressure or net < named["cut_out"]
 
 
-@settings(max_examples=150)
+@settings(max_examples=100)
 @given(moments())
 def test_weight_stays_within_its_limits(moment: tuple[Named, int, int]) -> None:
     """Catches a deficit that weighs less than 1, and a weight beyond what the integral can take."""

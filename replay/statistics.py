@@ -1,0 +1,128 @@
+"""Exact limits for counts: what so many traces or hours can show, and what they cannot.
+
+Every limit is exact (Clopper and Pearson 1934 for a probability, Garwood 1936 for
+a rate): it errs to the safe side and never leans on large numbers. scipy
+computes and is imported by the first call only.
+"""
+
+import math
+from collections.abc import Sequence
+
+BOOTSTRAP_SAMPLES = 9999
+
+
+def proportion_interval(events: int, trials: int, confidence: float) -> tuple[float, float]:
+    """Return the two-sided Clopper-Pearson limits of a probability; (0, 1) without trials."""
+    tail = (1 - confidence) / 2
+    return 1 - proportion_upper(trials - events, trials, 1 - tail), proportion_upper(events, trials, 1 - tail)
+
+
+def proportion_upper(events: int, trials: int, confidence: float) -> float:
+    """Return the one-sided upper Clopper-Pearson limit of a probability; 1 without trials.
+
+    Raises ValueError for counts that cannot be.
+    """
+    if not 0 <= events <= trials:
+        raise ValueError(f"{events} events in {trials} trials")
+    if events == trials:
+        return 1.0
+    from scipy.special import betaincinv
+
+    return float(betaincinv(events + 1, trials - events, confidence))
+
+
+def rate_interval(events: int, exposure: float, confidence: float) -> tuple[float, float]:
+    """Return the two-sided Garwood limits of a Poisson rate, per unit of exposure."""
+    from scipy.special import gammaincinv
+
+    tail = (1 - confidence) / 2
+    upper = rate_upper(events, exposure, 1 - tail)
+    if events == 0:
+        return 0.0, upper
+    return (float(gammaincinv(events, tail)) / exposure if exposure else math.inf), upper
+
+
+def rate_upper(events: int, exposure: float, confidence: float) -> float:
+    """Return the one-sided upper Garwood limit of a Poisson rate; infinite without exposure.
+
+    Raises ValueError for a negative count or exposure.
+    """
+    if events < 0 or exposure < 0:
+        raise ValueError(f"{events} events in {exposure}")
+    if exposure == 0:
+        return math.inf
+    return exposure_needed(events, 1.0, confidence) / exposure
+
+
+def exposure_needed(events: int, rate: float, confidence: float) -> float:
+    """Return the exposure over which so many events show, at this confidence, a rate of at most `rate`."""
+    from scipy.special import gammaincinv
+
+    return float(gammaincinv(events + 1, confidence)) / rate
+
+
+def trials_needed(events: int, probability: float, confidence: float) -> int:
+    """Return the fewest trials in which so many events show a probability of at most `probability`.
+
+    Without events that is the success-run theorem, ceil(ln(1 - confidence) /
+    ln(1 - probability)). Raises ValueError for a probability that no number of trials shows.
+    """
+    if not 0 < probability < 1:
+        raise ValueError(f"no number of trials shows a probability of at most {probability:g}")
+    from scipy.special import bdtr
+
+    few, enough = events, max(1, 2 * events)
+    while bdtr(events, enough, probability) > 1 - confidence:
+        few, enough = enough, 2 * enough
+    while enough - few > 1:
+        middle = (few + enough) // 2
+        if bdtr(events, middle, probability) > 1 - confidence:
+            few = middle
+        else:
+            enough = middle
+    return enough
+
+
+def tolerance_limit(values: Sequence[float], coverage: float, confidence: float) -> float | None:
+    """Return a value that at least this share of the population exceeds, at this confidence.
+
+    It is an order statistic of the sample and assumes no distribution (Wilks
+    1941). None where the sample is too small.
+    """
+    from scipy.special import bdtr
+
+    limit = None
+    for below, value in enumerate(sorted(values)):
+        if bdtr(below, len(values), 1 - coverage) > 1 - confidence:
+            break
+        limit = value
+    return limit
+
+
+def mcnemar(only_first: int, only_second: int) -> float:
+    """Return the two-sided exact McNemar p-value of two counts of discordant pairs."""
+    from scipy.special import bdtr
+
+    fewer, both = min(only_first, only_second), only_first + only_second
+    return min(1.0, 2 * float(bdtr(fewer, both, 0.5))) if both else 1.0
+
+
+def bootstrap_mean(differences: Sequence[float], confidence: float, seed: int) -> tuple[float, float] | None:
+    """Return the percentile bootstrap interval of the mean of paired differences; None of fewer than two pairs.
+
+    The same differences in any order and the same seed give the same interval.
+    """
+    if len(differences) < 2:  # noqa: PLR2004 - one pair has no spread
+        return None
+    import numpy as np
+    from scipy.stats import bootstrap
+
+    found = bootstrap(
+        (np.sort(np.asarray(differences, float)),),
+        np.mean,
+        n_resamples=BOOTSTRAP_SAMPLES,
+        confidence_level=confidence,
+        method="percentile",
+        rng=np.random.default_rng(seed),
+    )
+    return float(found.confidence_interval.low), float(found.confidence_interval.high)
