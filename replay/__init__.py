@@ -17,6 +17,7 @@
     comparison    two scores; record, junit and pytest_plugin, a score for others
     vectors       what a port has to give (coverage, adversary); conform, driving a port
     export        settings as a table for a port
+    plot          one trace as a picture
     display       tables for the terminal
     cli           the console command `lubetrip` (and cli_firmware); nothing imports it
 

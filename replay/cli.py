@@ -64,6 +64,13 @@ def main() -> None:
     help="Write JUnit XML too: a case a trace.",
 )
 @click.option(
+    "--plots",
+    "plots_folder",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="Draw each missed, early and nuisance trace into DIR.",
+)
+@click.option(
     "--record", "record_folder", type=click.Path(path_type=Path), metavar="DIR", help="Keep an evidence record in DIR."
 )
 @refusing
@@ -73,6 +80,7 @@ def score(
     json_file: Path | None,
     engine: str | None,
     junit_file: Path | None,
+    plots_folder: Path | None,
     record_folder: Path | None,
 ) -> None:
     """Score all traces of LIBRARY (a folder with library.toml).
@@ -96,11 +104,16 @@ def score(
     run = engines.replayer(engine)
     with _Progress(len(library.entries), "replaying") as progress:
         result = score_library(library, settings, progress.advance, run, engines.logic_as_json(engine))
+    plots = {}
+    if plots_folder is not None:
+        from replay.plot import save_plots
+
+        plots = save_plots(plots_folder, library, settings, [verdict.id for verdict in result.wrong])
     if junit_file is not None:
         from replay.files import write_text
         from replay.junit import junit
 
-        write_text(junit_file, junit(result, library, run=run))
+        write_text(junit_file, junit(result, library, plots, run))
     if record_folder is not None:
         from replay.record import write_record
 
@@ -199,6 +212,27 @@ def _closed_loop(folder: Path | None, wanted: "Recipe", settings_file: Path | No
         courses = closed_loop.run(wanted.traces(), wanted.seed, wanted.hours, settings, progress.advance)
     report = closed_loop.as_json(courses, settings, wanted.as_table())
     _report(json_file, report, lambda: display.console().print(display.closed_loop_view(report)))
+
+
+@main.command()
+@click.argument("trace_file", metavar="TRACE", type=click.Path(path_type=Path))
+@click.option(
+    "-o", "--out", type=click.Path(path_type=Path), required=True, metavar="FILE", help="FILE.png, .svg or .pdf."
+)
+@SETTINGS_OPTION
+@refusing
+def show(trace_file: Path, out: Path, settings_file: Path | None) -> None:
+    """Draw one TRACE: pressures with the levels of the settings, integral, states, stops and label."""
+    from replay.library import find_entry
+    from replay.plot import check_plot, save_plot
+    from replay.trace import read_trace
+
+    check_plot(out)
+    trace = read_trace(trace_file)
+    found = find_entry(trace_file)
+    library, entry = found or (None, None)
+    save_plot(out, trace, _settings(settings_file, library, trace_file), entry)
+    click.echo(str(out))
 
 
 @main.command()

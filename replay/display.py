@@ -61,9 +61,8 @@ def seconds(value: float | None) -> str:
 def score_view(score: Score) -> RenderableType:
     """Return the report of `score`: families, what went wrong, the verdict."""
     parts: list[RenderableType] = [_families(score)]
-    wrong = [v for v in score.verdicts if v.outcome in ("missed", "early", "nuisance")]
-    if wrong:
-        parts += [Text(), _traces("missed, early and nuisance", wrong)]
+    if score.wrong:
+        parts += [Text(), _traces("missed, early and nuisance", score.wrong)]
     if score.undecided:
         parts += [Text(), _traces("undecided, judged neither way", score.undecided)]
     parts += [Text(), _baselines(score), Text(), _claims(score), Text(), _verdict(score)]

@@ -9,6 +9,7 @@ see what they would see in the plant.
 
 import functools
 import hashlib
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -120,18 +121,42 @@ def elapsed_ms(trace: Trace) -> NDArray[np.int64]:
     return np.minimum(elapsed, ranges.INPUTS[ranges.ELAPSED][3])
 
 
+def _ticks(trace: Trace) -> Iterator[tuple[int, ...]]:
+    """Yield time and inputs of each row, block by block so that memory stays bounded."""
+    pressures = (trace.oil_pa, trace.suction_pa, trace.crankcase_pa)
+    columns = (trace.time_ms, elapsed_ms(trace), trace.running, trace.reset, *pressures)
+    for begin in range(0, len(trace), BLOCK):
+        block = (column[begin : begin + BLOCK].tolist() for column in columns)
+        yield from zip(*block, strict=True)
+
+
 def replay_trace(trace: Trace, settings: Settings) -> Replay:
     """Run the logic over a trace."""
     logic = Logic(settings)
-    elapsed = elapsed_ms(trace)
-    pressures = (trace.oil_pa, trace.suction_pa, trace.crankcase_pa)
-    columns = (trace.time_ms, elapsed, trace.running, trace.reset, *pressures)
-    for begin in range(0, len(trace), BLOCK):
-        block = (column[begin : begin + BLOCK].tolist() for column in columns)
-        for inputs in zip(*block, strict=True):
-            logic.tick(*inputs)
-    late = int(np.count_nonzero(elapsed > settings.values[ranges.MAX_GAP]))
+    for inputs in _ticks(trace):
+        logic.tick(*inputs)
+    late = int(np.count_nonzero(elapsed_ms(trace) > settings.values[ranges.MAX_GAP]))
     return Replay(tuple(logic.changes), tuple(logic.stops), logic.run_ms, late, logic.locked_out)
+
+
+@dataclass(frozen=True)
+class Trail:
+    """What the logic did at every row: states int64[n], integral float64[n] in percent of trip delay; the stops."""
+
+    states: NDArray[np.int64]
+    integral_percent: NDArray[np.float64]
+    stops: tuple[Stop, ...]
+
+
+def follow(trace: Trace, settings: Settings) -> Trail:
+    """Run the logic over a trace and keep state and integral of every row."""
+    logic = Logic(settings)
+    states, integral = np.zeros(len(trace), np.int64), np.zeros(len(trace), np.float64)
+    for row, inputs in enumerate(_ticks(trace)):
+        logic.tick(*inputs)
+        states[row] = logic.memory[state.STATE]
+        integral[row] = logic.memory[state.INTEGRAL]
+    return Trail(states, 100.0 * integral / settings.values[ranges.TRIP_DELAY], tuple(logic.stops))
 
 
 @functools.cache

@@ -14,11 +14,10 @@ from replay import evidence
 from replay.display import label_text, plain, score_view, timeline_view
 from replay.engine import Replay, replay_trace
 from replay.library import Entry, Library
-from replay.score import Score, Verdict
+from replay.score import WRONG, Score, Verdict
 from replay.settings import Settings
 from replay.trace import Trace, read_trace
 
-WRONG = ("missed", "early", "nuisance")
 # Characters that XML 1.0 cannot hold, not even escaped.
 UNSPEAKABLE = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 

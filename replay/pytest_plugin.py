@@ -112,8 +112,8 @@ class TraceItem(LibraryItem):
     def runtest(self) -> None:
         """Replay the trace; fail with the timeline."""
         from replay.engines import logic_as_json, replayer
-        from replay.junit import WRONG, complaint, properties, timeline
-        from replay.score import judge
+        from replay.junit import complaint, properties, timeline
+        from replay.score import WRONG, judge
         from replay.trace import read_trace
 
         trace = read_trace(self.entry.path)

@@ -15,6 +15,7 @@ from replay.settings import Acceptance, Settings
 from replay.trace import Trace, read_trace
 
 SCHEMA = "lubetrip-score/1"
+WRONG = ("missed", "early", "nuisance")
 
 
 @dataclass(frozen=True)
@@ -107,6 +108,11 @@ class Score:
     def met(self) -> bool:
         """True when every rule of [acceptance] is met."""
         return self.verdict == evidence.MET
+
+    @property
+    def wrong(self) -> tuple[Verdict, ...]:
+        """Return the traces that were missed, stopped early or stopped for nothing."""
+        return tuple(verdict for verdict in self.verdicts if verdict.outcome in WRONG)
 
     @property
     def margins_s(self) -> list[float]:

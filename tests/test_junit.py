@@ -27,7 +27,7 @@ def mixed(library: Path) -> Path:
 
 def cases(text: str) -> dict[str, ET.Element]:
     """Return the cases of a report by their name."""
-    return {case.attrib["name"]: case for case in ET.fromstring(text).iter("testcase")}  # noqa: S314 - made here
+    return {case.attrib["name"]: case for case in ET.fromstring(text).iter("testcase")}
 
 
 def said(case: ET.Element) -> dict[str, str]:
@@ -41,7 +41,7 @@ def test_one_case_for_each_trace_and_one_for_the_acceptance(mixed: Path, tmp_pat
     assert lubetrip("score", mixed, "--junit", out).returncode == 1
     text = out.read_text(encoding="utf-8")
     found = cases(text)
-    suite = ET.fromstring(text).find("testsuite")  # noqa: S314 - made here
+    suite = ET.fromstring(text).find("testsuite")
 
     assert list(found) == ["fault", "quiet", "dip", "doubt", "acceptance"]
     assert [name for name, case in found.items() if case.find("failure") is not None] == ["dip", "acceptance"]

@@ -65,10 +65,10 @@ def test_percent_is_exact_for_every_trip_delay(trip_delay: int, data: st.DataObj
 def test_net_oil_pressure_is_given_out_with_the_readings_it_came_from() -> None:
     """Catches a difference against suction where there is a crankcase sensor, and a difference of missing readings."""
     machine = Machine().start().tick(oil=300_000, suction=100_000, crankcase=120_000)
-    assert (machine.results[outputs.NET_OIL_PRESSURE], machine.credible) == (180_000, True)
+    assert machine.results[outputs.NET_OIL_PRESSURE : outputs.CREDIBLE + 1] == [180_000, 1]
 
     machine.tick(oil=MISSING)
-    assert (machine.results[outputs.NET_OIL_PRESSURE], machine.credible) == (0, False)
+    assert machine.results[outputs.NET_OIL_PRESSURE : outputs.CREDIBLE + 1] == [0, 0]
 
 
 def test_seen_and_doubted_share_the_elapsed_time() -> None:
