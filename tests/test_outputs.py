@@ -5,7 +5,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from protect import outputs, state
-from tests.protection import BELOW_FLOOR, MISSING, STATES, Machine
+from tests.protection import BELOW_FLOOR, HELD, MISSING, STATES, Machine
+from tests.table_model import names_of
 
 
 @pytest.mark.parametrize(
@@ -81,3 +82,20 @@ def test_seen_and_doubted_share_the_elapsed_time() -> None:
 
     machine.tick(4_000, net=BELOW_FLOOR, suction=1)
     assert machine.results[outputs.SEEN : outputs.DOUBTED + 1] == [4_000, 0]
+
+
+@pytest.mark.parametrize(
+    ("inputs", "names"),
+    [
+        ({}, {"running", "healthy", "sensor_ok"}),
+        ({"net": HELD}, {"running", "sensor_ok"}),
+        ({"net": BELOW_FLOOR, "reset": 1}, {"running", "low", "reset_edge", "sensor_ok"}),
+        ({"running": 0}, {"in_grace", "healthy", "sensor_ok"}),
+        ({"oil": MISSING}, {"running", "low"}),
+    ],
+)
+def test_conditions_are_given_out_as_they_were_decided_upon(inputs: dict[str, int], names: set[str]) -> None:
+    """Catches conditions that are withheld, or those of the step before."""
+    machine = Machine().start().tick(**inputs)
+
+    assert names_of(machine.results[outputs.CONDITIONS]) == names

@@ -49,6 +49,15 @@ def test_power_up_finds_a_machine_at_rest_with_an_empty_memory() -> None:
     assert (machine.name, machine.permitted, machine.alarm, machine.stop_cause) == ("STOPPED", True, False, "none")
 
 
+def test_power_up_wipes_whatever_the_array_held() -> None:
+    """Catches a word that survives from the time before: powered up on a used array, all is as on a new one."""
+    used = [-1] * state.STATE_SIZE
+    state.power_up(used, Machine().settings)
+
+    assert used == Machine().state
+    assert [used[place] for place in (state.OIL_SEEN, state.SUCTION_SEEN, state.CRANKCASE_SEEN)] == [MISSING] * 3
+
+
 def test_start_without_oil_pressure() -> None:
     """Catches a deficit counted in the grace, an alarm in it, and a grace that is not used up in one run."""
     machine = Machine().tick(0, net=BELOW_FLOOR)
