@@ -15,7 +15,7 @@ STOP_CAUSE = 2  # reason code while run permission is withdrawn
 INTEGRAL_PERCENT = 3  # 0 .. 100; 100 only when full
 # ... and what the parts of a step hand on.
 CONDITIONS = 4  # the bits of conditions.py
-NET_OIL_PRESSURE = 5  # Pa; 0 when it was not credible
+NET_OIL_PRESSURE = 5  # Pa; 0 when a reading was missing, implausible or late
 CREDIBLE = 6  # 1 when every reading of this step is credible
 SEEN = 7  # ms of the elapsed time to which the readings apply
 DOUBTED = 8  # ms of the elapsed time that count as short of oil at weight 1
