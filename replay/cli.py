@@ -248,6 +248,7 @@ def floor(outer_radius: str, inner_radius: str, speed: str, density: str) -> Non
     the drilling keeps oil from the crankpins.
     """
     from replay.floor import floor_pressure_pa
+    from replay.units import PSI_PA
 
     outer = _quantity("--outer-radius", outer_radius, "metre", '"55 mm"')
     inner = _quantity("--inner-radius", inner_radius, "metre", '"8 mm"')
@@ -259,7 +260,7 @@ def floor(outer_radius: str, inner_radius: str, speed: str, density: str) -> Non
         raise refusal(
             "floor", "", str(error), "0 <= inner radius <= outer radius, speed and density not below 0"
         ) from None
-    click.echo(f"floor pressure {pascals / 1000:.3f} kPa = {pascals / 6894.757293168361:.3f} psi = {pascals:.0f} Pa")
+    click.echo(f"floor pressure {pascals / 1000:.3f} kPa = {pascals / PSI_PA:.3f} psi = {pascals:.0f} Pa")
 
 
 def _quantity(option: str, text: str, unit: str, example: str) -> float:

@@ -13,7 +13,8 @@ from typing import Any
 import numpy as np
 
 from protect.ranges import INPUTS, NO_READING, OIL_PRESSURE
-from replay.engine import Logic, logic_as_json
+from replay.engine import Logic
+from replay.engines import logic_as_json
 from replay.physics import layout
 from replay.physics.families import case_of
 from replay.physics.sensors import NO_READING as NOTHING_READ
@@ -137,7 +138,7 @@ def as_json(courses: list[Course], settings: Settings, recipe: dict[str, Any]) -
     return {
         "schema": SCHEMA,
         "settings": settings.as_json(),
-        "logic": logic_as_json(),
+        "logic": logic_as_json("portable"),
         "recipe": recipe,
         "machines": [vars(item) for item in courses],
         "families": {name: summary(item for item in courses if item.family == name) for name in families},

@@ -12,7 +12,6 @@ import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -167,8 +166,3 @@ def logic_digest() -> str:
         text = path.read_text(encoding="utf-8")
         digest.update(f"{path.name}\n{len(text)}\n{text}".encode())
     return digest.hexdigest()
-
-
-def logic_as_json() -> dict[str, Any]:
-    """Return what stands in a JSON report about the logic that was run."""
-    return {"engine": "portable", "digest": logic_digest()}

@@ -20,10 +20,9 @@ from replay.files import check_writable, write_whole
 from replay.library import Entry, Library, MustTrip
 from replay.settings import Settings
 from replay.trace import Trace, read_trace
-from replay.units import STANDARD_ATMOSPHERE_PA, atmosphere_pa
+from replay.units import PSI_PA, STANDARD_ATMOSPHERE_PA, atmosphere_pa
 
 FORMATS = (".png", ".svg", ".pdf")
-PSI_PA = 6894.757293168361
 BLACK, ORANGE, BLUE, GREEN, RED = "#000000", "#e69f00", "#0072b2", "#009e73", "#d55e00"
 # Shade of each state and the hatch that tells it apart in grey.
 SHADES = {

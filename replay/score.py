@@ -7,7 +7,8 @@ from typing import Any
 
 from replay import evidence
 from replay.baselines import BASELINES
-from replay.engine import CAUSES, STATES, Replay, logic_as_json, replay_trace
+from replay.engine import CAUSES, STATES, Replay, replay_trace
+from replay.engines import logic_as_json
 from replay.library import Entry, Library, MustTrip
 from replay.library_digest import library_digest
 from replay.mix import Mix, read_mix
@@ -293,7 +294,7 @@ def score(
         mix=read_mix(library, judged, settings.acceptance.confidence),
         baselines={name: total(part) for name, part in plain.items()},
         library_digest=library_digest(library),
-        logic=logic or logic_as_json(),
+        logic=logic or logic_as_json("portable"),
     )
 
 
@@ -302,7 +303,7 @@ def explain_json(trace: Trace, replay: Replay, settings: Settings, verdict: Verd
     return {
         "schema": "lubetrip-explain/1",
         "settings": settings.as_json(),
-        "logic": logic_as_json(),
+        "logic": logic_as_json("portable"),
         "trace": trace.name,
         "timeline": [
             {

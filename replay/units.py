@@ -10,6 +10,7 @@ import re
 from typing import Any
 
 STANDARD_ATMOSPHERE_PA = 101325.0
+PSI_PA = 6894.757293168361  # for reports; NIST SP 811 (from memory)
 
 _NUMBER = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(\S.*?)\s*")
 # Marks of the trade behind a pressure unit: what the number counts from.
