@@ -94,17 +94,27 @@ def past_grace(state: list[int], elapsed: int) -> int:
     return -left
 
 
+def regain_grace(state: list[int], settings: list[int], elapsed: int) -> None:
+    """Give back start grace for ms of standstill, up to the whole of it."""
+    left = state[GRACE_LEFT] + elapsed  # <= 1800000 + 300000
+    if left > settings[START_GRACE]:
+        left = settings[START_GRACE]
+    state[GRACE_LEFT] = left
+
+
 def update(state: list[int], settings: list[int], inputs: list[int], outputs: list[int]) -> None:
     """Move the integral and the start grace by this step's elapsed time.
 
     What was seen counts by its weight, what was doubted as short of oil at
     weight 1, in this order, as they come in time. A deficit counts only after
     the start grace; a healthy stretch drains at once. At standstill the
-    integral drains only for time that was seen.
+    integral drains, and the grace grows back, only for time that was seen: a
+    machine switched off and on again, or run feedback that flickers, gains no
+    more grace than it stood still.
     """
     seen = outputs[SEEN]
     if not inputs[RUNNING]:
-        state[GRACE_LEFT] = settings[START_GRACE]
+        regain_grace(state, settings, seen)
         accumulate(state, settings, -settings[STOPPED_RECOVERY], seen)
         return
     gain = weight(settings, outputs[NET_OIL_PRESSURE], inputs[SUCTION_PRESSURE])

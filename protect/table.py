@@ -23,8 +23,8 @@ event; each with its lockout form first; then the way to health.
 The reset rule: *a reset ends a lockout, and nothing else*. It is taken on its
 rising edge and only in LOCKED_OUT; it gives back run permission and forgets the
 counted trips, but not the integral: a reset brings no oil. With the machine
-still running, or with a sensor fault, it leads to TRIPPED, where the rules of a
-restart apply.
+still running, or on readings that are not credible, it leads to TRIPPED, where
+the rules of a restart apply.
 
 What is not in the table, and why: start grace, restart delay, trip memory and
 the starved spell are amounts of time or of history; they arrive here as bits.
@@ -96,7 +96,7 @@ TABLE = (
     #
     (TRIPPED, RUNNING | RESTART_DUE | SENSOR_OK | SENSOR_FAULT, RESTART_DUE | SENSOR_OK, STOPPED, NONE),
     #
-    (LOCKED_OUT, RESET_EDGE | RUNNING | SENSOR_FAULT, RESET_EDGE, STOPPED, FORGET_TRIPS),
+    (LOCKED_OUT, RESET_EDGE | RUNNING | SENSOR_OK | SENSOR_FAULT, RESET_EDGE | SENSOR_OK, STOPPED, FORGET_TRIPS),
     (LOCKED_OUT, RESET_EDGE, RESET_EDGE, TRIPPED, FORGET_TRIPS),
 )
 

@@ -42,6 +42,7 @@ COMPARED = (
     "crankcase unmoved, stuck_after",
     "seen, grace_left",
     "doubted, grace_left",
+    "grace_left regained at standstill, start_grace",
     "elapsed, restart_left",
     "seen, memory_left",
     "seen, fault_time",
@@ -192,7 +193,8 @@ class Watcher:
         before_settling = memory[state.STATE]
         table.settle(memory, values, bits)
         self.found.update(rows_met(before_settling, bits, memory[state.STATE]))
-        new_lockout = before_settling < memory[state.STATE] == state.LOCKED_OUT
+        # From STARVED, so that a port which wrongly reads on has a move left to show it.
+        new_lockout = before_settling == state.STARVED and memory[state.STATE] == state.LOCKED_OUT
         self.event("reset pressed in the step of a lockout", new_lockout and bits & BITS["reset_edge"])
         results[outputs.CONDITIONS] = bits
         outputs.write(memory, values, results)
@@ -233,6 +235,8 @@ class Watcher:
         net, suction, seen = results[NET_OIL_PRESSURE], inputs[ranges.SUCTION_PRESSURE], results[SEEN]
         if not inputs[ranges.RUNNING]:
             self._drain("at standstill", start, memory, values[ranges.STOPPED_RECOVERY] * seen)
+            left, whole = start[state.GRACE_LEFT], values[ranges.START_GRACE]
+            self.limit("grace_left regained at standstill, start_grace", left + seen, whole, counts=left < whole)
             return
         gain = integral.weight(values, net, suction)
         self.limit("seen, grace_left", seen, start[state.GRACE_LEFT])

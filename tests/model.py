@@ -117,7 +117,7 @@ class Model:
     def pass_time(self, ms: int, rate: Fraction, *, running: bool) -> None:
         """Let time pass at one rate, cut at the end of the start grace."""
         if not running:
-            self.grace_left = self.s["start_grace"]
+            self.grace_left = min(self.grace_left + ms, self.s["start_grace"])
             self.add(ms * rate)
             return
         graced = min(ms, self.grace_left)
@@ -186,7 +186,7 @@ class Model:
         if self.state == "LOCKED_OUT":
             if edge:
                 self.trips = self.memory_left = 0
-                self.state = "TRIPPED" if running or self.fault else "STOPPED"
+                self.state = "STOPPED" if self.credible and not running and not self.fault else "TRIPPED"
         elif self.state == "TRIPPED":
             if not running and self.restart_left == 0 and self.credible and not self.fault:
                 self.state = "STOPPED"

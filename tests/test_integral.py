@@ -146,12 +146,12 @@ def test_first_step_integrates_nothing() -> None:
 
 def test_healthy_time_drains_even_within_the_start_grace() -> None:
     """Catches a grace that also holds back recovery."""
-    machine = Machine().start().spend(10_000, net=BELOW_FLOOR).tick(0, running=0)
-    assert (machine.integral, machine.grace_left) == (40_000, 30_000)
+    machine = Machine().start().spend(10_000, net=BELOW_FLOOR).spend(30_000, running=0)
+    assert (machine.integral, machine.grace_left) == (32_500, 30_000)
 
     machine.spend(10_000, net=HEALTHY)
 
-    assert (machine.integral, machine.grace_left) == (30_000, 20_000)
+    assert (machine.integral, machine.grace_left) == (22_500, 20_000)
 
 
 def test_hold_band_neither_fills_nor_drains() -> None:

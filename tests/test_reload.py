@@ -131,7 +131,7 @@ def test_hold_band_opens_no_spell() -> None:
 
 def test_a_stop_ends_the_spell() -> None:
     """Catches a vacuum remembered across a stop, after which every start begins without oil pressure."""
-    machine = drained(10_000).tick(running=0, net=BELOW_FLOOR, suction=VACUUM)
+    machine = drained(10_000).spend(30_000, running=0, net=BELOW_FLOOR, suction=VACUUM)
     assert machine.memory.flags == ""
 
     machine.tick(net=BELOW_FLOOR, suction=RELOADED)
@@ -140,7 +140,7 @@ def test_a_stop_ends_the_spell() -> None:
 
 def test_reload_acts_within_the_start_grace() -> None:
     """Catches a guard that the start grace switches off: what kills the bearings does not wait for it."""
-    machine = drained(10_000).tick(running=0).spend(5_000, net=BELOW_FLOOR, suction=VACUUM)
+    machine = drained(10_000).spend(30_000, running=0).spend(5_000, net=BELOW_FLOOR, suction=VACUUM)
     assert (machine.name, machine.memory.flags, machine.grace_left) == ("PRIMING", "spell vacuum", 25_000)
 
     machine.tick(0, net=BELOW_FLOOR, suction=RELOADED)

@@ -109,11 +109,40 @@ def test_start_that_stays_between_cut_out_and_cut_in() -> None:
 
 def test_each_start_has_its_own_grace() -> None:
     """Catches a grace that is granted only once, or that goes on at standstill."""
-    machine = Machine().start().tick(running=0)
+    machine = Machine().start().spend(30_000, running=0)
     assert machine.grace_left == 30_000
 
-    machine.spend(20_000, net=BELOW_FLOOR).tick(running=0).spend(29_000, net=BELOW_FLOOR)
+    machine.spend(20_000, net=BELOW_FLOOR).spend(20_000, running=0).spend(29_000, net=BELOW_FLOOR)
     assert (machine.name, machine.integral, machine.grace_left) == ("PRIMING", 0, 1_000)
+
+
+def test_standstill_gives_back_as_much_grace_as_it_lasts() -> None:
+    """Catches a grace that is whole again after any standstill, or that grows beyond what is set."""
+    machine = Machine(max_gap=60_000).start().tick(0, running=0)
+    assert machine.grace_left == 0
+
+    for stood, left in ((1, 1), (29_998, 29_999), (1, 30_000), (1_000, 30_000)):
+        machine.spend(stood, by=stood, running=0)
+        assert machine.grace_left == left
+
+
+def test_time_nobody_saw_gives_back_no_grace() -> None:
+    """Catches a lost reading or a late tick at standstill that lets the next start run without oil."""
+    machine = Machine(max_gap=1_000).start().tick(1_000, running=0, oil=MISSING).tick(1_001, running=0)
+
+    assert machine.grace_left == 0
+
+
+@pytest.mark.parametrize(("runs", "stands"), [(29_900, 100), (900, 100), (200, 100)])
+def test_flickering_run_feedback_does_not_hide_a_machine_without_oil(runs: int, stands: int) -> None:
+    """Catches a contact that bounces, or a machine switched off and on, renewing the grace for ever."""
+    machine = Machine(stopped_recovery=205).start()
+    for _ in range(700):
+        machine.spend(runs, net=BELOW_FLOOR).spend(stands, running=0, net=BELOW_FLOOR)
+        if not machine.permitted:
+            break
+
+    assert (machine.name, machine.stop_cause) == ("TRIPPED", "oil")
 
 
 def test_starved_until_cut_in() -> None:
@@ -337,6 +366,16 @@ def test_reset_during_a_sensor_fault_leads_to_tripped() -> None:
 
     machine.tick(1, running=0)
     assert (machine.name, machine.permitted) == ("STOPPED", True)
+
+
+@pytest.mark.parametrize("reading", [{"oil": MISSING}, {"elapsed": 5_001}])
+def test_reset_on_a_doubtful_reading_leads_to_tripped(reading: dict[str, int]) -> None:
+    """Catches permission given in a tick that is late, or from a sensor that is just failing."""
+    elapsed = reading.pop("elapsed", 1_000)
+    machine = locked_out().spend(60_000, running=0).tick(elapsed, running=0, reset=1, **reading)
+    assert (machine.name, machine.permitted, machine.memory.trips) == ("TRIPPED", False, 0)
+
+    assert machine.tick(running=0).permitted
 
 
 def test_sensor_stops_never_lead_to_lockout() -> None:

@@ -200,12 +200,22 @@ static int32_t past_grace(int32_t state[], int32_t elapsed)
     return past;
 }
 
+static void regain_grace(int32_t state[], const int32_t settings[], int32_t elapsed)
+{
+    int32_t left = state[LT_ST_GRACE_LEFT] + elapsed;
+
+    if (left > settings[LT_SET_START_GRACE]) {
+        left = settings[LT_SET_START_GRACE];
+    }
+    state[LT_ST_GRACE_LEFT] = left;
+}
+
 static void update_integral(int32_t state[], const int32_t settings[], const int32_t inputs[], const int32_t outputs[])
 {
     int32_t seen = outputs[LT_OUT_SEEN];
 
     if (inputs[LT_IN_RUNNING] == 0) {
-        state[LT_ST_GRACE_LEFT] = settings[LT_SET_START_GRACE];
+        regain_grace(state, settings, seen);
         accumulate(state, settings, -settings[LT_SET_STOPPED_RECOVERY], seen);
     } else {
         int32_t gain = weight(settings, outputs[LT_OUT_NET_OIL_PRESSURE], inputs[LT_IN_SUCTION_PRESSURE]);
