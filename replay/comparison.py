@@ -14,6 +14,7 @@ from typing import Any
 
 from replay import evidence
 from replay.errors import refusal
+from replay.settings import SHOWN_CONFIDENCE
 from replay.statistics import bootstrap_mean, mcnemar
 
 SCHEMA = "lubetrip-compare/1"
@@ -97,7 +98,7 @@ def read_report(path: Path) -> dict[str, Any]:
         whole = all(key in row for row in rows for key in KEYS)
         whole = whole and report["acceptance"]["verdict"] in RANKS and isinstance(report["library"]["digest"], str)
         whole = whole and isinstance(report["totals"]["nuisance_trips"], int)
-        whole = whole and isinstance(report["acceptance"]["limits"]["confidence"], float)
+        whole = whole and isinstance(report["acceptance"]["limits"]["confidence"], float | None)
     except (KeyError, TypeError):
         whole = False
     if not whole:
@@ -127,7 +128,7 @@ def compare(a: dict[str, Any], b: dict[str, Any], names: tuple[str, str] = ("A",
         missed=missed,
         nuisance=nuisance,
         nuisance_trips=trips,
-        margins=_margins(pairs, a["acceptance"]["limits"]["confidence"]),
+        margins=_margins(pairs, a["acceptance"]["limits"]["confidence"] or SHOWN_CONFIDENCE),
         verdicts=verdicts,
         worse=tuple(_worse(missed, trips, verdicts)),
     )

@@ -99,7 +99,7 @@ def _claims(score: Score) -> Table:
     limits = score.settings.acceptance
     table = plain_table(title="what these traces show")
     table.add_column("", no_wrap=True)
-    for title in ("seen", f"at most,\n{100 * limits.confidence:g} % sure", "wanted\nat most", "would take\nmore"):
+    for title in ("seen", f"at most,\n{100 * limits.shown_confidence:g} % sure", "wanted\nat most", "would take\nmore"):
         table.add_column(title, justify="right", no_wrap=True, vertical="bottom")
     names = ("missed-trip probability", "nuisance trips per 1000 h", f"margin under {limits.min_margin_s:g} s")
     for name, claim in zip(names, score.claims, strict=True):
@@ -196,7 +196,7 @@ def _apart(score: Score) -> list[str]:
         lines.append(f"missed in the stated mix {_percent(score.mix.missed_probability)}, ")
         lines[-1] += f"at most {_percent(score.mix.upper)}"
     if score.margin_limit_s is not None:
-        sure = 100 * score.settings.acceptance.confidence
+        sure = 100 * score.settings.acceptance.shown_confidence
         lines.append(f"nine such faults in ten leave {seconds(score.margin_limit_s)} s or more, {sure:g} % sure")
     return lines
 
@@ -284,5 +284,5 @@ def _course_counts(part: dict[str, Any]) -> list[str]:
 def label_text(entry: Entry) -> str:
     """Return a label in words."""
     if isinstance(entry.label, MustTrip):
-        return f"must trip from {entry.label.earliest_s:g} s to {entry.label.deadline_s:g} s"
+        return f"must trip from {entry.label.earliest_s:.12g} s to {entry.label.deadline_s:.12g} s"
     return entry.label.replace("_", " ")

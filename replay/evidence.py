@@ -1,10 +1,11 @@
 """What a replayed library shows, and whether that is enough: claims with their exact confidence limits.
 
-A rule on what was seen (`max_missed`, `max_nuisance_per_1000h`, `min_margin`) is
-judged on the count. A rule on what is to be expected (`max_missed_probability`,
-`max_nuisance_limit_per_1000h`, `min_margin_coverage`) is judged on the one-sided
-upper limit at `confidence`: met when the limit is within the rule, not met when
-even the value seen is beyond it, and between the two there is not enough evidence.
+Where [acceptance] gives `confidence`, the one-sided upper limit at that confidence is
+judged, not the value seen: of the missed-trip probability against
+`max_missed_probability`, of the nuisance rate against `max_nuisance_per_1000h`, and
+of the share of faults that leave less than `min_margin` against what
+`min_margin_coverage` leaves over. A rule is met when the limit is within it, not met
+when even the value seen is beyond it, and between the two there is not enough evidence.
 """
 
 import math
@@ -26,7 +27,7 @@ MET = "met"
 NOT_MET = "not met"
 NOT_ENOUGH = "not enough evidence"
 NOT_JUDGED = "not judged"
-MISSED, NUISANCE, MARGIN = "max_missed_probability", "max_nuisance_limit_per_1000h", "min_margin_coverage"
+MISSED, NUISANCE, MARGIN = "max_missed_probability", "max_nuisance_per_1000h", "min_margin_coverage"
 SHOWN_COVERAGE = 0.9  # of the tolerance limit that a report shows
 
 
@@ -98,15 +99,13 @@ def claims(margins: list[float], missed: int, nuisance: int, hours: float, accep
     margins: of the hits, in s. A trial of the first and the last is a must-trip
     trace that was hit or missed: an early stop came before there was anything to find.
     """
-    confidence = acceptance.confidence
+    confidence, judged = acceptance.shown_confidence, acceptance.confidence is not None
     trials = len(margins) + missed
     thin = missed + sum(margin < acceptance.min_margin_s for margin in margins)
-    coverage = acceptance.min_margin_coverage
-    spare = None if coverage is None else 1 - coverage
     return (
-        chance(MISSED, missed, trials, confidence, acceptance.max_missed_probability),
-        rate(NUISANCE, nuisance, hours, confidence, acceptance.max_nuisance_limit_per_1000h),
-        chance(MARGIN, thin, trials, confidence, spare),
+        chance(MISSED, missed, trials, confidence, acceptance.max_missed_probability if judged else None),
+        rate(NUISANCE, nuisance, hours, confidence, acceptance.max_nuisance_per_1000h if judged else None),
+        chance(MARGIN, thin, trials, confidence, 1 - acceptance.min_margin_coverage if judged else None),
     )
 
 

@@ -123,7 +123,7 @@ class Score:
     @property
     def margin_limit_s(self) -> float | None:
         """Return the margin that nine must-trip traces in ten leave, at the confidence of [acceptance]."""
-        return evidence.margin_limit(self.margins_s, self.totals.missed, self.settings.acceptance.confidence)
+        return evidence.margin_limit(self.margins_s, self.totals.missed, self.settings.acceptance.shown_confidence)
 
     @property
     def worst_family(self) -> str | None:
@@ -250,13 +250,13 @@ def claims(verdicts: Iterable[Verdict], acceptance: Acceptance) -> tuple[evidenc
     return evidence.claims(margins, totals.missed, totals.nuisance_trips, hours, acceptance)
 
 
-def beyond(claims: Iterable[evidence.Claim]) -> tuple[Failure, ...]:
-    """Return the rules on what is to be expected that even the value seen breaks."""
-    return tuple(
-        Failure(claim.rule, claim.wanted, evidence.rounded(claim.point))
-        for claim in claims
-        if claim.wanted is not None and claim.verdict == evidence.NOT_MET
-    )
+def broken(totals: Totals, claims: Iterable[evidence.Claim], acceptance: Acceptance) -> tuple[Failure, ...]:
+    """Return the rules that the counts break, and those on a limit that even the value seen breaks, each once."""
+    failures = {failure.rule: failure for failure in unmet(totals, acceptance)}
+    for claim in claims:
+        if claim.wanted is not None and claim.verdict == evidence.NOT_MET:
+            failures.setdefault(claim.rule, Failure(claim.rule, claim.wanted, evidence.rounded(claim.point)))
+    return tuple(failures.values())
 
 
 def score(
@@ -288,10 +288,10 @@ def score(
         undecided=tuple(verdict for verdict in verdicts if verdict.outcome == "undecided"),
         totals=totals,
         families={name: total(part) for name, part in families.items()},
-        failures=unmet(totals, settings.acceptance) + beyond(found),
+        failures=broken(totals, found, settings.acceptance),
         claims=found,
         family_claims={name: claims(part, settings.acceptance) for name, part in families.items()},
-        mix=read_mix(library, judged, settings.acceptance.confidence),
+        mix=read_mix(library, judged, settings.acceptance.shown_confidence),
         baselines={name: total(part) for name, part in plain.items()},
         library_digest=library_digest(library),
         logic=logic or logic_as_json("portable"),

@@ -20,10 +20,14 @@ SECTIONS = {
     "sequence": ("start_grace", "restart_delay", "trips_to_lockout", "trip_memory"),
     "sensors": ("oil_range", "suction_range", "max_gap", "stuck_after", "fault_delay"),
     "site": ("altitude",),
-    "acceptance": ("max_missed", "max_nuisance_per_1000h", "min_margin", "confidence"),
+    "acceptance": ("max_missed", "max_nuisance_per_1000h", "min_margin"),
 }
-# Keys that may be left out. These ask for evidence; without them nothing but the counts is judged.
-OPTIONAL = {"acceptance": ("max_missed_probability", "max_nuisance_limit_per_1000h", "min_margin_coverage")}
+# Keys that may be left out. With `confidence` limits are judged, without it nothing but the counts.
+OPTIONAL = {"acceptance": ("confidence", "max_missed_probability", "min_margin_coverage")}
+# Nine faults in ten, found in time: 29 without a miss show it at 95 %.
+MAX_MISSED_PROBABILITY = 0.1
+MIN_MARGIN_COVERAGE = 0.9
+SHOWN_CONFIDENCE = 0.95  # of the limits that a report shows where none is stated
 FAR = 1e9  # no plain number of a settings file comes near
 ALTITUDE_M = (-500.0, 5000.0)
 # Plain numbers of [acceptance]: least, most.
@@ -32,7 +36,6 @@ ACCEPTANCE = {
     "max_nuisance_per_1000h": (0.0, 1000000.0),
     "confidence": (0.5, 0.9999),
     "max_missed_probability": (0.0001, 0.9999),
-    "max_nuisance_limit_per_1000h": (0.001, 1000000.0),
     "min_margin_coverage": (0.0001, 0.9999),
 }
 PLACES = {row[0]: place for place, row in enumerate(ranges.SETTINGS)}
@@ -40,18 +43,24 @@ PLACES = {row[0]: place for place, row in enumerate(ranges.SETTINGS)}
 
 @dataclass(frozen=True)
 class Acceptance:
-    """What a library replay has to meet: counts, stops per 1000 run hours, s, probabilities.
+    """What a library replay has to meet: a count, stops per 1000 run hours, s, and how sure that has to be.
 
-    The last three are judged on their one-sided limit at `confidence`, or not at all where None.
+    Where confidence is None the counts are judged. Where it is given, so are the
+    one-sided limits at that confidence: of the missed-trip probability, of the
+    nuisance rate, and of the share of faults that leave min_margin.
     """
 
     max_missed: int
     max_nuisance_per_1000h: float
     min_margin_s: float
-    confidence: float
-    max_missed_probability: float | None = None
-    max_nuisance_limit_per_1000h: float | None = None
-    min_margin_coverage: float | None = None
+    confidence: float | None = None
+    max_missed_probability: float = MAX_MISSED_PROBABILITY
+    min_margin_coverage: float = MIN_MARGIN_COVERAGE
+
+    @property
+    def shown_confidence(self) -> float:
+        """Return the confidence of the limits that a report shows."""
+        return SHOWN_CONFIDENCE if self.confidence is None else self.confidence
 
 
 @dataclass(frozen=True)
@@ -259,10 +268,12 @@ def _acceptance(path: Path, given: dict[str, Any]) -> Acceptance:
     if margin_ms < 0:
         raise refusal(path, where, "negative", _accepted("acceptance", "min_margin"), margin)
     asked = {key: float(given[key]) for key in OPTIONAL["acceptance"] if key in given}
+    if asked and "confidence" not in asked:
+        key, accepted = next(iter(asked)), f"confidence = {SHOWN_CONFIDENCE:g} beside it"
+        raise refusal(path, f"[acceptance] {key}", "asks for a limit, and no confidence is stated", accepted, asked[key])
     return Acceptance(
         max_missed=int(given["max_missed"]),
         max_nuisance_per_1000h=float(given["max_nuisance_per_1000h"]),
         min_margin_s=margin_ms / 1000,
-        confidence=float(given["confidence"]),
         **asked,
     )

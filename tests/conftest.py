@@ -43,7 +43,6 @@ altitude = "0 m"
 max_missed = 0
 max_nuisance_per_1000h = 0.0
 min_margin = "30 s"
-confidence = 0.95
 """
 
 

@@ -1,4 +1,4 @@
-"""The verdict: what was seen is judged on its count, what is to be expected on its confidence limit."""
+"""The verdict: counts are judged without `confidence`, and the limits of what is to be expected with it."""
 
 import json
 import math
@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from replay import evidence
+from replay.score import Verdict, broken, claims, total
 from replay.settings import OPTIONAL, Acceptance, read_settings
 from tests.command import lubetrip
 from tests.conftest import SETTINGS, entry
@@ -14,7 +15,8 @@ from tests.conftest import SETTINGS, entry
 
 def acceptance(**asked: float) -> Acceptance:
     """Return rules that any counts meet, and the evidence that is asked for."""
-    return Acceptance(max_missed=1000, max_nuisance_per_1000h=1e6, min_margin_s=30.0, confidence=0.95, **asked)
+    lenient = {"max_nuisance_per_1000h": 1e6, "max_missed_probability": 0.9999, "min_margin_coverage": 0.0001}
+    return Acceptance(max_missed=1000, min_margin_s=30.0, confidence=0.95, **(lenient | asked))  # type: ignore[arg-type]
 
 
 def verdicts(hits: int, missed: int, nuisance: int, hours: float, margin: float = 50.0, **asked: float) -> list[str]:
@@ -56,7 +58,7 @@ def test_missed_trip_probability_is_judged_on_its_limit(hits: int, missed: int, 
 )
 def test_nuisance_rate_is_judged_on_its_limit(nuisance: int, hours: float, verdict: str) -> None:
     """Catches ten quiet hours that show one stop in a year."""
-    assert verdicts(0, 0, nuisance, hours, max_nuisance_limit_per_1000h=5.0)[1] == verdict
+    assert verdicts(0, 0, nuisance, hours, max_nuisance_per_1000h=5.0)[1] == verdict
 
 
 @pytest.mark.parametrize(
@@ -68,9 +70,10 @@ def test_margin_coverage_is_judged_on_its_limit(hits: int, missed: int, margin: 
     assert verdicts(hits, missed, 0, 0.0, margin, min_margin_coverage=0.9)[2] == verdict
 
 
-def test_without_a_rule_nothing_is_judged_and_the_limits_are_shown_all_the_same() -> None:
+def test_without_confidence_no_limit_is_judged_and_all_are_shown_all_the_same() -> None:
     """Catches a library of a few traces that fails for a rule nobody wrote, and one whose limits nobody sees."""
-    found = evidence.claims([50.0], 0, 0, 1.0, acceptance())
+    counts = Acceptance(max_missed=0, max_nuisance_per_1000h=0.0, min_margin_s=30.0)
+    found = evidence.claims([50.0], 0, 0, 1.0, counts)
     assert [claim.verdict for claim in found] == [NOT_JUDGED] * 3
     assert found[0].upper == pytest.approx(0.95)
     assert found[1].upper == pytest.approx(2995.7, abs=0.1)
@@ -79,13 +82,13 @@ def test_without_a_rule_nothing_is_judged_and_the_limits_are_shown_all_the_same(
 @pytest.mark.parametrize(("hits", "missed"), [(0, 0), (10, 0), (40, 1), (100, 4)])
 def test_what_it_would_take_is_enough_and_not_more(hits: int, missed: int) -> None:
     """Catches advice after which the verdict is still the same."""
-    rule = acceptance(max_missed_probability=0.05, max_nuisance_limit_per_1000h=300.0)
+    rule = acceptance(max_missed_probability=0.05, max_nuisance_per_1000h=300.0)
     trips, rate, _ = evidence.claims([50.0] * hits, missed, missed, 5.0, rule)
     assert trips.further is not None and rate.further is not None
     more = hits + int(trips.further)
     assert verdicts(more, missed, 0, 0.0, max_missed_probability=0.05)[0] == MET
     assert verdicts(more - 1, missed, 0, 0.0, max_missed_probability=0.05)[0] == NOT_ENOUGH
-    assert verdicts(0, 0, missed, 5.0 + rate.further + 1e-6, max_nuisance_limit_per_1000h=300.0)[1] == MET
+    assert verdicts(0, 0, missed, 5.0 + rate.further + 1e-6, max_nuisance_per_1000h=300.0)[1] == MET
 
 
 def test_a_claim_can_be_recomputed_from_its_row() -> None:
@@ -109,15 +112,22 @@ def test_margin_that_nine_in_ten_leave() -> None:
 
 RULES = {
     "max_missed_probability": "0.05",
-    "max_nuisance_limit_per_1000h": "300.0",
+    "max_nuisance_per_1000h": "300.0",
     "min_margin_coverage": "0.9",
 }
+LENIENT = {"max_missed_probability": "0.9999", "max_nuisance_per_1000h": "1000000", "min_margin_coverage": "0.0001"}
+
+
+def with_confidence(**asked: str) -> str:
+    """Return a settings file that judges limits, each so lenient that anything meets it but those asked for."""
+    rules = "".join(f"{key} = {value}\n" for key, value in (LENIENT | asked).items())
+    return SETTINGS.replace("max_nuisance_per_1000h = 0.0\n", "confidence = 0.95\n") + rules
 
 
 @pytest.mark.parametrize("key", RULES)
 def test_a_small_library_exits_3_and_says_what_it_would_take(key: str, library: Path) -> None:
     """Catches a lack of evidence that a script takes for met, or for not met."""
-    (library / "settings.toml").write_text(SETTINGS + f"{key} = {RULES[key]}\n", encoding="utf-8")
+    (library / "settings.toml").write_text(with_confidence(**{key: RULES[key]}), encoding="utf-8")
     done = lubetrip("score", library)
     report = json.loads(lubetrip("score", library, "--json", "-").stdout)["acceptance"]
 
@@ -131,7 +141,7 @@ def test_a_small_library_exits_3_and_says_what_it_would_take(key: str, library: 
         lacking["further"]
         == {
             "max_missed_probability": 58,
-            "max_nuisance_limit_per_1000h": pytest.approx(8.985774, abs=1e-6),
+            "max_nuisance_per_1000h": pytest.approx(8.985774, abs=1e-6),
             "min_margin_coverage": 28,
         }[key]
     )
@@ -139,7 +149,7 @@ def test_a_small_library_exits_3_and_says_what_it_would_take(key: str, library: 
 
 def test_a_broken_rule_weighs_more_than_missing_evidence(library: Path) -> None:
     """Catches a library that misses a trip and is told to be merely too small."""
-    text = SETTINGS.replace('"60 s"\nfloor_weight', '"30 min"\nfloor_weight') + "max_nuisance_limit_per_1000h = 300\n"
+    text = with_confidence(max_nuisance_per_1000h="300").replace('"60 s"\nfloor_weight', '"30 min"\nfloor_weight')
     (library / "settings.toml").write_text(text, encoding="utf-8")
     done = lubetrip("score", library)
 
@@ -153,10 +163,42 @@ def test_a_broken_rule_weighs_more_than_missing_evidence(library: Path) -> None:
 )
 def test_evidence_that_nothing_could_show_is_refused(key: str, value: str, tmp_path: Path) -> None:
     """Catches a rule that no library of any size can meet."""
-    (tmp_path / "s.toml").write_text(SETTINGS + f"{key} = {value}\n", encoding="utf-8")
+    (tmp_path / "s.toml").write_text(with_confidence(**{key: value}), encoding="utf-8")
     done = lubetrip("score", tmp_path, "--settings", tmp_path / "s.toml")
     assert (done.returncode, done.stdout) == (2, "")
     with pytest.raises(Exception, match=f"acceptance. {key}"):
+        read_settings(tmp_path / "s.toml")
+
+
+def test_confidence_alone_asks_for_nine_faults_in_ten(library: Path) -> None:
+    """Catches a confidence that judges nothing by itself: one fault without a miss, 28 more to show it at 95 %."""
+    (library / "settings.toml").write_text(SETTINGS + "confidence = 0.95\n", encoding="utf-8")
+    done = lubetrip("score", library, "--json", "-")
+    lacking = {claim["rule"]: claim for claim in json.loads(done.stdout)["acceptance"]["lacking"]}
+
+    assert done.returncode == 3
+    assert {rule: claim["wanted"] for rule, claim in lacking.items()} == {
+        "max_missed_probability": 0.1,
+        "max_nuisance_per_1000h": 0.0,
+        "min_margin_coverage": pytest.approx(0.1),
+    }
+    further = [claim["further"] for claim in lacking.values()]
+    assert further == [28, None, 28]  # and no number of hours shows a rate of nothing
+
+
+def test_a_rate_beyond_the_rule_is_one_failure() -> None:
+    """Catches a rule that is named twice because its count and its limit both break it."""
+    stop = Verdict("x", "f", "nuisance", 1.0, "oil", None, None, run_hours=1.0, trips=1, locked_out=False)
+    rule = acceptance(max_nuisance_per_1000h=5.0)
+
+    assert [failure.rule for failure in broken(total([stop]), claims([stop], rule), rule)] == ["max_nuisance_per_1000h"]
+
+
+@pytest.mark.parametrize("key", ["max_missed_probability", "min_margin_coverage"])
+def test_a_limit_without_its_confidence_is_refused(key: str, tmp_path: Path) -> None:
+    """Catches a wish for evidence that is read and never judged."""
+    (tmp_path / "s.toml").write_text(SETTINGS + f"{key} = 0.5\n", encoding="utf-8")
+    with pytest.raises(Exception, match=f"{key} = 0.5: asks for a limit, and no confidence is stated"):
         read_settings(tmp_path / "s.toml")
 
 

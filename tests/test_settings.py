@@ -109,7 +109,7 @@ BROKEN = [
     ('oil_range = ["0 kPa", "2000 kPa"]', 'oil_range = ["2 MPa", "0 kPa"]', ["oil_range", "less than"]),
     ('altitude = "0 m"', 'altitude = "9000 m"', ["[site] altitude", '"9000 m"', "5000 m"]),
     ('altitude = "0 m"', "altitude = 12", ["altitude", "12", "unit"]),
-    ("confidence = 0.95", "confidence = 95", ["[acceptance] confidence", "95", "0.9999"]),
+    ("min_margin", "confidence = 95\nmin_margin", ["[acceptance] confidence", "95", "0.9999"]),
     ("max_missed = 0", "max_missed = 0.5", ["max_missed", "whole number"]),
     ('min_margin = "30 s"', 'min_margin = "-1 s"', ["min_margin", '"-1 s"', "negative"]),
     ("recovery = 1.0", "recovery = 1.0\nrecovry = 1", ["[integral] recovry", "unknown key", "recovery"]),
