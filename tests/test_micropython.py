@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from protect import ranges, state
+from protect import ranges, saved, state
 from replay.conform import command_link
 from replay.conform import conform as drive
 from replay.vectors import middle_settings
@@ -19,7 +19,6 @@ from tests.toolchain import ROOT, need, vector_set
 
 WIRING = ROOT / "firmware_ref" / "micropython"
 MODULES = ("board", "main", "saved", "sensors", "ticks", "wiring")
-DIGEST = "ab" * 32
 OIL, SUCTION, SUPPLY, RUN, RESET, RELAY = 26, 27, 28, 14, 15, 16
 
 
@@ -102,7 +101,7 @@ import gc
 import machine
 import wiring
 machine.COUNTS.update({{26: 65535, 27: 30000, 28: 49000}})
-controller = wiring.Controller({tuple(middle_settings())}, "{DIGEST}", 0)
+controller = wiring.Controller({tuple(middle_settings())}, 0)
 done = controller.run_pass(200)
 now = before = worst = 0
 for number in range(2, 500):
@@ -136,7 +135,7 @@ class Rig:
     def start(self, settings: list[int] | None = None) -> "Rig":
         """Power the board up."""
         values = tuple(settings or middle_settings())
-        self.controller = self.modules["wiring"].Controller(values, DIGEST, self.now)
+        self.controller = self.modules["wiring"].Controller(values, self.now)
         return self
 
     def passes(self, count: int, milliseconds: int = 200) -> None:
@@ -167,7 +166,7 @@ def rig(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Rig]:
     modules = {name: importlib.import_module(name) for name in MODULES if name != "main"}
     for table in (fake_board.COUNTS, fake_board.LEVELS, fake_board.FED):
         table.clear()
-    modules["saved"].save(("record_a.bin", "record_b.bin"), 1, DIGEST, [0] * 16)
+    modules["saved"].save(("record_a.bin", "record_b.bin"), 1, middle_settings(), [0] * 16)
     yield Rig(modules)
     for name in MODULES:
         sys.modules.pop(name, None)
@@ -340,23 +339,39 @@ def test_without_a_good_record_the_machine_is_locked_out_until_a_reset(rig: Rig)
 
 
 @pytest.mark.parametrize(
-    "damage", [lambda r: r[:-1], lambda r: r + b"\0", lambda r: r[:50] + bytes([r[50] ^ 1]) + r[51:]]
+    "damage", [lambda r: r[:-1], lambda r: r + b"\0", lambda r: r[:50] + bytes([r[50] ^ 1]) + r[51:], lambda r: b""]
 )
 def test_a_damaged_record_gives_way_to_the_one_before(damage, rig: Rig) -> None:
     """Catches a torn write that loses everything, or a record believed without its checksum."""
-    saved, files = rig.modules["saved"], ("record_a.bin", "record_b.bin")
-    saved.save(files, 6, DIGEST, list(range(16)))
-    saved.save(files, 7, DIGEST, list(range(1, 17)))
-    assert saved.newest(files, DIGEST) == (7, list(range(1, 17)))
+    module, files, settings = rig.modules["saved"], ("record_a.bin", "record_b.bin"), middle_settings()
+    memory = [0] * state.STATE_SIZE
+    for number in (6, 7):
+        memory[state.TRIPS] = number - 5
+        module.save(files, number, settings, memory)
+    assert (module.recall(files, settings, memory), memory[state.TRIPS]) == (7, 2)
     last = Path(files[7 % 2])
     last.write_bytes(damage(last.read_bytes()))
 
-    assert saved.newest(files, DIGEST) == (6, list(range(16)))
+    assert (module.recall(files, settings, memory), memory[state.TRIPS]) == (6, 1)
 
 
-def test_a_record_of_other_settings_does_not_count(rig: Rig) -> None:
-    """Catches an integral carried over into settings in which it means something else."""
-    assert rig.modules["saved"].newest(("record_a.bin", "record_b.bin"), "cd" * 32) is None
+def test_the_record_is_the_same_on_micropython(tmp_path: Path) -> None:
+    """Catches a record that a board writes in another way than the reference, and one that it does not take back."""
+    settings, memory = middle_settings(), [0] * state.STATE_SIZE
+    memory[state.STATE], memory[state.INTEGRAL], memory[state.TRIPS] = state.TRIPPED, 123, 1
+    script = tmp_path / "record.py"
+    script.write_text(f"""
+import binascii
+from protect import saved
+record, back = bytearray(saved.RECORD_SIZE), [0] * 16
+saved.fill(record, 41, {settings}, {memory})
+print(binascii.hexlify(record).decode(), saved.recall(back, {settings}, bytearray(88), record), back)
+""")
+    record, back = bytearray(saved.RECORD_SIZE), [0] * state.STATE_SIZE
+    saved.fill(record, 41, settings, memory)
+    saved.recall(back, settings, record, record)
+
+    assert micropython(script) == f"{record.hex()} 41 {back}\n"
 
 
 def test_a_fluttering_pressure_does_not_wear_the_flash(rig: Rig) -> None:

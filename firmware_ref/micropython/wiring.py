@@ -9,6 +9,7 @@ from machine import ADC, WDT, Pin
 
 from protect import outputs, ranges, state
 from protect.protection import step
+from protect.saved import next_number
 
 
 class Inputs:
@@ -43,19 +44,16 @@ class Inputs:
 class Controller:
     """One machine under protection. Raises ValueError, with the relay off, for settings that do not fit."""
 
-    def __init__(self, settings: tuple[int, ...], digest: str, now: int) -> None:
+    def __init__(self, settings: tuple[int, ...], now: int) -> None:
         self.relay = Pin(board.RELAY_PIN, Pin.OUT, value=0)
         if len(settings) != ranges.SETTINGS_SIZE:
             raise ValueError("settings of another version: export them again")
-        self.settings, self.digest = settings, digest
+        self.settings = settings
         self.memory = [0] * state.STATE_SIZE
         self.results = [0] * outputs.OUTPUTS_SIZE
         self.inputs = [0] * ranges.INPUTS_SIZE
         self.pins = Inputs()
-        state.power_up(self.memory, settings)
-        record = saved.newest(board.RECORDS, digest)
-        self.record_number = record[0] if record else 0
-        saved.put_back(self.memory, record[1] if record else None)
+        self.record_number = saved.recall(board.RECORDS, settings, self.memory)
         self.saved_stop, self.saved_trips = self.stop(), self.memory[state.TRIPS]
         self.before = self.saved_at = now
         self.watchdog = WDT(timeout=board.WATCHDOG_MS)
@@ -93,8 +91,8 @@ class Controller:
         unchanged = self.stop() == self.saved_stop and self.memory[state.TRIPS] == self.saved_trips
         if unchanged and ticks.elapsed_ms(now, self.saved_at) < board.SAVE_MS:
             return
-        self.record_number += 1
-        saved.save(board.RECORDS, self.record_number, self.digest, self.memory)
+        self.record_number = next_number(self.record_number)
+        saved.save(board.RECORDS, self.record_number, self.settings, self.memory)
         self.saved_stop, self.saved_trips = self.stop(), self.memory[state.TRIPS]
         self.saved_at = now
 
