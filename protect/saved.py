@@ -47,6 +47,8 @@ CRC_AT = 40
 COPY_SIZE = 44
 RECORD_SIZE = 88
 NO_RECORD = -1
+BYTE = 0xFF
+TOO_LARGE = 0x40  # top byte of a word of 2^30, which no record holds
 
 KEPT = (INTEGRAL, INTEGRAL_FRACTION, MEMORY_LEFT, TRIPS, FAULT_TIME, CAUSE)
 KEPT_COUNT = 6
@@ -77,18 +79,24 @@ def add_byte(crc: list[int], byte: int) -> None:
 
 def crc_byte(crc: list[int], place: int) -> int:
     """Return byte 0 .. 3 of a finished CRC-32, the lowest first."""
-    return ((crc[place >> 1] ^ 0xFFFF) >> (8 * (place & 1))) & 0xFF
+    return ((crc[place >> 1] ^ 0xFFFF) >> (8 * (place & 1))) & BYTE
+
+
+def put_crc(record: list[int], at: int, crc: list[int]) -> None:
+    """Put a finished CRC-32 into four bytes, the lowest first."""
+    for place in range(4):
+        record[at + place] = crc_byte(crc, place)
 
 
 def put_word(record: list[int], at: int, word: int) -> None:
     """Put a word of 0 .. 2^30 into four bytes, the lowest first."""
     for place in range(4):
-        record[at + place] = (word >> (8 * place)) & 0xFF
+        record[at + place] = (word >> (8 * place)) & BYTE
 
 
 def word_at(record: list[int], at: int) -> int:
     """Return the word of four bytes, or -1 for one that no record holds."""
-    if record[at + 3] >= 0x40:  # a word of 2^30 and more
+    if record[at + 3] >= TOO_LARGE:
         return -1
     return record[at] | (record[at + 1] << 8) | (record[at + 2] << 16) | (record[at + 3] << 24)
 
@@ -105,7 +113,7 @@ def crc_of_settings(settings: list[int], crc: list[int]) -> None:
     begin_crc(crc)
     for place in range(SETTINGS_SIZE):
         for shift in range(0, 32, 8):
-            add_byte(crc, (settings[place] >> shift) & 0xFF)
+            add_byte(crc, (settings[place] >> shift) & BYTE)
 
 
 def fill(record: list[int], number: int, settings: list[int], state: list[int]) -> None:
@@ -113,8 +121,7 @@ def fill(record: list[int], number: int, settings: list[int], state: list[int]) 
     crc = [0, 0]
     put_word(record, 0, number | (FORM << 16))
     crc_of_settings(settings, crc)
-    for place in range(4):
-        record[SETTINGS_CRC_AT + place] = crc_byte(crc, place)
+    put_crc(record, SETTINGS_CRC_AT, crc)
     for place in range(KEPT_COUNT):
         put_word(record, WORDS_AT + 4 * place, state[KEPT[place]])
     stop = 0
@@ -123,38 +130,39 @@ def fill(record: list[int], number: int, settings: list[int], state: list[int]) 
     put_word(record, STOP_AT, stop)
     put_word(record, FAULT_AT, state[FLAGS] & FAULT_DECLARED)
     crc_of_content(record, crc)
-    for place in range(4):
-        record[CRC_AT + place] = crc_byte(crc, place)
+    put_crc(record, CRC_AT, crc)
     for place in range(COPY_SIZE):
-        record[COPY_SIZE + place] = 0xFF ^ record[place]
+        record[COPY_SIZE + place] = BYTE ^ record[place]
+
+
+def holds_crc(record: list[int], at: int, crc: list[int]) -> bool:
+    """Tell whether a finished CRC-32 stands at a place of a record."""
+    for place in range(4):
+        if record[at + place] != crc_byte(crc, place):
+            return False
+    return True
 
 
 def is_sealed(record: list[int]) -> bool:
     """Tell whether the halves of a record and its CRC-32 agree."""
     for place in range(COPY_SIZE):
-        if record[place] ^ record[COPY_SIZE + place] != 0xFF:
+        if record[place] ^ record[COPY_SIZE + place] != BYTE:
             return False
     crc = [0, 0]
     crc_of_content(record, crc)
-    for place in range(4):
-        if record[CRC_AT + place] != crc_byte(crc, place):
-            return False
-    return True
+    return holds_crc(record, CRC_AT, crc)
 
 
 def is_of(record: list[int], settings: list[int]) -> bool:
     """Tell whether a record was made under these settings."""
     crc = [0, 0]
     crc_of_settings(settings, crc)
-    for place in range(4):
-        if record[SETTINGS_CRC_AT + place] != crc_byte(crc, place):
-            return False
-    return True
+    return holds_crc(record, SETTINGS_CRC_AT, crc)
 
 
 def within(word: int, most: int) -> bool:
     """Tell whether a word lies in 0 .. most."""
-    return 0 <= word and word <= most
+    return 0 <= word <= most
 
 
 def is_possible(record: list[int], settings: list[int]) -> bool:
