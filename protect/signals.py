@@ -7,7 +7,8 @@ the machine ran. Doubt is counted in ms of the elapsed time, so that a tick in
 which a channel becomes stuck is shared between what was seen and what was not.
 
 At standstill pressures rest by nature: the stuck check runs only with the
-machine.
+machine. What it has gathered it keeps until the reading moves, so a channel
+that was frozen is not believed again because the machine has stopped.
 """
 
 from protect.outputs import CREDIBLE, DOUBTED, NET_OIL_PRESSURE, SEEN
@@ -53,10 +54,10 @@ def plausible(settings: list[int], inputs: list[int]) -> bool:
 def stuck_part(state: list[int], seen: int, reading: int, running: int, elapsed: int, stuck_after: int) -> int:
     """Age the channel at place `seen`; return the ms of `elapsed` in which it was stuck."""
     unmoved = 0
-    if running:
-        unmoved = elapsed
-        if reading == state[seen]:
-            unmoved += state[seen + 1]  # <= 86400000 + 1800000
+    if reading == state[seen]:
+        unmoved = state[seen + 1]
+    if running or unmoved == stuck_after:
+        unmoved += elapsed  # <= 86400000 + 1800000
     state[seen] = reading
     if unmoved <= stuck_after:
         state[seen + 1] = unmoved

@@ -73,6 +73,9 @@ EVENTS = (
     "vacuum seen",
     "spell ends healthy",
     "spell ends at standstill",
+    "unmoved time kept at standstill",
+    "a stuck channel stays stuck at standstill",
+    "a stuck channel moves at standstill",
     "largest elapsed",
     "negative elapsed",
     "alarm by doubt alone",
@@ -219,15 +222,20 @@ class Watcher:
             alone = on_time and signals.plausible(values, others)
             self.limit(f"{name}, {sensor}_least", inputs[place], values[least], counts=alone)
             self.limit(f"{name}, {sensor}_most", inputs[place], values[least + 1], counts=alone)
-        if not inputs[ranges.RUNNING]:
-            return
         for name, place, seen in (
             ("oil", ranges.OIL_PRESSURE, state.OIL_SEEN),
             ("suction", ranges.SUCTION_PRESSURE, state.SUCTION_SEEN),
             ("crankcase", ranges.CRANKCASE_PRESSURE, state.CRANKCASE_SEEN),
         ):
-            unmoved = elapsed + (before[seen + 1] if inputs[place] == before[seen] else 0)
-            self.limit(f"{name} unmoved, stuck_after", unmoved, values[ranges.STUCK_AFTER], counts=on_time)
+            moved, gathered = inputs[place] != before[seen], before[seen + 1]
+            if inputs[ranges.RUNNING]:
+                unmoved = elapsed + (0 if moved else gathered)
+                self.limit(f"{name} unmoved, stuck_after", unmoved, values[ranges.STUCK_AFTER], counts=on_time)
+            elif gathered == values[ranges.STUCK_AFTER]:
+                self.event("a stuck channel moves at standstill", on_time and moved and elapsed)
+                self.event("a stuck channel stays stuck at standstill", on_time and not moved and elapsed)
+            else:
+                self.event("unmoved time kept at standstill", on_time and not moved and gathered)
 
     def _integral(
         self, start: list[int], memory: list[int], values: list[int], inputs: list[int], results: list[int]

@@ -27,14 +27,15 @@ class Channel:
     reading: int | None = None
     unmoved: int = 0
 
-    def look(self, reading: int, elapsed: int, *, running: bool) -> None:
-        """Take a new reading; it holds for the whole time since the last one."""
-        if not running:
+    def look(self, reading: int, elapsed: int, stuck_after: int, *, running: bool) -> None:
+        """Take a new reading; it holds for the whole time since the last one.
+
+        At standstill no channel becomes stuck, and one that was stays it until it moves.
+        """
+        if reading != self.reading:
             self.unmoved = 0
-        elif reading == self.reading:
+        if running or self.unmoved >= stuck_after:
             self.unmoved += elapsed
-        else:
-            self.unmoved = elapsed
         self.reading = reading
 
 
@@ -85,7 +86,7 @@ class Model:
     def doubted(self, elapsed: int, readings: tuple[int, int, int], *, running: bool, late: bool) -> int:
         """Return the ms at the end of this step in which some reading was not credible."""
         for channel, reading in zip(self.channels, readings, strict=True):
-            channel.look(reading, elapsed, running=running)
+            channel.look(reading, elapsed, self.s["stuck_after"], running=running)
         oil, suction, crankcase = readings
         in_range = (
             self.s["oil_least"] <= oil <= self.s["oil_most"]

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from protect import state
+from protect import ranges, state
 from tests.protection import BELOW_FLOOR, HEALTHY, MISSING, SUCTION, VACUUM, Machine
 from tests.strategies import any_settings, between, memories, readings
 
@@ -130,11 +130,28 @@ def test_readings_may_rest_as_long_as_the_machine_does() -> None:
     assert not machine.credible
 
 
-def test_a_stop_wipes_what_the_stuck_check_had_gathered() -> None:
-    """Catches unmoved time carried from one run into the next."""
-    machine = Machine(stuck_after=60_000).tick(0).spend(59_000).tick(running=0).spend(59_000)
+def test_a_stop_keeps_what_the_stuck_check_had_gathered_until_the_reading_moves() -> None:
+    """Catches a frozen channel whose time begins anew at every stop, and one that is never believed again."""
+    machine = Machine(stuck_after=60_000).tick(0).spend(59_000).spend(600_000, running=0, by=5_000)
+    assert (machine.credible, machine.memory.unmoved) == (True, (59_000,) * 3)
+    assert not machine.tick().credible
 
-    assert machine.credible
+    machine.spend(5_000, running=0)
+    assert (machine.credible, machine.memory.fault_time) == (False, 5_000)
+
+    machine.tick(running=0, suction=SUCTION + 1)
+    assert (machine.credible, machine.memory.unmoved) == (True, (0, 0, 0))
+
+
+def test_a_frozen_oil_pressure_lets_no_machine_start_again() -> None:
+    """Catches a machine without oil that is started after every restart delay, because a frozen reading shows it."""
+    machine = Machine(stuck_after=60_000).start()
+    frozen = machine.inputs[ranges.OIL_PRESSURE]
+    for second in range(4_000):
+        running = int(machine.permitted)
+        machine.tick(running=running, oil=frozen, suction=SUCTION + second % 2, net=BELOW_FLOOR)
+        if second > 100:
+            assert (machine.name, machine.stop_cause) == ("TRIPPED", "sensor")
 
 
 def test_a_step_in_which_a_channel_becomes_stuck_is_shared() -> None:

@@ -70,11 +70,11 @@ static int32_t stuck_part(int32_t seen[2], int32_t reading, int32_t running, int
     int32_t unmoved = 0;
     int32_t part = 0;
 
-    if (running != 0) {
-        unmoved = elapsed;
-        if (reading == seen[0]) {
-            unmoved += seen[1];
-        }
+    if (reading == seen[0]) {
+        unmoved = seen[1];
+    }
+    if ((running != 0) || (unmoved == stuck_after)) {
+        unmoved += elapsed;
     }
     seen[0] = reading;
     if (unmoved > stuck_after) {
