@@ -7,7 +7,7 @@ Start grace 30 s, trip delay 120 s at weight 4 below the floor, restart delay
 import pytest
 
 from protect import state
-from tests.protection import BELOW_FLOOR, HEALTHY, HELD, MISSING, SHORT, Machine, Memory
+from tests.protection import BELOW_FLOOR, HEALTHY, HELD, MISSING, RELOADED, SHORT, Machine, Memory
 
 HOUR = 3_600_000
 
@@ -265,7 +265,7 @@ def test_final_is_final() -> None:
         {"running": 0},
         {"running": 0, "oil": MISSING},
         {"oil": MISSING},
-        {"running": 0, "net": HEALTHY},
+        {"running": 0, "net": BELOW_FLOOR, "suction": RELOADED},  # all channels move, so they are believed again
     ):
         machine.spend(8 * HOUR, by=5_000, **story)
         assert (machine.name, machine.permitted, machine.stop_cause) == ("LOCKED_OUT", False, "oil")

@@ -5,9 +5,10 @@ the restart delay, the doubt and whether a fault is declared, and what is known
 of the channels. Claimed of the whole state: when at most one thing happens
 within the step. A step decides once, at its end; so when a trip and the end of
 the trip memory fall into one step, or a full integral and a sensor fault, two
-steps decide between them and one does not. And a channel that becomes stuck
-within the step takes the decision of its credible part along: pressures that
-were never decided upon leave no mark on the starved spell.
+steps decide between them and one does not. Not claimed for a step in which a
+channel becomes stuck: it takes the decision of its credible part along, and
+pressures that were never decided upon leave no mark on the starved spell.
+`tests/proof` proves the same for all settings and states.
 """
 
 from hypothesis import assume, given, settings
@@ -40,6 +41,7 @@ class Split:
             "crankcase": crankcase,
         }
         self.memory_ends = 0 < words[5] <= 2 * half
+        self.state_before = words[0]
         self.one, self.two, self.none = (self.machine(named, words) for _ in range(3))
         self.one.tick(2 * half, **inputs)
         self.two.tick(half, **inputs).tick(half, **inputs)
@@ -60,10 +62,15 @@ class Split:
         )
 
     def happenings(self) -> set[str]:
-        """Return what happens within the step: conditions that time changed, a reset edge, the end of trip memory."""
+        """Return what happens within the step.
+
+        Conditions that time changed, a reset edge, the end of trip memory, and a
+        state that the readings change before any time has passed.
+        """
         before, after = self.none.results[outputs.CONDITIONS], self.one.results[outputs.CONDITIONS]
         things = names_of(before ^ after) | names_of(before) & {"reset_edge"}
-        return things | ({"memory"} if self.memory_ends else set())
+        at_once = {"state"} if self.none.state[0] != self.state_before else set()
+        return things | at_once | ({"memory"} if self.memory_ends else set())
 
 
 @settings(max_examples=150)
@@ -90,7 +97,7 @@ def test_the_whole_state_agrees_when_at_most_one_thing_happens(data: st.DataObje
     """Catches a trip, a timer or a flag that depends on how often the step is called."""
     split = Split(data)
     things = split.happenings()
-    assume(len(things) <= 1)
+    assume(len(things) <= 1 and "sensor_ok" not in things)
 
     assert split.one.memory == split.two.memory, things
 
