@@ -3,8 +3,9 @@
     errors        how every refusal of bad input reads
     units         pressures, durations and the site's atmosphere, at the edge only
     settings      settings file (TOML) -> checked integers
-    trace         one trace (CSV or Parquet) -> integer arrays
-    library       library.toml -> traces with their labels
+    trace         one trace (CSV, Parquet, Arrow) -> integer arrays: trace_files reads, trace_rows checks
+    library       library.toml -> traces with their labels; labels edits one
+    triage        what unlabelled logs reveal, and which machine to open first
     engine        the logic of `protect` over one trace
     physics       one machine, from crankcase gas to bearings; families of traces
     synth         libraries of synthesised traces
@@ -17,9 +18,21 @@
     comparison    two scores; record, junit and pytest_plugin, a score for others
     vectors       what a port has to give (coverage, adversary); conform, driving a port
     export        settings as a table for a port
-    plot          one trace as a picture
+    picture       what there is to draw of a trace (decimation, looks); plot draws it; report, a library as one page
+    notebook      what a notebook shows of a trace, settings and a score
     display       tables for the terminal
     cli           the console command `lubetrip` (and cli_firmware); nothing imports it
 
 Integers and absolute pascals inside; gauge and other units exist at the edge.
 """
+
+from typing import Any
+
+
+def __getattr__(name: str) -> Any:
+    """Give out `replay.Trace` without making every command wait for numpy."""
+    if name == "Trace":
+        from replay.trace import Trace
+
+        return Trace
+    raise AttributeError(f"module 'replay' has no attribute '{name}'")

@@ -6,15 +6,16 @@ Exit status: 0 done (score: acceptance met), 1 score: acceptance not met, 2 bad 
 import json
 import os
 import sys
-import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Self
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from replay.cli_firmware import COMMANDS
+from replay import cli_bench, cli_firmware, cli_guarantee, cli_import, cli_label, cli_report, cli_triage, cli_tune
+from replay.cli_workers import working
 from replay.errors import refusal, refusing
+from replay.progress import Progress
 
 if TYPE_CHECKING:
     from replay.library import Library
@@ -73,6 +74,7 @@ def main() -> None:
 @click.option(
     "--record", "record_folder", type=click.Path(path_type=Path), metavar="DIR", help="Keep an evidence record in DIR."
 )
+@working
 @refusing
 def score(
     library_folder: Path,
@@ -82,6 +84,8 @@ def score(
     junit_file: Path | None,
     plots_folder: Path | None,
     record_folder: Path | None,
+    address: str | None,
+    local: int | None,
 ) -> None:
     """Score all traces of LIBRARY (a folder with library.toml).
 
@@ -91,19 +95,20 @@ def score(
     from replay import display, engines
     from replay.library import read_library
     from replay.score import score as score_library
+    from replay.workers import workers
 
     _check_writable(json_file)
     _check_writable(junit_file)
     if record_folder is not None:
-        from replay.record import check_free
+        from replay.files import check_free_folder
 
-        check_free(record_folder)
+        check_free_folder(record_folder)
     library = read_library(library_folder)
     settings = _settings(settings_file, library, library_folder)
     engine = engine or engines.fitting(library)
     run = engines.replayer(engine)
-    with _Progress(len(library.entries), "replaying") as progress:
-        result = score_library(library, settings, progress.advance, run, engines.logic_as_json(engine))
+    with workers(address, local) as each, Progress(len(library.entries), "replaying") as progress:
+        result = score_library(library, settings, progress.advance, run, engines.logic_as_json(engine), each)
     plots = {}
     if plots_folder is not None:
         from replay.plot import save_plots
@@ -165,6 +170,7 @@ def explain(trace_file: Path, settings_file: Path | None, json_file: Path | None
 )
 @SETTINGS_OPTION
 @JSON_OPTION
+@working
 @refusing
 def synth(
     folder: Path | None,
@@ -176,6 +182,8 @@ def synth(
     jobs: int | None,
     settings_file: Path | None,
     json_file: Path | None,
+    address: str | None,
+    local: int | None,
     *,
     closed_loop: bool,
 ) -> None:
@@ -187,17 +195,21 @@ def synth(
     permission instead, and the report says which damage was prevented.
     """
     from replay.synth import recipe, synthesise
+    from replay.workers import one_by_one, workers
 
     wanted = recipe(families, count, seed, hours, form)
     if closed_loop:
+        if address is not None or local is not None:
+            raise refusal("synth", "", "--closed-loop runs in this process", "no --cluster and no --local-workers")
         _closed_loop(folder, wanted, settings_file, json_file)
         return
     if folder is None:
         raise refusal("synth", "OUT", "no folder to write the library into", "a new or empty folder")
     if settings_file is not None or json_file is not None:
         raise refusal("synth", "", "--settings and --json go with --closed-loop", "one or the other")
-    with _Progress(wanted.count, "synthesising") as progress:
-        made = synthesise(folder, wanted, jobs or os.cpu_count() or 1, progress.advance)
+    with workers(address, local) as each, Progress(wanted.count, "synthesising") as progress:
+        spread = None if each is one_by_one else each
+        made = synthesise(folder, wanted, jobs or os.cpu_count() or 1, progress.advance, spread)
     click.echo(f"{folder}: {wanted.count} traces" if made else f"{folder}: this very library is already there")
 
 
@@ -208,7 +220,7 @@ def _closed_loop(folder: Path | None, wanted: "Recipe", settings_file: Path | No
         raise refusal("synth", "OUT", "--closed-loop writes no library", "--json FILE for its report", str(folder))
     _check_writable(json_file)
     settings = _settings(settings_file, None, Path("synth"))
-    with _Progress(wanted.count, "running") as progress:
+    with Progress(wanted.count, "running") as progress:
         courses = closed_loop.run(wanted.traces(), wanted.seed, wanted.hours, settings, progress.advance)
     report = closed_loop.as_json(courses, settings, wanted.as_table())
     _report(json_file, report, lambda: display.console().print(display.closed_loop_view(report)))
@@ -316,7 +328,7 @@ def _score_report(path: Path, folder: Path | None) -> dict[str, Any]:
     if folder is None:
         raise refusal(path, "", "settings without a library to score them on", "--library LIBRARY, or two JSON reports")
     library, settings = read_library(folder), read_settings(path)
-    with _Progress(len(library.entries), "replaying") as progress:
+    with Progress(len(library.entries), "replaying") as progress:
         return score_library(library, settings, progress.advance).as_json()
 
 
@@ -348,7 +360,16 @@ def record_check(folder: Path, library_folder: Path | None) -> None:
         raise SystemExit(1)
 
 
-for command in COMMANDS:
+for command in (
+    *cli_firmware.COMMANDS,
+    *cli_label.COMMANDS,
+    *cli_guarantee.COMMANDS,
+    *cli_triage.COMMANDS,
+    *cli_import.COMMANDS,
+    *cli_report.COMMANDS,
+    *cli_bench.COMMANDS,
+    *cli_tune.COMMANDS,
+):
     main.add_command(command)
 
 
@@ -381,35 +402,3 @@ def _report(json_file: Path | None, content: dict[str, Any], show: Callable[[], 
 
         write_text(json_file, text)
     show()
-
-
-class _Progress:
-    """A progress bar on standard error, where that is a terminal and the work takes long."""
-
-    PATIENCE_S = 1.0
-
-    def __init__(self, total: int, title: str) -> None:
-        self.total, self.title = total, title
-        self.done = 0
-        self.began = time.monotonic()
-        self.bar: Any = None
-
-    def __enter__(self) -> Self:
-        return self
-
-    def advance(self) -> None:
-        """Count one piece of work as done."""
-        self.done += 1
-        if self.bar is None and sys.stderr.isatty() and time.monotonic() - self.began > self.PATIENCE_S:
-            from rich.console import Console
-            from rich.progress import Progress
-
-            self.bar = Progress(console=Console(stderr=True), transient=True)
-            self.task = self.bar.add_task(self.title, total=self.total)
-            self.bar.start()
-        if self.bar is not None:
-            self.bar.update(self.task, completed=self.done)
-
-    def __exit__(self, *exc: object) -> None:
-        if self.bar is not None:
-            self.bar.stop()

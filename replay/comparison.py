@@ -6,7 +6,6 @@ acceptance verdict is worse. Margins are shown and not judged: a delay that was
 raised on purpose costs margin, and `min_margin` says how much it may cost.
 """
 
-import json
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,6 +13,7 @@ from typing import Any
 
 from replay import evidence
 from replay.errors import refusal
+from replay.reports import read_json_report
 from replay.settings import SHOWN_CONFIDENCE
 from replay.statistics import bootstrap_mean, mcnemar
 
@@ -85,14 +85,7 @@ def _row(item: dict[str, Any]) -> dict[str, Any]:
 def read_report(path: Path) -> dict[str, Any]:
     """Read a score report in JSON. Raises Refusal for a file that is none."""
     accepted = "a file that `lubetrip score --json` wrote"
-    try:
-        report = json.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise refusal(path, "", f"cannot be read ({error.strerror})", accepted) from None
-    except ValueError:
-        raise refusal(path, "", "not JSON", accepted) from None
-    if not isinstance(report, dict) or report.get("schema") != SCORE_SCHEMA:
-        raise refusal(path, "schema", f"not {SCORE_SCHEMA}", accepted)
+    report = read_json_report(path, SCORE_SCHEMA, accepted)
     try:
         rows = [*report["traces"], *report["undecided"]]
         whole = all(key in row for row in rows for key in KEYS)

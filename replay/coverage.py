@@ -60,7 +60,10 @@ EVENTS = (
     "weight rounds down",
     "ramp ends below the floor weight",
     "vacuum weight rounds up",
+    "vacuum weight just rounds up",
     "vacuum weight rounds down",
+    "vacuum in suction pressure alone weighs",
+    "vacuum in crankcase pressure alone does not weigh",
     "healthy in grace drains",
     "late at standstill keeps the restart delay",
     "trips forgotten in time",
@@ -73,9 +76,13 @@ EVENTS = (
     "vacuum seen",
     "spell ends healthy",
     "spell ends at standstill",
+    "oil alone is stuck",
+    "suction alone is stuck",
+    "crankcase alone is stuck",
     "unmoved time kept at standstill",
     "a stuck channel stays stuck at standstill",
     "a stuck channel moves at standstill",
+    "integral full in grace",
     "largest elapsed",
     "negative elapsed",
     "alarm by doubt alone",
@@ -183,7 +190,7 @@ class Watcher:
         fresh = memory[state.FLAGS] & state.FRESH
         before = list(memory)
         signals.observe(memory, values, inputs, results)
-        self._signals(before, values, inputs, results, fresh)
+        self._signals(before, memory, values, inputs, results, fresh)
         start = list(memory)
         integral.update(memory, values, inputs, results)
         self._integral(start, memory, values, inputs, results)
@@ -203,7 +210,9 @@ class Watcher:
         outputs.write(memory, values, results)
         self._outputs(memory, values, results)
 
-    def _signals(self, before: list[int], values: list[int], inputs: list[int], results: list[int], fresh: int) -> None:
+    def _signals(
+        self, before: list[int], after: list[int], values: list[int], inputs: list[int], results: list[int], fresh: int
+    ) -> None:
         elapsed = results[SEEN] + results[DOUBTED]
         self.limit("elapsed, 0", inputs[ranges.ELAPSED], 0, counts=not fresh)
         self.limit("elapsed, most counted", inputs[ranges.ELAPSED], ranges.ELAPSED_MOST, counts=not fresh)
@@ -236,6 +245,10 @@ class Watcher:
                 self.event("a stuck channel stays stuck at standstill", on_time and not moved and elapsed)
             else:
                 self.event("unmoved time kept at standstill", on_time and not moved and gathered)
+        places = {"oil": state.OIL_SEEN, "suction": state.SUCTION_SEEN, "crankcase": state.CRANKCASE_SEEN}
+        stuck = [name for name, seen in places.items() if after[seen + 1] == values[ranges.STUCK_AFTER]]
+        if len(stuck) == 1:
+            self.event(f"{stuck[0]} alone is stuck", on_time and signals.plausible(values, inputs))
 
     def _integral(
         self, start: list[int], memory: list[int], values: list[int], inputs: list[int], results: list[int]
@@ -257,13 +270,14 @@ class Watcher:
             self._drain("running", start, memory, -gain * seen)
         if gain > 0 and counted:
             if memory[state.INTEGRAL] < values[ranges.TRIP_DELAY]:  # beyond it no rounding shows
-                self._weighing(values, net, suction)
+                self._weighing(values, net, inputs)
             self._filling(start, memory, values, gain * counted, results[DOUBTED])
         left = max(start[state.GRACE_LEFT] - seen, 0)
         self.limit("doubted, grace_left", results[DOUBTED], left, counts=results[DOUBTED])
 
-    def _weighing(self, values: list[int], net: int, suction: int) -> None:
-        """Note how the weight of a deficit is rounded."""
+    def _weighing(self, values: list[int], net: int, inputs: list[int]) -> None:
+        """Note how the weight of a deficit is rounded, and by which pressure it counts as in vacuum."""
+        suction, crankcase = inputs[ranges.SUCTION_PRESSURE], inputs[ranges.CRANKCASE_PRESSURE]
         gain = values[ranges.FLOOR_WEIGHT]
         if net >= values[ranges.FLOOR]:
             product = (values[ranges.CUT_OUT] - net) * values[ranges.SLOPE]
@@ -274,15 +288,15 @@ class Watcher:
             self.event("weight rounds down", 0 < rest < half)
             short = net == values[ranges.FLOOR] and gain < values[ranges.FLOOR_WEIGHT]
             self.event("ramp ends below the floor weight", short)
-        self.limit(
-            "suction, vacuum in weight",
-            suction,
-            values[ranges.VACUUM],
-            counts=values[ranges.VACUUM_WEIGHT] > ranges.ONE,
-        )
-        if suction < values[ranges.VACUUM]:
+        vacuum, weighs = values[ranges.VACUUM], values[ranges.VACUUM_WEIGHT] > ranges.ONE
+        self.limit("suction, vacuum in weight", suction, vacuum, counts=weighs)
+        self.event("vacuum in suction pressure alone weighs", weighs and suction < vacuum <= crankcase)
+        self.event("vacuum in crankcase pressure alone does not weigh", weighs and crankcase < vacuum <= suction)
+        if suction < vacuum:
             rest = (gain * values[ranges.VACUUM_WEIGHT]) & (ranges.ONE - 1)
-            self.event("vacuum weight rounds up", rest >= ranges.ONE >> 1)
+            half, quarter = ranges.ONE >> 1, ranges.ONE >> 2
+            self.event("vacuum weight rounds up", rest >= half)
+            self.event("vacuum weight just rounds up", half <= rest < half + quarter)
             self.event("vacuum weight rounds down", 0 < rest < ranges.ONE >> 1)
 
     def _filling(self, start: list[int], memory: list[int], values: list[int], added: int, doubted: int) -> None:
@@ -331,6 +345,7 @@ class Watcher:
             self.found.add(("bit", name, "on" if bits & bit else "off"))
         net, suction = results[NET_OIL_PRESSURE], inputs[ranges.SUCTION_PRESSURE]
         credible = results[CREDIBLE]
+        self.event("integral full in grace", bits & BITS["integral_full"] and bits & BITS["in_grace"])
         self.limit("net, cut_in in conditions", net, values[ranges.CUT_IN], counts=credible)
         self.limit("net, cut_out in conditions", net, values[ranges.CUT_OUT], counts=credible)
         self.limit("trips + 1, trips_to_lockout", memory[state.TRIPS] + 1, values[ranges.TRIPS_TO_LOCKOUT])

@@ -65,10 +65,14 @@ class Library:
 
 def read_library(folder: Path) -> Library:
     """Read library.toml of a folder. Raises Refusal naming the entry and key at fault."""
-    path = folder / FILE
     if not folder.is_dir():
         raise refusal(folder, "", "no such folder", f"a folder with a {FILE}")
-    table = read_toml(path, "library")
+    return library_from(folder, read_toml(folder / FILE, "library"))
+
+
+def library_from(folder: Path, table: dict[str, Any]) -> Library:
+    """Check the content of a library.toml. Raises Refusal naming the entry and key at fault."""
+    path = folder / FILE
     settings = None
     if "settings" in table:
         settings = _inside(path, folder, "settings", table["settings"])

@@ -1,8 +1,6 @@
 """One trace as a picture: net oil pressure, suction pressure, time-delay integral and states over one time axis.
 
-Lines are told apart by dash and label as well as by colour, so that a print in grey
-and a colour-blind reader lose nothing. Lines break where nothing was read. Colours:
-Okabe and Ito, Color Universal Design (from memory).
+No label lies on a curve: levels are named at the right of the plot, marks above it.
 """
 
 import re
@@ -10,30 +8,38 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
-
-from protect import ranges, state
-from replay.engine import STATES, Trail, follow
+from replay.decimation import lone_points
+from replay.engine import STATES
 from replay.errors import refusal
 from replay.files import check_writable, write_whole
-from replay.library import Entry, Library, MustTrip
+from replay.library import Entry, Library
+from replay.looks import (
+    AREAS,
+    BLUE,
+    CURVE,
+    FILL,
+    HOLD,
+    INK,
+    LANES,
+    LINES,
+    SHADES,
+    UNREAD,
+    apart,
+    time_axis,
+)
+from replay.picture import Level, Panel, Picture, named_marks, picture
 from replay.settings import Settings
 from replay.trace import Trace, read_trace
-from replay.units import PSI_PA, STANDARD_ATMOSPHERE_PA, atmosphere_pa
+from replay.units import PSI_PA
 
 FORMATS = (".png", ".svg", ".pdf")
-BLACK, ORANGE, BLUE, GREEN, RED = "#000000", "#e69f00", "#0072b2", "#009e73", "#d55e00"
-# Shade of each state and the hatch that tells it apart in grey.
-SHADES = {
-    state.STOPPED: ("#ffffff", ""),
-    state.PRIMING: ("#cfe5f2", ""),
-    state.LUBRICATED: ("#8fd0ba", ""),
-    state.STARVED: ("#f5d08a", "//"),
-    state.TRIPPED: ("#eaa27a", "xx"),
-    state.LOCKED_OUT: ("#9a9a9a", "xxx"),
-}
-LEAST_LABEL = 0.05  # share of the time axis that a state needs for its name
+SIZE_IN, DPI = (11.0, 8.0), 110
+EDGES = {"left": 0.15, "right": 0.875, "top": 0.865, "bottom": 0.065, "hspace": 0.09}
+SMALL = 8.5  # points
+POINTS = 72  # an inch
+LETTER = 0.55  # of the height of the letters: about their width
+MARK_ROWS = 3
+SECOND_AXIS = -0.09  # where the psi and gauge axes stand, in widths of the plot
 
 
 def check_plot(path: Path) -> None:
@@ -52,8 +58,8 @@ def save_plot(path: Path, trace: Trace, settings: Settings, entry: Entry | None 
     # Neither dates nor random names in the file: the same trace and settings give the same picture.
     stamp = {"png": {"Software": None}, "svg": {"Date": None}, "pdf": {"CreationDate": None}}[form]
     with mpl.rc_context({"svg.hashsalt": "lubetrip"}):
-        figure = draw(trace, settings, follow(trace, settings), entry)
-        write_whole(path, lambda stream: figure.savefig(stream, format=form, dpi=110, metadata=stamp))
+        figure = draw(picture(trace, settings, entry), title(trace, settings, entry))
+        write_whole(path, lambda stream: figure.savefig(stream, format=form, dpi=DPI, metadata=stamp))
 
 
 def plot_names(library: Library, ids: Iterable[str]) -> dict[str, str]:
@@ -75,127 +81,174 @@ def save_plots(folder: Path, library: Library, settings: Settings, ids: Iterable
     return {identity: str(path) for identity, path in paths.items()}
 
 
-def draw(trace: Trace, settings: Settings, trail: Trail, entry: Entry | None) -> Any:
-    """Return the figure."""
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=(11, 8), layout="constrained")
-    parts = figure.subplots(4, 1, sharex=True, height_ratios=(4, 3, 2, 1))
-    seconds = trace.start_s + trace.time_ms / 1000.0
-    gaps = np.flatnonzero(np.diff(trace.time_ms) > settings.values[ranges.MAX_GAP]) + 1
-    net, suction, integral, band = parts
-    _net(net, seconds, trace, settings, gaps)
-    _suction(suction, seconds, trace, settings, gaps)
-    _integral(integral, seconds, trail, gaps)
-    _states(band, seconds, trail)
-    for axes in parts:
-        _marks(axes, trace, trail, entry)
-        axes.set_xlim(seconds[0], seconds[-1])
-        axes.margins(x=0)
-    parts[0].set_title(_title(trace, settings, entry), loc="left", fontsize=10)
-    band.set_xlabel("time s")
-    return figure
-
-
-def _title(trace: Trace, settings: Settings, entry: Entry | None) -> str:
+def title(trace: Trace, settings: Settings, entry: Entry | None) -> str:
+    """Return what stands over a picture."""
     from replay.display import label_text
 
     label = f"; {label_text(entry)}" if entry else ""
     return f"{trace.name}{label}\nsettings {Path(settings.file).name}, digest {settings.digest[:12]}"
 
 
-def _broken(values: NDArray[np.float64], gaps: NDArray[np.int64]) -> NDArray[np.float64]:
-    """Return values with a break at each gap."""
-    values = values.copy()
-    values[gaps] = np.nan
-    return values
+def draw(shown: Picture, heading: str) -> Any:
+    """Return the figure."""
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=SIZE_IN)
+    parts = figure.subplots(4, 1, sharex=True, height_ratios=(4, 3, 2, 1.9), gridspec_kw=EDGES)
+    unit, size = time_axis(shown.end_s - shown.begin_s)
+    net, suction, integral, lanes = parts
+    _net(net, shown, size)
+    _suction(suction, shown, size)
+    _integral(integral, shown, size)
+    _lanes(lanes, shown, size)
+    for axes in parts:
+        axes.set_xlim(shown.begin_s / size, shown.end_s / size)
+        for mark in shown.marks:
+            colour, width, dash = LINES[mark.kind]
+            axes.axvline(mark.at_s / size, color=colour, linewidth=width, linestyle=_dash(dash), zorder=1.5)
+    lanes.set_xlabel(f"time {unit}")
+    figure.text(0.01, 0.985, _plain(heading), va="top", fontsize=10, color=INK)
+    _name_marks(net, shown, size)
+    return figure
 
 
-def _pressure(pascals: NDArray[np.int64]) -> NDArray[np.float64]:
-    return np.where(pascals == ranges.NO_READING, np.nan, pascals / 1000.0)
+def _plain(text: str) -> str:
+    """Return text of the user's that matplotlib takes for what it is, and not for a formula."""
+    return text.replace("$", r"\$")
 
 
-def _line(axes: Any, kpa: float, text: str, colour: str, dash: Any) -> None:
-    """Draw a level and name it at the right, where no curve begins."""
-    axes.axhline(kpa, color=colour, linestyle=dash, linewidth=1.1)
-    axes.annotate(
-        text,
-        xy=(0.995, kpa),
-        xycoords=("axes fraction", "data"),
-        ha="right",
-        va="bottom",
-        fontsize=8,
-        color=colour,
-    )
+def _dash(dash: tuple[float, ...]) -> Any:
+    return (0, dash) if dash else "-"
 
 
-def _net(axes: Any, seconds: NDArray[np.float64], trace: Trace, settings: Settings, gaps: NDArray[np.int64]) -> None:
-    values = settings.values
-    curve = _broken(_pressure(trace.oil_pa) - _pressure(trace.crankcase_pa), gaps)
-    axes.axhspan(values[ranges.CUT_OUT] / 1000, values[ranges.CUT_IN] / 1000, color=GREEN, alpha=0.12, linewidth=0)
-    axes.plot(seconds, curve, color=BLACK, linewidth=0.9)
-    _line(axes, values[ranges.CUT_IN] / 1000, "cut-in", GREEN, "--")
-    _line(axes, values[ranges.CUT_OUT] / 1000, "cut-out", ORANGE, "-.")
-    _line(axes, values[ranges.FLOOR] / 1000, "floor", RED, ":")
-    axes.set_ylabel("net oil pressure kPa")
-    low = min(0.0, float(np.nanmin(curve)) if np.isfinite(curve).any() else 0.0)
-    high = float(np.nanmax(curve)) if np.isfinite(curve).any() else 0.0
-    axes.set_ylim(max(low, -50.0) - 5.0, max(high, values[ranges.CUT_IN] / 1000) * 1.08)
-    psi = axes.secondary_yaxis("right", functions=(lambda kpa: kpa * 1000 / PSI_PA, lambda p: p * PSI_PA / 1000))
-    psi.set_ylabel("psi")
+def _curve(axes: Any, panel: Panel, size: float, colour: str) -> None:
+    """Draw a curve, and as dots the points that stand alone."""
+    axes.plot(panel.x / size, panel.y, color=colour, linewidth=0.9, zorder=3)
+    alone = lone_points(panel.y)
+    if len(alone):
+        axes.plot(panel.x[alone] / size, panel.y[alone], color=colour, linestyle="", marker=".", markersize=3)
 
 
-def _suction(
-    axes: Any, seconds: NDArray[np.float64], trace: Trace, settings: Settings, gaps: NDArray[np.int64]
-) -> None:
-    atmosphere = atmosphere_pa(settings.altitude_m) / 1000
-    axes.plot(seconds, _broken(_pressure(trace.suction_pa), gaps), color=BLUE, linewidth=0.9)
-    _line(axes, settings.values[ranges.VACUUM] / 1000, "vacuum", RED, ":")
-    if settings.values[ranges.RELOAD] <= 3 * STANDARD_ATMOSPHERE_PA:
-        _line(axes, settings.values[ranges.RELOAD] / 1000, "reload", ORANGE, "-.")
-    axes.set_ylim(bottom=0)
-    axes.set_ylabel("suction kPa abs")
-    gauge = axes.secondary_yaxis("right", functions=(lambda kpa: kpa - atmosphere, lambda kpa: kpa + atmosphere))
-    gauge.set_ylabel(f"kPa gauge at {settings.altitude_m:g} m")
+def _limits(axes: Any, panel: Panel) -> None:
+    room = 0.06 * (panel.high - panel.low)
+    axes.set_ylim(panel.low - room, panel.high + room)
 
 
-def _integral(axes: Any, seconds: NDArray[np.float64], trail: Trail, gaps: NDArray[np.int64]) -> None:
-    axes.plot(seconds, _broken(trail.integral_percent, gaps), color=BLACK, linewidth=0.9)
-    axes.fill_between(seconds, 0, _broken(trail.integral_percent, gaps), color=ORANGE, alpha=0.35, linewidth=0)
-    axes.axhline(100, color=RED, linestyle=":", linewidth=1.1)
-    axes.set_ylim(0, 112)
+def _levels(axes: Any, levels: Iterable[Level]) -> None:
+    """Draw levels and name them at the right of the plot, apart from each other; an arrow tells of one beyond it."""
+    levels = tuple(levels)
+    low, high = axes.get_ylim()
+    shares = [(level.value - low) / (high - low) for level in levels]
+    within = [min(max(share, 0.0), 1.0) for share in shares]
+    height = axes.get_position().height * SIZE_IN[1] * POINTS
+    places = apart(within, 1.2 * SMALL / height, 0.0, 1.0)
+    for level, share, edge, place in zip(levels, shares, within, places, strict=True):
+        colour, width, dash = LINES[level.kind]
+        if edge == share and level.kind not in AREAS:
+            axes.axhline(level.value, color=colour, linestyle=_dash(dash), linewidth=width, zorder=2, label=level.kind)
+        arrow = "" if edge == share else (" \N{UPWARDS ARROW}" if share > edge else " \N{DOWNWARDS ARROW}")
+        leader = {"arrowstyle": "-", "color": colour, "linewidth": width, "shrinkA": 0, "shrinkB": 0}
+        axes.annotate(
+            level.text + arrow,
+            xy=(1.0, edge),
+            xytext=(1.022, place),
+            xycoords="axes fraction",
+            textcoords="axes fraction",
+            va="center",
+            fontsize=SMALL,
+            color=INK,
+            arrowprops=None if arrow else leader,
+        )
+
+
+def _second_axis(axes: Any, label: str, forth: Any, back: Any) -> None:
+    """Put an axis in another unit beside the first, and the name of the first outside both."""
+    second = axes.secondary_yaxis(SECOND_AXIS, functions=(forth, back))
+    second.set_ylabel(label, labelpad=1)
+    second.tick_params(labelsize=SMALL)
+
+
+def _net(axes: Any, shown: Picture, size: float) -> None:
+    _limits(axes, shown.net)
+    axes.axhspan(*shown.hold, color=HOLD, linewidth=0, zorder=0.5, label="hold band")
+    _curve(axes, shown.net, size, CURVE)
+    beside = [Level("hold", sum(shown.hold) / 2, "hold band")]
+    if shown.unread:
+        bars = [(begin / size, (end - begin) / size) for begin, end in shown.unread]
+        axes.broken_barh(
+            bars, (0, 0.035), color=UNREAD, linewidth=1.5, transform=axes.get_xaxis_transform(), label="not read"
+        )
+        beside.append(Level("unread", axes.get_ylim()[0], "no valid reading"))
+    _levels(axes, (*shown.net.levels, *beside))
+    axes.set_ylabel("net oil pressure kPa", labelpad=1)
+    _second_axis(axes, "psi", lambda kpa: kpa * 1000 / PSI_PA, lambda psi: psi * PSI_PA / 1000)
+
+
+def _suction(axes: Any, shown: Picture, size: float) -> None:
+    _limits(axes, shown.suction)
+    _curve(axes, shown.suction, size, BLUE)
+    _levels(axes, shown.suction.levels)
+    axes.set_ylabel("suction kPa abs", labelpad=1)
+    at = shown.atmosphere_kpa
+    _second_axis(axes, f"kPa gauge at {shown.altitude_m:g} m", lambda kpa: kpa - at, lambda kpa: kpa + at)
+
+
+def _integral(axes: Any, shown: Picture, size: float) -> None:
+    axes.set_ylim(0, 108)
+    axes.fill_between(shown.integral.x / size, 0, shown.integral.y, color=FILL, linewidth=0)
+    _curve(axes, shown.integral, size, CURVE)
+    _levels(axes, shown.integral.levels)
     axes.set_ylabel("integral %\nof trip delay")
 
 
-def _states(axes: Any, seconds: NDArray[np.float64], trail: Trail) -> None:
-    """Draw the band of states; a name stands where there is room, and shade and hatch everywhere."""
-    starts = np.flatnonzero(np.diff(trail.states, prepend=-1))
-    ends = np.append(starts[1:], len(seconds) - 1)
-    span = seconds[-1] - seconds[0]
-    for begin, end in zip(starts.tolist(), ends.tolist(), strict=True):
-        name = int(trail.states[begin])
-        shade, hatch = SHADES[name]
-        left, width = seconds[begin], seconds[end] - seconds[begin]
-        axes.axvspan(left, left + width, facecolor=shade, edgecolor="#555555", hatch=hatch, linewidth=0.4)
-        if width >= LEAST_LABEL * span:
-            words = STATES[name].replace("_", " ")
-            box = {"facecolor": "white", "alpha": 0.8, "edgecolor": "none", "pad": 1}
-            axes.text(left + width / 2, 0.5, words, ha="center", va="center", fontsize=8, bbox=box)
-    axes.set_ylim(0, 1)
-    axes.set_yticks([])
+def _lanes(axes: Any, shown: Picture, size: float) -> None:
+    """Draw each state in its named lane; an edge as wide as a line keeps the shortest spell visible."""
+    for height, name in enumerate(reversed(LANES)):
+        bars = [(begin / size, (end - begin) / size) for begin, end in shown.spells[name]]
+        shade = SHADES[name]
+        axes.broken_barh(
+            bars, (height + 0.12, 0.76), facecolor=shade, edgecolor=shade, linewidth=0.8, zorder=3, label=STATES[name]
+        )
+        axes.axhline(height, color="#c8c8c8", linewidth=0.6)
+    axes.set_ylim(0, len(LANES))
+    axes.set_yticks([at + 0.5 for at in range(len(LANES))])
+    axes.set_yticklabels([STATES[name].replace("_", " ") for name in reversed(LANES)], fontsize=SMALL)
+    axes.tick_params(axis="y", length=0)
     axes.set_ylabel("state")
 
 
-def _marks(axes: Any, trace: Trace, trail: Trail, entry: Entry | None) -> None:
-    """Mark stops, and the window of a must-trip label."""
-    top = axes.get_subplotspec().is_first_row()
-    marks = [(trace.seconds(stop.time_ms), "stop", RED, "-") for stop in trail.stops]
-    if entry is not None and isinstance(entry.label, MustTrip):
-        marks += [(entry.label.earliest_s, "earliest", BLUE, "--"), (entry.label.deadline_s, "deadline", BLACK, "--")]
-    for at, text, colour, dash in marks:
-        axes.axvline(at, color=colour, linestyle=dash, linewidth=1.1)
-        if top:
-            place = ("data", "axes fraction")
-            box = {"facecolor": "white", "alpha": 0.8, "edgecolor": "none", "pad": 0.5}
-            turned = {"rotation": 90, "ha": "right", "va": "top", "fontsize": 8, "color": colour, "bbox": box}
-            axes.annotate(text, xy=(at, 0.98), xycoords=place, annotation_clip=True, **turned)
+def _name_marks(axes: Any, shown: Picture, size: float) -> None:
+    """Name the marks above the plot, in rows so that none covers another; count those that find no room."""
+    box = axes.get_position()
+    width = box.width * SIZE_IN[0] * POINTS / (shown.end_s - shown.begin_s)
+    named = named_marks(shown, lambda at_s: (at_s - shown.begin_s) * width, LETTER * SMALL, MARK_ROWS)
+    for mark, name, row in named:
+        if row is not None:
+            _name_mark(axes, mark.kind, mark.at_s / size, name, 4 + 1.3 * SMALL * (MARK_ROWS - 1 - row))
+    unnamed = sum(row is None for _, _, row in named)
+    if unnamed:
+        above = 1.0 + 4 / (box.height * SIZE_IN[1] * POINTS)
+        axes.text(1.022, above, f"+ {unnamed} more marks", transform=axes.transAxes, fontsize=SMALL)
+
+
+def _name_mark(axes: Any, kind: str, at: float, text: str, height: float) -> None:
+    colour, width, dash = LINES[kind]
+    axes.annotate(
+        f" {text}",
+        xy=(at, 1.0),
+        xytext=(0, height),
+        xycoords=("data", "axes fraction"),
+        textcoords="offset points",
+        fontsize=SMALL,
+        color=INK,
+        annotation_clip=False,
+        arrowprops={
+            "arrowstyle": "-",
+            "color": colour,
+            "linewidth": width,
+            "linestyle": _dash(dash),
+            "relpos": (0, 1),
+            "shrinkA": 0,
+            "shrinkB": 0,
+        },
+    )

@@ -15,8 +15,6 @@ import importlib.metadata
 import json
 import os
 import platform
-import shutil
-import tempfile
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -24,7 +22,9 @@ from typing import Any
 from replay.display import plain, score_view
 from replay.engines import ENGINES, logic_as_json, replayer
 from replay.errors import refusal
+from replay.files import check_free_folder, write_folder
 from replay.library import Library, read_library
+from replay.reports import read_json_report
 from replay.score import Score, score
 from replay.settings import read_settings
 
@@ -53,17 +53,9 @@ class Check:
         return not self.broken
 
 
-def check_free(folder: Path) -> None:
-    """Refuse a folder that a record cannot be written into, before any work is done for it."""
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise refusal(folder, "", "not an empty folder", "a new or empty folder for the record")
-    if not folder.absolute().parent.is_dir() or not os.access(folder.absolute().parent, os.W_OK):
-        raise refusal(folder, "", "cannot be written", "a new folder in one that exists")
-
-
 def write_record(folder: Path, library: Library, result: Score) -> None:
     """Write the record of a score, whole or not at all. Raises Refusal."""
-    check_free(folder)
+    check_free_folder(folder)
     kept = _kept(result)
     settings = Path(result.settings.file).read_bytes()
     files = {**_files(kept), SETTINGS: settings}
@@ -77,7 +69,7 @@ def write_record(folder: Path, library: Library, result: Score) -> None:
         "files": {name: hashlib.sha256(content).hexdigest() for name, content in sorted(files.items())},
     }
     files[RECORD] = (json.dumps(about, indent=1) + "\n").encode()
-    _write_folder(folder, files)
+    write_folder(folder, files)
 
 
 def versions() -> dict[str, str]:
@@ -152,14 +144,7 @@ def _content(path: Path) -> bytes | None:
 
 def _read_about(folder: Path) -> dict[str, Any]:
     accepted = "a folder that `lubetrip score --record` wrote"
-    try:
-        about = json.loads((folder / RECORD).read_text(encoding="utf-8"))
-    except OSError as error:
-        raise refusal(folder / RECORD, "", f"cannot be read ({error.strerror})", accepted) from None
-    except ValueError:
-        raise refusal(folder / RECORD, "", "not JSON", accepted) from None
-    if not isinstance(about, dict) or about.get("schema") != SCHEMA:
-        raise refusal(folder / RECORD, "schema", f"not {SCHEMA}", accepted)
+    about = read_json_report(folder / RECORD, SCHEMA, accepted)
     shape = {"files": dict, "library": dict, "logic": dict, "versions": dict, "settings_digest": str, "verdict": str}
     whole = all(isinstance(about.get(key), kind) for key, kind in shape.items())
     if (
@@ -169,19 +154,3 @@ def _read_about(folder: Path) -> dict[str, Any]:
     ):
         raise refusal(folder / RECORD, "", "a record that is not whole", accepted)
     return about
-
-
-def _write_folder(folder: Path, files: dict[str, bytes]) -> None:
-    """Write a folder beside its place and put it there at once."""
-    unfinished = None
-    try:
-        unfinished = Path(tempfile.mkdtemp(dir=folder.absolute().parent, prefix=f".{folder.absolute().name}."))
-        for name, content in files.items():
-            (unfinished / name).write_bytes(content)
-        unfinished.chmod(0o755)
-        unfinished.replace(folder)
-    except OSError as error:
-        raise refusal(folder, "", f"cannot be written ({error.strerror})", "a new or empty folder") from None
-    finally:
-        if unfinished is not None:
-            shutil.rmtree(unfinished, ignore_errors=True)

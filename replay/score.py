@@ -1,5 +1,6 @@
 """Outcomes of a library: each trace against its label, families, totals, the verdict."""
 
+import functools
 import statistics
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
@@ -14,6 +15,7 @@ from replay.library_digest import library_digest
 from replay.mix import Mix, read_mix
 from replay.settings import Acceptance, Settings
 from replay.trace import Trace, read_trace
+from replay.workers import Each, one_by_one
 
 SCHEMA = "lubetrip-score/1"
 WRONG = ("missed", "early", "nuisance")
@@ -130,6 +132,16 @@ class Score:
         """Return the family with must-trip traces of which least is known to be good."""
         tried = {name: claims[0] for name, claims in self.family_claims.items() if self.families[name].must_trip}
         return max(tried, key=lambda name: (tried[name].upper, name), default=None)
+
+    def _repr_html_(self) -> str:
+        from replay.notebook import score_html
+
+        return score_html(self)
+
+    def _repr_svg_(self) -> str:
+        from replay.notebook import score_svg
+
+        return score_svg(self)
 
     def as_json(self) -> dict[str, Any]:
         """Return the report in the form of its schema."""
@@ -259,25 +271,30 @@ def broken(totals: Totals, claims: Iterable[evidence.Claim], acceptance: Accepta
     return tuple(failures.values())
 
 
+def judge_trace(
+    settings: Settings, run: Callable[[Trace, Settings], Replay], entry: Entry
+) -> tuple[Verdict, dict[str, Verdict]]:
+    """Replay one trace; return its verdict, and beside it those of the plain logics."""
+    trace = read_trace(entry.path)
+    verdict = judge(entry, trace, run(trace, settings))
+    return verdict, {name: judge(entry, trace, baseline(trace)) for name, baseline in BASELINES.items()}
+
+
 def score(
     library: Library,
     settings: Settings,
     tick: Callable[[], object] = lambda: None,
     run: Callable[[Trace, Settings], Replay] = replay_trace,
     logic: dict[str, Any] | None = None,
+    each: Each = one_by_one,
 ) -> Score:
     """Replay every trace of a library and judge it; `tick` is called after each trace.
 
     run is the engine, and logic what the report says of it; without them, the interpreted one.
+    each says who works (`replay.workers`).
     """
-    verdicts = []
-    plain: dict[str, list[Verdict]] = {name: [] for name in BASELINES}
-    for entry in library.entries:
-        trace = read_trace(entry.path)
-        verdicts.append(judge(entry, trace, run(trace, settings)))
-        for name, baseline in BASELINES.items():
-            plain[name].append(judge(entry, trace, baseline(trace)))
-        tick()
+    rows = each(functools.partial(judge_trace, settings, run), library.entries, tick)
+    verdicts = [verdict for verdict, _ in rows]
     judged = tuple(verdict for verdict in verdicts if verdict.outcome != "undecided")
     totals, found = total(judged), claims(judged, settings.acceptance)
     names = sorted({verdict.family for verdict in judged})
@@ -292,7 +309,7 @@ def score(
         claims=found,
         family_claims={name: claims(part, settings.acceptance) for name, part in families.items()},
         mix=read_mix(library, judged, settings.acceptance.shown_confidence),
-        baselines={name: total(part) for name, part in plain.items()},
+        baselines={name: total(plain[name] for _, plain in rows) for name in BASELINES},
         library_digest=library_digest(library),
         logic=logic or logic_as_json("portable"),
     )

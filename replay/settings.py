@@ -83,6 +83,11 @@ class Settings:
         named = {row[0]: value for row, value in zip(ranges.SETTINGS, self.values, strict=False)}
         return {"file": self.file, "altitude_m": self.altitude_m, "values": named, "digest": self.digest}
 
+    def _repr_html_(self) -> str:
+        from replay.notebook import settings_html
+
+        return settings_html(self)
+
 
 def read_toml(path: Path, what: str) -> dict[str, Any]:
     """Read a TOML file; `what` names its kind in the Refusal raised when that fails."""
@@ -96,6 +101,8 @@ def read_toml(path: Path, what: str) -> dict[str, Any]:
         raise refusal(path, f"byte {error.start}", "not UTF-8 text", "a TOML file in UTF-8") from None
     except tomllib.TOMLDecodeError as error:
         raise refusal(path, "", f"not valid TOML: {error}") from None
+    except RecursionError:
+        raise refusal(path, "", "not valid TOML: nested too deep to be read") from None
 
 
 def read_settings(path: Path) -> Settings:
@@ -128,7 +135,7 @@ def _check_keys(path: Path, table: dict[str, Any]) -> None:
     for section, keys in SECTIONS.items():
         missing = [key for key in keys if key not in table.get(section, {})]
         if missing:
-            example = _accepted(section, missing[0])
+            example = accepted_values(section, missing[0])
             raise refusal(path, f"[{section}] {missing[0]}", "missing key", example)
 
 
@@ -138,7 +145,7 @@ def _set(path: Path, section: str, key: str, given: object, atmosphere: float, v
     if key.endswith("_range"):
         names = [key.removesuffix("range") + end for end in ("least", "most")]
         if not isinstance(given, list) or len(given) != len(names):
-            raise refusal(path, where, "a pair is wanted", _accepted(section, key), given)
+            raise refusal(path, where, "a pair is wanted", accepted_values(section, key), given)
         pairs = list(zip(names, given, strict=True))
     else:
         pairs = [(key, given)]
@@ -146,16 +153,16 @@ def _set(path: Path, section: str, key: str, given: object, atmosphere: float, v
         place = PLACES[name]
         _, unit, least, most = ranges.SETTINGS[place]
         try:
-            number = _number(section, unit, value, atmosphere)
+            number = as_integer(section, unit, value, atmosphere)
         except UnitError as error:
-            raise refusal(path, where, str(error), _accepted(section, key), given) from None
+            raise refusal(path, where, str(error), accepted_values(section, key), given) from None
         if not least <= number <= most:
             rule = "less than the least admitted" if number < least else "more than the most admitted"
-            raise refusal(path, where, rule, _accepted(section, key), given)
+            raise refusal(path, where, rule, accepted_values(section, key), given)
         values[place] = number
 
 
-def _number(section: str, unit: str, value: object, atmosphere: float) -> int:
+def as_integer(section: str, unit: str, value: object, atmosphere: float) -> int:
     """Return a value of the file as the integer that `protect` takes. Raises UnitError."""
     if unit == "ms":
         return duration_ms(value)
@@ -186,7 +193,7 @@ def _in_file_terms(unit: str, value: int) -> str:
     return str(value)
 
 
-def _accepted(section: str, key: str) -> str:
+def accepted_values(section: str, key: str) -> str:
     """Say what would be accepted for a key, from the one table of ranges."""
     if key == "altitude":
         return f'text such as "250 m", {ALTITUDE_M[0]:g} m to {ALTITUDE_M[1]:g} m'
@@ -241,10 +248,10 @@ def _altitude(path: Path, given: object) -> float:
     try:
         altitude = quantity(given, "metre", '"250 m"')
     except UnitError as error:
-        raise refusal(path, "[site] altitude", str(error), _accepted("site", "altitude"), given) from None
+        raise refusal(path, "[site] altitude", str(error), accepted_values("site", "altitude"), given) from None
     if not ALTITUDE_M[0] <= altitude <= ALTITUDE_M[1]:
         rule = "outside the admitted altitudes"
-        raise refusal(path, "[site] altitude", rule, _accepted("site", "altitude"), given)
+        raise refusal(path, "[site] altitude", rule, accepted_values("site", "altitude"), given)
     return altitude
 
 
@@ -253,7 +260,7 @@ def _acceptance(path: Path, given: dict[str, Any]) -> Acceptance:
         if key not in given and key in OPTIONAL["acceptance"]:
             continue
         value, where = given[key], f"[acceptance] {key}"
-        accepted = _accepted("acceptance", key)
+        accepted = accepted_values("acceptance", key)
         if isinstance(value, bool) or not isinstance(value, int | float):
             raise refusal(path, where, "a plain number is wanted", accepted, value)
         if isinstance(least, int) and value != int(value):
@@ -264,13 +271,14 @@ def _acceptance(path: Path, given: dict[str, Any]) -> Acceptance:
     try:
         margin_ms = duration_ms(margin)
     except UnitError as error:
-        raise refusal(path, where, str(error), _accepted("acceptance", "min_margin"), margin) from None
+        raise refusal(path, where, str(error), accepted_values("acceptance", "min_margin"), margin) from None
     if margin_ms < 0:
-        raise refusal(path, where, "negative", _accepted("acceptance", "min_margin"), margin)
+        raise refusal(path, where, "negative", accepted_values("acceptance", "min_margin"), margin)
     asked = {key: float(given[key]) for key in OPTIONAL["acceptance"] if key in given}
     if asked and "confidence" not in asked:
         key, accepted = next(iter(asked)), f"confidence = {SHOWN_CONFIDENCE:g} beside it"
-        raise refusal(path, f"[acceptance] {key}", "asks for a limit, and no confidence is stated", accepted, asked[key])
+        rule = "asks for a limit, and no confidence is stated"
+        raise refusal(path, f"[acceptance] {key}", rule, accepted, asked[key])
     return Acceptance(
         max_missed=int(given["max_missed"]),
         max_nuisance_per_1000h=float(given["max_nuisance_per_1000h"]),

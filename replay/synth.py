@@ -6,10 +6,10 @@ interrupted run is taken up where it stopped, a finished one is left alone, and 
 folder that holds anybody else's files is refused.
 """
 
+import functools
 import json
 import shutil
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor, as_completed
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any, BinaryIO
@@ -22,6 +22,7 @@ from replay.files import write_text, write_whole
 from replay.library import FILE
 from replay.physics.families import FAMILIES, SynthTrace, generate
 from replay.settings import read_toml
+from replay.workers import Each, threads
 
 FORMATS = ("csv", "parquet")
 WORK = ".synth"
@@ -69,8 +70,16 @@ def recipe(families: str, count: int, seed: int, hours: float | None, form: str)
     return Recipe(names, count, seed, hours, form)
 
 
-def synthesise(folder: Path, wanted: Recipe, jobs: int = 1, tick: Callable[[], object] = lambda: None) -> bool:
+def synthesise(
+    folder: Path,
+    wanted: Recipe,
+    jobs: int = 1,
+    tick: Callable[[], object] = lambda: None,
+    each: Each | None = None,
+) -> bool:
     """Write the library of a recipe into a folder; `tick` is called after each trace.
+
+    each says who works (`replay.workers`); without it so many threads of this process as there are jobs.
 
     Returns False when the folder holds that very library already. Raises
     Refusal when it holds anything else that this function did not write.
@@ -79,15 +88,8 @@ def synthesise(folder: Path, wanted: Recipe, jobs: int = 1, tick: Callable[[], o
         return False
     traces = folder / "traces"
     traces.mkdir(exist_ok=True)
-    with ThreadPoolExecutor(max_workers=jobs) as pool:
-        tasks = [pool.submit(_make, folder, wanted, family, index) for family, index in wanted.traces()]
-        try:
-            for task in as_completed(tasks):
-                task.result()
-                tick()
-        except BaseException:
-            pool.shutdown(cancel_futures=True)
-            raise
+    work = each or threads(jobs)
+    work(functools.partial(_make, folder.absolute(), wanted), wanted.traces(), tick)
     _finish(folder, wanted)
     return True
 
@@ -125,8 +127,9 @@ def _told(table: dict[str, Any]) -> str:
     return f"{len(table.get('families', []))} families, count {table.get('count')}, seed {table.get('seed')}"
 
 
-def _make(folder: Path, wanted: Recipe, family: str, index: int) -> None:
+def _make(folder: Path, wanted: Recipe, which: tuple[str, int]) -> None:
     """Write one trace and then its entry, unless a run before has done so."""
+    family, index = which
     entry = folder / WORK / f"{_name(family, index)}.json"
     if entry.exists():
         return

@@ -1,6 +1,7 @@
 """One trace: readings of a machine over time, as integer arrays.
 
-File form: CSV with a header row, or the same columns in Parquet.
+File form: CSV with a header row, or the same columns in Parquet, or in a data
+frame or Arrow table (`Trace.from_arrow`).
 
     time_s                    seconds, increasing; steps may vary
     oil_pressure_kpa          oil pump discharge, absolute
@@ -14,28 +15,25 @@ An empty pressure cell is no reading. An empty `running` cell keeps the row
 before: run feedback is a contact, not a measurement. An empty `reset` is off.
 """
 
-import csv
-import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 from numpy.typing import NDArray
 
-from protect.ranges import INPUTS, NO_READING, OIL_PRESSURE, SUCTION_PRESSURE
-from replay.errors import Refusal, refusal
+from protect.ranges import NO_READING
+from replay.errors import refusal
+from replay.trace_files import place_in, read_blocks, read_columns
+from replay.trace_rows import COLUMNS, LEAST_ROWS, Rows, as_floats, check_header, too_few
 
-REQUIRED = ("time_s", "oil_pressure_kpa", "suction_pressure_kpa", "running")
-OPTIONAL = ("crankcase_pressure_kpa", "reset", "oil_temperature_c", "speed_rpm")
-COLUMNS = REQUIRED + OPTIONAL
-FLAGS = ("running", "reset")
-LEAST_ROWS = 2
-LAST_TIME_S = 1e11  # some 3000 years; beyond it milliseconds lose their meaning
+__all__ = ["COLUMNS", "Trace", "read_pieces", "read_trace"]
+
+PANDAS_INDEX = "__index_level_"  # what pandas calls an index without a name when it hands a frame over
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False, repr=False)
 class Trace:
     """Readings at n moments.
 
@@ -56,191 +54,106 @@ class Trace:
     def __len__(self) -> int:
         return len(self.time_ms)
 
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Trace):
+            return NotImplemented
+        return all(np.array_equal(getattr(self, f.name), getattr(other, f.name)) for f in fields(self))
+
+    __hash__ = None  # type: ignore[assignment]
+
+    def __repr__(self) -> str:
+        end_s = self.seconds(int(self.time_ms[-1]))
+        return f"Trace({self.name!r}: {len(self)} rows, {self.seconds(0):.12g} s to {end_s:.12g} s)"
+
+    def _repr_html_(self) -> str:
+        from replay.notebook import trace_html
+
+        return trace_html(self)
+
+    def _repr_svg_(self) -> str:
+        from replay.notebook import trace_svg
+
+        return trace_svg(self)
+
     def seconds(self, time_ms: int) -> float:
         """Return a time of this trace (ms since its start) in the file's own seconds."""
         return round(self.start_s + time_ms / 1000, 3)
 
+    @classmethod
+    def from_arrow(cls, table: Any, name: str = "trace") -> Self:
+        """Take a trace from an Arrow table or stream, or from a data frame.
+
+        Anything with the Arrow PyCapsule interface will do: pyarrow, polars,
+        pandas from 2.2. The columns are those of a trace file: `time_s` in
+        seconds (time stamps are refused), absolute pressures in kPa. An index
+        of pandas without a name is left out. Raises Refusal, naming `name` and
+        the row, where `read_trace` would.
+        """
+        import pyarrow as pa
+
+        if not hasattr(table, "__arrow_c_stream__") and not hasattr(table, "__arrow_c_array__"):
+            accepted = "a pyarrow table, a polars data frame, or one of pandas 2.2 or newer"
+            raise refusal(name, "", f"a {type(table).__name__} is no table of Arrow", accepted)
+        try:
+            taken = pa.table(table)
+        except pa.ArrowException as error:
+            raise refusal(name, "", f"this table cannot be taken over ({str(error).splitlines()[0]})") from None
+        named = [place for place, column in enumerate(taken.column_names) if not column.startswith(PANDAS_INDEX)]
+        taken = taken.select(named)
+        check_header(name, "columns", taken.column_names)
+        if len(taken) < LEAST_ROWS:
+            raise too_few(name, len(taken))
+        rows = Rows(name, lambda row: f"row {row + 1}")
+        arrays = rows.take(as_floats(name, taken))
+        return cls(name, rows.start_s, **arrays)
+
+    from_dataframe = from_arrow
+
+    def to_arrow(self) -> Any:
+        """Return a pyarrow Table with the columns of a trace file, which reads back as this very trace.
+
+        The crankcase pressure and the reset stand there where they say something.
+        """
+        import pyarrow as pa
+
+        columns = {
+            "time_s": self.start_s + self.time_ms / 1000,
+            "oil_pressure_kpa": _kilopascals(self.oil_pa),
+            "suction_pressure_kpa": _kilopascals(self.suction_pa),
+            "running": self.running,
+        }
+        if not np.array_equal(self.crankcase_pa, self.suction_pa):
+            columns["crankcase_pressure_kpa"] = _kilopascals(self.crankcase_pa)
+        if self.reset.any():
+            columns["reset"] = self.reset
+        return pa.table(columns)
+
+
+def _kilopascals(pascals: NDArray[np.int64]) -> Any:
+    """Return Pa as an Arrow array of kPa, null where there is no reading."""
+    import pyarrow as pa
+
+    return pa.array(pascals / 1000, mask=pascals == NO_READING)
+
 
 def read_trace(path: Path) -> Trace:
     """Read a trace from CSV or, by its ending, Parquet. Raises Refusal with the line at fault."""
-    columns = _read_parquet(path) if path.suffix.lower() == ".parquet" else _read_csv(path)
-    rows = _Rows(path)
-    time = columns["time_s"]
-    if len(time) < LEAST_ROWS:
-        raise refusal(path, "", f"{len(time)} data row(s)", "at least two rows under the header")
-    rows.check(columns)
-    start_s = float(time[0])
-    time_ms = np.rint((time - start_s) * 1000.0).astype(np.int64)
-    rows.refuse_where(np.concatenate(([False], np.diff(time_ms) <= 0)), "time_s", time, _INCREASING)
-    suction = _pascals(columns["suction_pressure_kpa"], SUCTION_PRESSURE)
-    crankcase = suction
-    if "crankcase_pressure_kpa" in columns:
-        crankcase = _pascals(columns["crankcase_pressure_kpa"], SUCTION_PRESSURE)
-    reset = columns.get("reset", np.zeros(len(time)))
-    return Trace(
-        name=path.stem,
-        start_s=start_s,
-        time_ms=time_ms,
-        oil_pa=_pascals(columns["oil_pressure_kpa"], OIL_PRESSURE),
-        suction_pa=suction,
-        crankcase_pa=crankcase,
-        running=_kept(columns["running"]).astype(np.uint8),
-        reset=np.nan_to_num(reset, nan=0.0).astype(np.uint8),
-    )
+    columns = read_columns(path)
+    if len(columns["time_s"]) < LEAST_ROWS:
+        raise too_few(path, len(columns["time_s"]))
+    rows = Rows(path, lambda row: place_in(path, row))
+    arrays = rows.take(columns)
+    return Trace(path.stem, rows.start_s, **arrays)
 
 
-_INCREASING = ("time does not increase by at least 1 ms", "a time later than the row before")
+def read_pieces(path: Path, most_rows: int) -> Iterator[Trace]:
+    """Yield a trace in pieces of at most so many rows, in bounded memory; all count from the start of the first.
 
-
-def _pascals(kpa: NDArray[np.float64], place: int) -> NDArray[np.int64]:
-    """Return kPa as whole Pa; NaN (no reading) and what no sensor can say becomes NO_READING."""
-    _, _, least, most = INPUTS[place]
-    pascals = np.rint(kpa * 1000.0)
-    with np.errstate(invalid="ignore"):
-        real = (pascals >= least) & (pascals <= most)
-    return np.where(real, pascals, NO_READING).astype(np.int64)
-
-
-def _kept(flags: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Fill each empty cell with the last value before it."""
-    known = np.where(np.isnan(flags), 0, np.arange(len(flags)))
-    return flags[np.maximum.accumulate(known)]
-
-
-@dataclass(frozen=True)
-class _Rows:
-    """Checks over whole columns that name the first row at fault."""
-
-    path: Path
-
-    def place(self, row: int) -> str:
-        if self.path.suffix.lower() == ".parquet":
-            return f"row {row + 1}"
-        return f"line {_line_of(self.path, row)}"
-
-    def refuse_where(
-        self, wrong: NDArray[np.bool_], column: str, values: NDArray[np.float64], rule: tuple[str, str]
-    ) -> None:
-        if wrong.any():
-            row = int(np.argmax(wrong))
-            value = None if math.isnan(values[row]) else float(values[row])
-            raise refusal(self.path, f"{self.place(row)}, {column}", rule[0], rule[1], value)
-
-    def check(self, columns: dict[str, NDArray[np.float64]]) -> None:
-        for name, values in columns.items():
-            self.refuse_where(np.isinf(values), name, values, ("not a finite number", "a number or an empty cell"))
-        time = columns["time_s"]
-        self.refuse_where(np.isnan(time), "time_s", time, ("no time", "seconds in every row"))
-        far = np.abs(time) > LAST_TIME_S
-        self.refuse_where(far, "time_s", time, ("not a time in seconds", f"-{LAST_TIME_S:g} to {LAST_TIME_S:g}"))
-        for name in FLAGS:
-            if name in columns:
-                values = columns[name]
-                wrong = ~(np.isnan(values) | (values == 0) | (values == 1))
-                self.refuse_where(wrong, name, values, ("neither 0 nor 1", "0 or 1"))
-        first = np.zeros(len(time), dtype=bool)
-        first[0] = math.isnan(columns["running"][0])
-        self.refuse_where(first, "running", columns["running"], ("the first row has no status", "0 or 1"))
-
-
-def _read_csv(path: Path) -> dict[str, NDArray[np.float64]]:
-    """Return the columns of a CSV trace as float64[n], NaN where a cell is empty."""
-    import pyarrow as pa
-    import pyarrow.csv as pa_csv
-
-    try:
-        with path.open(encoding="utf-8-sig", newline="") as stream:
-            header = [name.strip() for name in next(csv.reader(stream), [])]
-    except FileNotFoundError:
-        raise refusal(path, "", "no such trace") from None
-    except OSError as error:
-        raise refusal(path, "", f"this trace cannot be read ({error.strerror})") from None
-    except UnicodeDecodeError:
-        raise refusal(path, "line 1", "not UTF-8 text", f"a header row of {', '.join(COLUMNS)}") from None
-    except csv.Error as error:
-        raise refusal(path, "line 1", str(error), f"a header row of {', '.join(COLUMNS)}") from None
-    _check_header(path, "line 1", header)
-    try:
-        table = pa_csv.read_csv(
-            path,
-            read_options=pa_csv.ReadOptions(column_names=header, skip_rows=1),
-            convert_options=pa_csv.ConvertOptions(
-                column_types=dict.fromkeys(header, pa.float64()), null_values=[""], quoted_strings_can_be_null=True
-            ),
-        )
-    except pa.ArrowInvalid as error:
-        raise _first_bad_cell(path, header) or refusal(path, "", str(error)) from None
-    return _as_floats(path, table)
-
-
-def _read_parquet(path: Path) -> dict[str, NDArray[np.float64]]:
-    """Return the columns of a Parquet trace as float64[n], NaN where a cell is null."""
-    import pyarrow as pa
-    import pyarrow.parquet as pa_parquet
-
-    try:
-        table = pa_parquet.read_table(path)
-    except FileNotFoundError:
-        raise refusal(path, "", "no such trace") from None
-    except (pa.ArrowException, OSError) as error:
-        raise refusal(path, "", f"not a readable Parquet file ({str(error).splitlines()[0]})") from None
-    _check_header(path, "columns", table.column_names)
-    return _as_floats(path, table)
-
-
-def _as_floats(path: Path, table: Any) -> dict[str, NDArray[np.float64]]:
-    import pyarrow as pa
-
-    columns = {}
-    for name in table.column_names:
-        try:
-            column = table[name].cast(pa.int8()) if pa.types.is_boolean(table[name].type) else table[name]
-            numbers = column.cast(pa.float64()).to_numpy()
-        except pa.ArrowException:
-            kind = str(table[name].type)
-            raise refusal(
-                path, f"column {name}", f"holds {kind}, not numbers", "integers, floats or booleans"
-            ) from None
-        columns[name] = numbers
-    return columns
-
-
-def _check_header(path: Path, where: str, header: list[str]) -> None:
-    known = ", ".join(COLUMNS)
-    for name in header:
-        if name not in COLUMNS:
-            raise refusal(path, where, f"unknown column '{name[:60]}'", known)
-        if header.count(name) > 1:
-            raise refusal(path, where, f"column '{name}' stands twice", "each column once")
-    for name in REQUIRED:
-        if name not in header:
-            raise refusal(path, where, f"no column '{name}'", known)
-
-
-def _data_rows(path: Path) -> Iterator[tuple[int, list[str]]]:
-    """Yield (line number, cells) of each data row of a CSV trace, blank lines left out."""
-    with path.open(encoding="utf-8-sig", errors="replace", newline="") as stream:
-        reader = csv.reader(stream)
-        next(reader)
-        for cells in reader:
-            if cells:
-                yield reader.line_num, cells
-
-
-def _first_bad_cell(path: Path, header: list[str]) -> Refusal | None:
-    """Find what made the fast reader give up: slow, and only used to say where."""
-    for line, cells in _data_rows(path):
-        if len(cells) != len(header):
-            count = f"{len(cells)} cell(s) under {len(header)} column(s)"
-            return refusal(path, f"line {line}", count, f"{len(header)} cells, empty where there is no reading")
-        for name, cell in zip(header, cells, strict=True):
-            try:
-                float(cell or "nan")
-            except ValueError:
-                return refusal(path, f"line {line}, {name}", "not a number", "a number or an empty cell", cell)
-    return None
-
-
-def _line_of(path: Path, row: int) -> int:
-    """Return the line number of a data row counted from 0."""
-    return next(line for number, (line, _) in enumerate(_data_rows(path)) if number == row)
+    The checks are those of `read_trace`; what is at fault is told when its piece comes up.
+    """
+    rows = Rows(path, lambda row: place_in(path, row))
+    for columns in read_blocks(path, most_rows):
+        arrays = rows.take(columns)
+        yield Trace(path.stem, rows.start_s, **arrays)
+    if rows.count < LEAST_ROWS:
+        raise too_few(path, rows.count)

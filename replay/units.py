@@ -78,12 +78,21 @@ def _split_pressure(text: object) -> tuple[float, str]:
     matched = _NUMBER.fullmatch(text)
     if matched is None:
         raise UnitError('not a number with a unit such as "62 kPa" or "9 psi"')
-    unit, zero = matched[2], ""
-    marked = _ZERO.fullmatch(unit)
-    if marked is not None:
-        unit = marked["unit"]
-        zero = next(name for name in ("gauge", "absolute", "difference", "vacuum") if marked[name])
+    unit, zero = _unit_and_zero(matched[2])
     return _in_unit(float(matched[1]), unit, "pascal"), zero
+
+
+def _unit_and_zero(text: str) -> tuple[str, str]:
+    marked = _ZERO.fullmatch(text)
+    if marked is None:
+        return text, ""
+    return marked["unit"], next(name for name in ("gauge", "absolute", "difference", "vacuum") if marked[name])
+
+
+def pressure_unit(text: str) -> tuple[float, str]:
+    """Return (Pa in one, what it counts from: gauge, absolute, difference, vacuum or "") of a unit such as "psig"."""
+    unit, zero = _unit_and_zero(text)
+    return _in_unit(1.0, unit, "pascal"), zero
 
 
 def pressure_difference_pa(text: object) -> int:

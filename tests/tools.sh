@@ -1,6 +1,7 @@
 #!/bin/sh
 # Install what the tests of the ports need and Python packages cannot bring: ARM and
-# host compilers, the emulator, node, and the pinned MicroPython. Quick when all is there.
+# host compilers, the emulator, node, a browser, and the pinned MicroPython and browser driver.
+# Quick when all is there.
 set -eu
 cd "$(dirname "$0")/.."
 
@@ -10,10 +11,13 @@ need() { # command, package
 }
 need gcc gcc
 need clang clang
+need clang-tidy clang-tidy
 need arm-none-eabi-gcc "gcc-arm-none-eabi libnewlib-arm-none-eabi"
 need qemu-system-arm qemu-system-arm
 need node nodejs
 need npm npm
+need wasm-ld lld
+need chromium chromium
 
 if [ -n "$missing" ]; then
     if [ "$(id -u)" -ne 0 ] || ! command -v apt-get >/dev/null 2>&1; then
@@ -25,9 +29,10 @@ if [ -n "$missing" ]; then
     fi
 fi
 
-modules=firmware_ref/micropython/node_modules
-if command -v npm >/dev/null 2>&1 \
-    && ! cmp -s firmware_ref/micropython/package-lock.json "$modules/.installed-lock.json"; then
-    (cd firmware_ref/micropython && npm ci --silent --no-audit --no-fund)
-    cp firmware_ref/micropython/package-lock.json "$modules/.installed-lock.json"
-fi
+for folder in firmware_ref/micropython tests/browser; do
+    kept="$folder/node_modules/.installed-lock.json"
+    if command -v npm >/dev/null 2>&1 && ! cmp -s "$folder/package-lock.json" "$kept"; then
+        (cd "$folder" && npm ci --silent --no-audit --no-fund)
+        cp "$folder/package-lock.json" "$kept"
+    fi
+done

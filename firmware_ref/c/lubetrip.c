@@ -138,6 +138,7 @@ static int32_t weight(const int32_t settings[], int32_t net, int32_t suction)
             int32_t depth = settings[LT_SET_CUT_OUT] - net;
             gain = LT_ONE + (((depth * settings[LT_SET_SLOPE]) + (INT32_C(1) << (LT_SLOPE_BITS - 1))) >> LT_SLOPE_BITS);
         }
+        /*@ assert LT_ONE <= gain <= 8 * LT_ONE; */
         if (suction < settings[LT_SET_VACUUM]) {
             gain = ((gain * settings[LT_SET_VACUUM_WEIGHT]) + (LT_ONE >> 1)) >> LT_WEIGHT_BITS;
         }
@@ -163,6 +164,7 @@ static void accumulate(int32_t state[], const int32_t settings[], int32_t gain, 
 
     if (gain >= 0) {
         fraction += fraction_part(gain) * elapsed;
+        /*@ assert 0 <= fraction <= 614102047; */
         whole += (whole_part(gain) * elapsed) + whole_part(fraction);
         fraction = fraction_part(fraction);
         if (whole >= settings[LT_SET_TRIP_DELAY]) {
@@ -172,6 +174,7 @@ static void accumulate(int32_t state[], const int32_t settings[], int32_t gain, 
     } else {
         int32_t loss = -gain;
         int32_t drained = fraction_part(loss) * elapsed;
+        /*@ assert 0 <= drained <= 614100000; */
         whole -= (whole_part(loss) * elapsed) + whole_part(drained);
         fraction -= fraction_part(drained);
         if (fraction < 0) {
@@ -408,10 +411,11 @@ static int move_once(int32_t state[], const int32_t settings[], uint32_t bits)
 
 static void settle(int32_t state[], const int32_t settings[], uint32_t bits)
 {
-    int moves = 0;
+    int again = 1;
+    int moves;
 
-    while ((moves < LT_MOST_MOVES) && (move_once(state, settings, bits) != 0)) {
-        moves++;
+    for (moves = 0; (moves < LT_MOST_MOVES) && (again != 0); moves++) {
+        again = move_once(state, settings, bits);
     }
 }
 
@@ -423,6 +427,7 @@ static int32_t percent(const int32_t state[], const int32_t settings[])
 
     if (state[LT_ST_INTEGRAL] < settings[LT_SET_TRIP_DELAY]) {
         whole = (state[LT_ST_INTEGRAL] * settings[LT_SET_PERCENT_SCALE]) >> LT_PERCENT_BITS;
+        /*@ assert 0 <= whole <= 99; */
         if (((whole + 1) * settings[LT_SET_TRIP_DELAY]) <= (100 * state[LT_ST_INTEGRAL])) {
             whole++; /* the scale is rounded down: right or one short */
         }

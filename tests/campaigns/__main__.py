@@ -1,6 +1,11 @@
 """Run a campaign by its name: `python -m tests.campaigns differential --steps 1e9`."""
 
 from tests.campaigns.differential import command
+from tests.campaigns.proof import proof
+from tests.campaigns.soak import soak
+
+command.add_command(proof)
+command.add_command(soak)
 
 if __name__ == "__main__":
     command()

@@ -1,0 +1,65 @@
+#!/usr/bin/env node
+// The C port as WebAssembly behind the line protocol, under node: `node line_port.mjs [MODULE.wasm]`.
+import { readFileSync, writeSync } from "node:fs";
+import { createInterface } from "node:readline";
+
+const file = process.argv[2] ?? new URL("lubetrip.wasm", import.meta.url);
+const { instance } = await WebAssembly.instantiate(readFileSync(file));
+const port = instance.exports;
+port.memory.grow(1); // room behind the module's own memory, whatever is left of its last page
+
+// Sizes of the arrays, as in lubetrip_generated.h, and their places behind one another.
+const [SETTINGS, CHECKED, STATE, INPUTS, OUTPUTS] = [25, 22, 16, 6, 9];
+const words = new Int32Array(port.memory.buffer, port.__heap_base.value, SETTINGS + STATE + INPUTS + OUTPUTS + SETTINGS);
+const place = (offset) => words.byteOffset + 4 * offset;
+const settings = words.subarray(0, SETTINGS);
+const state = words.subarray(SETTINGS, SETTINGS + STATE);
+const inputs = words.subarray(SETTINGS + STATE, SETTINGS + STATE + INPUTS);
+const outputs = words.subarray(SETTINGS + STATE + INPUTS, SETTINGS + STATE + INPUTS + OUTPUTS);
+const checked = words.subarray(SETTINGS + STATE + INPUTS + OUTPUTS);
+const [settingsAt, stateAt] = [place(0), place(SETTINGS)];
+const [inputsAt, outputsAt] = [place(SETTINGS + STATE), place(SETTINGS + STATE + INPUTS)];
+const checkedAt = checked.byteOffset;
+
+const answers = {
+    hello: () => "port 32 lubetrip C99 as WebAssembly",
+    check(numbers) {
+        checked.fill(0);
+        checked.set(numbers);
+        const fault = port.lubetrip_first_fault(checkedAt);
+        if (fault === -1) {
+            port.lubetrip_derive(checkedAt);
+        }
+        return `checked ${fault} ${checked.subarray(CHECKED).join(" ")}`;
+    },
+    ticks: ([now, before]) => `elapsed ${port.lubetrip_elapsed_ms(now, before)}`,
+    set(numbers) {
+        settings.set(numbers);
+        port.lubetrip_power_up(stateAt, settingsAt);
+        return `state ${state.join(" ")}`;
+    },
+    step(numbers) {
+        inputs.set(numbers);
+        port.lubetrip_step(stateAt, settingsAt, inputsAt, outputsAt);
+        return `done ${state.join(" ")} ${outputs.join(" ")}`;
+    },
+    bye: () => "bye",
+};
+const counts = { hello: 0, check: CHECKED, ticks: 2, set: SETTINGS, step: INPUTS, bye: 0 };
+
+function answer(line) {
+    const [word, ...numbers] = line.trim().split(" ");
+    if (!Object.hasOwn(answers, word) || numbers.length !== counts[word] || !numbers.every((n) => /^-?\d+$/.test(n))) {
+        return "error not a line of the protocol";
+    }
+    return answers[word](numbers.map(Number));
+}
+
+for await (const line of createInterface({ input: process.stdin })) {
+    const said = answer(line);
+    writeSync(1, said + "\n");
+    if (said === "bye") {
+        break;
+    }
+}
+process.exit(0);

@@ -1,0 +1,156 @@
+"""A page on which settings are tried: the traces of a library, and the C port as WebAssembly that runs them there.
+
+One file that works offline. Nothing of the logic is told again in the page: it
+holds the module, the traces as integers, the labels, and the texts of the settings.
+"""
+
+import base64
+import hashlib
+import json
+import zlib
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from protect import ranges
+from protect.settings import RELATIONS
+from replay.compiled import FIRST_INPUT, columns_of
+from replay.engine import STATES
+from replay.engines import logic_as_json
+from replay.errors import refusal
+from replay.library import Entry, Library, MustTrip
+from replay.looks import LANES, LINES, SHADES
+from replay.settings import ALTITUDE_M, SECTIONS, Settings, read_toml
+from replay.trace import Trace, read_trace
+from replay.units import quantity
+from replay.wasm_module import module
+
+PAGE = Path(__file__).parent / "page"
+SCRIPTS = (
+    *("units.js", "port.js", "judge.js", "settings.js"),
+    *("curves.js", "plot.js", "tables.js", "fields.js", "page.js"),
+)
+MOST_READINGS = 2_000_000  # of all traces of a page together: some 110 MB of a browser's memory
+# Kinds of a value as units.js tells them apart.
+KINDS = {"ms": "time", "weight": "weight", "count": "count"}
+
+
+@dataclass(frozen=True)
+class Page:
+    """A page that was made: its text, how many traces and readings it holds."""
+
+    text: str
+    traces: int
+    readings: int
+
+
+def packed(trace: Trace) -> str:
+    """Return a trace as text, without loss: the columns that every engine runs on.
+
+    Of int64[7, n], crankcase less suction pressure, the differences from tick to
+    tick, lowest bytes first, deflated, in base64. page_port.c undoes it.
+    """
+    columns = columns_of(trace)
+    columns[FIRST_INPUT + ranges.CRANKCASE_PRESSURE] -= columns[FIRST_INPUT + ranges.SUCTION_PRESSURE]
+    differences = np.diff(columns, axis=1, prepend=0)
+    planes = differences.astype("<i8").view(np.uint8).reshape(len(columns), -1, 8).transpose(0, 2, 1)
+    return base64.b64encode(zlib.compress(planes.tobytes(), 9)).decode("ascii")
+
+
+def page(library: Library, settings: Settings, tick: Callable[[], object] = lambda: None) -> Page:
+    """Return the page for a library; `tick` is called after each trace.
+
+    Raises Refusal for a library of more than MOST_READINGS readings.
+    """
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    port = module()
+    traces: list[dict[str, Any]] = []
+    readings = 0
+    for entry in library.entries:
+        trace = read_trace(entry.path)
+        readings += len(trace)
+        if readings > MOST_READINGS:
+            rule = f"more readings than a page holds, at '{entry.id}'"
+            accepted = f"at most {MOST_READINGS} readings in all: fewer traces, or longer steps"
+            raise refusal(library.folder, "", rule, accepted)
+        traces.append(_trace(entry, trace))
+        tick()
+    script = "\n".join((PAGE / name).read_text(encoding="utf-8") for name in SCRIPTS)
+    digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode("ascii")
+    environment = Environment(loader=FileSystemLoader(PAGE), autoescape=True, undefined=StrictUndefined)
+    text = environment.get_template("page.html").render(
+        library=library.folder.resolve().name,
+        style=(PAGE / "page.css").read_text(encoding="utf-8"),
+        script=script,
+        script_digest=digest,
+        data=_script_safe({**_about(library, settings), "traces": traces}),
+        port=base64.b64encode(port).decode("ascii"),
+    )
+    return Page(text, len(traces), readings)
+
+
+def _script_safe(data: dict[str, Any]) -> str:
+    """Return JSON that can end no script and open no comment, whatever texts a library holds."""
+    text = json.dumps(data, separators=(",", ":"), allow_nan=False)
+    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+
+
+def _trace(entry: Entry, trace: Trace) -> dict[str, Any]:
+    label: dict[str, Any] = {"kind": entry.label}
+    if isinstance(entry.label, MustTrip):
+        label = {"kind": "must_trip", **vars(entry.label)}
+    texts = ("id", "family", "machine", "oil", "origin", "note")
+    told = {name: getattr(entry, name) for name in texts}
+    return {**told, "label": label, "start_s": trace.start_s, "ticks": len(trace), "columns": packed(trace)}
+
+
+def _about(library: Library, settings: Settings) -> dict[str, Any]:
+    """Return all of the page but its traces."""
+    acceptance = settings.acceptance
+    table = read_toml(Path(settings.file), "settings file")
+    return {
+        "library": library.folder.resolve().name,
+        "file": Path(settings.file).name,
+        "logic": logic_as_json("c"),
+        "settings": _settings(table, settings),
+        "altitude": {"text": table["site"]["altitude"], "metres": settings.altitude_m, "range": ALTITUDE_M},
+        "relations": RELATIONS,
+        "factors": {unit: quantity(f"1 {unit}", "pascal", unit) for unit in ("psi", "inHg")},
+        "acceptance": {**vars(acceptance), "shown_confidence": acceptance.shown_confidence},
+        "acceptance_texts": {key: _toml(value) for key, value in table["acceptance"].items()},
+        "states": STATES,
+        "looks": {
+            "lines": {name: {"colour": line[0], "width": line[1], "dash": line[2]} for name, line in LINES.items()},
+            "shades": [SHADES[number] for number in range(len(STATES))],
+            "lanes": LANES,
+        },
+    }
+
+
+def _toml(value: object) -> str:
+    import tomlkit
+
+    return tomlkit.item(value).as_string()
+
+
+def _settings(table: dict[str, Any], settings: Settings) -> list[dict[str, Any]]:
+    """Return each setting in the order of its place: where it stands in the file, kind, range, text and value."""
+    found = {}
+    for section, keys in SECTIONS.items():
+        for key in keys:
+            if key.endswith("_range"):
+                ends = [key.removesuffix("range") + end for end in ("least", "most")]
+                found.update({name: (section, key, text) for name, text in zip(ends, table[section][key], strict=True)})
+            else:
+                found[key] = (section, key, table[section][key])
+    rows = []
+    for (name, unit, least, most), value in zip(ranges.SETTINGS, settings.values, strict=False):
+        section, key, text = found[name]
+        kind = KINDS.get(unit) or ("difference" if section == "net_oil_pressure" else "absolute")
+        told = {"name": name, "section": section, "key": key, "kind": kind, "least": least, "most": most}
+        rows.append({**told, "text": str(text), "value": value})
+    return rows

@@ -1,0 +1,47 @@
+"""The command `bench`: a page on which settings are tried. Attached by `cli`."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from replay.errors import refusal, refusing
+
+
+@click.command()
+@click.argument("library_folder", metavar="LIBRARY", type=click.Path(path_type=Path))
+@click.option("-o", "--out", type=click.Path(path_type=Path), required=True, metavar="FILE.html", help="Page to write.")
+@click.option(
+    "--settings",
+    "settings_file",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Settings to begin with; without it, those named in library.toml.",
+)
+@refusing
+def bench(library_folder: Path, out: Path, settings_file: Path | None) -> None:
+    """Write a page on which the settings are moved over the traces of LIBRARY.
+
+    One file for a browser, offline: plot, integral and verdict of a trace and the
+    score of all follow at once, computed by the C port itself.
+    """
+    from replay.bench import page
+    from replay.files import check_writable, write_text
+    from replay.library import read_library
+    from replay.progress import Progress
+    from replay.settings import read_settings
+
+    check_writable(out)
+    library = read_library(library_folder)
+    chosen = settings_file or library.settings
+    if chosen is None:
+        raise refusal(library_folder, "", "no settings file named in library.toml", "--settings FILE")
+    settings = read_settings(chosen)
+    with Progress(len(library.entries), "packing") as progress:
+        made = page(library, settings, progress.advance)
+    write_text(out, made.text)
+    size = len(made.text.encode()) / 1e6
+    click.echo(f"{out}: {made.traces} traces, {made.readings} readings, {size:.1f} MB; open it in a browser")
+
+
+COMMANDS: tuple[Any, ...] = (bench,)

@@ -1,0 +1,92 @@
+"""The command `label`. Attached by `cli`."""
+
+import datetime as dt
+import getpass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from replay.errors import refusal, refusing
+
+if TYPE_CHECKING:
+    from replay.library import MustTrip
+
+
+@click.command()
+@click.argument("folder", metavar="LIBRARY", type=click.Path(path_type=Path))
+@click.argument("identity", metavar="ID")
+@click.option(
+    "--must-trip",
+    "window",
+    nargs=2,
+    metavar="EARLIEST DEADLINE",
+    help='The first stop has to lie between: seconds of the trace\'s time_s, or "5 min".',
+)
+@click.option("--ride-through", is_flag=True, help="It has to come through without a stop.")
+@click.option("--undecided", is_flag=True, help="Not known: counted apart, judged neither way.")
+@click.option("--note", "why", metavar="TEXT", help="Why: how the label is known.")
+@click.option("--by", "who", metavar="WHO", help="Who says so; without it, the name you are logged in by.")
+@refusing
+def label(
+    folder: Path,
+    identity: str,
+    window: tuple[str, str] | None,
+    why: str | None,
+    who: str | None,
+    *,
+    ride_through: bool,
+    undecided: bool,
+) -> None:
+    """Give the trace ID of LIBRARY another label in its library.toml.
+
+    A label comes from the inspection of the machine or from how the trace was
+    made, never from the logic that it judges. Who says so and why is added to
+    the trace's note, with the day. Look at the trace with `lubetrip show`.
+    """
+    from replay.display import label_text
+    from replay.labels import relabel
+
+    wanted = _wanted(window, ride_through=ride_through, undecided=undecided)
+    edit = relabel(
+        folder, identity, wanted, who or _login(), why or "no reason given", dt.datetime.now().astimezone().date()
+    )
+    click.echo(f"{identity}: was {label_text(edit.before)}, now {label_text(edit.after)}")
+    for line in edit.after.note.splitlines():
+        click.echo(f"  {line}")
+
+
+def _wanted(window: tuple[str, str] | None, *, ride_through: bool, undecided: bool) -> "MustTrip | str":
+    from replay.library import MustTrip
+
+    given = [window is not None, ride_through, undecided]
+    if sum(given) != 1:
+        accepted = "one of --must-trip EARLIEST DEADLINE, --ride-through, --undecided"
+        raise refusal("label", "", f"{sum(given)} labels given", accepted)
+    if window is None:
+        return "ride_through" if ride_through else "undecided"
+    return MustTrip(_seconds(window[0]), _seconds(window[1]))
+
+
+def _seconds(text: str) -> float:
+    """Return seconds from a plain number or from text such as "5 min"."""
+    from replay.units import UnitError, duration_ms
+
+    try:
+        return float(text)
+    except ValueError:
+        pass
+    try:
+        return duration_ms(text) / 1000
+    except UnitError as error:
+        raise refusal("label", "--must-trip", str(error), 'seconds, or text such as "5 min"', text) from None
+
+
+def _login() -> str:
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):
+        raise refusal("label", "--by", "you are not logged in by a name", "--by WHO") from None
+
+
+COMMANDS: tuple[Any, ...] = (label,)

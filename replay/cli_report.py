@@ -1,0 +1,51 @@
+"""The command `report`: a scored library as one page. Attached by `cli`."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from replay.errors import refusal, refusing
+from replay.files import check_writable
+from replay.progress import Progress
+
+
+@click.command()
+@click.argument("library_folder", metavar="LIBRARY", type=click.Path(path_type=Path))
+@click.option("-o", "--out", type=click.Path(path_type=Path), required=True, metavar="FILE", help="FILE.html.")
+@click.option(
+    "--settings",
+    "settings_file",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Settings file; without it, the one named in library.toml.",
+)
+@click.option(
+    "--tuning",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="Take in the plots and findings that `lubetrip tune` wrote into DIR.",
+)
+@refusing
+def report(library_folder: Path, out: Path, settings_file: Path | None, tuning: Path | None) -> None:
+    """Score LIBRARY and write the report as one HTML file that needs no network.
+
+    Verdict first, then the evidence, the worst traces, settings and logic. Exit
+    status 0 written, whatever the verdict; 2 bad input. `score` tells the verdict by its own.
+    """
+    from replay.library import read_library
+    from replay.report.write import write_report
+    from replay.settings import read_settings
+
+    check_writable(out)
+    library = read_library(library_folder)
+    path = settings_file or library.settings
+    if path is None:
+        raise refusal(library_folder, "", "no settings", "--settings FILE, or settings = FILE in its library.toml")
+    settings = read_settings(path)
+    with Progress(len(library.entries), "replaying") as progress:
+        result = write_report(out, library, settings, progress.advance, tuning)
+    click.echo(f"{out}: acceptance {result.verdict}")
+
+
+COMMANDS: tuple[Any, ...] = (report,)

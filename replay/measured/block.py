@@ -1,0 +1,54 @@
+"""A block of rows of a source, as numbers in the source's own units; and where its rows stand in the file."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+UNKNOWN = -1  # a status cell that says neither on nor off
+
+
+@dataclass
+class Mend:
+    """Rows that were left out under --repair: why, and where the first of them stand."""
+
+    why: str
+    rows: int = 0
+    places: list[str] = field(default_factory=list)
+
+    SHOWN = 20
+
+    def add(self, place: str) -> None:
+        """Count one row."""
+        self.rows += 1
+        if len(self.places) < self.SHOWN:
+            self.places.append(place)
+
+
+@dataclass
+class Block:
+    """n rows in the order of the file.
+
+    time_ms: int64[n] of the source's own clock, UNREADABLE where there is no time;
+    values: for each channel float64[n] in the source's unit, NaN where there is no reading;
+    status: for each flag int8[n], 1, 0 or UNKNOWN; place: says where row i stands ("line 12");
+    left_out: rows that never got here, as (why, place); blank: rows without any cell;
+    held: readings older than their row, for each signal; passed_over: readings that no row took;
+    own_clocks: the channels had clocks of their own, so what could be held has been;
+    time_text: the time cell of row i, where it is text.
+    """
+
+    time_ms: NDArray[np.int64]
+    values: dict[str, NDArray[np.float64]]
+    status: dict[str, NDArray[np.int8]]
+    place: Callable[[int], str]
+    left_out: list[tuple[str, str]] = field(default_factory=list)
+    blank: int = 0
+    held: dict[str, int] = field(default_factory=dict)
+    passed_over: dict[str, int] = field(default_factory=dict)
+    own_clocks: bool = False
+    time_text: Callable[[int], str] = lambda _: ""
+
+    def __len__(self) -> int:
+        return len(self.time_ms)

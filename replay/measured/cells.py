@@ -1,0 +1,202 @@
+"""Cells as numbers and as status: what is a number, what is no reading, what is on and what off.
+
+The fast way lets the CSV reader convert; the exact way goes through text. Both give the same numbers: the
+fast way only takes cells that the exact way would take, and gives up the block for any other.
+"""
+
+import re
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from replay.measured.block import UNKNOWN
+from replay.measured.marks import MINUS, SPACES, Marks
+from replay.measured.profile import Flag
+
+# Cells that are no reading in any file; all other words are named as sentinels by the profile.
+NO_READING_WORDS = ("", "nan", "-nan", "null", "none", "n/a", "#n/a", "na", "<na>", "1.#qnan", "-1.#ind", "1.#inf")
+ON = {"1", "true", "t", "yes", "y", "on", "run", "running", "start", "started", "ein", "an", "ja", "läuft", "marche"}
+OFF = {"0", "false", "f", "no", "n", "off", "stop", "stopped", "standby", "halt", "aus", "nein", "steht", "arrêt"}
+SUSPECTS = (-999.0, -999.9, -9999.0, -99999.0, 9999.0, 9999.9, 99999.0, 999999.0, 32767.0, -32768.0, 65535.0, 6553.5)
+
+
+class BadCell(ValueError):  # noqa: N818 - a finding of the reader
+    """A cell that is no number, no sentinel and no known word: its row in the block, and what stands there."""
+
+    def __init__(self, row: int, value: str, rule: str, accepted: str) -> None:
+        super().__init__(rule)
+        self.row, self.value, self.rule, self.accepted = row, value, rule, accepted
+
+
+class Giveup(Exception):  # noqa: N818 - the exact way takes over
+    """The fast way met something that only the exact way can judge."""
+
+
+def null_words(sentinels: tuple[str | float, ...]) -> list[str]:
+    """Return the words without case that are no reading."""
+    return [*NO_READING_WORDS, *(word.casefold() for word in sentinels if isinstance(word, str))]
+
+
+def fast_nulls(sentinels: tuple[str | float, ...]) -> list[str]:
+    """Return the same words in the cases in which they are usually written."""
+    words = [*NO_READING_WORDS, *(word for word in sentinels if isinstance(word, str))]
+    return list(
+        dict.fromkeys(spelled for w in words for spelled in (w, w.lower(), w.upper(), w.capitalize(), w.title()))
+    )
+
+
+def typed_numbers(column: Any, sentinels: tuple[str | float, ...]) -> NDArray[np.float64]:
+    """Return an arrow column of floats as float64[n]; raises Giveup for what is infinite or was text for NaN."""
+    numbers = np.asarray(column.to_numpy(), dtype=np.float64)
+    if not len(numbers) or np.isfinite(numbers.sum()):
+        return without_sentinels(numbers, sentinels)
+    finite = np.isfinite(numbers)
+    if not finite.all() and int(finite.sum()) + column.null_count != len(numbers):
+        raise Giveup
+    return without_sentinels(numbers, sentinels)
+
+
+def without_sentinels(numbers: NDArray[np.float64], sentinels: tuple[str | float, ...]) -> NDArray[np.float64]:
+    """Put NaN where a number is a sentinel."""
+    for sentinel in sentinels:
+        if isinstance(sentinel, float):
+            found = numbers == sentinel
+            if found.any():
+                numbers = np.where(found, np.nan, numbers)
+    return numbers
+
+
+def number_pattern(marks: Marks) -> str:
+    """Return the pattern of a number in these marks, whole groups of three where thousands are marked."""
+    decimal, sign, exponent = re.escape(marks.decimal), rf"[-+{MINUS}]?", r"(?:[eE][-+]?\d+)?"
+    plain = rf"(?:\d+(?:{decimal}\d*)?|{decimal}\d+)"
+    if not marks.thousands:
+        return rf"^{sign}{plain}{exponent}$"
+    grouped = rf"\d{{1,3}}(?:{re.escape(marks.thousands)}\d{{3}})+(?:{decimal}\d*)?"
+    return rf"^{sign}(?:{plain}|{grouped}){exponent}$"
+
+
+def text_numbers(column: Any, marks: Marks, sentinels: tuple[str | float, ...]) -> NDArray[np.float64]:
+    """Return an arrow column of text as float64[n]. Raises BadCell at the first cell that is none."""
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    text = pc.utf8_trim_whitespace(column)
+    nothing = pc.is_in(pc.utf8_lower(text), value_set=pa.array(null_words(sentinels)))
+    numbers = _cast(pc.if_else(nothing, None, text), marks)
+    if numbers is not None:
+        return without_sentinels(numbers, sentinels)
+    good = np.asarray(pc.or_(nothing, pc.match_substring_regex(text, number_pattern(marks))))
+    if good.all():
+        finite = pc.is_finite(_plain(pc.if_else(nothing, "0", text), marks).cast(pa.float64()))
+        row = int(np.argmin(np.asarray(finite)))
+        raise BadCell(row, text[row].as_py(), "too large a number", "a number that a sensor can give")
+    row = int(np.argmin(good))
+    accepted = "a number, an empty cell, or a word named in [file] sentinels"
+    raise BadCell(row, text[row].as_py(), _not_a_number(text[row].as_py(), marks), accepted)
+
+
+def _cast(text: Any, marks: Marks) -> NDArray[np.float64] | None:
+    """Return numbers, NaN for null; None if any cell is none that `number_pattern` takes."""
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    if marks.decimal != "." and marks.thousands != "." and pc.any(pc.match_substring(text, ".")).as_py():
+        return None
+    if marks.thousands:
+        grouped = text.filter(pc.match_substring(text, marks.thousands))
+        if pc.all(pc.match_substring_regex(grouped, number_pattern(marks))).as_py() is False:
+            return None
+    try:
+        cast = _plain(text, marks).cast(pa.float64())
+    except pa.ArrowInvalid:
+        return None
+    numbers = np.asarray(cast.to_numpy(zero_copy_only=False), dtype=np.float64)
+    return numbers if int(np.isfinite(numbers).sum()) + cast.null_count == len(numbers) else None
+
+
+def _plain(text: Any, marks: Marks) -> Any:
+    """Return numbers in text as the converter takes them: a point, no other marks, no plus."""
+    import pyarrow.compute as pc
+
+    if marks.thousands:
+        text = pc.replace_substring(text, marks.thousands, "")
+    if marks.decimal != ".":
+        text = pc.replace_substring(text, marks.decimal, ".")
+    if pc.any(pc.match_substring(text, MINUS)).as_py():
+        text = pc.replace_substring(text, MINUS, "-")
+    if pc.any(pc.starts_with(text, "+")).as_py():
+        text = pc.replace_substring_regex(text, r"^\+", "")
+    return text
+
+
+def _not_a_number(cell: str, marks: Marks) -> str:
+    thousands = f' and thousands "{marks.thousands}"' if marks.thousands else ""
+    if re.fullmatch(rf"[-+{MINUS}]?[\d.,{SPACES}]+", cell):
+        return f'not a number with decimal mark "{marks.decimal}"{thousands}'
+    return "not a number"
+
+
+def words_of(flag: Flag) -> tuple[set[str], set[str]]:
+    """Return the words without case that mean on, and those that mean off."""
+    on, off = ({word.casefold() for word in words} for words in (flag.on, flag.off))
+    return (on or ON - off), (off or OFF - on)
+
+
+def status_of_text(column: Any, flag: Flag, sentinels: tuple[str | float, ...]) -> NDArray[np.int8]:
+    """Return a column of words as int8[n]: 1, 0, UNKNOWN for no reading. Raises BadCell for another word."""
+    import pyarrow as pa
+
+    text = column.combine_chunks() if isinstance(column, pa.ChunkedArray) else column
+    coded = text.dictionary_encode()
+    codes = [_status(word, flag, sentinels) for word in coded.dictionary.to_pylist()]
+    places = coded.indices.to_numpy()
+    status = np.array(codes or [UNKNOWN], dtype=np.int64)[places] if len(places) else np.zeros(0, dtype=np.int64)
+    return _checked(status, flag, lambda row: str(text[row]))
+
+
+def status_of_numbers(numbers: NDArray[np.float64], flag: Flag, sentinels: tuple[str | float, ...]) -> NDArray[np.int8]:
+    """Return a column of numbers as status: words such as 1 and 0, or above and not above a threshold."""
+    known = ~np.isnan(numbers)
+    if flag.kind:
+        return np.where(known, numbers > flag.above, UNKNOWN).astype(np.int8)
+    if not flag.on and not flag.off and bool((known & ((numbers == 0) | (numbers == 1))).all()):
+        return numbers.astype(np.int8)
+    values, places = np.unique(numbers, return_inverse=True)
+    codes = [UNKNOWN if np.isnan(value) else _status(f"{value:.12g}", flag, sentinels) for value in values]
+    return _checked(np.array(codes, dtype=np.int64)[places], flag, lambda row: f"{numbers[row]:.12g}")
+
+
+NEITHER = -2
+
+
+def _status(word: str, flag: Flag, sentinels: tuple[str | float, ...]) -> int:
+    on, off = words_of(flag)
+    plain = word.strip().casefold()
+    if re.fullmatch(r"\d+[.,]\d*", plain):
+        plain = f"{float(plain.replace(',', '.')):.12g}"
+    if plain in on:
+        return 1
+    if plain in off:
+        return 0
+    if plain in null_words(sentinels) or _is_sentinel_number(plain, sentinels):
+        return UNKNOWN
+    return NEITHER
+
+
+def _is_sentinel_number(word: str, sentinels: tuple[str | float, ...]) -> bool:
+    try:
+        return float(word) in sentinels
+    except ValueError:
+        return False
+
+
+def _checked(status: NDArray[np.int64], flag: Flag, cell: Callable[[int], str]) -> NDArray[np.int8]:
+    wrong = status == NEITHER
+    if wrong.any():
+        row = int(np.argmax(wrong))
+        accepted = f"1 or 0, on or off, or [{flag.signal}] on = [...] and off = [...] that name it"
+        raise BadCell(row, cell(row), "neither on nor off", accepted)
+    return status.astype(np.int8)

@@ -1,0 +1,281 @@
+"""Time columns as whole ms: elapsed, epoch, spreadsheet days, ISO 8601, local dates.
+
+What a column holds is told from its cells where they leave no choice; what they leave open (the order of
+day and month, a number without a unit) has to be stated in the profile.
+"""
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from replay.errors import refusal
+from replay.measured.marks import looks_like_number
+from replay.measured.profile import TimeForm
+from replay.measured.profile_keys import DATE, ELAPSED, EPOCH, SERIAL_DAY
+from replay.measured.unit_text import TIME, read_unit
+
+UNREADABLE = int(np.iinfo(np.int64).min)  # a time cell that is empty or no time
+DAY_MS = 86400000
+SERIAL_DAY_ZERO_MS = -25569 * DAY_MS  # 1899-12-30, day 0 of spreadsheets
+FARTHEST_MS = 1e15
+# Numbers of the years 1998 to 2100 since 1970; as elapsed time they would be decades.
+EPOCH_S = (9e8, 4.2e9)
+EPOCH_FACTORS = {1.0: 1000.0, 1e3: 1.0, 1e6: 1e-3, 1e9: 1e-6}  # units in a second -> ms
+TWO_DIGIT_YEARS = 100
+MONTHS = {
+    name: 1 + place
+    for place, names in enumerate(
+        "jan feb mar,mär,mrz apr mai,may jun jul aug sep oct,okt nov dec,dez".split(" ")  # noqa: SIM905
+    )
+    for name in names.split(",")
+}
+
+_TIME = (
+    r"(?P<h>\d{1,2})(?:[:.]?(?P<m>\d{2})(?:[:.]?(?P<s>\d{2})(?:[.,:](?P<f>\d{1,9}))?)?)?"
+    r"\s*(?P<half>[AaPp]\.?\s?[Mm]\.?)?\s*(?P<z>Z|z|UTC|GMT|[+-]\d{2}:?\d{2}|[+-]\d{2})?"
+)
+_NAME = r"[A-Za-zÀ-ÿ]{3,12}"
+_DAY = (
+    rf"(?:[A-Za-z]{{2,9}}\.?,?\s+)?(?P<a>\d{{1,4}}|{_NAME})\.?[-/.\s]\s?(?P<b>\d{{1,2}}|{_NAME})\.?,?[-/.\s]\s?"
+    r"(?P<c>\d{4}|\d{1,2})\.?"
+)
+_COMPACT = (
+    r"(?P<a>\d{4})(?P<b>\d{2})(?P<c>\d{2})[T\s_-]?(?P<h>\d{2}):?(?P<m>\d{2}):?(?P<s>\d{2})(?:[.,](?P<f>\d{1,9}))?"
+    r"(?P<half>[AaPp][Mm])?(?P<z>Z|[+-]\d{2}:?\d{2}|[+-]\d{2})?"
+)
+_DATED = rf"^{_DAY}(?:[T\s,;_-]+{_TIME})?$"
+_CLOCK = r"^(?P<h>\d{1,5}):(?P<m>\d{2})(?::(?P<s>\d{2})(?:[.,](?P<f>\d{1,9}))?)?$"
+_ISO = re.compile(r"\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(?::\d{2}(?:\.\d{1,9})?)?(?P<z>Z|[+-]\d{2}:?\d{2})?")
+_DATED_CELL, _CLOCK_CELL = re.compile(_DATED), re.compile(_CLOCK)
+_COMPACT_CELL, _TIME_CELL = re.compile(rf"^{_COMPACT}$"), re.compile(rf"^{_TIME}$")
+
+
+def looks_like_time(text: str) -> bool:
+    """Say whether a cell is a date, a date with time, or a time of day."""
+    patterns = (_DATED_CELL, _CLOCK_CELL, _COMPACT_CELL, _TIME_CELL)
+    return any(pattern.match(text) is not None for pattern in patterns)
+
+
+@dataclass(frozen=True)
+class Clock:
+    """How the time column of a file reads.
+
+    form: elapsed, epoch, date, serial day; number: cells are plain numbers, ms = number * factor;
+    iso: "ms" or "ns" where cells are of the plain ISO form that the CSV reader takes by itself; offset: they carry
+    their offset from UTC; local: they are local times, which a zone turns into UTC.
+    """
+
+    form: str
+    number: bool = False
+    factor: float = 0.0
+    order: str = "YMD"
+    iso: str = ""
+    offset: bool = False
+    note: str = ""
+
+    @property
+    def local(self) -> bool:
+        """Say whether the times are those of a clock on the wall, without their offset."""
+        return self.form == SERIAL_DAY or (self.form == DATE and not self.offset)
+
+    @property
+    def anchored(self) -> bool:
+        """Say whether the times are of the calendar."""
+        return self.form != ELAPSED
+
+    def from_numbers(self, numbers: NDArray[np.float64]) -> NDArray[np.int64]:
+        """Return ms of the numbers of a time column, UNREADABLE for NaN and what is no time."""
+        with np.errstate(invalid="ignore", over="ignore"):
+            ms = np.rint(numbers * self.factor)
+            if len(ms) and ms.min() > -FARTHEST_MS and ms.max() < FARTHEST_MS:
+                return ms.astype(np.int64) + (SERIAL_DAY_ZERO_MS if self.form == SERIAL_DAY else 0)
+            real = np.abs(ms) < FARTHEST_MS
+        shift = SERIAL_DAY_ZERO_MS if self.form == SERIAL_DAY else 0
+        return np.where(real, np.where(real, ms, 0.0).astype(np.int64) + shift, UNREADABLE)
+
+    def from_timestamps(self, column: Any) -> NDArray[np.int64]:
+        """Return ms of an arrow timestamp column, UNREADABLE where it is null."""
+        import pyarrow as pa
+        import pyarrow.compute as pc
+
+        if column.type.unit in ("s", "ms"):
+            whole = column.cast(pa.timestamp("ms", column.type.tz)).cast(pa.int64())
+            return np.asarray(pc.fill_null(whole, UNREADABLE).to_numpy(), dtype=np.int64)
+        wide = pc.fill_null(column.cast(pa.timestamp("ns", column.type.tz)).cast(pa.int64()), UNREADABLE).to_numpy()
+        return np.where(wide == UNREADABLE, UNREADABLE, _whole_ms(wide))
+
+    def from_text(self, column: Any) -> NDArray[np.int64]:
+        """Return ms of an arrow column of text, UNREADABLE where it is no time of this form."""
+        if self.form == ELAPSED:
+            return _clock_ms(_fields(column, _CLOCK))
+        fields = _fields(column, _DATED)
+        compact = _fields(column, f"^{_COMPACT}$") if (fields["a"] == "").any() else None
+        if compact is not None:
+            fields = {name: np.where(fields["a"] == "", compact[name], fields[name]) for name in fields}
+        return _date_ms(fields, self.order, offset=self.offset)
+
+
+def decide(path: Path, profile: Path, form: TimeForm, cells: list[str], unit: str, *, numbers: bool) -> Clock:
+    """Return how a time column reads, from its first cells. Raises Refusal where they leave a choice.
+
+    unit: the unit in the header or unit row, or ""; numbers: most cells are plain numbers.
+    """
+    cells = [cell for cell in cells if cell and (looks_like_number(cell) or not numbers)]
+    if numbers and form.form != DATE and not (form.form is None and all(map(_COMPACT_CELL.match, cells))):
+        values = [float(cell) for cell in cells]
+        return number_clock(path, profile, form, values, form.unit or unit)
+    if form.form in (EPOCH, SERIAL_DAY):
+        rule = f'the time column holds text such as "{cells[0]}"' if cells else "the time column is empty"
+        raise refusal(profile, "[time] form", rule, '"date" or "elapsed"', form.form)
+    if form.form != DATE and cells and 2 * sum(map(bool, map(_CLOCK_CELL.match, cells))) > len(cells):
+        return Clock(ELAPSED, note="hours:minutes:seconds elapsed")
+    return _date_clock(path, profile, form, cells)
+
+
+def number_clock(path: Path, profile: Path, form: TimeForm, values: list[float], unit: str) -> Clock:
+    """Return how a time column of plain numbers reads."""
+    if form.form == SERIAL_DAY:
+        return Clock(SERIAL_DAY, number=True, factor=DAY_MS, note="days since 1899-12-30")
+    middle = float(np.median(values)) if values else 0.0
+    epoch = next((f for size, f in EPOCH_FACTORS.items() if EPOCH_S[0] * size <= middle <= EPOCH_S[1] * size), None)
+    if form.form == EPOCH or (form.form is None and epoch is not None):
+        factor = read_unit(form.unit, TIME).scale if form.unit else epoch
+        if factor is None:
+            raise refusal(path, "time column", "these numbers are no time since 1970", "[time] unit", middle)
+        return Clock(EPOCH, number=True, factor=factor, note=f"epoch, in units of {factor:g} ms")
+    if not unit:
+        raise refusal(
+            profile,
+            "[time] unit",
+            f"the time column of {path.name} holds plain numbers and no unit is stated",
+            '"s", "ms", ... with form = "elapsed" or "epoch"',
+        )
+    return Clock(ELAPSED, number=True, factor=read_unit(unit, TIME).scale, note=f"elapsed, in {unit}")
+
+
+def _date_clock(path: Path, profile: Path, form: TimeForm, cells: list[str]) -> Clock:
+    found = [match for cell in cells if (match := _DATED_CELL.match(cell) or _COMPACT_CELL.match(cell))]
+    if not found:
+        value = cells[0] if cells else None
+        raise refusal(path, "time column", "not a time that is known", "elapsed numbers, epoch, ISO 8601, dates", value)
+    iso = [_ISO.fullmatch(match.string) for match in found]
+    offset = sum(bool(match["z"]) for match in found) * 2 > len(found)
+    order = form.order or date_order([(m["a"], m["b"], m["c"]) for m in found])
+    if order is None:
+        raise refusal(
+            profile,
+            "[time] order",
+            f'day and month of "{found[0][0]}" in {path.name} can be read either way',
+            '"DMY", "MDY" or "YMD"',
+        )
+    plain = order == "YMD" and all(match is not None and bool(match["z"]) == offset for match in iso)
+    short = all(len(match["f"] or "") <= len("123") for match in found)
+    return Clock(
+        DATE, order=order, iso=("ms" if short else "ns") if plain else "", offset=offset, note=f"dates, order {order}"
+    )
+
+
+def date_order(dates: list[tuple[str, str, str]]) -> str | None:
+    """Return YMD, DMY or MDY where the three parts of dates leave no other reading, else None."""
+    if any(first.isalpha() for first, _, _ in dates):
+        return "MDY"
+    if all(len(first) > len("31") for first, _, _ in dates):
+        return "YMD"
+    named = any(not second.isdigit() for _, second, _ in dates)
+    long_years = all(len(third) > len("31") for _, _, third in dates)
+    if named:
+        return "DMY" if long_years else None
+    possible = {"MDY", "DMY"} if long_years else {"MDY", "DMY", "YMD"}
+    for first, second, third in ((int(a), int(b), int(c)) for a, b, c in dates):
+        if first > 12:  # noqa: PLR2004 - months
+            possible -= {"MDY"}
+        if second > 12:  # noqa: PLR2004
+            possible -= {"DMY", "YMD"}
+        if third > 31:  # noqa: PLR2004 - days
+            possible -= {"YMD"}
+    return possible.pop() if len(possible) == 1 else None
+
+
+def _fields(column: Any, pattern: str) -> dict[str, NDArray[np.str_]]:
+    """Return the named parts of each cell as text, "" where a cell does not fit the pattern."""
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    text = column.combine_chunks() if isinstance(column, pa.ChunkedArray) else column
+    parts = pc.extract_regex(text, pattern)
+    names = [field.name for field in parts.type]
+    return {name: _as_text(pc.fill_null(pc.struct_field(parts, name), "")) for name in names}
+
+
+def _as_text(column: Any) -> NDArray[np.str_]:
+    coded = column.dictionary_encode()
+    words = np.array([*coded.dictionary.to_pylist(), ""], dtype=np.str_)
+    return np.asarray(words[coded.indices.to_numpy()])
+
+
+def _whole(text: NDArray[np.str_], otherwise: int, known: dict[str, int] | None = None) -> NDArray[np.int64]:
+    """Return digits (or known words) as integers, `otherwise` for what is neither."""
+    words, places = np.unique(text, return_inverse=True)
+    values = [int(w) if w.isdigit() else (known or {}).get(w.casefold()[:3], otherwise) for w in words]
+    return np.array(values, dtype=np.int64)[places]
+
+
+def _clock_ms(fields: dict[str, NDArray[np.str_]]) -> NDArray[np.int64]:
+    """Return ms of hours, minutes, seconds and fraction; UNREADABLE where there are none."""
+    hours, minutes, seconds = (_whole(fields[name], -1 if name == "h" else 0) for name in ("h", "m", "s"))
+    ms = ((hours * 60 + minutes) * 60 + seconds) * 1000 + _fractions(fields["f"])
+    return np.where((hours < 0) | (minutes > 59) | (seconds > 59), UNREADABLE, ms)  # noqa: PLR2004
+
+
+def _whole_ms(nanoseconds: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Round to ms, halves up, alike in every path."""
+    return (nanoseconds + 500000) // 1000000
+
+
+def _fractions(text: NDArray[np.str_]) -> NDArray[np.int64]:
+    """Return the digits behind the seconds as ms."""
+    words, places = np.unique(text, return_inverse=True)
+    return _whole_ms(np.array([int(word.ljust(9, "0")) if word else 0 for word in words], dtype=np.int64))[places]
+
+
+def _date_ms(fields: dict[str, NDArray[np.str_]], order: str, *, offset: bool) -> NDArray[np.int64]:
+    """Return ms since 1970 of dates in parts: UTC where they carry an offset, else local."""
+    by_part = dict(zip(order, ("a", "b", "c"), strict=True))
+    year = _whole(fields[by_part["Y"]], -1)
+    month = _whole(fields[by_part["M"]], -1, MONTHS)
+    day = _whole(fields[by_part["D"]], -1)
+    year = np.where((year >= 0) & (year < TWO_DIGIT_YEARS), year + 2000, year)
+    wrong = (year < 1970) | (year > 2200) | (month < 1) | (month > 12) | (day < 1) | (day > 31)  # noqa: PLR2004
+    months = np.where(wrong, 0, (year - 1970) * 12 + month - 1).astype("datetime64[M]")
+    days = months.astype("datetime64[D]") + np.where(wrong, 0, day - 1)
+    wrong |= days.astype("datetime64[M]") != months
+    clock = _clock_ms(fields | {"h": np.where(fields["h"] == "", "0", fields["h"])})
+    clock = _half_days(clock, fields["half"])
+    wrong |= (clock == UNREADABLE) | (clock >= DAY_MS) | ((fields["z"] != "") != offset)
+    ms = days.astype(np.int64) * DAY_MS + clock - _offsets(fields["z"])
+    return np.where(wrong, UNREADABLE, ms)
+
+
+def _half_days(clock: NDArray[np.int64], half: NDArray[np.str_]) -> NDArray[np.int64]:
+    """Apply AM and PM: twelve o'clock is the first hour of its half."""
+    halves, places = np.unique(half, return_inverse=True)
+    shift = np.array([{"": -1, "a": 0, "p": 1}[word[:1].lower()] for word in halves])[places]
+    hour = clock // 3600000
+    fitting = (hour >= 1) & (hour <= 12)  # noqa: PLR2004
+    within = clock - np.where(hour == 12, 12 * 3600000, 0) + shift * 12 * 3600000  # noqa: PLR2004
+    return np.where(shift < 0, clock, np.where(fitting, within, UNREADABLE))
+
+
+def _offsets(text: NDArray[np.str_]) -> NDArray[np.int64]:
+    """Return offsets such as "+01:00" in ms; none and Z are 0."""
+    words, places = np.unique(text, return_inverse=True)
+    values = []
+    for word in words:
+        digits = word[1:].replace(":", "")
+        minutes = int(digits[:2]) * 60 + int(digits[2:] or 0) if word[:1] in ("+", "-") else 0
+        values.append((-minutes if word.startswith("-") else minutes) * 60000)
+    return np.array(values, dtype=np.int64)[places]

@@ -1,0 +1,82 @@
+"""The columns a profile names, found in a source; and the unit of each, from profile and source together."""
+
+import difflib
+from pathlib import Path
+
+from replay.errors import LONGEST, refusal
+from replay.measured.profile import Channel, Flag, Profile
+from replay.measured.profile_keys import Column
+from replay.measured.unit_text import PRESSURE, Unit, read_unit, unit_in_name
+from replay.units import UnitError
+
+NEAR = 1e-6
+
+
+def find(path: Path, profile: Profile, names: list[str], column: Column) -> int:
+    """Return the place of a column, from 0. Raises Refusal that says which columns there are."""
+    if isinstance(column, int):
+        if column > len(names):
+            raise refusal(path, f"column {column}", "no such column", f"1 to {len(names)}")
+        return column - 1
+    places = [place for place, name in enumerate(names) if name == column]
+    if len(places) == 1:
+        return places[0]
+    if places:
+        numbers = " or ".join(str(place + 1) for place in places)
+        raise refusal(
+            path, "header", f"column '{column}' stands {len(places)} times", f"its number: column = {numbers}"
+        )
+    close = difflib.get_close_matches(column, names, 1, 0.5)
+    known = ", ".join(name or "(no name)" for name in names)
+    hint = f"'{close[0]}'? " if close else ""
+    accepted = f"{hint}The file has: {known[: 4 * LONGEST]}"
+    raise refusal(path, "header", f"no column '{column}', which {profile.path.name} names", accepted)
+
+
+def unit_of(path: Path, profile: Profile, channel: Channel | Flag, kind: str, name: str, own: str) -> Unit:
+    """Return the unit of a channel, with its reference where it is a pressure.
+
+    name: the column's name; own: what the unit row or the source says of it, or "". Raises Refusal where profile
+    and source contradict each other, or neither says it.
+    """
+    where = f"[{channel.signal}]"
+    own = own or unit_in_name(name, kind)
+    try:
+        seen = read_unit(own, kind) if own else None
+    except UnitError:
+        seen = None
+    stated = read_unit(channel.unit, kind) if channel.unit else None
+    if stated and seen and _differ(stated, seen):
+        rule = f"contradicts {path.name}, where column '{name}' is in {own}"
+        raise refusal(profile.path, f"{where} unit", rule, f'"{own}", or another column', channel.unit)
+    unit = stated or seen
+    if unit is None:
+        rule = f"neither stated nor seen in {path.name} for column '{name}'"
+        raise refusal(profile.path, f"{where} unit", rule, f"a unit of {kind}")
+    return _with_reference(path, profile, channel, unit, seen) if kind == PRESSURE else unit
+
+
+def _differ(one: Unit, other: Unit) -> bool:
+    scales = abs(one.scale - other.scale) > NEAR * one.scale or abs(one.offset - other.offset) > NEAR
+    return scales or ("" not in (one.reference, other.reference) and one.reference != other.reference)
+
+
+def _with_reference(path: Path, profile: Profile, channel: Channel | Flag, unit: Unit, seen: Unit | None) -> Unit:
+    """Complete a pressure unit with what it counts from."""
+    where = f"[{channel.signal}] reference"
+    stated = getattr(channel, "reference", None)
+    marked = unit.reference or (seen.reference if seen else "")
+    if stated and marked and stated != marked:
+        rule = f"contradicts {path.name}, whose unit is marked {marked}"
+        raise refusal(profile.path, where, rule, f'"{marked}", or another column', stated)
+    reference = stated or marked
+    if not reference:
+        accepted = '"gauge", "absolute" or "vacuum"' + (', or "difference"' if channel.signal == "oil_pressure" else "")
+        rule = f"neither stated nor marked in {path.name}: gauge or absolute"
+        raise refusal(profile.path, where, rule, accepted)
+    if reference == "difference" and channel.signal != "oil_pressure":
+        raise refusal(profile.path, where, "only an oil pressure is logged as a difference", "another column")
+    if reference in ("gauge", "vacuum") and profile.altitude_m is None:
+        rule = f"missing: {channel.signal} is {reference} and counts from the atmosphere of the site"
+        raise refusal(profile.path, "[site] altitude", rule, 'text such as "40 m"')
+    return Unit(unit.kind, unit.scale, unit.offset, reference)

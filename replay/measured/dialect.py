@@ -1,0 +1,266 @@
+"""What a text file shows of itself: encoding, separator, marks, preamble, header, unit row, first row of readings."""
+
+import csv
+import hashlib
+import re
+from collections import Counter
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from replay.errors import refusal
+from replay.measured.clock import looks_like_time
+from replay.measured.marks import Marks, find_marks, looks_like_number
+from replay.measured.profile import FileForm
+from replay.measured.profile_keys import SEPARATORS
+from replay.measured.unit_text import kind_of
+
+SAMPLE_BYTES = 65536
+LONGEST_LINE = 65536  # characters; no logger's row comes near
+TAIL = 80  # rows at the end of the sample that show what a row of readings looks like
+LEAST_COLUMNS = 2
+UNIT_FILLERS = {
+    "",
+    "-",
+    "--",
+    "1",
+    "text",
+    "time",
+    "date",
+    "bool",
+    "0/1",
+    "on/off",
+    "string",
+    "none",
+    "n/a",
+    "hh:mm:ss",
+}
+MARKS_OF = {b"\xef\xbb\xbf": "utf-8-sig", b"\xff\xfe": "utf-16", b"\xfe\xff": "utf-16"}
+NAMES = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
+
+
+@dataclass(frozen=True)
+class Dialect:
+    """How a text file is written. Lines count from 1; header_line is 0 where there is none.
+
+    passed_over: lines without any reading between header and readings;
+    names, units: one for each column, units "" where there is no unit row; sample: rows of readings for a look.
+    """
+
+    encoding: str
+    separator: str
+    marks: Marks
+    names: tuple[str, ...]
+    units: tuple[str, ...]
+    header_line: int
+    data_line: int
+    passed_over: tuple[int, ...]
+    only_cr: bool
+    sample: tuple[tuple[str, ...], ...] = field(repr=False)
+
+    @property
+    def fingerprint(self) -> str:
+        """Return what marks files with this header: names and units, whatever the separator."""
+        return fingerprint(self.names, self.units)
+
+    def column(self, place: int) -> list[str]:
+        """Return the sample's cells of one column."""
+        return [row[place] for row in self.sample]
+
+    def notes(self) -> list[str]:
+        """Say what was found."""
+        marks = f'decimal "{self.marks.decimal}"' + (
+            f', thousands "{self.marks.thousands}"' if self.marks.thousands else ""
+        )
+        head = f"header in line {self.header_line}" if self.header_line else "no header"
+        units = ", unit row" if any(self.units) else ""
+        separator = NAMES[self.separator]
+        found = [f"{self.encoding}, {separator}, {marks}, {head}{units}, readings from line {self.data_line}"]
+        if self.passed_over:
+            lines = ", ".join(map(str, self.passed_over))
+            found.append(f"passed over between header and readings: line {lines}")
+        return found
+
+
+def fingerprint(names: tuple[str, ...], units: tuple[str, ...]) -> str:
+    """Return 16 hex digits that stand for a header and its units."""
+    lines = "\n".join(f"{name}\t{unit}" for name, unit in zip(names, units, strict=True))
+    return hashlib.sha256(lines.encode()).hexdigest()[:16]
+
+
+def read_dialect(path: Path, stated: FileForm, names: frozenset[str] = frozenset()) -> Dialect:
+    """Look at the beginning of a text file. Raises Refusal for what is no table of text; marks may stay in doubt.
+
+    names: columns that a profile uses; the row that holds them all is the header.
+    """
+    raw, whole = _sample(path)
+    encoding = stated.encoding or _encoding(path, raw)
+    lines, only_cr = _lines(path, raw, encoding, whole=whole)
+    separator = stated.separator or _separator(path, lines)
+    rows = [_cells(line, separator) for line in lines]
+    first = _first_reading(path, rows, separator)
+    width = len(rows[first])
+    header, unit_row = _header(path, rows[:first], width, stated.header_line, names)
+    top = max([-1 if header is None else header, -1 if unit_row is None else unit_row])
+    first = next((place for place in range(top + 1, first) if _told(rows[place], width)), first)
+    sample = tuple(tuple(row) for row in rows[first:] if len(row) == width)
+    return Dialect(
+        encoding=encoding,
+        separator=separator,
+        marks=_marks(sample, separator, stated),
+        names=_padded(rows[header] if header is not None else [], width),
+        units=_padded(rows[unit_row] if unit_row is not None else [], width),
+        header_line=0 if header is None else header + 1,
+        data_line=first + 1,
+        passed_over=tuple(place + 1 for place in range(top + 1, first) if header is not None and any(rows[place])),
+        only_cr=only_cr,
+        sample=sample,
+    )
+
+
+def _sample(path: Path) -> tuple[bytes, bool]:
+    """Return the beginning of a file, and whether that is all of it."""
+    try:
+        with path.open("rb") as stream:
+            raw = stream.read(SAMPLE_BYTES + 1)
+    except OSError as error:
+        raise refusal(path, "", f"cannot be read ({error.strerror})", "a file with readings") from None
+    if not raw.strip(b"\0 \r\n\t\xef\xbb\xbf\xff\xfe"):
+        raise refusal(path, "", "empty" if not raw else "holds no text", "a file with readings")
+    return raw[:SAMPLE_BYTES], len(raw) <= SAMPLE_BYTES
+
+
+def _encoding(path: Path, raw: bytes) -> str:
+    """Return the encoding: by its mark, by the zeros of UTF-16, else UTF-8 where it is, else that of old Windows."""
+    for mark, name in MARKS_OF.items():
+        if raw.startswith(mark):
+            return name
+    even, odd = raw[0:1000:2].count(0), raw[1:1000:2].count(0)
+    half = len(raw[:1000]) // 4
+    if max(even, odd) > half and min(even, odd) == 0:
+        return "utf-16-le" if odd > even else "utf-16-be"
+    text = raw.replace(b"\0", b"")
+    control = sum(text.count(bytes([code])) for code in range(32) if code not in (9, 10, 13, 12, 26))
+    if control > len(raw) / 100 or len(text) < len(raw) / 2:
+        raise refusal(path, "", "not text", "CSV text, Parquet or MDF 4")
+    try:
+        raw[: raw.rfind(b"\n") + 1 or len(raw)].decode("utf-8")
+    except UnicodeDecodeError:
+        return "cp1252" if not set(raw) & {0x81, 0x8D, 0x8F, 0x90, 0x9D} else "latin-1"
+    return "utf-8"
+
+
+def _lines(path: Path, raw: bytes, encoding: str, *, whole: bool) -> tuple[list[str], bool]:
+    """Return the whole lines of the sample, and whether they end in CR alone, as on old machines."""
+    text = raw.decode(encoding, errors="replace")
+    only_cr = "\n" not in text and "\r" in text
+    lines = re.split(r"\r\n|\n|\r", text)
+    if not whole:
+        lines.pop()
+    if not lines or max(map(len, lines)) > LONGEST_LINE:
+        place = max(range(len(lines)), key=lambda i: len(lines[i])) + 1 if lines else 1
+        raise refusal(path, f"line {place}", f"longer than {LONGEST_LINE} characters", "a row of readings in each line")
+    return lines, only_cr
+
+
+def _cells(line: str, separator: str) -> list[str]:
+    try:
+        return [cell.strip() for cell in next(csv.reader([line], delimiter=separator), [])]
+    except csv.Error:
+        return []
+
+
+def _separator(path: Path, lines: list[str]) -> str:
+    """Return the separator under which the last rows are alike and their cells most like readings."""
+    stated = re.fullmatch(r"\"?sep=(.)\"?", lines[0].strip("\ufeff"))
+    if stated and stated[1] in SEPARATORS:
+        return stated[1]
+    tail = [line for line in lines if line.strip()][-TAIL:]
+    best, choice = (0.0, 0), ""
+    for separator in SEPARATORS:
+        rows = [_cells(line, separator) for line in tail]
+        width, count = Counter(map(len, rows)).most_common(1)[0]
+        if width < LEAST_COLUMNS:
+            continue
+        cells = [cell for row in rows if len(row) == width for cell in row]
+        alike = sum(_kind(cell) != "word" for cell in cells) / len(cells) * count / len(rows)
+        if (round(alike, 3), width) > best:
+            best, choice = (round(alike, 3), width), separator
+    if not choice:
+        accepted = 'columns parted by ",", ";", tab or "|", or [file] separator in the profile'
+        raise refusal(path, "", "no table of columns is seen in it", accepted)
+    return choice
+
+
+def _kind(cell: str) -> str:
+    if not cell:
+        return "empty"
+    if looks_like_number(cell):
+        return "number"
+    return "time" if looks_like_time(cell) else "word"
+
+
+def _first_reading(path: Path, rows: list[list[str]], separator: str) -> int:
+    """Return the place of the first row that looks like the rows at the end of the sample."""
+    tail = [row for row in rows if any(row)][-TAIL:]
+    width = Counter(map(len, tail)).most_common(1)[0][0]
+    kinds = [Counter(_kind(row[i]) for row in tail if len(row) == width and row[i]) for i in range(width)]
+    usual = [counts.most_common(1)[0][0] if counts else "empty" for counts in kinds]
+    for mixed, counts in enumerate(kinds):  # a header among few rows must not outvote the readings
+        if usual[mixed] == "word" and counts["number"] + counts["time"]:
+            usual[mixed] = "number" if counts["number"] >= counts["time"] else "time"
+    measured = [i for i, kind in enumerate(usual) if kind in ("number", "time")]
+    for place, row in enumerate(rows):
+        if len(row) == width and measured:
+            alike = sum(_kind(row[i]) == usual[i] for i in measured)
+            if 2 * alike >= len(measured) and not _is_unit_row(row):
+                return place
+    accepted = f'rows of readings parted by "{separator}" under a header'
+    raise refusal(path, "", "no row of readings is found", accepted)
+
+
+def _header(
+    path: Path, above: list[list[str]], width: int, stated: int | None, names: frozenset[str]
+) -> tuple[int | None, int | None]:
+    """Return the places of the row of names and of the unit row, None where there is none."""
+    if stated is not None:
+        if stated > len(above):
+            raise refusal(
+                path, "[file] header_line", f"readings begin in line {len(above) + 1}", "a line above", stated
+            )
+        header = stated - 1 if stated else None
+    else:
+        near = [place for place, row in enumerate(above) if _fits(row, width)]
+        naming = [place for place, row in enumerate(above) if names and names <= set(row)]
+        titles = naming or [place for place in near if not _is_unit_row(above[place])]
+        header = titles[-1] if titles else None
+    units = [p for p, row in enumerate(above) if (header is None or p > header) and _is_unit_row(row)]
+    return header, units[0] if units else None
+
+
+def _told(row: list[str], width: int) -> bool:
+    """Say whether a row under the header tells a number or a time, so that it must not be passed over."""
+    return len(row) == width and any(_kind(cell) in ("number", "time") for cell in row)
+
+
+def _fits(row: list[str], width: int) -> bool:
+    """Say whether a row can be the header of readings of this width: as wide, and named more than by half."""
+    named = sum(bool(cell) for cell in row)
+    return abs(len(row) - width) <= 1 and 2 * named > width
+
+
+def _is_unit_row(row: list[str]) -> bool:
+    """Say whether a row holds units: at least one of a pressure or the like, and nothing that is none."""
+    told = [cell for cell in row if cell.casefold() not in UNIT_FILLERS]
+    units = [cell for cell in told if not looks_like_number(cell) and kind_of(cell) is not None]
+    return bool(units) and 2 * len(units) > len(told)
+
+
+def _padded(row: list[str], width: int) -> tuple[str, ...]:
+    cells = [cell.strip("\ufeff").strip() for cell in row[:width]]
+    return tuple(cells + [""] * (width - len(cells)))
+
+
+def _marks(sample: tuple[tuple[str, ...], ...], separator: str, stated: FileForm) -> Marks:
+    """Return the marks as stated, else as found."""
+    cells = (cell for row in sample for cell in row if looks_like_number(cell))
+    return find_marks(cells, separator, stated.decimal, stated.thousands)

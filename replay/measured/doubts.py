@@ -1,0 +1,232 @@
+"""What looks wrong in a measured trace: gauge taken for absolute, a wrong unit, a sentinel, a sensor that stands still.
+
+Nothing is changed here. What is found stands in the report, and only a number that looks like a sentinel
+without being declared keeps a file out.
+"""
+
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from protect.ranges import NO_READING
+from replay.measured.cells import SUSPECTS
+
+FLAT_MS = 60000  # pressures of a running machine move within a minute (common practice, no source)
+FLAT_ROWS = 10
+NEAR_ATMOSPHERE = 0.12  # share: weather and sensor error together stay within (common practice, no source)
+NEAR_PA = 3000
+CLIPPED_SHARE = 0.01
+MOSTLY = 0.5
+LEAST_PA, MOST_PA = 20000, 6000000  # pressures of refrigerating plants seldom leave these (common practice, no source)
+HOT_C = 150.0
+
+
+@dataclass
+class Readings:
+    """What was seen of one channel: count of readings and of rows without, extremes, longest stretch without change."""
+
+    readings: int = 0
+    missing: int = 0
+    beyond: int = 0
+    least: float = np.inf
+    most: float = -np.inf
+    flat_ms: int = 0
+    flat_from_ms: int = 0
+    suspects: dict[float, int] = field(default_factory=dict)
+    source_least: float = np.inf
+    source_most: float = -np.inf
+
+    def see_source(self, numbers: NDArray[np.float64]) -> None:
+        """Look at the numbers as they stand in the file."""
+        least, most = numbers.min(), numbers.max()
+        if np.isnan(least):
+            known = numbers[~np.isnan(numbers)]
+            least, most = (known.min(), known.max()) if len(known) else (np.inf, -np.inf)
+        with np.errstate(invalid="ignore"):
+            if not (least <= max(s for s in SUSPECTS if s < 0) or most >= min(s for s in SUSPECTS if s > 0)):
+                self._see_range(least, most)
+                return
+            suspect = np.isin(numbers, SUSPECTS)
+            rest = numbers[~suspect & ~np.isnan(numbers)]
+        values, counts = np.unique(numbers[suspect], return_counts=True)
+        for value, count in zip(values, counts, strict=True):
+            self.suspects[float(value)] = self.suspects.get(float(value), 0) + int(count)
+        if len(rest):
+            self._see_range(rest.min(), rest.max())
+
+    def _see_range(self, least: float, most: float) -> None:
+        self.source_least = min(self.source_least, float(least))
+        self.source_most = max(self.source_most, float(most))
+
+    def sentinel_like(self) -> dict[float, int]:
+        """Return numbers that look like sentinels and lie far from all other readings, and how often each stands."""
+        most, least = max(self.source_most, 1.0), min(self.source_least, 0.0)
+        nothing_else = self.source_least > self.source_most
+        return {
+            value: count
+            for value, count in self.suspects.items()
+            if nothing_else or value > 2 * most or value < 2 * least - 1.0
+        }
+
+    def see(self, values: NDArray[Any]) -> None:
+        """Look at the values of kept rows: Pa with NO_READING, or plain numbers with NaN."""
+        known = values
+        least = values.min()
+        if least == NO_READING or np.isnan(least):
+            known = values[(values != NO_READING) & ~np.isnan(values)]
+        self.readings += len(known)
+        self.missing += len(values) - len(known)
+        if len(known):
+            self.least = min(self.least, float(known.min()))
+            self.most = max(self.most, float(known.max()))
+
+
+class Stillness:
+    """The longest stretch of one channel without any change while the machine runs, carried over blocks."""
+
+    def __init__(self) -> None:
+        self.value: int | None = None
+        self.since_ms = 0
+        self.until_ms = 0
+        self.rows = 0
+        self.longest_ms = 0
+        self.longest_from_ms = 0
+
+    def see(self, time_ms: NDArray[np.int64], pascals: NDArray[np.int64], running: NDArray[np.int8]) -> None:
+        """Look at the next rows of the same trace.
+
+        Where a block holds no stretch of FLAT_ROWS, only its ends can belong to one, together with the blocks beside.
+        """
+        ends = 2 * FLAT_ROWS
+        equal = (pascals[1:] == pascals[:-1]).tobytes()
+        if len(pascals) > 2 * ends and b"\1" * (FLAT_ROWS - 1) not in equal:
+            self._see_all(time_ms[:ends], pascals[:ends], running[:ends])
+            self.end()
+            self._see_all(time_ms[-ends:], pascals[-ends:], running[-ends:])
+        else:
+            self._see_all(time_ms, pascals, running)
+
+    def _see_all(self, time_ms: NDArray[np.int64], pascals: NDArray[np.int64], running: NDArray[np.int8]) -> None:
+        counted = (running == 1) & (pascals != NO_READING)
+        changed = np.empty(len(pascals), dtype=bool)
+        changed[0] = self.value is None or pascals[0] != self.value
+        np.not_equal(pascals[1:], pascals[:-1], out=changed[1:])
+        changed |= ~counted
+        changed[1:] |= ~counted[:-1]
+        starts = np.flatnonzero(changed)
+        first = int(starts[0]) if len(starts) else len(pascals)
+        if first:
+            self.until_ms, self.rows = int(time_ms[first - 1]), self.rows + first
+        if len(starts):
+            self._close()
+            ends = np.append(starts[1:], len(pascals))
+            spans = np.where(ends - starts >= FLAT_ROWS, time_ms[ends - 1] - time_ms[starts], 0)
+            best = int(np.argmax(spans))
+            self._enter(int(spans[best]), int(time_ms[starts[best]]))
+            self.since_ms, self.until_ms = int(time_ms[starts[-1]]), int(time_ms[-1])
+            self.rows = len(pascals) - int(starts[-1])
+        self.value = int(pascals[-1]) if counted[-1] else None
+
+    def end(self) -> None:
+        """End the trace at hand."""
+        self._close()
+        self.value, self.rows = None, 0
+
+    def _close(self) -> None:
+        if self.value is not None and self.rows >= FLAT_ROWS:
+            self._enter(self.until_ms - self.since_ms, self.since_ms)
+
+    def _enter(self, span_ms: int, since_ms: int) -> None:
+        if span_ms > self.longest_ms:
+            self.longest_ms, self.longest_from_ms = span_ms, since_ms
+
+
+@dataclass
+class Net:
+    """How net oil pressure lies, running and stopped: rows in all, rows below zero, rows one atmosphere off."""
+
+    atmosphere_pa: float
+    running: int = 0
+    running_negative: int = 0
+    stopped: int = 0
+    stopped_off: dict[str, int] = field(default_factory=lambda: {"above": 0, "below": 0})
+
+    def see(self, oil: NDArray[np.int64], crankcase: NDArray[np.int64], running: NDArray[np.int8]) -> None:
+        """Look at rows with both pressures."""
+        net = oil - crankcase
+        if running.all() and net.min() >= -NEAR_PA and net.max() < -NO_READING // 2:
+            self.running += len(net)
+            return
+        both = (oil != NO_READING) & (crankcase != NO_READING)
+        run = both & (running == 1)
+        rest = both & (running == 0)
+        self.running += int(run.sum())
+        self.running_negative += int((run & (net < -NEAR_PA)).sum())
+        if not rest.any():
+            return
+        self.stopped += int(rest.sum())
+        width = self.atmosphere_pa * NEAR_ATMOSPHERE
+        self.stopped_off["above"] += int((rest & (np.abs(net - self.atmosphere_pa) < width)).sum())
+        self.stopped_off["below"] += int((rest & (np.abs(net + self.atmosphere_pa) < width)).sum())
+
+
+@dataclass
+class Floor:
+    """How often a gauge pressure lies at its atmosphere: a sensor that cannot see vacuum is cut off there."""
+
+    atmosphere_pa: float
+    rows: int = 0
+    at_floor: int = 0
+
+    def see(self, pascals: NDArray[np.int64]) -> None:
+        """Look at readings."""
+        self.rows += len(pascals)
+        if not len(pascals) or pascals.min() > self.atmosphere_pa + NEAR_PA:
+            return
+        self.at_floor += int((np.abs(pascals - self.atmosphere_pa) < NEAR_PA / 3).sum())
+
+
+def of_pressure(signal: str, reference: str, seen: Readings, floor: Floor | None, atmosphere_pa: float) -> list[str]:
+    """Return what is doubtful in one pressure channel."""
+    name, found = signal.replace("_", " "), []
+    if not seen.readings:
+        return [f"{name}: no reading at all"]
+    least, most = seen.least, seen.most
+    if reference == "absolute" and least < -NEAR_PA:
+        found.append(f"{name} is taken as absolute and falls to {least / 1000:.1f} kPa: is it gauge?")
+    if reference == "gauge" and abs(least - 2 * atmosphere_pa) < NEAR_ATMOSPHERE * atmosphere_pa:
+        counted = (least - atmosphere_pa) / 1000
+        found.append(f"{name} is taken as gauge and its floor of {counted:.1f} kPa is the atmosphere: is it absolute?")
+    if floor is not None and abs(least - atmosphere_pa) < NEAR_PA / 3 and floor.at_floor > CLIPPED_SHARE * floor.rows:
+        share = 100 * floor.at_floor / floor.rows
+        found.append(
+            f"{name} never falls under 0 gauge and lies there in {share:.0f} % of its rows:"
+            " the sensor cannot see vacuum, or it is cut off"
+        )
+    if most < LEAST_PA or (most > MOST_PA):
+        found.append(f"{name} reaches {most / 1000:.4g} kPa absolute at most: is its unit right?")
+    if seen.beyond:
+        found.append(f"{name}: {seen.beyond} readings that no sensor can give were taken as no reading")
+    if seen.flat_ms >= FLAT_MS:
+        found.append(f"{name} stands still for {seen.flat_ms / 1000:.0f} s of running: frozen, or too coarse?")
+    return found
+
+
+def of_net(net: Net) -> list[str]:
+    """Return what is doubtful in oil and crankcase pressure together."""
+    found = []
+    if net.running and net.running_negative > MOSTLY * net.running:
+        share = 100 * net.running_negative / net.running
+        found.append(
+            f"oil pressure lies below crankcase pressure in {share:.0f} % of the running rows:"
+            " columns swapped, or one gauge and one absolute?"
+        )
+    for side, count in net.stopped_off.items():
+        if net.stopped and count > MOSTLY * net.stopped:
+            found.append(
+                f"at standstill oil pressure reads about one atmosphere {side} crankcase pressure:"
+                " is one of them gauge and the other absolute?"
+            )
+    return found

@@ -1,0 +1,271 @@
+"""A first profile for a file: what its header and first rows tell, and DOUBT where they do not.
+
+What matters and cannot be seen (gauge or absolute, day or month first, the site's altitude) stands as "?",
+which an import refuses: nobody gets past it without a decision.
+"""
+
+import itertools
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+
+from replay.measured.cells import OFF, ON, SUSPECTS
+from replay.measured.clock import Clock, decide, looks_like_time
+from replay.measured.look import Look, Seen, look_at
+from replay.measured.marks import looks_like_number
+from replay.measured.profile import TimeForm
+from replay.measured.profile_keys import OPEN
+from replay.measured.unit_text import CURRENT, KINDS, PRESSURE, SPEED, TEMPERATURE, TIME, read_unit
+
+_OIL = r"oil|öl|oel|huile|aceite|olio|olie|olja|lub"
+_NAMES = {
+    "oil_pressure": _OIL,
+    "crankcase_pressure": r"crank|kurbel|carter|sump",
+    "suction_pressure": r"suc|saug|asp|sug|\blp\b|low.?p|nieder|(?:\b|_)p_?[0so](?:\b|_)",
+    "oil_temperature": _OIL,
+    "speed": r"speed|rpm|drehz|vitesse|(?:\b|_)n(?:\b|_)|freq",
+}
+_KINDS = {"oil_temperature": TEMPERATURE, "speed": SPEED}
+_PRESSURE_NAME = re.compile(r"(?:\b|_)p|druck|press", re.IGNORECASE)
+_TEMPERATURE_NAME = re.compile(r"(?:\b|_)t|temp", re.IGNORECASE)
+_RUNNING = re.compile(r"run|betrieb|status|state|l[aä]uf|march|comp.?on|motor.?on|kontakt|contact", re.IGNORECASE)
+_CURRENT = re.compile(r"curr|amp|strom|courant|corr|(?:\b|_)i(?:\b|_)", re.IGNORECASE)
+_RESET = re.compile(r"reset|quit|ackn", re.IGNORECASE)
+_TIME_NAME = re.compile(r"time|zeit|date|datum|uhr|hora|heure|fecha|stamp|elapsed", re.IGNORECASE)
+FEW_WORDS = 4
+STEPS_IN_A_GAP = 3
+
+
+def draft(path: Path) -> str:
+    """Return a commented draft of a profile for a file, as TOML. Raises Refusal for what is no table of readings."""
+    return "\n".join(_lines(look_at(path))) + "\n"
+
+
+def _lines(look: Look) -> Iterator[str]:
+    yield f"# Draft of a profile for {look.path.name}. Decide every line marked DOUBT: an import refuses"
+    yield f'# what is left as "{OPEN}". Seen were the header and the first rows only.'
+    yield f"fingerprints = [{_quoted(look.fingerprint)}]"
+    used: set[int] = set()
+    time = _time_columns(look)
+    used |= {column.place for column in time}
+    yield from _file(look, used)
+    yield from _time(look, time)
+    chosen = _choose(look, used)
+    yield from _site()
+    for signal, column in chosen.items():
+        yield from _channel(look, signal, column)
+    yield from _running(look, chosen, used | {column.place for column in chosen.values() if column})
+    yield from [
+        "",
+        "[trace]",
+        '# machine = "..."   # without it the name of each file stands for its machine',
+        '# oil = "..."',
+    ]
+
+
+def _file(look: Look, time_places: set[int]) -> Iterator[str]:
+    yield from ["", "[file]"]
+    yield from (f"# found: {note}" for note in look.notes)
+    if look.marks.doubt:
+        yield f'decimal = "{OPEN}"  # DOUBT: {look.marks.doubt}; "." or ","'
+    words: dict[str, None] = {}
+    numbers: dict[float, None] = {}
+    for column in look.columns:
+        filled = column.filled
+        told = [cell for cell in filled if looks_like_number(cell)]
+        if column.place not in time_places and filled and 2 * len(told) >= len(filled):
+            words |= dict.fromkeys(cell for cell in filled if not looks_like_number(cell))
+            numbers |= dict.fromkeys(n for n in SUSPECTS if any(_is(n, cell) for cell in told))
+    if words or numbers:
+        listed = ", ".join([*map(_quoted, words), *(f"{number:g}" for number in numbers)])
+        yield f"sentinels = [{listed}]  # DOUBT: taken as no reading; is it so"
+    else:
+        yield '# sentinels = ["Bad", "---", -999]   # words and numbers that are no reading; none was seen'
+
+
+def _is(number: float, cell: str) -> bool:
+    try:
+        return float(cell) == number
+    except ValueError:
+        return False
+
+
+def _time_columns(look: Look) -> list[Seen]:
+    """Return the time column, or a date and a time of day beside each other."""
+    dated = [c for c in look.columns if c.filled and all(map(looks_like_time, c.filled)) and not c.numbers]
+    for first, second in itertools.pairwise(dated):
+        if all(":" not in cell for cell in first.filled) and all(":" in cell for cell in second.filled):
+            return [first, second]
+    if dated:
+        return dated[:1]
+    rising = [c for c in look.columns if len(c.numbers) > 1 and bool((np.diff(c.numbers) > 0).all())]
+    named = [c for c in rising if _TIME_NAME.search(c.name)]
+    return (named or rising)[:1]
+
+
+def _time(look: Look, time: list[Seen]) -> Iterator[str]:
+    yield from ["", "[time]"]
+    if look.own_clocks:
+        yield f'max_gap = "{OPEN}"  # DOUBT: above the longest step between readings; older ones count as none'
+        return
+    if not time:
+        yield f'column = "{OPEN}"  # DOUBT: no column looks like a time'
+        yield f'max_gap = "{OPEN}"  # DOUBT: above the logger\'s own step'
+        return
+    names = [_column(look, column) for column in time]
+    yield f"column = {names[0] if len(names) == 1 else '[' + ', '.join(names) + ']'}"
+    parts = zip(*(column.cells for column in time), strict=True)
+    cells = [" ".join(part).strip() for part in parts]
+    clock, order = None, None
+    for order in (None, "DMY"):
+        clock = _decided(look, time, cells, order)
+        if clock is not None:
+            break
+    if clock is None:
+        yield f'form = "{OPEN}"  # DOUBT: "elapsed" or "epoch", or a date?'
+        yield f'unit = "{OPEN}"  # DOUBT: the unit of these numbers'
+        yield f'max_gap = "{OPEN}"  # DOUBT: above the logger\'s own step'
+        return
+    yield (
+        f"# found: {clock.note}" if order is None else f'order = "{OPEN}"  # DOUBT: day or month first in "{cells[0]}"'
+    )
+    if clock.local:
+        yield '# zone = "Europe/Dublin"  # DOUBT: without it there is no UTC, and the repeated hour is refused'
+    yield from _max_gap(clock, cells)
+
+
+def _decided(look: Look, time: list[Seen], cells: list[str], order: str | None) -> Clock | None:
+    from replay.errors import Refusal
+
+    numbers = len(time) == 1 and all(map(looks_like_number, filter(None, cells)))
+    form = TimeForm((), 1, order=order)
+    try:
+        return decide(look.path, look.path, form, cells, time[0].unit_of(TIME), numbers=numbers)
+    except Refusal:
+        return None
+
+
+def _max_gap(clock: Clock, cells: list[str]) -> Iterator[str]:
+    import pyarrow as pa
+
+    filled = [cell for cell in cells if cell]
+    ms = clock.from_numbers(np.array([float(c) for c in filled])) if clock.number else clock.from_text(pa.array(filled))
+    step = float(np.median(np.diff(ms))) if len(ms) > 1 else 0.0
+    if step <= 0:
+        yield f'max_gap = "{OPEN}"  # DOUBT: above the logger\'s own step'
+    else:
+        usual = f"{STEPS_IN_A_GAP} steps of {step / 1000:g} s"
+        yield f'max_gap = "{STEPS_IN_A_GAP * step / 1000:g} s"  # DOUBT: {usual}; a longer gap splits the trace'
+
+
+def _choose(look: Look, used: set[int]) -> dict[str, Seen | None]:
+    """Return the column of each signal by its name and unit; None where none fits."""
+    chosen: dict[str, Seen | None] = {}
+    taken = set(used)
+    for signal, pattern in _NAMES.items():
+        kind = _KINDS.get(signal, PRESSURE)
+        fitting = [
+            (bool(column.unit_of(kind)), -column.place, column)
+            for column in look.columns
+            if column.place not in taken and re.search(pattern, column.name, re.IGNORECASE) and _may_be(column, kind)
+        ]
+        best = max(fitting, key=lambda item: item[:2], default=None)
+        if best is not None:
+            chosen[signal] = best[2]
+            taken.add(best[2].place)
+        elif signal in ("oil_pressure", "suction_pressure"):
+            chosen[signal] = None
+    return chosen
+
+
+def _may_be(column: Seen, kind: str) -> bool:
+    """Say whether a column can be of this kind: by its unit, else by its name."""
+    if any(column.unit_of(other) for other in KINDS if other not in (kind, TIME)):
+        return bool(column.unit_of(kind))
+    if kind == PRESSURE:
+        return not _TEMPERATURE_NAME.search(column.name) or bool(_PRESSURE_NAME.search(column.name))
+    return bool(column.unit_of(kind)) or (kind == TEMPERATURE and bool(_TEMPERATURE_NAME.search(column.name)))
+
+
+def _site() -> Iterator[str]:
+    yield from ["", "[site]", f'altitude = "{OPEN}"  # DOUBT: "40 m"; the atmosphere that gauge pressures count from']
+
+
+def _channel(look: Look, signal: str, column: Seen | None) -> Iterator[str]:
+    yield from ["", f"[{signal}]"]
+    if column is None:
+        known = ", ".join(c.name for c in look.columns)
+        yield f'column = "{OPEN}"  # DOUBT: which of {known}'
+        yield f'unit = "{OPEN}"  # DOUBT: unit and'
+        yield f'reference = "{OPEN}"  # DOUBT: "gauge" or "absolute"'
+        return
+    kind = _KINDS.get(signal, PRESSURE)
+    yield f"column = {_column(look, column)}"
+    unit = column.unit_of(kind)
+    if unit:
+        yield f"# found: unit {unit}"
+    else:
+        yield f'unit = "{OPEN}"  # DOUBT: the file does not say; readings {_range(column)}'
+    if kind == PRESSURE:
+        yield _reference(column, unit)
+
+
+def _reference(column: Seen, unit: str) -> str:
+    mark = read_unit(unit, PRESSURE).reference if unit else ""
+    if mark:
+        return f'reference = "{mark}"  # so marked in the file'
+    seen = _range(column)
+    if column.numbers and min(column.numbers) < 0:
+        return f'reference = "gauge"  # DOUBT: readings {seen} go below zero, so it is hardly absolute'
+    return f'reference = "{OPEN}"  # DOUBT: "gauge" or "absolute"? Readings {seen}; nothing in the file says'
+
+
+def _range(column: Seen) -> str:
+    numbers = column.numbers
+    return f"{min(numbers):g} to {max(numbers):g}" if numbers else "none seen"
+
+
+def _running(look: Look, chosen: dict[str, Seen | None], used: set[int]) -> Iterator[str]:
+    free = [column for column in look.columns if column.place not in used]
+    status = [c for c in free if _RUNNING.search(c.name) and 1 <= len(set(c.filled)) <= FEW_WORDS]
+    yield from ["", "[running]"]
+    if status:
+        yield f"column = {_column(look, status[0])}"
+        words = sorted(set(status[0].filled))
+        if not {word.casefold() for word in words} <= {*ON, *OFF, "1.0", "0.0"}:
+            yield f"# DOUBT: it holds {', '.join(words)}: name them in on = [...] and off = [...]"
+        yield from _reset(look, free)
+        return
+    current = [c for c in free if c.unit_of(CURRENT) or _CURRENT.search(c.name)]
+    if current:
+        yield f"column = {_column(look, current[0])}"
+        if not current[0].unit_of(CURRENT):
+            yield f'unit = "{OPEN}"  # DOUBT: the unit of this current'
+        yield f'current_above = "{OPEN}"  # DOUBT: "12 A", between idle and running; readings {_range(current[0])}'
+    elif chosen.get("speed"):
+        yield f'speed_above = "{OPEN}"  # DOUBT: "200 rpm"; the machine runs above it'
+    else:
+        plain = [c.name for c in free if c.filled and {cell.casefold() for cell in c.filled} <= {*ON, *OFF}]
+        perhaps = f"perhaps {' or '.join(plain)}" if plain else "no column looks like a status"
+        yield f'column = "{OPEN}"  # DOUBT: {perhaps}; or current_above, speed_above'
+    yield from _reset(look, free)
+
+
+def _reset(look: Look, free: list[Seen]) -> Iterator[str]:
+    named = [c for c in free if _RESET.search(c.name) and len(set(c.filled)) <= FEW_WORDS]
+    if named:
+        yield from ["", "[reset]", f"column = {_column(look, named[0])}"]
+
+
+def _column(look: Look, column: Seen) -> str:
+    """Return how a profile names a column: by its name, or by its number where that does not do."""
+    alone = sum(other.name == column.name for other in look.columns) == 1
+    return _quoted(column.name) if column.name and alone else str(column.place + 1)
+
+
+def _quoted(text: str) -> str:
+    import tomlkit
+
+    return tomlkit.item(text).as_string()

@@ -1,0 +1,116 @@
+"""One file into a library: the whole of an import, and its report."""
+
+import hashlib
+from collections.abc import Callable
+from pathlib import Path
+
+from replay.errors import refusal
+from replay.library import FILE
+from replay.measured import into_library, profiles
+from replay.measured.assemble import LEAST_ROWS, Assembler, Counts
+from replay.measured.profile import Profile, read_profile
+from replay.measured.report import Report, TraceLine
+from replay.measured.sources import Source, kind_of_file, open_source
+from replay.settings import read_toml
+
+CHUNK = 1 << 20
+
+
+def import_file(
+    path: Path,
+    library: Path,
+    profile_file: Path | None = None,
+    *,
+    repair: bool = False,
+    block_bytes: int | None = None,
+    advance: Callable[[], None] = lambda: None,
+) -> Report:
+    """Import one file into a library, whole or not at all, and return the report.
+
+    Without a profile file the library's own profiles are looked through for the file's header. A file whose
+    SHA-256 stands in the library already is recognised, and nothing is done. `advance` is called for each block.
+    Raises Refusal, naming line or key, for whatever is wrong; the library is then as before.
+    """
+    kind_of_file(path)
+    if (library / FILE).exists():
+        read_toml(library / FILE, "library")
+    elif library.exists() and not library.is_dir():
+        raise refusal(library, "", "is a file", "a folder for the library")
+    digest = sha256(path)
+    already = into_library.entries_with(library, digest)
+    if already:
+        return Report(path.name, digest, already=already)
+    profile = read_profile(profile_file) if profile_file else profiles.profile_for(path, library)
+    source = open_source(path, profile, repair=repair, block_bytes=block_bytes)
+    profiles.check_fingerprint(path, profile, source.fingerprint)
+    files = into_library.TraceFiles(library)
+    try:
+        assembler = Assembler(path, profile, source.units, source.clock, files, repair=repair)
+        for block in source.blocks():
+            assembler.add(block)
+            advance()
+        counts = assembler.finish()
+        _check_result(path, profile, counts, files)
+        lines, entries = _entries(path, digest, library, profile, source, counts, files)
+        files.enter(entries)
+    finally:
+        files.discard()
+    kept = profiles.keep(profile, library, source.fingerprint)
+    notes = [*source.notes(), *([kept] if kept else [])]
+    return Report(path.name, digest, str(profile.path), source.fingerprint, notes, counts, lines, assembler.doubts())
+
+
+def sha256(path: Path) -> str:
+    """Return the SHA-256 of a file in hex."""
+    whole = hashlib.sha256()
+    with path.open("rb") as stream:
+        while chunk := stream.read(CHUNK):
+            whole.update(chunk)
+    return whole.hexdigest()
+
+
+def _check_result(path: Path, profile: Profile, counts: Counts, files: into_library.TraceFiles) -> None:
+    """Refuse a file with numbers that look like sentinels, or of which nothing is left."""
+    if profile.file.sentinels is None:
+        for signal, seen in counts.readings.items():
+            for value, count in seen.sentinel_like().items():
+                raise refusal(
+                    path,
+                    signal,
+                    f"looks like a sentinel for no reading and stands {count} times",
+                    f"[file] sentinels = [{value:g}] in the profile, or sentinels = [] if it is a reading",
+                    value,
+                )
+    if not files.files:
+        longest = counts.longest_gap_ms / 1000
+        if counts.gaps:
+            rule = (
+                f"{counts.gaps} of {counts.read} steps are longer than max_gap (up to {longest:g} s): no trace is left"
+            )
+            raise refusal(profile.path, "[time] max_gap", rule, "a duration above the logger's own step")
+        rule = f"{counts.kept} of {counts.read} rows are of use"
+        accepted = f"{LEAST_ROWS} rows or more with a time and a running status"
+        raise refusal(path, "", rule, accepted)
+
+
+def _entries(
+    path: Path,
+    digest: str,
+    library: Path,
+    profile: Profile,
+    source: Source,
+    counts: Counts,
+    files: into_library.TraceFiles,
+) -> tuple[list[TraceLine], list[dict[str, object]]]:
+    """Return a report line and a library entry for each trace."""
+    ids = into_library.new_ids(library, path, digest, files.files)
+    parts = [part for part in counts.parts if part.rows >= LEAST_ROWS]
+    utc = not source.clock.local or profile.time.zone is not None
+    lines, entries = [], []
+    for number, (identity, file, part) in enumerate(zip(ids, files.files, parts, strict=True), start=1):
+        start = into_library.start_text(part.start_ms, anchored=source.clock.anchored, utc=utc, zone=profile.time.zone)
+        several = f", part {number} of {len(parts)}" if len(parts) > 1 else ""
+        origin = f"{path.name}{several}, SHA-256 {digest}, {start}"
+        entries.append(into_library.entry(profile, path, identity, file, origin))
+        lines.append(TraceLine(identity, entries[-1]["file"], start, part))
+    return lines, entries

@@ -1,0 +1,231 @@
+"""Imported traces into a library: written beside it first, entered whole or not at all.
+
+Short traces become CSV, to be looked at and edited; long ones Parquet. The moment of a trace's first row
+stands in its origin, as UTC with the zone that was declared: its own time starts at 0 s.
+"""
+
+import datetime as dt
+import re
+import shutil
+import tempfile
+import tomllib
+from concurrent.futures import Future, ThreadPoolExecutor
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from protect.ranges import NO_READING
+from replay.errors import refusal
+from replay.files import write_text
+from replay.library import FILE
+from replay.measured.assemble import LEAST_ROWS, Columns
+from replay.measured.profile import Profile
+from replay.settings import read_toml
+
+CSV_ROWS = 100000  # a trace with more rows is written as Parquet
+GROUP_ROWS = 1 << 18
+TRACES = "traces"
+NEW_LIBRARY = "# Traces of recorded machines. Labels come from inspection or service records, never from the logic.\n"
+TEXTS = {"family": "recorded, unlabelled", "oil": "not stated"}
+
+
+def entries_with(folder: Path, digest: str) -> list[str]:
+    """Return the ids of a library's entries whose origin names a file with this SHA-256."""
+    path = folder / FILE
+    if not path.exists():
+        return []
+    traces = read_toml(path, "library").get("trace", [])
+    found = [item for item in traces if isinstance(item, dict)] if isinstance(traces, list) else []
+    return [str(item.get("id")) for item in found if digest in str(item.get("origin"))]
+
+
+def table(time_ms: NDArray[np.int64], columns: Columns) -> Any:
+    """Return rows as an arrow table in the columns of a trace file."""
+    import pyarrow as pa
+
+    named = {"time_s": pa.array(time_ms / 1000.0)}
+    for signal in ("oil_pressure", "suction_pressure"):
+        named[f"{signal}_kpa"] = _kilopascals(columns[signal])
+    named["running"] = pa.array(columns["running"])
+    if "crankcase_pressure" in columns:
+        named["crankcase_pressure_kpa"] = _kilopascals(columns["crankcase_pressure"])
+    if "reset" in columns:
+        named["reset"] = pa.array(columns["reset"])
+    for signal, name in (("oil_temperature", "oil_temperature_c"), ("speed", "speed_rpm")):
+        if signal in columns:
+            named[name] = pa.array(columns[signal], from_pandas=True)
+    return pa.table(named)
+
+
+def _kilopascals(pascals: NDArray[Any]) -> Any:
+    import pyarrow as pa
+
+    return pa.array(pascals / 1000.0, mask=pascals == NO_READING if pascals.min() == NO_READING else None)
+
+
+def _parquet(rows: Any) -> dict[str, Any]:
+    """Return how a trace is written: readings repeat, so they go through a dictionary; times do not."""
+    repeating = [name for name in rows.column_names if name != "time_s"]
+    return {"compression": "snappy", "use_dictionary": repeating, "use_byte_stream_split": ["time_s"]}
+
+
+class TraceFiles:
+    """Writes the traces of one source file into a hidden folder of the library until they are entered."""
+
+    def __init__(self, library: Path) -> None:
+        self.library = library
+        self.made = [folder for folder in (library, library / TRACES) if not folder.exists()]
+        try:
+            (library / TRACES).mkdir(parents=True, exist_ok=True)
+            self.folder = Path(tempfile.mkdtemp(dir=library / TRACES, prefix=".import-"))
+        except OSError as error:
+            raise refusal(library, "", f"cannot be written ({error.strerror})", "a folder for a library") from None
+        self.files: list[Path] = []
+        self.waiting: list[Any] = []
+        self.rows = 0
+        self.writer: Any = None
+        self.pool = ThreadPoolExecutor(1)
+        self.work: Future[None] | None = None
+
+    def write(self, time_ms: NDArray[np.int64], columns: Columns) -> None:
+        """Take the next rows of the trace at hand; a thread of its own writes them."""
+        self._join()
+        self.work = self.pool.submit(self._write, time_ms, columns)
+
+    def end(self) -> None:
+        """End the trace at hand; one of fewer than two rows is dropped."""
+        self._join()
+        try:
+            self._close()
+        except OSError as error:
+            raise refusal(self.folder, "", f"cannot be written ({error.strerror})") from None
+
+    def discard(self) -> None:
+        """Remove what was written and not entered, and folders that were made for it."""
+        self.pool.shutdown(wait=True)
+        if self.writer is not None:
+            self.writer.close()
+        shutil.rmtree(self.folder, ignore_errors=True)
+        for folder in reversed(self.made):
+            if folder.is_dir() and not any(folder.iterdir()):
+                folder.rmdir()
+
+    def enter(self, entries: list[dict[str, Any]]) -> None:
+        """Put the files in their places and their entries into library.toml. Files go back if that fails."""
+        placed: list[Path] = []
+        try:
+            for file, entry in zip(self.files, entries, strict=True):
+                target = self.library / entry["file"]
+                file.rename(target)
+                placed.append(target)
+            _append(self.library / FILE, entries)
+        except BaseException:
+            for target in placed:
+                target.unlink(missing_ok=True)
+            raise
+
+    def _join(self) -> None:
+        if self.work is not None:
+            try:
+                self.work.result()
+            except OSError as error:
+                raise refusal(self.folder, "", f"cannot be written ({error.strerror})") from None
+            self.work = None
+
+    def _write(self, time_ms: NDArray[np.int64], columns: Columns) -> None:
+        import pyarrow as pa
+        import pyarrow.parquet as pq
+
+        self.waiting.append(table(time_ms, columns))
+        self.rows += len(time_ms)
+        held = sum(len(rows) for rows in self.waiting)
+        if self.rows <= CSV_ROWS or held < GROUP_ROWS:
+            return
+        rows = pa.concat_tables(self.waiting)
+        if self.writer is None:
+            self.writer = pq.ParquetWriter(
+                self.folder / f"{len(self.files):06d}.parquet", rows.schema, **_parquet(rows)
+            )
+        whole = held - held % GROUP_ROWS
+        self.writer.write_table(rows.slice(0, whole), row_group_size=GROUP_ROWS)
+        self.waiting = [rows.slice(whole)]
+
+    def _close(self) -> None:
+        import pyarrow as pa
+        import pyarrow.csv as pa_csv
+        import pyarrow.parquet as pq
+
+        if self.rows >= LEAST_ROWS:
+            rows = pa.concat_tables(self.waiting)
+            name = self.folder / f"{len(self.files):06d}"
+            if self.writer is not None:
+                self.writer.write_table(rows, row_group_size=GROUP_ROWS)
+                self.writer.close()
+            elif self.rows > CSV_ROWS:
+                pq.write_table(rows, name.with_suffix(".parquet"), row_group_size=GROUP_ROWS, **_parquet(rows))
+            else:
+                options = pa_csv.WriteOptions(quoting_style="none")
+                pa_csv.write_csv(rows, name.with_suffix(".csv"), options)
+            self.files.append(name.with_suffix(".csv" if self.rows <= CSV_ROWS else ".parquet"))
+        self.waiting, self.rows, self.writer = [], 0, None
+
+
+def new_ids(library: Path, source: Path, digest: str, files: list[Path]) -> list[str]:
+    """Return an id for each trace of a source file that is free in the library, numbered where there are several."""
+    path = library / FILE
+    traces = read_toml(path, "library").get("trace", []) if path.exists() else []
+    taken = {str(item.get("id")) for item in traces if isinstance(item, dict)}
+    taken |= {file.stem for file in (library / TRACES).iterdir()}
+    stem = re.sub(r"[^a-z0-9]+", "-", source.stem.casefold()).strip("-") or "trace"
+    width = max(2, len(str(len(files))))
+    for name in (stem, f"{stem}-{digest[:8]}", f"{stem}-{digest}"):
+        ids = [name if len(files) == 1 else f"{name}-{number:0{width}d}" for number in range(1, len(files) + 1)]
+        if not taken & set(ids):
+            return ids
+    raise refusal(
+        library, "", f"a trace '{stem}' and one '{ids[0]}' are there already", "a source file of another name"
+    )
+
+
+def start_text(start_ms: int, *, anchored: bool, utc: bool, zone: str | None) -> str:
+    """Return when a trace starts, for its origin: UTC, a clock of no stated zone, or the logger's elapsed time."""
+    if not anchored:
+        return f"starts at {start_ms / 1000:.3f} s of the logger's time"
+    moment = dt.datetime.fromtimestamp(0, dt.UTC) + dt.timedelta(milliseconds=start_ms)
+    text = moment.strftime("%Y-%m-%dT%H:%M:%S.") + f"{moment.microsecond // 1000:03d}"
+    return f"starts {text}Z, zone {zone or 'UTC'}" if utc else f"starts {text} of a clock whose zone is not stated"
+
+
+def entry(profile: Profile, source: Path, identity: str, file: Path, origin: str) -> dict[str, Any]:
+    """Return the entry of one trace for library.toml."""
+    texts = TEXTS | {"machine": source.stem} | profile.texts
+    stated = profile.texts.get("origin", "recorded:").rstrip("; ")
+    made: dict[str, Any] = {"id": identity, "file": f"{TRACES}/{identity}{file.suffix}"}
+    made |= {key: texts[key] for key in ("family", "machine", "oil")}
+    made["origin"] = f"{stated}{'' if stated.endswith(':') else ';'} {origin}"
+    made["undecided"] = True
+    return made | ({"note": texts["note"]} if "note" in texts else {})
+
+
+def _append(path: Path, entries: list[dict[str, Any]]) -> None:
+    """Add [[trace]] tables at the end of library.toml; what stands there stays as it is, byte for byte."""
+    import tomlkit
+
+    before = path.read_bytes().decode("utf-8") if path.exists() else NEW_LIBRARY
+    tables = tomlkit.aot()
+    for item in entries:
+        made = tomlkit.table()
+        for key, value in item.items():
+            made.add(key, value)
+        tables.append(made)
+    document = tomlkit.document()
+    document.add("trace", tables)
+    text = before.rstrip("\r\n") + "\n\n" + tomlkit.dumps(document).lstrip("\n")
+    try:
+        tomllib.loads(text.removeprefix("\ufeff"))
+    except tomllib.TOMLDecodeError as error:
+        rule = f"traces cannot be added at its end ({error})"
+        raise refusal(path, "", rule, "traces as [[trace]] tables") from None
+    write_text(path, text)

@@ -1,0 +1,101 @@
+"""A look at a file nobody has described yet: its columns, their units and first cells."""
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from replay.measured.cells import NO_READING_WORDS, SUSPECTS
+from replay.measured.dialect import read_dialect
+from replay.measured.marks import MINUS, Marks, looks_like_number
+from replay.measured.profile import FileForm
+from replay.measured.sources import kind_of_file
+from replay.measured.unit_text import read_unit, unit_in_name
+from replay.units import UnitError
+
+_PLAIN = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
+
+
+@dataclass(frozen=True)
+class Seen:
+    """A column as far as it was looked at: place from 0, name, unit or "", first cells as text in plain decimals."""
+
+    place: int
+    name: str
+    unit: str
+    cells: list[str]
+
+    @property
+    def filled(self) -> list[str]:
+        """Return the cells that say anything."""
+        return [cell for cell in self.cells if cell.casefold() not in NO_READING_WORDS]
+
+    @property
+    def numbers(self) -> list[float]:
+        """Return the cells that are numbers, what looks like a sentinel left out."""
+        found = [float(cell) for cell in self.filled if _PLAIN.fullmatch(cell)]
+        return [number for number in found if number not in SUSPECTS]
+
+    def unit_of(self, kind: str) -> str:
+        """Return the unit of this kind in unit row or name, or ""."""
+        try:
+            return self.unit if self.unit and read_unit(self.unit, kind) else unit_in_name(self.name, kind)
+        except UnitError:
+            return unit_in_name(self.name, kind)
+
+
+@dataclass(frozen=True)
+class Look:
+    """A file as far as it was looked at."""
+
+    path: Path
+    fingerprint: str
+    columns: list[Seen]
+    notes: list[str]
+    marks: Marks
+    own_clocks: bool = False
+
+
+def look_at(path: Path) -> Look:
+    """Look at the beginning of a file. Raises Refusal for what is no table of readings."""
+    kind = kind_of_file(path)
+    if kind == "text":
+        dialect = read_dialect(path, FileForm())
+        marks = dialect.marks
+        columns = [
+            Seen(place, name, dialect.units[place], [_plain(cell, marks) for cell in dialect.column(place)])
+            for place, name in enumerate(dialect.names)
+        ]
+        return Look(path, dialect.fingerprint, columns, dialect.notes(), marks)
+    if kind == "parquet":
+        from replay.measured.parquet import header
+
+        head = header(path)
+        batch = next(head.file.iter_batches(2000), None)
+        cells = [[_cell(v) for v in batch.column(i).to_pylist()] if batch else [] for i in range(len(head.names))]
+        named = zip(head.names, head.units, cells, strict=True)
+        columns = [Seen(i, name, unit, column) for i, (name, unit, column) in enumerate(named)]
+        return Look(path, head.fingerprint, columns, ["Parquet"], Marks())
+    from replay.measured.mdf import first_samples
+
+    fingerprint, found = first_samples(path)
+    columns = [Seen(i, name, unit, [_cell(v) for v in cells]) for i, (name, unit, cells) in enumerate(found)]
+    return Look(path, fingerprint, columns, ["MDF, each channel by its own clock"], Marks(), own_clocks=True)
+
+
+def _cell(value: Any) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return str(int(value))
+    if isinstance(value, bytes):
+        return value.decode("utf-8", "replace").strip("\0 ")
+    return value.isoformat() if hasattr(value, "isoformat") else str(value)
+
+
+def _plain(cell: str, marks: Marks) -> str:
+    """Return a number in plain decimals, anything else as it is."""
+    if not looks_like_number(cell):
+        return cell
+    text = cell.replace(marks.thousands, "") if marks.thousands else cell
+    return text.replace(marks.decimal, ".").replace(MINUS, "-")

@@ -1,0 +1,187 @@
+"""ASAM MDF 4 files (needs the extra `mdf`): channel by channel, each with its own clock, in spans of records."""
+
+import gc
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from replay.errors import refusal
+from replay.measured import columns, dialect
+from replay.measured.block import UNKNOWN, Block
+from replay.measured.cells import BadCell, status_of_numbers, status_of_text, without_sentinels
+from replay.measured.clock import Clock
+from replay.measured.profile import Channel, Flag, Profile
+from replay.measured.profile_keys import EPOCH
+from replay.measured.ticks import Chunk, onto
+from replay.measured.unit_text import Unit
+
+SPAN = 131072  # records that are held of a channel at a time
+
+
+def open_mdf(path: Path) -> Any:
+    """Open a file. Raises Refusal without the extra, and for a file that is damaged."""
+    try:
+        import asammdf
+    except ImportError:
+        raise refusal(path, "", "MDF needs a package that is not installed", "pip install 'lubetrip[mdf]'") from None
+    hook = sys.unraisablehook
+    sys.unraisablehook = lambda _: None  # the library's own clean-up stumbles over files it could not open
+    try:
+        return asammdf.MDF(path)
+    except Exception as error:  # noqa: BLE001 - whatever the library meets in a damaged file
+        text = str(error).splitlines()[0] if str(error) else type(error).__name__
+    finally:
+        gc.collect()
+        sys.unraisablehook = hook
+    raise refusal(path, "", f"not a readable MDF file ({text})", "a whole MDF 4 file")
+
+
+def channels_of(mdf: Any) -> list[tuple[int, int, str]]:
+    """Return (group, index, name) of every channel that is not the clock of its group."""
+    return [
+        (group, index, channel.name)
+        for group, content in enumerate(mdf.groups)
+        for index, channel in enumerate(content.channels)
+        if index != mdf.masters_db.get(group)
+    ]
+
+
+def fingerprint(path: Path) -> str:
+    """Return what marks files with these channels and units."""
+    with open_mdf(path) as mdf:
+        return _fingerprint(mdf)
+
+
+def _fingerprint(mdf: Any) -> str:
+    named = sorted((name, _unit(mdf, group, index)) for group, index, name in channels_of(mdf))
+    return dialect.fingerprint(tuple(name for name, _ in named), tuple(unit for _, unit in named))
+
+
+def _unit(mdf: Any, group: int, index: int) -> str:
+    return str(mdf.get_channel_unit(group=group, index=index) or "").strip()
+
+
+class MdfSource:
+    """An MDF file read by a profile."""
+
+    def __init__(self, path: Path, profile: Profile, *, span: int = SPAN) -> None:
+        self.path, self.profile, self.span = path, profile, span
+        self.mdf = open_mdf(path)
+        self.sentinels = profile.file.sentinels or ()
+        self.places = {signal: self._find(item) for signal, item in profile.signals.items()}
+        self.units = {signal: self._unit(signal, kind) for signal, kind in profile.kinds.items()}
+        self.clock = Clock(EPOCH, number=True)
+        self.start_ms = round(self.mdf.start_time.timestamp() * 1000)
+        self.fingerprint = _fingerprint(self.mdf)
+
+    def _unit(self, signal: str, kind: str) -> Unit:
+        item, own = self.profile.signals[signal], _unit(self.mdf, *self.places[signal])
+        return columns.unit_of(self.path, self.profile, item, kind, str(item.column), own)
+
+    def notes(self) -> list[str]:
+        """Say how the file was read."""
+        return [
+            f"MDF {self.mdf.version}, each channel by its own clock; rows at the times of {self.profile.time.ticks}",
+            f"recording started {self.mdf.start_time.isoformat()}",
+        ]
+
+    def _find(self, item: Channel | Flag) -> tuple[int, int]:
+        """Return (group, index) of a channel; refuse a name that is not there, or in several groups."""
+        every = channels_of(self.mdf)
+        if isinstance(item.column, int):
+            where = f"[{item.signal}] column"
+            raise refusal(self.profile.path, where, "channels of an MDF go by name", "its name", item.column)
+        found = [(g, i) for g, i, name in every if name == item.column and item.group in (None, g)]
+        if len(found) == 1:
+            return found[0]
+        if found:
+            groups = " or ".join(str(group) for group, _ in found)
+            raise refusal(self.path, "", f"channel '{item.column}' stands in several groups", f"group = {groups}")
+        columns.find(self.path, self.profile, list(dict.fromkeys(name for _, _, name in every)), item.column)
+        groups = ", ".join(str(group) for group, _, name in every if name == item.column)
+        where = f"[{item.signal}] group"
+        raise refusal(self.profile.path, where, f"'{item.column}' is not in this group", groups, item.group)
+
+    def blocks(self) -> Iterator[Block]:
+        """Yield rows at the times of the channel that gives the ticks."""
+        signal = self.profile.time.ticks
+        flags = self.profile.flags
+        yield from onto(
+            signal,
+            {name: self._chunks(name) for name in self.places},
+            set(flags),
+            self.profile.time.max_gap_ms,
+            {name for name, flag in flags.items() if flag.on_change},
+            lambda row: f"channel '{self.profile.channels[signal].column}', record {row + 1}",
+        )
+
+    def _chunks(self, signal: str) -> Iterator[Chunk]:
+        """Yield (ms, values) of one channel in spans of records; status as 1, 0 and NaN."""
+        group, index = self.places[signal]
+        records = int(self.mdf.groups[group].channel_group.cycles_nr)
+        before = np.iinfo(np.int64).min
+        for offset in range(0, records, self.span):
+            read = self.mdf.get(
+                group=group,
+                index=index,
+                record_offset=offset,
+                record_count=min(self.span, records - offset),
+                ignore_invalidation_bits=True,
+            )
+            time = self.start_ms + np.rint(read.timestamps * 1000.0).astype(np.int64)
+            back = np.diff(time, prepend=before if offset else time[0]) < 0
+            if back.any() and signal != self.profile.time.ticks:
+                name = self._name(signal)
+                where = f"channel '{name}', record {offset + int(np.argmax(back)) + 1}"
+                raise refusal(self.path, where, "its time goes back", "a channel whose times do not fall")
+            before = int(time[-1])
+            invalid = read.invalidation_bits
+            values = self._values(signal, read.samples, offset)
+            yield time, values if invalid is None else np.where(np.asarray(invalid), np.nan, values)
+
+    def _values(self, signal: str, samples: Any, offset: int) -> Any:
+        """Return samples as float64 without sentinels; a flag's as 1, 0 and NaN."""
+        flag = self.profile.flags.get(signal)
+        name = self._name(signal)
+        if samples.dtype.kind in "iufb" and samples.ndim == 1:
+            numbers = samples.astype(np.float64)
+            numbers = without_sentinels(np.where(np.isfinite(numbers), numbers, np.nan), self.sentinels)
+            if flag is None:
+                return numbers
+            scaled = numbers * self.units[signal].scale if flag.kind else numbers
+            return self._status(signal, offset, lambda: status_of_numbers(scaled, flag, self.sentinels))
+        if flag is None or flag.kind:
+            raise refusal(self.path, f"channel '{name}'", f"holds {samples.dtype}, not numbers", "a measured channel")
+        return self._status(signal, offset, lambda: status_of_text(_words(samples), flag, self.sentinels))
+
+    def _status(self, signal: str, offset: int, read: Any) -> Any:
+        try:
+            status = read()
+        except BadCell as bad:
+            where = f"channel '{self._name(signal)}', record {offset + bad.row + 1}"
+            raise refusal(self.path, where, bad.rule, bad.accepted, bad.value) from None
+        return np.where(status == UNKNOWN, np.nan, status.astype(np.float64))
+
+    def _name(self, signal: str) -> str:
+        return str(self.profile.signals[signal].column)
+
+
+def _words(samples: Any) -> Any:
+    import pyarrow as pa
+
+    texts = [s.decode("utf-8", "replace").strip("\0 ") if isinstance(s, bytes) else str(s) for s in samples.tolist()]
+    return pa.array(texts, pa.string())
+
+
+def first_samples(path: Path, records: int = 2000) -> tuple[str, list[tuple[str, str, list[Any]]]]:
+    """Return the fingerprint and (name, unit, first values) of each channel, for a look."""
+    with open_mdf(path) as mdf:
+        found = []
+        for group, index, name in channels_of(mdf):
+            read = mdf.get(group=group, index=index, record_offset=0, record_count=records)
+            cells = read.samples.tolist() if read.samples.ndim == 1 else []
+            found.append((name, _unit(mdf, group, index), cells))
+        return _fingerprint(mdf), found

@@ -1,0 +1,172 @@
+"""Parquet files of a logger's columns, in batches of rows."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from replay.errors import refusal
+from replay.measured import clock as clocks
+from replay.measured import columns, dialect
+from replay.measured.block import Block
+from replay.measured.cells import BadCell, status_of_numbers, status_of_text, text_numbers, without_sentinels
+from replay.measured.marks import Marks
+from replay.measured.profile import Profile
+from replay.measured.profile_keys import DATE, ELAPSED
+from replay.measured.unit_text import TIME, Unit, unit_in_name
+
+BATCH = 262144
+
+
+@dataclass(frozen=True)
+class Header:
+    """Names and units (of the fields' metadata, or "") of a Parquet file, and the opened file."""
+
+    file: Any
+    names: tuple[str, ...]
+    units: tuple[str, ...]
+
+    @property
+    def fingerprint(self) -> str:
+        """Return what marks files with these columns."""
+        return dialect.fingerprint(self.names, self.units)
+
+
+def header(path: Path) -> Header:
+    """Open a Parquet file. Raises Refusal for one that is damaged."""
+    import pyarrow as pa
+    import pyarrow.parquet as pq
+
+    try:
+        file = pq.ParquetFile(path)
+    except (pa.ArrowException, OSError) as error:
+        raise refusal(path, "", f"not a readable Parquet file ({str(error).splitlines()[0]})") from None
+    units = tuple((field.metadata or {}).get(b"unit", b"").decode("utf-8", "replace") for field in file.schema_arrow)
+    return Header(file, tuple(file.schema_arrow.names), units)
+
+
+class ParquetSource:
+    """A Parquet file read by a profile."""
+
+    def __init__(self, path: Path, profile: Profile, *, batch: int = BATCH) -> None:
+        self.path, self.profile, self.batch = path, profile, batch
+        self.header = header(path)
+        self.sentinels = profile.file.sentinels or ()
+        names = list(self.header.names)
+        if len(profile.time.columns) != 1:
+            raise refusal(profile.path, "[time] column", "a Parquet file has one time column", "its name")
+        self.time_place = columns.find(path, profile, names, profile.time.columns[0])
+        self.places = {
+            signal: columns.find(path, profile, names, item.column) for signal, item in profile.signals.items()
+        }
+        self.units = {signal: self._unit(signal, kind) for signal, kind in profile.kinds.items()}
+        self.clock = self._clock()
+
+    @property
+    def fingerprint(self) -> str:
+        """Return what marks files with these columns."""
+        return self.header.fingerprint
+
+    def notes(self) -> list[str]:
+        """Say how the file was read."""
+        return [f"Parquet, {self.header.file.metadata.num_rows} rows", f"time: {self.clock.note}"]
+
+    def _unit(self, signal: str, kind: str) -> Unit:
+        place, item = self.places[signal], self.profile.signals[signal]
+        return columns.unit_of(self.path, self.profile, item, kind, self.header.names[place], self.header.units[place])
+
+    def _clock(self) -> clocks.Clock:
+        import pyarrow as pa
+
+        kind = self.header.file.schema_arrow.types[self.time_place]
+        name = self.header.names[self.time_place]
+        if pa.types.is_timestamp(kind):
+            zone = f"in {kind.tz}" if kind.tz else "without a zone"
+            return clocks.Clock(DATE, offset=kind.tz is not None, note=f"timestamps {zone}")
+        if pa.types.is_duration(kind):
+            return clocks.Clock(ELAPSED, number=True, factor=1.0, note="elapsed")
+        first = next(self.header.file.iter_batches(1000, columns=[name]), None)
+        cells = [value for value in (first.column(0).to_pylist() if first is not None else []) if value is not None]
+        form = self.profile.time
+        if pa.types.is_integer(kind) or pa.types.is_floating(kind) or pa.types.is_decimal(kind):
+            unit = form.unit or self.header.units[self.time_place] or unit_in_name(name, TIME)
+            return clocks.number_clock(self.path, self.profile.path, form, [float(value) for value in cells], unit)
+        if pa.types.is_string(kind) or pa.types.is_large_string(kind):
+            return clocks.decide(self.path, self.profile.path, form, cells, "", numbers=False)
+        raise refusal(self.path, f"column {name}", f"holds {kind}, not times", "timestamps, numbers or text")
+
+    def blocks(self) -> Iterator[Block]:
+        """Yield the rows of the file in order."""
+        names = [self.header.names[place] for place in sorted({self.time_place, *self.places.values()})]
+        done = 0
+        for batch in self.header.file.iter_batches(self.batch, columns=names):
+            if len(batch):
+                yield self._block(batch, done)
+            done += len(batch)
+
+    def _block(self, batch: Any, done: int) -> Block:
+        cells = {signal: batch.column(self.header.names[place]) for signal, place in self.places.items()}
+        values = {}
+        status = {}
+        for signal in self.profile.channels:
+            values[signal] = self._guarded(signal, done, self._numbers, cells[signal])
+        for signal in self.profile.flags:
+            status[signal] = self._guarded(signal, done, self._status, cells[signal], signal)
+        return Block(
+            time_ms=self._time(batch.column(self.header.names[self.time_place])),
+            values=values,
+            status=status,
+            place=lambda row: f"row {done + row + 1}",
+        )
+
+    def _guarded(self, signal: str, done: int, read: Any, *cells: Any) -> Any:
+        name = self.header.names[self.places[signal]]
+        import pyarrow as pa
+
+        try:
+            return read(*cells)
+        except BadCell as bad:
+            where = f"row {done + bad.row + 1}, {name}"
+            raise refusal(self.path, where, bad.rule, bad.accepted, bad.value) from None
+        except pa.ArrowException:
+            raise refusal(self.path, f"column {name}", f"holds {cells[0].type}, not numbers", "numbers") from None
+
+    def _time(self, column: Any) -> Any:
+        import pyarrow as pa
+
+        if pa.types.is_timestamp(column.type):
+            return self.clock.from_timestamps(column)
+        if pa.types.is_duration(column.type):
+            column = column.cast(pa.duration("ns")).cast(pa.int64())
+            return self.clock.from_numbers(column.cast(pa.float64()).to_numpy(zero_copy_only=False) / 1e6)
+        if self.clock.number:
+            return self.clock.from_numbers(column.cast(pa.float64(), safe=False).to_numpy(zero_copy_only=False))
+        return self.clock.from_text(column.cast(pa.string()).fill_null(""))
+
+    def _numbers(self, column: Any) -> Any:
+        import pyarrow as pa
+
+        if pa.types.is_string(column.type) or pa.types.is_large_string(column.type):
+            return text_numbers(column.cast(pa.string()).fill_null(""), Marks(), self.sentinels)
+        if pa.types.is_boolean(column.type):
+            column = column.cast(pa.int8())
+        numbers = np.asarray(column.cast(pa.float64(), safe=False).to_numpy(zero_copy_only=False))
+        if np.isinf(numbers).any():
+            row = int(np.argmax(np.isinf(numbers)))
+            raise BadCell(row, str(numbers[row]), "not a finite number", "a number or null")
+        return without_sentinels(numbers, self.sentinels)
+
+    def _status(self, column: Any, signal: str) -> Any:
+        import pyarrow as pa
+
+        flag = self.profile.flags[signal]
+        if pa.types.is_dictionary(column.type):
+            column = column.dictionary_decode()
+        text = pa.types.is_string(column.type) or pa.types.is_large_string(column.type)
+        if text and not flag.kind:
+            column = column.cast(pa.string()).fill_null("")
+            return status_of_text(column, flag, self.sentinels)
+        numbers = self._numbers(column)
+        return status_of_numbers(numbers * self.units[signal].scale if flag.kind else numbers, flag, self.sentinels)

@@ -1,0 +1,71 @@
+"""Profiles kept in a library (LIBRARY/profiles/*.toml), found again by the fingerprint of a file's header."""
+
+from pathlib import Path
+
+from replay.errors import Refusal, refusal
+from replay.files import write_text
+from replay.measured.profile import Profile, read_profile
+from replay.measured.sources import fingerprint_of
+
+FOLDER = "profiles"
+
+
+def profile_for(path: Path, library: Path) -> Profile:
+    """Return the kept profile whose fingerprints hold that of this file. Raises Refusal for none or several."""
+    found = []
+    seen = ""
+    for file in sorted((library / FOLDER).glob("*.toml")):
+        profile = read_profile(file)
+        seen = fingerprint_of(path, profile)
+        if seen in profile.fingerprints:
+            found.append(profile)
+    if len(found) == 1:
+        return found[0]
+    if found:
+        names = " and ".join(str(profile.path) for profile in found)
+        raise refusal(path, "", f"{names} are both for its header", "--profile FILE")
+    seen = seen or fingerprint_of(path, None)
+    accepted = f"--profile FILE; lubetrip import --guess {path.name} drafts one"
+    raise refusal(path, "", f"no profile in {library / FOLDER} is for its header ({seen})", accepted)
+
+
+def check_fingerprint(path: Path, profile: Profile, seen: str) -> None:
+    """Refuse a profile that was made for another header."""
+    if profile.fingerprints and seen not in profile.fingerprints:
+        rule = f"made for another header than that of {path.name} ({seen})"
+        accepted = "the profile of this header, or its fingerprint added after a look at columns and units"
+        raise refusal(profile.path, "fingerprints", rule, accepted, list(profile.fingerprints))
+
+
+def keep(profile: Profile, library: Path, seen: str) -> str | None:
+    """Keep a profile that was just used in the library, for files with the same header. Returns what to say of it."""
+    import tomlkit
+
+    folder = library / FOLDER
+    target = folder / profile.path.name
+    if profile.path.resolve() != target.resolve():
+        for file in sorted(folder.glob("*.toml")):
+            if _serves(file, seen):
+                return None
+        if target.exists():
+            target = target.with_stem(f"{target.stem}-{seen}")
+    elif seen in profile.fingerprints:
+        return None
+    document = tomlkit.parse(profile.path.read_text(encoding="utf-8-sig"))
+    if seen not in profile.fingerprints:
+        document.pop("fingerprints", None)
+        head = tomlkit.document()
+        head.add("fingerprints", [*profile.fingerprints, seen])
+        text = tomlkit.dumps(head) + tomlkit.dumps(document)
+    else:
+        text = tomlkit.dumps(document)
+    folder.mkdir(exist_ok=True)
+    write_text(target, text)
+    return f"profile kept as {target}: files with this header need no --profile"
+
+
+def _serves(file: Path, seen: str) -> bool:
+    try:
+        return seen in read_profile(file).fingerprints
+    except Refusal:
+        return False

@@ -1,0 +1,162 @@
+"""Units as loggers write them: "bar(g)", "psig", "kg/cm²", "°C", "U/min"; in headers, unit rows and profiles.
+
+The conversions themselves are those of `replay.units`; here is only spelling.
+"""
+
+import functools
+import re
+import unicodedata
+from dataclasses import dataclass
+
+from replay.units import UnitError, pressure_unit, quantity
+
+PRESSURE, TEMPERATURE, SPEED, CURRENT, TIME = "pressure", "temperature", "speed", "current", "time"
+KINDS = (PRESSURE, TEMPERATURE, SPEED, CURRENT, TIME)
+REFERENCES = ("gauge", "absolute", "difference", "vacuum")
+WANTED = {TEMPERATURE: "degC", SPEED: "rpm", CURRENT: "ampere", TIME: "millisecond"}
+
+# Spellings of the trade, without case and blanks -> how `replay.units` knows them.
+_PRESSURES = {
+    "bar": "bar",
+    "bars": "bar",
+    "mbar": "mbar",
+    "psi": "psi",
+    "lb/in2": "psi",
+    "lbf/in2": "psi",
+    "lbs/in2": "psi",
+    "pa": "Pa",
+    "hpa": "hPa",
+    "kpa": "kPa",
+    "mpa": "MPa",
+    "kg/cm2": "kgf/cm2",
+    "kgf/cm2": "kgf/cm2",
+    "kp/cm2": "kgf/cm2",
+    "at": "at",
+    "atm": "atm",
+    "n/mm2": "N/mm2",
+    "kn/m2": "kN/m2",
+    "inh2o": "inH2O",
+    "mmh2o": "mmH2O",
+    "cmh2o": "cmH2O",
+    "torr": "torr",
+    "mmhg": "mmHg",
+    "inhg": "inHg",
+    "in.hg": "inHg",
+    '"hg': "inHg",
+}
+_TEMPERATURES = {"°c": (1.0, 0.0), "c": (1.0, 0.0), "degc": (1.0, 0.0), "k": (1.0, -273.15)}
+_TEMPERATURES |= dict.fromkeys(("°f", "f", "degf"), (5.0 / 9.0, -160.0 / 9.0))
+_SPEEDS = dict.fromkeys(("rpm", "1/min", "min-1", "min^-1", "u/min", "tr/min", "r/min", "rev/min"), 1.0)
+_SPEEDS |= dict.fromkeys(("hz", "1/s", "s-1", "rps", "rev/s"), 60.0)
+_CURRENTS = {"a": 1.0, "amp": 1.0, "amps": 1.0, "ampere": 1.0, "ma": 0.001, "ka": 1000.0}
+_TIMES = dict.fromkeys(("s", "sec", "secs", "second", "seconds", "sek", "sekunden"), 1000.0)
+_TIMES |= dict.fromkeys(("ms", "msec", "millisecond", "milliseconds"), 1.0)
+_TIMES |= dict.fromkeys(("us", "µs", "μs", "microsecond", "microseconds"), 1e-3)
+_TIMES |= dict.fromkeys(("ns", "nanosecond", "nanoseconds"), 1e-6)
+_TIMES |= dict.fromkeys(("min", "minute", "minutes"), 60e3)
+_TIMES |= dict.fromkeys(("h", "hr", "hour", "hours"), 3600e3)
+_TIMES |= dict.fromkeys(("d", "day", "days"), 86400e3)
+
+_MARK = re.compile(
+    r"(?P<unit>.*?[^\s(_,.\-])[\s(_,.\-]*(?:"
+    r"(?P<gauge>g|ga|gauge|rel|relative?|ü|üb)|(?P<absolute>a|abs|absolute?)|"
+    r"(?P<difference>d|diff|differential)|(?P<vacuum>vac|vacuum|vakuum))\.?\)?",
+    re.IGNORECASE,
+)
+_BREAK = re.compile(r"[\s\[({/,;_:.\-]")
+
+
+@dataclass(frozen=True)
+class Unit:
+    """value in the wanted unit (Pa, degC, rpm, A, ms) = number * scale + offset; what a pressure counts from, or ""."""
+
+    kind: str
+    scale: float
+    offset: float = 0.0
+    reference: str = ""
+
+
+def _plain(text: str) -> str:
+    """Return a unit without enclosing brackets, superscripts and doubled blanks."""
+    text = unicodedata.normalize("NFKC", text).strip()
+    text = " ".join(text.translate(str.maketrans("", "", "[]{}")).split())
+    if text.startswith("(") and text.endswith(")"):
+        text = text[1:-1].strip()
+    return text
+
+
+@functools.cache
+def read_unit(text: str, kind: str, *, spelled: bool = False) -> Unit:
+    """Return a unit of this kind from its text. Raises UnitError for anything else.
+
+    spelled: only the spellings listed here, not all that `replay.units` knows: for words that may be no units at all.
+    """
+    unit = _plain(text)
+    short = unit.casefold().replace(" ", "")
+    if kind == PRESSURE:
+        return _pressure(unit, spelled=spelled)
+    if kind == TEMPERATURE and short in _TEMPERATURES:
+        return Unit(kind, *_TEMPERATURES[short])
+    known = {SPEED: _SPEEDS, CURRENT: _CURRENTS, TIME: _TIMES}.get(kind, {})
+    if short in known:
+        return Unit(kind, known[short])
+    if kind == TEMPERATURE or spelled or not unit:
+        raise UnitError(f"'{unit}' is not a unit of {kind}")
+    return Unit(kind, quantity(f"1 {unit}", WANTED[kind], f'"{kind}"'))
+
+
+def _pressure(unit: str, *, spelled: bool) -> Unit:
+    known = _pascals(unit, spelled=spelled)
+    if known is not None:
+        return Unit(PRESSURE, known[0], reference=known[1])
+    marked = _MARK.fullmatch(unit)
+    known = _pascals(marked["unit"].strip(), spelled=spelled) if marked else None
+    if marked and known and not known[1]:
+        return Unit(PRESSURE, known[0], reference=next(name for name in REFERENCES if marked[name]))
+    raise UnitError(f"'{unit}' is not a unit of pressure")
+
+
+def _pascals(unit: str, *, spelled: bool) -> tuple[float, str] | None:
+    """Return (Pa in one unit, reference) of text without case, or None."""
+    if unit == "mPa":
+        raise UnitError("'mPa' is the millipascal: write MPa or kPa")
+    known = _PRESSURES.get(unit.casefold().replace(" ", ""))
+    if known is None and spelled:
+        return None
+    try:
+        return pressure_unit(known or unit)
+    except UnitError:
+        return None
+
+
+def is_unit(text: str, kind: str) -> bool:
+    """Say whether a text of a file is spelled as a unit of this kind."""
+    try:
+        read_unit(text, kind, spelled=True)
+    except UnitError:
+        return False
+    return True
+
+
+def kind_of(text: str) -> str | None:
+    """Return the kind of a unit by its text, or None for text that is no unit."""
+    return next((kind for kind in KINDS if is_unit(text, kind)), None)
+
+
+def unit_in_name(name: str, kind: str) -> str:
+    """Return the unit of this kind at the end of a column's name such as "Suction (psig)", or "".
+
+    The longest tail counts, so that "bar (g)" is not read as "g".
+    """
+    for found in _BREAK.finditer(name):
+        tail = _unwrapped(name[found.start() :].strip(" ,;/_:.-"))
+        if tail and is_unit(tail, kind):
+            return tail
+    return ""
+
+
+def _unwrapped(tail: str) -> str:
+    """Drop one pair of brackets around the whole."""
+    if tail[:1] in "[({" and tail[-1:] in "])}":
+        return tail[1:-1].strip()
+    return tail.strip()

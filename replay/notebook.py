@@ -1,0 +1,86 @@
+"""What a notebook shows of a trace, a score and settings: small, without a script, all text escaped.
+
+`replay.picture.picture(trace, settings, entry)` shows in a notebook too, with states and marks.
+"""
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from markupsafe import Markup
+
+if TYPE_CHECKING:
+    from replay.score import Score
+    from replay.settings import Settings
+    from replay.trace import Trace
+
+WIDTH, HEIGHT = 700.0, 250.0
+LEFT, RIGHT = 60.0, 690.0
+PANELS = ((8.0, 110.0), (122.0, 208.0))
+LONG_STEPS = 5  # a step in time so many times the usual one is a gap
+
+
+def trace_svg(trace: "Trace") -> str:
+    """Return net oil pressure and suction pressure over time; without settings there are no levels."""
+    from replay.decimation import polyline
+    from replay.looks import BLUE, CURVE, INK, time_axis
+    from replay.picture import in_kpa, net_kpa
+    from replay.report import svg
+    from replay.report.svg import Scale
+
+    seconds = trace.start_s + trace.time_ms / 1000.0
+    unit, size = time_axis(float(seconds[-1] - seconds[0]))
+    time = Scale(float(seconds[0]) / size, float(seconds[-1]) / size, LEFT, RIGHT)
+    steps = np.diff(trace.time_ms)
+    gaps = np.flatnonzero(steps > LONG_STEPS * np.median(steps)) + 1
+    root = svg.drawing(WIDTH, HEIGHT, f"Net oil pressure and suction pressure of {trace.name}")
+    curves = ((net_kpa(trace), CURVE, "net oil kPa"), (in_kpa(trace.suction_pa), BLUE, "suction kPa abs"))
+    for (values, colour, name), (top, bottom) in zip(curves, PANELS, strict=True):
+        real = np.append(values[np.isfinite(values)], (0.0, 1.0))
+        scale = Scale(float(real.min()), float(real.max()) * 1.05, bottom, top)
+        x, y = polyline(seconds / size, values, gaps, int(RIGHT - LEFT))
+        svg.curve(root, time.at_array(x), scale.all_at(y), colour)
+        svg.box(root, (LEFT, top, RIGHT - LEFT, bottom - top), "none", INK)
+        svg.beside(root, scale, LEFT, name, scale.ticks(4))
+    svg.below(root, time, PANELS[-1][1], f"time {unit}", time.ticks(8))
+    return svg.markup(root)
+
+
+def trace_html(trace: "Trace") -> str:
+    """Return a trace with its length, how much of it ran and was read, and its curves."""
+    from protect.ranges import NO_READING
+
+    hours = (trace.time_ms[-1] - trace.time_ms[0]) / 3.6e6
+    lost = (trace.oil_pa == NO_READING) | (trace.suction_pa == NO_READING) | (trace.crankcase_pa == NO_READING)
+    facts = (
+        f"{len(trace)} rows over {hours:.3g} h; running in {100 * trace.running.mean():.0f} % of them; "
+        f"{int(lost.sum())} with a pressure missing"
+    )
+    drawing = Markup(trace_svg(trace))  # noqa: S704 - text in it is escaped
+    return Markup("<div><p><strong>{}</strong></p><p>{}</p>{}</div>").format(trace.name, facts, drawing)
+
+
+def settings_html(settings: "Settings") -> str:
+    """Return the settings in both unit systems."""
+    from replay.report.templates import table
+    from replay.report.units_view import settings_table
+
+    head = f"{settings.file}, digest {settings.digest[:12]}"
+    return Markup("<div><p>{}</p>{}</div>").format(head, table(settings_table(settings)))
+
+
+def score_svg(score: "Score") -> str:
+    """Return the margins of the hits."""
+    from replay.report.margins import margins_svg
+
+    return margins_svg(score)
+
+
+def score_html(score: "Score") -> str:
+    """Return the verdict, what the traces show, the counts by family and the margins."""
+    from replay.report.evidence_tables import claims_table, families_table
+    from replay.report.templates import table
+
+    tables = table(claims_table(score)) + table(families_table(score))
+    drawing = Markup(score_svg(score))  # noqa: S704 - text in it is escaped
+    said = f"Acceptance: {score.verdict}"
+    return Markup("<div><p><strong>{}</strong></p>{}{}</div>").format(said, tables, drawing)

@@ -1,0 +1,160 @@
+// What the port did against the labels: the counts and limits of `lubetrip score` (replay/score.py, replay/evidence.py).
+"use strict";
+
+const CAUSES = ["", "oil", "reload", "sensor"];
+const MET = "met";
+const NOT_MET = "not met";
+const NOT_ENOUGH = "not enough evidence";
+
+// A number rounded as Python's round() would: toFixed works on the exact value too.
+function rounded(number, decimals) {
+    return Number(number.toFixed(decimals));
+}
+
+function outcomeOf(label, firstS) {
+    if (label.kind === "must_trip") {
+        if (firstS === null || firstS > label.deadline_s) {
+            return "missed";
+        }
+        return firstS < label.earliest_s ? "early" : "hit";
+    }
+    if (label.kind === "ride_through") {
+        return firstS === null ? "rode_through" : "nuisance";
+    }
+    return "undecided";
+}
+
+// One trace against its label; `run` is what Port.run says.
+function judge(trace, run) {
+    const firstS = run.firstMs === null ? null : rounded(trace.start_s + run.firstMs / 1000, 3);
+    const deadline = trace.label.kind === "must_trip" ? trace.label.deadline_s : null;
+    return {
+        id: trace.id,
+        family: trace.family,
+        outcome: outcomeOf(trace.label, firstS),
+        firstS,
+        cause: CAUSES[run.firstCause],
+        marginS: firstS === null || deadline === null ? null : rounded(deadline - firstS, 3),
+        runHours: rounded(run.runMs / 3.6e6, 6),
+        trips: run.stops,
+    };
+}
+
+function totalOf(verdicts) {
+    const count = (...outcomes) => verdicts.filter(({ outcome }) => outcomes.includes(outcome)).length;
+    const rides = verdicts.filter(({ outcome }) => outcome === "rode_through" || outcome === "nuisance");
+    const margins = verdicts.filter(({ outcome }) => outcome === "hit").map(({ marginS }) => marginS);
+    const hours = rounded(rides.reduce((sum, { runHours }) => sum + runHours, 0), 6);
+    const nuisance = rides.reduce((sum, { trips }) => sum + trips, 0) + count("early");
+    return {
+        mustTrip: count("hit", "missed", "early"),
+        hit: count("hit"),
+        missed: count("missed"),
+        early: count("early"),
+        rides: rides.length,
+        hours,
+        nuisance,
+        rate: nuisance === 0 ? 0 : (1000 * nuisance) / hours,
+        worstMarginS: margins.length > 0 ? Math.min(...margins) : null,
+        margins,
+    };
+}
+
+// P(at most `events` of `trials`) where each has this probability.
+function binomialTail(events, trials, probability) {
+    let term = trials * Math.log1p(-probability);
+    let sum = 0;
+    for (let k = 0; k <= events; k++) {
+        sum += Math.exp(term);
+        term += Math.log((trials - k) / (k + 1)) + Math.log(probability) - Math.log1p(-probability);
+    }
+    return sum;
+}
+
+// P(at most `events`) where so many are expected.
+function poissonTail(events, expected) {
+    let term = -expected;
+    let sum = 0;
+    for (let k = 0; k <= events; k++) {
+        sum += Math.exp(term);
+        term += Math.log(expected / (k + 1));
+    }
+    return sum;
+}
+
+// Where a falling function crosses `level`, between 0 and `most`.
+function crossing(falling, level, most) {
+    let [low, high] = [0, most];
+    for (let halving = 0; halving < 200 && high - low > 1e-15 * high; halving++) {
+        const middle = (low + high) / 2;
+        [low, high] = falling(middle) > level ? [middle, high] : [low, middle];
+    }
+    return high;
+}
+
+// One-sided upper limits: Clopper-Pearson of a probability, Garwood of an expected count.
+function probabilityLimit(events, trials, confidence) {
+    return events >= trials ? 1 : crossing((p) => binomialTail(events, trials, p), 1 - confidence, 1);
+}
+
+function countLimit(events, confidence) {
+    return crossing((expected) => poissonTail(events, expected), 1 - confidence, 10 * events + 50);
+}
+
+function claim(rule, events, of, point, upper, wanted) {
+    let verdict = null;
+    if (wanted !== null) {
+        verdict = upper <= wanted ? MET : point !== null && point > wanted ? NOT_MET : NOT_ENOUGH;
+    }
+    return { rule, events, of, point, upper, wanted, verdict };
+}
+
+// What the counts show, with one-sided limits; judged where [acceptance] gives a confidence.
+function claimsOf(total, acceptance) {
+    const sure = acceptance.shown_confidence;
+    const wanted = (limit) => (acceptance.confidence === null ? null : limit);
+    const trials = total.hit + total.missed;
+    const thin = total.missed + total.margins.filter((margin) => margin < acceptance.min_margin_s).length;
+    const share = (events) => (trials > 0 ? events / trials : null);
+    const rateLimit = total.hours > 0 ? (1000 * countLimit(total.nuisance, sure)) / total.hours : Infinity;
+    const rate = total.hours > 0 ? (1000 * total.nuisance) / total.hours : null;
+    const [missedLimit, thinLimit] = [total.missed, thin].map((events) => probabilityLimit(events, trials, sure));
+    const spare = 1 - acceptance.min_margin_coverage;
+    return [
+        claim("max_missed_probability", total.missed, trials, share(total.missed), missedLimit,
+            wanted(acceptance.max_missed_probability)),
+        claim("max_nuisance_per_1000h", total.nuisance, total.hours, rate, rateLimit,
+            wanted(acceptance.max_nuisance_per_1000h)),
+        claim("min_margin_coverage", thin, trials, share(thin), thinLimit, wanted(spare)),
+    ];
+}
+
+// The names of the rules that are broken, by the counts or by a value seen beyond what its limit may be.
+function brokenRules(total, claims, acceptance) {
+    const broken = [
+        ["max_missed", total.missed > acceptance.max_missed],
+        ["max_nuisance_per_1000h", total.rate > acceptance.max_nuisance_per_1000h],
+        ["min_margin", total.worstMarginS !== null && total.worstMarginS < acceptance.min_margin_s],
+        ...claims.map(({ rule, verdict }) => [rule, verdict === NOT_MET]),
+    ];
+    return [...new Set(broken.filter(([, is]) => is).map(([rule]) => rule))];
+}
+
+// The whole score: verdicts, totals of all and of each family, claims and the verdict in one word.
+function scoreOf(verdicts, acceptance) {
+    const judged = verdicts.filter(({ outcome }) => outcome !== "undecided");
+    const total = totalOf(judged);
+    const claims = claimsOf(total, acceptance);
+    const broken = brokenRules(total, claims, acceptance);
+    const lacking = claims.filter(({ verdict }) => verdict === NOT_ENOUGH).map(({ rule }) => rule);
+    const names = [...new Set(judged.map(({ family }) => family))].sort();
+    return {
+        verdicts,
+        total,
+        families: names.map((name) => [name, totalOf(judged.filter(({ family }) => family === name))]),
+        claims,
+        broken,
+        lacking,
+        verdict: broken.length > 0 ? NOT_MET : lacking.length > 0 ? NOT_ENOUGH : MET,
+    };
+}

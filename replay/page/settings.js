@@ -1,0 +1,182 @@
+// The settings as they are moved: of each the text that a settings file would hold, and the integer it stands for.
+"use strict";
+
+const WORDS = {
+    cut_out: "cut-out",
+    cut_in: "cut-in",
+    floor: "floor pressure",
+    floor_weight: "weight below the floor",
+    vacuum_weight: "weight in vacuum",
+    recovery: "recovery",
+    stopped_recovery: "recovery while stopped",
+    reload_fraction: "reload fraction",
+    trips_to_lockout: "trips to lockout",
+    oil_least: "oil pressure reading, least",
+    oil_most: "oil pressure reading, most",
+    suction_least: "suction reading, least",
+    suction_most: "suction reading, most",
+    max_gap: "longest gap",
+    stuck_after: "stuck after",
+};
+const HEADINGS = {
+    net_oil_pressure: "Net oil pressure",
+    integral: "Time-delay integral",
+    suction: "Suction and reload guard",
+    sequence: "Starts and stops",
+    sensors: "Sensors",
+    site: "Site",
+};
+const WANTED = {
+    difference: "a difference of two pressures with its unit, such as 7 psi, 48 kPa or 0.48 bar",
+    absolute: "a pressure with its unit, such as 84 kPa, 0.84 bar, 0 psig, -17 kPa gauge or 5 inHg vac",
+    time: "a time with its unit: ms, s, min, h or d",
+    weight: "a plain number",
+    count: "a whole number",
+};
+
+function wordsFor(name) {
+    return WORDS[name] ?? name.replaceAll("_", " ");
+}
+
+class BenchSettings {
+    constructor(data) {
+        Object.assign(PRESSURES, data.factors);
+        this.data = data;
+        this.reset();
+    }
+
+    // Back to the file: its texts, its altitude, and the pressure unit of its cut-out.
+    reset() {
+        const { altitude, settings } = this.data;
+        this.altitude = altitude.metres;
+        this.altitudeError = null;
+        this.rows = settings.map((setting) => {
+            const given = parse(setting.text, null);
+            const same = given !== null && integerOf(setting.kind, given, this.atmosphere) === setting.value;
+            const unit = same ? given : unitFor(setting.kind, setting.value, { mark: "" }, "kPa", this.atmosphere);
+            return { ...setting, unit, error: null, text: textOf(setting.kind, setting.value, unit, this.atmosphere) };
+        });
+        const { unit } = this.rows[0].unit;
+        this.system = unit === "psi" || unit === "bar" ? unit : "kPa";
+    }
+
+    get atmosphere() {
+        return atmosphereAt(this.altitude);
+    }
+
+    get values() {
+        return this.rows.map(({ value }) => value);
+    }
+
+    // What keeps the settings from being run at all, before the port is asked; or null.
+    get unreadable() {
+        return this.altitudeError ?? this.rows.find(({ error }) => error !== null)?.error ?? null;
+    }
+
+    stops(place) {
+        const row = this.rows[place];
+        return stopsOf(row, row.unit, this.system, this.atmosphere);
+    }
+
+    // Write a value in the user's unit.
+    write(place, value) {
+        const row = this.rows[place];
+        const unit = unitFor(row.kind, value, row.unit, this.system, this.atmosphere);
+        const text = textOf(row.kind, value, unit, this.atmosphere);
+        if (text !== null) {
+            Object.assign(row, { value, unit, text, error: null });
+        }
+    }
+
+    // Take what was typed. The text is written again in the shortest form of the integer it stands for.
+    type(place, typed) {
+        const row = this.rows[place];
+        const said = parse(typed, row.unit);
+        const value = said === null ? null : integerOf(row.kind, said, this.atmosphere);
+        const text = value === null || Math.abs(value) >= 2 ** 31 ? null : textOf(row.kind, value, said, this.atmosphere);
+        if (text === null) {
+            row.text = typed;
+            row.error = `${wordsFor(row.name)} = "${typed}" is not understood: ${WANTED[row.kind]} is wanted.`;
+        } else {
+            Object.assign(row, { value, unit: { unit: said.unit, mark: said.mark }, text, error: null });
+        }
+    }
+
+    // Settings in gauge follow the atmosphere of the site, absolute ones stay.
+    moveTo(metres) {
+        const [least, most] = this.data.altitude.range;
+        if (!Number.isFinite(metres) || metres < least || metres > most) {
+            this.altitudeError = `The altitude has to be ${least} m to ${most} m.`;
+            return;
+        }
+        this.altitude = metres;
+        this.altitudeError = null;
+        this.rows.forEach(({ kind, text, unit }, place) => {
+            if (kind === "absolute" && unit.mark !== "") {
+                this.type(place, text);
+            }
+        });
+    }
+
+    // The same values written in other pressure units.
+    useSystem(system) {
+        this.system = system;
+        this.rows.forEach(({ kind, value, error }, place) => {
+            if ((kind === "difference" || kind === "absolute") && error === null) {
+                this.write(place, value);
+            }
+        });
+    }
+
+    inUnit(place, value) {
+        const row = this.rows[place];
+        const unit = unitFor(row.kind, value, row.unit, this.system, this.atmosphere);
+        return textOf(row.kind, value, unit, this.atmosphere) ?? String(value);
+    }
+
+    // Say in words what the port's own check found.
+    wordsOf(fault) {
+        const count = this.rows.length;
+        if (fault < count) {
+            const { name, least, most, text } = this.rows[fault];
+            const range = `${this.inUnit(fault, least)} to ${this.inUnit(fault, most)}`;
+            return `${wordsFor(name)} (${text}) is outside the admitted range: ${range}.`;
+        }
+        const [lower, higher, gap] = this.data.relations[fault - count];
+        const [low, high] = [this.rows[lower], this.rows[higher]];
+        const than = gap > 0 ? "less than" : "not more than";
+        return `${wordsFor(low.name)} (${low.text}) must be ${than} ${wordsFor(high.name)} (${high.text}).`;
+    }
+
+    // The settings file: the very texts that are shown.
+    toml() {
+        const quoted = ({ kind, text }) => (kind === "weight" || kind === "count" ? text : `"${text}"`);
+        const lines = [`# Tried on a bench page, from ${this.data.file.replace(/[^\x20-\x7e]/g, "?")}. Score it before it is used.`];
+        let section = "";
+        this.rows.forEach((row) => {
+            if (row.section !== section) {
+                section = row.section;
+                lines.push("", `[${section}]`);
+            }
+            if (row.key === row.name) {
+                lines.push(`${row.key} = ${quoted(row)}`);
+            } else if (row.name.endsWith("_least")) {
+                const most = this.rows.find(({ key, name }) => key === row.key && name.endsWith("_most"));
+                lines.push(`${row.key} = [${quoted(row)}, ${quoted(most)}]`);
+            }
+        });
+        lines.push("", "[site]", `altitude = "${this.altitude} m"`, "", "[acceptance]");
+        Object.entries(this.data.acceptance_texts).forEach(([key, text]) => lines.push(`${key} = ${text}`));
+        return lines.join("\n") + "\n";
+    }
+
+    // What `lubetrip score` calls the digest of the settings; null where the browser computes none.
+    async digest() {
+        if (!globalThis.crypto?.subtle) {
+            return null;
+        }
+        const lines = this.rows.map(({ name, value }) => `${name}=${value}\n`).join("");
+        const bytes = new Uint8Array(await crypto.subtle.digest("SHA-256", new TextEncoder().encode(lines)));
+        return Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
+    }
+}

@@ -1,0 +1,127 @@
+// The words and the rows of the page's tables. Texts of the library only ever go in as text.
+"use strict";
+
+const OUTCOMES = {
+    hit: ["✓ hit", "good"],
+    missed: ["✗ missed", "bad"],
+    early: ["! early", "bad"],
+    rode_through: ["✓ rode through", "good"],
+    nuisance: ["! nuisance", "bad"],
+    undecided: ["? undecided", "open"],
+};
+const VERDICT_CLASSES = { [MET]: "met", [NOT_MET]: "not-met", [NOT_ENOUGH]: "not-enough" };
+const STOPPED = 0; // the state before the first tick
+const byId = (id) => document.getElementById(id);
+
+function element(tag, { text, ...attributes } = {}, ...children) {
+    const made = document.createElement(tag);
+    Object.entries(attributes).forEach(([name, value]) => made.setAttribute(name, value));
+    if (text !== undefined) {
+        made.textContent = text;
+    }
+    made.append(...children);
+    return made;
+}
+
+function seconds(value) {
+    return value === null ? "–" : value.toFixed(1);
+}
+
+function labelWords(label) {
+    if (label.kind === "must_trip") {
+        return `must trip from ${seconds(label.earliest_s)} s to ${seconds(label.deadline_s)} s`;
+    }
+    return label.kind === "ride_through" ? "has to ride through" : "undecided, judged neither way";
+}
+
+function outcomeWords({ outcome, firstS, cause, marginS, trips }, { label }) {
+    const stopped = firstS === null ? "no stop" : `stopped at ${seconds(firstS)} s (${cause})`;
+    const more = trips > 1 ? `, ${trips} stops in all` : "";
+    switch (outcome) {
+        case "hit":
+            return `Hit: ${stopped}, ${seconds(marginS)} s before the deadline${more}.`;
+        case "missed":
+            return `Missed: ${firstS === null ? "no stop at all" : `${stopped}, after the deadline`}.`;
+        case "early":
+            return `Early: ${stopped}, before ${seconds(label.earliest_s)} s. That is a nuisance trip and no hit${more}.`;
+        case "rode_through":
+            return "Rode through: no stop.";
+        case "nuisance":
+            return `Nuisance trip: ${stopped}${more}.`;
+        default:
+            return `Undecided: ${stopped}${more}.`;
+    }
+}
+
+// What stands in the line over everything: [name, text of a score].
+const FIGURES = [
+    ["hit", ({ total }) => `${total.hit} of ${total.mustTrip}`],
+    ["missed", ({ total }) => String(total.missed)],
+    ["early", ({ total }) => String(total.early)],
+    ["nuisance trips", ({ total }) => String(total.nuisance)],
+    ["worst margin", ({ total }) => `${seconds(total.worstMarginS)} s`],
+];
+
+// Each figure, and what it was with the settings of the file where that differs.
+function figureItems(score, before) {
+    return FIGURES.map(([name, of]) => {
+        const [now, was] = [of(score), of(before)];
+        const old = element("span", { class: "before", text: now === was ? "" : ` (file: ${was})` });
+        return element("li", { class: now === was ? "" : "changed" }, `${name} `, element("strong", { text: now }), old);
+    });
+}
+
+function share(part) {
+    return part === null ? "\u2013" : `${+(100 * part).toPrecision(3)} %`;
+}
+
+function rate(per1000h) {
+    return Number.isFinite(per1000h) ? String(+per1000h.toPrecision(4)) : "no limit";
+}
+
+// The rules of [acceptance]: verdict, what was seen, its limit, what is wanted.
+function ruleRows({ total, claims, broken }, limits) {
+    const byCount = (rule) => (broken.includes(rule) ? NOT_MET : MET);
+    const [missed, nuisance, thin] = claims;
+    const hours = `(${total.nuisance} in ${total.hours.toFixed(2)} h)`;
+    const seen = total.nuisance > 0 && total.hours === 0 ? "always" : `${rate(total.rate)} ${hours}`;
+    const chance = (title, claim) =>
+        [title, claim.verdict, `${claim.events} of ${claim.of}`, share(claim.upper), share(claim.wanted)];
+    const rows = [
+        ["missed trips", byCount("max_missed"), String(total.missed), "", String(limits.max_missed)],
+        chance("missed-trip probability", missed),
+        ["nuisance trips per 1000 h", nuisance.verdict === NOT_ENOUGH ? NOT_ENOUGH : byCount(nuisance.rule), seen,
+            rate(nuisance.upper), String(limits.max_nuisance_per_1000h)],
+        ["worst margin", byCount("min_margin"), `${seconds(total.worstMarginS)} s`, "", `${limits.min_margin_s} s or more`],
+        chance(`share with less than ${limits.min_margin_s} s`, thin),
+    ];
+    return rows.map(([name, verdict, ...cells]) => {
+        const judged = element("td", { class: VERDICT_CLASSES[verdict] ?? "", text: verdict ?? "not judged" });
+        const rest = cells.map((text) => element("td", { text }));
+        return element("tr", {}, element("th", { scope: "row", text: name }), judged, ...rest);
+    });
+}
+
+function familyRow([name, total]) {
+    const counts = [total.mustTrip, total.hit, total.missed, total.early];
+    const trip = counts.map((count) => (total.mustTrip > 0 ? String(count) : "\u2013"));
+    const ride = total.rides > 0 ? total.hours.toFixed(2) : "\u2013";
+    const nuisance = total.rides > 0 || total.early > 0 ? String(total.nuisance) : "\u2013";
+    const cells = [...trip, seconds(total.worstMarginS), ride, nuisance];
+    return element("tr", {}, element("th", { scope: "row", text: name }), ...cells.map((text) => element("td", { text })));
+}
+
+function cellsRow(texts) {
+    return element("tr", {}, ...texts.map((text) => element("td", { text })));
+}
+
+// The ticks at which the state is another than before.
+function changesOf(states) {
+    const found = [];
+    states.forEach((state, tick) => {
+        if (state !== (tick > 0 ? states[tick - 1] : STOPPED)) {
+            found.push(tick);
+        }
+    });
+    return found;
+}

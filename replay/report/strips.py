@@ -1,0 +1,52 @@
+"""Every trace of a library as a small strip, kept while it is scored: net oil pressure, cut-out, first stop."""
+
+from collections.abc import Callable
+from xml.etree import ElementTree as ET
+
+import numpy as np
+
+from protect import ranges
+from replay.decimation import polyline
+from replay.engine import Replay
+from replay.looks import CURVE, LINES, VERMILLION
+from replay.picture import net_kpa
+from replay.report import svg
+from replay.report.svg import Scale
+from replay.settings import Settings
+from replay.trace import Trace
+
+WIDTH, HEIGHT = 150.0, 30.0
+STRETCHES = 75
+HEADROOM = 2.0  # times cut-in: what lies above is drawn at the edge
+
+
+class Strips:
+    """Draws each trace as it is replayed: `run` goes to `score` in place of the engine's own."""
+
+    def __init__(self, run: Callable[[Trace, Settings], Replay]) -> None:
+        self._run = run
+        self.drawn: list[ET.Element] = []
+
+    def run(self, trace: Trace, settings: Settings) -> Replay:
+        """Replay a trace and keep its strip."""
+        replay = self._run(trace, settings)
+        self.drawn.append(strip(trace, settings, replay))
+        return replay
+
+
+def strip(trace: Trace, settings: Settings, replay: Replay) -> ET.Element:
+    """Return the drawing; whoever places it says in words what it shows."""
+    values = settings.values
+    gaps = np.flatnonzero(np.diff(trace.time_ms) > values[ranges.MAX_GAP]) + 1
+    milliseconds = trace.time_ms.astype(np.float64)
+    x, y = polyline(milliseconds, net_kpa(trace), gaps, STRETCHES)
+    time = Scale(0.0, float(milliseconds[-1]), 1, WIDTH - 1)
+    height = Scale(0.0, HEADROOM * values[ranges.CUT_IN] / 1000, HEIGHT - 3, 2)
+    root = svg.drawing(WIDTH, HEIGHT, "")
+    level = height.at(values[ranges.CUT_OUT] / 1000)
+    svg.line(root, (0, level, WIDTH, level), LINES["cut-out"][0], 0.8, (4, 2))
+    svg.curve(root, time.at_array(x), height.all_at(y), CURVE, 0.7)
+    if replay.stops:
+        at = time.at(float(replay.stops[0].time_ms))
+        svg.line(root, (at, 0, at, HEIGHT), VERMILLION, 1.6)
+    return root

@@ -1,0 +1,86 @@
+"""What `lubetrip tune` left in a folder, for the report: its plots as they are, and its Pareto set as a table."""
+
+import base64
+import json
+from pathlib import Path
+from typing import Any
+
+from replay.errors import refusal
+from replay.report.parts import NOTHING, Image, Table, percent, rate
+from replay.score import Score
+from replay.tuning.results import REPORT, SCHEMA
+
+PLOTS = {
+    "pareto": "Pareto set: candidates that no other beats in missed-trip limit, nuisance limit and worst margin",
+    "tornado": "Tornado: how far each setting or reading has to move before a trace is missed or a nuisance stop comes",
+}
+TYPES = {".png": "image/png", ".svg": "image/svg+xml"}
+MOST_ROWS = 20
+
+
+def read_tuning(folder: Path) -> dict[str, Any]:
+    """Return the report of a tuning run. Raises Refusal for a folder that holds none."""
+    accepted = "a folder that `lubetrip tune` wrote"
+    path = folder / REPORT
+    try:
+        found = json.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise refusal(path, "", f"cannot be read ({error.strerror})", accepted) from None
+    except ValueError:
+        raise refusal(path, "", "not JSON", accepted) from None
+    if not isinstance(found, dict) or found.get("schema") != SCHEMA:
+        raise refusal(path, "schema", f"not {SCHEMA}", accepted)
+    return found
+
+
+def plots(folder: Path) -> list[Image]:
+    """Return the plots of a tuning run, each carried whole in its address."""
+    shown = []
+    for name, words in PLOTS.items():
+        for ending, kind in TYPES.items():
+            path = folder / (name + ending)
+            if path.is_file():
+                content = base64.b64encode(path.read_bytes()).decode()
+                shown.append(Image(words, f"data:{kind};base64,{content}"))
+                break
+    return shown
+
+
+def sentences(found: dict[str, Any], score: Score) -> list[str]:
+    """Return what was tuned, on what, and whether that is what this report is about."""
+    said = [
+        f"{found['judged']} candidates judged, {len(found['pareto'])} of them in the Pareto set.",
+        f"Chosen, and moved in the tornado plot: candidate {found['chosen']}, by {found['rule']}.",
+    ]
+    if found["library"]["digest"] != score.library_digest:
+        said.append("This tuning was done on ANOTHER library than the one of this report.")
+    if found["logic"]["digest"] != score.logic["digest"]:
+        said.append("This tuning was done with ANOTHER logic than that of this report.")
+    numbers = [line["number"] for line in found["pareto"] if line["digest"] == score.settings.digest]
+    if found["base"]["digest"] == score.settings.digest:
+        said.append("The settings of this report are the base settings of the tuning.")
+    elif numbers:
+        said.append(f"The settings of this report are candidate {numbers[0]}.")
+    else:
+        said.append("The settings of this report are neither the base of the tuning nor in its Pareto set.")
+    return said
+
+
+def pareto_table(found: dict[str, Any]) -> Table:
+    """Return the Pareto set, the chosen candidate marked, and the base settings at the end."""
+    lines = [line for line in found["pareto"] if line["number"] == found["chosen"]]
+    lines += [line for line in found["pareto"] if line["number"] != found["chosen"]]
+    rows = [_row(line, "chosen" if line["number"] == found["chosen"] else "") for line in lines[:MOST_ROWS]]
+    rows.append(_row(found["base_settings"], "base"))
+    heads = ("candidate", "", "settings", "missed-trip limit", "nuisance limit per 1000 h", "worst margin s", "verdict")
+    left = len(lines) - MOST_ROWS
+    more = f"; {left} more in the folder of the tuning" if left > 0 else ""
+    return Table(f"Pareto set, on the whole library{more}", heads, rows, texts=frozenset({1, 2, 6}))
+
+
+def _row(line: dict[str, Any], mark: str) -> list[str]:
+    whole = line["whole"]
+    given = ", ".join(f"{key.replace('_', ' ')} {value}" for key, value in line["given"].items())
+    margin = NOTHING if whole["worst_margin_s"] is None else f"{whole['worst_margin_s']:.1f}"
+    limits = (percent(whole["missed_limit"]), rate(whole["nuisance_limit_per_1000h"]))
+    return [str(line["number"]), mark, given, *limits, margin, whole["verdict"] or NOTHING]

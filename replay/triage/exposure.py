@@ -1,0 +1,43 @@
+"""How often: events per 1000 run hours, with exact limits (Garwood 1936).
+
+The hours are those in which an event could have been seen: running, with
+credible readings.
+"""
+
+from dataclasses import dataclass
+from typing import Any
+
+from replay.statistics import rate_interval
+
+PER_H = 1000.0
+MS_PER_H = 3.6e6
+
+
+@dataclass(frozen=True)
+class Rate:
+    """Events per 1000 run hours, two-sided limits at `confidence`; None where there are no hours to count over."""
+
+    what: str
+    events: int
+    hours: float
+    confidence: float
+
+    @property
+    def seen(self) -> float | None:
+        """Return the rate that was seen."""
+        return PER_H * self.events / self.hours if self.hours else None
+
+    @property
+    def interval(self) -> tuple[float, float] | None:
+        """Return the limits of the rate."""
+        if not self.hours:
+            return None
+        low, high = rate_interval(self.events, self.hours / PER_H, self.confidence)
+        return low, high
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the rate in the form of the report."""
+        low, high = (None, None) if self.interval is None else (round(limit, 6) for limit in self.interval)
+        seen = None if self.seen is None else round(self.seen, 6)
+        told = {"what": self.what, "events": self.events, "run_hours": round(self.hours, 6)}
+        return {**told, "per_1000h": seen, "low": low, "high": high, "confidence": self.confidence}

@@ -1,0 +1,247 @@
+"""One row of a log after the other: what happened, as the parts of `protect` measure it.
+
+`measure` is a step of the protection without its table and without its outputs.
+The table alone chooses states and stops the machine, and the machine of a log was
+stopped by nobody; what is left (signals, integral, timers, conditions) goes on
+past a full integral as it goes on before: the integral stays full until a healthy
+stretch drains it. So a spell is followed to its real end, and the time the
+machine ran on with a full integral is known. No rule is restated here: short of
+oil, healthy, starved spell, full, reload, doubt are the bits and flags that
+`protect` sets. A spell is told from credible rows only, and a declared sensor fault
+ends it: a dead sensor is a doubt, not a starved bearing.
+
+Everything runs interpreted on lists or compiled on int64 arrays, to the same
+result. Columns as in `replay.compiled`; time in ms, pressures in Pa.
+"""
+
+from typing import Any
+
+from protect import conditions, integral, signals, timers
+from protect.conditions import HEALTHY, IN_GRACE, INTEGRAL_FULL, LOW, RELOAD, RUNNING, SENSOR_FAULT, SENSOR_OK
+from protect.outputs import CREDIBLE, DOUBTED, NET_OIL_PRESSURE, SEEN
+from protect.ranges import (
+    CRANKCASE_PRESSURE,
+    ELAPSED,
+    FAULT_DELAY,
+    INPUTS_SIZE,
+    MAX_GAP,
+    NO_READING,
+    OIL_LEAST,
+    OIL_MOST,
+    OIL_PRESSURE,
+    STUCK_AFTER,
+    SUCTION_LEAST,
+    SUCTION_MOST,
+    SUCTION_PRESSURE,
+    VACUUM,
+)
+from protect.ranges import RELOAD as RELOAD_PRESSURE
+from protect.state import CRANKCASE_SEEN, FLAGS, GRACE_LEFT, IN_SPELL, INTEGRAL, OIL_SEEN, SUCTION_SEEN
+from replay.compiled import FIRST_INPUT, TIME
+
+# Kinds of event, and their rows in `opened`.
+STARVED, IN_VACUUM, DOUBT = range(3)
+KINDS = 3
+
+# Places of an event. Times in ms of the log; NEVER where it did not come to that.
+KIND, OPEN, START, END, LOW_MS, LEAST_NET, LEAST_SUCTION, MOST_INTEGRAL, VACUUM_MS, DOUBT_MS = range(10)
+FULL_AT, RELOAD_AT, RELOAD_MS, RELOAD_SUCTION, FROM_START, JUDGED, REASONS = range(10, 17)
+EVENT_SIZE = 17
+NEVER = -1
+UNKNOWN = 1000000000  # beyond every pressure: the least of none
+
+# Places of the totals.
+POSITION, FOUND, RUN_MS, SEEN_MS, DOUBTED_MS, STARVED_MS, IN_VACUUM_MS, STARTS, RAN, STARTING = range(10)
+TOTALS_SIZE = 10
+
+# Reasons of doubt, and the channels it came from.
+LATE, MISSING, OUTSIDE, STUCK, OIL, SUCTION, CRANKCASE = 1, 2, 4, 8, 16, 32, 64
+
+
+def measure(memory: Any, values: Any, inputs: Any, results: Any) -> int:
+    """Do a step of the protection without its table; return the conditions."""
+    signals.observe(memory, values, inputs, results)
+    integral.update(memory, values, inputs, results)
+    timers.update(memory, values, inputs, results)
+    return conditions.evaluate(memory, values, inputs, results)
+
+
+def begin(event: Any, kind: int, start: int) -> None:
+    """Open an event."""
+    for place in range(EVENT_SIZE):
+        event[place] = 0
+    event[KIND] = kind
+    event[OPEN] = 1
+    event[START] = start
+    event[LEAST_NET] = UNKNOWN
+    event[LEAST_SUCTION] = UNKNOWN
+    event[FULL_AT] = NEVER
+    event[RELOAD_AT] = NEVER
+
+
+def close(event: Any, events: Any, totals: Any) -> None:
+    """Close an event and write it down, if there was anything to it: a spell within the start grace is none."""
+    if event[OPEN] == 0:
+        return
+    event[OPEN] = 0
+    if event[KIND] == STARVED and event[LOW_MS] == 0 and event[RELOAD_AT] == NEVER:
+        return
+    for place in range(EVENT_SIZE):
+        events[totals[FOUND]][place] = event[place]
+    totals[FOUND] += 1
+
+
+def note_pressures(event: Any, net: int, suction: int) -> None:
+    """Keep the lowest pressures that were seen."""
+    event[LEAST_NET] = min(event[LEAST_NET], net)
+    event[LEAST_SUCTION] = min(event[LEAST_SUCTION], suction)
+
+
+def follow_starved(
+    spell: Any, now: int, counted: int, memory: Any, values: Any, inputs: Any, results: Any, bits: int, totals: Any
+) -> None:
+    """Open or go on with a starved spell on a credible row; `counted` ms of it lie behind the start grace."""
+    elapsed = results[SEEN]
+    short = bits & LOW != 0
+    if spell[OPEN] == 0:
+        if not short:
+            return
+        begin(spell, STARVED, now - elapsed)
+        spell[FROM_START] = totals[STARTING]
+    spell[END] = now
+    spell[MOST_INTEGRAL] = max(spell[MOST_INTEGRAL], memory[INTEGRAL])
+    if short and counted > 0:
+        spell[LOW_MS] += counted
+        totals[STARVED_MS] += counted
+        note_pressures(spell, results[NET_OIL_PRESSURE], inputs[SUCTION_PRESSURE])
+    if inputs[SUCTION_PRESSURE] < values[VACUUM]:
+        spell[VACUUM_MS] += elapsed
+    follow_stops(spell, now, elapsed, inputs, bits)
+
+
+def follow_stops(spell: Any, now: int, elapsed: int, inputs: Any, bits: int) -> None:
+    """Note in a spell where the settings would have stopped the machine: integral full, or loaded again.
+
+    A full integral stops a machine that has been short of oil behind the start grace (the state STARVED).
+    """
+    if bits & LOW and not bits & IN_GRACE:
+        spell[JUDGED] = 1
+    if spell[JUDGED] and bits & INTEGRAL_FULL and spell[FULL_AT] == NEVER:
+        spell[FULL_AT] = now
+    if bits & RELOAD:
+        if spell[RELOAD_AT] == NEVER:
+            spell[RELOAD_AT] = now
+        spell[RELOAD_MS] += elapsed
+        spell[RELOAD_SUCTION] = max(spell[RELOAD_SUCTION], inputs[SUCTION_PRESSURE])
+
+
+def follow_vacuum(event: Any, now: int, values: Any, inputs: Any, results: Any, bits: int, totals: Any) -> bool:
+    """Open or go on with vacuum running; say whether it is over: suction back at the reload level, or a stop."""
+    if not bits & RUNNING:
+        return True
+    if not bits & SENSOR_OK:
+        return False
+    suction = inputs[SUCTION_PRESSURE]
+    if suction >= values[RELOAD_PRESSURE]:
+        return True
+    if suction < values[VACUUM]:
+        if event[OPEN] == 0:
+            begin(event, IN_VACUUM, now - results[SEEN])
+        event[END] = now
+        event[VACUUM_MS] += results[SEEN]
+        totals[IN_VACUUM_MS] += results[SEEN]
+        note_pressures(event, results[NET_OIL_PRESSURE], suction)
+        if bits & LOW:
+            event[LOW_MS] += results[SEEN]
+    return False
+
+
+def follow_doubt(event: Any, now: int, memory: Any, values: Any, inputs: Any, results: Any, bits: int) -> bool:
+    """Open or go on with a doubt while running; say whether it is over: credible for the fault delay, or a stop."""
+    if not bits & RUNNING:
+        return True
+    if results[CREDIBLE]:
+        return bool(now - event[END] >= values[FAULT_DELAY])
+    if event[OPEN] == 0:
+        begin(event, DOUBT, now - results[DOUBTED])
+    event[END] = now
+    event[DOUBT_MS] += results[DOUBTED]
+    event[REASONS] |= reasons(memory, values, inputs)
+    return False
+
+
+def channel_reasons(memory: Any, values: Any, reading: int, least: int, most: int, seen: int) -> int:
+    """Say why one channel is in doubt; nothing if it is not."""
+    if reading == NO_READING:
+        return MISSING
+    if reading < least or reading > most:
+        return OUTSIDE
+    if memory[seen + 1] == values[STUCK_AFTER]:
+        return STUCK
+    return 0
+
+
+def reasons(memory: Any, values: Any, inputs: Any) -> int:
+    """Say why a row is not credible, as bits: it is for the reader, `protect` has decided."""
+    if inputs[ELAPSED] > values[MAX_GAP]:
+        return LATE
+    found = 0
+    least, most = values[SUCTION_LEAST], values[SUCTION_MOST]
+    why = channel_reasons(memory, values, inputs[OIL_PRESSURE], values[OIL_LEAST], values[OIL_MOST], OIL_SEEN)
+    if why:
+        found |= OIL | why
+    why = channel_reasons(memory, values, inputs[SUCTION_PRESSURE], least, most, SUCTION_SEEN)
+    if why:
+        found |= SUCTION | why
+    why = channel_reasons(memory, values, inputs[CRANKCASE_PRESSURE], least, most, CRANKCASE_SEEN)
+    if why:
+        found |= CRANKCASE | why
+    return found
+
+
+def count(values: Any, results: Any, bits: int, totals: Any) -> None:
+    """Count time and starts of this row."""
+    if not bits & RUNNING:
+        totals[RAN] = 0
+        totals[STARTING] = 0
+        return
+    if totals[RAN] == 0:
+        totals[STARTS] += 1
+        totals[STARTING] = 1
+    totals[RAN] = 1
+    if bits & HEALTHY:
+        totals[STARTING] = 0
+    elapsed = results[SEEN] + results[DOUBTED]
+    if elapsed <= values[MAX_GAP]:
+        totals[RUN_MS] += elapsed
+    if results[CREDIBLE]:
+        totals[SEEN_MS] += elapsed
+    totals[DOUBTED_MS] += results[DOUBTED]
+
+
+def watch(
+    columns: Any, values: Any, memory: Any, inputs: Any, results: Any, opened: Any, totals: Any, events: Any
+) -> None:
+    """Run on from totals[POSITION] until the end of the columns or until `events` may not take those of a row.
+
+    columns[7][n] as in `replay.compiled`; values, memory, inputs, results as in
+    `protect`; opened[KINDS][EVENT_SIZE] events under way; events[room][EVENT_SIZE].
+    """
+    while totals[POSITION] < len(columns[0]) and totals[FOUND] + KINDS <= len(events):
+        tick = totals[POSITION]
+        for place in range(INPUTS_SIZE):
+            inputs[place] = columns[FIRST_INPUT + place][tick]
+        now = columns[TIME][tick]
+        grace = memory[GRACE_LEFT]
+        bits = measure(memory, values, inputs, results)
+        count(values, results, bits, totals)
+        if not memory[FLAGS] & IN_SPELL or bits & SENSOR_FAULT:
+            close(opened[STARVED], events, totals)
+        elif bits & SENSOR_OK:
+            counted = results[SEEN] - (grace - memory[GRACE_LEFT])
+            follow_starved(opened[STARVED], now, counted, memory, values, inputs, results, bits, totals)
+        if follow_vacuum(opened[IN_VACUUM], now, values, inputs, results, bits, totals):
+            close(opened[IN_VACUUM], events, totals)
+        if follow_doubt(opened[DOUBT], now, memory, values, inputs, results, bits):
+            close(opened[DOUBT], events, totals)
+        totals[POSITION] += 1

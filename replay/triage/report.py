@@ -1,0 +1,159 @@
+"""All machines, the one to open first on top: for the terminal, as JSON, and the events as CSV."""
+
+import csv
+import io
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from replay.engine import logic_digest
+from replay.settings import Settings
+from replay.triage.events import AT_START, DOUBT, STARVED, VACUUM, Event
+from replay.triage.exposure import MS_PER_H, Rate
+from replay.triage.ranking import ADVICE, RULE, order, rank, reasons
+from replay.triage.run import Findings
+
+SCHEMA = "lubetrip-triage/1"
+FORMULA = ("=", "+", "-", "@", "\t", "\r")  # what makes a spreadsheet take a cell of text for a formula
+
+
+@dataclass(frozen=True)
+class Triage:
+    """What the logs of some machines show; `machines` in the order in which to open them."""
+
+    settings: Settings
+    machines: tuple[Findings, ...]
+
+    @property
+    def confidence(self) -> float:
+        """Return the confidence of the limits: that of the settings' acceptance."""
+        return self.settings.acceptance.shown_confidence
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the report in the form of its schema: s, kPa, absolute pressures."""
+        return {
+            "schema": SCHEMA,
+            "settings": self.settings.as_json(),
+            "logic": {"digest": logic_digest()},
+            "rule": RULE,
+            "exposure": [rate.as_json() for rate in rates(self.machines, self.confidence)],
+            "machines": [self._machine(place, found) for place, found in enumerate(self.machines, start=1)],
+        }
+
+    def _machine(self, place: int, found: Findings) -> dict[str, Any]:
+        return {
+            "machine": found.machine,
+            "place": place,
+            "advice": ADVICE[rank(found)],
+            "why": list(reasons(found)),
+            "files": [str(file) for file in found.files],
+            "logs": found.logs,
+            "rows": found.rows,
+            "run_hours": _hours(found.run_ms),
+            "credible_run_hours": _hours(found.seen_ms),
+            "doubted_hours": _hours(found.doubted_ms),
+            "starved_s": found.starved_ms / 1000,
+            "vacuum_s": found.vacuum_ms / 1000,
+            "ran_on_s": found.ran_on_ms / 1000,
+            "reload_s": found.reload_ms / 1000,
+            "starts": found.starts,
+            "net_oil_pressure_least_kpa": _kpa(found.net_least_pa),
+            "exposure": [rate.as_json() for rate in rates([found], self.confidence)],
+            "under_these_settings": {"stops": dict(sorted(found.stops.items())), "lockouts": found.lockouts},
+            "events": [event_json(event) for event in found.gravest.all()],
+            "events_left_out": found.gravest.left_out,
+        }
+
+    def as_csv(self) -> str:
+        """Return one line an event, machines and events in their order. Text never begins as a formula."""
+        out = io.StringIO()
+        writer = csv.writer(out, lineterminator="\n")
+        writer.writerow(("machine", *EVENT_COLUMNS))
+        for found in self.machines:
+            for event in found.gravest.all():
+                writer.writerow([_cell(value) for value in (found.machine, *event_json(event).values())])
+        return out.getvalue()
+
+
+def triage(findings: Iterable[Findings], settings: Settings) -> Triage:
+    """Return the report on some machines."""
+    return Triage(settings, tuple(sorted(findings, key=order)))
+
+
+def rates(findings: Iterable[Findings], confidence: float) -> list[Rate]:
+    """Return how often it happened, over all of these machines."""
+    some = list(findings)
+    hours = sum(found.seen_ms for found in some) / MS_PER_H
+    counts = {
+        "starved spells": sum(found.events[STARVED] + found.events[AT_START] for found in some),
+        "of these past a stop": sum(found.past_stop for found in some),
+        "of these loaded too early": sum(found.reloads for found in some),
+        "of these at a start": sum(found.events[AT_START] for found in some),
+        "vacuum running": sum(found.events[VACUUM] for found in some),
+        "sensor doubts": sum(found.events[DOUBT] for found in some),
+    }
+    return [Rate(what, events, hours, confidence) for what, events in counts.items()]
+
+
+EVENT_COLUMNS = (
+    "kind",
+    "file",
+    "start_s",
+    "end_s",
+    "length_s",
+    "short_of_oil_s",
+    "net_oil_pressure_least_kpa",
+    "integral_percent",
+    "suction_least_kpa",
+    "vacuum_s",
+    "full_at_s",
+    "ran_on_s",
+    "reload_at_s",
+    "reload_s",
+    "reload_suction_kpa",
+    "doubt_s",
+    "doubts",
+    "ends_with_log",
+)
+
+
+def event_json(event: Event) -> dict[str, Any]:
+    """Return an event in s of the log's own time and kPa."""
+    values = (
+        event.kind,
+        event.file,
+        event.seconds(event.start_ms),
+        event.seconds(event.end_ms),
+        event.length_ms / 1000,
+        event.low_ms / 1000,
+        _kpa(event.net_least_pa),
+        event.integral_percent,
+        _kpa(event.suction_least_pa),
+        event.vacuum_ms / 1000,
+        event.seconds(event.full_at_ms),
+        event.ran_on_ms / 1000,
+        event.seconds(event.reload_at_ms),
+        event.reload_ms / 1000,
+        _kpa(event.reload_suction_pa),
+        event.doubt_ms / 1000,
+        " ".join(event.doubts),
+        event.ends_with_log,
+    )
+    return dict(zip(EVENT_COLUMNS, values, strict=True))
+
+
+def _cell(value: object) -> object:
+    """Return a cell: text that a spreadsheet would take for a formula is marked as text, numbers stay numbers."""
+    if isinstance(value, bool):
+        return int(value)
+    if isinstance(value, str) and value.startswith(FORMULA):
+        return "'" + value
+    return value
+
+
+def _hours(time_ms: int) -> float:
+    return round(time_ms / MS_PER_H, 6)
+
+
+def _kpa(pascals: int | None) -> float | None:
+    return None if pascals is None else pascals / 1000

@@ -1,0 +1,286 @@
+"""Logs through the kernel and through the obeyed logic, block by block: memory stays bounded, however long a log."""
+
+import bisect
+import functools
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from protect import outputs, ranges, state
+from replay import compiled, engine
+from replay.compiled import FIRST_INPUT, TIME
+from replay.engine import CAUSES
+from replay.settings import Settings
+from replay.trace import Trace, read_pieces
+from replay.triage import kernel
+from replay.triage.events import Event, Gravest, told
+from replay.triage.logs import in_time, rows_about
+from replay.workers import Each, one_by_one
+
+Array = NDArray[np.int64]
+
+ROWS = 1 << 18  # of a log that are held at a time; 1 << 16 as Python integers
+ROWS_PORTABLE = 1 << 16
+ROOM = 1024  # events of one call of the kernel
+
+# Rows from which compiling pays: with the code on disk it waits for numba, without it for the compiler as well.
+PAYS_FROM = 80_000
+PAYS_FROM_COMPILING = 600_000
+
+
+@dataclass
+class Findings:
+    """What the logs of one machine show. Times in ms; `stops` by cause and `lockouts` are those of an obeyed logic."""
+
+    machine: str
+    files: tuple[Path, ...]
+    logs: int = 0
+    rows: int = 0
+    run_ms: int = 0
+    seen_ms: int = 0
+    doubted_ms: int = 0
+    starved_ms: int = 0
+    vacuum_ms: int = 0
+    starts: int = 0
+    events: Counter[str] = field(default_factory=Counter)
+    past_stop: int = 0
+    ran_on_ms: int = 0
+    reloads: int = 0
+    reload_ms: int = 0
+    net_least_pa: int | None = None
+    stops: Counter[str] = field(default_factory=Counter)
+    lockouts: int = 0
+    gravest: Gravest = field(default_factory=Gravest)
+
+    def add(self, event: Event) -> None:
+        """Count an event."""
+        self.events[event.kind] += 1
+        self.past_stop += event.stop_at_ms is not None
+        self.ran_on_ms += event.ran_on_ms
+        self.reloads += event.reload_at_ms is not None
+        self.reload_ms += event.reload_ms
+        if event.starved and event.net_least_pa is not None:
+            self.net_least_pa = min(event.net_least_pa, self.net_least_pa or event.net_least_pa)
+        self.gravest.add([event])
+
+
+class Watch:
+    """The kernel over one log: interpreted on lists, or compiled on arrays."""
+
+    def __init__(self, settings: Settings, *, fast: bool) -> None:
+        self.fast = fast
+        self._run = _compiled_watch() if fast else kernel.watch
+        shapes = (state.STATE_SIZE, ranges.INPUTS_SIZE, outputs.OUTPUTS_SIZE, kernel.TOTALS_SIZE)
+        tables = ((kernel.KINDS, kernel.EVENT_SIZE), (ROOM, kernel.EVENT_SIZE))
+        arrays: list[Any] = [np.zeros(shape, np.int64) for shape in (*shapes, *tables)]
+        own = arrays if fast else [array.tolist() for array in arrays]
+        self.memory, self.inputs, self.results, self.totals, self.opened, self.events = own
+        self.values: Any = np.array(settings.values, np.int64) if fast else list(settings.values)
+        state.power_up(self.memory, self.values)  # type: ignore[arg-type]
+        self.totals[kernel.RAN] = 1  # whether the machine started just then is not known
+
+    def take(self, columns: Array) -> Iterator[list[int]]:
+        """Take the next rows; yield the events that end in them."""
+        given: Any = columns if self.fast else columns.tolist()
+        self.totals[kernel.POSITION] = 0
+        while self.totals[kernel.POSITION] < columns.shape[1]:
+            self.totals[kernel.FOUND] = 0
+            self._run(
+                given,
+                self.values,
+                self.memory,
+                self.inputs,
+                self.results,
+                self.opened,
+                self.totals,
+                self.events,
+            )
+            yield from self._found()
+
+    def finish(self) -> Iterator[list[int]]:
+        """Yield the events that the log ends in."""
+        self.totals[kernel.FOUND] = 0
+        for event in self.opened:
+            kernel.close(event, self.events, self.totals)
+        yield from self._found()
+
+    def _found(self) -> list[list[int]]:
+        return [[int(value) for value in row] for row in self.events[: self.totals[kernel.FOUND]]]
+
+
+class Obeyed:
+    """The whole logic over one log whose machine obeys, as in any replay: stops by cause, lockouts."""
+
+    def __init__(self, settings: Settings, *, fast: bool) -> None:
+        self.stops: Counter[str] = Counter()
+        self.lockouts = 0
+        self.take: Callable[[Array], None] = self._compiled if fast else self._interpreted
+        if not fast:
+            self.logic = engine.Logic(settings)
+            return
+        self.values = np.array(settings.values, np.int64)
+        self.memory = np.zeros(state.STATE_SIZE, np.int64)
+        state.power_up(self.memory, self.values)  # type: ignore[arg-type]
+        self.results = np.zeros(outputs.OUTPUTS_SIZE, np.int64)
+        self.changes = np.zeros((compiled.ROOM, compiled.CHANGE_SIZE), np.int64)
+        self.felt = np.zeros((compiled.ROOM, compiled.STOP_SIZE), np.int64)
+        self.carry = compiled.fresh_carry()
+        self.trail = np.zeros((0, state.STATE_SIZE + outputs.OUTPUTS_SIZE), np.int64)
+
+    def _compiled(self, columns: Array) -> None:
+        self.carry[compiled.POSITION] = 0
+        while self.carry[compiled.POSITION] < columns.shape[1]:
+            _compiled_replay()(
+                columns,
+                self.values,
+                self.memory,
+                self.results,
+                self.changes,
+                self.felt,
+                self.carry,
+                self.trail,
+            )
+            self._count(
+                self.felt[: self.carry[compiled.STOPS], 1].tolist(),
+                self.changes[: self.carry[compiled.CHANGES], compiled.AFTER].tolist(),
+            )
+
+    def _interpreted(self, columns: Array) -> None:
+        for inputs in zip(*columns.tolist(), strict=True):
+            self.logic.tick(*inputs)
+        self._count([stop.cause for stop in self.logic.stops], [change.after for change in self.logic.changes])
+        self.logic.stops.clear()
+        self.logic.changes.clear()
+
+    def _count(self, causes: list[int], after: list[int]) -> None:
+        self.stops.update(str(CAUSES[cause]) for cause in causes)
+        self.lockouts += after.count(state.LOCKED_OUT)
+
+
+@functools.cache
+def _compiled_watch() -> Callable[..., Any]:
+    return compiled.compiled(kernel.watch, kernel)
+
+
+@functools.cache
+def _compiled_replay() -> Callable[..., Any]:
+    return compiled.compiled(compiled.trace_kernel)
+
+
+def compiling_pays(rows: int) -> bool:
+    """Tell whether compiled code is likely to be done sooner with so many rows."""
+    on_disk = compiled.is_on_disk() and any(compiled.cache_folder(kernel).rglob("*watch*.nbc"))
+    return rows >= (PAYS_FROM if on_disk else PAYS_FROM_COMPILING)
+
+
+class Log:
+    """One stretch of time on one clock: a file, or files that go on where the one before ended."""
+
+    def __init__(self, findings: Findings, settings: Settings, start_s: float, *, fast: bool) -> None:
+        self.findings, self.settings, self.start_s = findings, settings, start_s
+        self.watch, self.obeyed = Watch(settings, fast=fast), Obeyed(settings, fast=fast)
+        self.last_ms: int | None = None
+        self.begins: list[int] = []
+        self.files: list[str] = []
+        findings.logs += 1
+
+    def goes_on_at(self, start_s: float) -> bool:
+        """Tell whether a file that starts then goes on with this log: later, and by no more than max_gap."""
+        gap = self._offset(start_s) - (self.last_ms or 0)
+        return 0 < gap <= self.settings.values[ranges.MAX_GAP]
+
+    def open_file(self, file: Path, start_s: float) -> None:
+        """Note that the rows to come are those of a file."""
+        self.begins.append(self._offset(start_s))
+        self.files.append(str(file))
+
+    def take(self, piece: Trace) -> None:
+        """Take the next rows of the file."""
+        columns = compiled.columns_of(piece)
+        columns[TIME] += self.begins[-1]
+        if self.last_ms is not None:
+            most = ranges.INPUTS[ranges.ELAPSED][3]
+            columns[FIRST_INPUT + ranges.ELAPSED, 0] = min(int(columns[TIME, 0]) - self.last_ms, most)
+        self.last_ms = int(columns[TIME, -1])
+        self._tell(self.watch.take(columns), ends_with_log=False)
+        self.obeyed.take(columns)
+        self.findings.rows += len(piece)
+
+    def finish(self) -> None:
+        """Add what the whole log shows to the findings."""
+        self._tell(self.watch.finish(), ends_with_log=True)
+        totals, findings = self.watch.totals, self.findings
+        findings.run_ms += int(totals[kernel.RUN_MS])
+        findings.seen_ms += int(totals[kernel.SEEN_MS])
+        findings.doubted_ms += int(totals[kernel.DOUBTED_MS])
+        findings.starved_ms += int(totals[kernel.STARVED_MS])
+        findings.vacuum_ms += int(totals[kernel.IN_VACUUM_MS])
+        findings.starts += int(totals[kernel.STARTS])
+        findings.stops += self.obeyed.stops
+        findings.lockouts += self.obeyed.lockouts
+
+    def _tell(self, rows: Iterator[list[int]], *, ends_with_log: bool) -> None:
+        delay = self.settings.values[ranges.TRIP_DELAY]
+        for row in rows:
+            file = self.files[max(0, bisect.bisect_right(self.begins, row[kernel.START]) - 1)]
+            self.findings.add(told(row, file, self.start_s, delay, ends_with_log=ends_with_log))
+
+    def _offset(self, start_s: float) -> int:
+        return round((start_s - self.start_s) * 1000)
+
+
+def examine(
+    machine: str, files: Sequence[Path], settings: Settings, *, fast: bool, advance: Callable[[int], None]
+) -> Findings:
+    """Return what the logs of one machine show. Raises Refusal with file and line of a broken log."""
+    findings = Findings(machine, tuple(files))
+    log: Log | None = None
+    for start_s, file in in_time(files):
+        if log is None or not log.goes_on_at(start_s):
+            if log is not None:
+                log.finish()
+            log = Log(findings, settings, start_s, fast=fast)
+        log.open_file(file, start_s)
+        for piece in read_pieces(file, ROWS if fast else ROWS_PORTABLE):
+            log.take(piece)
+            advance(len(piece))
+    if log is not None:
+        log.finish()
+    return findings
+
+
+def examine_all(
+    machines: dict[str, tuple[Path, ...]],
+    settings: Settings,
+    advance: Callable[[int], None] = lambda _: None,
+    *,
+    fast: bool | None = None,
+    each: Each = one_by_one,
+) -> tuple[Findings, ...]:
+    """Return the findings of all machines; compiled or interpreted, whatever is done sooner.
+
+    each says who works (`replay.workers`), a machine at a time; elsewhere than here, no rows are counted on the way.
+    """
+    if fast is None:
+        fast = compiling_pays(sum(rows_about(file) for files in machines.values() for file in files))
+    if each is not one_by_one:
+        advance = _uncounted
+    return tuple(each(functools.partial(_examined, settings, fast, advance), tuple(machines.items())))
+
+
+def _examined(
+    settings: Settings,
+    fast: bool,  # noqa: FBT001 - bound before it travels
+    advance: Callable[[int], None],
+    machine: tuple[str, tuple[Path, ...]],
+) -> Findings:
+    return examine(*machine, settings, fast=fast, advance=advance)
+
+
+def _uncounted(_rows: int) -> None:
+    """Count no rows."""

@@ -1,0 +1,50 @@
+"""A library nobody has tuned on: the recipe of a synthesised one with another seed.
+
+Labels come from the physics, so this is only to be had of a library that was
+synthesised; a library of recordings has to be held out from.
+"""
+
+import functools
+import tempfile
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from replay.library import FILE, Library, read_library
+from replay.settings import Settings, read_toml
+from replay.synth import Recipe, synthesise
+from replay.tuning.judge import Figures, figures, judged_trace
+from replay.workers import one_by_one
+
+
+@dataclass(frozen=True)
+class Fresh:
+    """Figures of some settings on a fresh library."""
+
+    seed: int
+    traces: int
+    figures: tuple[Figures, ...]
+
+
+def recipe_of(library: Library) -> Recipe | None:
+    """Return the recipe that a library was synthesised from, None where there is none."""
+    table: dict[str, Any] | None = read_toml(library.folder / FILE, "library").get("recipe")
+    if table is None:
+        return None
+    return Recipe(tuple(table["families"]), table["count"], table["seed"], table.get("hours"), table["format"])
+
+
+def on_fresh_library(recipe: Recipe, seed: int, settings: Sequence[Settings], tick: Callable[[], object]) -> Fresh:
+    """Synthesise the recipe with another seed in a folder that is thrown away, and judge settings there.
+
+    tick is called after each trace that was judged. The traces are made and read by this machine's own disk,
+    so with a cluster of several machines `each` has to be the local one.
+    """
+    with tempfile.TemporaryDirectory(prefix="lubetrip-fresh-") as folder:
+        place = Path(folder) / "library"
+        synthesise(place, replace(recipe, seed=seed, format="parquet"))
+        library = read_library(place)
+        rows = one_by_one(functools.partial(judged_trace, settings), library.entries, tick)
+    found = tuple(figures((row[number] for row in rows), one.acceptance) for number, one in enumerate(settings))
+    return Fresh(seed, len(rows), found)

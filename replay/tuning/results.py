@@ -1,0 +1,230 @@
+"""What a tuning run leaves behind: a folder of settings files, a table, a report and plots.
+
+report.json            what was tried and on what, the Pareto set, the parts of the library, robustness
+candidates.parquet     every candidate: varied keys, figures on the parts of the library
+settings-NNNNN.toml    one for each candidate of the Pareto set, ready to use
+chosen.toml            the one that the rule chooses
+pareto.png, tornado.png
+"""
+
+import io
+import json
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+
+from protect import ranges
+from replay import evidence
+from replay.engines import logic_as_json
+from replay.library_digest import library_digest
+from replay.settings import PLACES
+from replay.tuning.judge import RULE, Figures
+from replay.tuning.levers import Lever
+from replay.tuning.robustness import Bracket, Found, Robustness
+from replay.tuning.tolerance import MonteCarlo
+from replay.tuning.tune import BASE, Line, Tuning
+from replay.tuning.vary import VARIED
+
+SCHEMA = "lubetrip-tune/1"
+TOLERANCES_SCHEMA = "lubetrip-tolerances/1"
+CHOSEN, REPORT, CANDIDATES = "chosen.toml", "report.json", "candidates.parquet"
+PARTS = ("tuning", "held_out", "whole")
+
+
+def settings_name(number: int) -> str:
+    """Return the file name of a candidate's settings."""
+    return f"settings-{number:05d}.toml"
+
+
+def settings_text(tuning: Tuning, line: Line) -> str:
+    """Return a candidate as a settings file: the base file, comments and all, with the varied keys changed."""
+    import tomlkit
+
+    base = Path(tuning.space.base.file)
+    if line.candidate is None:
+        return base.read_text(encoding="utf-8-sig")
+    document = tomlkit.parse(base.read_text(encoding="utf-8-sig"))
+    given = tuning.space.base_given()
+    changes = [
+        f"{key} = {_told(value)}, was {_told(given[key])}"
+        for key, value in line.candidate.given.items()
+        if value != given[key]
+    ]
+    for key, value in line.candidate.given.items():
+        document[VARIED[key]][key] = value
+    head = [
+        f"Candidate {line.number} of lubetrip tune, made from {base.name}. Comments below are those of that file.",
+        *(changes or ["Nothing is changed."]),
+        f"digest {line.candidate.settings.digest}",
+    ]
+    return "".join(f"# {text}\n" for text in head) + "\n" + tomlkit.dumps(document)
+
+
+def _told(value: object) -> str:
+    return f'"{value}"' if isinstance(value, str) else str(value)
+
+
+def candidates_table(tuning: Tuning) -> Any:
+    """Return all candidates as an Arrow table, the base settings first as number 0.
+
+    A varied key stands as the settings file would hold it (text) and as KEY_UNIT in the units of the logic.
+    """
+    import pyarrow as pa
+
+    lines = tuning.lines
+    base = tuning.space.base_given()
+    alike = {one.candidate: one.alike for one in tuning.front}
+    columns: dict[str, Any] = {"number": [line.number for line in lines]}
+    for axis in tuning.space.axes:
+        given = [line.candidate.given if line.candidate else base for line in lines]
+        columns[axis.key] = [str(one[axis.key]) for one in given]
+        unit = ranges.SETTINGS[PLACES[axis.key]][1].lower()
+        columns[f"{axis.key}_{unit}"] = [_settings(tuning, line).values[PLACES[axis.key]] for line in lines]
+    columns["digest"] = [_settings(tuning, line).digest for line in lines]
+    columns["alike"] = [alike.get(line.number) for line in lines]  # of the Pareto set; null outside it
+    columns["chosen"] = [line.number == tuning.best.candidate for line in lines]
+    for part in PARTS:
+        rows = [flat(getattr(line, part)) for line in lines]
+        for name in rows[0]:
+            columns[f"{part}_{name}"] = [row[name] for row in rows]
+    return pa.table(columns)
+
+
+def _settings(tuning: Tuning, line: Line) -> Any:
+    return line.candidate.settings if line.candidate else tuning.space.base
+
+
+def flat(figures: Figures | None) -> dict[str, Any]:
+    """Return figures as one row: verdict, limits, margin, counts; nothing in them where there are none."""
+    names = ("must_trip", "hit", "missed", "early", "nuisance_trips", "ride_through_run_hours", "worst_margin_s")
+    keys = ("verdict", "missed_limit", "nuisance_limit_per_1000h", *names)
+    if figures is None:
+        return dict.fromkeys(keys)
+    limits = (evidence.rounded(figures.missed_limit), evidence.rounded(figures.nuisance_limit))
+    counts = (getattr(figures.totals, name) for name in names)
+    return dict(zip(keys, (figures.verdict, *limits, *counts), strict=True))
+
+
+def tuning_json(tuning: Tuning) -> dict[str, Any]:
+    """Return the report of a tuning run in the form of its schema."""
+    entries = tuning.library.entries
+    return {
+        "schema": SCHEMA,
+        "base": tuning.space.base.as_json(),
+        "acceptance": vars(tuning.space.base.acceptance),
+        "logic": logic_as_json("compiled"),
+        "library": {"digest": library_digest(tuning.library), "traces": len(entries)},
+        "varied": {axis.key: len(axis.options) for axis in tuning.space.axes},
+        "judged": len(tuning.lines) - 1,
+        "contradictory": tuning.left_out,
+        "budget": tuning.budget,
+        "seed": tuning.seed if tuning.budget else None,
+        "rule": RULE,
+        "parts": {
+            "tuning": [entries[place].id for place in tuning.split.tuning],
+            "held_out": [entries[place].id for place in tuning.split.held_out],
+        },
+        "base_settings": _line_json(tuning, tuning.base, None),
+        "pareto": [_line_json(tuning, tuning.lines[one.candidate], one.alike) for one in tuning.front],
+        "chosen": tuning.best.candidate,
+        "better_than_base": tuning.gains,
+        "fresh": _fresh_json(tuning),
+    }
+
+
+def _line_json(tuning: Tuning, line: Line, alike: int | None) -> dict[str, Any]:
+    given: dict[str, Any] = dict(line.candidate.given if line.candidate else tuning.space.base_given())
+    about = {"number": line.number, "given": given, "digest": _settings(tuning, line).digest, "alike": alike}
+    if line.number != BASE:
+        about["file"] = settings_name(line.number)
+    return about | {part: flat(getattr(line, part)) for part in PARTS}
+
+
+def _fresh_json(tuning: Tuning) -> dict[str, Any] | None:
+    if tuning.fresh is None:
+        return None
+    base, chosen = (flat(figures) for figures in tuning.fresh.figures)
+    return {"seed": tuning.fresh.seed, "traces": tuning.fresh.traces, "base": base, "chosen": chosen}
+
+
+def robustness_json(found: Robustness) -> dict[str, Any]:
+    """Return every lever with its brackets, in all and by family; amounts in the lever's unit."""
+    return {
+        "left_out": found.left_out,
+        "levers": [
+            {
+                **_lever_json(lever),
+                **_brackets(found.found, number),
+                "families": {
+                    name: brackets
+                    for name, family in found.families.items()
+                    if any((brackets := _brackets(family, number)).values())
+                },
+            }
+            for number, lever in enumerate(found.levers)
+            if number in found.tried
+        ],
+    }
+
+
+def _lever_json(lever: Lever) -> dict[str, Any]:
+    about: dict[str, Any] = {"kind": lever.kind, "subject": lever.subject, "unit": lever.unit}
+    if lever.kind == "setting":
+        about["start"] = lever.start
+    return about | {"way": "up" if lever.sign > 0 else "down", "reach": lever.reach}
+
+
+def _brackets(found: Found, number: int) -> dict[str, Any]:
+    return {event: _bracket_json(found.get((number, event))) for event in ("missed", "nuisance")}
+
+
+def _bracket_json(bracket: Bracket | None) -> dict[str, Any] | None:
+    return None if bracket is None else {"good": bracket.good, "bad": bracket.bad, "good_again": bracket.again}
+
+
+def monte_carlo_json(found: MonteCarlo) -> dict[str, Any]:
+    """Return the Monte Carlo with its tolerances, shares and their intervals."""
+    return {
+        "tolerances": {name: vars(error) for name, error in found.tolerances.items()},
+        "seed": found.seed,
+        "draws": found.draws,
+        "shares": {event: claim.as_json() for event, claim in found.shares.items()},
+        "families": found.families,
+        "left_out": found.left_out,
+    }
+
+
+def tolerances_json(robust: Robustness, drawn: MonteCarlo, digest: str) -> dict[str, Any]:
+    """Return the report of `lubetrip tolerances` in the form of its schema; digest is that of the library."""
+    return {
+        "schema": TOLERANCES_SCHEMA,
+        "settings": robust.settings.as_json(),
+        "logic": logic_as_json("compiled"),
+        "library": {"digest": digest},
+        "robustness": robustness_json(robust),
+        "monte_carlo": monte_carlo_json(drawn),
+    }
+
+
+def result_files(tuning: Tuning, report: dict[str, Any], plots: dict[str, bytes]) -> dict[str, bytes]:
+    """Return the folder of a tuning run: name and content of each file."""
+    import pyarrow.parquet as pa_parquet
+
+    stream = io.BytesIO()
+    pa_parquet.write_table(candidates_table(tuning), stream, compression="zstd")
+    files = {REPORT: (json.dumps(report, indent=1) + "\n").encode(), CANDIDATES: stream.getvalue(), **plots}
+    for line in lines_of(tuning, (one.candidate for one in tuning.front)):
+        files[settings_name(line.number)] = settings_text(tuning, line).encode()
+    files[CHOSEN] = settings_text(tuning, tuning.chosen).encode()
+    return files
+
+
+def lines_of(tuning: Tuning, numbers: Iterable[int]) -> list[Line]:
+    """Return the lines with these numbers."""
+    return [tuning.lines[number] for number in numbers]
+
+
+def line_words(tuning: Tuning, line: Line) -> str:
+    """Return what is varied in a candidate, or in the base settings, as a reader writes it down."""
+    given = line.candidate.given if line.candidate else tuning.space.base_given()
+    return ", ".join(f"{key.replace('_', ' ')} {value}" for key, value in given.items())

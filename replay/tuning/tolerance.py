@@ -1,0 +1,142 @@
+"""Monte Carlo over stated tolerances: the share of installations in which something goes wrong.
+
+One draw is one installation: every sensor gets an offset and a gain, evenly
+distributed between minus and plus its tolerance, and a lag between none and its
+tolerance. The same draw goes over every trace, and a draw belongs to its number and the
+seed, so nobody's order of work changes it. The share of draws comes with its
+exact (Clopper-Pearson) interval; that says how well the share is known, and
+nothing about whether the tolerances are right.
+"""
+
+import functools
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from replay import evidence
+from replay.errors import refusal
+from replay.library import Entry
+from replay.score import WRONG
+from replay.settings import Settings, read_toml
+from replay.trace import read_trace
+from replay.tuning.disturb import CHANNELS, SensorError, disturbed
+from replay.tuning.judge import outcome
+from replay.tuning.robustness import EVENTS
+from replay.tuning.sweep import arrange
+from replay.units import UnitError, duration_ms, pressure_difference_pa
+from replay.workers import Each
+
+KEYS = ("offset", "gain", "lag")
+MOST_PA, MOST_GAIN, MOST_LAG_S = 1_000_000, 0.5, 600.0
+EXAMPLE = '[oil_pressure] offset = "8 kPa", gain = 0.005, lag = "1 s"'
+# Common practice, no source: half a percent of a span of 1600 kPa, half a percent of the reading, a second.
+USUAL = SensorError(offset_pa=8000.0, gain=0.005, lag_s=1.0)
+Tolerances = Mapping[str, SensorError]  # by channel
+USUAL_TOLERANCES: Tolerances = dict.fromkeys(CHANNELS, USUAL)
+
+
+def read_tolerances(path: Path) -> Tolerances:
+    """Read a TOML file with a table a channel; what is not stated is exact. Raises Refusal."""
+    table = read_toml(path, "tolerance file")
+    for name, content in table.items():
+        if name not in CHANNELS or not isinstance(content, dict):
+            raise refusal(path, f"[{name}]", "no sensor", ", ".join(f"[{channel}]" for channel in CHANNELS))
+        for key, value in content.items():
+            if key not in KEYS:
+                raise refusal(path, f"[{name}] {key}", "unknown key", ", ".join(KEYS), value)
+    if not table:
+        raise refusal(path, "", "states no tolerance", EXAMPLE)
+    return {name: _error(path, name, content) for name, content in table.items()}
+
+
+def _error(path: Path, name: str, content: dict[str, Any]) -> SensorError:
+    offset, gain, lag = content.get("offset", "0 Pa"), content.get("gain", 0.0), content.get("lag", "0 s")
+    try:
+        offset_pa = pressure_difference_pa(offset)
+    except UnitError as error:
+        raise refusal(path, f"[{name}] offset", str(error), 'a difference such as "8 kPa"', offset) from None
+    try:
+        lag_ms = duration_ms(lag)
+    except UnitError as error:
+        raise refusal(path, f"[{name}] lag", str(error), '"1 s"', lag) from None
+    if isinstance(gain, bool) or not isinstance(gain, int | float) or not 0 <= gain <= MOST_GAIN:
+        raise refusal(path, f"[{name}] gain", "not a share of the reading", f"0 to {MOST_GAIN:g}", gain)
+    if not 0 <= offset_pa <= MOST_PA:
+        raise refusal(
+            path, f"[{name}] offset", "outside what is admitted", f'"0 kPa" to "{MOST_PA // 1000} kPa"', offset
+        )
+    if not 0 <= lag_ms <= 1000 * MOST_LAG_S:
+        raise refusal(path, f"[{name}] lag", "outside what is admitted", f'"0 s" to "{MOST_LAG_S:g} s"', lag)
+    return SensorError(float(offset_pa), float(gain), lag_ms / 1000)
+
+
+def installation(tolerances: Tolerances, seed: int, number: int) -> dict[str, SensorError]:
+    """Return the sensors of one draw."""
+    shares = np.random.default_rng((seed, number)).random((len(CHANNELS), len(KEYS)))
+    errors = {}
+    for channel, (offset, gain, lag) in zip(CHANNELS, shares.tolist(), strict=True):
+        most = tolerances.get(channel, SensorError())
+        errors[channel] = SensorError(
+            float(round((2 * offset - 1) * most.offset_pa)), (2 * gain - 1) * most.gain, lag * most.lag_s
+        )
+    return errors
+
+
+def outcomes_of_draws(
+    settings: Settings, installations: Sequence[Mapping[str, SensorError]], entry: Entry
+) -> tuple[str, list[str]]:
+    """Return a trace's outcome as recorded, and in every installation. Of a trace that is wrong or undecided: none."""
+    trace, as_set = read_trace(entry.path), arrange([settings])
+    recorded = outcome(entry, trace, as_set)
+    if recorded in WRONG or recorded == "undecided":
+        return recorded, []
+    return recorded, [outcome(entry, disturbed(trace, errors), as_set) for errors in installations]
+
+
+@dataclass(frozen=True)
+class MonteCarlo:
+    """Share of draws with an event (missed, nuisance) in a trace that is right as recorded.
+
+    shares: by event; families: by family, draws with each event; left_out: traces wrong as recorded.
+    """
+
+    tolerances: Tolerances
+    seed: int
+    draws: int
+    shares: dict[str, evidence.Claim]
+    families: dict[str, dict[str, int]]
+    left_out: int
+
+
+def monte_carlo(
+    entries: Sequence[Entry],
+    settings: Settings,
+    tolerances: Tolerances,
+    seed: int,
+    draws: int,
+    each: Each,
+    tick: Callable[[], object],
+) -> MonteCarlo:
+    """Draw installations and run each over every trace; tick is called after each trace."""
+    installations = [installation(tolerances, seed, number) for number in range(draws)]
+    rows = each(functools.partial(outcomes_of_draws, settings, installations), entries, tick)
+    hit: dict[tuple[str, str], set[int]] = {}
+    for entry, (_, outcomes) in zip(entries, rows, strict=True):
+        for number, found in enumerate(outcomes):
+            for event, bad in EVENTS.items():
+                if found in bad:
+                    hit.setdefault((entry.family, event), set()).add(number)
+    confidence = settings.acceptance.shown_confidence
+    whole = {event: set[int]().union(*(drawn for (_, e), drawn in hit.items() if e == event)) for event in EVENTS}
+    names = sorted({family for family, _ in hit})
+    return MonteCarlo(
+        tolerances=tolerances,
+        seed=seed,
+        draws=draws,
+        shares={event: evidence.chance(event, len(drawn), draws, confidence) for event, drawn in whole.items()},
+        families={name: {event: len(hit.get((name, event), ())) for event in EVENTS} for name in names},
+        left_out=sum(recorded in WRONG for recorded, _ in rows),
+    )

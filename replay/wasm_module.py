@@ -1,0 +1,39 @@
+"""The C port as a WebAssembly module: found, and held to be made from the C sources that are installed."""
+
+import hashlib
+import json
+import re
+from pathlib import Path
+
+from replay.c_engine import HEADERS, SOURCES, c_folder
+from replay.errors import refusal
+
+SOURCE, MODULE, BUILT = "page_port.c", "lubetrip.wasm", "built.json"
+
+
+def folder() -> Path:
+    """Return the folder of the module. Raises Refusal where the C port is not installed."""
+    return c_folder().parent / "wasm"
+
+
+def sources_digest() -> str:
+    """Return the SHA-256 over all C sources of the module, without comments and layout, which change no byte of it."""
+    paths = [*(c_folder() / name for name in (*SOURCES, *HEADERS)), folder() / SOURCE]
+    texts = [re.sub(r"/\*.*?\*/", " ", path.read_text(encoding="utf-8"), flags=re.DOTALL) for path in paths]
+    return hashlib.sha256("\n".join(" ".join(text.split()) for text in texts).encode()).hexdigest()
+
+
+def module() -> bytes:
+    """Return the module. Raises Refusal for one that is missing or not made from the sources beside it."""
+    path = folder() / MODULE
+    accepted = "the module that `python -m firmware_ref.wasm` builds"
+    try:
+        content = path.read_bytes()
+        built = json.loads(path.with_name(BUILT).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        raise refusal(path, "", "missing, or without a readable built.json", accepted) from None
+    if built["sources"] != sources_digest():
+        raise refusal(path, "", "not made from the C sources that are installed", accepted)
+    if built["module"] != hashlib.sha256(content).hexdigest():
+        raise refusal(path, "", "not the module that was built", accepted)
+    return content

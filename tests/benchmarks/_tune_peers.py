@@ -1,0 +1,241 @@
+"""The peers of the sweep engine: the same question answered the plain ways, all with the same result.
+
+A peer takes a trace and settings int64[candidates, 25] and returns for each candidate
+(stops as (time in ms, cause), run time in ms, late ticks, whether it was locked out).
+"""
+
+import shutil
+import subprocess
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from protect import outputs, ranges, state, table
+from replay import c_engine, compiled, engine
+from replay.settings import Settings
+from replay.trace import Trace
+from replay.tuning import calm
+
+Array = NDArray[np.int64]
+Outcome = tuple[tuple[tuple[int, int], ...], int, int, bool]
+Peer = Callable[[Trace, Array], list[Outcome]]
+
+
+def outcome(replay: engine.Replay) -> Outcome:
+    """Return what is compared of a replay."""
+    return tuple((stop.time_ms, stop.cause) for stop in replay.stops), replay.run_ms, replay.late, replay.locked_out
+
+
+def interpreted(trace: Trace, values: Array) -> list[Outcome]:
+    """Replay candidate after candidate by the interpreted reference."""
+    return [outcome(engine.replay_trace(trace, Settings("", tuple(row), 0.0, None))) for row in values.tolist()]
+
+
+def _collected(trace: Trace, values: Array, run_on: Callable[..., object]) -> list[Outcome]:
+    """Call run_on(values, columns, changes, stops, carry) for each candidate; nothing is made of changes of state."""
+    columns = compiled.columns_of(trace)
+    changes = np.zeros((len(trace), compiled.CHANGE_SIZE), np.int64)
+    stops = np.zeros((len(trace), compiled.STOP_SIZE), np.int64)
+    late = int((columns[1] > values[0, ranges.MAX_GAP]).sum())
+    found = []
+    for row in values:
+        carry = compiled.fresh_carry()
+        run_on(row, columns, changes, stops, carry)
+        felt = tuple(map(tuple, stops[: carry[compiled.STOPS]].tolist()))
+        found.append((felt, int(carry[compiled.RUN_MS]), late, bool(carry[compiled.LOCKED_OUT])))
+    return found
+
+
+def compiled_peer() -> Peer:
+    """Return the plain numba loop: the kernel of `replay.compiled` for one candidate after another."""
+    kernel = compiled.compiled(compiled.trace_kernel)
+    nothing = np.zeros((0, state.STATE_SIZE + outputs.OUTPUTS_SIZE), np.int64)
+
+    def run_on(row: Array, columns: Array, changes: Array, stops: Array, carry: Array) -> None:
+        memory, results = np.zeros(state.STATE_SIZE, np.int64), np.zeros(outputs.OUTPUTS_SIZE, np.int64)
+        state.power_up(memory, row)
+        kernel(columns, row, memory, results, changes, stops, carry, nothing)
+
+    return lambda trace, values: _collected(trace, values, run_on)
+
+
+def c_peer() -> Peer:
+    """Return the plain C loop: the C port that ships, built with -O3 for this very machine."""
+    folder = Path(tempfile.mkdtemp(prefix="lubetrip-bench-"))
+    library = folder / "port.so"
+    sources = [str(c_engine.c_folder() / name) for name in c_engine.SOURCES]
+    flags = ("-std=c99", "-O3", "-march=native", "-shared", "-fPIC")
+    subprocess.run(["gcc", *flags, *sources, "-o", str(library)], check=True)
+    port = c_engine.load(library)
+    shutil.rmtree(folder)
+
+    def run_on(row: Array, columns: Array, changes: Array, stops: Array, carry: Array) -> None:
+        settings, memory = row.astype(np.int32), np.zeros(state.STATE_SIZE, np.int32)
+        port.lubetrip_power_up(memory.ctypes.data, settings.ctypes.data)
+        count = columns.shape[1]
+        arrays = (changes.ctypes.data, stops.ctypes.data, carry.ctypes.data, None)
+        port.lubetrip_run_trace(columns.ctypes.data, count, settings.ctypes.data, memory.ctypes.data, count, *arrays)
+
+    return lambda trace, values: _collected(trace, values, run_on)
+
+
+class Numpy:
+    """The logic with an array over candidates for every word of state, as a user of numpy would write it."""
+
+    def __init__(self, values: Array) -> None:
+        self.set = {row[0]: column for row, column in zip(ranges.SETTINGS, values.T, strict=False)}
+        self.slope, self.level = values[:, ranges.SLOPE], values[:, ranges.RELOAD_LEVEL]
+        self.full = self.set["trip_delay"] << ranges.WEIGHT_BITS
+        count = len(values)
+        self.place, self.amount, self.memory_left, self.trips, self.doubt, self.cause = np.zeros((6, count), np.int64)
+        self.grace, self.restart_left = self.set["start_grace"].copy(), self.set["restart_delay"].copy()
+        self.declared, self.in_spell, self.vacuum_seen = np.zeros((3, count), bool)
+        self.last, self.ages = [ranges.NO_READING] * 3, np.zeros((3, count), np.int64)
+        self.fresh, self.held = True, True
+        self.resting = calm.tables().resting.astype(bool)
+
+    def observe(self, elapsed: int, running: NDArray[np.bool_], pressures: tuple[int, int, int]) -> None:
+        """Check the readings: seen, doubted, credible, net."""
+        named = self.set
+        for channel in range(3):
+            unmoved = self.ages[channel] if pressures[channel] == self.last[channel] else 0
+            ages = running | (unmoved == named["stuck_after"])
+            unmoved = np.where(ages, unmoved + elapsed, unmoved)
+            self.doubted = np.maximum(unmoved - named["stuck_after"], self.doubted if channel else 0)
+            self.ages[channel] = np.minimum(unmoved, named["stuck_after"])
+        self.last = list(pressures)
+        stuck = (self.ages == named["stuck_after"]).any(axis=0)
+        oil, suction, crankcase = pressures
+        sound = (elapsed <= named["max_gap"]) & (named["oil_least"] <= oil) & (oil <= named["oil_most"])
+        for reading in (suction, crankcase):
+            sound &= (named["suction_least"] <= reading) & (reading <= named["suction_most"])
+        self.doubted = np.where(sound, self.doubted, elapsed)
+        self.seen = elapsed - self.doubted
+        self.credible = sound & ~stuck
+        self.net = np.where(sound, oil - crankcase, 0)
+
+    def weight(self, suction: int) -> Array:
+        """Return the weight of this moment."""
+        named, net = self.set, self.net
+        ramp = ranges.ONE + (((named["cut_out"] - net) * self.slope + (1 << 15)) >> 16)
+        gain = np.where(net < named["floor"], named["floor_weight"], ramp)
+        heavy = (gain * named["vacuum_weight"] + (ranges.ONE >> 1)) >> ranges.WEIGHT_BITS
+        gain = np.where(suction < named["vacuum"], heavy, gain)
+        gain = np.where(net >= named["cut_out"], 0, gain)
+        return np.where(net >= named["cut_in"], -named["recovery"], gain)
+
+    def integrate(self, running: NDArray[np.bool_], suction: int) -> None:
+        """Move the integral and the grace."""
+        gain = self.weight(suction)
+        left = self.grace - self.seen
+        counted = np.where(gain < 0, self.seen, np.maximum(-left, 0))
+        amount = np.clip(self.amount + gain * counted, 0, self.full)
+        left = np.maximum(left, 0) - self.doubted
+        amount = np.minimum(amount + ranges.ONE * np.maximum(-left, 0), self.full)
+        drained = np.maximum(self.amount - self.set["stopped_recovery"] * self.seen, 0)
+        self.amount = np.where(running, amount, drained)
+        regained = np.minimum(self.grace + self.seen, self.set["start_grace"])
+        self.grace = np.where(running, np.maximum(left, 0), regained)
+
+    def count_down(self, elapsed: int, running: NDArray[np.bool_]) -> None:
+        """Move the other timers."""
+        named = self.set
+        standing = np.where(elapsed <= named["max_gap"], np.maximum(self.restart_left - elapsed, 0), self.restart_left)
+        self.restart_left = np.where(running, named["restart_delay"], standing)
+        forgets = ~(running & (self.place >= state.TRIPPED))
+        self.memory_left = np.where(forgets, np.maximum(self.memory_left - self.seen, 0), self.memory_left)
+        self.trips[forgets & (self.memory_left == 0)] = 0
+        doubt = np.maximum(self.doubt - self.seen, 0)
+        self.declared &= doubt != 0
+        doubt = doubt + self.doubted
+        self.declared |= doubt >= named["fault_delay"]
+        self.doubt = np.minimum(doubt, named["fault_delay"])
+
+    def conditions(self, running: NDArray[np.bool_], reset: int, suction: int) -> Array:
+        """Return the bits of this tick."""
+        named = self.set
+        healthy = self.credible & (self.net >= named["cut_in"])
+        low = ~self.credible | (self.net < named["cut_out"])
+        open_still = running & ~healthy
+        self.in_spell = open_still & (self.in_spell | low)
+        vacuum = self.in_spell & self.credible & (suction < named["vacuum"])
+        self.vacuum_seen = open_still & (self.vacuum_seen | vacuum)
+        reload = self.vacuum_seen & self.credible & (suction >= named["reload"]) & (self.net < named["floor"])
+        reload &= (self.amount >> ranges.WEIGHT_BITS) >= self.level
+        edge = bool(reset and not self.held)
+        self.held = bool(reset)
+        flags = (
+            running,
+            self.grace > 0,
+            low,
+            healthy,
+            self.amount >= self.full,
+            reload,
+            self.restart_left == 0,
+            self.trips + 1 >= named["trips_to_lockout"],
+            np.full(len(low), edge),
+            self.credible,
+            self.declared,
+        )
+        return sum(flag.astype(np.int64) << place for place, flag in enumerate(flags))
+
+    def settle(self, bits: Array) -> None:
+        """Read the table for the few candidates to which a row applies."""
+        moving = np.flatnonzero(~self.resting[self.place, bits])
+        for _ in range(table.MOST_MOVES):
+            still = []
+            for who in moving:
+                for row in table.TABLE:
+                    if row[0] == self.place[who] and bits[who] & row[1] == row[2]:
+                        self.place[who] = row[3]
+                        self.apply(who, row[4])
+                        if row[4] == table.NONE:
+                            still.append(who)
+                        break
+            moving = still
+
+    def apply(self, who: int, effect: int) -> None:
+        """Do what a row says beside the change of state."""
+        if effect in (table.STOP_ON_OIL, table.STOP_ON_RELOAD):
+            self.trips[who] += 1
+            self.memory_left[who] = self.set["trip_memory"][who]
+        if effect in (table.STOP_ON_OIL, table.STOP_ON_RELOAD, table.STOP_ON_SENSOR):
+            self.cause[who] = effect
+        elif effect == table.FORGET_TRIPS:
+            self.trips[who] = self.memory_left[who] = 0
+
+    def tick(self, elapsed: int, running: NDArray[np.bool_], reset: int, pressures: tuple[int, int, int]) -> None:
+        """Take one set of readings for all candidates."""
+        counted = 0 if self.fresh else min(elapsed, ranges.ELAPSED_MOST)
+        self.fresh = False
+        self.observe(counted, running, pressures)
+        self.integrate(running, pressures[1])
+        self.count_down(counted, running)
+        self.settle(self.conditions(running, reset, pressures[1]))
+
+
+def numpy_peer(trace: Trace, values: Array) -> list[Outcome]:
+    """Replay all candidates at once, a tick at a time."""
+    logic = Numpy(values)
+    count = len(values)
+    permitted, felt, locked = np.ones(count, bool), np.zeros(count, bool), np.zeros(count, bool)
+    run_ms, stops = np.zeros(count, np.int64), [[] for _ in range(count)]
+    gap = logic.set["max_gap"]
+    late = np.zeros(count, np.int64)
+    for time, elapsed, wants, reset, *pressures in compiled.columns_of(trace).T.tolist():
+        running = permitted if wants else np.zeros(count, bool)
+        logic.tick(elapsed, running, reset, tuple(pressures))
+        run_ms += np.where(running & (elapsed <= gap), elapsed, 0)
+        late += elapsed > gap
+        permitted = logic.place < state.TRIPPED
+        locked |= logic.place == state.LOCKED_OUT
+        felt &= ~permitted
+        if wants and not permitted.all():
+            for who in np.flatnonzero(~permitted & ~felt):
+                stops[who].append((time, int(logic.cause[who])))
+            felt |= ~permitted
+    rows = zip(stops, run_ms.tolist(), late.tolist(), locked.tolist(), strict=True)
+    return [(tuple(felt_stops), ran, count_late, lock) for felt_stops, ran, count_late, lock in rows]

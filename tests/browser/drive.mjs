@@ -1,0 +1,123 @@
+// A user at the bench page, in Chromium: `node drive.mjs PAGE.html WORK.json FOLDER`.
+// WORK lists what is done in turn; the answer says what the page showed after each, as JSON. Screenshots go into FOLDER.
+import { readFileSync } from "node:fs";
+import { join } from "node:path";
+import { pathToFileURL } from "node:url";
+import { chromium } from "playwright-core";
+
+const [file, workFile, folder] = process.argv.slice(2);
+const work = JSON.parse(readFileSync(workFile, "utf8"));
+const FLAGS = [
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+];
+const browser = await chromium.launch({ executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium", args: FLAGS });
+const context = await browser.newContext({ viewport: { width: 1280, height: 900 }, permissions: ["clipboard-read", "clipboard-write"] });
+const page = await context.newPage();
+const told = { console: [], errors: [], requests: [], dialogs: [] };
+page.on("console", (message) => told.console.push(`${message.type()}: ${message.text()}`));
+page.on("pageerror", (error) => told.errors.push(String(error)));
+page.on("request", (request) => told.requests.push(request.url()));
+page.on("dialog", (dialog) => {
+    told.dialogs.push(dialog.message());
+    dialog.dismiss();
+});
+
+const ready = () => page.waitForFunction(() => document.body.dataset.ready === "yes", null, { timeout: 20000 });
+const shown = () =>
+    page.evaluate(() => {
+        const text = (selector) => document.querySelector(selector).textContent;
+        const table = (selector) => Array.from(document.querySelectorAll(`${selector} tr`), (row) => Array.from(row.cells, (cell) => cell.textContent));
+        return {
+            verdict: text("#verdict"),
+            outcome: text("#outcome"),
+            title: text("#view-title"),
+            readout: text("#readout"),
+            said: text("#said"),
+            message: document.querySelector("#message").hidden ? null : text("#message"),
+            copies: !document.querySelector("#copy").disabled,
+            figures: Array.from(document.querySelectorAll("#figures li"), (item) => item.textContent),
+            outcomes: Array.from(document.querySelectorAll("#list label"), (entry) => [
+                entry.querySelector(".id").textContent, entry.querySelector(".sub").lastChild.textContent, entry.hidden,
+            ]),
+            families: table("#families tbody"),
+            rules: table("#rules tbody"),
+            decisions: table("#decisions tbody"),
+            toml: document.querySelector("#toml").value,
+            digest: document.body.dataset.digest,
+            texts: Object.fromEntries(Array.from(document.querySelectorAll("#rows input[type=text]"), (field) => [field.id.slice(5), field.value])),
+            sliders: Object.fromEntries(Array.from(document.querySelectorAll("#rows input[type=range]"), (field) => [field.id.slice(7), field.getAttribute("aria-valuetext")])),
+            focus: document.activeElement.id || document.activeElement.name || document.activeElement.tagName,
+            wide: document.documentElement.scrollWidth - document.documentElement.clientWidth,
+            spentMs: globalThis.page.spentMs,
+            images: document.images.length,
+            picture: document.querySelector("#plot").toDataURL(),
+        };
+    });
+
+const actions = {
+    type: async (name, text) => {
+        await page.fill(`#text-${name}`, text);
+        await page.press(`#text-${name}`, "Enter");
+    },
+    press: async (selector, keys) => {
+        await page.focus(selector);
+        for (const key of keys) {
+            await page.keyboard.press(key);
+        }
+    },
+    click: (selector) => page.click(selector),
+    choose: (selector, value) => page.selectOption(selector, value),
+    size: (width, height) => page.setViewportSize({ width, height }),
+    paste: async () => {
+        told.clipboard = await page.evaluate(() => navigator.clipboard.readText());
+    },
+    picture: (name) => page.screenshot({ path: join(folder, name), fullPage: true }),
+    hover: async (share) => {
+        const box = await page.locator("#plot").boundingBox();
+        await page.mouse.move(box.x + share * box.width, box.y + box.height / 2);
+    },
+    // Shortest time of some runs over the whole library, without drawing.
+    measure: async (times) => {
+        told.shortestMs = await page.evaluate((count) => {
+            const spent = Array.from({ length: count }, () => {
+                const begin = performance.now();
+                globalThis.page.traces.forEach((trace) => globalThis.page.judged(trace));
+                return performance.now() - begin;
+            });
+            return Math.min(...spent);
+        }, times);
+    },
+    tabs: async (count) => {
+        told.tabs = [];
+        for (let at = 0; at < count; at++) {
+            await page.keyboard.press("Tab");
+            told.tabs.push(await page.evaluate(() => {
+                const { outlineStyle, outlineWidth } = getComputedStyle(document.activeElement.closest(".list label") ?? document.activeElement);
+                return [document.activeElement.id || document.activeElement.name, outlineStyle !== "none" && parseFloat(outlineWidth) >= 2];
+            }));
+        }
+    },
+    // Names that a screen reader says: every field and button needs one.
+    unnamed: async () => {
+        told.unnamed = await page.evaluate(() =>
+            Array.from(document.querySelectorAll("input, select, button, textarea, canvas"))
+                .filter((field) => !(field.labels?.length > 0 || field.getAttribute("aria-label") || field.textContent.trim()))
+                .map((field) => field.outerHTML),
+        );
+    },
+};
+
+await page.goto(pathToFileURL(file).href);
+await ready().catch(async (error) => {
+    throw new Error(`${error.message}\n${JSON.stringify(told)}\n${await page.textContent("#message")}`);
+});
+const states = [await shown()];
+for (const [action, ...values] of work) {
+    await actions[action](...values);
+    await page.evaluate(() => new Promise((done) => requestAnimationFrame(() => done())));
+    await ready();
+    states.push(await shown());
+}
+await browser.close();
+process.stdout.write(JSON.stringify({ ...told, states }));

@@ -1,0 +1,316 @@
+"""What a whole step does, whatever the settings, the state and the inputs.
+
+Each theorem runs the unmodified `protection.step` on any admitted settings, any
+state within the invariant and any inputs. The parts that multiply are stood in
+for by their lemmas (`lemmas`).
+"""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import NamedTuple
+
+import z3
+
+from tests.proof import lemmas, ways
+from tests.proof.logic import Logic, Words, at, within
+from tests.proof.merging import stand_in
+from tests.proof.symbolic import Integer, Truth, assume, every, implies, prove
+
+
+class Step(NamedTuple):
+    """One step: what it was given, what it left, and the world in which all that is known."""
+
+    values: Words
+    inputs: Words
+    before: Words
+    after: Words
+    results: Words
+    world: ways.World
+
+
+@contextmanager
+def parts(logic: Logic, *, bounded: bool = False) -> Iterator[None]:
+    """Let steps be taken with stand-ins for the parts that multiply."""
+    stand_ins = {
+        "weight": lemmas.weight_standin(logic),
+        "accumulate": lemmas.accumulate_standin(logic),
+        "percent": lemmas.percent_standin(),
+    }
+    with logic.with_merged_parts(bounded=bounded, **stand_ins):
+        yield
+
+
+def any_step(logic: Logic, *, bounded: bool = False, state: int | None = None) -> Step:
+    """Take any step, or any from one state."""
+    values = logic.bounded_settings()
+    before, inputs = logic.any_state(values), logic.any_inputs()
+    if state is not None:
+        assume(at(before[logic.state.STATE], state))
+        before[logic.state.STATE] = state
+    with parts(logic, bounded=bounded):
+        after, results = logic.step(before, values, inputs)
+    return Step(values, inputs, before, after, results, ways.WORLD)
+
+
+def no_value_reaches_2_to_the_30(logic: Logic) -> None:
+    """Theorem: no value that a step works out, and none that it leaves, reaches 2**30 in magnitude.
+
+    With the lemmas: the values within weight(), accumulate() and percent(), and the derived settings.
+    """
+    step = any_step(logic, bounded=True)
+    for word in [*step.after, *step.results]:
+        if isinstance(word, Integer):
+            prove(within(word, 1 - ways.LIMIT, ways.LIMIT - 1), "what a step leaves stays below 2**30")
+
+
+def power_up_establishes_the_invariant(logic: Logic) -> None:
+    """Theorem: after power_up() the invariant holds, for any admitted settings."""
+    values = logic.bounded_settings()
+    words: Words = [0] * logic.state.STATE_SIZE
+    logic.state.power_up(words, values)
+    for name, condition in logic.invariants(words, values):
+        prove(condition, name)
+
+
+def steps_keep_the_invariant(step: Step, logic: Logic) -> None:
+    """Theorem: a step from a state within the invariant leads to one. With power_up, all states are within it."""
+    for name, condition in logic.invariants(step.after, step.values):
+        prove(condition, name)
+
+
+def no_permission_when_stopped(step: Step, logic: Logic) -> None:
+    """Theorem: there is run permission if and only if the state is neither TRIPPED nor LOCKED_OUT."""
+    s, permission = logic.state, step.results[logic.outputs.RUN_PERMISSION]
+    stopped = at(step.after[s.STATE], s.TRIPPED) | at(step.after[s.STATE], s.LOCKED_OUT)
+    prove(implies(stopped, at(permission, 0)), "no run permission in TRIPPED or LOCKED_OUT")
+    prove(implies(~stopped, at(permission, 1)), "run permission elsewhere")
+
+
+def lockout_ends_only_by_a_reset_edge(step: Step, logic: Logic) -> None:
+    """Theorem: LOCKED_OUT is left only in a step whose reset input is on and was off in the step before.
+
+    And then to TRIPPED, unless the machine stands still and all readings are credible.
+    """
+    s, r, o = logic.state, logic.ranges, logic.outputs
+    left = at(step.before[s.STATE], s.LOCKED_OUT) & ~at(step.after[s.STATE], s.LOCKED_OUT)
+    held = step.before[s.FLAGS] & s.RESET_HELD != 0
+    prove(implies(left, ~at(step.inputs[r.RESET], 0)), "lockout is left with reset on")
+    prove(implies(left, ~held), "lockout is left on an edge")
+    at_rest = at(step.inputs[r.RUNNING], 0) & at(step.results[o.CREDIBLE], 1)
+    prove(implies(left & ~at_rest, at(step.after[s.STATE], s.TRIPPED)), "a reset of a running machine gives nothing")
+
+
+def a_trip_ends_only_at_standstill(step: Step, logic: Logic) -> None:
+    """Theorem: TRIPPED is left only at standstill, on credible readings, after the whole restart delay, without fault."""
+    s, r, o = logic.state, logic.ranges, logic.outputs
+    left = at(step.before[s.STATE], s.TRIPPED) & ~at(step.after[s.STATE], s.TRIPPED)
+    declared = step.after[s.FLAGS] & s.FAULT_DECLARED != 0
+    prove(implies(left, at(step.inputs[r.RUNNING], 0)), "a restart is given at standstill only")
+    prove(implies(left, at(step.results[o.CREDIBLE], 1)), "a restart is given on credible readings only")
+    prove(implies(left, at(step.after[s.RESTART_LEFT], 0)), "a restart is given after the restart delay only")
+    prove(implies(left, ~declared), "no restart on a declared fault")
+    prove(implies(left, at(step.after[s.STATE], s.STOPPED)), "a trip ends in STOPPED")
+
+
+def low_time(step: Step, logic: Logic) -> Truth:
+    """Say whether the machine runs and is short of oil, or nothing credible was seen, for the whole step."""
+    r, o = logic.ranges, logic.outputs
+    low = step.results[o.NET_OIL_PRESSURE] < step.values[r.CUT_OUT]
+    unseen = at(step.results[o.CREDIBLE], 0) & at(step.results[o.SEEN], 0)
+    return at(step.inputs[r.RUNNING], 1) & (low | unseen)
+
+
+def to_go(words: Words, step: Step, logic: Logic) -> Integer:
+    """Return the ms of steady low net oil pressure that a trip can still take: the rest of grace and of the delay."""
+    s = logic.state
+    return words[s.GRACE_LEFT] + step.values[logic.ranges.TRIP_DELAY] - words[s.INTEGRAL]
+
+
+def low_oil_pressure_always_trips(step: Step, logic: Logic) -> None:
+    """Theorem: a machine that runs short of oil or on readings not credible is stopped after grace and trip delay.
+
+    Induction on the time to go, the rest of the start grace and of the integral,
+    start_grace + trip_delay at most: a running step of e ms takes e off it, or all
+    that is left; and where nothing is left there is no run permission. So after
+    steps of that many ms together it has gone, one step (max_gap) late at most.
+    Assumes: not the first step, which integrates nothing; net oil pressure below
+    cut-out or readings not credible in each step, the late ones included.
+    """
+    s, r, o = logic.state, logic.ranges, logic.outputs
+    fresh = step.before[s.FLAGS] & s.FRESH != 0
+    elapsed = step.results[o.SEEN] + step.results[o.DOUBTED]
+    before, after = (to_go(words, step, logic) for words in (step.before, step.after))
+    low = low_time(step, logic)
+    prove(implies(low, (after <= before - elapsed) | at(after, 0)), "each step takes its time off what is to go")
+    counted = implies(within(step.inputs[r.ELAPSED], 0, logic.ranges.ELAPSED_MOST), at(elapsed, step.inputs[r.ELAPSED]))
+    prove(implies(~fresh, counted), "all time counts as seen or doubted")
+    prove(
+        within(after, 0, step.values[r.START_GRACE] + step.values[r.TRIP_DELAY]), "start grace and trip delay at most"
+    )
+    prove(
+        implies(low & at(after, 0), at(step.results[o.RUN_PERMISSION], 0)),
+        "nothing to go, no run permission",
+    )
+
+
+def short_deficits_do_not_trip(step: Step, logic: Logic) -> None:
+    """Theorem: from an empty integral, less than trip delay / largest weight of deficit stops no machine.
+
+    Induction: a step of e ms adds at most e times the largest weight, so after
+    less than that time the integral is not full; and no step stops a machine on
+    its oil pressure while the integral is not full, nor the reload guard while it
+    is below reload_fraction of the trip delay.
+    """
+    s, r, o = logic.state, logic.ranges, logic.outputs
+    largest = lemmas.largest_weight(logic, step.values)
+    elapsed = step.results[o.SEEN] + step.results[o.DOUBTED]
+    most = Integer(z3.Int("most added"))
+    assume(at(most, largest * elapsed))
+    prove(logic.total(step.after) <= logic.total(step.before) + most, "no more than the largest weight is added")
+    trips = (step.before[s.STATE] + 0 < s.TRIPPED) & (step.after[s.STATE] + 0 >= s.TRIPPED)
+    cause = step.after[s.CAUSE]
+    full = at(step.after[s.INTEGRAL], step.values[r.TRIP_DELAY])
+    prove(implies(trips & at(cause, s.OIL_CAUSE), full), "a stop on oil pressure has a full integral")
+    level = step.values[r.RELOAD_LEVEL]
+    prove(
+        implies(trips & at(cause, s.RELOAD_CAUSE), step.after[s.INTEGRAL] >= level),
+        "the reload guard waits for its level",
+    )
+
+
+def doubt_never_lowers_the_integral(step: Step, logic: Logic) -> None:
+    """Theorem: a reading that is missing, out of range or late, or stuck already, never lowers the integral.
+
+    Where a channel becomes stuck within the step, its time before that counts as
+    seen; so the theorem is that without seen time nothing is lowered, and that
+    such readings give none.
+    """
+    s, r, o = logic.state, logic.ranges, logic.outputs
+    inputs, values = step.inputs, step.values
+    before, after = logic.total(step.before), logic.total(step.after)
+    prove(implies(at(step.results[o.SEEN], 0), after >= before), "without seen time nothing is lowered")
+    in_range = every(
+        within(inputs[place], values[least], values[most])
+        for place, least, most in (
+            (r.OIL_PRESSURE, r.OIL_LEAST, r.OIL_MOST),
+            (r.SUCTION_PRESSURE, r.SUCTION_LEAST, r.SUCTION_MOST),
+            (r.CRANKCASE_PRESSURE, r.SUCTION_LEAST, r.SUCTION_MOST),
+        )
+    )
+    elapsed = step.results[o.SEEN] + step.results[o.DOUBTED]
+    unseen = ~in_range | (elapsed > values[r.MAX_GAP])
+    for channel, place in (
+        (s.OIL_SEEN, r.OIL_PRESSURE),
+        (s.SUCTION_SEEN, r.SUCTION_PRESSURE),
+        (s.CRANKCASE_SEEN, r.CRANKCASE_PRESSURE),
+    ):
+        still = at(step.before[channel], inputs[place]) & at(step.before[channel + 1], values[r.STUCK_AFTER])
+        unseen = unseen | (still & at(inputs[r.RUNNING], 1))
+    prove(implies(unseen, at(step.results[o.SEEN], 0)), "such readings give no seen time")
+    prove(implies(unseen & (elapsed > 0), at(step.results[o.CREDIBLE], 0)), "and are not credible")
+
+
+def less_oil_pressure_never_gives_a_smaller_integral(logic: Logic) -> None:
+    """Theorem: with lower net oil pressure and a larger integral before, the integral after a step is not smaller.
+
+    By induction, a machine with less net oil pressure at every step never has the smaller integral.
+    Assumes: all else equal, the start grace and what the sensor checks made of the step (ms seen and doubted) included.
+    """
+    s, o = logic.state, logic.outputs
+    values = logic.bounded_settings()
+    inputs, less = logic.any_inputs("input"), None
+    words = logic.any_state(values)
+    with parts(logic):
+        results = logic.no_results()
+        logic.signals.observe(words, values, inputs, results)
+        less = list(results)
+        less[o.NET_OIL_PRESSURE] = Integer.named("less net")
+        assume(less[o.NET_OIL_PRESSURE] <= results[o.NET_OIL_PRESSURE])
+        other = list(words)
+        other[s.INTEGRAL], other[s.INTEGRAL_FRACTION] = Integer.named("more integral"), Integer.named("more fraction")
+        assume(lemmas.an_integral(logic, other, values), logic.total(other) >= logic.total(words))
+        logic.integral.update(words, values, inputs, results)
+        logic.integral.update(other, values, inputs, less)
+        prove(logic.total(other) >= logic.total(words), "less net oil pressure, no smaller integral")
+
+
+TIME_WORDS = (3, 4, 7, 11, 13, 15)  # grace left, restart left, fault time, and how long each channel is unmoved
+
+
+def measure(logic: Logic, words: Words, values: Words, inputs: Words) -> tuple[Words, Integer]:
+    """Take the parts of a step that count time, and return the state after them and net oil pressure."""
+    after, results = list(words), logic.no_results()
+    logic.signals.observe(after, values, inputs, results)
+    logic.integral.update(after, values, inputs, results)
+    logic.timers.update(after, values, inputs, results)
+    return after, results[logic.outputs.NET_OIL_PRESSURE]
+
+
+def one_step_equals_two_halves(logic: Logic) -> None:
+    """Theorem: all time is counted alike in one step over 2 t and in two over t with the same readings.
+
+    The integral to the last 1/2048 ms, start grace, restart delay, doubt and
+    whether a fault is declared, and for how long each channel has not moved.
+    Of the integral it is shown here that the same ms go into it at the weight of
+    the same readings, then the same ms of doubt at weight 1;
+    `lemmas.accumulate_is_exact` has the rest.
+    Assumes: not the first step; both kinds of step in time (2 t <= max_gap) or
+    both late (t > max_gap); 2 t at most 1800 s.
+    """
+    s, r, values = logic.state, logic.ranges, logic.bounded_settings()
+    words, inputs, half = logic.any_state(values), logic.any_inputs(), Integer.named("half")
+    words[s.FLAGS] = words[s.FLAGS] & ~s.FRESH
+    words[s.INTEGRAL] = words[s.INTEGRAL_FRACTION] = 0
+    whole, late = half * 2, half > values[r.MAX_GAP]
+    assume(half >= 0, whole <= r.ELAPSED_MOST, (whole <= values[r.MAX_GAP]) | late)
+    with logic.with_merged_parts(weight=lemmas.any_weight, accumulate=lemmas.count_ms(logic)):
+        one, net = measure(logic, words, values, [whole, *inputs[1:]])
+        first, net_1 = measure(logic, words, values, [half, *inputs[1:]])
+        two, net_2 = measure(logic, first, values, [half, *inputs[1:]])
+    for place in (*TIME_WORDS, s.INTEGRAL, s.INTEGRAL_FRACTION):
+        prove(at(one[place], two[place]), f"word {place} of the state is the same")
+    for flag in (s.RESET_HELD, s.FAULT_DECLARED):
+        prove((one[s.FLAGS] & flag) == (two[s.FLAGS] & flag), f"flag {flag} is the same")
+    prove(at(net, net_1) & at(net, net_2), "the readings are the same")
+    doubted = ~at(first[s.INTEGRAL_FRACTION], 0)
+    prove(implies(doubted, at(two[s.INTEGRAL], first[s.INTEGRAL])), "no seen time after doubt")
+
+
+def the_same_decisions_in_one_step_and_in_two(logic: Logic) -> None:
+    """Theorem: the whole state agrees after one step over 2 t and two over t, when at most one thing happens in it.
+
+    A thing is a condition that the time of the step changes, a reset edge, the
+    end of the trip memory, or a change of state that the readings alone bring
+    about, before any time has passed. A step decides once, at its end: of two
+    things in one step it sees both, two steps may see one after the other.
+    Rests on `one_step_equals_two_halves`, which has all amounts of time.
+    Assumes: as there, steps in time; and no channel that becomes stuck in the
+    step, as that decides upon pressures which two steps would still have seen.
+    """
+    s, r, o, values = logic.state, logic.ranges, logic.outputs, logic.bounded_settings()
+    words, inputs, half = logic.any_state(values), logic.any_inputs(), Integer.named("half")
+    words[s.FLAGS] = words[s.FLAGS] & ~s.FRESH
+    whole = half * 2
+    assume(half >= 0, whole <= values[r.MAX_GAP])
+    stand_ins = {
+        "weight": stand_in(lemmas.any_weight),
+        "accumulate": lemmas.which_way(logic),
+        "percent": lemmas.percent_standin(),
+    }
+    with logic.with_merged_parts(**stand_ins):
+        one, results = logic.step(words, values, [whole, *inputs[1:]])
+        first, _ = logic.step(words, values, [half, *inputs[1:]])
+        two, _ = logic.step(first, values, [half, *inputs[1:]])
+        none, at_once = logic.step(words, values, [0, *inputs[1:]])
+    assume(*(at(one[place], two[place]) for place in (*TIME_WORDS, s.INTEGRAL, s.INTEGRAL_FRACTION)))
+    assume(*((one[s.FLAGS] & flag) == (two[s.FLAGS] & flag) for flag in (s.RESET_HELD, s.FAULT_DECLARED)))
+    before, after = at_once[o.CONDITIONS], results[o.CONDITIONS]
+    things = [(before & bit) != (after & bit) for bit in (1 << place for place in range(len(logic.conditions.NAMES)))]
+    things.append(before & logic.conditions.RESET_EDGE != 0)
+    things.append(every([words[s.MEMORY_LEFT] > 0, words[s.MEMORY_LEFT] <= whole]))
+    things.append(~at(none[s.STATE], words[s.STATE]))
+    assume((before & logic.conditions.SENSOR_OK) == (after & logic.conditions.SENSOR_OK))
+    assume(Truth(z3.Sum([z3.If(thing.term, 1, 0) for thing in things]) <= 1))
+    for place in (s.STATE, s.TRIPS, s.MEMORY_LEFT, s.CAUSE):
+        prove(at(one[place], two[place]), f"word {place} of the state is the same")
+    prove(one[s.FLAGS] == two[s.FLAGS], "the flags are the same")
