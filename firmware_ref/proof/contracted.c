@@ -1,0 +1,3 @@
+/* The C port behind its contracts, for the proof only. */
+#include "contracts.h"
+#include "lubetrip.c"

@@ -1,0 +1,86 @@
+"""The C port under a gate: built with a driver that runs cases natively, and the cases as its words."""
+
+import functools
+import itertools
+import shutil
+import subprocess
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from replay.vectors import Case, Vectors
+from tests.toolchain import vector_set
+
+C_FOLDER = Path(__file__).parents[2] / "firmware_ref" / "c"
+DRIVER = Path(__file__).with_name("vector_run.c")
+SOURCES = ("lubetrip.c", "lubetrip.h", "lubetrip_generated.h")
+END_OF_CASES = -1
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What a gate found: whether it is open, and the lines that say why."""
+
+    good: bool
+    lines: tuple[str, ...]
+
+
+def tool(name: str, package: str = "") -> str:
+    """Return the path of a tool. Raises SystemExit that names it: a gate that cannot look does not open."""
+    path = shutil.which(name)
+    if path is None:
+        raise SystemExit(f"{name} is not installed (Debian package {package or name})")
+    return path
+
+
+def run(command: Sequence[str | Path], stdin: bytes = b"", **more: object) -> subprocess.CompletedProcess[bytes]:
+    """Run a tool to its end and return what it said."""
+    return subprocess.run([str(part) for part in command], input=stdin, capture_output=True, check=False, **more)
+
+
+def case_words(cases: Iterable[Case]) -> list[np.ndarray]:
+    """Return cases as the driver reads them."""
+    words = []
+    for case in cases:
+        ticks = [(*tick.inputs, *tick.state, *tick.outputs) for tick in case.ticks]
+        words.append(np.array([len(ticks), *case.settings, *case.start, *itertools.chain(*ticks)], np.int32))
+    return words
+
+
+def driver_input(vectors: Vectors) -> bytes:
+    """Return a whole vector set as the driver reads it; of the tick differences those on 32 bits."""
+    words = [*case_words(vectors.cases), np.array([END_OF_CASES, len(vectors.checks)], np.int32)]
+    words += [np.array([*check.values, check.fault, *check.derived], np.int32) for check in vectors.checks]
+    ticks = [(d.now, d.before, d.elapsed) for d in vectors.differences if d.bits == 32]
+    words += [np.array([len(ticks)], np.int32), np.array(ticks, np.uint32).view(np.int32).ravel()]
+    return b"".join(part.tobytes() for part in words)
+
+
+@functools.cache
+def vector_input() -> bytes:
+    """Return the conformance vectors as the driver reads them."""
+    return driver_input(vector_set())
+
+
+def build_driver(work: Path, source: Path, compiler: str = "gcc", flags: Sequence[str] = ("-O2",)) -> Path:
+    """Build the driver with this lubetrip.c; headers beside it win over those of the port."""
+    program = work / "vector_run"
+    folders = (f"-I{source.parent}", f"-I{C_FOLDER}")
+    done = run([compiler, "-std=gnu99", *flags, *folders, DRIVER, source, "-o", program])
+    if done.returncode:
+        raise SystemExit(f"{source} does not build: {done.stderr.decode()[:2000]}")
+    return program
+
+
+def planted(folder: Path, good: str, bad: str, origin: Path = C_FOLDER) -> Path:
+    """Return lubetrip.c in a copy of the port in which one place is changed."""
+    for name in SOURCES:
+        shutil.copy(origin / name, folder / name)
+    source = folder / "lubetrip.c"
+    text = source.read_text()
+    if text.count(good) != 1:
+        raise SystemExit(f"the seeded defect does not fit in one place: {good!r}")
+    source.write_text(text.replace(good, bad))
+    return source

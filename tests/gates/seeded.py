@@ -1,0 +1,83 @@
+"""One seeded defect for each gate, planted in a copy: each has to shut its gate."""
+
+import dataclasses
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+from replay.vectors import Vectors
+from tests.gates import coverage_c, coverage_python, mutation_c, mutation_python, sanitizers, static_analysis, wp
+from tests.gates.port import C_FOLDER, Verdict, driver_input, planted
+from tests.toolchain import vector_set
+
+Gate = Callable[[Path], Verdict]
+
+
+def without_reload_stops(vectors: Vectors) -> Vectors:
+    """Return a vector set in which no case goes on beyond a reload stop."""
+    reload_cause = 2
+    cases = [c for c in vectors.cases if all(tick.state[9] != reload_cause for tick in c.ticks)]
+    return dataclasses.replace(vectors, cases=tuple(cases))
+
+
+def analysis(folder: Path) -> Verdict:
+    """Leave out the last `else` of a chain, which is against MISRA C:2012 rule 15.7 and nothing else."""
+    shutil.copytree(C_FOLDER, folder, dirs_exist_ok=True)
+    planted(folder, "    } else {\n        /* an elapsed time as it was given */\n    }\n", "    }\n")
+    return static_analysis.judge(folder)
+
+
+def coverage_of_c(folder: Path) -> Verdict:
+    """Leave out the vectors that go through a reload stop."""
+    del folder
+    return coverage_c.judge(words=driver_input(without_reload_stops(vector_set())))
+
+
+def coverage_of_protect(folder: Path) -> Verdict:
+    """Leave out the same ones."""
+    del folder
+    return coverage_python.judge(without_reload_stops(vector_set()))
+
+
+def mutation_of_c(folder: Path) -> Verdict:
+    """Plant a comparison that no vector can decide, and that no list excuses."""
+    good = "    if (unmoved > stuck_after) {\n"
+    source = planted(folder, good, f"    if (unmoved < 0) {{\n        unmoved = 0;\n    }}\n{good}")
+    return mutation_c.judge(source, functions=("stuck_part",))
+
+
+def mutation_of_protect(folder: Path) -> Verdict:
+    """Plant the same in the reference."""
+    protect = folder / "protect"
+    shutil.copytree(mutation_python.ROOT / "protect", protect)
+    signals = protect / "signals.py"
+    good = "    state[seen] = reading\n"
+    text = signals.read_text()
+    if text.count(good) != 1:
+        raise SystemExit("the seeded defect does not fit in one place")
+    signals.write_text(text.replace(good, f"    if unmoved < 0:\n        unmoved = 0\n{good}"))
+    return mutation_python.judge(protect)
+
+
+def proof_of_c(folder: Path) -> Verdict:
+    """Plant an integral that is not held at the trip delay."""
+    good = "            whole = settings[LT_SET_TRIP_DELAY];\n            fraction = 0;\n"
+    source = planted(folder, good, "            fraction = 0;\n")
+    return wp.judge(source, functions=("accumulate",))
+
+
+def sanitized(folder: Path) -> Verdict:
+    """Plant a look at one row past the table, from which every word still comes out right."""
+    source = planted(folder, "(number < LUBETRIP_ROW_COUNT)", "(number <= LUBETRIP_ROW_COUNT)")
+    return sanitizers.judge(source, steps=0)
+
+
+SEEDED: dict[str, Gate] = {
+    "analysis": analysis,
+    "coverage-c": coverage_of_c,
+    "coverage-protect": coverage_of_protect,
+    "mutation-c": mutation_of_c,
+    "mutation-protect": mutation_of_protect,
+    "proof-c": proof_of_c,
+    "sanitizers": sanitized,
+}
