@@ -6,9 +6,10 @@ Overflow, shifts, narrowing and every access are goals of their own (RTE).
 
 Functions with several arrays are proved in a memory model in which the arrays do
 not overlap, as the header wants it. `move_once`, the reading of the table, is not
-proved: unrolled over its 22 rows its goals do not come out in an hour. What its
-contract says is taken as given by its caller, and for that the tests stand which
-put every combination of state and bits through the table.
+proved: unrolled over its 22 rows its goals did not come out in minutes. What its
+contract says is taken as given by its caller; for the table of the reference the
+tests stand which put every combination of state and bits through it, for the
+port the vectors and the differential campaign.
 """
 
 import os
