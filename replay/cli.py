@@ -3,16 +3,14 @@
 Exit status: 0 done (score: acceptance met), 1 score: acceptance not met, 2 bad input, 3 score: not enough evidence.
 """
 
-import json
 import os
-import sys
-from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from replay import cli_bench, cli_firmware, cli_guarantee, cli_import, cli_label, cli_report, cli_triage, cli_tune
+from replay.cli_options import JSON, LIBRARY, SETTINGS, check_output, give_report, settings_path
 from replay.cli_workers import working
 from replay.errors import refusal, refusing
 from replay.progress import Progress
@@ -21,21 +19,6 @@ if TYPE_CHECKING:
     from replay.library import Library
     from replay.settings import Settings
     from replay.synth import Recipe
-
-SETTINGS_OPTION = click.option(
-    "--settings",
-    "settings_file",
-    type=click.Path(path_type=Path),
-    metavar="FILE",
-    help="Settings file; without it, the one named in library.toml.",
-)
-JSON_OPTION = click.option(
-    "--json",
-    "json_file",
-    type=click.Path(path_type=Path, allow_dash=True),
-    metavar="FILE|-",
-    help="Write the report as JSON to FILE too, or only JSON to standard output (-).",
-)
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -49,9 +32,9 @@ def main() -> None:
 
 
 @main.command()
-@click.argument("library_folder", metavar="LIBRARY", type=click.Path(path_type=Path))
-@SETTINGS_OPTION
-@JSON_OPTION
+@LIBRARY
+@SETTINGS
+@JSON
 @click.option(
     "--engine",
     type=click.Choice(["portable", "compiled", "c"]),
@@ -97,8 +80,8 @@ def score(
     from replay.score import score as score_library
     from replay.workers import workers
 
-    _check_writable(json_file)
-    _check_writable(junit_file)
+    check_output(json_file)
+    check_output(junit_file)
     if record_folder is not None:
         from replay.files import check_free_folder
 
@@ -123,15 +106,15 @@ def score(
         from replay.record import write_record
 
         write_record(record_folder, library, result)
-    _report(json_file, result.as_json(), lambda: display.console().print(display.score_view(result)))
+    give_report(json_file, result.as_json(), lambda: display.console().print(display.score_view(result)))
     if not result.met:
         raise SystemExit(1 if result.failures else 3)
 
 
 @main.command()
 @click.argument("trace_file", metavar="TRACE", type=click.Path(path_type=Path))
-@SETTINGS_OPTION
-@JSON_OPTION
+@SETTINGS
+@JSON
 @refusing
 def explain(trace_file: Path, settings_file: Path | None, json_file: Path | None) -> None:
     """Show the decisions over one TRACE (CSV or Parquet) as a timeline."""
@@ -141,14 +124,14 @@ def explain(trace_file: Path, settings_file: Path | None, json_file: Path | None
     from replay.score import explain_json, judge
     from replay.trace import read_trace
 
-    _check_writable(json_file)
+    check_output(json_file)
     trace = read_trace(trace_file)
     found = find_entry(trace_file)
     library, entry = found or (None, None)
     settings = _settings(settings_file, library, trace_file)
     replay = replay_trace(trace, settings)
     verdict = judge(entry, trace, replay) if entry else None
-    _report(
+    give_report(
         json_file,
         explain_json(trace, replay, settings, verdict),
         lambda: display.console().print(display.explain_view(trace, replay, settings, entry, verdict)),
@@ -168,8 +151,8 @@ def explain(trace_file: Path, settings_file: Path | None, json_file: Path | None
 @click.option(
     "--closed-loop", is_flag=True, help="Write no library: let the machines obey and tell what becomes of them."
 )
-@SETTINGS_OPTION
-@JSON_OPTION
+@SETTINGS
+@JSON
 @working
 @refusing
 def synth(
@@ -218,12 +201,12 @@ def _closed_loop(folder: Path | None, wanted: "Recipe", settings_file: Path | No
 
     if folder is not None:
         raise refusal("synth", "OUT", "--closed-loop writes no library", "--json FILE for its report", str(folder))
-    _check_writable(json_file)
+    check_output(json_file)
     settings = _settings(settings_file, None, Path("synth"))
     with Progress(wanted.count, "running") as progress:
         courses = closed_loop.run(wanted.traces(), wanted.seed, wanted.hours, settings, progress.advance)
     report = closed_loop.as_json(courses, settings, wanted.as_table())
-    _report(json_file, report, lambda: display.console().print(display.closed_loop_view(report)))
+    give_report(json_file, report, lambda: display.console().print(display.closed_loop_view(report)))
 
 
 @main.command()
@@ -231,7 +214,7 @@ def _closed_loop(folder: Path | None, wanted: "Recipe", settings_file: Path | No
 @click.option(
     "-o", "--out", type=click.Path(path_type=Path), required=True, metavar="FILE", help="FILE.png, .svg or .pdf."
 )
-@SETTINGS_OPTION
+@SETTINGS
 @refusing
 def show(trace_file: Path, out: Path, settings_file: Path | None) -> None:
     """Draw one TRACE: pressures with the levels of the settings, integral, states, stops and label."""
@@ -294,7 +277,7 @@ def _quantity(option: str, text: str, unit: str, example: str) -> float:
     metavar="LIBRARY",
     help="Library to score settings files on.",
 )
-@JSON_OPTION
+@JSON
 @refusing
 def compare(first: Path, second: Path, folder: Path | None, json_file: Path | None) -> None:
     """Compare two scores A and B: JSON reports of `score`, or settings files and --library.
@@ -306,11 +289,11 @@ def compare(first: Path, second: Path, folder: Path | None, json_file: Path | No
     from replay import comparison, display_comparison
     from replay.display import console
 
-    _check_writable(json_file)
+    check_output(json_file)
     reports = [_score_report(path, folder) for path in (first, second)]
     result = comparison.compare(reports[0], reports[1], (str(first), str(second)))
     view = display_comparison.comparison_view(result, str(first), str(second))
-    _report(json_file, result.as_json(), lambda: console().print(view))
+    give_report(json_file, result.as_json(), lambda: console().print(view))
     if result.worse:
         raise SystemExit(1)
 
@@ -377,28 +360,4 @@ def _settings(given: Path | None, library: "Library | None", subject: Path) -> "
     """Return the settings named on the command line or by the library."""
     from replay.settings import read_settings
 
-    path = given or (library.settings if library else None)
-    if path is None:
-        raise refusal(subject, "", "no settings", "--settings FILE, or settings = FILE in its library.toml")
-    return read_settings(path)
-
-
-def _check_writable(path: Path | None) -> None:
-    """Refuse a report file that cannot be written before any work is done."""
-    if path is not None and str(path) != "-":
-        from replay.files import check_writable
-
-        check_writable(path)
-
-
-def _report(json_file: Path | None, content: dict[str, Any], show: Callable[[], None]) -> None:
-    """Show the report, as JSON where asked for."""
-    text = json.dumps(content, indent=1) + "\n"
-    if json_file is not None and str(json_file) == "-":
-        sys.stdout.write(text)
-        return
-    if json_file is not None:
-        from replay.files import write_text
-
-        write_text(json_file, text)
-    show()
+    return read_settings(settings_path(given, library, subject))

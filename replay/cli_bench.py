@@ -5,19 +5,14 @@ from typing import Any
 
 import click
 
-from replay.errors import refusal, refusing
+from replay.cli_options import LIBRARY, SETTINGS, settings_path
+from replay.errors import refusing
 
 
 @click.command()
-@click.argument("library_folder", metavar="LIBRARY", type=click.Path(path_type=Path))
+@LIBRARY
 @click.option("-o", "--out", type=click.Path(path_type=Path), required=True, metavar="FILE.html", help="Page to write.")
-@click.option(
-    "--settings",
-    "settings_file",
-    type=click.Path(path_type=Path),
-    metavar="FILE",
-    help="Settings to begin with; without it, those named in library.toml.",
-)
+@SETTINGS
 @refusing
 def bench(library_folder: Path, out: Path, settings_file: Path | None) -> None:
     """Write a page on which the settings are moved over the traces of LIBRARY.
@@ -33,10 +28,7 @@ def bench(library_folder: Path, out: Path, settings_file: Path | None) -> None:
 
     check_writable(out)
     library = read_library(library_folder)
-    chosen = settings_file or library.settings
-    if chosen is None:
-        raise refusal(library_folder, "", "no settings file named in library.toml", "--settings FILE")
-    settings = read_settings(chosen)
+    settings = read_settings(settings_path(settings_file, library, library_folder))
     with Progress(len(library.entries), "packing") as progress:
         made = page(library, settings, progress.advance)
     write_text(out, made.text)

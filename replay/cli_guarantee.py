@@ -1,25 +1,17 @@
 """The command `guarantee`. Attached by `cli`."""
 
-import json
-import sys
 from pathlib import Path
 from typing import Any
 
 import click
 
+from replay.cli_options import JSON, check_output, give_report
 from replay.errors import refusing
-from replay.files import check_writable, write_text
 
 
 @click.command()
 @click.argument("settings_file", metavar="SETTINGS", type=click.Path(path_type=Path))
-@click.option(
-    "--json",
-    "json_file",
-    type=click.Path(path_type=Path, allow_dash=True),
-    metavar="FILE|-",
-    help="Write the report as JSON to FILE too, or only JSON to standard output (-).",
-)
+@JSON
 @refusing
 def guarantee(settings_file: Path, json_file: Path | None) -> None:
     """Print what the logic guarantees with these very SETTINGS, with the method beside each line.
@@ -33,17 +25,9 @@ def guarantee(settings_file: Path, json_file: Path | None) -> None:
     from replay.guarantee import guarantee as guaranteed
     from replay.settings import read_settings
 
-    only_json = str(json_file) == "-"
-    if json_file is not None and not only_json:
-        check_writable(json_file)
+    check_output(json_file)
     report = guaranteed(read_settings(settings_file))
-    text = json.dumps(report.as_json(), indent=1) + "\n"
-    if only_json:
-        sys.stdout.write(text)
-        return
-    if json_file is not None:
-        write_text(json_file, text)
-    console().print(guarantee_view(report))
+    give_report(json_file, report.as_json(), lambda: console().print(guarantee_view(report)))
 
 
 COMMANDS: tuple[Any, ...] = (guarantee,)

@@ -1,12 +1,12 @@
 """The command `import`: measured traces from loggers' files into a library. Attached by `cli`."""
 
-import json
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from replay.cli_options import JSON, check_output, give_report
 from replay.errors import Refusal, refusal, refusing
 
 if TYPE_CHECKING:
@@ -26,13 +26,7 @@ if TYPE_CHECKING:
 @click.option("--repair", is_flag=True, help="Leave out rows that are broken or out of order, and name them.")
 @click.option("--guess", is_flag=True, help="Draft a profile for one FILE instead of importing it.")
 @click.option("--out", type=click.Path(path_type=Path), metavar="FILE", help="Where the draft of --guess goes.")
-@click.option(
-    "--json",
-    "json_file",
-    type=click.Path(path_type=Path, allow_dash=True),
-    metavar="FILE|-",
-    help="Write the reports as JSON to FILE too, or only JSON to standard output (-).",
-)
+@JSON
 @refusing
 def import_files(
     files: tuple[Path, ...],
@@ -57,12 +51,10 @@ def import_files(
         raise refusal("import", "--out", "goes with --guess", "--json FILE for the report of an import")
     if library is None:
         raise refusal("import", "--to", "no library to import into", "--to LIBRARY, or --guess to draft a profile")
-    from replay.files import check_writable
-
-    if json_file is not None and str(json_file) != "-":
-        check_writable(json_file)
+    check_output(json_file)
     reports, refused = _import(files, library, profile, repair=repair)
-    _show(reports, refused, json_file)
+    content = {"imports": [report.as_json() for report in reports], "refused": refused}
+    give_report(json_file, content, lambda: _show(reports))
     if refused:
         raise SystemExit(2)
 
@@ -83,16 +75,7 @@ def _import(
     return reports, refused
 
 
-def _show(reports: list["Report"], refused: list[str], json_file: Path | None) -> None:
-    content: dict[str, Any] = {"imports": [report.as_json() for report in reports], "refused": refused}
-    text = json.dumps(content, indent=1) + "\n"
-    if json_file is not None and str(json_file) == "-":
-        sys.stdout.write(text)
-        return
-    if json_file is not None:
-        from replay.files import write_text
-
-        write_text(json_file, text)
+def _show(reports: list["Report"]) -> None:
     from replay.display import console
     from replay.measured.report import view
 

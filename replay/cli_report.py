@@ -5,21 +5,16 @@ from typing import Any
 
 import click
 
-from replay.errors import refusal, refusing
+from replay.cli_options import LIBRARY, SETTINGS, settings_path
+from replay.errors import refusing
 from replay.files import check_writable
 from replay.progress import Progress
 
 
 @click.command()
-@click.argument("library_folder", metavar="LIBRARY", type=click.Path(path_type=Path))
+@LIBRARY
 @click.option("-o", "--out", type=click.Path(path_type=Path), required=True, metavar="FILE", help="FILE.html.")
-@click.option(
-    "--settings",
-    "settings_file",
-    type=click.Path(path_type=Path),
-    metavar="FILE",
-    help="Settings file; without it, the one named in library.toml.",
-)
+@SETTINGS
 @click.option(
     "--tuning",
     type=click.Path(path_type=Path),
@@ -39,10 +34,7 @@ def report(library_folder: Path, out: Path, settings_file: Path | None, tuning: 
 
     check_writable(out)
     library = read_library(library_folder)
-    path = settings_file or library.settings
-    if path is None:
-        raise refusal(library_folder, "", "no settings", "--settings FILE, or settings = FILE in its library.toml")
-    settings = read_settings(path)
+    settings = read_settings(settings_path(settings_file, library, library_folder))
     with Progress(len(library.entries), "replaying") as progress:
         result = write_report(out, library, settings, progress.advance, tuning)
     click.echo(f"{out}: acceptance {result.verdict}")

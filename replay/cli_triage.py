@@ -1,12 +1,11 @@
 """The command `triage`. Attached by `cli`."""
 
-import json
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from replay.cli_options import JSON, check_output, give_report
 from replay.cli_workers import working
 from replay.errors import refusal, refusing
 from replay.progress import Progress
@@ -36,13 +35,7 @@ if TYPE_CHECKING:
     metavar="N",
     help="Events shown of each machine, the gravest first.",
 )
-@click.option(
-    "--json",
-    "json_file",
-    type=click.Path(path_type=Path, allow_dash=True),
-    metavar="FILE|-",
-    help="Write the report as JSON to FILE too, or only JSON to standard output (-).",
-)
+@JSON
 @click.option("--csv", "csv_file", type=click.Path(path_type=Path), metavar="FILE", help="Write the events as CSV too.")
 @working
 @refusing
@@ -65,15 +58,14 @@ def triage(
     not obey these settings. A library names its machines; files that go on
     where the one before ended are one log.
     """
-    from replay.files import check_writable, write_text
+    from replay.files import write_text
     from replay.triage.logs import find_logs, rows_about
     from replay.triage.report import triage as reported
     from replay.triage.run import examine_all
     from replay.workers import workers
 
-    for out in (json_file, csv_file):
-        if out is not None and str(out) != "-":
-            check_writable(out)
+    check_output(json_file)
+    check_output(csv_file)
     found = find_logs(paths, by_folder=by_folder)
     settings = _settings(settings_file, found.settings)
     rows = sum(rows_about(file) for files in found.machines.values() for file in files)
@@ -81,16 +73,10 @@ def triage(
         report = reported(examine_all(found.machines, settings, progress.advance, each=each), settings)
     if csv_file is not None:
         write_text(csv_file, report.as_csv())
-    text = "" if json_file is None else json.dumps(report.as_json(), indent=1, allow_nan=False) + "\n"
-    if json_file is not None and str(json_file) == "-":
-        sys.stdout.write(text)
-        return
-    if json_file is not None:
-        write_text(json_file, text)
     from replay.display import console
     from replay.display_triage import triage_view
 
-    console().print(triage_view(report, most_events))
+    give_report(json_file, report.as_json(), lambda: console().print(triage_view(report, most_events)))
 
 
 def _settings(given: Path | None, named: tuple[Path, ...]) -> "Settings":

@@ -1,15 +1,14 @@
 """The commands `tune` and `tolerances`, and the options that say who works. Attached by `cli`."""
 
-import json
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from replay.cli_options import JSON, LIBRARY, SETTINGS, check_output, give_report, settings_path
 from replay.cli_workers import working
 from replay.errors import refusal, refusing
-from replay.files import check_free_folder, check_writable, write_folder, write_text
+from replay.files import check_free_folder, write_folder
 from replay.progress import Progress
 
 if TYPE_CHECKING:
@@ -21,15 +20,6 @@ if TYPE_CHECKING:
     from replay.workers import Each
 
 DRAWS = 200
-
-
-SETTINGS = click.option(
-    "--settings",
-    "settings_file",
-    type=click.Path(path_type=Path),
-    metavar="FILE",
-    help="Settings file; without it, the one named in library.toml.",
-)
 STATED = click.option(
     "--tolerances",
     "tolerance_file",
@@ -46,7 +36,7 @@ SEEDED = click.option(
 
 
 @click.command()
-@click.argument("library_folder", metavar="LIBRARY", type=click.Path(path_type=Path))
+@LIBRARY
 @SETTINGS
 @click.option(
     "--vary",
@@ -103,7 +93,7 @@ def tune(
 
     check_free_folder(out)
     library = read_library(library_folder)
-    base = _settings_path(settings_file, library, library_folder)
+    base = settings_path(settings_file, library, library_folder)
     space = read_space(base, varied, open_ranges=budget is not None)
     stated = _stated(tolerance_file)
     with workers(address, local) as each:
@@ -164,13 +154,6 @@ def _stated(path: Path | None) -> "Tolerances":
     return USUAL_TOLERANCES if path is None else read_tolerances(path)
 
 
-def _settings_path(given: Path | None, library: "Library", folder: Path) -> Path:
-    path = given or library.settings
-    if path is None:
-        raise refusal(folder, "", "no settings", "--settings FILE, or settings = FILE in its library.toml")
-    return path
-
-
 def _write(out: Path, result: "Tuning", moved: "tuple[Robustness, MonteCarlo] | None") -> None:
     from replay import plot_tuning
     from replay.tuning import results
@@ -195,20 +178,14 @@ def _show(result: "Tuning", moved: "tuple[Robustness, MonteCarlo] | None", out: 
 
 
 @click.command()
-@click.argument("library_folder", metavar="LIBRARY", type=click.Path(path_type=Path))
+@LIBRARY
 @SETTINGS
 @STATED
 @DRAWN
 @SEEDED
 @click.option("--family", "families", multiple=True, metavar="NAME", help="Show this family alone too.")
 @click.option("--plot", type=click.Path(path_type=Path), metavar="FILE", help="Tornado plot: FILE.png, .svg or .pdf.")
-@click.option(
-    "--json",
-    "json_file",
-    type=click.Path(path_type=Path, allow_dash=True),
-    metavar="FILE|-",
-    help="Write the report as JSON to FILE too, or only JSON to standard output (-).",
-)
+@JSON
 @working
 @refusing
 def tolerances(
@@ -241,10 +218,9 @@ def tolerances(
 
     if plot is not None:
         check_plot(plot)
-    if json_file is not None and str(json_file) != "-":
-        check_writable(json_file)
+    check_output(json_file)
     library = read_library(library_folder)
-    settings = read_settings(_settings_path(settings_file, library, library_folder))
+    settings = read_settings(settings_path(settings_file, library, library_folder))
     stated = _stated(tolerance_file)
     known = sorted({entry.family for entry in library.entries})
     for name in families:
@@ -252,15 +228,13 @@ def tolerances(
             raise refusal("tolerances", "--family", "no such family in this library", ", ".join(known), name)
     with workers(address, local) as each:
         robust, drawn = _moved(library, settings, stated, seed, draws, each)
-    report = json.dumps(tolerances_json(robust, drawn, library_digest(library)), indent=1) + "\n"
     if plot is not None:
         save_tornado(plot, robust, f"settings {Path(settings.file).name}, digest {settings.digest[:12]}")
-    if json_file is not None and str(json_file) == "-":
-        sys.stdout.write(report)
-        return
-    if json_file is not None:
-        write_text(json_file, report)
-    console().print(tolerances_view(robust, drawn, console().width, families))
+    give_report(
+        json_file,
+        tolerances_json(robust, drawn, library_digest(library)),
+        lambda: console().print(tolerances_view(robust, drawn, console().width, families)),
+    )
 
 
 COMMANDS: tuple[Any, ...] = (tune, tolerances)

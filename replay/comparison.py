@@ -13,7 +13,7 @@ from typing import Any
 
 from replay import evidence
 from replay.errors import refusal
-from replay.reports import read_json_report
+from replay.json_reports import read_json_report
 from replay.settings import SHOWN_CONFIDENCE
 from replay.statistics import bootstrap_mean, mcnemar
 

@@ -23,8 +23,8 @@ from replay.display import plain, score_view
 from replay.engines import ENGINES, logic_as_json, replayer
 from replay.errors import refusal
 from replay.files import check_free_folder, write_folder
+from replay.json_reports import read_json_report
 from replay.library import Library, read_library
-from replay.reports import read_json_report
 from replay.score import Score, score
 from replay.settings import read_settings
 

@@ -145,12 +145,14 @@ class TraceFiles:
             return
         rows = pa.concat_tables(self.waiting)
         if self.writer is None:
-            self.writer = pq.ParquetWriter(
-                self.folder / f"{len(self.files):06d}.parquet", rows.schema, **_parquet(rows)
-            )
+            self.writer = pq.ParquetWriter(self._name().with_suffix(".parquet"), rows.schema, **_parquet(rows))
         whole = held - held % GROUP_ROWS
         self.writer.write_table(rows.slice(0, whole), row_group_size=GROUP_ROWS)
         self.waiting = [rows.slice(whole)]
+
+    def _name(self) -> Path:
+        """Return the path of the file at hand, without its ending; names sort in the order of the parts."""
+        return self.folder / str(len(self.files)).zfill(6)
 
     def _close(self) -> None:
         import pyarrow as pa
@@ -159,7 +161,7 @@ class TraceFiles:
 
         if self.rows >= LEAST_ROWS:
             rows = pa.concat_tables(self.waiting)
-            name = self.folder / f"{len(self.files):06d}"
+            name = self._name()
             if self.writer is not None:
                 self.writer.write_table(rows, row_group_size=GROUP_ROWS)
                 self.writer.close()

@@ -1,11 +1,10 @@
 """What `lubetrip tune` left in a folder, for the report: its plots as they are, and its Pareto set as a table."""
 
 import base64
-import json
 from pathlib import Path
 from typing import Any
 
-from replay.errors import refusal
+from replay.json_reports import read_json_report
 from replay.report.parts import NOTHING, Image, Table, percent, rate
 from replay.score import Score
 from replay.tuning.results import REPORT, SCHEMA
@@ -20,17 +19,7 @@ MOST_ROWS = 20
 
 def read_tuning(folder: Path) -> dict[str, Any]:
     """Return the report of a tuning run. Raises Refusal for a folder that holds none."""
-    accepted = "a folder that `lubetrip tune` wrote"
-    path = folder / REPORT
-    try:
-        found = json.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise refusal(path, "", f"cannot be read ({error.strerror})", accepted) from None
-    except ValueError:
-        raise refusal(path, "", "not JSON", accepted) from None
-    if not isinstance(found, dict) or found.get("schema") != SCHEMA:
-        raise refusal(path, "schema", f"not {SCHEMA}", accepted)
-    return found
+    return read_json_report(folder / REPORT, SCHEMA, "a folder that `lubetrip tune` wrote")
 
 
 def plots(folder: Path) -> list[Image]:
