@@ -18,7 +18,7 @@ import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
-from replay.vectors import Vectors, build
+from replay.port.vectors import Vectors, build
 
 C_FOLDER = Path(__file__).parent / "c"
 COMPILER = "arm-none-eabi-gcc"

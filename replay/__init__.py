@@ -5,6 +5,7 @@
     settings      settings file (TOML) -> checked integers
     trace         one trace (CSV, Parquet, Arrow) -> integer arrays: trace_files reads, trace_rows checks
     library       library.toml -> traces with their labels; labels edits one
+    demo_library  the demo library, to try everything on
     triage        what unlabelled logs reveal, and which machine to open first
     engine        the logic of `protect` over one trace
     physics       one machine, from crankcase gas to bearings; families of traces
@@ -16,12 +17,15 @@
     files         output files, whole or not at all
     statistics    exact limits; evidence, what traces show; baselines, plain logics beside
     comparison    two scores; record, junit and pytest_plugin, a score for others
-    vectors       what a port has to give (coverage, adversary); conform, driving a port
-    export        settings as a table for a port
-    picture       what there is to draw of a trace (decimation, looks); plot draws it; report, a library as one page
+    measured      loggers' files in, through profiles
+    tuning        many candidates at once, and how far each may move
+    guarantee     what settings guarantee for every course of readings
+    port          what a port is held against: vectors, driver, exported settings
+    drawing       a trace and a tuning as pictures; report, a library as one page; page, settings to move in a browser
     notebook      what a notebook shows of a trace, settings and a score
     display       tables for the terminal
-    cli           the console command `lubetrip` (and cli_firmware); nothing imports it
+    workers       the same work in several processes
+    cli           the console command `lubetrip`, a module a topic; nothing imports it
 
 Integers and absolute pascals inside; gauge and other units exist at the edge.
 """

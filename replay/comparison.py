@@ -21,7 +21,16 @@ SCHEMA = "lubetrip-compare/1"
 SCORE_SCHEMA = "lubetrip-score/1"
 BOOTSTRAP_SEED = 1
 RANKS = (evidence.MET, evidence.NOT_ENOUGH, evidence.NOT_MET)
-KEYS = ("id", "family", "outcome", "first_trip_s", "deadline_s", "margin_s", "trips")
+_SECONDS = int | float | None
+KEYS = {
+    "id": str,
+    "family": str,
+    "outcome": str,
+    "first_trip_s": _SECONDS,
+    "deadline_s": _SECONDS,
+    "margin_s": _SECONDS,
+    "trips": int,
+}
 
 
 @dataclass(frozen=True)
@@ -88,10 +97,12 @@ def read_report(path: Path) -> dict[str, Any]:
     report = read_json_report(path, SCORE_SCHEMA, accepted)
     try:
         rows = [*report["traces"], *report["undecided"]]
-        whole = all(key in row for row in rows for key in KEYS)
+        whole = all(isinstance(row[key], kind) for row in rows for key, kind in KEYS.items())
+        whole = whole and all(row["margin_s"] is not None for row in rows if row["outcome"] == "hit")
         whole = whole and report["acceptance"]["verdict"] in RANKS and isinstance(report["library"]["digest"], str)
         whole = whole and isinstance(report["totals"]["nuisance_trips"], int)
-        whole = whole and isinstance(report["acceptance"]["limits"]["confidence"], float | None)
+        confidence = report["acceptance"]["limits"]["confidence"]
+        whole = whole and (confidence is None or 0 < confidence < 1)
     except (KeyError, TypeError):
         whole = False
     if not whole:

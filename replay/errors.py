@@ -1,6 +1,7 @@
 """How every refusal of bad input reads."""
 
 import functools
+import re
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -9,6 +10,9 @@ from typing import Any, TypeVar
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 LONGEST = 80  # characters of a value that a message shows
+LONGEST_PART = 600  # characters of a place, rule or advice, which may quote names from a file
+# What moves a terminal's cursor, breaks a line, turns the direction of writing, or cannot be written at all.
+HIDDEN = re.compile("[\x00-\x1f\x7f-\x9f\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff]")
 
 
 class Refusal(Exception):  # noqa: N818 - nothing erred: input was refused
@@ -23,13 +27,22 @@ def refusal(file: Path | str, where: str, rule: str, accepted: str = "", value: 
     """
     text = str(file)
     if where:
-        text += f": {where}"
+        text += f": {_short(where)}"
     if value is not None:
         text += f" = {shown(value)}"
-    text += f": {rule}"
+    text += f": {_short(rule)}"
     if accepted:
-        text += f"; accepted: {accepted}"
-    return Refusal(text)
+        text += f"; accepted: {_short(accepted)}"
+    return Refusal(visible(text))
+
+
+def visible(text: str) -> str:
+    """Return a user's text in one line, characters that a terminal would obey written out as in a TOML file."""
+    return HIDDEN.sub(lambda found: found[0].encode("unicode_escape").decode("ascii"), text)
+
+
+def _short(text: str, most: int = LONGEST_PART) -> str:
+    return text if len(text) <= most else text[: most - 3] + "..."
 
 
 def shown(value: object) -> str:
@@ -44,7 +57,7 @@ def shown(value: object) -> str:
         text = "[" + ", ".join(shown(item) for item in value) + "]"
     else:
         text = str(value)
-    return text if len(text) <= LONGEST else text[: LONGEST - 3] + "..."
+    return _short(text, LONGEST)
 
 
 def refusing(command: Command) -> Command:

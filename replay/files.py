@@ -25,11 +25,15 @@ def check_free_folder(folder: Path) -> None:
 
 
 def write_folder(folder: Path, files: dict[str, bytes]) -> None:
-    """Write a folder beside its place and put it there at once. Raises Refusal."""
+    """Write a folder (file names, some in a folder of their own) beside its place and put it there at once.
+
+    Raises Refusal.
+    """
     unfinished = None
     try:
         unfinished = Path(tempfile.mkdtemp(dir=folder.absolute().parent, prefix=f".{folder.absolute().name}."))
         for name, content in files.items():
+            (unfinished / name).parent.mkdir(exist_ok=True)
             (unfinished / name).write_bytes(content)
         unfinished.chmod(0o755)
         unfinished.replace(folder)

@@ -11,9 +11,11 @@ from typing import Any
 from xml.etree import ElementTree as ET
 
 from replay import evidence
-from replay.display import label_text, plain, score_view, timeline_view
+from replay.display.course import timeline_view
+from replay.display.score import score_view
+from replay.display.terminal import plain
 from replay.engine import Replay, replay_trace
-from replay.library import Entry, Library
+from replay.library import Entry, Library, label_text
 from replay.score import WRONG, Score, Verdict
 from replay.settings import Settings
 from replay.trace import Trace, read_trace

@@ -19,10 +19,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from replay.display import label_text
 from replay.errors import refusal
 from replay.files import write_whole
-from replay.library import FILE, LABELS, Entry, MustTrip, library_from, read_library, shown_s
+from replay.library import FILE, LABELS, Entry, MustTrip, label_text, library_from, read_library, shown_s
 from replay.trace import read_pieces
 
 BOM = "\ufeff"

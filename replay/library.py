@@ -67,6 +67,7 @@ def read_library(folder: Path) -> Library:
     """Read library.toml of a folder. Raises Refusal naming the entry and key at fault."""
     if not folder.is_dir():
         raise refusal(folder, "", "no such folder", f"a folder with a {FILE}")
+    check_inside(folder, folder / FILE)
     return library_from(folder, read_toml(folder / FILE, "library"))
 
 
@@ -139,11 +140,29 @@ def _inside(path: Path, folder: Path, where: str, name: object) -> Path:
     if not isinstance(name, str) or not name or "\0" in name:
         raise refusal(path, where, "not a file name", "a path inside the library's folder", name)
     target = folder / name
-    if not target.resolve().is_relative_to(folder.resolve()):
+    if not leads_inside(folder, target):
         raise refusal(path, where, "leads out of the library's folder", "a path inside it", name)
-    if not target.is_file():
+    try:
+        there = target.is_file()
+    except OSError:  # a name too long
+        there = False
+    if not there:
         raise refusal(path, where, "no such file", "a path inside the library's folder", name)
     return target
+
+
+def leads_inside(folder: Path, path: Path) -> bool:
+    """Say whether a path of a library stays in its folder, links followed; a circle of links does not."""
+    try:
+        return path.resolve().is_relative_to(folder.resolve())
+    except (OSError, RuntimeError):
+        return False
+
+
+def check_inside(folder: Path, path: Path) -> None:
+    """Refuse a file or folder that belongs to a library and is a link out of it."""
+    if not leads_inside(folder, path):
+        raise refusal(path, "", "leads out of the library's folder", "a file or folder of its own, no link")
 
 
 def _label(path: Path, where: str, item: dict[str, Any]) -> MustTrip | str:
@@ -172,3 +191,10 @@ def _label(path: Path, where: str, item: dict[str, Any]) -> MustTrip | str:
 def shown_s(seconds: float) -> str:
     """Return seconds for a message."""
     return f"{seconds:.12g} s"
+
+
+def label_text(entry: Entry) -> str:
+    """Return a label in words."""
+    if isinstance(entry.label, MustTrip):
+        return f"must trip from {entry.label.earliest_s:.12g} s to {entry.label.deadline_s:.12g} s"
+    return entry.label.replace("_", " ")

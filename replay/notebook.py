@@ -1,6 +1,6 @@
 """What a notebook shows of a trace, a score and settings: small, without a script, all text escaped.
 
-`replay.picture.picture(trace, settings, entry)` shows in a notebook too, with states and marks.
+`replay.drawing.picture.picture(trace, settings, entry)` shows in a notebook too, with states and marks.
 """
 
 from typing import TYPE_CHECKING
@@ -21,9 +21,9 @@ LONG_STEPS = 5  # a step in time so many times the usual one is a gap
 
 def trace_svg(trace: "Trace") -> str:
     """Return net oil pressure and suction pressure over time; without settings there are no levels."""
-    from replay.decimation import polyline
-    from replay.looks import BLUE, CURVE, INK, time_axis
-    from replay.picture import in_kpa, net_kpa
+    from replay.drawing.decimation import polyline
+    from replay.drawing.looks import BLUE, CURVE, INK, time_axis
+    from replay.drawing.picture import in_kpa, net_kpa
     from replay.report import svg
     from replay.report.svg import Scale
 

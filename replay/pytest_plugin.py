@@ -135,7 +135,8 @@ class AcceptanceItem(LibraryItem):
 
     def runtest(self) -> None:
         """Score the library; fail with the report."""
-        from replay.display import plain, score_view
+        from replay.display.score import score_view
+        from replay.display.terminal import plain
         from replay.engines import logic_as_json, replayer
         from replay.score import score
 

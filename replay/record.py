@@ -19,9 +19,10 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from replay.display import plain, score_view
+from replay.display.score import score_view
+from replay.display.terminal import plain
 from replay.engines import ENGINES, logic_as_json, replayer
-from replay.errors import refusal
+from replay.errors import refusal, visible
 from replay.files import check_free_folder, write_folder
 from replay.json_reports import read_json_report
 from replay.library import Library, read_library
@@ -115,7 +116,7 @@ def check_record(folder: Path, library: Path | None = None) -> Check:
 
 def _told(thing: Any) -> str:
     text = thing["digest"] if isinstance(thing, dict) else str(thing)
-    return text[:19]
+    return visible(text[:19])
 
 
 def _kept(result: Score) -> Score:
@@ -147,10 +148,9 @@ def _read_about(folder: Path) -> dict[str, Any]:
     about = read_json_report(folder / RECORD, SCHEMA, accepted)
     shape = {"files": dict, "library": dict, "logic": dict, "versions": dict, "settings_digest": str, "verdict": str}
     whole = all(isinstance(about.get(key), kind) for key, kind in shape.items())
-    if (
-        not whole
-        or set(about["files"]) != {REPORT, SCORE, SETTINGS}
-        or not {"folder", "digest"} <= set(about["library"])
-    ):
+    library, logic = about.get("library"), about.get("logic")
+    whole = whole and set(about["files"]) == {REPORT, SCORE, SETTINGS}
+    texts = (library.get("folder"), library.get("digest"), logic.get("digest"), logic.get("engine")) if whole else ()
+    if not whole or not all(isinstance(text, str) and "\0" not in text for text in texts):
         raise refusal(folder / RECORD, "", "a record that is not whole", accepted)
     return about

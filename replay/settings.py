@@ -1,6 +1,8 @@
 """Settings file (TOML, with units) -> integers that have passed every check of `protect`."""
 
 import hashlib
+import math
+import re
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
@@ -39,6 +41,8 @@ ACCEPTANCE = {
     "min_margin_coverage": (0.0001, 0.9999),
 }
 PLACES = {row[0]: place for place, row in enumerate(ranges.SETTINGS)}
+# A key of n parts costs the reader of TOML n * n steps and places, so that a small file would fill the memory.
+_LONG_KEY = re.compile(r"""(?<![\w.-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){33}""")
 
 
 @dataclass(frozen=True)
@@ -92,7 +96,11 @@ class Settings:
 def read_toml(path: Path, what: str) -> dict[str, Any]:
     """Read a TOML file; `what` names its kind in the Refusal raised when that fails."""
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        text = path.read_text(encoding="utf-8-sig")
+        if _LONG_KEY.search(text):
+            raise refusal(path, "", "not valid TOML: a key of more parts than can be meant", "keys of a few parts")
+        table = tomllib.loads(text)
+        _check_integers(path, table)
     except FileNotFoundError:
         raise refusal(path, "", f"no such {what}") from None
     except OSError as error:
@@ -101,8 +109,23 @@ def read_toml(path: Path, what: str) -> dict[str, Any]:
         raise refusal(path, f"byte {error.start}", "not UTF-8 text", "a TOML file in UTF-8") from None
     except tomllib.TOMLDecodeError as error:
         raise refusal(path, "", f"not valid TOML: {error}") from None
+    except ValueError:
+        raise refusal(path, "", "not valid TOML: a number with thousands of digits", "numbers of 64 bits") from None
     except RecursionError:
         raise refusal(path, "", "not valid TOML: nested too deep to be read") from None
+    return table
+
+
+def _check_integers(path: Path, value: object, where: str = "") -> None:
+    """Refuse an integer beyond 64 bits, where TOML ends."""
+    if isinstance(value, dict):
+        for key, item in value.items():
+            _check_integers(path, item, f"{where}.{key}" if where else key)
+    elif isinstance(value, list):
+        for item in value:
+            _check_integers(path, item, where)
+    elif isinstance(value, int) and not -(1 << 63) <= value < 1 << 63:
+        raise refusal(path, where, "an integer beyond 64 bits", "-2^63 to 2^63 - 1")
 
 
 def read_settings(path: Path) -> Settings:
@@ -263,6 +286,8 @@ def _acceptance(path: Path, given: dict[str, Any]) -> Acceptance:
         accepted = accepted_values("acceptance", key)
         if isinstance(value, bool) or not isinstance(value, int | float):
             raise refusal(path, where, "a plain number is wanted", accepted, value)
+        if not math.isfinite(value):
+            raise refusal(path, where, "not a finite number", accepted, value)
         if isinstance(least, int) and value != int(value):
             raise refusal(path, where, "a whole number is wanted", accepted, value)
         if not least <= value <= most:

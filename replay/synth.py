@@ -19,7 +19,8 @@ from numpy.typing import NDArray
 
 from replay.errors import refusal
 from replay.files import write_text, write_whole
-from replay.library import FILE
+from replay.json_reports import read_json
+from replay.library import FILE, library_from
 from replay.physics.families import FAMILIES, SynthTrace, generate
 from replay.settings import read_toml
 from replay.workers import Each, threads
@@ -107,7 +108,7 @@ def _claim(folder: Path, wanted: Recipe) -> bool:
         return False
     begun = folder / WORK / "recipe.json"
     if begun.exists():
-        found = json.loads(begun.read_text(encoding="utf-8"))
+        found = read_json(begun, accepted)
         if found != asked:
             raise refusal(folder, "", f"holds the beginning of another recipe ({_told(found)})", accepted)
         return True
@@ -123,8 +124,10 @@ def _claim(folder: Path, wanted: Recipe) -> bool:
     return True
 
 
-def _told(table: dict[str, Any]) -> str:
-    return f"{len(table.get('families', []))} families, count {table.get('count')}, seed {table.get('seed')}"
+def _told(table: object) -> str:
+    if not isinstance(table, dict) or not isinstance(table.get("families"), list):
+        return "not one that can be read"
+    return f"{len(table['families'])} families, count {table.get('count')}, seed {table.get('seed')}"
 
 
 def _make(folder: Path, wanted: Recipe, which: tuple[str, int]) -> None:
@@ -166,15 +169,28 @@ def _finish(folder: Path, wanted: Recipe) -> None:
     tables = tomlkit.aot()
     for family, index in wanted.traces():
         name = _name(family, index)
-        item = json.loads((folder / WORK / f"{name}.json").read_text(encoding="utf-8"))
+        item = _made(folder / WORK / f"{name}.json")
         table = tomlkit.table()
         table["id"] = name
         for key, value in item.items():
             table[key] = _inline(value) if isinstance(value, dict) else value
         tables.append(table)
     document["trace"] = tables
+    library_from(folder, document.unwrap())
     write_text(folder / FILE, tomlkit.dumps(document))
     shutil.rmtree(folder / WORK)
+
+
+def _made(entry: Path) -> dict[str, Any]:
+    """Read the entry of a trace that was made, perhaps by a run before this one."""
+    accepted = "an entry that this command wrote: remove it, and its trace is made again"
+    item = read_json(entry, accepted)
+    plain = str | int | float
+    parts = [*item.values()] if isinstance(item, dict) else [None]
+    parts = [part for value in parts for part in (value.values() if isinstance(value, dict) else (value,))]
+    if not all(isinstance(part, plain) for part in parts):
+        raise refusal(entry, "", "no entry of a trace", accepted)
+    return dict(item)
 
 
 def _inline(value: dict[str, Any]) -> Any:

@@ -24,8 +24,8 @@ def read_columns(path: Path) -> Columns:
     """Return the whole columns of a trace file. Raises Refusal."""
     if is_parquet(path):
         with _parquet(path) as file:
-            _check_unpacked(path, file.metadata)
-            return as_floats(path, _told(path, file.read))
+            check_unpacked(path, file.metadata)
+            return as_floats(path, told(path, file.read))
     import pyarrow as pa
     import pyarrow.csv as pa_csv
 
@@ -98,12 +98,12 @@ def _csv_batches(path: Path) -> Iterator[Any]:
 def _parquet(path: Path) -> Any:
     import pyarrow.parquet as pa_parquet
 
-    file = _told(path, lambda: pa_parquet.ParquetFile(path, buffer_size=PARQUET_BUFFER, pre_buffer=False))
+    file = told(path, lambda: pa_parquet.ParquetFile(path, buffer_size=PARQUET_BUFFER, pre_buffer=False))
     check_header(path, "columns", file.schema_arrow.names)
     return file
 
 
-def _check_unpacked(path: Path, metadata: Any) -> None:
+def check_unpacked(path: Path, metadata: Any) -> None:
     """Refuse a small file that would fill the memory."""
     unpacked = metadata.num_rows * metadata.num_columns * 8
     if unpacked > UNPACKED_MOST and unpacked > UNPACKED_RATIO * path.stat().st_size:
@@ -114,12 +114,12 @@ def _check_unpacked(path: Path, metadata: Any) -> None:
 def _parquet_batches(path: Path, rows: int) -> Iterator[Any]:
     with _parquet(path) as file:
         batches = file.iter_batches(batch_size=rows)
-        while (batch := _told(path, lambda: next(batches, None))) is not None:
+        while (batch := told(path, lambda: next(batches, None))) is not None:
             yield batch
 
 
-def _told(path: Path, read: Any) -> Any:
-    """Return what `read` returns; tell the user where it cannot."""
+def told(path: Path, read: Any) -> Any:
+    """Return what `read` returns of a Parquet file. Raises Refusal where it cannot."""
     import pyarrow as pa
 
     try:

@@ -12,6 +12,10 @@ from typing import Any
 STANDARD_ATMOSPHERE_PA = 101325.0
 PSI_PA = 6894.757293168361  # for reports; NIST SP 811 (from memory)
 
+LONGEST = 100  # characters of a quantity: longer text costs the patterns below minutes
+# Names with whole powers, times or over each other. More than that is no unit, and the library computes what it reads.
+_FACTOR = r"(?:1|[^\W\d][\w%]*|[°%]\w*)(?:\s*(?:\*\*|\^)\s*-?\d\d?)?"
+_UNIT = re.compile(rf"{_FACTOR}(?:(?:\s*[*/·]\s*|\s+){_FACTOR})*")
 _NUMBER = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(\S.*?)\s*")
 # Marks of the trade behind a pressure unit: what the number counts from.
 _ZERO = re.compile(
@@ -41,6 +45,8 @@ def _in_unit(number: float, unit: str, want: str) -> float:
     """
     import pint
 
+    if len(unit) > LONGEST or _UNIT.fullmatch(unit) is None:
+        raise UnitError(f"unit '{unit[:LONGEST]}' is not known")
     spelled = re.sub(r"(?<=m)([23])\b", r"**\1", unit)  # kgf/cm2, g/cm3
     try:
         value = float(_registry().Quantity(number, _registry().Unit(spelled)).to(want).magnitude)
@@ -60,10 +66,14 @@ def quantity(text: object, want: str, example: str) -> float:
     """
     if not isinstance(text, str):
         raise UnitError(f"a unit is missing, write it as text such as {example}")
-    matched = _NUMBER.fullmatch(text)
+    matched = _matched(text)
     if matched is None:
         raise UnitError(f"not a number with a unit such as {example}")
     return _in_unit(float(matched[1]), matched[2], want)
+
+
+def _matched(text: str) -> re.Match[str] | None:
+    return _NUMBER.fullmatch(text) if len(text) <= LONGEST else None
 
 
 def duration_ms(text: object) -> int:
@@ -75,7 +85,7 @@ def _split_pressure(text: object) -> tuple[float, str]:
     """Return (Pa as counted, what it counts from: gauge, absolute, difference, vacuum or "")."""
     if not isinstance(text, str):
         raise UnitError('a unit is missing, write it as text such as "62 kPa" or "9 psi"')
-    matched = _NUMBER.fullmatch(text)
+    matched = _matched(text)
     if matched is None:
         raise UnitError('not a number with a unit such as "62 kPa" or "9 psi"')
     unit, zero = _unit_and_zero(matched[2])
@@ -83,7 +93,7 @@ def _split_pressure(text: object) -> tuple[float, str]:
 
 
 def _unit_and_zero(text: str) -> tuple[str, str]:
-    marked = _ZERO.fullmatch(text)
+    marked = _ZERO.fullmatch(text) if len(text) <= LONGEST else None
     if marked is None:
         return text, ""
     return marked["unit"], next(name for name in ("gauge", "absolute", "difference", "vacuum") if marked[name])

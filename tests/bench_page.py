@@ -8,8 +8,8 @@ from typing import Any
 
 import pytest
 
-from replay.bench import page
 from replay.library import Library, read_library
+from replay.page.bench import page
 from replay.settings import read_settings
 from tests.toolchain import ROOT, need
 

@@ -11,10 +11,10 @@ import numpy as np
 import pytest
 
 from protect import ranges
-from replay import bench
 from replay.engine import follow
 from replay.errors import Refusal
 from replay.library import Library, read_library
+from replay.page import bench
 from replay.score import Score, score
 from replay.settings import read_settings
 from replay.statistics import exposure_needed, proportion_upper

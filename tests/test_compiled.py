@@ -14,8 +14,9 @@ import pytest
 
 from protect import outputs, ranges, state
 from protect.protection import step
-from replay import adversary, c_engine, compiled, engine
+from replay import c_engine, compiled, engine
 from replay.errors import Refusal
+from replay.port import adversary
 from replay.settings import Settings
 from replay.trace import Trace
 from tests.toolchain import C_FOLDER, ROOT, need
@@ -195,7 +196,7 @@ print(len(c_engine.replay_trace(*adversarial(3, 200)).changes))
 
 def test_importing_the_engines_does_not_import_numba() -> None:
     """Catches a start of the command line that waits for a compiler."""
-    code = "import sys, replay.compiled, replay.c_engine, replay.cli_firmware\nprint('numba' in sys.modules)"
+    code = "import sys, replay.compiled, replay.c_engine, replay.cli.firmware\nprint('numba' in sys.modules)"
 
     assert in_a_process(code) == "False\n"
 

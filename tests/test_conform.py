@@ -12,10 +12,10 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from replay import conform as driver
-from replay.cli_firmware import conform, vectors
-from replay.coverage import wanted
-from replay.vectors import CASE, CHECK, END, TICKS
+from replay.cli.firmware import conform, vectors
+from replay.port import conform as driver
+from replay.port.coverage import wanted
+from replay.port.vectors import CASE, CHECK, END, TICKS
 from tests.toolchain import REFERENCE_PORT, ROOT, build_port, vector_set
 
 # A port program that is the reference but for one change, planted where PLANT stands.

@@ -4,7 +4,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from replay.decimation import kept_rows, lone_points, polyline, stretch_of
+from replay.drawing.decimation import kept_rows, lone_points, polyline, stretch_of
 from replay.report.svg import path_of
 
 NOTHING_BROKEN = np.array([], dtype=np.int64)

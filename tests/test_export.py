@@ -8,9 +8,9 @@ import pytest
 from click.testing import CliRunner, Result
 
 from protect import ranges
-from replay.cli_firmware import export
+from replay.cli.firmware import export
 from replay.errors import Refusal
-from replay.export import FORMS, exported, read_exported
+from replay.port.export import FORMS, exported, read_exported
 from replay.settings import Settings, read_settings
 from tests.toolchain import C_FOLDER, WARNINGS, compiled, need
 

@@ -11,7 +11,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from protect import ranges, state
-from replay import display_guarantee
+from replay.display import guarantee as display_guarantee
 from replay.guarantee import Depth, Guarantee, guarantee
 from replay.settings import Acceptance, Settings
 from tests.command import lubetrip

@@ -11,9 +11,9 @@ from pathlib import Path
 import pytest
 
 from protect import ranges, saved, state
-from replay.conform import command_link
-from replay.conform import conform as drive
-from replay.vectors import middle_settings
+from replay.port.conform import command_link
+from replay.port.conform import conform as drive
+from replay.port.vectors import middle_settings
 from tests import fake_board
 from tests.toolchain import ROOT, need, vector_set
 

@@ -9,8 +9,8 @@ from xml.etree import ElementTree as ET
 import numpy as np
 import pytest
 
+from replay.drawing.picture import picture
 from replay.library import read_library
-from replay.picture import picture
 from replay.score import Score, score
 from replay.settings import Settings, read_settings
 from replay.trace import Trace, read_trace

@@ -11,11 +11,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from protect import ranges, state
+from replay.drawing.looks import LANES, LINES, apart, in_rows
+from replay.drawing.picture import picture, trail_of
+from replay.drawing.plot import draw, save_plot
 from replay.engine import follow, replay_trace
 from replay.library import read_library
-from replay.looks import LANES, LINES, apart, in_rows
-from replay.picture import picture, trail_of
-from replay.plot import draw, save_plot
 from replay.settings import read_settings
 from replay.trace import read_trace
 from tests.command import lubetrip

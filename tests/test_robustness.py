@@ -13,10 +13,10 @@ from scipy.stats import binomtest
 from protect import ranges
 from protect.ranges import NO_READING
 from protect.settings import derive
+from replay.drawing.plot_tuning import draw_tornado
 from replay.engine import replay_trace
 from replay.errors import Refusal
 from replay.library import Library, read_library
-from replay.plot_tuning import draw_tornado
 from replay.score import judge
 from replay.settings import Settings, read_settings
 from replay.trace import Trace, read_trace

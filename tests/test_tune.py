@@ -11,10 +11,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from replay.drawing.plot_tuning import draw_pareto, pareto_png
 from replay.engine import replay_trace
 from replay.errors import Refusal
 from replay.library import Entry, MustTrip, read_library
-from replay.plot_tuning import draw_pareto, pareto_png
 from replay.score import score
 from replay.settings import read_settings
 from replay.synth import recipe, synthesise

@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 
 from protect import ranges
-from replay.coverage import wanted
 from replay.errors import Refusal
-from replay.vectors import covered, read_vectors
+from replay.port.coverage import wanted
+from replay.port.vectors import covered, read_vectors
 from tests.toolchain import ROOT, vector_set
 
 
@@ -81,7 +81,7 @@ def test_ticks_wrap_on_both_widths() -> None:
 
 def test_a_build_gives_the_same_set_in_every_process() -> None:
     """Catches an order that hangs on the hashing of a process."""
-    code = "from replay.vectors import build; print(build().digest)"
+    code = "from replay.port.vectors import build; print(build().digest)"
     other = subprocess.run(
         [sys.executable, "-c", code],
         cwd=ROOT,

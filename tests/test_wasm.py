@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from firmware_ref.wasm import __main__ as builder
-from replay import wasm_module
 from replay.errors import Refusal
+from replay.page import wasm_module
 from tests.toolchain import C_FOLDER, C_SOURCE, ROOT, first_difference, need, vector_set
 
 FOLDER = ROOT / "firmware_ref" / "wasm"

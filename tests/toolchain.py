@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from replay.vectors import Vectors, build, line
+from replay.port.vectors import Vectors, build, line
 
 ROOT = Path(__file__).parents[1]
 C_FOLDER = ROOT / "firmware_ref" / "c"

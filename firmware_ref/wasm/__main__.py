@@ -14,8 +14,8 @@ import sys
 import tempfile
 from pathlib import Path
 
-from replay import wasm_module
 from replay.c_engine import SOURCES, c_folder
+from replay.page import wasm_module
 
 COMPILER, LINKER = "clang", "wasm-ld"
 FUNCTIONS = (

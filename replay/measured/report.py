@@ -7,7 +7,7 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from replay.display import CAUTION, plain_table
+from replay.display.terminal import CAUTION, plain_table
 from replay.measured.assemble import HOUR_MS, LEAST_ROWS, Counts, Part
 from replay.measured.profile_keys import CHANNELS, PRESSURES
 from replay.measured.unit_text import WANTED

@@ -9,11 +9,13 @@ from typing import Any
 from markupsafe import Markup
 
 from replay import evidence
-from replay.display import CAUTION, change_cells, label_text
+from replay.display.course import change_cells
+from replay.display.terminal import CAUTION
+from replay.drawing.picture import picture
 from replay.engine import Replay
+from replay.errors import refusal
 from replay.junit import complaint
-from replay.library import Entry, Library
-from replay.picture import picture
+from replay.library import Entry, Library, label_text
 from replay.record import TERMS, versions
 from replay.report import evidence_tables, margins
 from replay.report.diagram import diagram_svg
@@ -170,8 +172,11 @@ def _tuning(folder: Path, score: Score) -> Tuning:
     from replay.report import tuning_view
 
     found = tuning_view.read_tuning(folder)
-    sentences = tuning_view.sentences(found, score)
-    return Tuning(sentences, tuning_view.plots(folder), tuning_view.pareto_table(found))
+    try:
+        sentences, pareto = tuning_view.sentences(found, score), tuning_view.pareto_table(found)
+    except (AttributeError, KeyError, TypeError, ValueError):
+        raise refusal(folder, "", "the report of a tuning that is not whole", tuning_view.WRITTEN) from None
+    return Tuning(sentences, tuning_view.plots(folder), pareto)
 
 
 def _digests(score: Score) -> Table:

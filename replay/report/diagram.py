@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from protect import state, table
-from replay.decimation import Floats
-from replay.looks import INK, PURPLE, VERMILLION
+from replay.drawing.decimation import Floats
+from replay.drawing.looks import INK, PURPLE, VERMILLION
 from replay.report import svg
 from replay.report.table_view import RuleRow, rule_rows, state_words
 

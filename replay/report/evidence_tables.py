@@ -4,7 +4,7 @@ import math
 from pathlib import Path
 
 from replay import evidence
-from replay.display import RULES
+from replay.display.score import RULES
 from replay.report.parts import NOTHING, Table, dash, percent, rate
 from replay.score import Score, Totals
 

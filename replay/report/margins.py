@@ -4,7 +4,7 @@ from xml.etree import ElementTree as ET
 
 import numpy as np
 
-from replay.looks import BLUE, INK, PURPLE, VERMILLION
+from replay.drawing.looks import BLUE, INK, PURPLE, VERMILLION
 from replay.report import svg
 from replay.report.svg import Scale
 from replay.score import Score

@@ -6,10 +6,10 @@ from xml.etree import ElementTree as ET
 import numpy as np
 
 from protect import ranges
-from replay.decimation import polyline
+from replay.drawing.decimation import polyline
+from replay.drawing.looks import CURVE, LINES, VERMILLION
+from replay.drawing.picture import net_kpa
 from replay.engine import Replay
-from replay.looks import CURVE, LINES, VERMILLION
-from replay.picture import net_kpa
 from replay.report import svg
 from replay.report.svg import Scale
 from replay.settings import Settings

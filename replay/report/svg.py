@@ -7,8 +7,8 @@ from xml.etree import ElementTree as ET
 
 import numpy as np
 
-from replay.decimation import Floats
-from replay.looks import INK
+from replay.drawing.decimation import Floats
+from replay.drawing.looks import INK
 
 NAMESPACE = "http://www.w3.org/2000/svg"
 FINE = 10  # steps of a path to one unit

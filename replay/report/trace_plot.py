@@ -1,11 +1,11 @@
-"""One trace as SVG: the four panels of `replay.plot`, with a tenth of the bytes."""
+"""One trace as SVG: the four panels of `replay.drawing.plot`, with a tenth of the bytes."""
 
 from collections.abc import Iterable, Sequence
 from xml.etree import ElementTree as ET
 
+from replay.drawing.looks import AREAS, BLUE, CURVE, FILL, HOLD, INK, LANES, LINES, SHADES, UNREAD, apart, time_axis
+from replay.drawing.picture import Level, Panel, Picture, named_marks
 from replay.engine import STATES
-from replay.looks import AREAS, BLUE, CURVE, FILL, HOLD, INK, LANES, LINES, SHADES, UNREAD, apart, time_axis
-from replay.picture import Level, Panel, Picture, named_marks
 from replay.report import svg
 from replay.report.svg import Scale
 from replay.units import PSI_PA

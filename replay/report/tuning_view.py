@@ -15,11 +15,12 @@ PLOTS = {
 }
 TYPES = {".png": "image/png", ".svg": "image/svg+xml"}
 MOST_ROWS = 20
+WRITTEN = "a folder that `lubetrip tune` wrote"
 
 
 def read_tuning(folder: Path) -> dict[str, Any]:
     """Return the report of a tuning run. Raises Refusal for a folder that holds none."""
-    return read_json_report(folder / REPORT, SCHEMA, "a folder that `lubetrip tune` wrote")
+    return read_json_report(folder / REPORT, SCHEMA, WRITTEN)
 
 
 def plots(folder: Path) -> list[Image]:

@@ -9,11 +9,11 @@ import tempfile
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
+from replay.errors import refusal
 from replay.library import FILE, Library, read_library
 from replay.settings import Settings, read_toml
-from replay.synth import Recipe, synthesise
+from replay.synth import FORMATS, Recipe, recipe, synthesise
 from replay.tuning.judge import Figures, figures, judged_trace
 from replay.workers import one_by_one
 
@@ -29,10 +29,16 @@ class Fresh:
 
 def recipe_of(library: Library) -> Recipe | None:
     """Return the recipe that a library was synthesised from, None where there is none."""
-    table: dict[str, Any] | None = read_toml(library.folder / FILE, "library").get("recipe")
+    path = library.folder / FILE
+    table = read_toml(path, "library").get("recipe")
     if table is None:
         return None
-    return Recipe(tuple(table["families"]), table["count"], table["seed"], table.get("hours"), table["format"])
+    families, hours = (table.get("families"), table.get("hours", 1.0)) if isinstance(table, dict) else (None, None)
+    whole = isinstance(families, list) and all(isinstance(name, str) for name in families)
+    numbers = [(table.get("count"), int), (table.get("seed"), int), (hours, int | float)] if whole else []
+    if not whole or not all(isinstance(value, kind) for value, kind in numbers) or table.get("format") not in FORMATS:
+        raise refusal(path, "[recipe]", "not a recipe", "the one that `lubetrip synth` wrote")
+    return recipe(",".join(families), table["count"], table["seed"], table.get("hours"), table["format"])
 
 
 def on_fresh_library(recipe: Recipe, seed: int, settings: Sequence[Settings], tick: Callable[[], object]) -> Fresh:

@@ -22,12 +22,13 @@ from typing import Any
 from protect import ranges
 from protect.settings import ALL_RIGHT, derive, first_fault
 from replay.errors import refusal
-from replay.settings import PLACES, SECTIONS, Settings, accepted_values, as_integer, read_settings, read_toml
+from replay.settings import FAR, PLACES, SECTIONS, Settings, accepted_values, as_integer, read_settings, read_toml
 from replay.units import UnitError, atmosphere_pa
 
 FORMS = '"trip_delay=30s..240s/43", "trips_to_lockout=2,3,4" or "cut_in=cut_out+3psi"'
 OPEN_STEPS = 201  # values of a range without a count
 MOST_VALUES = 100_000
+LONGEST_TEXT = 10_000
 Given = str | int | float  # a value as a settings file holds it
 
 _NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
@@ -66,6 +67,8 @@ def parse(text: str) -> Axis:
     """Read one --vary. Raises Refusal."""
     key, found, values = text.partition("=")
     key = key.strip()
+    if len(text) > LONGEST_TEXT:
+        raise refusal("tune", "--vary", f"longer than {LONGEST_TEXT} characters", FORMS, text)
     if not found or not values.strip():
         raise refusal("tune", "--vary", "not KEY=VALUES", FORMS, text)
     _check_key(key, text)
@@ -109,14 +112,14 @@ def _range(key: str, text: str, values: str) -> tuple[tuple[tuple[float, str], .
     unit = unit or last_unit
     _check_units(key, text, ((least, unit), (most, last_unit)))
     count = OPEN_STEPS
-    if count_text is not None:
-        count = int(count_text)
-        if not 2 <= count <= MOST_VALUES:  # noqa: PLR2004 - both ends
-            raise refusal("tune", "--vary", "too few or too many values", f"LEAST..MOST/2 to {MOST_VALUES}", text)
     if not least < most:
         raise refusal("tune", "--vary", "the least is not less than the most", "LEAST..MOST/COUNT", text)
-    if _unit(key) == "count" and count_text is None:
-        count = round(most - least) + 1
+    if count_text is not None:
+        count = int(count_text) if len(count_text) <= len(str(MOST_VALUES)) else MOST_VALUES + 1
+    elif _unit(key) == "count":
+        count = round(min(most - least, MOST_VALUES)) + 1
+    if not 2 <= count <= MOST_VALUES:  # noqa: PLR2004 - both ends
+        raise refusal("tune", "--vary", "too few or too many values", f"LEAST..MOST/2 to {MOST_VALUES}", text)
     numbers = (least + (most - least) * place / (count - 1) for place in range(count))
     return tuple((float(f"{number:.9g}"), unit) for number in numbers), count_text is None
 
@@ -125,7 +128,10 @@ def _number(text: str, part: str) -> tuple[float, str]:
     matched = _VALUE.fullmatch(part)
     if matched is None:
         raise refusal("tune", "--vary", f"'{part.strip()[:40]}' is not a value", FORMS, text)
-    return float(matched["number"]), matched["unit"] or ""
+    number = float(matched["number"])
+    if not abs(number) < FAR:
+        raise refusal("tune", "--vary", "too large a number", FORMS, text)
+    return number, matched["unit"] or ""
 
 
 def _check_units(key: str, text: str, options: Sequence[tuple[float, str]]) -> None:

@@ -6,8 +6,8 @@ from collections.abc import Callable
 from pathlib import Path
 
 from replay import c_engine, compiled, engine
-from replay.bench import page
 from replay.library import read_library
+from replay.page.bench import page
 from replay.settings import read_settings
 from replay.trace import Trace, read_trace
 from tests.bench_page import FIXTURES, driven

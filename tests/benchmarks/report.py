@@ -8,10 +8,10 @@ from pathlib import Path
 
 import numpy as np
 
+from replay.drawing.picture import trail_of
+from replay.drawing.plot import save_plot
 from replay.engines import fitting, replayer
 from replay.library import Library, read_library
-from replay.picture import trail_of
-from replay.plot import save_plot
 from replay.report.write import write_report
 from replay.score import score
 from replay.settings import read_settings

@@ -17,9 +17,10 @@ import numpy as np
 
 from protect import outputs, ranges, settings, state
 from protect.protection import step
-from replay import adversary, c_engine
+from replay import c_engine
 from replay.compiled import compiled
-from replay.conform import INPUT_NAMES, STEP_NAMES
+from replay.port import adversary
+from replay.port.conform import INPUT_NAMES, STEP_NAMES
 
 CHUNK = 10_000  # steps with one set of settings
 MOOD_STEPS = 500  # steps with one mood

@@ -15,7 +15,7 @@ import click
 
 from protect import outputs, ranges, state
 from protect.protection import step
-from replay.conform import STEP_NAMES
+from replay.port.conform import STEP_NAMES
 from tests.protection import MISSING, PROFILE, STATES, admit
 
 TICK_MS = 500

@@ -20,8 +20,9 @@ import numpy as np
 
 from protect import outputs, ranges, state
 from protect.protection import step
-from replay import adversary, c_engine
+from replay import c_engine
 from replay.compiled import compiled
+from replay.port import adversary
 from replay.settings import read_settings
 
 ROOT = Path(__file__).parents[2]

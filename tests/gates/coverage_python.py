@@ -6,7 +6,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-from replay.vectors import Vectors
+from replay.port.vectors import Vectors
 from tests.gates.holding import hold
 from tests.gates.port import Verdict, run
 from tests.toolchain import vector_set

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from protect import ranges, saved, state
-from replay.vectors import Vectors
+from replay.port.vectors import Vectors
 
 HELD = Path(__file__).with_name("held.py")
 NUMBERS = ((5, 6), (20000, 0), (6, 5), (65535, 0), (0, 65535), (7, 7), (0, 32767), (0, 32768), (32768, 0))

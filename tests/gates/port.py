@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
-from replay.vectors import Case, Vectors
+from replay.port.vectors import Case, Vectors
 from tests.toolchain import vector_set
 
 C_FOLDER = Path(__file__).parents[2] / "firmware_ref" / "c"

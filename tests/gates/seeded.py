@@ -5,7 +5,7 @@ import shutil
 from collections.abc import Callable
 from pathlib import Path
 
-from replay.vectors import Vectors
+from replay.port.vectors import Vectors
 from tests.gates import coverage_c, coverage_python, mutation_c, mutation_python, sanitizers, static_analysis, wp
 from tests.gates.port import C_FOLDER, Verdict, driver_input, planted
 from tests.toolchain import vector_set

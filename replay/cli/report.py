@@ -5,13 +5,13 @@ from typing import Any
 
 import click
 
-from replay.cli_options import LIBRARY, SETTINGS, settings_path
+from replay.cli.options import LIBRARY, SETTINGS, chosen_settings
 from replay.errors import refusing
 from replay.files import check_writable
 from replay.progress import Progress
 
 
-@click.command()
+@click.command(short_help="Score LIBRARY and write the report as one HTML file.")
 @LIBRARY
 @click.option("-o", "--out", type=click.Path(path_type=Path), required=True, metavar="FILE", help="FILE.html.")
 @SETTINGS
@@ -30,11 +30,10 @@ def report(library_folder: Path, out: Path, settings_file: Path | None, tuning: 
     """
     from replay.library import read_library
     from replay.report.write import write_report
-    from replay.settings import read_settings
 
     check_writable(out)
     library = read_library(library_folder)
-    settings = read_settings(settings_path(settings_file, library, library_folder))
+    settings = chosen_settings(settings_file, library, library_folder)
     with Progress(len(library.entries), "replaying") as progress:
         result = write_report(out, library, settings, progress.advance, tuning)
     click.echo(f"{out}: acceptance {result.verdict}")

@@ -5,8 +5,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from replay.cli_options import JSON, LIBRARY, SETTINGS, check_output, give_report, settings_path
-from replay.cli_workers import working
+from replay.cli.options import JSON, LIBRARY, SETTINGS, check_output, chosen_settings, give_report, settings_path
+from replay.cli.working import working
 from replay.errors import refusal, refusing
 from replay.files import check_free_folder, write_folder
 from replay.progress import Progress
@@ -35,7 +35,7 @@ SEEDED = click.option(
 )
 
 
-@click.command()
+@click.command(short_help="Judge many candidate settings over LIBRARY, exactly.")
 @LIBRARY
 @SETTINGS
 @click.option(
@@ -155,7 +155,7 @@ def _stated(path: Path | None) -> "Tolerances":
 
 
 def _write(out: Path, result: "Tuning", moved: "tuple[Robustness, MonteCarlo] | None") -> None:
-    from replay import plot_tuning
+    from replay.drawing import plot_tuning
     from replay.tuning import results
 
     report = results.tuning_json(result)
@@ -168,8 +168,8 @@ def _write(out: Path, result: "Tuning", moved: "tuple[Robustness, MonteCarlo] | 
 
 
 def _show(result: "Tuning", moved: "tuple[Robustness, MonteCarlo] | None", out: Path) -> None:
-    from replay.display import console
-    from replay.display_tuning import tolerances_view, tuning_view
+    from replay.display.terminal import console
+    from replay.display.tuning import tolerances_view, tuning_view
 
     console().print(tuning_view(result, str(out)))
     if moved is not None:
@@ -177,7 +177,7 @@ def _show(result: "Tuning", moved: "tuple[Robustness, MonteCarlo] | None", out: 
         console().print(tolerances_view(*moved, console().width))
 
 
-@click.command()
+@click.command(short_help="Show how far sensors and settings may move.")
 @LIBRARY
 @SETTINGS
 @STATED
@@ -206,13 +206,12 @@ def tolerances(
     moved by themselves until the first missed and the first nuisance trip; then
     all sensors are drawn within their tolerances, many times.
     """
-    from replay.display import console
-    from replay.display_tuning import tolerances_view
+    from replay.display.terminal import console
+    from replay.display.tuning import tolerances_view
+    from replay.drawing.plot import check_plot
+    from replay.drawing.plot_tuning import save_tornado
     from replay.library import read_library
     from replay.library_digest import library_digest
-    from replay.plot import check_plot
-    from replay.plot_tuning import save_tornado
-    from replay.settings import read_settings
     from replay.tuning.results import tolerances_json
     from replay.workers import workers
 
@@ -220,7 +219,7 @@ def tolerances(
         check_plot(plot)
     check_output(json_file)
     library = read_library(library_folder)
-    settings = read_settings(settings_path(settings_file, library, library_folder))
+    settings = chosen_settings(settings_file, library, library_folder)
     stated = _stated(tolerance_file)
     known = sorted({entry.family for entry in library.entries})
     for name in families:

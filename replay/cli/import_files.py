@@ -6,14 +6,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from replay.cli_options import JSON, check_output, give_report
+from replay.cli.options import JSON, check_output, give_report
 from replay.errors import Refusal, refusal, refusing
 
 if TYPE_CHECKING:
     from replay.measured.report import Report
 
 
-@click.command("import")
+@click.command("import", short_help="Import loggers' FILEs into a library.")
 @click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--to", "library", type=click.Path(path_type=Path), metavar="LIBRARY", help="Library, made if need be.")
 @click.option(
@@ -76,7 +76,7 @@ def _import(
 
 
 def _show(reports: list["Report"]) -> None:
-    from replay.display import console
+    from replay.display.terminal import console
     from replay.measured.report import view
 
     for report in reports:

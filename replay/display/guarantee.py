@@ -7,7 +7,7 @@ from rich.table import Table
 from rich.text import Text
 
 from protect import ranges
-from replay.display import CAUTION, NOTHING, plain_table
+from replay.display.terminal import CAUTION, NOTHING, plain_table
 from replay.guarantee import EXACT, METHODS, Depth, Guarantee, Line
 from replay.units import PSI_PA
 

@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 
 from protect import outputs, ranges, state
 from replay import compiled
-from replay.decimation import Floats, polyline, stretch_of
+from replay.drawing.decimation import Floats, polyline, stretch_of
+from replay.drawing.looks import in_rows, time_axis
 from replay.engine import CAUSES, Trail, follow
 from replay.library import Entry, MustTrip
-from replay.looks import in_rows, time_axis
 from replay.settings import Settings
 from replay.trace import Trace
 from replay.units import STANDARD_ATMOSPHERE_PA, atmosphere_pa

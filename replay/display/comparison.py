@@ -7,7 +7,7 @@ from rich.table import Table
 from rich.text import Text
 
 from replay.comparison import Comparison, Discordant
-from replay.display import CAUTION, NOTHING, plain_table, seconds
+from replay.display.terminal import CAUTION, NOTHING, plain_table, seconds
 
 Pairs = tuple[tuple[dict[str, Any], dict[str, Any]], ...]
 

@@ -5,8 +5,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from replay.cli_options import JSON, check_output, give_report
-from replay.cli_workers import working
+from replay.cli.options import JSON, check_output, give_report
+from replay.cli.working import working
 from replay.errors import refusal, refusing
 from replay.progress import Progress
 
@@ -73,8 +73,8 @@ def triage(
         report = reported(examine_all(found.machines, settings, progress.advance, each=each), settings)
     if csv_file is not None:
         write_text(csv_file, report.as_csv())
-    from replay.display import console
-    from replay.display_triage import triage_view
+    from replay.display.terminal import console
+    from replay.display.triage import triage_view
 
     give_report(json_file, report.as_json(), lambda: console().print(triage_view(report, most_events)))
 

@@ -8,9 +8,9 @@ from typing import Any
 
 import numpy as np
 
+from replay.drawing.looks import BLUE, GREEN, GREY, INK, VERMILLION
+from replay.drawing.plot import check_plot
 from replay.files import write_whole
-from replay.looks import BLUE, GREEN, GREY, INK, VERMILLION
-from replay.plot import check_plot
 from replay.tuning.amounts import amount_text
 from replay.tuning.judge import Figures
 from replay.tuning.levers import GAIN, LAG, OFFSET, PERIOD, SETTING, Lever

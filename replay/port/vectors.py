@@ -1,7 +1,7 @@
 """The conformance vectors: settings, inputs, and the full expected state and outputs of every tick.
 
 Built by replaying `protect` itself over drawn inputs: a walk is kept as far as
-it goes through something new by `replay.coverage`, until nothing is missing;
+it goes through something new by `replay.port.coverage`, until nothing is missing;
 walks at each end of each setting and some plain ones come on top. Both forms,
 the plain text and the compact binary one, are specified in
 firmware_ref/README.md; the digest is that of the text.
@@ -15,10 +15,10 @@ from pathlib import Path
 
 from protect import outputs, ranges, settings, state
 from protect.protection import step
-from replay import adversary
-from replay.coverage import Item, Watcher, reachable_ends, settings_items, wanted
 from replay.engine import logic_digest
 from replay.errors import refusal
+from replay.port import adversary
+from replay.port.coverage import Item, Watcher, reachable_ends, settings_items, wanted
 
 TITLE = "lubetrip-vectors 1"
 SEED = 27

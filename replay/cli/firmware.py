@@ -13,8 +13,8 @@ from replay.files import check_writable, write_text, write_whole
 if TYPE_CHECKING:
     from contextlib import AbstractContextManager
 
-    from replay.conform import Link
-    from replay.vectors import Vectors
+    from replay.port.conform import Link
+    from replay.port.vectors import Vectors
 
 
 @click.command()
@@ -26,8 +26,8 @@ def vectors(out: Path) -> None:
     vectors.txt is the plain form, vectors.bin the compact one; both are
     specified in firmware_ref/README.md.
     """
-    from replay.coverage import wanted
-    from replay.vectors import build, covered
+    from replay.port.coverage import wanted
+    from replay.port.vectors import build, covered
 
     _make_folder(out)
     made = build()
@@ -42,7 +42,7 @@ def vectors(out: Path) -> None:
     click.echo(f"covered: {len(items & covered(made))} of {len(items)} rows, near misses, bits, limits and events")
 
 
-@click.command()
+@click.command(short_help="Drive a port through the vectors and compare every word.")
 @click.option("--port", "command", metavar="COMMAND", help="Program that speaks the line protocol.")
 @click.option("--serial", "device", metavar="DEVICE", help="Board on a serial line that speaks it.")
 @click.option(
@@ -66,8 +66,8 @@ def conform(command: str | None, device: str | None, vector_file: Path | None, r
     Stops at the first difference. Exit status: 0 identical, 1 different, 2 no
     answer or bad input.
     """
-    from replay import conform as driver
-    from replay.vectors import build, read_vectors
+    from replay.port import conform as driver
+    from replay.port.vectors import build, read_vectors
 
     link = _link(command, device)
     now = dt.datetime.now(dt.UTC)
@@ -92,7 +92,7 @@ def conform(command: str | None, device: str | None, vector_file: Path | None, r
 
 
 def _link(command: str | None, device: str | None) -> "AbstractContextManager[Link]":
-    from replay.conform import command_link, serial_link
+    from replay.port.conform import command_link, serial_link
 
     if command is not None and device is None:
         return command_link(command)
@@ -108,7 +108,7 @@ def _link(command: str | None, device: str | None) -> "AbstractContextManager[Li
 @refusing
 def export(settings_file: Path, form: str, out: Path | None) -> None:
     """Export checked SETTINGS as a constant table with its digest."""
-    from replay.export import exported
+    from replay.port.export import exported
     from replay.settings import read_settings
 
     text = exported(read_settings(settings_file), form)

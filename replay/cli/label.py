@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from replay.library import MustTrip
 
 
-@click.command()
+@click.command(short_help="Give a trace of LIBRARY another label.")
 @click.argument("folder", metavar="LIBRARY", type=click.Path(path_type=Path))
 @click.argument("identity", metavar="ID")
 @click.option(
@@ -44,8 +44,8 @@ def label(
     made, never from the logic that it judges. Who says so and why is added to
     the trace's note, with the day. Look at the trace with `lubetrip show`.
     """
-    from replay.display import label_text
     from replay.labels import relabel
+    from replay.library import label_text
 
     wanted = _wanted(window, ride_through=ride_through, undecided=undecided)
     edit = relabel(

@@ -9,7 +9,7 @@ from rich.table import Table
 from rich.text import Text
 
 from protect import ranges
-from replay.display import CAUTION, NOTHING, plain_table
+from replay.display.terminal import CAUTION, NOTHING, plain_table
 from replay.triage.events import AT_START, DOUBT, STARVED, Event
 from replay.triage.exposure import Rate
 from replay.triage.ranking import ADVICE, RULE, duration, rank, reasons

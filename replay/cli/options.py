@@ -12,6 +12,7 @@ from replay.errors import refusal
 
 if TYPE_CHECKING:
     from replay.library import Library
+    from replay.settings import Settings
 
 LIBRARY = click.argument("library_folder", metavar="LIBRARY", type=click.Path(path_type=Path))
 SETTINGS = click.option(
@@ -36,6 +37,13 @@ def settings_path(given: Path | None, library: "Library | None", subject: Path) 
     if path is None:
         raise refusal(subject, "", "no settings", "--settings FILE, or settings = FILE in its library.toml")
     return path
+
+
+def chosen_settings(given: Path | None, library: "Library | None", subject: Path) -> "Settings":
+    """Return the settings named on the command line or by the library. Raises Refusal."""
+    from replay.settings import read_settings
+
+    return read_settings(settings_path(given, library, subject))
 
 
 def check_output(path: Path | None) -> None:

@@ -5,11 +5,11 @@ from typing import Any
 
 import click
 
-from replay.cli_options import LIBRARY, SETTINGS, settings_path
+from replay.cli.options import LIBRARY, SETTINGS, chosen_settings
 from replay.errors import refusing
 
 
-@click.command()
+@click.command(short_help="Write a page to try settings on, in a browser.")
 @LIBRARY
 @click.option("-o", "--out", type=click.Path(path_type=Path), required=True, metavar="FILE.html", help="Page to write.")
 @SETTINGS
@@ -20,15 +20,14 @@ def bench(library_folder: Path, out: Path, settings_file: Path | None) -> None:
     One file for a browser, offline: plot, integral and verdict of a trace and the
     score of all follow at once, computed by the C port itself.
     """
-    from replay.bench import page
     from replay.files import check_writable, write_text
     from replay.library import read_library
+    from replay.page.bench import page
     from replay.progress import Progress
-    from replay.settings import read_settings
 
     check_writable(out)
     library = read_library(library_folder)
-    settings = read_settings(settings_path(settings_file, library, library_folder))
+    settings = chosen_settings(settings_file, library, library_folder)
     with Progress(len(library.entries), "packing") as progress:
         made = page(library, settings, progress.advance)
     write_text(out, made.text)

@@ -18,17 +18,17 @@ import numpy as np
 from protect import ranges
 from protect.settings import RELATIONS
 from replay.compiled import FIRST_INPUT, columns_of
+from replay.drawing.looks import LANES, LINES, SHADES
 from replay.engine import STATES
 from replay.engines import logic_as_json
 from replay.errors import refusal
 from replay.library import Entry, Library, MustTrip
-from replay.looks import LANES, LINES, SHADES
+from replay.page.wasm_module import module
 from replay.settings import ALTITUDE_M, SECTIONS, Settings, read_toml
 from replay.trace import Trace, read_trace
 from replay.units import quantity
-from replay.wasm_module import module
 
-PAGE = Path(__file__).parent / "page"
+PAGE = Path(__file__).parent
 SCRIPTS = (
     *("units.js", "port.js", "judge.js", "settings.js"),
     *("curves.js", "plot.js", "tables.js", "fields.js", "page.js"),

@@ -1,26 +1,17 @@
-"""Tables for the terminal. Only text: what they show was worked out elsewhere."""
+"""The report of `score`: families, what went wrong, plain logics beside, limits, the verdict."""
 
 import math
-from io import StringIO
-from typing import Any
 
 from rich import box
-from rich.console import Console, Group, RenderableType
+from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
 from replay import evidence
-from replay.engine import CAUSES, STATES, Change, Replay
-from replay.library import Entry, MustTrip
+from replay.display.terminal import CAUTION, NOTHING, plain_table, seconds
 from replay.score import Failure, Score, Totals, Verdict
-from replay.settings import Settings
-from replay.trace import Trace
 
-NOTHING = "-"
-LEAST_WIDTH = 72
-TEXT_WIDTH = 80
 ALWAYS_PER_1000H = 1e6  # a stop for every few seconds of running
-CAUTION = "Not a certified safety device. Local codes and licensed practice come first."
 RULES = {
     "max_missed": "missed trips",
     "max_nuisance_per_1000h": "nuisance trips per 1000 run hours",
@@ -36,28 +27,6 @@ VERDICTS = {
 }
 
 
-def console() -> Console:
-    """Return a console on standard output that marks up no text of the user's.
-
-    On a terminal too narrow for the tables lines wrap; columns are never left out.
-    """
-    width = max(LEAST_WIDTH, Console().width)
-    return Console(width=width, highlight=False, markup=False, emoji=False)
-
-
-def plain(view: RenderableType) -> str:
-    """Return a report as text of 80 columns, without colours or blanks at the ends of lines."""
-    out = Console(width=TEXT_WIDTH, file=StringIO(), highlight=False, markup=False, emoji=False, color_system=None)
-    with out.capture() as shown:
-        out.print(view)
-    return "".join(line.rstrip() + "\n" for line in shown.get().splitlines())
-
-
-def seconds(value: float | None) -> str:
-    """Return seconds to a tenth, or a dash."""
-    return NOTHING if value is None else f"{value:.1f}"
-
-
 def score_view(score: Score) -> RenderableType:
     """Return the report of `score`: families, what went wrong, the verdict."""
     parts: list[RenderableType] = [_families(score)]
@@ -67,19 +36,6 @@ def score_view(score: Score) -> RenderableType:
         parts += [Text(), _traces("undecided, judged neither way", score.undecided)]
     parts += [Text(), _baselines(score), Text(), _claims(score), Text(), _verdict(score)]
     return Group(*parts)
-
-
-def plain_table(**options: Any) -> Table:
-    """Return a table with little around it."""
-    return Table(
-        title_justify="left",
-        title_style="",
-        box=box.HORIZONTALS,
-        show_edge=False,
-        padding=(0, 1, 0, 0),
-        pad_edge=False,
-        **options,
-    )
 
 
 def _baselines(score: Score) -> Table:
@@ -212,77 +168,3 @@ def _failure(failure: Failure) -> str:
     got = "no hours to count them over" if failure.got is None else f"{failure.got:g}"
     side = "at least" if failure.rule == "min_margin" else "at most"
     return f"  {failure.rule}: {got} {RULES[failure.rule]}, wanted {side} {failure.limit:g}"
-
-
-def explain_view(
-    trace: Trace, replay: Replay, settings: Settings, entry: Entry | None, verdict: Verdict | None
-) -> RenderableType:
-    """Return the report of `explain`: the label, the timeline, what came of it."""
-    parts: list[RenderableType] = [Text(f"{trace.name}: {len(trace)} rows; settings {settings.file}")]
-    if entry is not None:
-        parts.append(Text(f"label: {label_text(entry)}; family {entry.family}"))
-    parts.append(timeline_view(trace, replay))
-    outcome = f"; outcome {verdict.outcome.replace('_', ' ')}" if verdict else ""
-    parts.append(Text(f"{len(replay.stops)} stop(s), {replay.run_ms / 3.6e6:.3f} run hours{outcome}"))
-    if replay.late:
-        parts.append(Text(f"{replay.late} late tick(s): rows more than max_gap after the row before are not trusted"))
-    parts.append(Text(CAUTION))
-    return Group(*parts)
-
-
-def timeline_view(trace: Trace, replay: Replay) -> RenderableType:
-    """Return the decisions over a trace."""
-    table = Table(box=box.HORIZONTALS, show_edge=False, padding=0, pad_edge=False)
-    table.add_column("time s", justify="right", no_wrap=True)
-    for column in ("from", "to", "cause"):
-        table.add_column(column, no_wrap=True)
-    for column in ("net oil\npress.\nkPa", "suction\nkPa\nabs", "inte-\ngral\n%"):
-        table.add_column(column, justify="right", no_wrap=True)
-    for change in replay.changes:
-        table.add_row(*change_cells(trace, change))
-    return table
-
-
-def change_cells(trace: Trace, change: Change) -> list[str]:
-    """Return one line of the timeline."""
-    return [
-        f"{trace.seconds(change.time_ms):.1f}",
-        STATES[change.before].replace("_", " "),
-        STATES[change.after].replace("_", " "),
-        CAUSES[change.cause] or NOTHING,
-        NOTHING if change.net_pa is None else f"{change.net_pa / 1000:.1f}",
-        NOTHING if change.suction_pa is None else f"{change.suction_pa / 1000:.1f}",
-        str(change.integral_percent),
-    ]
-
-
-def closed_loop_view(report: dict[str, Any]) -> RenderableType:
-    """Return the report of `synth --closed-loop`: what became of the machines, by family."""
-    table = Table(box=box.HORIZONTALS, show_edge=False, show_footer=True, padding=0, pad_edge=False)
-    table.add_column("family", "all", min_width=12, overflow="fold")
-    titles = ("runs", "lost\nwith-\nout", "lost\nwith", "in\ndoubt", "pre-\nvent-\ned", "stops", "re-\nstarts")
-    columns = zip((*titles, "lock-\nouts", "least\nfilm"), _course_counts(report["totals"]), strict=True)
-    for title, text in columns:
-        table.add_column(title, text, justify="right", no_wrap=True, vertical="bottom")
-    for name, part in report["families"].items():
-        table.add_row(Text(name), *_course_counts(part))
-    whole = report["totals"]
-    lines = (
-        f"{whole['machines']} machines under the protection, {whole['run_hours']:.2f} run hours",
-        f"certain damage without it {whole['lost_unprotected']}, of these prevented {whole['damage_prevented']}",
-        CAUTION,
-    )
-    return Group(table, Text(), Text("\n".join(lines)))
-
-
-def _course_counts(part: dict[str, Any]) -> list[str]:
-    keys = ("machines", "lost_unprotected", "lost_protected", "doubtful_protected", "damage_prevented")
-    counts = [str(part[key]) for key in (*keys, "stops", "restarts", "lockouts")]
-    return [*counts, f"{part['least_reserve']:.2f}"]
-
-
-def label_text(entry: Entry) -> str:
-    """Return a label in words."""
-    if isinstance(entry.label, MustTrip):
-        return f"must trip from {entry.label.earliest_s:.12g} s to {entry.label.deadline_s:.12g} s"
-    return entry.label.replace("_", " ")

@@ -6,7 +6,8 @@ from rich.console import Group, RenderableType
 from rich.text import Text
 
 from replay import evidence
-from replay.display import CAUTION, NOTHING, VERDICTS, plain_table, seconds
+from replay.display.score import VERDICTS
+from replay.display.terminal import CAUTION, NOTHING, plain_table, seconds
 from replay.tuning.amounts import amount_text, start_text
 from replay.tuning.judge import RULE, Figures
 from replay.tuning.levers import Lever

@@ -19,7 +19,7 @@ from typing import IO, Any, Protocol
 from protect import outputs, ranges, state
 from replay.engine import logic_digest
 from replay.errors import Refusal, refusal
-from replay.vectors import Case, Vectors, line
+from replay.port.vectors import Case, Vectors, line
 
 SCHEMA = "lubetrip-conform/1"
 TIMEOUT_S = 10.0

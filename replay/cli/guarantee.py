@@ -5,11 +5,11 @@ from typing import Any
 
 import click
 
-from replay.cli_options import JSON, check_output, give_report
+from replay.cli.options import JSON, check_output, give_report
 from replay.errors import refusing
 
 
-@click.command()
+@click.command(short_help="Print what the logic guarantees with these SETTINGS.")
 @click.argument("settings_file", metavar="SETTINGS", type=click.Path(path_type=Path))
 @JSON
 @refusing
@@ -20,8 +20,8 @@ def guarantee(settings_file: Path, json_file: Path | None) -> None:
     is ridden through, pulsation, sensors, reload guard, restarts and lockout;
     and what is not guaranteed.
     """
-    from replay.display import console
-    from replay.display_guarantee import guarantee_view
+    from replay.display.guarantee import guarantee_view
+    from replay.display.terminal import console
     from replay.guarantee import guarantee as guaranteed
     from replay.settings import read_settings
 

@@ -8,12 +8,8 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
-from replay.decimation import lone_points
-from replay.engine import STATES
-from replay.errors import refusal
-from replay.files import check_writable, write_whole
-from replay.library import Entry, Library
-from replay.looks import (
+from replay.drawing.decimation import lone_points
+from replay.drawing.looks import (
     AREAS,
     BLUE,
     CURVE,
@@ -27,7 +23,11 @@ from replay.looks import (
     apart,
     time_axis,
 )
-from replay.picture import Level, Panel, Picture, named_marks, picture
+from replay.drawing.picture import Level, Panel, Picture, named_marks, picture
+from replay.engine import STATES
+from replay.errors import refusal
+from replay.files import check_writable, write_whole
+from replay.library import Entry, Library
 from replay.settings import Settings
 from replay.trace import Trace, read_trace
 from replay.units import PSI_PA
@@ -83,7 +83,7 @@ def save_plots(folder: Path, library: Library, settings: Settings, ids: Iterable
 
 def title(trace: Trace, settings: Settings, entry: Entry | None) -> str:
     """Return what stands over a picture."""
-    from replay.display import label_text
+    from replay.library import label_text
 
     label = f"; {label_text(entry)}" if entry else ""
     return f"{trace.name}{label}\nsettings {Path(settings.file).name}, digest {settings.digest[:12]}"

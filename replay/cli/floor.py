@@ -1,0 +1,47 @@
+"""The command `floor`: the floor pressure of a crankshaft drilling. Attached by `cli`."""
+
+from typing import Any
+
+import click
+
+from replay.errors import refusal, refusing
+
+
+@click.command()
+@click.option("--outer-radius", required=True, metavar="LENGTH", help='Largest radius oil has to reach: "55 mm".')
+@click.option("--inner-radius", default="0 mm", show_default=True, metavar="LENGTH", help="Radius of entry.")
+@click.option("--speed", required=True, metavar="SPEED", help='Shaft speed: "1450 rpm".')
+@click.option("--density", default="900 kg/m^3", show_default=True, metavar="DENSITY", help="Of the oil.")
+@refusing
+def floor(outer_radius: str, inner_radius: str, speed: str, density: str) -> None:
+    """Print the floor pressure of a crankshaft drilling.
+
+    That is the net oil pressure below which the centrifugal head of the oil in
+    the drilling keeps oil from the crankpins.
+    """
+    from replay.floor import floor_pressure_pa
+    from replay.units import PSI_PA
+
+    outer = _quantity("--outer-radius", outer_radius, "metre", '"55 mm"')
+    inner = _quantity("--inner-radius", inner_radius, "metre", '"8 mm"')
+    rpm = _quantity("--speed", speed, "revolution/minute", '"1450 rpm"')
+    rho = _quantity("--density", density, "kilogram/metre**3", '"900 kg/m^3"')
+    try:
+        pascals = floor_pressure_pa(outer, inner, rpm, rho)
+    except ValueError as error:
+        raise refusal(
+            "floor", "", str(error), "0 <= inner radius <= outer radius, speed and density not below 0"
+        ) from None
+    click.echo(f"floor pressure {pascals / 1000:.3f} kPa = {pascals / PSI_PA:.3f} psi = {pascals:.0f} Pa")
+
+
+def _quantity(option: str, text: str, unit: str, example: str) -> float:
+    from replay.units import UnitError, quantity
+
+    try:
+        return quantity(text, unit, example)
+    except UnitError as error:
+        raise refusal("floor", option, str(error), f"text such as {example}", text) from None
+
+
+COMMANDS: tuple[Any, ...] = (floor,)

@@ -1,0 +1,96 @@
+"""The command `score`: the verdict on a library. Attached by `cli`."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from replay.cli.options import JSON, LIBRARY, SETTINGS, check_output, chosen_settings, give_report
+from replay.cli.working import working
+from replay.errors import refusing
+from replay.progress import Progress
+
+
+@click.command()
+@LIBRARY
+@SETTINGS
+@JSON
+@click.option(
+    "--engine",
+    type=click.Choice(["portable", "compiled", "c"]),
+    help="What replays: the interpreted logic, the same compiled, or the C port. Without it, what is done soonest.",
+)
+@click.option(
+    "--junit",
+    "junit_file",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Write JUnit XML too: a case a trace.",
+)
+@click.option(
+    "--plots",
+    "plots_folder",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="Draw each missed, early and nuisance trace into DIR.",
+)
+@click.option(
+    "--record", "record_folder", type=click.Path(path_type=Path), metavar="DIR", help="Keep an evidence record in DIR."
+)
+@working
+@refusing
+def score(
+    library_folder: Path,
+    settings_file: Path | None,
+    json_file: Path | None,
+    engine: str | None,
+    junit_file: Path | None,
+    plots_folder: Path | None,
+    record_folder: Path | None,
+    address: str | None,
+    local: int | None,
+) -> None:
+    """Score all traces of LIBRARY (a folder with library.toml).
+
+    Prints a table by family and the verdict against [acceptance] of the
+    settings: exit status 0 met, 1 not met, 2 bad input, 3 not enough evidence.
+    """
+    from replay import engines
+    from replay.display.score import score_view
+    from replay.display.terminal import console
+    from replay.library import read_library
+    from replay.score import score as score_library
+    from replay.workers import workers
+
+    check_output(json_file)
+    check_output(junit_file)
+    if record_folder is not None:
+        from replay.files import check_free_folder
+
+        check_free_folder(record_folder)
+    library = read_library(library_folder)
+    settings = chosen_settings(settings_file, library, library_folder)
+    engine = engine or engines.fitting(library)
+    run = engines.replayer(engine)
+    with workers(address, local) as each, Progress(len(library.entries), "replaying") as progress:
+        result = score_library(library, settings, progress.advance, run, engines.logic_as_json(engine), each)
+    plots = {}
+    if plots_folder is not None:
+        from replay.drawing.plot import save_plots
+
+        plots = save_plots(plots_folder, library, settings, [verdict.id for verdict in result.wrong])
+    if junit_file is not None:
+        from replay.files import write_text
+        from replay.junit import junit
+
+        write_text(junit_file, junit(result, library, plots, run))
+    if record_folder is not None:
+        from replay.record import write_record
+
+        write_record(record_folder, library, result)
+    give_report(json_file, result.as_json(), lambda: console().print(score_view(result)))
+    if not result.met:
+        raise SystemExit(1 if result.failures else 3)
+
+
+COMMANDS: tuple[Any, ...] = (score,)
