@@ -9,6 +9,7 @@ instructions, not cycles: a real core adds its wait states and branch costs.
 Exit status 0 identical on both, 1 different, 2 a tool is missing.
 """
 
+import itertools
 import shutil
 import statistics
 import struct
@@ -64,13 +65,20 @@ def expected_bytes(vectors: Vectors) -> bytes:
     return struct.pack(f"<{len(words)}i", *words)
 
 
-def build_image(core: str, vectors: Vectors, folder: Path, source: Path = C_FOLDER / "lubetrip.c") -> Path:
-    """Link port, runner and vectors for a core; return the image. Raises CalledProcessError."""
+def build_image(
+    core: str, vectors: Vectors, folder: Path, source: Path = C_FOLDER / "lubetrip.c", *, sealed: bool = False
+) -> Path:
+    """Link port, runner and vectors for a core, the bare step or the sealed one; return the image.
+
+    Raises CalledProcessError.
+    """
     binary, image = folder / "vectors.bin", folder / "image.elf"
     binary.write_bytes(vectors.binary())
     warnings = ("-std=gnu99", "-Wall", "-Wextra", "-Wno-unused-parameter")
     flags = (*warnings, "-Os", f"-mcpu={core}", "-mthumb", "-ffreestanding", "-nostartfiles")
-    files = (C_FOLDER / "cortex_m_runner.c", source)
+    files = [C_FOLDER / "cortex_m_runner.c", source]
+    if sealed:
+        flags, files = (*flags, "-DSEALED"), [*files, C_FOLDER / "lubetrip_seal.c"]
     link = ("-nostdlib", "-T", str(C_FOLDER / "cortex_m.ld"), "-lgcc")
     names = (f'-DVECTORS="{binary}"', f"-I{source.parent}", f"-I{C_FOLDER}")
     subprocess.run([COMPILER, *flags, *names, *map(str, files), *link, "-o", str(image)], check=True)
@@ -125,13 +133,13 @@ def main() -> int:
     vectors = build()
     print(f"vectors {vectors.digest}, {vectors.steps} steps")
     identical = True
-    for core, machine in MACHINES.items():
+    for (core, machine), sealed in itertools.product(MACHINES.items(), (False, True)):
         with tempfile.TemporaryDirectory() as folder:
-            run = run_image(core, build_image(core, vectors, Path(folder)), vectors)
+            run = run_image(core, build_image(core, vectors, Path(folder), sealed=sealed), vectors)
         identical = identical and run.identical
         verdict = "identical" if run.identical else f"DIFFERENT from byte {run.first_difference} of the answers"
         counts = f"instructions per step: median {run.median}, worst {run.worst}"
-        print(f"{core} ({machine}): {len(run.instructions)} steps {verdict}; {counts}")
+        print(f"{core} ({machine}): {len(run.instructions)} {'sealed ' * sealed}steps {verdict}; {counts}")
     return 0 if identical else 1
 
 

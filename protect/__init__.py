@@ -13,6 +13,11 @@ Read the modules in the order in which one step uses them:
     outputs       5. run permission, alarm, cause of the stop, integral in percent
     protection    the step that calls them in this order
 
+and beside the step, what a controller keeps of it:
+
+    saved         the record that survives a power loss
+    seal          a step that stops the machine when state or settings in RAM were changed from outside
+
 House rules of this package: it imports nothing but itself; integers only; no
 allocation in a step; every intermediate value below 2**30 in magnitude (the
 small integers of a 32-bit MicroPython, and well inside a signed 32-bit C

@@ -206,17 +206,23 @@ def put_back(state: list[int], record: list[int]) -> None:
         state[STATE] = word_at(record, STOP_AT)
 
 
+def come_up_locked_out(state: list[int], settings: list[int]) -> None:
+    """Set the state of a machine of which nothing is known: a person has to look at it before it starts."""
+    power_up(state, settings)
+    state[STATE] = LOCKED_OUT
+
+
 def recall(state: list[int], settings: list[int], first: list[int], second: list[int]) -> int:
     """Set the state at power-up from the newer good record; return its number.
 
     With no good record the state is LOCKED_OUT and NO_RECORD is returned.
     """
-    power_up(state, settings)
     one = number_of(first, settings)
     two = number_of(second, settings)
     if one == NO_RECORD and two == NO_RECORD:
-        state[STATE] = LOCKED_OUT
+        come_up_locked_out(state, settings)
         return NO_RECORD
+    power_up(state, settings)
     if two == NO_RECORD or (one != NO_RECORD and is_newer(one, two)):
         put_back(state, first)
         return one

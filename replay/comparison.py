@@ -22,7 +22,7 @@ SCORE_SCHEMA = "lubetrip-score/1"
 BOOTSTRAP_SEED = 1
 RANKS = (evidence.MET, evidence.NOT_ENOUGH, evidence.NOT_MET)
 _SECONDS = int | float | None
-KEYS = {
+KEYS: dict[str, Any] = {
     "id": str,
     "family": str,
     "outcome": str,

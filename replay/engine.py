@@ -130,7 +130,7 @@ def _ticks(trace: Trace) -> Iterator[tuple[int, ...]]:
 
 
 def replay_trace(trace: Trace, settings: Settings) -> Replay:
-    """Run the logic over a trace."""
+    """Run the logic over a trace, from power-up of a machine at rest; times are ms since its first row."""
     logic = Logic(settings)
     for inputs in _ticks(trace):
         logic.tick(*inputs)

@@ -74,7 +74,10 @@ def rounded(number: float | None) -> float | None:
 
 
 def chance(rule: str, events: int, trials: int, confidence: float, wanted: float | None = None) -> Claim:
-    """Return the claim about a probability. Without trials it may be anything up to 1."""
+    """Return the claim about a probability, 0 to 1 as `wanted` is. Without trials it may be anything up to 1.
+
+    Raises ValueError for counts that cannot be.
+    """
     interval = proportion_interval(events, trials, confidence)
     upper = proportion_upper(events, trials, confidence)
     further = None
@@ -84,7 +87,7 @@ def chance(rule: str, events: int, trials: int, confidence: float, wanted: float
 
 
 def rate(rule: str, events: int, hours: float, confidence: float, wanted: float | None = None) -> Claim:
-    """Return the claim about a rate per 1000 h."""
+    """Return the claim about a rate; it, its limits and `wanted` are per 1000 h. Raises ValueError as its limits do."""
     low, high = (1000 * limit for limit in rate_interval(events, hours, confidence))
     upper = 1000 * rate_upper(events, hours, confidence)
     further = None

@@ -51,7 +51,10 @@ def relabel(folder: Path, identity: str, label: MustTrip | str, who: str, why: s
     line = f"{day.isoformat()}, {_one_line(who)}: {now} (was {label_text(before)}): {_one_line(why)}"
     path = folder / FILE
     text = _edited(path, identity, label, f"{before.note}\n{line}" if before.note else line)
-    entries = library_from(folder, tomllib.loads(text.removeprefix(BOM))).entries
+    try:
+        entries = library_from(folder, tomllib.loads(text.removeprefix(BOM))).entries
+    except tomllib.TOMLDecodeError as error:
+        raise refusal(path, "", f"cannot be edited by a program ({error})", "the label, put in by hand") from None
     write_whole(path, lambda stream: stream.write(text.encode()))
     return Edit(before, next(entry for entry in entries if entry.id == identity))
 
@@ -60,7 +63,7 @@ def _entry_of(folder: Path, identity: str) -> Entry:
     known = {entry.id: entry for entry in read_library(folder).entries}
     if identity not in known:
         near = difflib.get_close_matches(identity, known, n=3, cutoff=0.5) or list(known)[:3]
-        raise refusal(folder / FILE, "", "no trace of this id", f"one such as {', '.join(near)}", identity)
+        raise refusal(folder / FILE, "id", "no trace of this id", f"one such as {', '.join(near)}", identity)
     return known[identity]
 
 
@@ -82,9 +85,13 @@ def _check_window(file: Path, window: MustTrip) -> None:
 def _edited(path: Path, identity: str, label: MustTrip | str, note: str) -> str:
     """Return the text of library.toml with the new label and note of one trace."""
     import tomlkit
+    from tomlkit.exceptions import TOMLKitError
 
     text = path.read_bytes().decode()
-    document: Any = tomlkit.parse(text.removeprefix(BOM))
+    try:
+        document: Any = tomlkit.parse(text.removeprefix(BOM))
+    except TOMLKitError as error:
+        raise refusal(path, "", f"cannot be edited by a program ({error})", "the label, put in by hand") from None
     table = next(item for item in document["trace"] if item["id"] == identity)
     _put_label(table, label)
     _put_note(table, note)

@@ -28,6 +28,7 @@ from replay.settings import read_toml
 
 FILE = "library.toml"
 TEXTS = ("id", "file", "family", "machine", "oil", "origin")
+NAMES = ("id", "family", "machine", "oil")
 LABELS = ("must_trip", "ride_through", "undecided")
 LABEL_FORMS = "one of must_trip = { earliest_s, deadline_s }, ride_through = true, undecided = true"
 
@@ -90,7 +91,10 @@ def library_from(folder: Path, table: dict[str, Any]) -> Library:
 
 
 def find_entry(trace: Path) -> tuple[Library, Entry | None] | None:
-    """Return the library around a trace file and the entry that names the file, if there are any."""
+    """Return the library around a trace file and the entry that names the file, if there are any.
+
+    Raises Refusal where that library cannot be read.
+    """
     for folder in trace.resolve().parents:
         if (folder / FILE).is_file():
             library = read_library(Path(os.path.relpath(folder)))
@@ -114,6 +118,8 @@ def _entry(path: Path, folder: Path, number: int, item: dict[str, Any]) -> Entry
         value = item.get(key, "")
         if not isinstance(value, str) or (key != "note" and not value.strip()):
             raise refusal(path, f"{where}, {key}", "not text" if key == "note" else "no text", "text", value)
+        if key in NAMES and ("\n" in value or "\r" in value):
+            raise refusal(path, f"{where}, {key}", "a name of several lines", "text in one line", value)
     return Entry(
         id=item["id"],
         path=_inside(path, folder, f"{where}, file", item["file"]),

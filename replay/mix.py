@@ -76,7 +76,7 @@ def read_mix(library: Library, verdicts: Iterable[Judged], confidence: float) ->
 
 
 def weigh(given: dict[str, float], counts: dict[str, list[int]], confidence: float) -> Mix:
-    """Weigh [missed, trials] of each family; a family without trials may miss all."""
+    """Weigh [missed, trials] of each family at a confidence between 0 and 1; a family without trials may miss all."""
     whole = sum(given.values())
     shares = {name: share / whole for name, share in sorted(given.items())}
     each = 1 - (1 - confidence) / len(shares)

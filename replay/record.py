@@ -38,6 +38,7 @@ nuisance: a stop of a trace that comes through by itself. margin: deadline less
 first stop. Limits are exact and one-sided: Clopper-Pearson for a probability,
 Garwood for a rate. They take the traces for a fair sample of what is to come.
 """
+TEXTS = (("library", "folder"), ("library", "digest"), ("logic", "digest"), ("logic", "engine"))
 VERSIONED = ("lubetrip", "numpy", "pyarrow", "scipy")
 
 
@@ -92,6 +93,8 @@ def check_record(folder: Path, library: Path | None = None) -> Check:
     if not (folder / SETTINGS).is_file():
         return Check(tuple(broken), ())
     where = library or folder / about["library"]["folder"]
+    if library is None and not where.is_dir():
+        raise refusal(where, "", "the record's library is no longer there", "--library LIBRARY, where it is now")
     engine = about["logic"].get("engine")
     if engine not in ENGINES:
         raise refusal(folder / RECORD, "logic.engine", "no such engine", ", ".join(ENGINES), engine)
@@ -148,9 +151,9 @@ def _read_about(folder: Path) -> dict[str, Any]:
     about = read_json_report(folder / RECORD, SCHEMA, accepted)
     shape = {"files": dict, "library": dict, "logic": dict, "versions": dict, "settings_digest": str, "verdict": str}
     whole = all(isinstance(about.get(key), kind) for key, kind in shape.items())
-    library, logic = about.get("library"), about.get("logic")
     whole = whole and set(about["files"]) == {REPORT, SCORE, SETTINGS}
-    texts = (library.get("folder"), library.get("digest"), logic.get("digest"), logic.get("engine")) if whole else ()
+    where = [(about[part], key) for part, key in TEXTS] if whole else []
+    texts = [part.get(key) for part, key in where]
     if not whole or not all(isinstance(text, str) and "\0" not in text for text in texts):
         raise refusal(folder / RECORD, "", "a record that is not whole", accepted)
     return about

@@ -10,6 +10,7 @@ from replay import evidence
 from replay.baselines import BASELINES
 from replay.engine import CAUSES, STATES, Replay, replay_trace
 from replay.engines import logic_as_json
+from replay.errors import refusal
 from replay.library import Entry, Library, MustTrip
 from replay.library_digest import library_digest
 from replay.mix import Mix, read_mix
@@ -193,7 +194,15 @@ def _baseline_json(score: Score, totals: Totals) -> dict[str, Any]:
 
 
 def judge(entry: Entry, trace: Trace, replay: Replay) -> Verdict:
-    """Compare what the logic did over a trace with the trace's label."""
+    """Compare what the logic did over a trace with the trace's label.
+
+    Raises Refusal for a window that begins after the trace has ended: a label in other units, or of another trace.
+    """
+    end_s = trace.seconds(int(trace.time_ms[-1]))
+    if isinstance(entry.label, MustTrip) and entry.label.earliest_s > end_s:
+        accepted = f"a window in seconds of the trace's own time, up to {end_s:.12g}"
+        where = "must_trip.earliest_s in the library"
+        raise refusal(entry.path, where, "after the trace has ended", accepted, entry.label.earliest_s)
     first = replay.stops[0] if replay.stops else None
     first_s = trace.seconds(first.time_ms) if first else None
     deadline = entry.label.deadline_s if isinstance(entry.label, MustTrip) else None
@@ -291,7 +300,7 @@ def score(
     """Replay every trace of a library and judge it; `tick` is called after each trace.
 
     run is the engine, and logic what the report says of it; without them, the interpreted one.
-    each says who works (`replay.workers`).
+    each says who works (`replay.workers`). Raises Refusal, with the line, for a trace that cannot be read.
     """
     rows = each(functools.partial(judge_trace, settings, run), library.entries, tick)
     verdicts = [verdict for verdict, _ in rows]

@@ -186,7 +186,10 @@ def _set(path: Path, section: str, key: str, given: object, atmosphere: float, v
 
 
 def as_integer(section: str, unit: str, value: object, atmosphere: float) -> int:
-    """Return a value of the file as the integer that `protect` takes. Raises UnitError."""
+    """Return a value of the file as the integer that `protect` takes: Pa, ms, 1/2048 or a count.
+
+    atmosphere: of the site, Pa. Raises UnitError.
+    """
     if unit == "ms":
         return duration_ms(value)
     if unit == "Pa":

@@ -1,8 +1,9 @@
 """Exact limits for counts: what so many traces or hours can show, and what they cannot.
 
 Every limit is exact (Clopper and Pearson 1934 for a probability, Garwood 1936 for
-a rate): it errs to the safe side and never leans on large numbers. scipy
-computes and is imported by the first call only.
+a rate): it errs to the safe side and never leans on large numbers. Confidence,
+probability and coverage lie between 0 and 1; exposure is in any unit, here hours, and
+rates are per that unit. scipy computes and is imported by the first call only.
 """
 
 import math
@@ -12,7 +13,10 @@ BOOTSTRAP_SAMPLES = 9999
 
 
 def proportion_interval(events: int, trials: int, confidence: float) -> tuple[float, float]:
-    """Return the two-sided Clopper-Pearson limits of a probability; (0, 1) without trials."""
+    """Return the two-sided Clopper-Pearson limits of a probability; (0, 1) without trials.
+
+    Raises ValueError for counts that cannot be.
+    """
     tail = (1 - confidence) / 2
     return 1 - proportion_upper(trials - events, trials, 1 - tail), proportion_upper(events, trials, 1 - tail)
 
@@ -32,7 +36,10 @@ def proportion_upper(events: int, trials: int, confidence: float) -> float:
 
 
 def rate_interval(events: int, exposure: float, confidence: float) -> tuple[float, float]:
-    """Return the two-sided Garwood limits of a Poisson rate, per unit of exposure."""
+    """Return the two-sided Garwood limits of a Poisson rate, per unit of exposure.
+
+    Raises ValueError for a negative count or exposure.
+    """
     from scipy.special import gammaincinv
 
     tail = (1 - confidence) / 2
@@ -100,7 +107,10 @@ def tolerance_limit(values: Sequence[float], coverage: float, confidence: float)
 
 
 def mcnemar(only_first: int, only_second: int) -> float:
-    """Return the two-sided exact McNemar p-value of two counts of discordant pairs."""
+    """Return the two-sided exact McNemar p-value of two counts of discordant pairs; 1 without any.
+
+    Fagerland, Lydersen and Laake 2013: twice the binomial tail of the smaller count, at most 1.
+    """
     from scipy.special import bdtr
 
     fewer, both = min(only_first, only_second), only_first + only_second
@@ -109,6 +119,8 @@ def mcnemar(only_first: int, only_second: int) -> float:
 
 def bootstrap_mean(differences: Sequence[float], confidence: float, seed: int) -> tuple[float, float] | None:
     """Return the percentile bootstrap interval of the mean of paired differences; None of fewer than two pairs.
+
+    In the unit of the differences (Efron and Tibshirani 1993).
 
     The same differences in any order and the same seed give the same interval.
     """

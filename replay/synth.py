@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from replay.errors import refusal
 from replay.files import write_text, write_whole
 from replay.json_reports import read_json
-from replay.library import FILE, library_from
+from replay.library import FILE, check_inside, library_from
 from replay.physics.families import FAMILIES, SynthTrace, generate
 from replay.settings import read_toml
 from replay.workers import Each, threads
@@ -88,7 +88,10 @@ def synthesise(
     if not _claim(folder, wanted):
         return False
     traces = folder / "traces"
-    traces.mkdir(exist_ok=True)
+    try:
+        traces.mkdir(exist_ok=True)
+    except OSError as error:
+        raise refusal(traces, "", f"cannot be made ({error.strerror})", "a folder that can be written") from None
     work = each or threads(jobs)
     work(functools.partial(_make, folder.absolute(), wanted), wanted.traces(), tick)
     _finish(folder, wanted)
@@ -98,6 +101,8 @@ def synthesise(
 def _claim(folder: Path, wanted: Recipe) -> bool:
     """Make the folder ours, or say (False) that there is nothing left to do."""
     asked = wanted.as_table()
+    for name in (FILE, WORK, "traces"):
+        check_inside(folder, folder / name)
     accepted = "an empty or new folder, or the recipe it was begun with"
     if (folder / FILE).exists():
         found = read_toml(folder / FILE, "library").get("recipe")

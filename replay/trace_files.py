@@ -99,7 +99,7 @@ def _parquet(path: Path) -> Any:
     import pyarrow.parquet as pa_parquet
 
     file = told(path, lambda: pa_parquet.ParquetFile(path, buffer_size=PARQUET_BUFFER, pre_buffer=False))
-    check_header(path, "columns", file.schema_arrow.names)
+    check_header(path, "columns", told(path, lambda: file.schema_arrow.names))
     return file
 
 
@@ -126,8 +126,9 @@ def told(path: Path, read: Any) -> Any:
         return read()
     except FileNotFoundError:
         raise refusal(path, "", "no such trace") from None
-    except (pa.ArrowException, OSError) as error:
-        raise refusal(path, "", f"not a readable Parquet file ({str(error).splitlines()[0]})") from None
+    except (pa.ArrowException, OSError, UnicodeDecodeError) as error:
+        why = (str(error).splitlines() or [type(error).__name__])[0]
+        raise refusal(path, "", f"not a readable Parquet file ({why})") from None
 
 
 def _data_rows(path: Path) -> Iterator[tuple[int, list[str]]]:
@@ -135,9 +136,12 @@ def _data_rows(path: Path) -> Iterator[tuple[int, list[str]]]:
     with path.open(encoding="utf-8-sig", errors="replace", newline="") as stream:
         reader = csv.reader(stream)
         next(reader)
-        for cells in reader:
-            if cells:
-                yield reader.line_num, cells
+        try:
+            for cells in reader:
+                if cells:
+                    yield reader.line_num, cells
+        except csv.Error as error:
+            raise refusal(path, f"line {reader.line_num}", str(error), "a row of readings") from None
 
 
 def _first_bad_cell(path: Path, header: list[str]) -> Refusal | None:

@@ -10,13 +10,15 @@ import re
 from typing import Any
 
 STANDARD_ATMOSPHERE_PA = 101325.0
-PSI_PA = 6894.757293168361  # for reports; NIST SP 811 (from memory)
+PSI_PA = 6894.757293168361  # for reports; the pound-force by definition over the square inch
+INHG_PA = 3386.388640341  # the conventional inch of mercury: 13595.1 kg/m3 at 9.80665 m/s2, as pint has it
 
 LONGEST = 100  # characters of a quantity: longer text costs the patterns below minutes
 # Names with whole powers, times or over each other. More than that is no unit, and the library computes what it reads.
 _FACTOR = r"(?:1|[^\W\d][\w%]*|[°%]\w*)(?:\s*(?:\*\*|\^)\s*-?\d\d?)?"
 _UNIT = re.compile(rf"{_FACTOR}(?:(?:\s*[*/·]\s*|\s+){_FACTOR})*")
-_NUMBER = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(\S.*?)\s*")
+_NUMBER = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)(?:\s+|(?![\d.]))(\S.*?)\s*")
+_TURNS = re.compile(r"rev|turn|rad|deg|rpm|rps|cycle", re.IGNORECASE)  # what says that a unit of speed counts turns
 # Marks of the trade behind a pressure unit: what the number counts from.
 _ZERO = re.compile(
     r"(?P<unit>.*?[^\s(])\s*(?:"
@@ -25,6 +27,13 @@ _ZERO = re.compile(
     r"(?P<difference>diff|(?<=psi)d|(?<=bar)d|(?<=Pa)d)|"
     r"(?P<vacuum>vac|vacuum))"
 )
+
+# What settings files are nearly always written in: loading all the units of the library takes a second.
+_USUAL = {
+    "pascal": {"Pa": 1.0, "hPa": 100.0, "mbar": 100.0, "kPa": 1000.0, "bar": 1e5, "psi": PSI_PA, "inHg": INHG_PA},
+    "millisecond": {"ms": 1.0, "s": 1000.0, "min": 60e3, "h": 3600e3, "d": 86400e3},
+    "metre": {"m": 1.0},
+}
 
 
 class UnitError(ValueError):
@@ -43,6 +52,8 @@ def _in_unit(number: float, unit: str, want: str) -> float:
 
     Raises UnitError for an unknown unit or one of another kind.
     """
+    if factor := _USUAL.get(want, {}).get(unit):
+        return _finite(number * factor)
     import pint
 
     if len(unit) > LONGEST or _UNIT.fullmatch(unit) is None:
@@ -54,6 +65,10 @@ def _in_unit(number: float, unit: str, want: str) -> float:
         raise UnitError(f"'{unit}' is not a unit of this kind") from None
     except Exception:  # noqa: BLE001 - pint raises many kinds for text that is no unit
         raise UnitError(f"unit '{unit}' is not known") from None
+    return _finite(value)
+
+
+def _finite(value: float) -> float:
     if not math.isfinite(value):
         raise UnitError("too large a number")
     return value
@@ -69,6 +84,8 @@ def quantity(text: object, want: str, example: str) -> float:
     matched = _matched(text)
     if matched is None:
         raise UnitError(f"not a number with a unit such as {example}")
+    if "revolution" in want and not _TURNS.search(matched[2]):  # the library would take 1 Hz for 1 rad/s
+        raise UnitError(f"'{matched[2]}' does not say that it counts turns of the shaft")
     return _in_unit(float(matched[1]), matched[2], want)
 
 
@@ -77,7 +94,7 @@ def _matched(text: str) -> re.Match[str] | None:
 
 
 def duration_ms(text: object) -> int:
-    """Return a duration such as "120 s", "2 min", "500 ms" or "7 d" in whole ms."""
+    """Return a duration such as "120 s", "2 min", "500 ms" or "7 d" in whole ms. Raises UnitError."""
     return round(quantity(text, "millisecond", '"120 s" or "2 min"'))
 
 
@@ -100,13 +117,16 @@ def _unit_and_zero(text: str) -> tuple[str, str]:
 
 
 def pressure_unit(text: str) -> tuple[float, str]:
-    """Return (Pa in one, what it counts from: gauge, absolute, difference, vacuum or "") of a unit such as "psig"."""
+    """Return (Pa in one, what it counts from: gauge, absolute, difference, vacuum or "") of a unit such as "psig".
+
+    Raises UnitError for what is no unit of pressure.
+    """
     unit, zero = _unit_and_zero(text)
     return _in_unit(1.0, unit, "pascal"), zero
 
 
 def pressure_difference_pa(text: object) -> int:
-    """Return a difference of two pressures, such as "62 kPa" or "9 psi", in whole Pa."""
+    """Return a difference of two pressures, such as "62 kPa" or "9 psi", in whole Pa. Raises UnitError."""
     value, zero = _split_pressure(text)
     if zero not in ("", "difference"):
         raise UnitError("net oil pressure is a difference of two pressures, neither gauge nor absolute nor vacuum")
@@ -117,7 +137,7 @@ def absolute_pressure_pa(text: object, atmosphere_pa: float) -> int:
     """Return a pressure as whole absolute Pa.
 
     Plain units are absolute; "0 psig", "1.2 bar gauge" and "5 inHg vac" count
-    from the site's atmosphere (Pa).
+    from the site's atmosphere (Pa). Raises UnitError, for a pressure below an empty vacuum too.
     """
     value, zero = _split_pressure(text)
     if zero == "difference":

@@ -1,13 +1,42 @@
-"""Run the installed console command as a user does."""
+"""Run the command as a user does: as a function of this process, which takes no time to start, or as installed."""
 
 import os
+import signal
 import subprocess
 import sys
+import warnings
 from pathlib import Path
+
+from click.testing import CliRunner
+
+from replay.cli import main
+
+USUAL = {"COLUMNS": "80"}
+SILENT = (DeprecationWarning, PendingDeprecationWarning, ImportWarning, ResourceWarning)  # by default of Python
 
 
 def lubetrip(*arguments: str | Path, **environment: str) -> subprocess.CompletedProcess[str]:
-    """Run `lubetrip` with these arguments and return what it did; no terminal, 80 columns."""
+    """Run `lubetrip` with these arguments in this process and return what it did; no terminal, 80 columns.
+
+    What would be a traceback is raised here. Warnings stand on standard error, as Python would show them.
+    """
+    before = signal.getsignal(signal.SIGTERM)
+    try:
+        with warnings.catch_warnings(record=True) as told:
+            warnings.resetwarnings()
+            for category in SILENT:
+                warnings.simplefilter("ignore", category)
+            done = CliRunner().invoke(
+                main, [*map(str, arguments)], prog_name="lubetrip", env=USUAL | environment, catch_exceptions=False
+            )
+    finally:
+        signal.signal(signal.SIGTERM, before)
+    errors = done.stderr + "".join(f"{warning.category.__name__}: {warning.message}\n" for warning in told)
+    return subprocess.CompletedProcess([*arguments], done.exit_code, done.stdout, errors)
+
+
+def installed(*arguments: str | Path, **environment: str) -> subprocess.CompletedProcess[str]:
+    """Run the console command in a process of its own, as it is installed, in the same surroundings."""
     command = Path(sys.executable).with_name("lubetrip")
     return subprocess.run(
         [command, *map(str, arguments)],
@@ -15,5 +44,5 @@ def lubetrip(*arguments: str | Path, **environment: str) -> subprocess.Completed
         text=True,
         check=False,
         timeout=120,
-        env={**os.environ, "COLUMNS": "80", **environment},
+        env={**os.environ, **USUAL, **environment},
     )

@@ -1,13 +1,48 @@
 """What every test shares: hypothesis without deadlines, a small complete settings file, a small library."""
 
+import tempfile
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import settings
 
+from tests import shared
+from tests.slow import SLOW
+
 settings.register_profile("lubetrip", deadline=None, print_blob=True)
 settings.load_profile("lubetrip")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Give all workers of a run one folder for what is made once."""
+    if workerinput := getattr(config, "workerinput", None):
+        shared.folder = Path(workerinput["shared"])
+        return
+    folder = tempfile.TemporaryDirectory(prefix="lubetrip-tests-")
+    config.add_cleanup(folder.cleanup)
+    shared.folder = Path(folder.name)
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_configure_node(node: Any) -> None:
+    """Tell a worker of pytest-xdist where that folder is."""
+    node.workerinput["shared"] = str(shared.folder)
+
+
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """Do not even import a file that is left out as a whole."""
+    return True if config.option.markexpr == "not slow" and collection_path.name in SLOW else None
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark as slow what `tests.slow` lists."""
+    for item in items:
+        function = f"{item.path.name}::{getattr(item, 'originalname', None) or item.name}"
+        if item.path.name in SLOW or function in SLOW:
+            item.add_marker(pytest.mark.slow)
+
 
 # Restated here on purpose: a settings file a controls engineer might write, with
 # round numbers that are easy to follow by hand.

@@ -125,13 +125,15 @@ def test_keeps_its_budget_on_a_cortex_m0() -> None:
     assert 0 < sizes.step_flash <= 3 * 1024
     assert sizes.state <= 64
     assert {"lubetrip_step", "table"} <= sizes.symbols.keys()
+    assert (0 < sizes.seal_flash < 512, sizes.seals) == (True, 16)
 
 
 def test_size_fails_over_budget(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
     """Catches a size command that prints numbers and always succeeds."""
     need("arm-none-eabi-gcc")
     assert size.main() == 0
-    assert "flash of the step" in capsys.readouterr().out
+    printed = capsys.readouterr().out
+    assert ("flash of the step" in printed, "flash of the seal" in printed) == (True, True)
     monkeypatch.setattr(size, "FLASH_BUDGET", 500)
 
     assert size.main() == 1

@@ -287,10 +287,12 @@ def test_the_table_fits_the_terminal(columns: str, library: Path) -> None:
 
 
 def on_a_terminal(*arguments: str) -> bytes:
-    """Run `lubetrip` with a terminal as its standard error and return what it showed there."""
-    command = str(Path(sys.executable).with_name("lubetrip"))
+    """Run `lubetrip`, which finds all work long, with a terminal as its standard error; return what it showed there."""
+    code = "import replay.progress; replay.progress.Progress.PATIENCE_S = 0.0; import replay.cli; replay.cli.main()"
     leader, follower = pty.openpty()
-    with subprocess.Popen([command, *arguments], stdout=subprocess.DEVNULL, stderr=follower) as process:
+    with subprocess.Popen(
+        [sys.executable, "-c", code, *arguments], stdout=subprocess.DEVNULL, stderr=follower
+    ) as process:
         os.close(follower)
         shown = b""
         with contextlib.suppress(OSError):  # the way a closed terminal ends
@@ -303,8 +305,14 @@ def on_a_terminal(*arguments: str) -> bytes:
 
 def test_a_progress_bar_is_shown_on_a_terminal_when_it_takes_long(library: Path) -> None:
     """Catches a silent wait at a terminal, and control characters where nobody looks."""
-    many = "".join(entry(f"quiet-{number}", "ride_through = true", file="quiet.csv") for number in range(150))
-    with (library / "library.toml").open("a") as stream:
-        stream.write(many)
     assert b"replaying" in on_a_terminal("score", str(library))
     assert lubetrip("score", library).stderr == ""
+
+
+def test_a_short_command_loads_nothing_that_it_does_not_need(library: Path) -> None:
+    """Catches a start that takes twice as long: pyarrow loads all of pandas for some calls, pint all units there are."""
+    code = "import sys, replay.cli; replay.cli.main(standalone_mode=False); print(sorted({'pandas', 'pint', 'numba'} & {*sys.modules}))"
+    call = [sys.executable, "-c", code, "score", str(library), "--json", str(library / "score.json")]
+    done = subprocess.run(call, capture_output=True, text=True, check=True)
+
+    assert done.stdout.splitlines()[-1] == "[]"

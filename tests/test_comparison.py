@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from replay.comparison import compare
-from tests.command import lubetrip
+from tests.command import installed, lubetrip
 from tests.conftest import SETTINGS
 
 
@@ -94,9 +94,8 @@ def test_the_same_comparison_gives_the_same_bytes(library: Path) -> None:
     """Catches an interval from an unseeded draw."""
     slow = library / "slow.toml"
     slow.write_text(SETTINGS.replace('"60 s"\nfloor_weight', '"90 s"\nfloor_weight'), encoding="utf-8")
-    runs = [
-        lubetrip("compare", library / "settings.toml", slow, "--library", library, "--json", "-").stdout for _ in "12"
-    ]
+    call = ("compare", library / "settings.toml", slow, "--library", library, "--json", "-")
+    runs = [lubetrip(*call).stdout, installed(*call, PYTHONHASHSEED="7").stdout]
     assert runs[0] == runs[1]
     assert json.loads(runs[0])["schema"] == "lubetrip-compare/1"
 

@@ -142,33 +142,46 @@ def test_stops_at_the_first_difference_and_shows_it(folder: Path, text_file: Pat
             "if line.startswith('check') and 'd 5' in answer: answer = 'checked -1 0 0 0'",
             "first_fault: expected 5, got -1",
         ),
-        ("if self.steps == 9: answer = 'error no'", "got nothing"),
+        ("if self.steps == 9: answer = 'error no'", "`done` and 25 numbers are wanted, and no other line"),
+        (
+            "if self.steps == 9: answer = 'integral 7\\n' + answer",
+            "`done` and 25 numbers are wanted, and no other line",
+        ),
+        ("if self.steps == 9: answer += '\\n' + answer", "what was wanted in answer to the line before"),
         ("if self.steps == 9: answer = ''", "(an empty line)"),
-        ("if self.steps == 9: answer = answer.rpartition(' ')[0]", "doubted: expected 0, got nothing"),
-        ("if self.steps == 9: answer = answer.replace(' ', ' x')", "got nothing"),
+        ("if self.steps == 9: answer = answer.rpartition(' ')[0]", "24 numbers after `done`, 25 are wanted"),
+        ("if self.steps == 9: answer = answer.replace(' ', ' x')", '"x4" is no whole number in plain digits'),
     ],
 )
 def test_any_wrong_answer_is_a_difference(plant: str, shows: str, folder: Path, text_file: Path) -> None:
-    """Catches a comparison that looks at steps only, or lets a short or foreign answer pass."""
+    """Catches a comparison that looks at steps only, lets a short or foreign answer pass, or shows it as lost numbers."""
     done = run_conform("--port", faulty(folder, plant), "--vectors", text_file)
 
     assert done.exit_code == 1, done.output
     assert shows in done.output
+    assert "got nothing" not in done.output
 
 
 @pytest.mark.parametrize(
     ("plant", "says"),
     [
-        ("if self.steps == 5: sys.exit(3)", "the port has ended with status 3"),
-        ("if self.steps == 5: time.sleep(60)", "no answer within 3 s"),
-        ("if line.startswith('hello'): answer = 'what?'", "no answer within 3 s"),
+        (
+            "if self.steps == 5: sys.exit(3)",
+            "status 3; accepted: a port that answers every line; asked at case 1 (cut_out",
+        ),
+        (
+            "if self.steps == 5: time.sleep(60)",
+            "a line for every line; asked at case 1 (cut_out at its least), tick 5: step ",
+        ),
+        ("if line.startswith('hello'): answer = 'what?'", 'heard "what?", wanted port TICK_BITS NAME'),
+        ("if line.startswith('hello'): answer = 'port 16 small'", "no width of a tick counter; accepted: 0, 30, 32"),
         ("if line.startswith('hello'): answer = 'what?\\n' * 200", "no answer to hello"),
     ],
 )
 def test_a_port_that_does_not_answer_is_refused(
     plant: str, says: str, folder: Path, text_file: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Catches a run that hangs, a traceback, and a record of a run that was none."""
+    """Catches a run that hangs, a traceback, a message that leaves out where, and a record of a run that was none."""
     monkeypatch.setattr(driver, "TIMEOUT_S", 3.0)
     done = run_conform("--port", faulty(folder, plant), "--vectors", text_file)
 
@@ -182,6 +195,15 @@ def test_boot_talk_is_passed_over(folder: Path, text_file: Path) -> None:
     plant = "if line.startswith('hello'): answer = 'boot 1.0\\nready\\n' + answer"
 
     assert run_conform("--port", faulty(folder, plant), "--vectors", text_file).exit_code == 0
+
+
+def test_a_port_without_a_tick_difference_is_told_apart(folder: Path, text_file: Path) -> None:
+    """Catches a run that calls a port identical in every word and leaves out that its clock was not looked at."""
+    plant = "if line.startswith('hello'): answer = 'port 0 no clock'"
+    done = run_conform("--port", faulty(folder, plant), "--vectors", text_file)
+
+    assert done.exit_code == 0
+    assert "The port offers no tick difference" in done.output
 
 
 def test_a_port_without_a_settings_check_is_told_apart(folder: Path, text_file: Path) -> None:

@@ -75,6 +75,15 @@ def test_files_that_are_mentioned_exist(document: str) -> None:
         assert (ROOT / name).exists(), name
 
 
+def test_tests_that_are_mentioned_exist() -> None:
+    """Catches an outside check that is claimed of a test which was renamed or taken away."""
+    mentioned = re.findall(r"`(tests/\w+\.py)::(\w+)`", DEVELOPERS)
+
+    assert len(mentioned) > 30
+    for file, name in mentioned:
+        assert f"def {name}(" in (ROOT / file).read_text(encoding="utf-8"), (file, name)
+
+
 def test_bounds_told_to_firmware_people_are_those_of_the_ranges() -> None:
     """Catches a bound that is proved for other ranges than the ones admitted."""
     assert max(row[3] for row in (*ranges.SETTINGS, *ranges.INPUTS)) < 2**30

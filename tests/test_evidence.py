@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from replay import evidence
-from replay.score import Verdict, broken, claims, total
+from replay.display.score import _failure, _rate
+from replay.score import Failure, Verdict, broken, claims, total
 from replay.settings import OPTIONAL, Acceptance, read_settings
 from tests.command import lubetrip
 from tests.conftest import SETTINGS, entry
@@ -262,3 +263,18 @@ def test_keys_that_ask_for_evidence_stand_in_the_readme() -> None:
     readme = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
     for key in OPTIONAL["acceptance"]:
         assert f"`{key}`" in readme
+
+
+@pytest.mark.parametrize(
+    ("per_1000h", "shown"), [(423.4539, "423.5"), (999.9, "999.9"), (17974.4, "17974"), (math.inf, "no limit")]
+)
+def test_a_large_rate_is_shown_in_plain_digits(per_1000h: float, shown: str) -> None:
+    """Catches the limit of a small library that reads 1.797e+04."""
+    assert _rate(per_1000h) == shown
+
+
+def test_a_rule_without_hours_reads_as_a_sentence() -> None:
+    """Catches "inf", and a reason that is set where the number of the sentence belongs."""
+    told = _failure(Failure("max_nuisance_per_1000h", 450.0, None))
+
+    assert "nuisance trips per 1000 run hours, no hours to count them over, wanted at most 450" in told

@@ -20,7 +20,7 @@ def test_u_tube_spun_off_centre() -> None:
 def test_u_tube_with_mercury() -> None:
     """Catches rpm taken for rad/s: 6.04 rad/s holds 75 mm (R. C. Coddington, fluid mechanics notes, Univ. of Illinois, 2019).
 
-    Tube of 220 mm whose axis stands 90 mm from one limb, so the limbs turn at 90 and 130 mm; g = 9.8.
+    Its limbs turn at 220 and 90 mm from the axis; g = 9.8. The example was seen.
     """
     rpm = 6.0396 * 60 / (2 * math.pi)
     assert floor_pressure_pa(0.22, 0.09, rpm, 13600) / (13600 * 9.8) == pytest.approx(0.075, rel=1e-3)
@@ -79,12 +79,14 @@ def test_command_prints_both_unit_systems() -> None:
     ("arguments", "named"),
     [
         (("--outer-radius", "55 kPa", "--speed", "1450 rpm"), "--outer-radius"),
-        (("--outer-radius", "55", "--speed", "1450 rpm"), "--outer-radius"),
+        (("--outer-radius", "55", "--speed", "1450 rpm"), "not a number with a unit"),
+        (("--outer-radius", "55 mm", "--speed", "50 Hz"), "turns of the shaft"),
+        (("--outer-radius", "55 mm", "--speed", "1450 1/min"), "turns of the shaft"),
         (("--outer-radius", "55 mm", "--speed", "1450 rpm", "--inner-radius", "60 mm"), "inner radius"),
     ],
 )
 def test_command_refuses_what_is_no_shaft(arguments: tuple[str, ...], named: str) -> None:
-    """Catches a traceback, or a floor pressure computed from a unit of another kind."""
+    """Catches a traceback, a unit of another kind, and 1 Hz or 1/s taken for 1 rad/s: a floor 39 times too low."""
     done = lubetrip("floor", *arguments)
 
     assert (done.returncode, done.stdout) == (2, "")

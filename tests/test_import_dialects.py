@@ -1,6 +1,8 @@
 """Text files in the dialects of loggers and spreadsheets give the same readings."""
 
+import csv
 import datetime as dt
+import io
 import re
 import tempfile
 from pathlib import Path
@@ -11,6 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from replay.errors import Refusal
 from replay.measured.cells import BadCell, number_pattern, text_numbers
 from replay.measured.dialect import read_dialect
 from replay.measured.marks import Marks, find_marks
@@ -61,7 +64,7 @@ def logs(draw: st.DrawFn) -> tuple[bytes, str, list[tuple[int, int | None, int, 
     lines = [[*head, *names, "Läuft"]]
     if unit_place == "row":
         lines.append([*[""] * len(head), unit + mark, unit + mark, "-"])
-    text = "".join(separator.join(f'"{c}"' if quoted else c for c in row) + end for row in [*lines, *rows])
+    text = "".join(separator.join(f'"{c}"' if quoted or separator in c else c for c in row) + end for row in [*lines, *rows])
     preamble = draw(st.sampled_from(["", "Tidewater logger 7" + end, f"Station{separator}Tidewater{end}{end}"]))
     reference = '"gauge"' if gauge else '"absolute"'
     stated = f'unit = "{unit}"\nreference = {reference}' if unit_place == "profile" else "-unit\n-reference"
@@ -202,6 +205,28 @@ def test_preamble_unit_rows_blanks_and_quotes_are_no_obstacle(text: str, first_l
     assert trace.oil_pa.tolist() == [451325, 451325]
     assert trace.running.tolist() == [1, 1]
     assert read_dialect(tmp_path / "look.csv", FileForm(), frozenset({"t", "oil"})).data_line == first_line
+
+
+@pytest.mark.parametrize("quoting", [csv.QUOTE_MINIMAL, csv.QUOTE_ALL], ids=["where needed", "everywhere"])
+@pytest.mark.parametrize("last_break", [True, False])
+def test_fields_quoted_by_rfc_4180_are_read(quoting: int, last_break: bool, tmp_path: Path) -> None:
+    """Catches a comma, a doubled quote or a line break within a field that ends it. Writer: Python's csv module.
+
+    RFC 4180, section 2, rules 1 to 7. A line break in the header is refused (no row of readings is found).
+    """
+    rows = [
+        ["t", 'oil, "main"', "suction", "run", "note"],
+        ["0", "3.5", "2", "1", 'b"bb, c'],
+        ["1", "3.5", "2", "1", "b\r\nbb"],
+    ]
+    text = io.StringIO()
+    csv.writer(text, quoting=quoting).writerows(rows)
+    data = text.getvalue() if last_break else text.getvalue().removesuffix("\r\n")
+    trace = readings(tmp_path, data, profile_with(oil_pressure='column = "oil, \\"main\\""'))
+
+    assert (trace.time_ms.tolist(), trace.oil_pa.tolist()) == ([0, 1000], [451325, 451325])
+    with pytest.raises(Refusal, match="no row of readings"):
+        readings(tmp_path, data.replace("suction", '"suc\r\ntion"'))
 
 
 def test_a_file_without_header_goes_by_column_numbers(tmp_path: Path) -> None:

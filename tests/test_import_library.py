@@ -1,6 +1,7 @@
 """Imported traces in a library: entries, profiles that are found again, the same file twice; and the command."""
 
 import hashlib
+import io
 import json
 import tomllib
 from pathlib import Path
@@ -187,3 +188,30 @@ def test_the_profile_of_the_readme_imports_its_own_example(tmp_path: Path) -> No
     assert trace.oil_pa.tolist() == [341000 + 100845, -1000000000]
     assert "2026-03-14T10:00:00.000Z, zone Europe/Dublin" in report.traces[0].start
     assert PROFILE
+
+
+def test_a_wrong_profile_is_told_once_and_a_known_file_says_what_would_read_it_again(log: Path) -> None:
+    """Catches the same complaint for each of a week's files, and a corrected profile that is passed over in silence."""
+    (log / "open.toml").write_text('[time]\ncolumn = "?"\n')
+    refused = lubetrip("import", *[log / "Log 7.csv"] * 3, "--profile", log / "open.toml", "--to", log / "lib")
+    bring = ("import", log / "Log 7.csv", "--profile", log / "logger.toml", "--to", log / "lib")
+    lubetrip(*bring)
+
+    assert (refused.returncode, len(refused.stderr.splitlines())) == (2, 1)
+    assert "into a new library" in " ".join(lubetrip(*bring).stdout.split())
+
+
+def test_a_status_on_change_that_was_not_declared_is_told_beside_the_rows_it_costs() -> None:
+    """Catches a file of which four rows are left without a word why."""
+    from rich.console import Console
+
+    from replay.measured.assemble import Counts
+    from replay.measured.report import Report, view
+
+    def shown(without: int) -> str:
+        console = Console(width=160, file=io.StringIO())
+        console.print(view(Report("a.csv", "0" * 64, counts=Counts(read=10, without_status=without))))
+        return str(console.file.getvalue())  # type: ignore[attr-defined]
+
+    assert "on_change = true" in shown(8)
+    assert "on_change" not in shown(2)

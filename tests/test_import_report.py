@@ -139,6 +139,21 @@ def test_a_draft_leaves_open_what_the_file_leaves_open_and_no_import_passes_it(
     assert not (tmp_path / "library").exists()
 
 
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("time,net oil psi,suction psia,run\n0,30,20,1\n1,31,21,0\n", '"difference" (net)'),
+        ("Timestamp,oil psia,suction psia,run\n46083.4,50,20,1\n46083.5,51,21,0\n", '"serial day"'),
+        ("time,oil psia,suction psia,run\n0,50,20,on\n1,51,21,\n2,51,20,\n3,51,21,\n", "on_change = true"),
+    ],
+)
+def test_a_draft_offers_what_the_file_looks_like(text: str, said: str, tmp_path: Path) -> None:
+    """Catches a draft that leaves out the one choice that is right: net pressure, spreadsheet days, status on change."""
+    (tmp_path / "log.csv").write_text(text, encoding="utf-8")
+
+    assert said in draft(tmp_path / "log.csv")
+
+
 def test_a_decided_draft_imports(tmp_path: Path) -> None:
     """Catches a draft whose columns, fingerprint or sentinels do not fit the file that it was drafted for."""
     text = "Zeit;Pöl [bar(g)];Psaug [bar(g)];Läuft\n14.03.2026 10:00:00;3,41;2,0;1\n14.03.2026 10:00:01;Bad;2,05;0\n"

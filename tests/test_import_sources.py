@@ -6,6 +6,7 @@ from typing import Any
 
 import asammdf
 import numpy as np
+import polars as pl
 import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
@@ -41,6 +42,24 @@ def test_parquet_and_csv_give_the_same_trace(tmp_path: Path) -> None:
 
     for name in ("time_ms", "oil_pa", "suction_pa", "running"):
         assert np.array_equal(getattr(one, name), getattr(other, name)), name
+
+
+@pytest.mark.parametrize("compression", ["zstd", "snappy", "gzip", "uncompressed"])
+def test_parquet_of_another_writer_is_read(compression: Any, tmp_path: Path) -> None:
+    """Catches a reader that only knows files of the library it reads with. Writer: polars, its own implementation."""
+    start = dt.datetime(2026, 3, 14, 9, 0)  # noqa: DTZ001 - the zone is the column's
+    rows = {"oil": [3.5, None, 3.0], "suction": [2.0, 2.0, 1.0], "run": [True, True, False]}
+    times = pl.Series("t", [start + dt.timedelta(seconds=s) for s in range(3)]).dt.replace_time_zone("UTC")
+    path = tmp_path / "polars.parquet"
+    pl.DataFrame([times, *(pl.Series(name, values) for name, values in rows.items())]).write_parquet(
+        path, compression=compression, row_group_size=2
+    )
+    report, traces = bring_in(tmp_path, path.read_bytes(), profile_with(time="-unit"), name="log.parquet")
+
+    assert report.traces[0].start == "starts 2026-03-14T09:00:00.000Z, zone UTC"
+    assert traces[0].time_ms.tolist() == [0, 1000, 2000]
+    assert traces[0].oil_pa.tolist() == [451325, NO_READING, 401325]
+    assert traces[0].running.tolist() == [1, 1, 0]
 
 
 @pytest.mark.parametrize(

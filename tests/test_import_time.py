@@ -66,6 +66,41 @@ def test_a_time_form_is_told_from_its_cells(
     assert start in report.traces[0].start
 
 
+# RFC 3339 (a profile of ISO 8601), 5.8: the examples, and what it says they are in UTC where it does.
+RFC_3339 = [
+    ("1985-04-12T23:20:50.52Z", "1985-04-12T23:20:50.520Z"),
+    ("1996-12-19T16:39:57-08:00", "1996-12-20T00:39:57.000Z"),
+    ("1937-01-01T12:00:27.87+00:20", "1937-01-01T11:40:27.870Z"),
+]
+# ISO/IEC 29500, L.2.16.9.1, 1900 date base system: serial value and date; 25569 follows from its day 0, 1899-12-30.
+SERIAL_DAYS = [("2", "1900-01-01"), ("3687", "1910-02-03"), ("38749", "2006-02-01"), ("25569", "1970-01-01")]
+
+
+@pytest.mark.parametrize(("cell", "utc"), RFC_3339)
+def test_published_examples_of_the_iso_form(cell: str, utc: str, tmp_path: Path) -> None:
+    """Catches an offset with the wrong sign, and hundredths taken for thousandths. Oracle beside: datetime."""
+    later = dt.datetime.fromisoformat(cell) + dt.timedelta(seconds=1)
+    report, traces = bring_in(tmp_path, log(cell, later.isoformat()), profile_with(time=BARE))
+
+    assert f"starts {utc}, zone UTC" in report.traces[0].start
+    assert traces[0].time_ms.tolist() == [0, 1000]
+
+
+def test_a_leap_second_is_refused_by_its_line(tmp_path: Path) -> None:
+    """Catches a second that is lost in silence: RFC 3339 admits 23:59:60, the ms since 1970 know no such moment."""
+    with pytest.raises(Refusal, match='line 2, time = "1990-12-31T23:59:60Z"'):
+        bring_in(tmp_path, log("1990-12-31T23:59:60Z", "1991-01-01T00:00:01Z"), profile_with(time=BARE))
+
+
+@pytest.mark.parametrize(("cell", "date"), SERIAL_DAYS)
+def test_published_serial_days_of_spreadsheets(cell: str, date: str, tmp_path: Path) -> None:
+    """Catches a day 0 that is off by the leap day which 1900 did not have."""
+    profile = profile_with(time=BARE + 'max_gap = "1 d"\nform = "serial day"')
+    report, _ = bring_in(tmp_path, log(cell, cell + ".5"), profile)
+
+    assert f"starts {date}T00:00:00.000 of" in report.traces[0].start
+
+
 @pytest.mark.parametrize(
     "cells",
     [

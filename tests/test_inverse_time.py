@@ -6,10 +6,11 @@ is our integral with a weight in proportion to 1 / t(M), so `accumulate` is give
 such weights and has to reproduce operate times and the cases with varying M.
 
 Sources. IEC 60255-151:2009, Annex A, Table A.1 (curves A, B, C) and IEEE
-C37.112-1996/-2018, Table 1 (MI, VI, EI): the constants were seen in public
-relay-curve texts and libraries, the clause and table numbers are from memory.
-That the integral holds for varying input is stated in the abstract of IEEE
-C37.112. The reset constant 21.6 s of VI is from memory. Operate times and cases
+C37.112-1996/-2018, Table 1 (MI, VI, EI): the constants, with the reset constant
+21.6 s of VI, were seen in public relay-curve texts and libraries, the clause and
+table numbers are from memory. That the integral holds for varying input is stated
+in the abstract of IEEE C37.112. The operate times of MI, VI and EI at M up to 10
+were seen printed in a public table; the others, and the cases with varying M,
 are arithmetic on those formulas.
 """
 
@@ -34,9 +35,9 @@ CURVES = {
     "IEEE VI": (19.61, 0.491, 2.0),  # as above
     "IEEE EI": (28.2, 0.1217, 2.0),  # as above
 }
-VI_RESET = 21.6  # s, t(M) = 21.6 / (1 - M^2) below the setting; constant from memory
+VI_RESET = 21.6  # s, t(M) = 21.6 / (1 - M^2) below the setting; constant seen as those above
 
-# curve: {M: operate time in s}, all by arithmetic on the formula
+# curve: {M: operate time in s}; see Sources
 OPERATE_TIMES = {
     "IEC A": {2: 10.029, 5: 4.2797, 10: 2.9706, 20: 2.2674},  # published as 10.03, 4.28, 2.97 (from memory)
     "IEC B": {2: 13.5, 5: 3.375, 10: 1.5, 20: 0.7105},
@@ -101,7 +102,7 @@ def dip_and_return(seconds: float) -> float:
     [
         (two_steps, 3.74968),  # 3 + (1 - 3 / t(2)) t(5)
         (ramp, 4.06553),  # root of the integral, by quadrature
-        (dip_and_return, 9.05248),  # trip and reset integrals; the reset constant is from memory
+        (dip_and_return, 9.05248),  # trip and reset integrals
     ],
 )
 def test_operate_times_at_varying_input(course: Callable[[float], float], seconds: float) -> None:

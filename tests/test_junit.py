@@ -35,6 +35,17 @@ def said(case: ET.Element) -> dict[str, str]:
     return {item.attrib["name"]: item.attrib["value"] for item in case.iter("property")}
 
 
+def shape(text: str) -> set[tuple[str, ...]]:
+    """Return every path of elements of a report, and every attribute with the path of its element."""
+
+    def below(path: tuple[str, ...], element: ET.Element) -> set[tuple[str, ...]]:
+        here = (*path, element.tag)
+        inner = [below(here, child) for child in element]
+        return {here, *((*here, "@" + name) for name in element.attrib)}.union(*inner)
+
+    return below((), ET.fromstring(text))
+
+
 def test_one_case_for_each_trace_and_one_for_the_acceptance(mixed: Path, tmp_path: Path) -> None:
     """Catches a trace that is not told, a count that contradicts the cases, an undecided trace that passes."""
     out = tmp_path / "report.xml"
@@ -98,7 +109,7 @@ def test_a_report_that_cannot_be_written_is_refused_before_the_work(library: Pat
 def run_pytest(folder: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
     """Run pytest of this installation, as QA would, in a folder of its own."""
     (folder / "pytest.ini").write_text("[pytest]\n")
-    command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", *arguments]
+    command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "-p", "no:hypothesispytest", *arguments]
     return subprocess.run(command, cwd=folder, capture_output=True, text=True, check=False, timeout=120)
 
 
@@ -111,9 +122,16 @@ def lab(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_the_plugin_runs_one_test_for_each_trace(mixed: Path, lab: Path) -> None:
-    """Catches a plugin that is not installed, one that passes a nuisance trip, one that hides the decisions."""
+    """Catches a plugin that is not installed, one that passes a nuisance trip, one that hides the decisions.
+
+    And a report of `score --junit` with an element or attribute that readers do not know. JUnit XML has no standard: what
+    pytest writes stands for it, and `type` of a failure, which other writers have (common practice, no source).
+    """
     done = run_pytest(lab, "--lubetrip-library", str(mixed), "--junitxml", "own.xml")
-    found = cases((lab / "own.xml").read_text(encoding="utf-8"))
+    text = (lab / "own.xml").read_text(encoding="utf-8")
+    found = cases(text)
+    loaded = read_library(mixed)
+    ours = junit(score(loaded, read_settings(mixed / "settings.toml")), loaded)
 
     assert done.returncode == 1, done.stdout + done.stderr
     assert "2 failed, 2 passed, 1 skipped" in done.stdout
@@ -123,6 +141,7 @@ def test_the_plugin_runs_one_test_for_each_trace(mixed: Path, lab: Path) -> None
     assert "Traceback" not in done.stdout
     assert said(found["fault"])["margin_s"] == "121"
     assert set(found) == {"fault", "quiet", "dip", "doubt", "acceptance"}
+    assert shape(ours) - shape(text) == {("testsuites", "testsuite", "testcase", "failure", "@type")}
 
 
 def test_the_plugin_takes_other_settings_selections_and_tests_beside(library: Path, lab: Path) -> None:

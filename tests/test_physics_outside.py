@@ -4,13 +4,14 @@ import math
 
 import numpy as np
 import pytest
-from CoolProp.CoolProp import PropsSI
+from scipy import constants as codata
 
 from replay.physics import MACHINES, OILS, REFRIGERANTS, Channel
+from replay.physics.constants import GAS_CONSTANT_J_KMOL_K, GAS_TEMPERATURE_K
 from replay.physics.crankshaft import floor_pressure_pa, mean_effective_pressure_pa
 from replay.physics.fluid_tables import LOG_SATURATION, TEMPERATURES_K
 from replay.physics.gas import limiting_vacuum_pa
-from replay.physics.journal import ECCENTRICITIES, solve_film, sommerfeld_number
+from replay.physics.journal import ECCENTRICITIES, least_sommerfeld, solve_film, sommerfeld_number
 from replay.physics.journal_table import SOMMERFELD
 from replay.physics.model import equilibrium_fraction, solubility_table
 from replay.physics.pump import balance_pressure_pa
@@ -87,11 +88,30 @@ def test_shut_machine_stops_pulling_at_the_limiting_vacuum(machine):
     assert limit < result.true_suction_pa[-1] < 1.12 * limit
 
 
+def test_gas_constant_is_that_of_codata():
+    """Catches a mistyped digit; library: scipy.constants."""
+    assert pytest.approx(1000.0 * codata.R, rel=1e-14) == GAS_CONSTANT_J_KMOL_K
+
+
+@pytest.mark.parametrize("refrigerant", REFRIGERANTS)
+@pytest.mark.parametrize(("kpa", "within"), [(10, 0.003), (50, 0.013), (100, 0.026), (250, 0.065)])
+def test_ideal_gas_against_the_equation_of_state(refrigerant, kpa, within):
+    """CoolProp's density at 15 C; catches a wrong molar mass, and says what the ideal gas costs: 6.2 % at 250 kPa."""
+    from CoolProp.CoolProp import PropsSI  # late: it takes seconds to load
+
+    rt = GAS_CONSTANT_J_KMOL_K / REFRIGERANTS[refrigerant].molar_mass_g_mol * GAS_TEMPERATURE_K
+    real = PropsSI("D", "T", GAS_TEMPERATURE_K, "P", 1e3 * kpa, refrigerant)
+
+    assert 0.0 < 1.0 - 1e3 * kpa / rt / real < within
+
+
 @pytest.mark.parametrize(
     ("temperature_c", "kpa"), [(-40, 51.209), (-20, 132.735), (0, 292.803), (20, 571.707), (40, 1016.593)]
 )
 def test_saturation_of_r134a_in_the_table_and_in_the_library(temperature_c, kpa):
     """CoolProp 8.0.0 (Tillner-Roth and Baehr 1994); catches a table made for another fluid or in other units."""
+    from CoolProp.CoolProp import PropsSI  # late: it takes seconds to load
+
     from_table = math.exp(
         np.interp(-1.0 / (temperature_c + 273.15), [-1.0 / t for t in TEMPERATURES_K], LOG_SATURATION["R134a"])
     )
@@ -158,6 +178,18 @@ def test_sommerfeld_number_of_a_worked_bearing():
     assert sommerfeld_number(0.02, 29.1667, 1865.8, 0.020, 0.020, 20e-6) == pytest.approx(0.25012, rel=1e-4)
 
 
+def test_worked_bearing_of_a_textbook():
+    """4 microreyn, 30 rev/s, 500 lbf, r 0.75, c 0.0015, l 1.5 in: S 0.135, h0/c 0.42; catches a table read at eps.
+
+    Shigley, Mechanical Engineering Design, ch. 12, example of the film thickness (from memory; h0/c read off a chart).
+    """
+    inch, reyn = codata.inch, codata.psi
+    number = sommerfeld_number(4e-6 * reyn, 30.0, 500 * codata.lbf, 0.75 * inch, 1.5 * inch, 0.0015 * inch)
+
+    assert number == pytest.approx(0.135, abs=5e-5)
+    assert least_sommerfeld(1.0, 0.42) == pytest.approx(number, rel=0.03)
+
+
 @pytest.mark.parametrize(
     ("nu40", "nu100", "a", "b", "others"),
     [
@@ -180,7 +212,7 @@ def test_low_viscosity_terms_of_d341_undo_each_other(nu):
 
 @pytest.mark.parametrize(("oil", "grade"), [("still-68", 68), ("foaming-68", 68), ("still-32", 32), ("foaming-32", 32)])
 def test_oils_lie_within_their_iso_grade(oil, grade):
-    """ISO 3448 (from memory): midpoint at 40 C within 10 %."""
+    """ISO 3448 as several public tables print it: midpoint at 40 C within 10 %; catches an oil sold as another grade."""
     assert OILS[oil].viscosity_40_mm2_s == pytest.approx(grade, rel=0.1)
 
 

@@ -76,6 +76,8 @@ DEFECTS = {
         "settings, ONE, past_grace(state, outputs[DOUBTED])",
         "settings, -settings[RECOVERY], outputs[DOUBTED]",
     ),
+    "a_change_within_two_halves_breaks_the_seal": ("seal", "weight += 2", "weight += 1"),
+    "a_fill_never_agrees_with_its_seal": ("seal", "BEGIN = 1 ", "BEGIN = 0 "),
 }
 
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.stats import binomtest
+from scipy.stats import binomtest, kstest
 
 from protect import ranges
 from protect.ranges import NO_READING
@@ -291,6 +291,20 @@ def test_a_draw_belongs_to_its_seed_and_number_and_stays_within_the_tolerances(s
     assert abs(errors["oil_pressure"].gain) <= 0.01
     assert 0 <= errors["oil_pressure"].lag_s <= 2
     assert errors["suction_pressure"] == errors["crankcase_pressure"] == SensorError()
+
+
+def test_draws_are_even_between_minus_and_plus_the_tolerance() -> None:
+    """Catches draws that crowd at the middle or the ends, or leave out one side; library: scipy.stats.kstest."""
+    stated = {"oil_pressure": SensorError(1e6, 0.5, 600.0)}
+    drawn = [installation(stated, 1, number)["oil_pressure"] for number in range(2000)]
+    lines = {
+        "offset": ([one.offset_pa for one in drawn], -1e6, 2e6),
+        "gain": ([one.gain for one in drawn], -0.5, 1.0),
+        "lag": ([one.lag_s for one in drawn], 0.0, 600.0),
+    }
+
+    for name, (values, least, span) in lines.items():
+        assert kstest(values, "uniform", (least, span)).pvalue > 0.01, name
 
 
 def test_the_monte_carlo_is_the_same_whoever_works_and_begins_with_the_shorter_one(folder: Path) -> None:

@@ -81,7 +81,7 @@ def words(values: list[int]) -> "ctypes.Array[ctypes.c_int32]":
 def test_checksum_is_the_common_crc_32(data: bytes) -> None:
     """Catches a CRC of one's own making.
 
-    Oracle: zlib's, by way of binascii; published check value of "123456789" (catalogue of parametrised CRCs, from memory).
+    Oracle: zlib's, by way of binascii; published check value of "123456789" (CRC-32/ISO-HDLC in the catalogue of parametrised CRCs).
     """
     for text, wanted in ((data, binascii.crc32(data)), (b"123456789", 0xCBF43926)):
         crc = [0, 0]

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from replay.engine import Replay, Stop
+from replay.errors import Refusal
 from replay.library import Entry, MustTrip
 from replay.score import Totals, Verdict, claims, judge, total, unmet
 from replay.settings import Acceptance
@@ -53,6 +54,13 @@ def test_outcome_follows_the_first_stop_and_the_label(
 
     assert (result.outcome, result.margin_s) == (outcome, margin)
     assert result.trips == len(stops_s)
+
+
+def test_a_window_after_the_end_of_its_trace_is_refused() -> None:
+    """Catches a label in ms, or of another trace, that is counted as a fault missed."""
+    verdict(MustTrip(4600.0, 5000.0))
+    with pytest.raises(Refusal, match=r"earliest_s in the library = 4600\.001: after the trace has ended.*up to 4600"):
+        verdict(MustTrip(4600.001, 5000.0))
 
 
 def test_an_early_stop_is_a_nuisance_trip_and_no_hit() -> None:

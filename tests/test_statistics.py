@@ -5,8 +5,11 @@
 
 import math
 import random
+from collections import Counter
+from itertools import combinations_with_replacement
 
 import pytest
+from scipy.stats import binomtest, poisson
 
 from replay import statistics
 
@@ -58,9 +61,9 @@ def test_no_exposure_shows_nothing() -> None:
 @pytest.mark.parametrize(
     ("events", "trials", "confidence", "limits", "tolerance"),
     [
-        (4, 20, 0.90, (0.071354, 0.401029), 2e-6),  # NIST/SEMATECH e-Handbook 7.2.4.1; its limits from memory
+        (4, 20, 0.90, (0.071354, 0.401029), 2e-6),  # NIST/SEMATECH e-Handbook 7.2.4.1, worked example, seen
         (682, 925, 0.95, (0.7076683, 0.7654066), 1e-6),  # R binom.test example (Conover 1971), from memory
-        (81, 263, 0.95, (0.2527, 0.3676), 5e-5),  # Newcombe 1998, Stat. Med. 17:857, table I, method 5, from memory
+        (81, 263, 0.95, (0.2527, 0.3676), 5e-5),  # Newcombe 1998, Stat. Med. 17:857, table I, method 5, as quoted
         (15, 148, 0.95, (0.0578, 0.1617), 5e-5),  # same
         (0, 20, 0.95, (0.0, 0.1684), 5e-5),  # same
         (1, 29, 0.95, (0.0009, 0.1776), 5e-5),  # same
@@ -75,13 +78,34 @@ def test_limits_of_a_probability(
     assert (1 - high, 1 - low) == pytest.approx(limits, abs=tolerance)
 
 
+@pytest.mark.parametrize(("events", "trials"), [(0, 1), (1, 1), (3, 7), (2, 250), (249, 250), (40, 4000)])
+@pytest.mark.parametrize("confidence", [0.8, 0.95, 0.999])
+def test_limits_of_a_probability_against_a_library(events: int, trials: int, confidence: float) -> None:
+    """Catches an error that the published cases hide; library: scipy.stats.binomtest, by root finding of its own."""
+    expected = binomtest(events, trials).proportion_ci(confidence, "exact")
+    assert statistics.proportion_interval(events, trials, confidence) == pytest.approx(
+        (expected.low, expected.high), abs=1e-10
+    )
+
+
+@pytest.mark.parametrize("events", [0, 1, 7, 300])
+@pytest.mark.parametrize("confidence", [0.8, 0.95, 0.999])
+def test_limits_of_a_rate_leave_their_tails(events: int, confidence: float) -> None:
+    """Catches limits that are not those of the definition: so few, or so many, events have just half the rest."""
+    low, high = statistics.rate_interval(events, 2.0, confidence)
+
+    assert poisson.cdf(events, 2 * high) == pytest.approx((1 - confidence) / 2)
+    assert events == 0 or poisson.sf(events - 1, 2 * low) == pytest.approx((1 - confidence) / 2)
+
+
 def test_rule_of_three() -> None:
     """Catches a limit off by an order; Hanley and Lippman-Hand 1983, JAMA 249:1743, from memory; its example was seen."""
     assert statistics.proportion_upper(0, 300, 0.95) == pytest.approx(0.009936, abs=1e-6)
     assert statistics.proportion_upper(0, 300, 0.95) < 3 / 300
 
 
-# Success-run theorem, n = ceil(ln(1 - C) / ln(R)), from memory; 59 is also Wilks 1941 at 95/95.
+# Success-run theorem, n = ceil(ln(1 - C) / ln(R)), from memory; 59 is also Wilks 1941 at 95/95. 2995: worked example
+# in the documentation of the Python package `reliability`, sample size without failures.
 @pytest.mark.parametrize(
     ("reliability", "sizes"),
     [(0.90, (22, 29, 44)), (0.95, (45, 59, 90)), (0.99, (230, 299, 459)), (0.999, (None, 2995, None))],
@@ -129,8 +153,8 @@ def test_tolerance_limit_is_the_right_order_statistic(size: int, coverage: float
 @pytest.mark.parametrize(
     ("only_first", "only_second", "p"),
     [
-        (1, 7, 0.0703125),  # Fagerland, Lydersen, Laake 2013, BMC Med. Res. Methodol. 13:91: table seen, p from memory
-        (6, 16, 0.052479),  # same paper, from memory
+        (1, 7, 0.0703125),  # 18 / 2^8; Fagerland, Lydersen, Laake 2013, doi 10.1186/1471-2288-13-91: data and rule seen
+        (6, 16, 0.052479),  # same paper: data seen, p by its rule
         (0, 0, 1.0),
         (3, 3, 1.0),
         (0, 1, 1.0),
@@ -158,6 +182,31 @@ def test_bootstrap_interval_is_the_same_each_time_and_about_right() -> None:
     assert statistics.bootstrap_mean(values[::-1], 0.95, 1) == (low, high)
     assert statistics.bootstrap_mean([3.0, 3.0], 0.95, 1) == (3.0, 3.0)
     assert statistics.bootstrap_mean([3.0], 0.95, 1) is None
+
+
+# Survival of seven mice in days: Efron and Tibshirani 1993, An Introduction to the Bootstrap, ch. 2, from memory; so is
+# the standard error of their mean without sampling, 23.36.
+MICE = (94.0, 197.0, 16.0, 38.0, 99.0, 141.0, 23.0)
+
+
+def test_bootstrap_interval_is_that_of_all_samples_there_are() -> None:
+    """Catches an interval that is drawn in, shifted or of another statistic: all 7^7 samples are counted instead."""
+    ways: Counter[float] = Counter()
+    for places in combinations_with_replacement(range(7), 7):
+        repeats = math.prod(math.factorial(times) for times in Counter(places).values())
+        ways[sum(MICE[place] for place in places) / 7] += math.factorial(7) // repeats
+    mean = sum(MICE) / 7
+    spread = math.sqrt(sum(times * (value - mean) ** 2 for value, times in ways.items()) / 7**7)
+    reached, below = {}, 0
+    for value in sorted(ways):
+        below += ways[value]
+        reached[value] = below / 7**7
+
+    assert spread == pytest.approx(23.36, abs=5e-3)
+    for confidence in (0.8, 0.95):
+        tail = (1 - confidence) / 2
+        whole = [next(value for value in reached if reached[value] >= share) for share in (tail, 1 - tail)]
+        assert statistics.bootstrap_mean(MICE, confidence, 1) == pytest.approx(whole, abs=spread / 10)
 
 
 @pytest.mark.parametrize(("size", "probability"), [(30, 0.05), (49, 0.02), (20, 0.3)])

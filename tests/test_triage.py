@@ -10,8 +10,10 @@ from pathlib import Path
 import pyarrow.parquet as pq
 import pytest
 from click.testing import CliRunner
+from rich.console import Console
 
 from replay.cli import main
+from replay.display.triage import moment, triage_view
 from replay.errors import Refusal
 from replay.settings import Settings, read_settings
 from replay.trace import Trace
@@ -19,7 +21,7 @@ from replay.triage.events import AT_START, DOUBT, STARVED, VACUUM
 from replay.triage.exposure import Rate
 from replay.triage.logs import find_logs
 from replay.triage.ranking import ADVICE, RULE, rank
-from replay.triage.report import event_json, rates, triage
+from replay.triage.report import Triage, event_json, rates, triage
 from replay.triage.run import Findings, examine
 from tests.command import lubetrip
 from tests.conftest import entry, trace_csv
@@ -340,3 +342,26 @@ def test_a_path_without_logs_is_refused_in_python_too(tmp_path: Path) -> None:
     """Catches an empty report that reads as good news."""
     with pytest.raises(Refusal, match="no logs in this folder"):
         find_logs([tmp_path], by_folder=True)
+
+
+def test_a_log_slower_than_max_gap_is_said_to_be_unjudged(site: Settings) -> None:
+    """Catches a slow logger's week that reads as bad sensors, its starved spell never looked for, with no word why."""
+    slow = dataclasses.replace(STARVED_LOG, time_ms=STARVED_LOG.time_ms * 60)
+    late, seen = (triage([found(trace, site)], site) for trace in (slow, STARVED_LOG))
+
+    def shown(report: Triage) -> str:
+        console = Console(width=200, file=io.StringIO())
+        console.print(triage_view(report, 3))
+        return str(console.file.getvalue())  # type: ignore[attr-defined]
+
+    assert "NOT JUDGED: their rows are further apart than max_gap" in shown(late)
+    assert "NOT JUDGED" not in shown(seen)
+
+
+@pytest.mark.parametrize(
+    ("seconds", "text"),
+    [(59.0, "59.0 s"), (47796.0, "47796.0 s (13:16:36)"), (90061.5, "90061.5 s (day 1, 01:01:01)")],
+)
+def test_a_time_in_a_log_can_be_found_on_a_chart(seconds: float, text: str) -> None:
+    """Catches a spell in the fourteenth hour that is told in seconds alone, and hours that run past a day."""
+    assert moment(seconds) == text

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
+import optuna
 import pyarrow.parquet as pq
 import pytest
 from hypothesis import given
@@ -121,6 +122,18 @@ def test_the_pareto_set_is_that_of_comparing_all_with_all(rows: list[tuple[float
     assert len({rows[one.candidate] for one in found}) == len(found)
     assert [one.alike for one in found] == [rows.count(rows[one.candidate]) for one in found]
     assert rows[chosen([Made(row) for row in rows], places).candidate] == min(rows)
+
+
+def test_the_pareto_set_is_that_of_an_independent_library() -> None:
+    """Catches what a test that restates the definition shares with the code; library: optuna, best trials of a study."""
+    draw = np.random.default_rng(5)
+    rows = [tuple(map(float, row)) for row in draw.integers(0, 1000, (150, 3))]
+    study = optuna.create_study(directions=["minimize"] * 3)
+    study.add_trials([optuna.trial.create_trial(values=list(row)) for row in rows])
+    found = front([Made(row) for row in rows], np.zeros((len(rows), 1)))
+
+    assert {rows[one.candidate] for one in found} == {tuple(trial.values) for trial in study.best_trials}
+    assert len(found) > 10
 
 
 def test_among_alike_candidates_the_one_in_their_middle_is_taken() -> None:

@@ -1,12 +1,30 @@
 """Pressure units, gauge and vacuum marks, durations, and the atmosphere at altitude."""
 
+from decimal import Decimal
+
 import ambiance
+import pint
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy import constants
 
-from replay.units import UnitError, absolute_pressure_pa, atmosphere_pa, duration_ms, pressure_difference_pa, quantity
+from replay.units import (
+    _USUAL,
+    PSI_PA,
+    UnitError,
+    absolute_pressure_pa,
+    atmosphere_pa,
+    duration_ms,
+    pressure_difference_pa,
+    quantity,
+)
 
-# Factors of NIST Special Publication 811, appendix B.8 (psi, kgf/cm2, bar, atm, torr from memory and
-# recomputed; the conventional inHg as printed there, 3.386 389 E+03). A million of a unit shows the digits.
+REGISTRY = pint.UnitRegistry()
+
+# Factors of NIST Special Publication 811, appendix B.8, as several public texts quote it (psi 6.894 757 E+03,
+# mmHg 1.333 224 E+02, inHg 3.386 389 E+03, kgf/cm2 9.806 65 E+04); the page itself was not seen. A million of a
+# unit shows the digits.
 SP_811 = [
     ("psi", 6894.757, 1e-6),
     ("bar", 100000.0, 0),
@@ -25,6 +43,32 @@ SP_811 = [
 def test_pressure_unit_has_its_published_factor(unit: str, pascals: float, tolerance: float) -> None:
     """Catches a wrong or confused unit, such as the torr taken for the conventional mmHg or psi for bar."""
     assert quantity(f"1000000 {unit}", "pascal", "") == pytest.approx(1e6 * pascals, rel=tolerance or 1e-12)
+
+
+@pytest.mark.parametrize(
+    ("unit", "pascals"),
+    [
+        ("psi", constants.psi),
+        ("bar", constants.bar),
+        ("atm", constants.atm),
+        ("torr", constants.torr),
+        ("kgf/cm2", constants.kgf / constants.centi**2),
+        ("inHg", 13595.1 * constants.g * constants.inch),
+    ],
+)
+def test_pressure_units_against_an_independent_library(unit: str, pascals: float) -> None:
+    """Catches a unit that another library has otherwise; library: scipy.constants, mercury of 13595.1 kg/m3."""
+    assert quantity(f"1 {unit}", "pascal", "") == pytest.approx(pascals, rel=1e-14)
+    assert constants.psi == PSI_PA
+
+
+@pytest.mark.parametrize(("want", "unit"), [(want, unit) for want, units in _USUAL.items() for unit in units])
+@settings(max_examples=20)  # a factor that is off by more than a rounding is off for every number
+@given(number=st.decimals(-100_000, 100_000, places=3))
+def test_units_known_without_the_library_are_those_of_the_library(want: str, unit: str, number: Decimal) -> None:
+    """Catches a factor of the short list that the library of units has otherwise, or that rounds otherwise; library: pint."""
+    wanted = float(REGISTRY.Quantity(float(number), unit).to(want).magnitude)
+    assert quantity(f"{number:f} {unit}", want, "") == pytest.approx(wanted, rel=1e-15, abs=1e-300)
 
 
 @pytest.mark.parametrize(("psi", "kpa"), [(1, 6.8948), (4, 27.579), (5, 34.474), (9, 62.053)])

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from replay.port.vectors import Vectors, build, line
+from tests.shared import once
 
 ROOT = Path(__file__).parents[1]
 C_FOLDER = ROOT / "firmware_ref" / "c"
@@ -42,8 +43,9 @@ def build_port(folder: Path, source: Path = C_SOURCE, tool: str = "gcc", flags: 
 
 @functools.cache
 def vector_set() -> Vectors:
-    """Return the vectors of the logic as it is, built once a process."""
-    return build()
+    """Return the vectors of the logic as it is, built once a run of the tests: that takes seconds."""
+    vectors: Vectors = once("vectors", build)
+    return vectors
 
 
 def dialogue(vectors: Vectors) -> list[tuple[str, str]]:

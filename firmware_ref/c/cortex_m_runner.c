@@ -3,8 +3,10 @@
    The image carries the compact vectors, takes every step, compares each word
    on the spot and writes all it got into results.bin for the host to compare
    once more. The time that each step took on the core's own timer goes into
-   times.bin, after those of known numbers of instructions. */
+   times.bin, after those of known numbers of instructions. With SEALED defined
+   the steps are sealed ones. */
 #include "lubetrip.h"
+#include "lubetrip_seal.h"
 
 __asm__(".section .rodata\n"
         ".balign 4\n"
@@ -95,6 +97,27 @@ static uint32_t results_file;
 static uint32_t times_file;
 static uint32_t different;
 
+#ifdef SEALED
+static uint32_t seals[LUBETRIP_SEALS_SIZE];
+
+static void seal_all(void)
+{
+    lubetrip_seal_settings(settings, seals);
+    lubetrip_seal_state(state, seals);
+}
+
+static void take_step(int32_t memory[], const int32_t values[], const int32_t inputs[], int32_t results[])
+{
+    lubetrip_sealed_step(memory, values, inputs, results, seals);
+}
+#else
+static void seal_all(void)
+{
+}
+
+#define take_step lubetrip_step
+#endif
+
 /* The pointer is volatile, so every function is called in the same few instructions. */
 static void timed(step_function function, const int32_t inputs[])
 {
@@ -138,6 +161,7 @@ static const uint32_t *run_case(const uint32_t *word)
         expected[place] = is_state ? (int32_t)*word++ : 0;
     }
     lubetrip_power_up(state, settings);
+    seal_all();
     compare(state, &expected[LT_IN_SIZE], LT_ST_SIZE);
     write_words(results_file, state, LT_ST_SIZE);
     while ((*word >> 31) == 0U) {
@@ -147,7 +171,7 @@ static const uint32_t *run_case(const uint32_t *word)
                 expected[place] = (int32_t)*word++;
             }
         }
-        timed(lubetrip_step, expected);
+        timed(take_step, expected);
         compare(state, &expected[LT_IN_SIZE], LT_ST_SIZE);
         compare(outputs, &expected[LT_IN_SIZE + LT_ST_SIZE], LT_OUT_SIZE);
         write_words(results_file, state, LT_ST_SIZE);

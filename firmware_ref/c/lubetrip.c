@@ -397,9 +397,22 @@ static int move_once(int32_t state[], const int32_t settings[], uint32_t bits)
     int again = 0;
     int number;
 
+    /*@ assert rows: \forall integer i; 0 <= i < LUBETRIP_ROW_COUNT ==> row_leads(&table[i], bits); */
+    /*@ assert last_trip: last_trip_comes_first(&table[0], bits); */
+    /*@ loop pragma UNROLL 0;
+        loop invariant 0 <= number <= LUBETRIP_ROW_COUNT;
+        loop invariant moved == 0 ==> again == 0 && not_moved{Pre, Here}(state);
+        loop invariant moved == 0 ==> none_applies(&table[0], number, state, bits);
+        loop invariant consistent(state, settings);
+        loop invariant again != 0 ==> moved != 0 && may_go_on{Pre, Here}(state);
+        loop invariant lockout_kept{Pre, Here}(state, bits) && stop_kept{Pre, Here}(state, bits);
+        loop assigns number, moved, again;
+        loop assigns state[LT_ST_STATE], state[LT_ST_MEMORY_LEFT], state[LT_ST_TRIPS], state[LT_ST_CAUSE];
+        loop variant LUBETRIP_ROW_COUNT - number; */
     for (number = 0; (number < LUBETRIP_ROW_COUNT) && (moved == 0); number++) {
         const lubetrip_row *row = &table[number];
         if (((int32_t)row->state == state[LT_ST_STATE]) && ((bits & row->mask) == row->value)) {
+            /*@ assert row_leads(row, bits) && (counted_stop(row) ==> (bits & LT_BIT_LAST_TRIP) == 0); */
             state[LT_ST_STATE] = row->next_state;
             apply_effect(state, settings, row->effect);
             moved = 1;

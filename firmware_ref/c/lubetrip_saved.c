@@ -61,6 +61,10 @@ static uint32_t crc_of_content(const uint8_t record[])
     uint32_t crc = 0xFFFFFFFFU;
     int place;
 
+    /*@ loop pragma UNROLL 0;
+        loop invariant 0 <= place <= CRC_AT;
+        loop assigns place, crc;
+        loop variant CRC_AT - place; */
     for (place = 0; place < CRC_AT; place++) {
         crc = add_byte(crc, record[place]);
     }
@@ -73,6 +77,10 @@ static uint32_t crc_of_settings(const int32_t settings[])
     int place;
     int shift;
 
+    /*@ loop pragma UNROLL 0;
+        loop invariant 0 <= place <= LT_SET_SIZE;
+        loop assigns place, shift, crc;
+        loop variant LT_SET_SIZE - place; */
     for (place = 0; place < LT_SET_SIZE; place++) {
         for (shift = 0; shift < 32; shift += 8) {
             crc = add_byte(crc, (uint8_t)(((uint32_t)settings[place] >> shift) & 0xFFU));
@@ -95,6 +103,10 @@ void lubetrip_write_record(uint8_t record[LUBETRIP_RECORD_SIZE], int32_t number,
     put_word(record, STOP_AT, (uint32_t)stop);
     put_word(record, FAULT_AT, (uint32_t)state[LT_ST_FLAGS] & LT_FLAG_FAULT_DECLARED);
     put_word(record, CRC_AT, crc_of_content(record));
+    /*@ loop pragma UNROLL 0;
+        loop invariant 0 <= place <= COPY_SIZE;
+        loop assigns place, record[COPY_SIZE .. LUBETRIP_RECORD_SIZE - 1];
+        loop variant COPY_SIZE - place; */
     for (place = 0; place < COPY_SIZE; place++) {
         record[COPY_SIZE + place] = (uint8_t)(0xFFU ^ record[place]);
     }
@@ -105,6 +117,10 @@ static int is_sealed(const uint8_t record[])
     int sealed = 1;
     int place;
 
+    /*@ loop pragma UNROLL 0;
+        loop invariant 0 <= place <= COPY_SIZE && 0 <= sealed <= 1;
+        loop assigns place, sealed;
+        loop variant COPY_SIZE - place; */
     for (place = 0; place < COPY_SIZE; place++) {
         if ((record[place] ^ record[COPY_SIZE + place]) != 0xFFU) {
             sealed = 0;

@@ -1,16 +1,16 @@
-"""Take every step of vectors.txt with the heap locked and compare every word; runs on MicroPython only.
+"""Take every step of vectors.txt, sealed, with the heap locked and compare every word; runs on MicroPython only.
 
 With the heap locked an allocation raises MemoryError, and any integer that
 leaves the small-integer range of a 32-bit port is one. gc.mem_alloc() is
-compared as well, before and after each case.
+compared as well, before and after each case. Behind the last step of each case a
+broken state and broken settings are sealed off in the same way.
 """
 
 import gc
 
 import micropython
 
-from protect import outputs, ranges, state
-from protect.protection import step
+from protect import outputs, ranges, seal, state
 
 # Places in the numbers of a step line: inputs, state, outputs.
 STATE_START = ranges.INPUTS_SIZE
@@ -18,13 +18,14 @@ OUTPUTS_START = ranges.INPUTS_SIZE + state.STATE_SIZE
 
 memory = [0] * state.STATE_SIZE
 results = [0] * outputs.OUTPUTS_SIZE
+seals = [0] * seal.SEALS_SIZE
 
 
 def locked_step(settings: list[int], inputs: list[int]) -> None:
     """Do one step with the heap locked. Raises MemoryError."""
     micropython.heap_lock()
     try:
-        step(memory, settings, inputs, results)
+        seal.sealed_step(memory, settings, inputs, results, seals)
     finally:
         micropython.heap_unlock()
 
@@ -37,9 +38,22 @@ def same(words: list[int], numbers: list[int], start: int) -> bool:
     return True
 
 
+def broken_seals_differ(settings: list[int], inputs: list[int]) -> int:
+    """Return how many of two memory faults, one in the state and one in the settings, leave run permission."""
+    memory[state.GRACE_LEFT] ^= 1 << 20
+    locked_step(settings, inputs)
+    different = results[outputs.RUN_PERMISSION]
+    settings[ranges.CUT_OUT] ^= 1 << 20
+    locked_step(settings, inputs)
+    settings[ranges.CUT_OUT] ^= 1 << 20
+    return different + results[outputs.RUN_PERMISSION]
+
+
 def run_case(settings: list[int], steps: list[list[int]]) -> tuple[int, int]:
     """Return (bytes allocated, steps that differ) of a case."""
     state.power_up(memory, settings)
+    seal.seal_settings(settings, seals)
+    seal.seal_state(memory, seals)
     different = 0
     gc.collect()
     before = gc.mem_alloc()
@@ -47,6 +61,7 @@ def run_case(settings: list[int], steps: list[list[int]]) -> tuple[int, int]:
         locked_step(settings, numbers)
         if not (same(memory, numbers, STATE_START) and same(results, numbers, OUTPUTS_START)):
             different += 1
+    different += broken_seals_differ(settings, steps[-1])
     return gc.mem_alloc() - before, different
 
 

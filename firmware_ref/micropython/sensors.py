@@ -1,10 +1,10 @@
 """Converter counts -> absolute pressure in Pa, or NO_READING. Small integers only: nothing is allocated.
 
-4-20 mA after NAMUR NE 43: 3.8 to 20.5 mA is a measurement; up to 3.6 mA and
-from 21.0 mA on the sensor signals its failure. Neither that nor what lies between
-the bands is a reading.
+4-20 mA after NAMUR NE 43, as secondary texts tell it: 3.8 to 20.5 mA is a measurement;
+up to 3.6 mA and from 21.0 mA on the sensor signals its failure. Neither that nor what
+lies between the bands is a reading.
 
-0.5-4.5 V ratiometric: the signal counts as a part of its supply, 10 % to 90 %.
+0.5-4.5 V ratiometric (common practice, no source): the signal counts as a part of its supply, 10 % to 90 %.
 Below 5 % and above 95 % it is a broken wire or a short circuit.
 """
 

@@ -7,8 +7,7 @@ import sensors
 import ticks
 from machine import ADC, WDT, Pin
 
-from protect import outputs, ranges, state
-from protect.protection import step
+from protect import outputs, ranges, seal, state
 from protect.saved import next_number
 
 
@@ -52,8 +51,11 @@ class Controller:
         self.memory = [0] * state.STATE_SIZE
         self.results = [0] * outputs.OUTPUTS_SIZE
         self.inputs = [0] * ranges.INPUTS_SIZE
+        self.seals = [0] * seal.SEALS_SIZE
+        seal.seal_settings(settings, self.seals)
         self.pins = Inputs()
         self.record_number = saved.recall(board.RECORDS, settings, self.memory)
+        seal.seal_state(self.memory, self.seals)
         self.saved_stop, self.saved_trips = self.stop(), self.memory[state.TRIPS]
         self.before = self.saved_at = now
         self.watchdog = WDT(timeout=board.WATCHDOG_MS)
@@ -78,7 +80,7 @@ class Controller:
         self.pins.fill(self.inputs, elapsed)
         micropython.heap_lock()
         try:
-            step(self.memory, self.settings, self.inputs, self.results)
+            seal.sealed_step(self.memory, self.settings, self.inputs, self.results, self.seals)
         finally:
             micropython.heap_unlock()
         self.relay.value(self.results[outputs.RUN_PERMISSION])
@@ -86,10 +88,13 @@ class Controller:
     def save_when_due(self, now: int) -> None:
         """Save the state when a stop or a counted trip has come or gone, and from time to time.
 
-        Not at every change of state: oil pressure that flutters would wear the flash out.
+        Not at every change of state: oil pressure that flutters would wear the flash out. And never with a
+        broken seal: both records would soon hold what a memory fault made.
         """
         unchanged = self.stop() == self.saved_stop and self.memory[state.TRIPS] == self.saved_trips
         if unchanged and ticks.elapsed_ms(now, self.saved_at) < board.SAVE_MS:
+            return
+        if not seal.seals_hold(self.memory, self.settings, self.seals):
             return
         self.record_number = next_number(self.record_number)
         saved.save(board.RECORDS, self.record_number, self.settings, self.memory)

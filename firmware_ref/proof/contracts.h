@@ -1,14 +1,11 @@
-/* What the C port promises, function by function, in ACSL; proved by
-   `python -m tests.gates proof` for all admitted settings, every state that a step
+/* What the C port promises, function by function, in ACSL; looked at by
+   `python -m tests.gates proof-c` for all admitted settings, every state that a step
    can leave behind, and any 32-bit inputs. The port itself stays free of it:
-   contracted.c puts these declarations in front of the unchanged lubetrip.c.
-
-   The ranges are restated here. That they are those of the generated header is
-   proved too: see lubetrip_first_fault. */
+   contracted.c puts these declarations in front of the unchanged lubetrip.c. */
 #ifndef LUBETRIP_CONTRACTS_H
 #define LUBETRIP_CONTRACTS_H
 
-#include "lubetrip.h"
+#include "offered.h"
 
 /*@
   // Facts about shifts and masks that the contracts below lean on.
@@ -17,86 +14,6 @@
   lemma shift_slope: \forall integer x; 0 <= x ==> (x >> 16) == x / 65536;
   lemma shift_percent: \forall integer x; 0 <= x ==> (x >> 23) == x / 8388608;
   lemma product: \forall integer a, b, c, d; 0 <= a <= c && 0 <= b <= d ==> 0 <= a * b <= c * d;
-
-  predicate in_ranges(int32_t *s) =
-    1000 <= s[LT_SET_CUT_OUT] <= 1000000 && 1000 <= s[LT_SET_CUT_IN] <= 1000000 &&
-    0 <= s[LT_SET_FLOOR] <= 1000000 && 1000 <= s[LT_SET_TRIP_DELAY] <= 1800000 &&
-    2048 <= s[LT_SET_FLOOR_WEIGHT] <= 16384 && 2048 <= s[LT_SET_VACUUM_WEIGHT] <= 16384 &&
-    0 <= s[LT_SET_RECOVERY] <= 16384 && 0 <= s[LT_SET_STOPPED_RECOVERY] <= 16384 &&
-    0 <= s[LT_SET_VACUUM] <= 10000000 && 0 <= s[LT_SET_RELOAD] <= 20000000 &&
-    0 <= s[LT_SET_RELOAD_FRACTION] <= 2048 && 0 <= s[LT_SET_START_GRACE] <= 1800000 &&
-    0 <= s[LT_SET_RESTART_DELAY] <= 86400000 && 1 <= s[LT_SET_TRIPS_TO_LOCKOUT] <= 100 &&
-    1000 <= s[LT_SET_TRIP_MEMORY] <= 604800000 &&
-    -100000 <= s[LT_SET_OIL_LEAST] <= 20000000 && -100000 <= s[LT_SET_OIL_MOST] <= 20000000 &&
-    -100000 <= s[LT_SET_SUCTION_LEAST] <= 20000000 && -100000 <= s[LT_SET_SUCTION_MOST] <= 20000000 &&
-    10 <= s[LT_SET_MAX_GAP] <= 300000 && 1000 <= s[LT_SET_STUCK_AFTER] <= 86400000 &&
-    100 <= s[LT_SET_FAULT_DELAY] <= 1800000;
-
-  predicate related(int32_t *s) =
-    s[LT_SET_FLOOR] < s[LT_SET_CUT_OUT] < s[LT_SET_CUT_IN] < s[LT_SET_OIL_MOST] &&
-    s[LT_SET_OIL_LEAST] < s[LT_SET_OIL_MOST] && s[LT_SET_SUCTION_LEAST] < s[LT_SET_SUCTION_MOST] &&
-    s[LT_SET_SUCTION_LEAST] <= s[LT_SET_VACUUM] <= s[LT_SET_RELOAD] <= s[LT_SET_SUCTION_MOST] &&
-    s[LT_SET_MAX_GAP] < s[LT_SET_STUCK_AFTER];
-
-  predicate ramp_fits(int32_t *s) = 0 <= s[LT_SET_SLOPE] &&
-    s[LT_SET_SLOPE] * (s[LT_SET_CUT_OUT] - s[LT_SET_FLOOR]) <= (s[LT_SET_FLOOR_WEIGHT] - 2048) * 65536;
-
-  predicate scale_fits(int32_t *s) = 0 <= s[LT_SET_PERCENT_SCALE] &&
-    s[LT_SET_PERCENT_SCALE] * s[LT_SET_TRIP_DELAY] <= 838860800;
-
-  predicate derived(int32_t *s) =
-    ramp_fits(s) && scale_fits(s) && 0 <= s[LT_SET_RELOAD_LEVEL] <= s[LT_SET_TRIP_DELAY];
-
-  predicate admitted(int32_t *s) = in_ranges(s) && related(s) && derived(s);
-
-  predicate integral_within(int32_t *m, int32_t *s) =
-    0 <= m[LT_ST_INTEGRAL] <= s[LT_SET_TRIP_DELAY] && 0 <= m[LT_ST_INTEGRAL_FRACTION] <= 2047 &&
-    (m[LT_ST_INTEGRAL] == s[LT_SET_TRIP_DELAY] ==> m[LT_ST_INTEGRAL_FRACTION] == 0);
-
-  // What every step leaves behind, and so what every step may rely on.
-  predicate consistent(int32_t *m, int32_t *s) =
-    LT_STOPPED <= m[LT_ST_STATE] <= LT_LOCKED_OUT &&
-    integral_within(m, s) &&
-    0 <= m[LT_ST_GRACE_LEFT] <= s[LT_SET_START_GRACE] && 0 <= m[LT_ST_RESTART_LEFT] <= s[LT_SET_RESTART_DELAY] &&
-    0 <= m[LT_ST_MEMORY_LEFT] <= s[LT_SET_TRIP_MEMORY] && 0 <= m[LT_ST_FAULT_TIME] <= s[LT_SET_FAULT_DELAY] &&
-    0 <= m[LT_ST_TRIPS] <= s[LT_SET_TRIPS_TO_LOCKOUT] &&
-    (m[LT_ST_STATE] != LT_LOCKED_OUT ==> m[LT_ST_TRIPS] < s[LT_SET_TRIPS_TO_LOCKOUT]) &&
-    0 <= m[LT_ST_FLAGS] <= 31 && LT_NO_CAUSE <= m[LT_ST_CAUSE] <= LT_SENSOR_CAUSE &&
-    0 <= m[LT_ST_OIL_SEEN + 1] <= s[LT_SET_STUCK_AFTER] &&
-    0 <= m[LT_ST_SUCTION_SEEN + 1] <= s[LT_SET_STUCK_AFTER] &&
-    0 <= m[LT_ST_CRANKCASE_SEEN + 1] <= s[LT_SET_STUCK_AFTER];
-
-  predicate credible_range(int32_t *s, int32_t *in) =
-    s[LT_SET_OIL_LEAST] <= in[LT_IN_OIL_PRESSURE] <= s[LT_SET_OIL_MOST] &&
-    s[LT_SET_SUCTION_LEAST] <= in[LT_IN_SUCTION_PRESSURE] <= s[LT_SET_SUCTION_MOST] &&
-    s[LT_SET_SUCTION_LEAST] <= in[LT_IN_CRANKCASE_PRESSURE] <= s[LT_SET_SUCTION_MOST];
-
-  // The elapsed time is shared between what was seen and what was in doubt.
-  predicate shared(int32_t *s, int32_t *out) =
-    0 <= out[LT_OUT_SEEN] <= s[LT_SET_MAX_GAP] && 0 <= out[LT_OUT_DOUBTED] &&
-    out[LT_OUT_SEEN] + out[LT_OUT_DOUBTED] <= LT_ELAPSED_MOST &&
-    -20100000 <= out[LT_OUT_NET_OIL_PRESSURE] <= 20100000 && 0 <= out[LT_OUT_CREDIBLE] <= 1;
-
-  // The integral, in whole ms, is not smaller than before.
-  predicate not_lowered{Before, After}(int32_t *m) =
-    \at(m[LT_ST_INTEGRAL], Before) <= \at(m[LT_ST_INTEGRAL], After);
-
-  predicate memory_and_settings(int32_t *m, int32_t *s) =
-    \valid(m + (0 .. LT_ST_SIZE - 1)) && \valid_read(s + (0 .. LT_SET_SIZE - 1)) &&
-    \separated(m + (0 .. LT_ST_SIZE - 1), s + (0 .. LT_SET_SIZE - 1));
-
-  predicate with_inputs(int32_t *m, int32_t *s, int32_t *in) =
-    memory_and_settings(m, s) && \valid_read(in + (0 .. LT_IN_SIZE - 1)) &&
-    \separated(m + (0 .. LT_ST_SIZE - 1), in + (0 .. LT_IN_SIZE - 1));
-
-  predicate with_outputs(int32_t *m, int32_t *s, int32_t *out) =
-    memory_and_settings(m, s) && \valid(out + (0 .. LT_OUT_SIZE - 1)) &&
-    \separated(m + (0 .. LT_ST_SIZE - 1), out + (0 .. LT_OUT_SIZE - 1)) &&
-    \separated(s + (0 .. LT_SET_SIZE - 1), out + (0 .. LT_OUT_SIZE - 1));
-
-  predicate all_arrays(int32_t *m, int32_t *s, int32_t *in, int32_t *out) =
-    with_inputs(m, s, in) && with_outputs(m, s, out) &&
-    \separated(in + (0 .. LT_IN_SIZE - 1), out + (0 .. LT_OUT_SIZE - 1));
 */
 
 /* ---- flags ---- */
@@ -271,6 +188,58 @@ static uint32_t evaluate(int32_t state[], const int32_t settings[], const int32_
 
 /* ---- 4. cause-and-effect table ---- */
 
+/*@
+  // A row that applies, and what it may lead to whatever stands before it.
+  predicate row_applies(lubetrip_row *row, integer state, integer bits) =
+    row->state == state && (bits & row->mask) == row->value;
+
+  predicate restart_conditions(integer bits) =
+    (bits & LT_BIT_SENSOR_OK) != 0 && (bits & LT_BIT_RUNNING) == 0 &&
+    ((bits & LT_BIT_RESET_EDGE) != 0 || (bits & LT_BIT_RESTART_DUE) != 0);
+
+  predicate stop_on_low_oil(lubetrip_row *row) =
+    row->effect == LT_EFFECT_STOP_ON_OIL || row->effect == LT_EFFECT_STOP_ON_RELOAD;
+
+  predicate row_leads(lubetrip_row *row, integer bits) =
+    row->next_state <= LT_LOCKED_OUT && row->effect <= LT_EFFECT_FORGET_TRIPS &&
+    (row->effect == LT_EFFECT_NONE ==> row->next_state < LT_TRIPPED) &&
+    (row->state == LT_LOCKED_OUT ==> row->effect == LT_EFFECT_FORGET_TRIPS) &&
+    (row->next_state == LT_LOCKED_OUT ==> stop_on_low_oil(row)) &&
+    (row->state == LT_LOCKED_OUT && (bits & row->mask) == row->value ==> (bits & LT_BIT_RESET_EDGE) != 0) &&
+    (row->state >= LT_TRIPPED && row->next_state < LT_TRIPPED && (bits & row->mask) == row->value ==>
+      row->next_state == LT_STOPPED && restart_conditions(bits));
+
+  // A counted stop without lockout stands right below the row that locks out on the last trip.
+  predicate counted_stop(lubetrip_row *row) = row->next_state == LT_TRIPPED && stop_on_low_oil(row);
+
+  predicate last_trip_comes_first(lubetrip_row *rows, integer bits) =
+    \forall integer i; 0 <= i < LUBETRIP_ROW_COUNT && counted_stop(rows + i) &&
+      (bits & rows[i].mask) == rows[i].value && (bits & LT_BIT_LAST_TRIP) != 0 ==>
+      0 < i && row_applies(rows + (i - 1), rows[i].state, bits);
+
+  predicate none_applies(lubetrip_row *rows, integer count, int32_t *m, integer bits) =
+    \forall integer i; 0 <= i < count ==> !row_applies(rows + i, m[LT_ST_STATE], bits);
+
+  predicate not_moved{Before, After}(int32_t *m) =
+    \at(m[LT_ST_STATE], Before) == \at(m[LT_ST_STATE], After) &&
+    \at(m[LT_ST_TRIPS], Before) == \at(m[LT_ST_TRIPS], After) &&
+    \at(m[LT_ST_CAUSE], Before) == \at(m[LT_ST_CAUSE], After) &&
+    \at(m[LT_ST_MEMORY_LEFT], Before) == \at(m[LT_ST_MEMORY_LEFT], After);
+
+  // The table is read again only after a move that stopped nothing and counted nothing.
+  predicate may_go_on{Before, After}(int32_t *m) =
+    \at(m[LT_ST_TRIPS], Before) == \at(m[LT_ST_TRIPS], After) &&
+    \at(m[LT_ST_STATE], Before) != LT_LOCKED_OUT && \at(m[LT_ST_STATE], After) < LT_TRIPPED;
+
+  predicate lockout_kept{Before, After}(int32_t *m, integer bits) =
+    \at(m[LT_ST_STATE], Before) == LT_LOCKED_OUT && \at(m[LT_ST_STATE], After) != LT_LOCKED_OUT ==>
+      (bits & LT_BIT_RESET_EDGE) != 0;
+
+  predicate stop_kept{Before, After}(int32_t *m, integer bits) =
+    \at(m[LT_ST_STATE], Before) >= LT_TRIPPED && \at(m[LT_ST_STATE], After) < LT_TRIPPED ==>
+      \at(m[LT_ST_STATE], After) == LT_STOPPED && restart_conditions(bits);
+*/
+
 /*@ requires memory_and_settings(state, settings) && effect <= LT_EFFECT_FORGET_TRIPS;
     requires 0 <= state[LT_ST_TRIPS] <= 100;
     assigns state[LT_ST_MEMORY_LEFT], state[LT_ST_TRIPS], state[LT_ST_CAUSE];
@@ -291,14 +260,9 @@ static void apply_effect(int32_t state[], const int32_t settings[], uint8_t effe
     requires (bits & LT_BIT_LAST_TRIP) != 0 <==> state[LT_ST_TRIPS] + 1 >= settings[LT_SET_TRIPS_TO_LOCKOUT];
     assigns state[LT_ST_STATE], state[LT_ST_MEMORY_LEFT], state[LT_ST_TRIPS], state[LT_ST_CAUSE];
     ensures consistent(state, settings);
-    ensures \result != 0 ==> state[LT_ST_TRIPS] == \old(state[LT_ST_TRIPS]) &&
-              \old(state[LT_ST_STATE]) != LT_LOCKED_OUT && state[LT_ST_STATE] < LT_TRIPPED;
-    ensures lockout: \old(state[LT_ST_STATE]) == LT_LOCKED_OUT && state[LT_ST_STATE] != LT_LOCKED_OUT ==>
-              (bits & LT_BIT_RESET_EDGE) != 0;
-    ensures restart: \old(state[LT_ST_STATE]) >= LT_TRIPPED && state[LT_ST_STATE] < LT_TRIPPED ==>
-              state[LT_ST_STATE] == LT_STOPPED &&
-              (bits & LT_BIT_SENSOR_OK) != 0 && (bits & LT_BIT_RUNNING) == 0 &&
-              ((bits & LT_BIT_RESET_EDGE) != 0 || (bits & LT_BIT_RESTART_DUE) != 0); */
+    ensures \result != 0 ==> may_go_on{Pre, Post}(state);
+    ensures lockout: lockout_kept{Pre, Post}(state, bits);
+    ensures restart: stop_kept{Pre, Post}(state, bits); */
 static int move_once(int32_t state[], const int32_t settings[], uint32_t bits);
 
 /*@ requires memory_and_settings(state, settings) && admitted(settings) && consistent(state, settings);
@@ -306,11 +270,8 @@ static int move_once(int32_t state[], const int32_t settings[], uint32_t bits);
     requires (bits & LT_BIT_LAST_TRIP) != 0 <==> state[LT_ST_TRIPS] + 1 >= settings[LT_SET_TRIPS_TO_LOCKOUT];
     assigns state[LT_ST_STATE], state[LT_ST_MEMORY_LEFT], state[LT_ST_TRIPS], state[LT_ST_CAUSE];
     ensures consistent(state, settings);
-    ensures lockout: \old(state[LT_ST_STATE]) == LT_LOCKED_OUT && state[LT_ST_STATE] != LT_LOCKED_OUT ==>
-              (bits & LT_BIT_RESET_EDGE) != 0;
-    ensures restart: \old(state[LT_ST_STATE]) >= LT_TRIPPED && state[LT_ST_STATE] < LT_TRIPPED ==>
-              (bits & LT_BIT_SENSOR_OK) != 0 && (bits & LT_BIT_RUNNING) == 0 &&
-              ((bits & LT_BIT_RESET_EDGE) != 0 || (bits & LT_BIT_RESTART_DUE) != 0); */
+    ensures lockout: lockout_kept{Pre, Post}(state, bits);
+    ensures restart: \old(state[LT_ST_STATE]) >= LT_TRIPPED && state[LT_ST_STATE] < LT_TRIPPED ==> restart_conditions(bits); */
 static void settle(int32_t state[], const int32_t settings[], uint32_t bits);
 
 /* ---- 5. outputs ---- */
@@ -329,45 +290,5 @@ static int32_t percent(const int32_t state[], const int32_t settings[]);
     ensures outputs[LT_OUT_ALARM] == (state[LT_ST_STATE] >= LT_STARVED || outputs[LT_OUT_CREDIBLE] == 0 ? 1 : 0);
     ensures 0 <= outputs[LT_OUT_INTEGRAL_PERCENT] <= 100; */
 static void write_outputs(const int32_t state[], const int32_t settings[], int32_t outputs[]);
-
-/* ---- what lubetrip.h offers ---- */
-
-/*@ requires \valid_read(settings + (0 .. 24));
-    assigns \nothing;
-    ensures \result == LUBETRIP_ALL_RIGHT <==> in_ranges(settings) && related(settings);
-    ensures LUBETRIP_ALL_RIGHT <= \result < LT_SET_COUNT + LUBETRIP_RELATION_COUNT; */
-int32_t lubetrip_first_fault(const int32_t settings[LT_SET_SIZE]);
-
-/*@ requires \valid(settings + (0 .. 24)) && in_ranges(settings) && related(settings);
-    assigns settings[LT_SET_SLOPE .. LT_SET_RELOAD_LEVEL];
-    ensures admitted(settings); */
-void lubetrip_derive(int32_t settings[LT_SET_SIZE]);
-
-/*@ requires memory_and_settings(state, settings) && admitted(settings);
-    assigns state[0 .. LT_ST_SIZE - 1];
-    ensures consistent(state, settings) && state[LT_ST_STATE] == LT_STOPPED && state[LT_ST_INTEGRAL] == 0;
-    ensures (state[LT_ST_FLAGS] & LT_FLAG_RESET_HELD) != 0; */
-void lubetrip_power_up(int32_t state[LT_ST_SIZE], const int32_t settings[LT_SET_SIZE]);
-
-/*@ assigns \nothing;
-    ensures 0 <= \result <= LT_ELAPSED_ADMITTED;
-    ensures (uint32_t)(now - before) <= LT_ELAPSED_ADMITTED ==> \result == (uint32_t)(now - before); */
-int32_t lubetrip_elapsed_ms(uint32_t now, uint32_t before);
-
-/*@ requires all_arrays(state, settings, inputs, outputs) && admitted(settings) && consistent(state, settings);
-    assigns state[0 .. LT_ST_SIZE - 1], outputs[0 .. LT_OUT_SIZE - 1];
-    ensures integral_within_bounds: consistent(state, settings);
-    ensures no_permission: state[LT_ST_STATE] >= LT_TRIPPED ==> outputs[LT_OUT_RUN_PERMISSION] == 0;
-    ensures permission: state[LT_ST_STATE] < LT_TRIPPED ==> outputs[LT_OUT_RUN_PERMISSION] == 1;
-    ensures lockout: \old(state[LT_ST_STATE]) == LT_LOCKED_OUT && state[LT_ST_STATE] != LT_LOCKED_OUT ==>
-              inputs[LT_IN_RESET] != 0 && (\old(state[LT_ST_FLAGS]) & LT_FLAG_RESET_HELD) == 0;
-    ensures restart: \old(state[LT_ST_STATE]) >= LT_TRIPPED && outputs[LT_OUT_RUN_PERMISSION] == 1 ==>
-              inputs[LT_IN_RUNNING] == 0 && outputs[LT_OUT_CREDIBLE] == 1 &&
-              (inputs[LT_IN_RESET] != 0 || state[LT_ST_RESTART_LEFT] == 0);
-    ensures not_credible: !credible_range(settings, inputs) ==> not_lowered{Pre, Post}(state);
-    ensures short_of_oil: inputs[LT_IN_RUNNING] != 0 && outputs[LT_OUT_NET_OIL_PRESSURE] < settings[LT_SET_CUT_IN] ==>
-              not_lowered{Pre, Post}(state); */
-void lubetrip_step(int32_t state[LT_ST_SIZE], const int32_t settings[LT_SET_SIZE],
-                   const int32_t inputs[LT_IN_SIZE], int32_t outputs[LT_OUT_SIZE]);
 
 #endif

@@ -3,6 +3,10 @@
 Exit status: 0 done (score: acceptance met), 1 score: acceptance not met, 2 bad input, 3 score: not enough evidence.
 """
 
+import signal
+import sys
+import threading
+
 import click
 
 from replay.cli import (
@@ -50,6 +54,9 @@ def main() -> None:
     Not a certified safety device and never the only protection: local codes and
     licensed practice come first; never defeat a factory safety.
     """
+    # Ended from outside, a command clears away what it had begun, as after Ctrl-C.
+    if threading.current_thread() is threading.main_thread():
+        signal.signal(signal.SIGTERM, lambda number, _: sys.exit(128 + number))
 
 
 for topic in TOPICS:

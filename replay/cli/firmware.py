@@ -2,6 +2,7 @@
 
 import datetime as dt
 import json
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -27,10 +28,10 @@ def vectors(out: Path) -> None:
     specified in firmware_ref/README.md.
     """
     from replay.port.coverage import wanted
-    from replay.port.vectors import build, covered
+    from replay.port.vectors import covered
 
     _make_folder(out)
-    made = build()
+    made = _built()
     write_text(out / "vectors.txt", made.text())
     write_whole(out / "vectors.bin", lambda stream: stream.write(made.binary()))
     items = wanted()
@@ -50,7 +51,8 @@ def vectors(out: Path) -> None:
     "vector_file",
     type=click.Path(path_type=Path),
     metavar="FILE",
-    help="Vectors in plain form; without it, those of the logic installed here.",
+    help="Vectors in plain form, as `lubetrip vectors` writes them; without it, those of the logic installed here, "
+    "which take some ten seconds to make.",
 )
 @click.option(
     "--record",
@@ -67,7 +69,7 @@ def conform(command: str | None, device: str | None, vector_file: Path | None, r
     answer or bad input.
     """
     from replay.port import conform as driver
-    from replay.port.vectors import build, read_vectors
+    from replay.port.vectors import read_vectors
 
     link = _link(command, device)
     now = dt.datetime.now(dt.UTC)
@@ -75,7 +77,7 @@ def conform(command: str | None, device: str | None, vector_file: Path | None, r
     check_writable(target)
     given = read_vectors(vector_file) if vector_file else None
     with link as opened:
-        used: Vectors = given or build()
+        used = given or _built()
         outcome = driver.conform(used, opened)
         content = driver.record(used, opened, outcome, now)
     write_text(target, json.dumps(content, indent=1) + "\n")
@@ -85,10 +87,21 @@ def conform(command: str | None, device: str | None, vector_file: Path | None, r
     click.echo(f"compared: {outcome.steps} steps, {outcome.checks} settings checks, {outcome.ticks} tick differences")
     if not outcome.checks_supported:
         click.echo("The port offers no settings check: it must only run settings exported and checked by the host.")
+    if outcome.ticks == 0 and outcome.mismatch is None:
+        click.echo("The port offers no tick difference: its clock is not compared, the wrap least of all.")
     if outcome.mismatch is not None:
         click.echo(driver.words_of(outcome.mismatch))
         raise SystemExit(1)
     click.echo("Identical in every word.")
+
+
+def _built() -> "Vectors":
+    """Return the vectors of the logic installed here. How long it takes cannot be told in steps of a bar."""
+    from replay.port.vectors import build
+
+    if sys.stderr.isatty():
+        click.echo("making the vectors of the logic installed here, some ten seconds", err=True)
+    return build()
 
 
 def _link(command: str | None, device: str | None) -> "AbstractContextManager[Link]":

@@ -64,14 +64,22 @@ def _import(
 ) -> tuple[list["Report"], list[str]]:
     """Import one file after the other; one that is refused does not keep the others out."""
     from replay.measured.importing import import_file
+    from replay.measured.profile import read_profile
+    from replay.progress import Progress
 
-    reports, refused = [], []
-    for file in files:
-        try:
-            reports.append(import_file(file, library, profile, repair=repair))
-        except Refusal as error:
-            print(f"lubetrip: {error}", file=sys.stderr)  # noqa: T201 - how a command speaks
-            refused.append(str(error))
+    if profile is not None:
+        read_profile(profile)  # what is wrong with it is said once, not for each file
+    reports, refused, done = [], [], 0
+    sizes = [file.stat().st_size if file.is_file() else 0 for file in files]
+    with Progress(sum(sizes), "importing") as progress:
+        for file, size in zip(files, sizes, strict=True):
+            try:
+                reports.append(import_file(file, library, profile, repair=repair, advance=progress.advance))
+            except Refusal as error:
+                print(f"lubetrip: {error}", file=sys.stderr)  # noqa: T201 - how a command speaks
+                refused.append(str(error))
+            done += size
+            progress.advance(done - progress.done)  # one refused or known is done with as well
     return reports, refused
 
 

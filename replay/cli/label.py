@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from replay.errors import refusal, refusing
+from replay.errors import refusal, refusing, visible
 
 if TYPE_CHECKING:
     from replay.library import MustTrip
@@ -51,9 +51,9 @@ def label(
     edit = relabel(
         folder, identity, wanted, who or _login(), why or "no reason given", dt.datetime.now().astimezone().date()
     )
-    click.echo(f"{identity}: was {label_text(edit.before)}, now {label_text(edit.after)}")
+    click.echo(f"{visible(identity)}: was {label_text(edit.before)}, now {label_text(edit.after)}")
     for line in edit.after.note.splitlines():
-        click.echo(f"  {line}")
+        click.echo(f"  {visible(line)}")
 
 
 def _wanted(window: tuple[str, str] | None, *, ride_through: bool, undecided: bool) -> "MustTrip | str":

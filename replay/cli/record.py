@@ -5,7 +5,7 @@ from typing import Any
 
 import click
 
-from replay.errors import refusing
+from replay.errors import refusing, visible
 
 
 @click.group()
@@ -28,7 +28,7 @@ def record_check(folder: Path, library_folder: Path | None) -> None:
 
     found = check_record(folder, library_folder)
     for note in found.notes:
-        click.echo(f"{folder}: {note}")
+        click.echo(f"{folder}: {visible(note)}")
     for fault in found.broken:
         click.echo(f"{folder}: {fault}")
     click.echo(f"{folder}: " + ("the record holds, byte for byte" if found.holds else "the record does NOT hold"))

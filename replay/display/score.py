@@ -11,6 +11,7 @@ from replay import evidence
 from replay.display.terminal import CAUTION, NOTHING, plain_table, seconds
 from replay.score import Failure, Score, Totals, Verdict
 
+MANY = 1000  # nuisance trips per 1000 h, from which fractions are left out
 ALWAYS_PER_1000H = 1e6  # a stop for every few seconds of running
 RULES = {
     "max_missed": "missed trips",
@@ -76,7 +77,9 @@ def _percent(share: float) -> str:
 
 
 def _rate(per_1000h: float) -> str:
-    return "no limit" if per_1000h == float("inf") else f"{per_1000h:.4g}"
+    if per_1000h == float("inf"):
+        return "no limit"
+    return f"{per_1000h:.0f}" if per_1000h >= MANY else f"{per_1000h:.4g}"
 
 
 def _more(further: float | None, *, hours: bool) -> str:
@@ -125,13 +128,14 @@ def _traces(title: str, verdicts: list[Verdict] | tuple[Verdict, ...]) -> Table:
 
 def _verdict(score: Score) -> Text:
     whole = score.totals
-    rate = whole.nuisance_per_1000h
+    hours = whole.ride_through_run_hours
+    often = f"{whole.nuisance_per_1000h:.1f} per 1000 h" if hours else "no hours to count them over"
     judged_on = "on the counts" if all(claim.wanted is None for claim in score.claims) else "on counts and limits"
     lines = [
         *_apart(score),
         f"{len(score.verdicts)} traces judged, {len(score.undecided)} undecided; settings {score.settings.file}",
         f"missed {whole.missed} of {whole.must_trip} must-trip traces",
-        f"nuisance trips {whole.nuisance_trips} in {whole.ride_through_run_hours:.2f} run hours: {rate:.1f} per 1000 h",
+        f"nuisance trips {whole.nuisance_trips} in {hours:.2f} run hours: {often}",
         f"Acceptance: {VERDICTS[score.verdict]}, judged {judged_on}.",
     ]
     lines.extend(_failure(failure) for failure in score.failures)
@@ -165,6 +169,10 @@ def _lack(claim: evidence.Claim) -> str:
 
 
 def _failure(failure: Failure) -> str:
-    got = "no hours to count them over" if failure.got is None else f"{failure.got:g}"
+    got = (
+        f"{RULES[failure.rule]}, no hours to count them over"
+        if failure.got is None
+        else f"{failure.got:g} {RULES[failure.rule]}"
+    )
     side = "at least" if failure.rule == "min_margin" else "at most"
-    return f"  {failure.rule}: {got} {RULES[failure.rule]}, wanted {side} {failure.limit:g}"
+    return f"  {failure.rule}: {got}, wanted {side} {failure.limit:g}"

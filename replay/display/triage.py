@@ -12,12 +12,13 @@ from protect import ranges
 from replay.display.terminal import CAUTION, NOTHING, plain_table
 from replay.triage.events import AT_START, DOUBT, STARVED, Event
 from replay.triage.exposure import Rate
-from replay.triage.ranking import ADVICE, RULE, duration, rank, reasons
+from replay.triage.ranking import ADVICE, RULE, duration, mostly_late, rank, reasons
 from replay.triage.report import Triage, rates
 from replay.triage.run import Findings
 
 UNIX_TIME_S = (946684800.0, 4102444800.0)  # 2000 to 2100: seconds that are most likely since 1970
 DAY_S = 86400.0
+HOUR_S = 3600.0
 QUIET = 4  # the first advice that asks for nothing
 
 
@@ -115,10 +116,11 @@ def moment(seconds: float | None) -> str:
         return NOTHING
     if UNIX_TIME_S[0] <= seconds < UNIX_TIME_S[1]:
         return f"{dt.datetime.fromtimestamp(seconds, dt.UTC):%Y-%m-%d %H:%M:%S} UTC"
-    if abs(seconds) < DAY_S:
+    if abs(seconds) < HOUR_S:
         return f"{seconds:.1f} s"
     days, rest = divmod(seconds, DAY_S)
-    return f"{seconds:.1f} s (day {days:.0f}, {int(rest) // 3600:02d}:{int(rest) // 60 % 60:02d}:{int(rest) % 60:02d})"
+    clock = f"{int(rest) // 3600:02d}:{int(rest) // 60 % 60:02d}:{int(rest) % 60:02d}"
+    return f"{seconds:.1f} s ({f'day {days:.0f}, ' if days else ''}{clock})"
 
 
 def _exposure(report: Triage) -> Table:
@@ -143,7 +145,14 @@ def _closing(report: Triage) -> Text:
     values = report.settings.values
     levels = ("cut_out", ranges.CUT_OUT), ("floor", ranges.FLOOR), ("vacuum", ranges.VACUUM), ("reload", ranges.RELOAD)
     told = ", ".join(f"{name.replace('_', '-')} {_kpa(values[place])}" for name, place in levels)
+    late = sum(map(mostly_late, found))
+    gap = duration(values[ranges.MAX_GAP])
+    slow = (
+        f"{late} machine(s) NOT JUDGED: their rows are further apart than max_gap = {gap} of these settings, so every"
+        " reading counts as too old. Give a copy of the settings, with [sensors] max_gap above the step of the logs."
+    )
     lines = [
+        *([slow] if late else []),
         f"{len(found)} machine(s), {hours:.2f} run hours, {starved} starved spell(s)",
         f"Settings {report.settings.file}: {told}.",
         f"Obeyed, they would have stopped {stops} x and locked out {lockouts} x. Spells are those of the logs as they"

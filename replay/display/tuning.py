@@ -6,7 +6,7 @@ from rich.console import Group, RenderableType
 from rich.text import Text
 
 from replay import evidence
-from replay.display.score import VERDICTS
+from replay.display.score import MANY, VERDICTS
 from replay.display.terminal import CAUTION, NOTHING, plain_table, seconds
 from replay.tuning.amounts import amount_text, start_text
 from replay.tuning.judge import RULE, Figures
@@ -18,7 +18,6 @@ from replay.tuning.tune import BASE, Tuning
 
 MOST_ROWS = 20
 WIDE = 120  # columns of a terminal
-MANY = 1000  # nuisance trips per 1000 h, from which fractions are left out
 LIMITS = ("missed\nlimit", "nuis.\nlimit\n/1000 h", "worst\nmargin\ns")
 
 

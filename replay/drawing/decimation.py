@@ -27,7 +27,7 @@ def polyline(times: Floats, values: Floats, breaks: NDArray[np.int64], stretches
 
 
 def kept_rows(times: Floats, values: Floats, breaks: NDArray[np.int64], stretches: int) -> NDArray[np.int64]:
-    """Return the rows that the thinned line keeps, in order; those without a reading are left out."""
+    """Return the rows that the thinned line keeps, int64[m] in order; those without a reading are left out."""
     rows = np.flatnonzero(np.isfinite(values))
     if len(rows) == 0:
         return rows
@@ -46,7 +46,7 @@ def stretch_of(times: Floats, stretches: int) -> NDArray[np.int64]:
 
 
 def lone_points(values: Floats) -> NDArray[np.int64]:
-    """Return the points of a drawn line that stand alone between two breaks, where a line shows nothing."""
+    """Return the points of a drawn line, int64[k], that stand alone between two breaks, where a line shows nothing."""
     known = np.concatenate(([False], np.isfinite(values), [False]))
     return np.flatnonzero(known[1:-1] & ~known[:-2] & ~known[2:])
 

@@ -116,12 +116,12 @@ def trail_of(trace: Trace, settings: Settings) -> Trail:
 
 
 def in_kpa(pascals: NDArray[np.int64]) -> Floats:
-    """Return pressures in kPa, NaN where nothing was read."""
+    """Return pressures, int64[n] in Pa, as kPa float64[n], NaN where nothing was read."""
     return np.where(pascals == ranges.NO_READING, np.nan, pascals / 1000.0)
 
 
 def net_kpa(trace: Trace) -> Floats:
-    """Return the net oil pressure of every row in kPa, NaN where a reading is missing."""
+    """Return the net oil pressure of every row in kPa, float64[n], NaN where a reading is missing."""
     return in_kpa(trace.oil_pa) - in_kpa(trace.crankcase_pa)
 
 

@@ -7,7 +7,7 @@ clock, zones          time columns as whole ms
 signals               numbers of a source as absolute Pa and running status
 ticks                 channels with clocks of their own, brought onto one
 assemble              rows in order, split at gaps, counted
-into_library          traces and their entries, whole or not at all
+into_library, lock    traces and their entries, whole or not at all, one import at a time
 doubts, report, guess what looks wrong, what was done, a first profile for a file
 
 Nothing here fills a gap, interpolates or takes a bad cell for a reading.

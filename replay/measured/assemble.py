@@ -8,7 +8,6 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from protect.ranges import NO_READING
 from replay.errors import refusal
 from replay.measured import doubts
 from replay.measured.block import UNKNOWN, Block, Mend
@@ -237,10 +236,11 @@ class Assembler:
     def _look(self, columns: Columns, running: NDArray[np.int8]) -> None:
         """Enter kept rows into the ranges and doubts."""
         for signal, seen in self.counts.readings.items():
-            seen.see(columns[signal])
-        for signal, floor in self.floors.items():
-            pascals = np.asarray(columns[signal], dtype=np.int64)
-            floor.see(pascals if pascals.min() > NO_READING else pascals[pascals != NO_READING])
+            before = seen.readings
+            least = seen.see(columns[signal])
+            if signal in self.floors:
+                pascals = np.asarray(columns[signal], dtype=np.int64)
+                self.floors[signal].see(pascals, seen.readings - before, least)
         oil, crankcase = (
             np.asarray(columns[s], dtype=np.int64)
             for s in ("oil_pressure", "crankcase_pressure" if "crankcase_pressure" in columns else "suction_pressure")

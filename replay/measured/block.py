@@ -36,7 +36,7 @@ class Block:
     left_out: rows that never got here, as (why, place); blank: rows without any cell;
     held: readings older than their row, for each signal; passed_over: readings that no row took;
     own_clocks: the channels had clocks of their own, so what could be held has been;
-    time_text: the time cell of row i, where it is text.
+    time_text: the time cell of row i, where it is text; size: bytes of the file that gave the rows, as far as known.
     """
 
     time_ms: NDArray[np.int64]
@@ -49,6 +49,7 @@ class Block:
     passed_over: dict[str, int] = field(default_factory=dict)
     own_clocks: bool = False
     time_text: Callable[[int], str] = lambda _: ""
+    size: int = 0
 
     def __len__(self) -> int:
         return len(self.time_ms)

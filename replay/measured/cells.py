@@ -21,6 +21,8 @@ ON = {"1", "true", "t", "yes", "y", "on", "run", "running", "start", "started", 
 OFF = {"0", "false", "f", "no", "n", "off", "stop", "stopped", "standby", "halt", "aus", "nein", "steht", "arrêt"}
 SUSPECTS = (-999.0, -999.9, -9999.0, -99999.0, 9999.0, 9999.9, 99999.0, 999999.0, 32767.0, -32768.0, 65535.0, 6553.5)
 
+Numbers = NDArray[Any]  # float64[n] with NaN for no reading, or int64[n]
+
 
 class BadCell(ValueError):  # noqa: N818 - a finding of the reader
     """A cell that is no number, no sentinel and no known word: its row in the block, and what stands there."""
@@ -47,10 +49,13 @@ def fast_nulls(sentinels: tuple[str | float, ...]) -> list[str]:
     )
 
 
-def typed_numbers(column: Any, sentinels: tuple[str | float, ...]) -> NDArray[np.float64]:
-    """Return an arrow column of floats as float64[n]; raises Giveup for what is infinite or was text for NaN."""
-    numbers = np.asarray(column.to_numpy(), dtype=np.float64)
-    if not len(numbers) or np.isfinite(numbers.sum()):
+def typed_numbers(column: Any, sentinels: tuple[str | float, ...]) -> Numbers:
+    """Return an arrow column of floats as float64[n], one of whole numbers as int64[n] if none is missing.
+
+    Raises Giveup for what is infinite or was text for NaN.
+    """
+    numbers: Numbers = column.to_numpy(zero_copy_only=False)
+    if numbers.dtype == np.int64 or not len(numbers) or np.isfinite(numbers.sum()):
         return without_sentinels(numbers, sentinels)
     finite = np.isfinite(numbers)
     if not finite.all() and int(finite.sum()) + column.null_count != len(numbers):
@@ -58,7 +63,7 @@ def typed_numbers(column: Any, sentinels: tuple[str | float, ...]) -> NDArray[np
     return without_sentinels(numbers, sentinels)
 
 
-def without_sentinels(numbers: NDArray[np.float64], sentinels: tuple[str | float, ...]) -> NDArray[np.float64]:
+def without_sentinels(numbers: Numbers, sentinels: tuple[str | float, ...]) -> Numbers:
     """Put NaN where a number is a sentinel."""
     for sentinel in sentinels:
         if isinstance(sentinel, float):
@@ -157,7 +162,7 @@ def status_of_text(column: Any, flag: Flag, sentinels: tuple[str | float, ...]) 
     return _checked(status, flag, lambda row: str(text[row]))
 
 
-def status_of_numbers(numbers: NDArray[np.float64], flag: Flag, sentinels: tuple[str | float, ...]) -> NDArray[np.int8]:
+def status_of_numbers(numbers: Numbers, flag: Flag, sentinels: tuple[str | float, ...]) -> NDArray[np.int8]:
     """Return a column of numbers as status: words such as 1 and 0, or above and not above a threshold."""
     known = ~np.isnan(numbers)
     if flag.kind:

@@ -1,4 +1,4 @@
-"""Time columns as whole ms: elapsed, epoch, spreadsheet days, ISO 8601, local dates.
+"""Time columns as whole ms: elapsed, epoch, spreadsheet days, calendar dates of ISO 8601, local dates.
 
 What a column holds is told from its cells where they leave no choice; what they leave open (the order of
 day and month, a number without a unit) has to be stated in the profile.
@@ -87,14 +87,23 @@ class Clock:
         """Say whether the times are of the calendar."""
         return self.form != ELAPSED
 
-    def from_numbers(self, numbers: NDArray[np.float64]) -> NDArray[np.int64]:
-        """Return ms of the numbers of a time column, UNREADABLE for NaN and what is no time."""
+    @property
+    def counts_whole(self) -> bool:
+        """Say whether whole numbers of the time column are whole ms."""
+        return self.number and self.factor % 1 == 0
+
+    def from_numbers(self, numbers: NDArray[Any]) -> NDArray[np.int64]:
+        """Return ms of float64[n] or int64[n] of a time column, UNREADABLE for NaN and what is no time."""
+        shift = SERIAL_DAY_ZERO_MS if self.form == SERIAL_DAY else 0
+        if numbers.dtype == np.int64 and len(numbers):
+            farthest = FARTHEST_MS / self.factor
+            if numbers.min() > -farthest and numbers.max() < farthest:
+                return np.asarray(numbers * int(self.factor) + shift, dtype=np.int64)
         with np.errstate(invalid="ignore", over="ignore"):
             ms = np.rint(numbers * self.factor)
             if len(ms) and ms.min() > -FARTHEST_MS and ms.max() < FARTHEST_MS:
-                return ms.astype(np.int64) + (SERIAL_DAY_ZERO_MS if self.form == SERIAL_DAY else 0)
+                return ms.astype(np.int64) + shift
             real = np.abs(ms) < FARTHEST_MS
-        shift = SERIAL_DAY_ZERO_MS if self.form == SERIAL_DAY else 0
         return np.where(real, np.where(real, ms, 0.0).astype(np.int64) + shift, UNREADABLE)
 
     def from_timestamps(self, column: Any) -> NDArray[np.int64]:
@@ -137,7 +146,7 @@ def decide(path: Path, profile: Path, form: TimeForm, cells: list[str], unit: st
 
 
 def number_clock(path: Path, profile: Path, form: TimeForm, values: list[float], unit: str) -> Clock:
-    """Return how a time column of plain numbers reads."""
+    """Return how a time column of plain numbers reads. Raises Refusal where neither numbers nor profile tell."""
     if form.form == SERIAL_DAY:
         return Clock(SERIAL_DAY, number=True, factor=DAY_MS, note="days since 1899-12-30")
     middle = float(np.median(values)) if values else 0.0

@@ -163,6 +163,8 @@ def _lines(path: Path, raw: bytes, encoding: str, *, whole: bool) -> tuple[list[
 
 
 def _cells(line: str, separator: str) -> list[str]:
+    if line and '"' not in line:
+        return [cell.strip() for cell in line.split(separator)]
     try:
         return [cell.strip() for cell in next(csv.reader([line], delimiter=separator), [])]
     except csv.Error:
@@ -262,5 +264,5 @@ def _padded(row: list[str], width: int) -> tuple[str, ...]:
 
 def _marks(sample: tuple[tuple[str, ...], ...], separator: str, stated: FileForm) -> Marks:
     """Return the marks as stated, else as found."""
-    cells = (cell for row in sample for cell in row if looks_like_number(cell))
+    cells = filter(looks_like_number, dict.fromkeys(cell for row in sample for cell in row))
     return find_marks(cells, separator, stated.decimal, stated.thousands)

@@ -70,17 +70,17 @@ class Readings:
             if nothing_else or value > 2 * most or value < 2 * least - 1.0
         }
 
-    def see(self, values: NDArray[Any]) -> None:
-        """Look at the values of kept rows: Pa with NO_READING, or plain numbers with NaN."""
-        known = values
-        least = values.min()
+    def see(self, values: NDArray[Any]) -> float:
+        """Look at the values of kept rows: Pa with NO_READING, or plain numbers with NaN. Return the least reading."""
+        known, least = values, float(values.min())
         if least == NO_READING or np.isnan(least):
             known = values[(values != NO_READING) & ~np.isnan(values)]
+            least = float(known.min()) if len(known) else np.inf
         self.readings += len(known)
         self.missing += len(values) - len(known)
-        if len(known):
-            self.least = min(self.least, float(known.min()))
-            self.most = max(self.most, float(known.max()))
+        self.least = min(self.least, least)
+        self.most = max(self.most, float(known.max()) if len(known) else -np.inf)
+        return least
 
 
 class Stillness:
@@ -180,10 +180,10 @@ class Floor:
     rows: int = 0
     at_floor: int = 0
 
-    def see(self, pascals: NDArray[np.int64]) -> None:
-        """Look at readings."""
-        self.rows += len(pascals)
-        if not len(pascals) or pascals.min() > self.atmosphere_pa + NEAR_PA:
+    def see(self, pascals: NDArray[np.int64], readings: int, least: float) -> None:
+        """Look at Pa with NO_READING: so many readings, and the least of them."""
+        self.rows += readings
+        if least > self.atmosphere_pa + NEAR_PA:
             return
         self.at_floor += int((np.abs(pascals - self.atmosphere_pa) < NEAR_PA / 3).sum())
 

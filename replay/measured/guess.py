@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
+from replay.errors import HIDDEN
 from replay.measured.cells import OFF, ON, SUSPECTS
 from replay.measured.clock import Clock, decide, looks_like_time
 from replay.measured.look import Look, Seen, look_at
@@ -40,12 +41,12 @@ STEPS_IN_A_GAP = 3
 
 def draft(path: Path) -> str:
     """Return a commented draft of a profile for a file, as TOML. Raises Refusal for what is no table of readings."""
-    return "\n".join(_lines(look_at(path))) + "\n"
+    return "".join(f"{HIDDEN.sub('?', line)}\n" for line in _lines(look_at(path)))
 
 
 def _lines(look: Look) -> Iterator[str]:
     yield f"# Draft of a profile for {look.path.name}. Decide every line marked DOUBT: an import refuses"
-    yield f'# what is left as "{OPEN}". Seen were the header and the first rows only.'
+    yield f'# what is left as "{OPEN}". Only the header and the first rows were looked at.'
     yield f"fingerprints = [{_quoted(look.fingerprint)}]"
     used: set[int] = set()
     time = _time_columns(look)
@@ -124,8 +125,8 @@ def _time(look: Look, time: list[Seen]) -> Iterator[str]:
         if clock is not None:
             break
     if clock is None:
-        yield f'form = "{OPEN}"  # DOUBT: "elapsed" or "epoch", or a date?'
-        yield f'unit = "{OPEN}"  # DOUBT: the unit of these numbers'
+        yield f'form = "{OPEN}"  # DOUBT: "elapsed", "epoch" or "serial day" (of a spreadsheet)'
+        yield f'unit = "{OPEN}"  # DOUBT: the unit of these numbers, such as "s"; leave the line out for serial days'
         yield f'max_gap = "{OPEN}"  # DOUBT: above the logger\'s own step'
         return
     yield (
@@ -209,17 +210,18 @@ def _channel(look: Look, signal: str, column: Seen | None) -> Iterator[str]:
     else:
         yield f'unit = "{OPEN}"  # DOUBT: the file does not say; readings {_range(column)}'
     if kind == PRESSURE:
-        yield _reference(column, unit)
+        yield _reference(signal, column, unit)
 
 
-def _reference(column: Seen, unit: str) -> str:
+def _reference(signal: str, column: Seen, unit: str) -> str:
     mark = read_unit(unit, PRESSURE).reference if unit else ""
     if mark:
         return f'reference = "{mark}"  # so marked in the file'
     seen = _range(column)
     if column.numbers and min(column.numbers) < 0:
         return f'reference = "gauge"  # DOUBT: readings {seen} go below zero, so it is hardly absolute'
-    return f'reference = "{OPEN}"  # DOUBT: "gauge" or "absolute"? Readings {seen}; nothing in the file says'
+    choice = '"gauge" or "absolute"' if signal != "oil_pressure" else '"gauge", "absolute" or "difference" (net)'
+    return f'reference = "{OPEN}"  # DOUBT: {choice}? Readings {seen}; nothing in the file says'
 
 
 def _range(column: Seen) -> str:
@@ -236,6 +238,8 @@ def _running(look: Look, chosen: dict[str, Seen | None], used: set[int]) -> Iter
         words = sorted(set(status[0].filled))
         if not {word.casefold() for word in words} <= {*ON, *OFF, "1.0", "0.0"}:
             yield f"# DOUBT: it holds {', '.join(words)}: name them in on = [...] and off = [...]"
+        if len(status[0].filled) < len(status[0].cells) / 2:
+            yield "on_change = true  # DOUBT: most cells are empty: is the status written only where it changes"
         yield from _reset(look, free)
         return
     current = [c for c in free if c.unit_of(CURRENT) or _CURRENT.search(c.name)]
@@ -262,7 +266,8 @@ def _reset(look: Look, free: list[Seen]) -> Iterator[str]:
 def _column(look: Look, column: Seen) -> str:
     """Return how a profile names a column: by its name, or by its number where that does not do."""
     alone = sum(other.name == column.name for other in look.columns) == 1
-    return _quoted(column.name) if column.name and alone else str(column.place + 1)
+    sayable = column.name and not HIDDEN.search(column.name)
+    return _quoted(column.name) if sayable and alone else str(column.place + 1)
 
 
 def _quoted(text: str) -> str:

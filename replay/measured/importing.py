@@ -2,12 +2,14 @@
 
 import hashlib
 from collections.abc import Callable
+from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 
-from replay.errors import refusal
-from replay.library import FILE
+from replay.errors import Refusal, refusal, visible
+from replay.library import FILE, check_inside
 from replay.measured import into_library, profiles
 from replay.measured.assemble import LEAST_ROWS, Assembler, Counts
+from replay.measured.lock import locked
 from replay.measured.profile import Profile, read_profile
 from replay.measured.report import Report, TraceLine
 from replay.measured.sources import Source, kind_of_file, open_source
@@ -23,23 +25,40 @@ def import_file(
     *,
     repair: bool = False,
     block_bytes: int | None = None,
-    advance: Callable[[], None] = lambda: None,
+    advance: Callable[[int], None] = lambda _: None,
 ) -> Report:
     """Import one file into a library, whole or not at all, and return the report.
 
     Without a profile file the library's own profiles are looked through for the file's header. A file whose
-    SHA-256 stands in the library already is recognised, and nothing is done. `advance` is called for each block.
+    SHA-256 stands in the library already is recognised, and nothing is done. `advance` is told the bytes read.
     Raises Refusal, naming line or key, for whatever is wrong; the library is then as before.
     """
     kind_of_file(path)
+    check_inside(library, library / FILE)
     if (library / FILE).exists():
         read_toml(library / FILE, "library")
     elif library.exists() and not library.is_dir():
         raise refusal(library, "", "is a file", "a folder for the library")
-    digest = sha256(path)
-    already = into_library.entries_with(library, digest)
-    if already:
-        return Report(path.name, digest, already=already)
+    with ThreadPoolExecutor(1) as pool:
+        hashing = pool.submit(sha256, path)
+        if (library / FILE).exists():
+            already = into_library.entries_with(library, hashing.result())
+            if already:
+                return Report(path.name, hashing.result(), already=already)
+        return _import(path, library, profile_file, hashing, repair=repair, block_bytes=block_bytes, advance=advance)
+
+
+def _import(
+    path: Path,
+    library: Path,
+    profile_file: Path | None,
+    hashing: Future[str],
+    *,
+    repair: bool,
+    block_bytes: int | None,
+    advance: Callable[[int], None],
+) -> Report:
+    """Import a file that is not in the library yet."""
     profile = read_profile(profile_file) if profile_file else profiles.profile_for(path, library)
     source = open_source(path, profile, repair=repair, block_bytes=block_bytes)
     profiles.check_fingerprint(path, profile, source.fingerprint)
@@ -48,14 +67,22 @@ def import_file(
         assembler = Assembler(path, profile, source.units, source.clock, files, repair=repair)
         for block in source.blocks():
             assembler.add(block)
-            advance()
+            advance(block.size)
         counts = assembler.finish()
         _check_result(path, profile, counts, files)
-        lines, entries = _entries(path, digest, library, profile, source, counts, files)
-        files.enter(entries)
+        digest = hashing.result()
+        with locked(library):
+            already = into_library.entries_with(library, digest)
+            if already:  # entered by another import meanwhile
+                return Report(path.name, digest, already=already)
+            lines, entries = _entries(path, digest, library, profile, source, counts, files)
+            files.enter(entries)
     finally:
         files.discard()
-    kept = profiles.keep(profile, library, source.fingerprint)
+    try:
+        kept = profiles.keep(profile, library, source.fingerprint)
+    except Refusal as error:  # the traces are in, so this must not look as if they were not
+        kept = f"profile NOT kept: {error}"
     notes = [*source.notes(), *([kept] if kept else [])]
     return Report(path.name, digest, str(profile.path), source.fingerprint, notes, counts, lines, assembler.doubts())
 
@@ -110,7 +137,7 @@ def _entries(
     for number, (identity, file, part) in enumerate(zip(ids, files.files, parts, strict=True), start=1):
         start = into_library.start_text(part.start_ms, anchored=source.clock.anchored, utc=utc, zone=profile.time.zone)
         several = f", part {number} of {len(parts)}" if len(parts) > 1 else ""
-        origin = f"{path.name}{several}, SHA-256 {digest}, {start}"
+        origin = f"{visible(path.name)}{several}, SHA-256 {digest}, {start}"
         entries.append(into_library.entry(profile, path, identity, file, origin))
         lines.append(TraceLine(identity, entries[-1]["file"], start, part))
     return lines, entries

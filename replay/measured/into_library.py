@@ -4,6 +4,7 @@ Short traces become CSV, to be looked at and edited; long ones Parquet. The mome
 stands in its origin, as UTC with the zone that was declared: its own time starts at 0 s.
 """
 
+import contextlib
 import datetime as dt
 import re
 import shutil
@@ -17,9 +18,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from protect.ranges import NO_READING
-from replay.errors import refusal
+from replay.errors import refusal, visible
 from replay.files import write_text
-from replay.library import FILE
+from replay.library import FILE, check_inside
 from replay.measured.assemble import LEAST_ROWS, Columns
 from replay.measured.profile import Profile
 from replay.settings import read_toml
@@ -27,6 +28,7 @@ from replay.settings import read_toml
 CSV_ROWS = 100000  # a trace with more rows is written as Parquet
 GROUP_ROWS = 1 << 18
 TRACES = "traces"
+NEVER_EMPTY = ("time_s", "running", "reset")
 NEW_LIBRARY = "# Traces of recorded machines. Labels come from inspection or service records, never from the logic.\n"
 TEXTS = {"family": "recorded, unlabelled", "oil": "not stated"}
 
@@ -45,7 +47,7 @@ def table(time_ms: NDArray[np.int64], columns: Columns) -> Any:
     """Return rows as an arrow table in the columns of a trace file."""
     import pyarrow as pa
 
-    named = {"time_s": pa.array(time_ms / 1000.0)}
+    named: dict[str, Any] = {"time_s": pa.array(time_ms / 1000.0)}
     for signal in ("oil_pressure", "suction_pressure"):
         named[f"{signal}_kpa"] = _kilopascals(columns[signal])
     named["running"] = pa.array(columns["running"])
@@ -55,8 +57,10 @@ def table(time_ms: NDArray[np.int64], columns: Columns) -> Any:
         named["reset"] = pa.array(columns["reset"])
     for signal, name in (("oil_temperature", "oil_temperature_c"), ("speed", "speed_rpm")):
         if signal in columns:
-            named[name] = pa.array(columns[signal], from_pandas=True)
-    return pa.table(named)
+            missing = np.isnan(columns[signal]) if np.isnan(columns[signal].min()) else None
+            named[name] = pa.array(columns[signal], mask=missing)
+    fields = [pa.field(name, values.type, nullable=name not in NEVER_EMPTY) for name, values in named.items()]
+    return pa.table(named, schema=pa.schema(fields))
 
 
 def _kilopascals(pascals: NDArray[Any]) -> Any:
@@ -66,9 +70,13 @@ def _kilopascals(pascals: NDArray[Any]) -> Any:
 
 
 def _parquet(rows: Any) -> dict[str, Any]:
-    """Return how a trace is written: readings repeat, so they go through a dictionary; times do not."""
+    """Return how a trace is written: readings repeat, so they go through a dictionary; times do not.
+
+    Nobody looks for rows by their values, so there are no statistics.
+    """
     repeating = [name for name in rows.column_names if name != "time_s"]
-    return {"compression": "snappy", "use_dictionary": repeating, "use_byte_stream_split": ["time_s"]}
+    how = {"compression": "snappy", "use_dictionary": repeating, "use_byte_stream_split": ["time_s"]}
+    return how | {"write_statistics": False}
 
 
 class TraceFiles:
@@ -76,6 +84,7 @@ class TraceFiles:
 
     def __init__(self, library: Path) -> None:
         self.library = library
+        check_inside(library, library / TRACES)
         self.made = [folder for folder in (library, library / TRACES) if not folder.exists()]
         try:
             (library / TRACES).mkdir(parents=True, exist_ok=True)
@@ -106,7 +115,8 @@ class TraceFiles:
         """Remove what was written and not entered, and folders that were made for it."""
         self.pool.shutdown(wait=True)
         if self.writer is not None:
-            self.writer.close()
+            with contextlib.suppress(OSError):  # the disk is full: what could be written goes too
+                self.writer.close()
         shutil.rmtree(self.folder, ignore_errors=True)
         for folder in reversed(self.made):
             if folder.is_dir() and not any(folder.iterdir()):
@@ -121,9 +131,11 @@ class TraceFiles:
                 file.rename(target)
                 placed.append(target)
             _append(self.library / FILE, entries)
-        except BaseException:
+        except BaseException as error:
             for target in placed:
                 target.unlink(missing_ok=True)
+            if isinstance(error, OSError):
+                raise refusal(self.library, "", f"cannot be written ({error.strerror})") from None
             raise
 
     def _join(self) -> None:
@@ -202,7 +214,7 @@ def start_text(start_ms: int, *, anchored: bool, utc: bool, zone: str | None) ->
 
 def entry(profile: Profile, source: Path, identity: str, file: Path, origin: str) -> dict[str, Any]:
     """Return the entry of one trace for library.toml."""
-    texts = TEXTS | {"machine": source.stem} | profile.texts
+    texts = TEXTS | {"machine": visible(source.stem)} | profile.texts
     stated = profile.texts.get("origin", "recorded:").rstrip("; ")
     made: dict[str, Any] = {"id": identity, "file": f"{TRACES}/{identity}{file.suffix}"}
     made |= {key: texts[key] for key in ("family", "machine", "oil")}

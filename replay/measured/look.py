@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from replay.errors import refusal
 from replay.measured.cells import NO_READING_WORDS, SUSPECTS
 from replay.measured.dialect import read_dialect
 from replay.measured.marks import MINUS, Marks, looks_like_number
@@ -68,11 +69,11 @@ def look_at(path: Path) -> Look:
         ]
         return Look(path, dialect.fingerprint, columns, dialect.notes(), marks)
     if kind == "parquet":
-        from replay.measured.parquet import header
+        from replay.measured.parquet import batches, header
 
         head = header(path)
-        batch = next(head.file.iter_batches(2000), None)
-        cells = [[_cell(v) for v in batch.column(i).to_pylist()] if batch else [] for i in range(len(head.names))]
+        batch = next(batches(path, head.file, 2000), None)
+        cells = [_cells(path, name, batch.column(i)) if batch else [] for i, name in enumerate(head.names)]
         named = zip(head.names, head.units, cells, strict=True)
         columns = [Seen(i, name, unit, column) for i, (name, unit, column) in enumerate(named)]
         return Look(path, head.fingerprint, columns, ["Parquet"], Marks())
@@ -81,6 +82,13 @@ def look_at(path: Path) -> Look:
     fingerprint, found = first_samples(path)
     columns = [Seen(i, name, unit, [_cell(v) for v in cells]) for i, (name, unit, cells) in enumerate(found)]
     return Look(path, fingerprint, columns, ["MDF, each channel by its own clock"], Marks(), own_clocks=True)
+
+
+def _cells(path: Path, name: str, column: Any) -> list[str]:
+    try:
+        return [_cell(value) for value in column.to_pylist()]
+    except (ArithmeticError, LookupError, ValueError) as error:  # dates beyond the calendar, zones that nobody knows
+        raise refusal(path, f"column {name}", f"holds what cannot be read ({error})", "times and numbers") from None
 
 
 def _cell(value: Any) -> str:

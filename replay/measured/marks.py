@@ -70,7 +70,7 @@ def _shown(cells: dict[str, str]) -> str:
 def _weigh(cell: str, decimals: dict[str, str], thousands: dict[str, str], open_marks: dict[str, str]) -> None:
     """Enter what one cell proves."""
     text = cell.lstrip("+-" + MINUS)
-    mantissa = re.split("[eE]", text)[0]
+    mantissa = text.lower().partition("e")[0]
     grouped = _GROUPS.fullmatch(mantissa)
     single = _DECIMAL.fullmatch(mantissa)
     if grouped is not None:

@@ -1,6 +1,8 @@
 """ASAM MDF 4 files (needs the extra `mdf`): channel by channel, each with its own clock, in spans of records."""
 
+import contextlib
 import gc
+import logging
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -8,15 +10,17 @@ from typing import Any
 
 import numpy as np
 
-from replay.errors import refusal
+from replay.errors import Refusal, refusal
 from replay.measured import columns, dialect
 from replay.measured.block import UNKNOWN, Block
 from replay.measured.cells import BadCell, status_of_numbers, status_of_text, without_sentinels
 from replay.measured.clock import Clock
+from replay.measured.mdf_blocks import check_group
 from replay.measured.profile import Channel, Flag, Profile
 from replay.measured.profile_keys import EPOCH
 from replay.measured.ticks import Chunk, onto
 from replay.measured.unit_text import Unit
+from replay.trace_rows import LAST_TIME_S
 
 SPAN = 131072  # records that are held of a channel at a time
 
@@ -27,16 +31,33 @@ def open_mdf(path: Path) -> Any:
         import asammdf
     except ImportError:
         raise refusal(path, "", "MDF needs a package that is not installed", "pip install 'lubetrip[mdf]'") from None
+    logging.getLogger("asammdf").setLevel(logging.CRITICAL)  # what it meets in a damaged file is told once, here
     hook = sys.unraisablehook
     sys.unraisablehook = lambda _: None  # the library's own clean-up stumbles over files it could not open
     try:
         return asammdf.MDF(path)
     except Exception as error:  # noqa: BLE001 - whatever the library meets in a damaged file
-        text = str(error).splitlines()[0] if str(error) else type(error).__name__
+        refused = _unreadable(path, error)
     finally:
         gc.collect()
         sys.unraisablehook = hook
-    raise refusal(path, "", f"not a readable MDF file ({text})", "a whole MDF 4 file")
+    raise refused
+
+
+def _unreadable(path: Path, error: Exception) -> Refusal:
+    text = str(error).splitlines()[0] if str(error) else type(error).__name__
+    return refusal(path, "", f"not a readable MDF file ({text})", "a whole MDF 4 file")
+
+
+@contextlib.contextmanager
+def _readable(path: Path) -> Iterator[None]:
+    """Refuse a damaged file where the library stumbles over it."""
+    try:
+        yield
+    except Refusal:
+        raise
+    except Exception as error:  # noqa: BLE001 - whatever the library meets in a damaged file
+        raise _unreadable(path, error) from None
 
 
 def channels_of(mdf: Any) -> list[tuple[int, int, str]]:
@@ -51,7 +72,7 @@ def channels_of(mdf: Any) -> list[tuple[int, int, str]]:
 
 def fingerprint(path: Path) -> str:
     """Return what marks files with these channels and units."""
-    with open_mdf(path) as mdf:
+    with _readable(path), open_mdf(path) as mdf:
         return _fingerprint(mdf)
 
 
@@ -71,11 +92,14 @@ class MdfSource:
         self.path, self.profile, self.span = path, profile, span
         self.mdf = open_mdf(path)
         self.sentinels = profile.file.sentinels or ()
-        self.places = {signal: self._find(item) for signal, item in profile.signals.items()}
-        self.units = {signal: self._unit(signal, kind) for signal, kind in profile.kinds.items()}
         self.clock = Clock(EPOCH, number=True)
-        self.start_ms = round(self.mdf.start_time.timestamp() * 1000)
-        self.fingerprint = _fingerprint(self.mdf)
+        with _readable(path):
+            self.places = {signal: self._find(item) for signal, item in profile.signals.items()}
+            for group in sorted({group for group, _ in self.places.values()}):
+                check_group(path, self.mdf, group)
+            self.units = {signal: self._unit(signal, kind) for signal, kind in profile.kinds.items()}
+            self.start_ms = round(self.mdf.start_time.timestamp() * 1000)
+            self.fingerprint = _fingerprint(self.mdf)
 
     def _unit(self, signal: str, kind: str) -> Unit:
         item, own = self.profile.signals[signal], _unit(self.mdf, *self.places[signal])
@@ -124,14 +148,15 @@ class MdfSource:
         records = int(self.mdf.groups[group].channel_group.cycles_nr)
         before = np.iinfo(np.int64).min
         for offset in range(0, records, self.span):
-            read = self.mdf.get(
-                group=group,
-                index=index,
-                record_offset=offset,
-                record_count=min(self.span, records - offset),
-                ignore_invalidation_bits=True,
-            )
-            time = self.start_ms + np.rint(read.timestamps * 1000.0).astype(np.int64)
+            with _readable(self.path):
+                read = self.mdf.get(
+                    group=group,
+                    index=index,
+                    record_offset=offset,
+                    record_count=min(self.span, records - offset),
+                    ignore_invalidation_bits=True,
+                )
+            time = self._time(signal, offset, read)
             back = np.diff(time, prepend=before if offset else time[0]) < 0
             if back.any() and signal != self.profile.time.ticks:
                 name = self._name(signal)
@@ -141,6 +166,16 @@ class MdfSource:
             invalid = read.invalidation_bits
             values = self._values(signal, read.samples, offset)
             yield time, values if invalid is None else np.where(np.asarray(invalid), np.nan, values)
+
+    def _time(self, signal: str, offset: int, read: Any) -> Any:
+        """Return the ms of some records; refuse what is no time, and fewer records than the file says it has."""
+        where = f"channel '{self._name(signal)}', record {offset + 1}"
+        if not len(read.timestamps) or len(read.samples) != len(read.timestamps):
+            raise refusal(self.path, where, "its records end before they should", "a whole MDF 4 file")
+        seconds = np.asarray(read.timestamps, dtype=np.float64)
+        if not (np.abs(seconds) < LAST_TIME_S).all():
+            raise refusal(self.path, where, "holds what is no time", "seconds since the start of the recording")
+        return self.start_ms + np.rint(seconds * 1000.0).astype(np.int64)
 
     def _values(self, signal: str, samples: Any, offset: int) -> Any:
         """Return samples as float64 without sentinels; a flag's as 1, 0 and NaN."""
@@ -178,8 +213,10 @@ def _words(samples: Any) -> Any:
 
 def first_samples(path: Path, records: int = 2000) -> tuple[str, list[tuple[str, str, list[Any]]]]:
     """Return the fingerprint and (name, unit, first values) of each channel, for a look."""
-    with open_mdf(path) as mdf:
+    with _readable(path), open_mdf(path) as mdf:
         found = []
+        for group in range(len(mdf.groups)):
+            check_group(path, mdf, group)
         for group, index, name in channels_of(mdf):
             read = mdf.get(group=group, index=index, record_offset=0, record_count=records)
             cells = read.samples.tolist() if read.samples.ndim == 1 else []

@@ -16,6 +16,7 @@ from replay.measured.marks import Marks
 from replay.measured.profile import Profile
 from replay.measured.profile_keys import DATE, ELAPSED
 from replay.measured.unit_text import TIME, Unit, unit_in_name
+from replay.trace_files import check_unpacked, told
 
 BATCH = 262144
 
@@ -35,16 +36,21 @@ class Header:
 
 
 def header(path: Path) -> Header:
-    """Open a Parquet file. Raises Refusal for one that is damaged."""
-    import pyarrow as pa
+    """Open a Parquet file. Raises Refusal for one that is damaged, or that unpacks to what no logger writes."""
     import pyarrow.parquet as pq
 
-    try:
-        file = pq.ParquetFile(path)
-    except (pa.ArrowException, OSError) as error:
-        raise refusal(path, "", f"not a readable Parquet file ({str(error).splitlines()[0]})") from None
-    units = tuple((field.metadata or {}).get(b"unit", b"").decode("utf-8", "replace") for field in file.schema_arrow)
-    return Header(file, tuple(file.schema_arrow.names), units)
+    file = told(path, lambda: pq.ParquetFile(path))
+    check_unpacked(path, file.metadata)
+    fields, names = told(path, lambda: (list(file.schema_arrow), tuple(file.schema_arrow.names)))
+    units = tuple((field.metadata or {}).get(b"unit", b"").decode("utf-8", "replace") for field in fields)
+    return Header(file, names, units)
+
+
+def batches(path: Path, file: Any, rows: int, names: list[str] | None = None) -> Iterator[Any]:
+    """Yield the rows of an opened file. Raises Refusal where it is damaged."""
+    read = file.iter_batches(rows, columns=names)
+    while (batch := told(path, lambda: next(read, None))) is not None:
+        yield batch
 
 
 class ParquetSource:
@@ -87,7 +93,7 @@ class ParquetSource:
             return clocks.Clock(DATE, offset=kind.tz is not None, note=f"timestamps {zone}")
         if pa.types.is_duration(kind):
             return clocks.Clock(ELAPSED, number=True, factor=1.0, note="elapsed")
-        first = next(self.header.file.iter_batches(1000, columns=[name]), None)
+        first = next(batches(self.path, self.header.file, 1000, [name]), None)
         cells = [value for value in (first.column(0).to_pylist() if first is not None else []) if value is not None]
         form = self.profile.time
         if pa.types.is_integer(kind) or pa.types.is_floating(kind) or pa.types.is_decimal(kind):
@@ -101,7 +107,7 @@ class ParquetSource:
         """Yield the rows of the file in order."""
         names = [self.header.names[place] for place in sorted({self.time_place, *self.places.values()})]
         done = 0
-        for batch in self.header.file.iter_batches(self.batch, columns=names):
+        for batch in batches(self.path, self.header.file, self.batch, names):
             if len(batch):
                 yield self._block(batch, done)
             done += len(batch)
@@ -119,6 +125,7 @@ class ParquetSource:
             values=values,
             status=status,
             place=lambda row: f"row {done + row + 1}",
+            size=len(batch) * self.path.stat().st_size // self.header.file.metadata.num_rows,
         )
 
     def _guarded(self, signal: str, done: int, read: Any, *cells: Any) -> Any:

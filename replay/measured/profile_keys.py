@@ -38,6 +38,12 @@ def _text(value: object) -> str:
     return value
 
 
+def _name(value: object) -> str:
+    if "\n" in _text(value) or "\r" in str(value):
+        raise UnitError("a name of several lines")
+    return str(value)
+
+
 def _column(value: object) -> Column:
     if isinstance(value, str):
         return value.strip()
@@ -127,9 +133,11 @@ def _encoding(value: object) -> str:
     import codecs
 
     try:
-        return codecs.lookup(_text(value)).name
-    except LookupError:
-        raise UnitError("no such encoding") from None
+        name = codecs.lookup(_text(value)).name
+        b"1;2\r\n".decode(name, "replace")
+    except (LookupError, ValueError):
+        raise UnitError("no such encoding of text") from None
+    return name
 
 
 def _origin(value: object) -> str:
@@ -182,7 +190,8 @@ SECTIONS: dict[str, dict[str, Key]] = {
     },
     "reset": _SIGNAL | {"on": _WORDS, "off": _WORDS},
     "trace": {
-        **{name: Key(_text, "text") for name in ("family", "machine", "oil", "note")},
+        **{name: Key(_name, "text in one line") for name in ("family", "machine", "oil")},
+        "note": Key(_text, "text"),
         "origin": Key(_origin, '"recorded: ..."'),
     },
 }

@@ -4,6 +4,7 @@ from pathlib import Path
 
 from replay.errors import Refusal, refusal
 from replay.files import write_text
+from replay.library import check_inside, leads_inside
 from replay.measured.profile import Profile, read_profile
 from replay.measured.sources import fingerprint_of
 
@@ -14,7 +15,9 @@ def profile_for(path: Path, library: Path) -> Profile:
     """Return the kept profile whose fingerprints hold that of this file. Raises Refusal for none or several."""
     found = []
     seen = ""
+    check_inside(library, library / FOLDER)
     for file in sorted((library / FOLDER).glob("*.toml")):
+        check_inside(library, file)
         profile = read_profile(file)
         seen = fingerprint_of(path, profile)
         if seen in profile.fingerprints:
@@ -38,14 +41,18 @@ def check_fingerprint(path: Path, profile: Profile, seen: str) -> None:
 
 
 def keep(profile: Profile, library: Path, seen: str) -> str | None:
-    """Keep a profile that was just used in the library, for files with the same header. Returns what to say of it."""
+    """Keep a profile that was just used in the library, for files with the same header. Returns what to say of it.
+
+    Raises Refusal where the library's folder of profiles leads out of it or cannot be written.
+    """
     import tomlkit
 
     folder = library / FOLDER
+    check_inside(library, folder)
     target = folder / profile.path.name
     if profile.path.resolve() != target.resolve():
         for file in sorted(folder.glob("*.toml")):
-            if _serves(file, seen):
+            if leads_inside(library, file) and _serves(file, seen):
                 return None
         if target.exists():
             target = target.with_stem(f"{target.stem}-{seen}")
@@ -59,7 +66,10 @@ def keep(profile: Profile, library: Path, seen: str) -> str | None:
         text = tomlkit.dumps(head) + tomlkit.dumps(document)
     else:
         text = tomlkit.dumps(document)
-    folder.mkdir(exist_ok=True)
+    try:
+        folder.mkdir(exist_ok=True)
+    except OSError as error:
+        raise refusal(folder, "", f"cannot be made ({error.strerror})") from None
     write_text(target, text)
     return f"profile kept as {target}: files with this header need no --profile"
 

@@ -105,7 +105,8 @@ def _signal(signal: str, counts: Counts) -> dict[str, Any]:
 def view(report: Report) -> RenderableType:
     """Return the report for the terminal."""
     if report.already:
-        return Text(f"{report.source}: already in the library as {', '.join(report.already)}; nothing was done")
+        told = f"{report.source}: already in the library as {', '.join(report.already)}; nothing was done."
+        return Text(f"{told} To read it with another profile, import it into a new library.")
     parts: list[RenderableType] = [Text(f"{report.source}  (SHA-256 {report.digest[:16]}..., by {report.profile})")]
     parts += [Text(f"  {note}") for note in report.notes]
     parts += [Text(), _rows_table(report.counts), Text(), _signals_table(report.counts), Text(), _traces_table(report)]
@@ -133,7 +134,10 @@ def _rows_table(counts: Counts) -> Table:
         shown = ", ".join(mend.places[:SHOWN_PLACES]) + (", ..." if mend.rows > SHOWN_PLACES else "")
         table.add_row("left out", f"{mend.rows}", f"{mend.why}: {shown}")
     if counts.without_status:
-        table.add_row("left out", f"{counts.without_status}", "no running status within max_gap")
+        why = "no running status within max_gap"
+        if 2 * counts.without_status > counts.read:
+            why += "; if it is written only where it changes: [running] on_change = true"
+        table.add_row("left out", f"{counts.without_status}", why)
     if counts.blank:
         table.add_row("blank", f"{counts.blank}", "nothing in any column that is wanted")
     for signal, held in counts.held.items():

@@ -25,7 +25,10 @@ class Converter:
 
     def pascals(self, numbers: NDArray[np.float64]) -> tuple[NDArray[np.int64], int]:
         """Return absolute Pa or NO_READING, and how many readings no sensor can have said."""
-        return within(numbers * self.scale + self.offset if self.offset else numbers * self.scale, self.signal)
+        with np.errstate(over="ignore"):
+            pascals = numbers * self.scale
+            pascals += self.offset
+        return within(pascals, self.signal)
 
 
 def converter(signal: str, unit: Unit, atmosphere_pa: float) -> Converter:
@@ -36,9 +39,12 @@ def converter(signal: str, unit: Unit, atmosphere_pa: float) -> Converter:
 
 
 def within(pascals: NDArray[np.float64], signal: str) -> tuple[NDArray[np.int64], int]:
-    """Return whole Pa, NO_READING for NaN and outside the admitted range; and the number of the latter."""
+    """Return whole Pa, NO_READING for NaN and outside the admitted range; and the number of the latter.
+
+    pascals: rounded in place.
+    """
     _, _, least, most = INPUTS[RANGE_PLACES[signal]]
-    whole = np.rint(pascals)
+    whole = np.rint(pascals, out=pascals)
     if not len(whole) or (whole.min() >= least and whole.max() <= most):  # false where there is a NaN
         return whole.astype(np.int64), 0
     with np.errstate(invalid="ignore"):

@@ -8,7 +8,7 @@ import re
 import unicodedata
 from dataclasses import dataclass
 
-from replay.units import UnitError, pressure_unit, quantity
+from replay.units import LONGEST, UnitError, pressure_unit, quantity
 
 PRESSURE, TEMPERATURE, SPEED, CURRENT, TIME = "pressure", "temperature", "speed", "current", "time"
 KINDS = (PRESSURE, TEMPERATURE, SPEED, CURRENT, TIME)
@@ -85,12 +85,14 @@ def _plain(text: str) -> str:
     return text
 
 
-@functools.cache
+@functools.lru_cache(maxsize=4096)
 def read_unit(text: str, kind: str, *, spelled: bool = False) -> Unit:
     """Return a unit of this kind from its text. Raises UnitError for anything else.
 
     spelled: only the spellings listed here, not all that `replay.units` knows: for words that may be no units at all.
     """
+    if len(text) > LONGEST:
+        raise UnitError(f"'{text[:LONGEST]}' is not a unit of {kind}")
     unit = _plain(text)
     short = unit.casefold().replace(" ", "")
     if kind == PRESSURE:
@@ -148,7 +150,7 @@ def unit_in_name(name: str, kind: str) -> str:
 
     The longest tail counts, so that "bar (g)" is not read as "g".
     """
-    for found in _BREAK.finditer(name):
+    for found in _BREAK.finditer(name, max(0, len(name) - LONGEST)):
         tail = _unwrapped(name[found.start() :].strip(" ,;/_:.-"))
         if tail and is_unit(tail, kind):
             return tail

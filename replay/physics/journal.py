@@ -32,7 +32,7 @@ def solve_film(eccentricity: float, length_to_diameter: float) -> tuple[float, f
 
     A finite-difference grid of 720 angles by 21 nodes over half the length. The break-up of the film is a
     complementarity problem, p >= 0 and residual >= 0; it is solved by moving nodes in and out of the full film
-    until none moves.
+    until none moves. Raises ValueError for another eccentricity ratio.
     """
     if not 0.0 < eccentricity < 1.0:
         raise ValueError(f"eccentricity ratio must lie between 0 and 1, got {eccentricity}")

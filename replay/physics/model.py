@@ -160,7 +160,10 @@ def throttle_opening(machine: Machine, refrigerant: Refrigerant, schedule: Sched
 
 
 def liquid_opening(machine: Machine, refrigerant: Refrigerant, schedule: Schedule, suction_pa: float) -> float:
-    """Return the opening (0..1) of the liquid valve that holds suction at suction_pa; as `throttle_opening`."""
+    """Return the opening (0..1) of the liquid valve that holds suction at suction_pa; as `throttle_opening`.
+
+    Raises ValueError where no steady flow holds it.
+    """
     p, flow = _steady_flow(machine, refrigerant, schedule, suction_pa)
     evaporator = suction_pa + max(flow, 0.0) / p[at.P_VALVE_CONDUCTANCE]
     if flow <= 0.0 or evaporator >= schedule.load_pa:
@@ -184,7 +187,10 @@ def _steady_flow(
 def first_state(
     machine: Machine, oil: Oil, refrigerant: Refrigerant, schedule: Schedule, start: Start, p: NDArray[np.float64]
 ) -> NDArray[np.float64]:
-    """Return the kernel's state at the first sample, settled if the schedule begins running."""
+    """Return the kernel's state at the first sample, float64[STATES], settled if the schedule begins running.
+
+    p: of `parameters`. Raises ValueError for more dissolved refrigerant than the solubility table holds.
+    """
     s = np.zeros(at.STATES)
     pressure = schedule.design_suction_pa if schedule.running else schedule.load_pa
     fraction = start.dissolved_fraction

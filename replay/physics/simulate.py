@@ -65,7 +65,10 @@ class Damage:
 
 @dataclass(frozen=True)
 class Result:
-    """A simulated trace at its sample instants; arrays of one length. `rows` has the columns named in `layout`."""
+    """A simulated trace at its sample instants; every array is of one length n.
+
+    rows: float64[n, RECORDS] with the columns named in `layout`. Readings are absolute Pa, int64[n].
+    """
 
     time_ms: NDArray[np.int64]
     rows: NDArray[np.float64]
@@ -161,7 +164,7 @@ def random_of_trace(seed: int, key: tuple[int, ...]) -> np.random.Generator:
 
 
 def damage_of(state: NDArray[np.float64]) -> Damage:
-    """Read what the journals suffered from a kernel state."""
+    """Read what the journals suffered from a kernel state, float64[STATES]."""
 
     def told(position: int) -> float | None:
         return None if state[position] == at.NEVER else float(state[position])
@@ -171,7 +174,7 @@ def damage_of(state: NDArray[np.float64]) -> Damage:
 
 
 def simulate(case: Case) -> Result:
-    """Simulate one trace with run permission given throughout."""
+    """Simulate one trace with run permission given throughout. Raises ValueError for a machine that cannot run so."""
     p = parameters(case.machine, case.oil, case.refrigerant, case.schedule, case.step_s)
     s = first_state(case.machine, case.oil, case.refrigerant, case.schedule, case.start, p)
     draws = draw(case.chain, case.duration_s, random_of_trace(case.seed, case.key))

@@ -7,6 +7,7 @@ board on a serial line. The first difference ends the run.
 import contextlib
 import datetime as dt
 import os
+import re
 import select
 import shlex
 import signal
@@ -18,14 +19,17 @@ from typing import IO, Any, Protocol
 
 from protect import outputs, ranges, state
 from replay.engine import logic_digest
-from replay.errors import Refusal, refusal
+from replay.errors import LONGEST_PART, Refusal, refusal, shown, visible
 from replay.port.vectors import Case, Vectors, line
 
 SCHEMA = "lubetrip-conform/1"
 TIMEOUT_S = 10.0
 BAUD = 115200
+LONGEST = 4096  # bytes of a line; the longest right one has some 400
+_INTEGER = re.compile(r"-?\d{1,10}", re.ASCII)
 # A board may talk while it boots: so many lines before its answer to hello are passed over.
 BOOT_LINES = 100
+TICK_BITS = ("0", "30", "32")
 
 
 class Link(Protocol):
@@ -49,6 +53,7 @@ class Mismatch:
     inputs: dict[str, int]
     expected: str
     got: str
+    form: str  # why the answer is none of the wanted form; empty where it is and its numbers differ
     differing: dict[str, tuple[int, int | None]]
 
 
@@ -91,30 +96,48 @@ class _Run:
         self.link = link
         self.steps = self.checks = self.ticks = 0
         self.checks_supported = True
+        self.expected_before = ""
 
-    def ask(self, text: str) -> str:
-        self.link.send(text)
-        return self.link.receive()
+    def ask(self, where: str, text: str) -> str:
+        """Ask and return the answer. Raises Refusal that tells where the port was asked what."""
+        try:
+            self.link.send(text)
+            return self.link.receive()
+        except Refusal as error:
+            raise Refusal(f"{error}; asked at {where}: {text}") from None
 
     def hello(self) -> tuple[int, str]:
         """Return (bits of the port's tick, what it says it is)."""
-        self.link.send("hello")
+        answer = self.ask("the beginning", "hello")
         for _ in range(BOOT_LINES):
-            answer = self.link.receive()
             word, _, rest = answer.partition(" ")
             bits, _, name = rest.partition(" ")
-            if word == "port" and bits.isdecimal():
-                return int(bits), name.strip()
+            if word == "port" and bits in TICK_BITS:
+                return int(bits), visible(name.strip())[:LONGEST_PART]
+            if word == "port" and _INTEGER.fullmatch(bits):
+                raise refusal(self.link.name, "", "no width of a tick counter", ", ".join(TICK_BITS), answer)
+            answer = self._after_boot_talk(answer)
         raise refusal(self.link.name, "", "no answer to hello", "port TICK_BITS NAME", answer)
+
+    def _after_boot_talk(self, heard: str) -> str:
+        """Return the next line. Raises Refusal that shows the last one, which was no answer to hello."""
+        try:
+            return self.link.receive()
+        except Refusal as error:
+            raise Refusal(f"{error}; asked: hello; heard {shown(heard)}, wanted port TICK_BITS NAME") from None
 
     def compare(
         self, where: str, asked: str, expected: str, names: list[str], inputs: dict[str, int] | None = None
     ) -> None:
         """Ask and compare. Raises DifferenceError."""
-        got = self.ask(asked)
+        got = self.ask(where, asked)
         if got.split() != expected.split():
+            form = _form_fault(expected, got)
+            if not form and got.split() == self.expected_before.split():
+                form = "this is what was wanted in answer to the line before: one line for each line"
             differing = _by_name(names, expected, got)
-            raise DifferenceError(Mismatch(where, asked, inputs or {}, expected, got, differing))
+            raise DifferenceError(Mismatch(where, asked, inputs or {}, expected, got, form, differing))
+        self.expected_before = expected
 
     def case(self, number: int, case: Case) -> None:
         where = f"case {number} ({case.purpose})"
@@ -128,7 +151,7 @@ class _Run:
     def settings_checks(self, vectors: Vectors) -> None:
         for number, check in enumerate(vectors.checks, start=1):
             asked = line("check", check.values)
-            if number == 1 and self.ask(asked) == "none":
+            if number == 1 and self.ask("settings check 1", asked) == "none":
                 self.checks_supported = False
                 return
             expected = line("checked", (check.fault, *check.derived))
@@ -143,11 +166,23 @@ class _Run:
                 self.ticks += 1
 
 
+def _form_fault(expected: str, got: str) -> str:
+    """Say why an answer is none of the wanted form; empty for one that is."""
+    wanted, *places = expected.split()
+    word, *numbers = got.split() or [""]
+    if word != wanted:
+        return f"`{wanted}` and {len(places)} numbers are wanted, and no other line between"
+    if len(numbers) != len(places):
+        return f"{len(numbers)} numbers after `{wanted}`, {len(places)} are wanted"
+    foreign = next((number for number in numbers if not _INTEGER.fullmatch(number)), None)
+    return "" if foreign is None else f"{shown(foreign)} is no whole number in plain digits"
+
+
 def _by_name(names: list[str], expected: str, got: str) -> dict[str, tuple[int, int | None]]:
     """Return {name: (expected, got)} of the numbers that differ; got is None where none came."""
     wanted = [int(number) for number in expected.split()[1:]]
     word, *numbers = got.split() or [""]
-    answered: list[int | None] = [int(n) if n.lstrip("-").isdecimal() else None for n in numbers]
+    answered: list[int | None] = [int(n) if _INTEGER.fullmatch(n) else None for n in numbers]
     if not expected.startswith(f"{word} "):
         answered = []
     answered += [None] * (len(wanted) - len(answered))
@@ -158,8 +193,8 @@ def _by_name(names: list[str], expected: str, got: str) -> dict[str, tuple[int, 
 def conform(vectors: Vectors, link: Link, tick: Callable[[Case], object] = lambda _: None) -> Outcome:
     """Drive a port through all vectors; `tick` is called after each case.
 
-    Raises Refusal when the port does not answer at all. A port whose tick is
-    neither 30 nor 32 bits wide has no tick differences to answer.
+    Raises Refusal when the port does not answer at all. A port that states a tick
+    of 0 bits has no tick differences to answer.
     """
     run = _Run(link)
     bits, name = run.hello()
@@ -217,6 +252,9 @@ class _Pipe:
         self.waiting = b""
 
     def send(self, text: str) -> None:
+        # A pipe that takes anything takes a whole line: its lines are shorter than PIPE_BUF.
+        if not select.select([], [self.to_port], [], TIMEOUT_S)[1]:
+            raise refusal(self.name, "", f"reads no line for {TIMEOUT_S:g} s", "a port that answers every line")
         try:
             self.to_port.write(text.encode() + b"\n")
             self.to_port.flush()
@@ -233,6 +271,8 @@ class _Pipe:
             if not part:
                 raise self._ended()
             self.waiting += part
+            if len(self.waiting) > LONGEST and b"\n" not in self.waiting:
+                raise _too_long(self.name)
         first, _, self.waiting = self.waiting.partition(b"\n")
         return first.decode("ascii", errors="replace").strip()
 
@@ -280,13 +320,28 @@ class _Serial:
         self.serial = serial
 
     def send(self, text: str) -> None:
-        self.serial.write(text.encode() + b"\n")
+        try:
+            self.serial.write(text.encode() + b"\n")
+        except OSError as error:
+            raise self._gone(error) from None
 
     def receive(self) -> str:
-        read = self.serial.read_until(b"\n")
+        try:
+            read = self.serial.read_until(b"\n", LONGEST)
+        except OSError as error:
+            raise self._gone(error) from None
+        if len(read) == LONGEST and not read.endswith(b"\n"):
+            raise _too_long(self.name)
         if not read.endswith(b"\n"):
             raise refusal(self.name, "", f"no answer within {TIMEOUT_S:g} s", f"a board at {BAUD} baud, 8N1")
         return str(read.decode("ascii", errors="replace").strip())
+
+    def _gone(self, error: OSError) -> Refusal:
+        return refusal(self.name, "", f"the serial line has failed ({error})", f"a board at {BAUD} baud, 8N1")
+
+
+def _too_long(name: str) -> Refusal:
+    return refusal(name, "", f"an answer of more than {LONGEST} bytes without an end", "a short line for every line")
 
 
 @contextlib.contextmanager
@@ -309,7 +364,10 @@ def words_of(mismatch: Mismatch) -> str:
     lines = [f"different at {mismatch.where}", f"  asked     {mismatch.asked}"]
     if mismatch.inputs:
         lines.append("  inputs    " + ", ".join(f"{name} {value}" for name, value in mismatch.inputs.items()))
-    lines += [f"  expected  {mismatch.expected}", f"  got       {mismatch.got or '(an empty line)'}"]
+    got = visible(mismatch.got)[:LONGEST_PART]
+    lines += [f"  expected  {mismatch.expected}", f"  got       {got or '(an empty line)'}"]
+    if mismatch.form:
+        return "\n".join([*lines, f"  {visible(mismatch.form)}"])
     lines += [
         f"  {name}: expected {want}, got {'nothing' if have is None else have}"
         for name, (want, have) in mismatch.differing.items()

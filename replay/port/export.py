@@ -58,7 +58,7 @@ def read_exported(path: Path) -> tuple[tuple[int, ...], str]:
         text = path.read_text(encoding="ascii")
     except (OSError, UnicodeDecodeError):
         raise refusal(path, "", "this table cannot be read", "a file written by export") from None
-    numbers = re.findall(r"INT32_C\((-?\d+)\)", text) or re.findall(r"^    (-?\d+),", text, re.MULTILINE)
+    numbers = re.findall(r"INT32_C\((-?\d{1,10})\)", text) or re.findall(r"^    (-?\d{1,10}),", text, re.MULTILINE)
     digest = re.search(r'"([0-9a-f]{64})"', text)
     if len(numbers) != ranges.SETTINGS_SIZE or digest is None:
         raise refusal(path, "", f"{len(numbers)} values", f"{ranges.SETTINGS_SIZE} values and a digest")

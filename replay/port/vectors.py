@@ -191,10 +191,9 @@ class _Walks:
         start = tuple(memory)
         shadow, results, expected = list(memory), [0] * outputs.OUTPUTS_SIZE, [0] * outputs.OUTPUTS_SIZE
         self.watcher.found |= settings_items(values)
-        ticks, news = [], (0, purpose)
+        ticks, news, known = [], (0, purpose), set(self.watcher.found)
         for _ in range(length):
             adversary.draw_inputs(self.rng, memory, values, mood, inputs)
-            known = set(self.watcher.found) if until_news_end else set()
             self.watcher.step(shadow, values, inputs, results)
             step(memory, values, inputs, expected)
             if shadow != memory or results != expected:
@@ -202,6 +201,7 @@ class _Walks:
             ticks.append(Tick(tuple(inputs), tuple(memory), tuple(expected)))
             if until_news_end and len(self.watcher.found) > len(known):
                 news = (len(ticks), ": ".join(min(self.watcher.found - known)))
+                known = set(self.watcher.found)
         if until_news_end:
             return Case(f"up to {news[1]}", tuple(values), start, tuple(ticks[: news[0]]))
         return Case(purpose, tuple(values), start, tuple(ticks))
@@ -305,7 +305,8 @@ def read_vectors(path: Path) -> Vectors:
         raise refusal(path, "line 1", "not a vector file", TITLE, "".join(lines[:1]))
     vectors = _parsed(path, lines)
     if text != vectors.text():
-        raise refusal(path, f"line {len(lines)}", "the digest does not fit the content", vectors.digest)
+        accepted = "a file as `lubetrip vectors` wrote it, whole and unchanged"
+        raise refusal(path, f"line {len(lines)}", "the digest does not fit the content", accepted)
     return vectors
 
 

@@ -24,12 +24,12 @@ class Rate:
 
     @property
     def seen(self) -> float | None:
-        """Return the rate that was seen."""
+        """Return the rate that was seen, per 1000 run hours."""
         return PER_H * self.events / self.hours if self.hours else None
 
     @property
     def interval(self) -> tuple[float, float] | None:
-        """Return the limits of the rate."""
+        """Return the limits of the rate, per 1000 run hours."""
         if not self.hours:
             return None
         low, high = rate_interval(self.events, self.hours / PER_H, self.confidence)

@@ -48,9 +48,17 @@ def reasons(found: Findings) -> tuple[str, ...]:
         told.append(f"{found.events[AT_START]} start(s) without oil pressure")
     if found.events[DOUBT]:
         told.append(f"sensors in doubt {found.events[DOUBT]} x, {duration(found.doubted_ms)}")
+        if mostly_late(found):
+            told.append("rows further apart than max_gap: NOT JUDGED")
     if found.events[VACUUM] and not starved:
         told.append(f"ran {found.events[VACUUM]} x in vacuum, {duration(found.vacuum_ms)}")
     return tuple(told)
+
+
+def mostly_late(found: Findings) -> bool:
+    """Say whether most of the running time went unjudged because the log's rows come later than max_gap."""
+    late = any("late" in event.doubts for event in found.gravest.all() if event.kind == DOUBT)
+    return late and 2 * found.doubted_ms > found.run_ms
 
 
 def _spells(count: int) -> str:

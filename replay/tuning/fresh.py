@@ -28,17 +28,21 @@ class Fresh:
 
 
 def recipe_of(library: Library) -> Recipe | None:
-    """Return the recipe that a library was synthesised from, None where there is none."""
+    """Return the recipe that a library was synthesised from, None where there is none.
+
+    Raises Refusal for a table [recipe] that is none.
+    """
     path = library.folder / FILE
     table = read_toml(path, "library").get("recipe")
     if table is None:
         return None
     families, hours = (table.get("families"), table.get("hours", 1.0)) if isinstance(table, dict) else (None, None)
-    whole = isinstance(families, list) and all(isinstance(name, str) for name in families)
+    names = families if isinstance(families, list) else []
+    whole = bool(names) and all(isinstance(name, str) for name in names)
     numbers = [(table.get("count"), int), (table.get("seed"), int), (hours, int | float)] if whole else []
     if not whole or not all(isinstance(value, kind) for value, kind in numbers) or table.get("format") not in FORMATS:
         raise refusal(path, "[recipe]", "not a recipe", "the one that `lubetrip synth` wrote")
-    return recipe(",".join(families), table["count"], table["seed"], table.get("hours"), table["format"])
+    return recipe(",".join(names), table["count"], table["seed"], table.get("hours"), table["format"])
 
 
 def on_fresh_library(recipe: Recipe, seed: int, settings: Sequence[Settings], tick: Callable[[], object]) -> Fresh:

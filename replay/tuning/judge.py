@@ -56,7 +56,7 @@ class Figures:
 
     @property
     def objectives(self) -> tuple[float, float, float]:
-        """Return missed-trip limit, nuisance limit and worst margin turned round: the smaller the better."""
+        """Return missed-trip limit, nuisance limit (per 1000 h), worst margin (s) turned round: smaller is better."""
         return self.missed_limit, self.nuisance_limit, -self.margin_s
 
     @property

@@ -55,7 +55,7 @@ class Lever:
         return self.subject != "crankcase_pressure" or has_crankcase(trace)
 
     def moved_trace(self, trace: Trace, amount: float) -> Trace:
-        """Return a trace as it would be recorded with the lever moved."""
+        """Return a trace as it would be recorded with the lever moved by an amount (Pa, share, s; a period ms)."""
         if self.kind == PERIOD:
             return thinned(trace, round(amount))
         moved = self.sign * amount
@@ -63,7 +63,7 @@ class Lever:
         return disturbed(trace, {self.subject: error[self.kind]})
 
     def moved_settings(self, settings: Settings, amount: float) -> Settings:
-        """Return the settings with this one moved."""
+        """Return the settings with this one moved by an amount in the unit of `protect` (Pa, ms, 1/2048, count)."""
         values = list(settings.values)
         values[_PLACES[self.subject]] += self.sign * round(amount)
         derive(values)

@@ -1,31 +1,22 @@
 """Fault injection: what a broken sensor, clock, input or memory does to the decisions.
 
-One machine loses its oil for good; it obeys the protection, so it is stopped,
-starts again, is stopped again and is locked out; later somebody presses the
-reset. A second one never lacks oil. Each injection is laid over the inputs from
-the first tick of a state on, and what matters is measured in the true world: the
-seconds the machine runs short of oil, and whether the healthy one is stopped.
-An injection that leaves every input as it was is an error of the campaign.
+Each injection is laid over the inputs of a day (`day`) from the first tick of a state on, and
+its cost is measured in the true world. An injection that leaves every input as it
+was is an error of the campaign. Flipped bits of the memory are tried in `flips`.
 """
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
 import click
 
-from protect import outputs, ranges, state
-from protect.protection import step
-from replay.port.conform import STEP_NAMES
-from tests.protection import MISSING, PROFILE, STATES, admit
+from protect import ranges, state
+from tests.campaigns.day import END_TICK, TICK_MS, Day, Inputs, Outcome
+from tests.campaigns.flips import print_flips
+from tests.protection import MISSING, STATES
 
-TICK_MS = 500
-START_S, LOSS_S, RESET_S, END_S = 10, 180, 900, 1200
-REST_S = (600, 660)  # the plant needs no cold; only the healthy machine is still there to be stopped by it
-SUCTION_PA, HEALTHY_PA, LOST_PA, RIPPLE_PA = 150_000, 200_000, 3_000, 500
 ATMOSPHERE_PA = 101_325
-SETTINGS = admit(PROFILE | {"stuck_after": 60_000, "suction_least": -20_000, "oil_least": -20_000})
 
-Inputs = list[int]
 # What an injection does with the inputs of tick n since it began: the ticks that the logic gets instead.
 Change = Callable[[int, Inputs, dict[str, int]], list[Inputs]]
 
@@ -36,83 +27,26 @@ CHANNELS = {"oil": (OIL,), "suction": (SUCTION,), "crankcase": (CRANKCASE,), "su
 
 
 @dataclass
-class World:
-    """The machine as it is. `loses_oil`: from LOSS_S on nothing reaches the bearings."""
-
-    loses_oil: bool
-    ran_ms: int = 0
-    short_ms: int = 0
-
-    def net(self, seconds: float) -> int:
-        """Return the true net oil pressure of a running machine: built up in 5 s, then there, then lost."""
-        if self.loses_oil and seconds >= LOSS_S:
-            return LOST_PA
-        return min(HEALTHY_PA, 40 * self.ran_ms)
-
-    def inputs(self, tick: int, *, permitted: bool) -> Inputs:
-        """Return what sound sensors say in this tick, and count the time short of oil."""
-        seconds = tick * TICK_MS / 1000
-        resting = not self.loses_oil and REST_S[0] <= seconds < REST_S[1]
-        running = int(permitted and seconds >= START_S and not resting)
-        self.ran_ms = self.ran_ms + TICK_MS if running else 0
-        net = self.net(seconds) if running else 0
-        if running and net < SETTINGS[ranges.CUT_OUT]:
-            self.short_ms += TICK_MS
-        ripple = RIPPLE_PA * (tick % 3 - 1)
-        pressures = (SUCTION_PA + net + ripple, SUCTION_PA + ripple, SUCTION_PA + ripple)
-        return [TICK_MS, running, int(RESET_S <= seconds < RESET_S + 2), *pressures]
-
-
-@dataclass(frozen=True)
-class Outcome:
-    """What came of a run: s short of oil, stops felt, permission of every tick, first tick of each state."""
-
-    short_s: float
-    stops: int
-    permissions: tuple[int, ...]
-    first: dict[int, int]
-
-
-@dataclass
 class Injection:
-    """Something that goes wrong with the inputs, or with one word of the state at one moment."""
+    """Something that goes wrong with the inputs; `memory` is that of a broken sensor."""
 
     name: str
-    change: Change | None = None
-    flip: tuple[int, int] | None = None
+    change: Change
     memory: dict[str, int] = field(default_factory=dict)
 
 
 def run(injection: Injection | None = None, since: int = 0, *, loses_oil: bool = True) -> Outcome:
     """Let the machine live through its day. Raises AssertionError for an injection that changes nothing."""
-    world, memory, results = World(loses_oil), [0] * state.STATE_SIZE, [0] * outputs.OUTPUTS_SIZE
-    state.power_up(memory, SETTINGS)
-    results[outputs.RUN_PERMISSION] = 1
-    permissions, first, stops, changed = [], {}, 0, injection is None
-    for tick in range(END_S * 1000 // TICK_MS):
-        true = world.inputs(tick, permitted=bool(results[outputs.RUN_PERMISSION]))
+    day, changed = Day.begin(loses_oil=loses_oil), injection is None
+    for tick in range(END_TICK):
+        true = day.inputs()
         given = [true]
         if injection is not None and tick >= since:
-            if injection.change is not None:
-                given = injection.change(tick - since, list(true), injection.memory)
-                changed = changed or given != [true]
-            elif injection.flip is not None and tick == since:
-                word, bit = injection.flip
-                memory[word] = signed(memory[word] ^ (1 << bit))
-                changed = True
-        before = results[outputs.RUN_PERMISSION]
-        for inputs in given:
-            step(memory, SETTINGS, inputs, results)
-        stops += before > results[outputs.RUN_PERMISSION]
-        permissions.append(results[outputs.RUN_PERMISSION])
-        first.setdefault(memory[state.STATE], tick)
+            given = injection.change(tick - since, list(true), injection.memory)
+            changed = changed or given != [true]
+        day.live(given)
     assert changed, f"{injection} changed nothing"
-    return Outcome(world.short_ms / 1000, stops, tuple(permissions), first)
-
-
-def signed(word: int) -> int:
-    """Return the 32-bit pattern of a word as the signed integer of a port."""
-    return (word + (1 << 31)) % (1 << 32) - (1 << 31)
+    return day.outcome()
 
 
 def on(places: tuple[int, ...], value: Callable[[int, int], int]) -> Change:
@@ -242,45 +176,23 @@ def matrix() -> tuple[Outcome, list[Row]]:
     return sound, rows
 
 
-def flips(words: Iterable[int] = range(state.STATE_SIZE), bits: Iterable[int] = range(32)) -> dict[int, dict[str, int]]:
-    """Flip bits of the live state at the first tick of every state; count what comes of it by word."""
-    sound = run()
-    counts: dict[int, dict[str, int]] = {}
-    for word in words:
-        counts[word] = dict.fromkeys(VERDICTS, 0)
-        for since in sound.first.values():
-            for bit in bits:
-                counts[word][verdict(sound, run(Injection("flip", flip=(word, bit)), since))] += 1
-    return counts
-
-
-VERDICTS = ("same decisions", "less run short of oil", "more", "never stopped again")
-
-
-def verdict(sound: Outcome, found: Outcome) -> str:
-    """Compare a run with the sound one."""
-    if found.permissions == sound.permissions:
-        return "same decisions"
-    if found.short_s <= sound.short_s:
-        return "less run short of oil"
-    return "never stopped again" if found.short_s > (END_S - LOSS_S) / 2 else "more"
-
-
-@click.command()
-def command() -> None:
-    """Print the matrix of injections, and what flipped bits of the live state do."""
+def print_matrix() -> None:
+    """Print the s run short of oil under each injection."""
     sound, rows = matrix()
     kinds = sorted(sound.first)
     print(f"s run short of oil, by the state in which it begins; with sound inputs {sound.short_s:.1f}")
-    print(f"{'':28} {'channel':17}" + "".join(f"{STATES[kind][:10]:>11}" for kind in kinds) + "  healthy one")
+    print(f"{'':30} {'channel':17}" + "".join(f"{STATES[kind][:10]:>11}" for kind in kinds) + "  healthy one")
     for row in rows:
         cells = "".join(f"{row.short_s[kind]:11.1f}" for kind in kinds)
-        print(f"{row.name:28} {row.channel:17}{cells}  {'stopped' if row.stops_healthy else 'runs'}")
-    print(f"\na bit of the live state flipped: {len(kinds)} moments x 32 bits of each word")
-    print(f"{'':16}" + "".join(f"{name:>23}" for name in VERDICTS))
-    for word, counts in flips().items():
-        print(f"{STEP_NAMES[word]:16}" + "".join(f"{counts[name]:23}" for name in VERDICTS))
+        print(f"{row.name:30} {row.channel:17}{cells}  {'stopped' if row.stops_healthy else 'runs'}")
 
 
-if __name__ == "__main__":
-    command()
+@click.command()
+@click.option("--pairs", default=2_000, show_default=True, help="Drawn pairs of flipped bits.")
+@click.option("--seed", default=1, show_default=True, help="Start of the random numbers.")
+def injection(pairs: int, seed: int) -> None:
+    """Print what broken inputs and flipped bits do. Exit status 0 if a sealed step always stops or decides the same."""
+    print_matrix()
+    if not print_flips(pairs, seed):
+        print("a flip went unnoticed")
+        raise SystemExit(1)

@@ -1,18 +1,18 @@
-"""Coverage of the C port by the conformance vectors alone: lines, branches and MC/DC, all of each (clang-19)."""
+"""Coverage of the C port by the vectors and what is held of records and seals beside them: lines, branches and MC/DC, all of each (clang-19)."""
 
 import json
 import os
 import tempfile
 from pathlib import Path
 
-from tests.gates.port import C_FOLDER, Verdict, build_driver, run, tool, vector_input
+from tests.gates.port import C_FOLDER, PORT, Verdict, build_driver, run, tool, vector_input
 
 MEASURES = ("functions", "lines", "regions", "branches", "mcdc")
 FLAGS = ("-O0", "-fprofile-instr-generate", "-fcoverage-mapping", "-fcoverage-mcdc")
 
 
-def measured(source: Path, words: bytes) -> dict[str, dict[str, int]]:
-    """Run the cases through a port; return measure -> count and covered, as llvm-cov sums them up for that file."""
+def measured(source: Path, words: bytes) -> dict[str, dict[str, dict[str, int]]]:
+    """Run the cases through a port; return file -> measure -> count and covered, as llvm-cov sums them up."""
     compiler = tool("clang-19", "clang-19 with libclang-rt-19-dev")
     merge, cover = tool("llvm-profdata-19", "llvm-19"), tool("llvm-cov-19", "llvm-19")
     with tempfile.TemporaryDirectory() as folder:
@@ -22,14 +22,17 @@ def measured(source: Path, words: bytes) -> dict[str, dict[str, int]]:
         run([program], words, env={**os.environ, "LLVM_PROFILE_FILE": str(raw)})
         run([merge, "merge", "-o", profile, raw])
         said = run([cover, "export", "-summary-only", "-instr-profile", profile, program]).stdout
-    for file in json.loads(said)["data"][0]["files"]:
-        if file["filename"].endswith("/lubetrip.c"):
-            return dict(file["summary"])
-    raise SystemExit("llvm-cov says nothing of lubetrip.c")
+    found = {Path(file["filename"]).name: dict(file["summary"]) for file in json.loads(said)["data"][0]["files"]}
+    if missing := set(PORT) - found.keys():
+        raise SystemExit(f"llvm-cov says nothing of {', '.join(sorted(missing))}")
+    return {name: found[name] for name in PORT}
 
 
 def judge(source: Path = C_FOLDER / "lubetrip.c", words: bytes | None = None) -> Verdict:
     """Judge the vectors by what of a port they run through; words: other cases than the vectors."""
-    summary = measured(source, vector_input() if words is None else words)
-    lines = tuple(f"{name}: {summary[name]['covered']} of {summary[name]['count']}" for name in MEASURES)
-    return Verdict(all(0 < summary[name]["covered"] == summary[name]["count"] for name in MEASURES), lines)
+    files = measured(source, vector_input() if words is None else words)
+    parts = [(file, name, found[name]) for file, found in files.items() for name in MEASURES]
+    lines = [f"{file}: {name} {m['covered']} of {m['count']}" for file, name, m in parts if m["covered"] < m["count"]]
+    sums = {name: [sum(f[name][key] for f in files.values()) for key in ("covered", "count")] for name in MEASURES}
+    told = [f"{name}: {covered} of {count}" for name, (covered, count) in sums.items()]
+    return Verdict(not lines and all(count > 0 for _, count in sums.values()), (*lines, *told))

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from protect import saved, settings, state, table
+from protect import saved, seal, settings, state, table
 from protect.protection import step
 
 HELD = json.loads(Path(__file__).with_name("held.json").read_text(encoding="utf-8"))
@@ -52,6 +52,21 @@ def test_records_are_recalled_or_refused_as_held() -> None:
         memory = [0] * state.STATE_SIZE
         assert saved.recall(memory, values, first, second) == answer
         assert memory == after
+
+
+def test_seals_are_made_and_broken_ones_stop_the_machine_as_held() -> None:
+    """Catches a mutant of the seal that lets a changed word pass, or goes on from one."""
+    for row in HELD["seals"]:
+        memory, values, seals = (list(words) for words in row["before"])
+        assert seal.seals_hold(memory, values, seals) == row["hold"]
+        results = [7] * 9
+        seal.sealed_step(memory, values, row["inputs"], results, seals)
+        assert ([memory, values, seals], results) == (row["after"], row["results"])
+        if row["hold"]:
+            memory, again = list(row["before"][0]), [0] * 4
+            seal.seal_state(memory, again)
+            seal.seal_settings(values, again)
+            assert again == row["before"][2]
 
 
 def test_a_circle_in_the_table_comes_to_an_end(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,8 +1,8 @@
-"""Mutants of the C port, all compiled into one switched library, against the conformance vectors alone.
+"""Mutants of the C port, those of a file compiled into one switched library, against the vectors and what is held beside them.
 
-Every function of lubetrip.c is copied once for each change of one operator,
+Every function of a file is copied once for each change of one operator,
 constant, place or statement in it; a dispatcher under its old name picks the copy
-by a switch. A mutant that no vector tells from the port has to stand in
+by a switch. A mutant that nothing tells from the port has to stand in
 equivalent_c.toml with the reason why nothing could tell it, named by its text.
 """
 
@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from firmware_ref import generate
-from tests.gates.port import C_FOLDER, Verdict, build_driver, run, vector_input
+from tests.gates.port import C_FOLDER, PORT, Verdict, build_driver, run, vector_input
 from tests.gates.reasons import judged, reasons
 
 EQUIVALENT = Path(__file__).with_name("equivalent_c.toml")
@@ -134,10 +134,8 @@ def fates(source: Path, found: list[Mutant], *more: str) -> list[str]:
     """
     with tempfile.TemporaryDirectory() as folder:
         work = Path(folder)
-        mutated = work / "lubetrip.c"
+        mutated = work / source.name
         mutated.write_text(switched(source.read_text(), found))
-        for header in ("lubetrip.h", "lubetrip_generated.h"):
-            (work / header).write_text((source.parent / header).read_text())
         program = build_driver(work, mutated, flags=("-O0", "-w", "-DMUTANTS", *more))
         plain = run([program], vector_input())
         if plain.returncode:
@@ -146,15 +144,24 @@ def fates(source: Path, found: list[Mutant], *more: str) -> list[str]:
     return said[1::2]
 
 
-def judge(source: Path = C_FOLDER / "lubetrip.c", functions: Sequence[str] = ()) -> Verdict:
-    """Judge the vectors by the mutants of a port that they let live; functions: mutants of those alone."""
-    found = [mutant for mutant in mutants(source.read_text()) if not functions or mutant.function in functions]
-    known = {change: why for change, why in reasons(EQUIVALENT).items() if not functions or change[0] in functions}
+def ends_of(source: Path, found: list[Mutant]) -> list[str]:
+    """Return the fate of every mutant of a file; what lived is run once more with every access and overflow watched."""
     ends = fates(source, found)
-    # What lived is run once more with every access and overflow watched.
     left = [number for number, fate in enumerate(ends) if fate == "survived"]
     for number, fate in zip(left, fates(source, [found[number] for number in left], *WATCHED), strict=True):
         ends[number] = fate if fate == "survived" else "trapped"
+    return ends
+
+
+def judge(folder: Path = C_FOLDER, functions: Sequence[str] = ()) -> Verdict:
+    """Judge what is held by the mutants of the port in a folder that it lets live; functions: mutants of those alone."""
+    known = {change: why for change, why in reasons(EQUIVALENT).items() if not functions or change[0] in functions}
+    found: list[Mutant] = []
+    ends: list[str] = []
+    for source in (folder / name for name in PORT):
+        own = [mutant for mutant in mutants(source.read_text()) if not functions or mutant.function in functions]
+        if own:
+            found, ends = found + own, ends + ends_of(source, own)
     alive = {(m.function, m.line, m.changed) for m, fate in zip(found, ends, strict=True) if fate == "survived"}
     lines = judged(alive, known)
     counts = ", ".join(f"{ends.count(fate)} {fate}" for fate in FATES)

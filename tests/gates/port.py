@@ -2,6 +2,7 @@
 
 import functools
 import itertools
+import re
 import shutil
 import subprocess
 from collections.abc import Iterable, Sequence
@@ -11,12 +12,15 @@ from pathlib import Path
 import numpy as np
 
 from replay.port.vectors import Case, Vectors
+from tests.gates import holding
 from tests.toolchain import vector_set
 
 C_FOLDER = Path(__file__).parents[2] / "firmware_ref" / "c"
 DRIVER = Path(__file__).with_name("vector_run.c")
-SOURCES = ("lubetrip.c", "lubetrip.h", "lubetrip_generated.h")
+PORT = ("lubetrip.c", "lubetrip_saved.c", "lubetrip_seal.c")
+HEADERS = ("lubetrip.h", "lubetrip_generated.h", "lubetrip_saved.h", "lubetrip_seal.h")
 END_OF_CASES = -1
+FUNCTION = re.compile(r"^[\w ]+?\**(\w+)\([^;{]*\)\n\{\n(?:.*?)^\}", re.DOTALL | re.MULTILINE)
 
 
 @dataclass(frozen=True)
@@ -49,12 +53,38 @@ def case_words(cases: Iterable[Case]) -> list[np.ndarray]:
     return words
 
 
+def section(rows: Iterable[Sequence[int] | np.ndarray]) -> list[np.ndarray]:
+    """Return rows of one kind as the driver reads them: their number, then the words of each."""
+    words = [np.asarray(row, np.int64).astype(np.int32) for row in rows]
+    return [np.array([len(words)], np.int32), *words]
+
+
+def packed(record: Sequence[int]) -> list[int]:
+    """Return the bytes of a record as words."""
+    return np.array(record, np.uint8).view(np.int32).tolist()
+
+
+def held_words(vectors: Vectors) -> list[np.ndarray]:
+    """Return what is held of saved records and seals (holding.py) as the driver reads it."""
+    fills = [(n, *values, *memory, *packed(record)) for n, values, memory, record in holding.fills(vectors)]
+    recalls = [
+        (*values, *packed(first), *packed(second), answer, *after)
+        for values, first, second, answer, after in holding.recalls(vectors)
+    ]
+    steps = [
+        list(itertools.chain(*row["before"], row["inputs"], [row["hold"]], *row["after"], row["results"]))
+        for row in holding.sealed_steps(vectors)
+    ]
+    return [part for rows in (fills, holding.numbers(), recalls, steps) for part in section(rows)]
+
+
 def driver_input(vectors: Vectors) -> bytes:
-    """Return a whole vector set as the driver reads it; of the tick differences those on 32 bits."""
+    """Return a whole vector set as the driver reads it, records and seals behind it; of the ticks those on 32 bits."""
     words = [*case_words(vectors.cases), np.array([END_OF_CASES, len(vectors.checks)], np.int32)]
     words += [np.array([*check.values, check.fault, *check.derived], np.int32) for check in vectors.checks]
     ticks = [(d.now, d.before, d.elapsed) for d in vectors.differences if d.bits == 32]
     words += [np.array([len(ticks)], np.int32), np.array(ticks, np.uint32).view(np.int32).ravel()]
+    words += held_words(vectors)
     return b"".join(part.tobytes() for part in words)
 
 
@@ -65,10 +95,11 @@ def vector_input() -> bytes:
 
 
 def build_driver(work: Path, source: Path, compiler: str = "gcc", flags: Sequence[str] = ("-O2",)) -> Path:
-    """Build the driver with this lubetrip.c; headers beside it win over those of the port."""
+    """Build the driver with this file of the port and its others; headers beside it win over those of the port."""
     program = work / "vector_run"
     folders = (f"-I{source.parent}", f"-I{C_FOLDER}")
-    done = run([compiler, "-std=gnu99", *flags, *folders, DRIVER, source, "-o", program])
+    others = [C_FOLDER / name for name in PORT if name != source.name]
+    done = run([compiler, "-std=gnu99", *flags, *folders, DRIVER, source, *others, "-o", program])
     if done.returncode:
         raise SystemExit(f"{source} does not build: {done.stderr.decode()[:2000]}")
     return program
@@ -76,7 +107,7 @@ def build_driver(work: Path, source: Path, compiler: str = "gcc", flags: Sequenc
 
 def planted(folder: Path, good: str, bad: str, origin: Path = C_FOLDER) -> Path:
     """Return lubetrip.c in a copy of the port in which one place is changed."""
-    for name in SOURCES:
+    for name in (*PORT, *HEADERS):
         shutil.copy(origin / name, folder / name)
     source = folder / "lubetrip.c"
     text = source.read_text()

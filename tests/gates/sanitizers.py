@@ -14,7 +14,7 @@ from tests.toolchain import vector_set
 FLAGS = ("-O1", "-g", "-fsanitize=undefined,address", "-fno-sanitize-recover=all")
 STEPS = 1_000_000
 SEED = 5
-NOTHING_MORE = np.array([END_OF_CASES, 0, 0], np.int32).tobytes()  # no checks, no tick differences
+NOTHING_MORE = np.array([END_OF_CASES, *[0] * 6], np.int32).tobytes()  # no checks, ticks, records or seals
 
 
 def random_case(campaign: Campaign, steps: int) -> bytes:

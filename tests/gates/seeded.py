@@ -43,7 +43,7 @@ def mutation_of_c(folder: Path) -> Verdict:
     """Plant a comparison that no vector can decide, and that no list excuses."""
     good = "    if (unmoved > stuck_after) {\n"
     source = planted(folder, good, f"    if (unmoved < 0) {{\n        unmoved = 0;\n    }}\n{good}")
-    return mutation_c.judge(source, functions=("stuck_part",))
+    return mutation_c.judge(source.parent, functions=("stuck_part",))
 
 
 def mutation_of_protect(folder: Path) -> Verdict:
@@ -63,7 +63,7 @@ def proof_of_c(folder: Path) -> Verdict:
     """Plant an integral that is not held at the trip delay."""
     good = "            whole = settings[LT_SET_TRIP_DELAY];\n            fraction = 0;\n"
     source = planted(folder, good, "            fraction = 0;\n")
-    return wp.judge(source, functions=("accumulate",))
+    return wp.judge(source.parent, functions=("accumulate",))
 
 
 def sanitized(folder: Path) -> Verdict:

@@ -11,14 +11,12 @@ import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
-from tests.gates.port import C_FOLDER, Verdict, run, tool
+from tests.gates.port import C_FOLDER, FUNCTION, PORT, Verdict, run, tool
 
 README = C_FOLDER.parent / "README.md"
-PORT = ("lubetrip.c", "lubetrip_saved.c")
 FORMAT = "{id}\t{line}\t{file}\t{message}"
 TIDY = "-*,bugprone-*,cert-*,clang-analyzer-*,misc-*,-bugprone-easily-swappable-parameters,-misc-include-cleaner"
 # The check of adjacent parameters of one type would ask for a struct for each array; the house rule is flat arguments.
-FUNCTION = re.compile(r"^[\w ]+?\**(\w+)\([^;{]*\)\n\{\n(?:.*?)^\}", re.DOTALL | re.MULTILINE)
 
 
 @dataclass(frozen=True)

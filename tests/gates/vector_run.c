@@ -4,7 +4,8 @@
    ticks, settings[25], state[16] after power-up, then inputs[6], state[16] and
    outputs[9] of each tick; after the last case -1. Settings checks follow as their
    number and values[22], fault, derived[3] of each, tick differences as their
-   number and now, before, elapsed of each.
+   number and now, before, elapsed of each. Then what saved records and seals come
+   to, each kind as its number and its items: see the functions below.
 
    With MUTANTS the port has a switch, and each mutant FIRST .. LAST of the command
    line runs in a process of its own: "ID killed", "ID survived", "ID timeout" or
@@ -14,6 +15,8 @@
 #include <string.h>
 
 #include "lubetrip.h"
+#include "lubetrip_saved.h"
+#include "lubetrip_seal.h"
 
 #ifdef MUTANTS
 #include <signal.h>
@@ -25,6 +28,8 @@ extern int lubetrip_mutant;
 
 #define TICK (LT_IN_SIZE + LT_ST_SIZE + LT_OUT_SIZE)
 #define CHECK (LT_SET_SIZE + 1)
+#define RECORD (LUBETRIP_RECORD_SIZE / 4)
+#define SEALED (LT_ST_SIZE + LT_SET_SIZE + LUBETRIP_SEALS_SIZE)
 
 static int32_t *words;
 static size_t count;
@@ -84,11 +89,84 @@ static int check_differs(const int32_t *check)
         || (memcmp(&values[LT_SET_COUNT], &check[LT_SET_COUNT + 1], (LT_SET_SIZE - LT_SET_COUNT) * sizeof(int32_t)) != 0);
 }
 
+static int tick_differs(const int32_t *item)
+{
+    return lubetrip_elapsed_ms((uint32_t)item[0], (uint32_t)item[1]) != item[2];
+}
+
+/* number, settings[25], state[16], the bytes of its record */
+static int fill_differs(const int32_t *item)
+{
+    uint8_t record[LUBETRIP_RECORD_SIZE];
+    const int32_t *settings = &item[1];
+
+    lubetrip_write_record(record, item[0], settings, &settings[LT_SET_SIZE]);
+    return memcmp(record, &settings[LT_SET_SIZE + LT_ST_SIZE], sizeof record) != 0;
+}
+
+/* number, the number after it */
+static int next_differs(const int32_t *item)
+{
+    return lubetrip_next_number(item[0]) != item[1];
+}
+
+/* settings[25], the bytes of two records, the answer, state[16] */
+static int recall_differs(const int32_t *item)
+{
+    int32_t state[LT_ST_SIZE];
+    uint8_t records[2][LUBETRIP_RECORD_SIZE];
+    const int32_t *answer = &item[LT_SET_SIZE + (2 * RECORD)];
+
+    memcpy(records, &item[LT_SET_SIZE], sizeof records);
+    return (lubetrip_recall(state, item, records[0], records[1]) != answer[0])
+        || (memcmp(state, &answer[1], sizeof state) != 0);
+}
+
+/* state[16], settings[25], seals[4], inputs[6], whether the seals hold; the same three after a sealed step, outputs[9] */
+static int seal_differs(const int32_t *item)
+{
+    int32_t before[SEALED];
+    int32_t outputs[LT_OUT_SIZE] = {7, 7, 7, 7, 7, 7, 7, 7, 7};
+    uint32_t seals[LUBETRIP_SEALS_SIZE];
+    uint32_t again[LUBETRIP_SEALS_SIZE];
+    int32_t *settings = &before[LT_ST_SIZE];
+    const int32_t *inputs = &item[SEALED];
+    const int32_t *after = &inputs[LT_IN_SIZE + 1];
+    int32_t hold = inputs[LT_IN_SIZE];
+
+    memcpy(before, item, sizeof before);
+    memcpy(seals, &settings[LT_SET_SIZE], sizeof seals);
+    if (lubetrip_seals_hold(before, settings, seals) != hold) {
+        return 1;
+    }
+    lubetrip_seal_state(before, again);
+    lubetrip_seal_settings(settings, again);
+    if ((hold != 0) && (memcmp(again, seals, sizeof seals) != 0)) {
+        return 1;
+    }
+    lubetrip_sealed_step(before, settings, inputs, outputs, seals);
+    memcpy(&settings[LT_SET_SIZE], seals, sizeof seals);
+    return (memcmp(before, after, sizeof before) != 0) || (memcmp(outputs, &after[SEALED], sizeof outputs) != 0);
+}
+
+static const struct {
+    int (*differs)(const int32_t *item);
+    int32_t size;
+} kinds[] = {
+    {check_differs, CHECK},
+    {tick_differs, 3},
+    {fill_differs, 1 + LT_SET_SIZE + LT_ST_SIZE + RECORD},
+    {next_differs, 2},
+    {recall_differs, LT_SET_SIZE + (2 * RECORD) + 1 + LT_ST_SIZE},
+    {seal_differs, (2 * SEALED) + LT_IN_SIZE + 1 + LT_OUT_SIZE},
+};
+
 /* The number of the first thing that differs, or 0. */
 static long first_difference(void)
 {
     const int32_t *at = words;
     long number = 0;
+    size_t kind;
     int32_t left;
 
     while (*at >= 0) {
@@ -100,16 +178,12 @@ static long first_difference(void)
         at = &ticks[at[0] * TICK];
     }
     at++;
-    for (left = *at++; left > 0; left--, at += CHECK) {
-        number++;
-        if (check_differs(at) != 0) {
-            return number;
-        }
-    }
-    for (left = *at++; left > 0; left--, at += 3) {
-        number++;
-        if (lubetrip_elapsed_ms((uint32_t)at[0], (uint32_t)at[1]) != at[2]) {
-            return number;
+    for (kind = 0; kind < (sizeof kinds / sizeof kinds[0]); kind++) {
+        for (left = *at++; left > 0; left--, at += kinds[kind].size) {
+            number++;
+            if (kinds[kind].differs(at) != 0) {
+                return number;
+            }
         }
     }
     return (at == &words[count]) ? 0 : -1;

@@ -6,6 +6,7 @@
     logic       any settings, state and inputs, and the invariant between two steps
     lemmas      what the parts that multiply do, each proved on its own
     theorems    what a whole step does, with those parts stood in for by their lemmas
+    sealing     what the seal of state and settings finds
     claims      all of them by name
 
 How they rest on one another. `first_fault` itself is run to find what admitted

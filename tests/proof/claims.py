@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from typing import Any
 
-from tests.proof import lemmas, theorems, ways
+from tests.proof import lemmas, sealing, theorems, ways
 from tests.proof.logic import Logic
 from tests.proof.theorems import Step
 
@@ -19,6 +19,8 @@ ON_PARTS: tuple[Callable[[Logic], None], ...] = (
     theorems.less_oil_pressure_never_gives_a_smaller_integral,
     theorems.one_step_equals_two_halves,
     theorems.the_same_decisions_in_one_step_and_in_two,
+    sealing.a_change_within_two_halves_breaks_the_seal,
+    sealing.a_fill_never_agrees_with_its_seal,
 )
 # These are shown of one and the same step from any state.
 ON_ANY_STEP: tuple[Callable[[Step, Logic], None], ...] = (

@@ -30,9 +30,10 @@ class Logic:
     table: ModuleType
     outputs: ModuleType
     protection: ModuleType
+    seal: ModuleType
 
     def __init__(self, package: str = "protect") -> None:
-        for name in ("ranges", "settings", "state", *PARTS, "protection"):
+        for name in ("ranges", "settings", "state", *PARTS, "protection", "seal"):
             setattr(self, name, importlib.import_module(f"{package}.{name}"))
 
     @contextmanager
