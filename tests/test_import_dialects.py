@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pyarrow as pa
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from replay.errors import Refusal
@@ -255,6 +255,7 @@ def test_the_fingerprint_stands_for_names_and_units_whatever_the_separator(tmp_p
         [Marks(".", ""), Marks(",", ""), Marks(",", "."), Marks(".", ","), Marks(".", "'"), Marks(",", " ")]
     ),
 )
+@example(cells=["+-0"], marks=Marks(".", ""))
 def test_a_column_of_text_is_read_only_where_every_cell_is_a_number_in_these_marks(
     cells: list[str], marks: Marks
 ) -> None:

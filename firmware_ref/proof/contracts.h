@@ -1,7 +1,8 @@
 /* What the C port promises, function by function, in ACSL; looked at by
    `python -m tests.gates proof-c` for all admitted settings, every state that a step
-   can leave behind, and any 32-bit inputs. The port itself stays free of it:
-   contracted.c puts these declarations in front of the unchanged lubetrip.c. */
+   can leave behind, and any 32-bit inputs. The port itself holds
+   loop contracts and a few asserts only: contracted.c puts these declarations in front
+   of the unchanged lubetrip.c. Which of them are proved, the gate says. */
 #ifndef LUBETRIP_CONTRACTS_H
 #define LUBETRIP_CONTRACTS_H
 

@@ -1,8 +1,9 @@
 /* What the saved record promises, in ACSL; looked at by `python -m tests.gates proof-c`.
 
    What a checksum finds is no part of it: that no flipped bit passes is tested.
-   Here stands what follows from it. A record that was written of a state comes back
-   as words within the bounds of the step, and so does any other that counts. */
+   Here stands what follows from it. The words of any record that
+   counts are within the bounds of the step; that those which were written come back is
+   tested, not proved. */
 #ifndef LUBETRIP_SAVED_CONTRACTS_H
 #define LUBETRIP_SAVED_CONTRACTS_H
 

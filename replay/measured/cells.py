@@ -133,7 +133,7 @@ def _plain(text: Any, marks: Marks) -> Any:
     if pc.any(pc.match_substring(text, MINUS)).as_py():
         text = pc.replace_substring(text, MINUS, "-")
     if pc.any(pc.starts_with(text, "+")).as_py():
-        text = pc.replace_substring_regex(text, r"^\+", "")
+        text = pc.replace_substring_regex(text, r"^\+([\d.])", r"\1")  # a second sign stays, and is refused
     return text
 
 
