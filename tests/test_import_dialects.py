@@ -64,7 +64,9 @@ def logs(draw: st.DrawFn) -> tuple[bytes, str, list[tuple[int, int | None, int, 
     lines = [[*head, *names, "Läuft"]]
     if unit_place == "row":
         lines.append([*[""] * len(head), unit + mark, unit + mark, "-"])
-    text = "".join(separator.join(f'"{c}"' if quoted or separator in c else c for c in row) + end for row in [*lines, *rows])
+    text = "".join(
+        separator.join(f'"{c}"' if quoted or separator in c else c for c in row) + end for row in [*lines, *rows]
+    )
     preamble = draw(st.sampled_from(["", "Tidewater logger 7" + end, f"Station{separator}Tidewater{end}{end}"]))
     reference = '"gauge"' if gauge else '"absolute"'
     stated = f'unit = "{unit}"\nreference = {reference}' if unit_place == "profile" else "-unit\n-reference"

@@ -1,7 +1,8 @@
 """Import of a plain CSV beside pyarrow's own read of the same file: python -m tests.benchmarks imports.
 
-The import does more than read: SHA-256, Pa, order, gaps, ranges, doubts, and the trace written as Parquet.
-Each side runs in processes of its own, so that peak memory is that side's, by turns. LUBETRIP_ROWS sets the rows.
+The import does more than read: SHA-256, Pa, order, gaps, ranges, doubts, and the trace written as Parquet. So it
+stands beside pyarrow that reads the file and writes the table as Parquet, too, with nothing done in between.
+The sides take turns in processes of their own, so that peak memory is that side's. LUBETRIP_ROWS sets the rows.
 """
 
 import os
@@ -31,6 +32,11 @@ READ = """
 import pyarrow.csv
 pyarrow.csv.read_csv({source!r})
 """
+KEEP = """
+import pyarrow.csv, pyarrow.parquet
+table = pyarrow.csv.read_csv({source!r})
+pyarrow.parquet.write_table(table, {target!r} + "/kept.parquet")
+"""
 IMPORT = """
 import os
 from pathlib import Path
@@ -40,7 +46,7 @@ import_file(Path({source!r}), Path({target!r}) / str((os.getpid(), turn)), Path(
 MEASURE = """
 import resource, time
 work = compile({code!r}, "work", "exec")
-import pyarrow.csv, replay.measured.importing, replay.measured.text, pint
+import pyarrow.csv, pyarrow.parquet, replay.measured.importing, replay.measured.text, pint
 spent, cpu = [], []
 for turn in range({times}):
     begin, used = time.perf_counter(), time.process_time()
@@ -88,11 +94,13 @@ def main() -> None:
             profile.write_text(PROFILE, encoding="utf-8")
             write_source(source, ROWS, iso)
             names = {"source": str(source), "target": folder, "profile": str(profile)}
-            rounds = [(measured(READ.format(**names)), measured(IMPORT.format(**names))) for _ in range(ROUNDS)]
-            read, imported = (tuple(map(min, zip(*side, strict=True))) for side in zip(*rounds, strict=True))
+            sides = [code.format(**names) for code in (READ, KEEP, IMPORT)]
+            rounds = [[measured(code) for code in sides] for _ in range(ROUNDS)]
+            read, kept, imported = (tuple(map(min, zip(*side, strict=True))) for side in zip(*rounds, strict=True))
             size = source.stat().st_size / 1e6
         print(f"{ROWS} rows, {size:.0f} MB, time as {'ISO 8601' if iso else 'epoch'}, best of {TIMES * ROUNDS}")
-        for name, (seconds, cpu, peak) in (("pyarrow read", read), ("import", imported)):
+        for name, (seconds, cpu, peak) in (("pyarrow read", read), ("and write", kept), ("import", imported)):
             speed = f"{ROWS / seconds / 1e6:7.2f} M rows/s"
             print(f"  {name:14} {seconds:7.3f} s {speed} {cpu:7.3f} s CPU {peak:7.0f} MiB peak")
-        print(f"  ratio {imported[0] / read[0]:.2f}, of CPU time {imported[1] / read[1]:.2f}")
+        for name, peer in (("the read", read), ("read and write", kept)):
+            print(f"  ratio to {name} {imported[0] / peer[0]:.2f}, of CPU time {imported[1] / peer[1]:.2f}")
