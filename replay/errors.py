@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 LONGEST = 80  # characters of a value that a message shows
-LONGEST_PART = 600  # characters of a place, rule or advice, which may quote names from a file
+LONGEST_PART = 900  # characters of a place, rule or advice, which may quote names from a file
 # What moves a terminal's cursor, breaks a line, turns the direction of writing, or cannot be written at all.
 HIDDEN = re.compile("[\x00-\x1f\x7f-\x9f\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff]")
 

@@ -28,7 +28,8 @@ class Verdict:
 
     outcome: hit, missed, early, rode_through, nuisance, or undecided (judged
     neither way). Times in s of the trace's own time; margin_s is the deadline
-    minus the first stop.
+    minus the first stop. late_ticks: rows more than max_gap after the one before,
+    which no logic trusts.
     """
 
     id: str
@@ -41,6 +42,7 @@ class Verdict:
     run_hours: float
     trips: int
     locked_out: bool
+    late_ticks: int = 0
 
 
 @dataclass(frozen=True)
@@ -218,6 +220,7 @@ def judge(entry: Entry, trace: Trace, replay: Replay) -> Verdict:
         run_hours=round(replay.run_ms / 3.6e6, 6),
         trips=len(replay.stops),
         locked_out=replay.locked_out,
+        late_ticks=replay.late,
     )
 
 

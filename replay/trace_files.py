@@ -58,7 +58,7 @@ def _csv_header(path: Path) -> list[str]:
         with path.open(encoding="utf-8-sig", newline="") as stream:
             header = [name.strip() for name in next(csv.reader(stream), [])]
     except FileNotFoundError:
-        raise refusal(path, "", "no such trace") from None
+        raise refusal(path, "", "no such trace", "a trace file (CSV, Parquet), by its path") from None
     except OSError as error:
         raise refusal(path, "", f"this trace cannot be read ({error.strerror})") from None
     except UnicodeDecodeError:
@@ -125,7 +125,7 @@ def told(path: Path, read: Any) -> Any:
     try:
         return read()
     except FileNotFoundError:
-        raise refusal(path, "", "no such trace") from None
+        raise refusal(path, "", "no such trace", "a trace file (CSV, Parquet), by its path") from None
     except (pa.ArrowException, OSError, UnicodeDecodeError) as error:
         why = (str(error).splitlines() or [type(error).__name__])[0]
         raise refusal(path, "", f"not a readable Parquet file ({why})") from None

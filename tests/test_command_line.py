@@ -67,6 +67,7 @@ def test_score_as_json_holds_the_whole_report_and_nothing_else(library: Path) ->
             "run_hours": round((129 + 18 + 18) / 3600, 6),
             "trips": 3,
             "locked_out": True,
+            "late_ticks": 0,
         },
         {
             "id": "quiet",
@@ -79,6 +80,7 @@ def test_score_as_json_holds_the_whole_report_and_nothing_else(library: Path) ->
             "run_hours": 1.0,
             "trips": 0,
             "locked_out": False,
+            "late_ticks": 0,
         },
     ]
     assert report["undecided"] == []
@@ -271,6 +273,15 @@ def test_a_text_of_the_user_is_shown_as_it_stands(library: Path) -> None:
     text = (library / "library.toml").read_text().replace('"steady"', '"[red]st:smile:"')
     (library / "library.toml").write_text(text)
     assert "[red]st:smile:" in lubetrip("score", library).stdout
+
+
+def test_a_logger_slower_than_max_gap_is_named(library: Path) -> None:
+    """Catches a library whose stops all come of a slow logger, without a word on it."""
+    assert "max_gap" not in lubetrip("score", library).stdout
+
+    settings = library / "settings.toml"
+    settings.write_text(settings.read_text().replace('max_gap = "3 s"', 'max_gap = "0.5 s"'))
+    assert re.search(r"[1-9]\d* rows of 2 traces come more than max_gap after", lubetrip("score", library).stdout)
 
 
 @pytest.mark.parametrize("columns", ["40", "72", "80", "160"])

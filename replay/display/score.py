@@ -148,6 +148,10 @@ def _verdict(score: Score) -> Text:
 def _apart(score: Score) -> list[str]:
     """Return what the limits over all traces would hide."""
     lines = []
+    late = [verdict for verdict in (*score.verdicts, *score.undecided) if verdict.late_ticks]
+    if late:
+        rows = sum(verdict.late_ticks for verdict in late)
+        lines += [f"{rows} rows of {len(late)} traces come more than max_gap after the one before: they count as doubt"]
     if score.worst_family is not None:
         claim = score.family_claims[score.worst_family][0]
         shown = f"missed {claim.events} of {claim.of:g}, at most {_percent(claim.upper)}"
