@@ -6,43 +6,26 @@ Exit status: 0 done (score: acceptance met), 1 score: acceptance not met, 2 bad 
 import signal
 import sys
 import threading
+from importlib import import_module
 
 import click
 
-from replay.cli import (
-    bench,
-    compare,
-    demo,
-    firmware,
-    floor,
-    guarantee,
-    import_files,
-    label,
-    record,
-    report,
-    score,
-    synth,
-    trace,
-    triage,
-    tune,
-)
-
 TOPICS = (
-    bench,
-    compare,
-    demo,
-    firmware,
-    floor,
-    guarantee,
-    import_files,
-    label,
-    record,
-    report,
-    score,
-    synth,
-    trace,
-    triage,
-    tune,
+    "bench",
+    "compare",
+    "demo",
+    "firmware",
+    "floor",
+    "guarantee",
+    "import_files",
+    "label",
+    "record",
+    "report",
+    "score",
+    "synth",
+    "trace",
+    "triage",
+    "tune",
 )
 
 
@@ -60,5 +43,5 @@ def main() -> None:
 
 
 for topic in TOPICS:
-    for command in topic.COMMANDS:
+    for command in import_module(f"replay.cli.{topic}").COMMANDS:
         main.add_command(command)
