@@ -159,8 +159,8 @@ def test_has_no_undefined_behaviour_over_the_vectors(tmp_path: Path) -> None:
 FAULTS = [
     ("lubetrip.c", "elapsed > LT_ELAPSED_MOST)", "elapsed > LT_ELAPSED_ADMITTED)"),
     ("lubetrip.c", "(elapsed < 0) || ", ""),
-    ("lubetrip.c", "if (reading == seen[0]) {", "if (reading != seen[0]) {"),
-    ("lubetrip.c", "if (seen[1] == settings[LT_SET_STUCK_AFTER])", "if (part > 0)"),
+    ("lubetrip.c", "if (reading == state[seen]) {", "if (reading != state[seen]) {"),
+    ("lubetrip.c", "if ((state[LT_ST_OIL_SEEN + 1] == stuck_after)", "if ((doubted > 0)"),
     ("lubetrip.c", "elapsed > settings[LT_SET_MAX_GAP])", "elapsed >= settings[LT_SET_MAX_GAP])"),
     ("lubetrip.c", "- inputs[LT_IN_CRANKCASE_PRESSURE];", "- inputs[LT_IN_SUCTION_PRESSURE];"),
     ("lubetrip.c", "(INT32_C(1) << (LT_SLOPE_BITS - 1))", "0"),
@@ -171,7 +171,7 @@ FAULTS = [
     ("lubetrip.c", "if (whole >= settings[LT_SET_TRIP_DELAY]) {", "if (whole > settings[LT_SET_TRIP_DELAY]) {"),
     ("lubetrip.c", "            counted = seen;", "            counted = 0;"),
     ("lubetrip.c", "if (!(running && (state[LT_ST_STATE] >= LT_TRIPPED))) {", "if (1) {"),
-    ("lubetrip.c", "&state[LT_ST_MEMORY_LEFT], outputs[LT_OUT_SEEN]", "&state[LT_ST_MEMORY_LEFT], elapsed"),
+    ("lubetrip.c", "LT_ST_MEMORY_LEFT, outputs[LT_OUT_SEEN]", "LT_ST_MEMORY_LEFT, elapsed"),
     ("lubetrip.c", "            whole++;", "            whole += 0;"),
     (
         "lubetrip.c",

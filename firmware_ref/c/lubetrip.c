@@ -65,49 +65,48 @@ static int plausible(const int32_t settings[], const int32_t inputs[])
         && within(inputs[LT_IN_CRANKCASE_PRESSURE], least, most);
 }
 
-static int32_t stuck_part(int32_t seen[2], int32_t reading, int32_t running, int32_t elapsed, int32_t stuck_after)
+static int32_t stuck_part(int32_t state[], int seen, int32_t reading, int32_t running, int32_t elapsed,
+                          int32_t stuck_after)
 {
     int32_t unmoved = 0;
     int32_t part = 0;
 
-    if (reading == seen[0]) {
-        unmoved = seen[1];
+    if (reading == state[seen]) {
+        unmoved = state[seen + 1];
     }
     if ((running != 0) || (unmoved == stuck_after)) {
         unmoved += elapsed;
     }
-    seen[0] = reading;
+    state[seen] = reading;
     if (unmoved > stuck_after) {
         part = unmoved - stuck_after;
         unmoved = stuck_after;
     }
-    seen[1] = unmoved;
+    state[seen + 1] = unmoved;
     return part;
 }
 
 static void observe(int32_t state[], const int32_t settings[], const int32_t inputs[], int32_t outputs[])
 {
-    static const uint8_t channels[3][2] = {
-        {LT_ST_OIL_SEEN, LT_IN_OIL_PRESSURE},
-        {LT_ST_SUCTION_SEEN, LT_IN_SUCTION_PRESSURE},
-        {LT_ST_CRANKCASE_SEEN, LT_IN_CRANKCASE_PRESSURE},
-    };
     int32_t elapsed = counted_elapsed(state, inputs);
-    int32_t doubted = 0;
+    int32_t running = inputs[LT_IN_RUNNING];
+    int32_t stuck_after = settings[LT_SET_STUCK_AFTER];
     int32_t credible = 1;
     int32_t net = 0;
-    int channel;
+    int32_t part;
+    int32_t doubted = stuck_part(state, LT_ST_OIL_SEEN, inputs[LT_IN_OIL_PRESSURE], running, elapsed, stuck_after);
 
-    for (channel = 0; channel < 3; channel++) {
-        int32_t *seen = &state[channels[channel][0]];
-        int32_t part = stuck_part(seen, inputs[channels[channel][1]], inputs[LT_IN_RUNNING], elapsed,
-                                  settings[LT_SET_STUCK_AFTER]);
-        if (part > doubted) {
-            doubted = part;
-        }
-        if (seen[1] == settings[LT_SET_STUCK_AFTER]) {
-            credible = 0;
-        }
+    part = stuck_part(state, LT_ST_SUCTION_SEEN, inputs[LT_IN_SUCTION_PRESSURE], running, elapsed, stuck_after);
+    if (part > doubted) {
+        doubted = part;
+    }
+    part = stuck_part(state, LT_ST_CRANKCASE_SEEN, inputs[LT_IN_CRANKCASE_PRESSURE], running, elapsed, stuck_after);
+    if (part > doubted) {
+        doubted = part;
+    }
+    if ((state[LT_ST_OIL_SEEN + 1] == stuck_after) || (state[LT_ST_SUCTION_SEEN + 1] == stuck_after)
+        || (state[LT_ST_CRANKCASE_SEEN + 1] == stuck_after)) {
+        credible = 0;
     }
     if ((elapsed > settings[LT_SET_MAX_GAP]) || !plausible(settings, inputs)) {
         doubted = elapsed;
@@ -233,11 +232,11 @@ static void update_integral(int32_t state[], const int32_t settings[], const int
 
 /* ---- the other timers ---- */
 
-static void run_down(int32_t *left, int32_t elapsed)
+static void run_down(int32_t state[], int place, int32_t elapsed)
 {
-    *left -= elapsed;
-    if (*left < 0) {
-        *left = 0;
+    state[place] -= elapsed;
+    if (state[place] < 0) {
+        state[place] = 0;
     }
 }
 
@@ -245,7 +244,7 @@ static void update_fault_time(int32_t state[], const int32_t settings[], const i
 {
     int32_t doubt;
 
-    run_down(&state[LT_ST_FAULT_TIME], outputs[LT_OUT_SEEN]);
+    run_down(state, LT_ST_FAULT_TIME, outputs[LT_OUT_SEEN]);
     if (state[LT_ST_FAULT_TIME] == 0) {
         clear_flags(state, LT_FLAG_FAULT_DECLARED);
     }
@@ -265,12 +264,12 @@ static void update_timers(int32_t state[], const int32_t settings[], const int32
     if (running) {
         state[LT_ST_RESTART_LEFT] = settings[LT_SET_RESTART_DELAY];
     } else if (elapsed <= settings[LT_SET_MAX_GAP]) {
-        run_down(&state[LT_ST_RESTART_LEFT], elapsed);
+        run_down(state, LT_ST_RESTART_LEFT, elapsed);
     } else {
         /* time that nobody saw is no standstill */
     }
     if (!(running && (state[LT_ST_STATE] >= LT_TRIPPED))) {
-        run_down(&state[LT_ST_MEMORY_LEFT], outputs[LT_OUT_SEEN]);
+        run_down(state, LT_ST_MEMORY_LEFT, outputs[LT_OUT_SEEN]);
         if (state[LT_ST_MEMORY_LEFT] == 0) {
             state[LT_ST_TRIPS] = 0;
         }
@@ -319,7 +318,7 @@ static int reload_guard(const int32_t state[], const int32_t settings[], int32_t
         && (net < settings[LT_SET_FLOOR]);
 }
 
-static uint32_t oil_bits(const int32_t settings[], const int32_t outputs[])
+static uint32_t pressure_bits(const int32_t settings[], const int32_t outputs[])
 {
     uint32_t bits = 0U;
 
@@ -335,16 +334,10 @@ static uint32_t oil_bits(const int32_t settings[], const int32_t outputs[])
     return bits;
 }
 
-static uint32_t evaluate(int32_t state[], const int32_t settings[], const int32_t inputs[], const int32_t outputs[])
+static uint32_t memory_bits(const int32_t state[], const int32_t settings[])
 {
-    int32_t suction = inputs[LT_IN_SUCTION_PRESSURE];
-    uint32_t bits;
+    uint32_t bits = 0U;
 
-    clear_flags(state, LT_FLAG_FRESH);
-    bits = follow_reset(state, inputs) | oil_bits(settings, outputs);
-    if (inputs[LT_IN_RUNNING] != 0) {
-        bits |= LT_BIT_RUNNING;
-    }
     if (state[LT_ST_GRACE_LEFT] > 0) {
         bits |= LT_BIT_IN_GRACE;
     }
@@ -359,6 +352,21 @@ static uint32_t evaluate(int32_t state[], const int32_t settings[], const int32_
     }
     if (flags_of(state, LT_FLAG_FAULT_DECLARED) != 0U) {
         bits |= LT_BIT_SENSOR_FAULT;
+    }
+    return bits;
+}
+
+static uint32_t evaluate(int32_t state[], const int32_t settings[], const int32_t inputs[], const int32_t outputs[])
+{
+    int32_t suction = inputs[LT_IN_SUCTION_PRESSURE];
+    uint32_t bits;
+
+    clear_flags(state, LT_FLAG_FRESH);
+    bits = follow_reset(state, inputs);
+    bits |= pressure_bits(settings, outputs);
+    bits |= memory_bits(state, settings);
+    if (inputs[LT_IN_RUNNING] != 0) {
+        bits |= LT_BIT_RUNNING;
     }
     follow_spell(state, settings, suction, bits);
     if (reload_guard(state, settings, outputs[LT_OUT_NET_OIL_PRESSURE], suction, bits)) {
@@ -397,8 +405,8 @@ static int move_once(int32_t state[], const int32_t settings[], uint32_t bits)
     int again = 0;
     int number;
 
-    /*@ assert rows: \forall integer i; 0 <= i < LUBETRIP_ROW_COUNT ==> row_leads(&table[i], bits); */
-    /*@ assert last_trip: last_trip_comes_first(&table[0], bits); */
+    /*@ assert each: each_row(&table[0], bits); */
+    /*@ assert rows: \forall integer i; 0 <= i < LUBETRIP_ROW_COUNT ==> row_right(&table[0], i, bits); */
     /*@ loop pragma UNROLL 0;
         loop invariant 0 <= number <= LUBETRIP_ROW_COUNT;
         loop invariant moved == 0 ==> again == 0 && not_moved{Pre, Here}(state);
@@ -441,9 +449,11 @@ static int32_t percent(const int32_t state[], const int32_t settings[])
     if (state[LT_ST_INTEGRAL] < settings[LT_SET_TRIP_DELAY]) {
         whole = (state[LT_ST_INTEGRAL] * settings[LT_SET_PERCENT_SCALE]) >> LT_PERCENT_BITS;
         /*@ assert 0 <= whole <= 99; */
+        /*@ assert whole == 99 ==> (whole + 1) * settings[LT_SET_TRIP_DELAY] > 100 * state[LT_ST_INTEGRAL]; */
         if (((whole + 1) * settings[LT_SET_TRIP_DELAY]) <= (100 * state[LT_ST_INTEGRAL])) {
             whole++; /* the scale is rounded down: right or one short */
         }
+        /*@ assert whole <= 99; */
     }
     return whole;
 }
@@ -466,17 +476,36 @@ int32_t lubetrip_first_fault(const int32_t settings[LT_SET_SIZE])
     int32_t fault = LUBETRIP_ALL_RIGHT;
     int32_t number;
 
+    /*@ loop pragma UNROLL 0;
+        loop invariant 0 <= number <= LT_SET_COUNT && LUBETRIP_ALL_RIGHT <= fault < LT_SET_COUNT;
+        loop invariant fault == LUBETRIP_ALL_RIGHT ==> in_order(settings, &setting_ranges[0], number);
+        loop invariant fault != LUBETRIP_ALL_RIGHT ==> !is_in_order(settings, &setting_ranges[0], fault);
+        loop assigns number, fault;
+        loop variant LT_SET_COUNT - number; */
     for (number = 0; (number < LT_SET_COUNT) && (fault == LUBETRIP_ALL_RIGHT); number++) {
         if (!within(settings[number], setting_ranges[number].least, setting_ranges[number].most)) {
             fault = number;
         }
     }
+    /*@ assert ranges: fault == LUBETRIP_ALL_RIGHT <==> in_ranges(settings); */
+    /*@ loop pragma UNROLL 0;
+        loop invariant 0 <= number <= LUBETRIP_RELATION_COUNT;
+        loop invariant fault < LT_SET_COUNT + number;
+        loop invariant fault == \at(fault, LoopEntry) ||
+                       (\at(fault, LoopEntry) == LUBETRIP_ALL_RIGHT && fault >= LT_SET_COUNT);
+        loop invariant fault == LUBETRIP_ALL_RIGHT ==> relations_hold(settings, &relations[0], number);
+        loop invariant fault >= LT_SET_COUNT ==> !relation_holds(settings, &relations[0], fault - LT_SET_COUNT);
+        loop invariant LUBETRIP_ALL_RIGHT <= fault;
+        loop assigns number, fault;
+        loop variant LUBETRIP_RELATION_COUNT - number; */
     for (number = 0; (number < LUBETRIP_RELATION_COUNT) && (fault == LUBETRIP_ALL_RIGHT); number++) {
         const lubetrip_relation *row = &relations[number];
         if ((settings[row->lower] + (int32_t)row->gap) > settings[row->higher]) {
             fault = LT_SET_COUNT + number;
         }
     }
+    /*@ assert held: fault == LUBETRIP_ALL_RIGHT ==> related(settings); */
+    /*@ assert broken: fault >= LT_SET_COUNT ==> !related(settings); */
     return fault;
 }
 
@@ -488,6 +517,7 @@ void lubetrip_derive(int32_t settings[LT_SET_SIZE])
     uint32_t trip_delay = (uint32_t)settings[LT_SET_TRIP_DELAY];
     uint32_t level = (uint32_t)settings[LT_SET_RELOAD_FRACTION] * trip_delay;
 
+    /*@ assert level <= LT_ONE * trip_delay; */
     settings[LT_SET_SLOPE] = (int32_t)(rise / span);
     settings[LT_SET_PERCENT_SCALE] = (int32_t)((UINT32_C(100) << LT_PERCENT_BITS) / trip_delay);
     settings[LT_SET_RELOAD_LEVEL] = (int32_t)(level >> LT_WEIGHT_BITS);

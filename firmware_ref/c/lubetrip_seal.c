@@ -40,6 +40,7 @@ static uint32_t weighted_sum(const int32_t words[], int count)
     for (place = 0; place < count; place++) {
         uint32_t word = (uint32_t)words[place];
         sum += (weight * (word & HALF)) + ((weight + 1U) * (word >> 16));
+        /*@ assert sum == with_word(\at(sum, LoopCurrent), weight, words[place]); */
         weight += 2U;
     }
     return sum;
