@@ -18,12 +18,15 @@
     axiom by_percent_bits: \forall integer x; 0 <= x ==> (x >> 23) == x / 8388608;
   }
 
-  lemma joined: \forall integer a, b; 0 <= a <= 2047 && 0 <= b <= 2047 ==> 0 <= (a | b) <= 2047;
+  axiomatic conditions {
+    axiom joined: \forall integer a, b; 0 <= a && a <= 2047 && 0 <= b && b <= 2047 ==>
+      0 <= (a | b) && (a | b) <= 2047;
+  }
 */
 
 /* ---- settings ---- */
 
-/* As the tables of lubetrip.c have it; `first_fault` ties them to the ranges and relations of predicates.h. */
+/* As the tables of lubetrip.c have it; lubetrip_first_fault ties them to the ranges and relations of predicates.h. */
 #define is_in_order(s, ranges, i) ((ranges)[i].least <= (s)[i] <= (ranges)[i].most)
 #define in_order(s, ranges, count) (\forall integer i; 0 <= i < (count) ==> is_in_order(s, ranges, i))
 #define relation_holds(s, rows, i) ((s)[(rows)[i].lower] + (rows)[i].gap <= (s)[(rows)[i].higher])
@@ -81,11 +84,7 @@ static int32_t stuck_part(int32_t state[], int seen, int32_t reading, int32_t ru
 /*@ requires memory: all_arrays(state, settings, inputs, outputs);
     requires admitted(settings) && consistent(state, settings);
     assigns state[LT_ST_OIL_SEEN .. LT_ST_CRANKCASE_SEEN + 1], outputs[LT_OUT_NET_OIL_PRESSURE .. LT_OUT_DOUBTED];
-    ensures words_within(state);
-    ensures integral_within(state, settings);
-    ensures timers_within(state, settings);
-    ensures trips_within(state, settings);
-    ensures seen_within(state, settings);
+    ENSURES_CONSISTENT(state, settings)
     ensures shared(settings, outputs);
     ensures not_credible: !credible_range(settings, inputs) ==>
               outputs[LT_OUT_SEEN] == 0 && outputs[LT_OUT_CREDIBLE] == 0;
@@ -150,11 +149,7 @@ static void regain_grace(int32_t state[], const int32_t settings[], int32_t elap
 /*@ requires memory: with_inputs(state, settings, inputs) && with_outputs(state, settings, outputs);
     requires admitted(settings) && consistent(state, settings) && shared(settings, outputs);
     assigns state[LT_ST_INTEGRAL .. LT_ST_GRACE_LEFT];
-    ensures words_within(state);
-    ensures integral_within(state, settings);
-    ensures timers_within(state, settings);
-    ensures trips_within(state, settings);
-    ensures seen_within(state, settings);
+    ENSURES_CONSISTENT(state, settings)
     ensures outputs[LT_OUT_SEEN] == 0 ==> not_lowered(state, Pre, Post);
     ensures inputs[LT_IN_RUNNING] != 0 && outputs[LT_OUT_NET_OIL_PRESSURE] < settings[LT_SET_CUT_IN] ==>
               not_lowered(state, Pre, Post); */
@@ -172,22 +167,14 @@ static void run_down(int32_t state[], int place, int32_t elapsed);
     requires admitted(settings);
     requires consistent(state, settings) && shared(settings, outputs);
     assigns state[LT_ST_FAULT_TIME .. LT_ST_FLAGS];
-    ensures words_within(state);
-    ensures integral_within(state, settings);
-    ensures timers_within(state, settings);
-    ensures trips_within(state, settings);
-    ensures seen_within(state, settings);
+    ENSURES_CONSISTENT(state, settings)
     ensures (state[LT_ST_FLAGS] & LT_FLAG_RESET_HELD) == (\old(state[LT_ST_FLAGS]) & LT_FLAG_RESET_HELD); */
 static void update_fault_time(int32_t state[], const int32_t settings[], const int32_t outputs[]);
 
 /*@ requires memory: with_inputs(state, settings, inputs) && with_outputs(state, settings, outputs);
     requires admitted(settings) && consistent(state, settings) && shared(settings, outputs);
     assigns state[LT_ST_RESTART_LEFT .. LT_ST_FLAGS];
-    ensures words_within(state);
-    ensures integral_within(state, settings);
-    ensures timers_within(state, settings);
-    ensures trips_within(state, settings);
-    ensures seen_within(state, settings);
+    ENSURES_CONSISTENT(state, settings)
     ensures (state[LT_ST_FLAGS] & LT_FLAG_RESET_HELD) == (\old(state[LT_ST_FLAGS]) & LT_FLAG_RESET_HELD);
     ensures inputs[LT_IN_RUNNING] != 0 ==> state[LT_ST_RESTART_LEFT] == settings[LT_SET_RESTART_DELAY]; */
 static void update_timers(int32_t state[], const int32_t settings[], const int32_t inputs[], const int32_t outputs[]);
@@ -209,7 +196,8 @@ static void update_timers(int32_t state[], const int32_t settings[], const int32
     ensures 0 <= state[LT_ST_FLAGS] <= 31;
     ensures \result <= 2047;
     ensures no_pressure_bit(\result) && no_memory_bit(\result) && no_bit_of_evaluate(\result);
-    ensures (\result & LT_BIT_RESET_EDGE) != 0 <==> inputs[LT_IN_RESET] != 0 && (\old(state[LT_ST_FLAGS]) & LT_FLAG_RESET_HELD) == 0;
+    ensures (\result & LT_BIT_RESET_EDGE) != 0 <==>
+              inputs[LT_IN_RESET] != 0 && (\old(state[LT_ST_FLAGS]) & LT_FLAG_RESET_HELD) == 0;
     ensures (state[LT_ST_FLAGS] & LT_FLAG_RESET_HELD) != 0 <==> inputs[LT_IN_RESET] != 0; */
 static uint32_t follow_reset(int32_t state[], const int32_t inputs[]);
 
@@ -246,11 +234,7 @@ static uint32_t memory_bits(const int32_t state[], const int32_t settings[]);
 /*@ requires memory: with_inputs(state, settings, inputs) && with_outputs(state, settings, outputs);
     requires admitted(settings) && consistent(state, settings);
     assigns state[LT_ST_FLAGS];
-    ensures words_within(state);
-    ensures integral_within(state, settings);
-    ensures timers_within(state, settings);
-    ensures trips_within(state, settings);
-    ensures seen_within(state, settings);
+    ENSURES_CONSISTENT(state, settings)
     ensures \result <= 2047;
     ensures (\result & LT_BIT_RUNNING) != 0 <==> inputs[LT_IN_RUNNING] != 0;
     ensures (\result & LT_BIT_SENSOR_OK) != 0 <==> outputs[LT_OUT_CREDIBLE] != 0;
@@ -362,11 +346,7 @@ static void apply_effect(int32_t state[], const int32_t settings[], uint8_t effe
     requires bits <= 2047;
     requires (bits & LT_BIT_LAST_TRIP) != 0 <==> state[LT_ST_TRIPS] + 1 >= settings[LT_SET_TRIPS_TO_LOCKOUT];
     assigns state[LT_ST_STATE], state[LT_ST_MEMORY_LEFT], state[LT_ST_TRIPS], state[LT_ST_CAUSE];
-    ensures words_within(state);
-    ensures integral_within(state, settings);
-    ensures timers_within(state, settings);
-    ensures trips_within(state, settings);
-    ensures seen_within(state, settings);
+    ENSURES_CONSISTENT(state, settings)
     ensures \result != 0 ==> may_go_on{Pre, Post}(state);
     ensures lockout: lockout_kept{Pre, Post}(state, bits);
     ensures restart: stop_kept{Pre, Post}(state, bits); */
@@ -377,11 +357,7 @@ static int move_once(int32_t state[], const int32_t settings[], uint32_t bits);
     requires bits <= 2047;
     requires (bits & LT_BIT_LAST_TRIP) != 0 <==> state[LT_ST_TRIPS] + 1 >= settings[LT_SET_TRIPS_TO_LOCKOUT];
     assigns state[LT_ST_STATE], state[LT_ST_MEMORY_LEFT], state[LT_ST_TRIPS], state[LT_ST_CAUSE];
-    ensures words_within(state);
-    ensures integral_within(state, settings);
-    ensures timers_within(state, settings);
-    ensures trips_within(state, settings);
-    ensures seen_within(state, settings);
+    ENSURES_CONSISTENT(state, settings)
     ensures lockout: lockout_kept{Pre, Post}(state, bits);
     ensures restart: \old(state[LT_ST_STATE]) >= LT_TRIPPED && state[LT_ST_STATE] < LT_TRIPPED ==> restart_conditions(bits); */
 static void settle(int32_t state[], const int32_t settings[], uint32_t bits);

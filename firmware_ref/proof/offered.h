@@ -23,11 +23,7 @@ void lubetrip_derive(int32_t settings[LT_SET_SIZE]);
 /*@ requires memory: memory_and_settings(state, settings);
     requires admitted(settings);
     assigns state[0 .. LT_ST_SIZE - 1];
-    ensures words_within(state);
-    ensures integral_within(state, settings);
-    ensures timers_within(state, settings);
-    ensures trips_within(state, settings);
-    ensures seen_within(state, settings);
+    ENSURES_CONSISTENT(state, settings)
     ensures state[LT_ST_STATE] == LT_STOPPED && state[LT_ST_INTEGRAL] == 0;
     ensures (state[LT_ST_FLAGS] & LT_FLAG_RESET_HELD) != 0;
     ensures state[LT_ST_GRACE_LEFT] == settings[LT_SET_START_GRACE] &&
@@ -42,11 +38,7 @@ int32_t lubetrip_elapsed_ms(uint32_t now, uint32_t before);
 /*@ requires memory: all_arrays(state, settings, inputs, outputs);
     requires admitted(settings) && consistent(state, settings);
     assigns state[0 .. LT_ST_SIZE - 1], outputs[0 .. LT_OUT_SIZE - 1];
-    ensures words_within(state);
-    ensures integral_within(state, settings);
-    ensures timers_within(state, settings);
-    ensures trips_within(state, settings);
-    ensures seen_within(state, settings);
+    ENSURES_CONSISTENT(state, settings)
     ensures no_permission: state[LT_ST_STATE] >= LT_TRIPPED ==> outputs[LT_OUT_RUN_PERMISSION] == 0;
     ensures permission: state[LT_ST_STATE] < LT_TRIPPED ==> outputs[LT_OUT_RUN_PERMISSION] == 1;
     ensures lockout: \old(state[LT_ST_STATE]) == LT_LOCKED_OUT && state[LT_ST_STATE] != LT_LOCKED_OUT ==>

@@ -81,6 +81,14 @@
 #define consistent(m, s) (                                                                                            \
     words_within(m) && integral_within(m, s) && timers_within(m, s) && trips_within(m, s) && seen_within(m, s))
 
+/* The same as a promise: one goal for each part. */
+#define ENSURES_CONSISTENT(m, s)                                                                                      \
+    ensures words_within(m);                                                                                          \
+    ensures integral_within(m, s);                                                                                    \
+    ensures timers_within(m, s);                                                                                      \
+    ensures trips_within(m, s);                                                                                       \
+    ensures seen_within(m, s);
+
 #define credible_range(s, in) (                                                                                       \
     s[LT_SET_OIL_LEAST] <= in[LT_IN_OIL_PRESSURE] <= s[LT_SET_OIL_MOST] &&                                            \
     s[LT_SET_SUCTION_LEAST] <= in[LT_IN_SUCTION_PRESSURE] <= s[LT_SET_SUCTION_MOST] &&                                \
@@ -97,21 +105,20 @@
     \at(m[LT_ST_INTEGRAL], Before) <= \at(m[LT_ST_INTEGRAL], After))
 
 #define memory_and_settings(m, s) (                                                                                   \
-    WRITABLE(m, LT_ST_SIZE) && READABLE(s, LT_SET_SIZE) &&                                    \
+    WRITABLE(m, LT_ST_SIZE) && READABLE(s, LT_SET_SIZE) &&                                                            \
     \separated(m + (0 .. LT_ST_SIZE - 1), s + (0 .. LT_SET_SIZE - 1)))
 
 #define with_inputs(m, s, in) (                                                                                       \
-    memory_and_settings(m, s) && READABLE(in, LT_IN_SIZE) &&                                              \
+    memory_and_settings(m, s) && READABLE(in, LT_IN_SIZE) &&                                                          \
     \separated(m + (0 .. LT_ST_SIZE - 1), in + (0 .. LT_IN_SIZE - 1)))
 
 #define with_outputs(m, s, out) (                                                                                     \
-    memory_and_settings(m, s) && WRITABLE(out, LT_OUT_SIZE) &&                                            \
+    memory_and_settings(m, s) && WRITABLE(out, LT_OUT_SIZE) &&                                                        \
     \separated(m + (0 .. LT_ST_SIZE - 1), out + (0 .. LT_OUT_SIZE - 1)) &&                                            \
     \separated(s + (0 .. LT_SET_SIZE - 1), out + (0 .. LT_OUT_SIZE - 1)))
 
 #define all_arrays(m, s, in, out) (                                                                                   \
     with_inputs(m, s, in) && with_outputs(m, s, out) &&                                                               \
     \separated(in + (0 .. LT_IN_SIZE - 1), out + (0 .. LT_OUT_SIZE - 1)))
-
 
 #endif
