@@ -1,36 +1,37 @@
 """The host-side verifier: traces in, the protection replayed over them, verdicts out.
 
-    errors        how every refusal of bad input reads
-    units         pressures, durations and the site's atmosphere, at the edge only
-    settings      settings file (TOML) -> checked integers
-    trace         one trace (CSV, Parquet, Arrow) -> integer arrays: trace_files reads, trace_rows checks
-    library       library.toml -> traces with their labels; labels edits one
-    demo_library  the demo library, to try everything on
-    triage        what unlabelled logs reveal, and which machine to open first
-    engine        the logic of `protect` over one trace
+Rooms stand on floors; a room imports only what stands below it (`tests/house/test_floors.py` holds it).
+
+    ground        refusals, whole files, TOML and JSON, units, exact statistics, locks
     physics       one machine, from crankcase gas to bearings; families of traces
-    synth         libraries of synthesised traces
-    closed_loop   the machine obeys: damage prevented
-    engines       the interpreted logic, the same compiled (compiled), or the C port (c_engine)
-    score         outcomes, families, totals, the verdict against [acceptance]
-    floor         floor pressure of a crankshaft drilling
-    files         output files, whole or not at all
-    statistics    exact limits; evidence, what traces show; baselines, plain logics beside
-    comparison    two scores; record, junit and pytest_plugin, a score for others
+    settings      settings file (TOML) -> checked integers; what they guarantee; floor pressure
+    trace         one trace (CSV, Parquet, Arrow) -> integer arrays
+    library       library.toml -> traces with their labels; digest, relabelling, the demo library
+    engine        the logic of `protect` over whole traces: interpreted, compiled, the C port; who does the work
     measured      loggers' files in, through profiles
-    tuning        many candidates at once, and how far each may move
-    guarantee     what settings guarantee for every course of readings
-    port          what a port is held against: vectors, driver, exported settings
-    drawing       a trace and a tuning as pictures; report, a library as one page; page, settings to move in a browser
-    notebook      what a notebook shows of a trace, settings and a score
+    score         verdicts: outcomes, families, totals, evidence, acceptance, comparison
+    synth         libraries of synthesised traces; machines that obey: damage prevented
+    triage        what unlabelled logs reveal, and which machine to open first
+    port          what a port is held against: vectors, driver, exported settings, the emulated Cortex-M
+    sweep         many candidate settings over one trace at once
+    tuning        which candidate to take, and how far each sensor and setting may move
     display       tables for the terminal
-    workers       the same work in several processes
+    drawing       a trace and a tuning as pictures
+    report        a library as one page; JUnit XML; evidence records
+    page          settings to move in a browser
     cli           the console command `lubetrip`, a module a topic; nothing imports it
+    notebook      what a notebook shows; pytest_plugin, a library as tests
 
 Integers and absolute pascals inside; gauge and other units exist at the edge.
 """
 
+import sys
 from typing import Any
+
+if "IPython" in sys.modules and (shell := sys.modules["IPython"].get_ipython()) is not None:
+    from replay.notebook import load_ipython_extension
+
+    load_ipython_extension(shell)
 
 
 def __getattr__(name: str) -> Any:

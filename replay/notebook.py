@@ -1,14 +1,17 @@
-"""What a notebook shows of a trace, a score and settings: small, without a script, all text escaped.
+"""What a notebook shows of a trace, a score, settings and a picture: small, without a script, all text escaped.
 
-`replay.drawing.picture.picture(trace, settings, entry)` shows in a notebook too, with states and marks.
+Data does not know its picture: how the types show themselves is registered with IPython, by `import replay` where
+one runs, or by `%load_ext replay.notebook`.
 """
 
-from typing import TYPE_CHECKING
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from markupsafe import Markup
 
 if TYPE_CHECKING:
+    from replay.drawing.picture import Picture
     from replay.score import Score
     from replay.settings import Settings
     from replay.trace import Trace
@@ -21,11 +24,11 @@ LONG_STEPS = 5  # a step in time so many times the usual one is a gap
 
 def trace_svg(trace: "Trace") -> str:
     """Return net oil pressure and suction pressure over time; without settings there are no levels."""
+    from replay.drawing import svg
     from replay.drawing.decimation import polyline
     from replay.drawing.looks import BLUE, CURVE, INK, time_axis
     from replay.drawing.picture import in_kpa, net_kpa
-    from replay.report import svg
-    from replay.report.svg import Scale
+    from replay.drawing.svg import Scale
 
     seconds = trace.start_s + trace.time_ms / 1000.0
     unit, size = time_axis(float(seconds[-1] - seconds[0]))
@@ -70,7 +73,7 @@ def settings_html(settings: "Settings") -> str:
 
 def score_svg(score: "Score") -> str:
     """Return the margins of the hits."""
-    from replay.report.margins import margins_svg
+    from replay.drawing.margins import margins_svg
 
     return margins_svg(score)
 
@@ -84,3 +87,28 @@ def score_html(score: "Score") -> str:
     drawing = Markup(score_svg(score))  # noqa: S704 - text in it is escaped
     said = f"Acceptance: {score.verdict}"
     return Markup("<div><p><strong>{}</strong></p>{}{}</div>").format(said, tables, drawing)
+
+
+def picture_svg(picture: "Picture") -> str:
+    """Return the drawing of a picture as it stands in a report."""
+    from replay.drawing.trace_plot import trace_svg as drawn
+
+    return drawn(picture, "Trace with its levels, integral and states")
+
+
+HTML, SVG = "text/html", "image/svg+xml"
+# Where a type stands, its name, and what shows it in which form.
+SHOWN: tuple[tuple[str, str, str, Callable[[Any], str]], ...] = (
+    ("replay.trace.trace", "Trace", HTML, trace_html),
+    ("replay.trace.trace", "Trace", SVG, trace_svg),
+    ("replay.settings.file", "Settings", HTML, settings_html),
+    ("replay.score.scoring", "Score", HTML, score_html),
+    ("replay.score.scoring", "Score", SVG, score_svg),
+    ("replay.drawing.picture", "Picture", SVG, picture_svg),
+)
+
+
+def load_ipython_extension(shell: Any) -> None:
+    """Tell an IPython how to show the types; none of them is imported for it."""
+    for module, name, form, function in SHOWN:
+        shell.display_formatter.formatters[form].for_type_by_name(module, name, function)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-ENGINES = ("portable", "compiled", "c")  # those of replay.engines, which is not imported for nothing
+ENGINES = ("portable", "compiled", "c")  # those of replay.engine, which is not imported for nothing
 
 if TYPE_CHECKING:
     from replay.library import Entry, Library
@@ -55,7 +55,7 @@ class LibraryFile(pytest.File):
         yield AcceptanceItem.from_parent(self, name="acceptance", library=library, settings=settings, engine=engine)
 
     def _read(self) -> tuple["Library", "Settings"]:
-        from replay.errors import refusal
+        from replay.ground.refusal import refusal
         from replay.library import read_library
         from replay.settings import read_settings
 
@@ -69,7 +69,7 @@ class LibraryFile(pytest.File):
 
 def refusing(read: Callable[[], Any]) -> Any:
     """Turn a Refusal into an error of usage, which pytest shows in one line."""
-    from replay.errors import Refusal
+    from replay.ground.refusal import Refusal
 
     try:
         return read()
@@ -91,7 +91,7 @@ class LibraryItem(pytest.Item):
 
     def repr_failure(self, excinfo: pytest.ExceptionInfo[BaseException], style: Any = None) -> Any:
         """Show the text of a failed test, and a traceback only for what should not happen."""
-        from replay.errors import Refusal
+        from replay.ground.refusal import Refusal
 
         if isinstance(excinfo.value, UnmetError | Refusal):
             return str(excinfo.value)
@@ -111,19 +111,21 @@ class TraceItem(LibraryItem):
 
     def runtest(self) -> None:
         """Replay the trace; fail with the timeline."""
-        from replay.engines import logic_as_json, replayer
-        from replay.junit import complaint, properties, timeline
-        from replay.score import WRONG, judge
+        from replay.engine import engine_named
+        from replay.report.junit import complaint, properties, timeline
+        from replay.score import judge
+        from replay.score.scoring import WRONG
         from replay.trace import read_trace
 
         trace = read_trace(self.entry.path)
-        run = replayer(self.engine)
-        verdict = judge(self.entry, trace, run(trace, self.settings))
-        self.user_properties.extend(properties(self.settings, logic_as_json(self.engine), self.entry, verdict).items())
+        engine = engine_named(self.engine)
+        replay = engine.replay(trace, self.settings)
+        verdict = judge(self.entry, trace, replay)
+        self.user_properties.extend(properties(self.settings, engine, self.entry, verdict).items())
         if verdict.outcome == "undecided":
             pytest.skip("undecided: judged neither way")
         if verdict.outcome in WRONG:
-            raise UnmetError(f"{complaint(self.entry, verdict)}\n{timeline(self.entry, self.settings, run)}")
+            raise UnmetError(f"{complaint(self.entry, verdict)}\n{timeline(trace, replay)}")
 
 
 class AcceptanceItem(LibraryItem):
@@ -137,11 +139,10 @@ class AcceptanceItem(LibraryItem):
         """Score the library; fail with the report."""
         from replay.display.score import score_view
         from replay.display.terminal import plain
-        from replay.engines import logic_as_json, replayer
+        from replay.engine import engine_named
         from replay.score import score
 
-        run, logic = replayer(self.engine), logic_as_json(self.engine)
-        result = score(self.library, self.settings, run=run, logic=logic)
+        result = score(self.library, self.settings, engine=engine_named(self.engine))
         digests = {"settings_digest": self.settings.digest, "library_digest": result.library_digest}
         self.user_properties.extend(digests.items())
         if not result.met:

@@ -8,8 +8,7 @@ from typing import Any
 import pytest
 from hypothesis import settings
 
-from tests import shared
-from tests.slow import SLOW
+from tests.support import shared
 
 settings.register_profile("lubetrip", deadline=None, print_blob=True)
 settings.load_profile("lubetrip")
@@ -32,16 +31,10 @@ def pytest_configure_node(node: Any) -> None:
 
 
 def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
-    """Do not even import a file that is left out as a whole."""
-    return True if config.option.markexpr == "not slow" and collection_path.name in SLOW else None
-
-
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Mark as slow what `tests.slow` lists."""
-    for item in items:
-        function = f"{item.path.name}::{getattr(item, 'originalname', None) or item.name}"
-        if item.path.name in SLOW or function in SLOW:
-            item.add_marker(pytest.mark.slow)
+    """Do not even import a file that is left out as a whole: what it imports may take seconds."""
+    if config.option.markexpr != "not slow" or not collection_path.name.startswith("test_"):
+        return None
+    return True if "\npytestmark = pytest.mark.slow(" in collection_path.read_text(encoding="utf-8") else None
 
 
 # Restated here on purpose: a settings file a controls engineer might write, with

@@ -3,7 +3,7 @@
    can leave behind, and any 32-bit inputs. The port itself holds
    loop contracts and a few asserts only: contracted.c puts these declarations in front
    of the unchanged lubetrip.c. Every goal is proved; the axioms below are facts on the bits
-   of words, which tests/test_proof_of_the_port.py proves with bit vectors. */
+   of words, which tests/port/test_proof_of_the_port.py proves with bit vectors. */
 #ifndef LUBETRIP_CONTRACTS_H
 #define LUBETRIP_CONTRACTS_H
 

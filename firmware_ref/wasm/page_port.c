@@ -1,5 +1,5 @@
 /* The C port for a page: whole traces through trace_run.c, and what a plot shows of one.
-   Built for WebAssembly by `python -m firmware_ref.wasm`. Not for a target.
+   Built for WebAssembly by `python -m replay.page.build_wasm`. Not for a target.
 
    The page owns the memory from __heap_base on and passes places in it. */
 #include "lubetrip.h"

@@ -6,7 +6,7 @@ from typing import Any
 import click
 
 from replay.cli.options import LIBRARY, SETTINGS, chosen_settings
-from replay.errors import refusing
+from replay.cli.refusing import refusing
 
 
 @click.command(short_help="Write a page to try settings on, in a browser.")
@@ -20,10 +20,10 @@ def bench(library_folder: Path, out: Path, settings_file: Path | None) -> None:
     One file for a browser, offline: plot, integral and verdict of a trace and the
     score of all follow at once, computed by the C port itself.
     """
-    from replay.files import check_writable, write_text
+    from replay.cli.progress import Progress
+    from replay.ground.files import check_writable, write_text
     from replay.library import read_library
     from replay.page.bench import page
-    from replay.progress import Progress
 
     check_writable(out)
     library = read_library(library_folder)

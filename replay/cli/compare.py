@@ -6,8 +6,9 @@ from typing import Any
 import click
 
 from replay.cli.options import JSON, check_output, give_report
-from replay.errors import refusal, refusing
-from replay.progress import Progress
+from replay.cli.progress import Progress
+from replay.cli.refusing import refusing
+from replay.ground.refusal import refusal
 
 
 @click.command(short_help="Compare two scores, A and B.")
@@ -29,9 +30,9 @@ def compare(first: Path, second: Path, folder: Path | None, json_file: Path | No
     more nuisance trips in all, or a worse verdict on its acceptance. 0
     otherwise, 2 bad input.
     """
-    from replay import comparison
     from replay.display.comparison import comparison_view
     from replay.display.terminal import console
+    from replay.score import comparison
 
     check_output(json_file)
     reports = [_score_report(path, folder) for path in (first, second)]
@@ -44,7 +45,7 @@ def compare(first: Path, second: Path, folder: Path | None, json_file: Path | No
 
 def _score_report(path: Path, folder: Path | None) -> dict[str, Any]:
     """Return a score report that was written before, or that of a settings file on the library."""
-    from replay.comparison import read_report
+    from replay.score.comparison import read_report
 
     if path.suffix.lower() != ".toml":
         return read_report(path)

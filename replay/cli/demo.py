@@ -5,7 +5,7 @@ from typing import Any
 
 import click
 
-from replay.errors import refusing
+from replay.cli.refusing import refusing
 
 
 @click.command()
@@ -16,7 +16,7 @@ def demo(folder: Path) -> None:
 
     Its site, machines, traces and settings are invented: take no value of them over.
     """
-    from replay.demo_library import write_demo
+    from replay.library.demo import write_demo
 
     write_demo(folder)
     click.echo(f"{folder}: the demo library; `lubetrip score {folder}` judges its settings")

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from replay.errors import refusal, refusing
-from replay.files import check_writable, write_text, write_whole
+from replay.cli.refusing import refusing
+from replay.ground.files import check_writable, write_text, write_whole
+from replay.ground.refusal import refusal
 
 if TYPE_CHECKING:
     from contextlib import AbstractContextManager

@@ -4,7 +4,8 @@ from typing import Any
 
 import click
 
-from replay.errors import refusal, refusing
+from replay.cli.refusing import refusing
+from replay.ground.refusal import refusal
 
 
 @click.command()
@@ -19,8 +20,8 @@ def floor(outer_radius: str, inner_radius: str, speed: str, density: str) -> Non
     That is the net oil pressure below which the centrifugal head of the oil in
     the drilling keeps oil from the crankpins.
     """
-    from replay.floor import floor_pressure_pa
-    from replay.units import PSI_PA
+    from replay.ground.units import PSI_PA
+    from replay.settings.floor import floor_pressure_pa
 
     outer = _quantity("--outer-radius", outer_radius, "metre", '"55 mm"')
     inner = _quantity("--inner-radius", inner_radius, "metre", '"8 mm"')
@@ -36,7 +37,7 @@ def floor(outer_radius: str, inner_radius: str, speed: str, density: str) -> Non
 
 
 def _quantity(option: str, text: str, unit: str, example: str) -> float:
-    from replay.units import UnitError, quantity
+    from replay.ground.units import UnitError, quantity
 
     try:
         return quantity(text, unit, example)

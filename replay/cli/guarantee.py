@@ -6,7 +6,7 @@ from typing import Any
 import click
 
 from replay.cli.options import JSON, check_output, give_report
-from replay.errors import refusing
+from replay.cli.refusing import refusing
 
 
 @click.command(short_help="Print what the logic guarantees with these SETTINGS.")
@@ -22,8 +22,8 @@ def guarantee(settings_file: Path, json_file: Path | None) -> None:
     """
     from replay.display.guarantee import guarantee_view
     from replay.display.terminal import console
-    from replay.guarantee import guarantee as guaranteed
     from replay.settings import read_settings
+    from replay.settings.guarantee import guarantee as guaranteed
 
     check_output(json_file)
     report = guaranteed(read_settings(settings_file))

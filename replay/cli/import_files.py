@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from replay.cli.options import JSON, check_output, give_report
-from replay.errors import Refusal, refusal, refusing
+from replay.cli.refusing import refusing
+from replay.ground.refusal import Refusal, refusal
 
 if TYPE_CHECKING:
     from replay.measured.report import Report
@@ -63,9 +64,9 @@ def _import(
     files: tuple[Path, ...], library: Path, profile: Path | None, *, repair: bool
 ) -> tuple[list["Report"], list[str]]:
     """Import one file after the other; one that is refused does not keep the others out."""
+    from replay.cli.progress import Progress
     from replay.measured.importing import import_file
     from replay.measured.profile import read_profile
-    from replay.progress import Progress
 
     if profile is not None:
         read_profile(profile)  # what is wrong with it is said once, not for each file
@@ -84,8 +85,8 @@ def _import(
 
 
 def _show(reports: list["Report"]) -> None:
+    from replay.display.imported import view
     from replay.display.terminal import console
-    from replay.measured.report import view
 
     for report in reports:
         console().print(view(report))
@@ -93,7 +94,7 @@ def _show(reports: list["Report"]) -> None:
 
 
 def _guess(files: tuple[Path, ...], out: Path | None) -> None:
-    from replay.files import check_writable, write_text
+    from replay.ground.files import check_writable, write_text
     from replay.measured.guess import draft
 
     if len(files) != 1:

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from replay.errors import refusal, refusing, visible
+from replay.cli.refusing import refusing
+from replay.ground.refusal import refusal, visible
 
 if TYPE_CHECKING:
     from replay.library import MustTrip
@@ -44,8 +45,8 @@ def label(
     made, never from the logic that it judges. Who says so and why is added to
     the trace's note, with the day. Look at the trace with `lubetrip show`.
     """
-    from replay.labels import relabel
     from replay.library import label_text
+    from replay.library.labels import relabel
 
     wanted = _wanted(window, ride_through=ride_through, undecided=undecided)
     edit = relabel(
@@ -70,7 +71,7 @@ def _wanted(window: tuple[str, str] | None, *, ride_through: bool, undecided: bo
 
 def _seconds(text: str) -> float:
     """Return seconds from a plain number or from text such as "5 min"."""
-    from replay.units import UnitError, duration_ms
+    from replay.ground.units import UnitError, duration_ms
 
     try:
         return float(text)

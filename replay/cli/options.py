@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from replay.errors import refusal
+from replay.ground.refusal import refusal
 
 if TYPE_CHECKING:
     from replay.library import Library
@@ -49,7 +49,7 @@ def chosen_settings(given: Path | None, library: "Library | None", subject: Path
 def check_output(path: Path | None) -> None:
     """Refuse a report file that cannot be written before any work is done; - is standard output."""
     if path is not None and str(path) != "-":
-        from replay.files import check_writable
+        from replay.ground.files import check_writable
 
         check_writable(path)
 
@@ -61,7 +61,7 @@ def give_report(json_file: Path | None, content: dict[str, Any], show: Callable[
         sys.stdout.write(text)
         return
     if json_file is not None:
-        from replay.files import write_text
+        from replay.ground.files import write_text
 
         write_text(json_file, text)
     show()

@@ -5,7 +5,8 @@ from typing import Any
 
 import click
 
-from replay.errors import refusing, visible
+from replay.cli.refusing import refusing
+from replay.ground.refusal import visible
 
 
 @click.group()
@@ -24,7 +25,7 @@ def record_check(folder: Path, library_folder: Path | None) -> None:
 
     Exit status 0 it holds, 1 it does not, 2 bad input.
     """
-    from replay.record import check_record
+    from replay.report.record import check_record
 
     found = check_record(folder, library_folder)
     for note in found.notes:

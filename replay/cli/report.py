@@ -6,9 +6,9 @@ from typing import Any
 import click
 
 from replay.cli.options import LIBRARY, SETTINGS, chosen_settings
-from replay.errors import refusing
-from replay.files import check_writable
-from replay.progress import Progress
+from replay.cli.progress import Progress
+from replay.cli.refusing import refusing
+from replay.ground.files import check_writable
 
 
 @click.command(short_help="Score LIBRARY and write the report as one HTML file.")

@@ -6,9 +6,9 @@ from typing import Any
 import click
 
 from replay.cli.options import JSON, LIBRARY, SETTINGS, check_output, chosen_settings, give_report
+from replay.cli.progress import Progress
+from replay.cli.refusing import refusing
 from replay.cli.working import working
-from replay.errors import refusing
-from replay.progress import Progress
 
 
 @click.command()
@@ -17,6 +17,7 @@ from replay.progress import Progress
 @JSON
 @click.option(
     "--engine",
+    "engine_name",
     type=click.Choice(["portable", "compiled", "c"]),
     help="What replays: the interpreted logic, the same compiled, or the C port. Without it, what is done soonest.",
 )
@@ -43,7 +44,7 @@ def score(
     library_folder: Path,
     settings_file: Path | None,
     json_file: Path | None,
-    engine: str | None,
+    engine_name: str | None,
     junit_file: Path | None,
     plots_folder: Path | None,
     record_folder: Path | None,
@@ -55,37 +56,36 @@ def score(
     Prints a table by family and the verdict against [acceptance] of the
     settings: exit status 0 met, 1 not met, 2 bad input, 3 not enough evidence.
     """
-    from replay import engines
     from replay.display.score import score_view
     from replay.display.terminal import console
+    from replay.engine import engine_for, engine_named
+    from replay.engine.workers import workers
     from replay.library import read_library
     from replay.score import score as score_library
-    from replay.workers import workers
 
     check_output(json_file)
     check_output(junit_file)
     if record_folder is not None:
-        from replay.files import check_free_folder
+        from replay.ground.files import check_free_folder
 
         check_free_folder(record_folder)
     library = read_library(library_folder)
     settings = chosen_settings(settings_file, library, library_folder)
-    engine = engine or engines.fitting(library)
-    run = engines.replayer(engine)
+    engine = engine_named(engine_name) if engine_name else engine_for(entry.path for entry in library.entries)
     with workers(address, local) as each, Progress(len(library.entries), "replaying") as progress:
-        result = score_library(library, settings, progress.advance, run, engines.logic_as_json(engine), each)
+        result = score_library(library, settings, progress.advance, engine, each)
     plots = {}
     if plots_folder is not None:
         from replay.drawing.plot import save_plots
 
         plots = save_plots(plots_folder, library, settings, [verdict.id for verdict in result.wrong])
     if junit_file is not None:
-        from replay.files import write_text
-        from replay.junit import junit
+        from replay.ground.files import write_text
+        from replay.report.junit import junit
 
-        write_text(junit_file, junit(result, library, plots, run))
+        write_text(junit_file, junit(result, library, plots))
     if record_folder is not None:
-        from replay.record import write_record
+        from replay.report.record import write_record
 
         write_record(record_folder, library, result)
     give_report(json_file, result.as_json(), lambda: console().print(score_view(result)))

@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from replay.cli.options import JSON, SETTINGS, check_output, chosen_settings, give_report
+from replay.cli.progress import Progress
+from replay.cli.refusing import refusing
 from replay.cli.working import working
-from replay.errors import refusal, refusing
-from replay.progress import Progress
+from replay.ground.refusal import refusal
 
 if TYPE_CHECKING:
     from replay.synth import Recipe
@@ -54,8 +55,8 @@ def synth(
     refused. With --closed-loop (and --settings) each machine obeys the run
     permission instead, and the report says which damage was prevented.
     """
+    from replay.engine.workers import one_by_one, workers
     from replay.synth import recipe, synthesise
-    from replay.workers import one_by_one, workers
 
     wanted = recipe(families, count, seed, hours, form)
     if closed_loop:
@@ -74,9 +75,9 @@ def synth(
 
 
 def _closed_loop(folder: Path | None, wanted: "Recipe", settings_file: Path | None, json_file: Path | None) -> None:
-    from replay import closed_loop
     from replay.display.course import closed_loop_view
     from replay.display.terminal import console
+    from replay.synth import closed_loop
 
     if folder is not None:
         raise refusal("synth", "OUT", "--closed-loop writes no library", "--json FILE for its report", str(folder))

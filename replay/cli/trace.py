@@ -6,7 +6,7 @@ from typing import Any
 import click
 
 from replay.cli.options import JSON, SETTINGS, check_output, chosen_settings, give_report
-from replay.errors import refusing
+from replay.cli.refusing import refusing
 
 
 @click.command(short_help="Show the decisions over one TRACE as a timeline.")
@@ -18,9 +18,10 @@ def explain(trace_file: Path, settings_file: Path | None, json_file: Path | None
     """Show the decisions over one TRACE (CSV or Parquet) as a timeline."""
     from replay.display.course import explain_view
     from replay.display.terminal import console
-    from replay.engine import replay_trace
+    from replay.engine import engine_named
     from replay.library import find_entry
-    from replay.score import explain_json, judge
+    from replay.score import judge
+    from replay.score.explaining import explain_json
     from replay.trace import read_trace
 
     check_output(json_file)
@@ -28,11 +29,12 @@ def explain(trace_file: Path, settings_file: Path | None, json_file: Path | None
     found = find_entry(trace_file)
     library, entry = found or (None, None)
     settings = chosen_settings(settings_file, library, trace_file)
-    replay = replay_trace(trace, settings)
+    engine = engine_named("portable")
+    replay = engine.replay(trace, settings)
     verdict = judge(entry, trace, replay) if entry else None
     give_report(
         json_file,
-        explain_json(trace, replay, settings, verdict),
+        explain_json(trace, replay, settings, engine, verdict),
         lambda: console().print(explain_view(trace, replay, settings, entry, verdict)),
     )
 

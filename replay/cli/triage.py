@@ -6,9 +6,10 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from replay.cli.options import JSON, check_output, give_report
+from replay.cli.progress import Progress
+from replay.cli.refusing import refusing
 from replay.cli.working import working
-from replay.errors import refusal, refusing
-from replay.progress import Progress
+from replay.ground.refusal import refusal
 
 if TYPE_CHECKING:
     from replay.settings import Settings
@@ -58,11 +59,11 @@ def triage(
     not obey these settings. A library names its machines; files that go on
     where the one before ended are one log.
     """
-    from replay.files import write_text
+    from replay.engine.workers import workers
+    from replay.ground.files import write_text
     from replay.triage.logs import find_logs, rows_about
     from replay.triage.report import triage as reported
     from replay.triage.run import examine_all
-    from replay.workers import workers
 
     check_output(json_file)
     check_output(csv_file)

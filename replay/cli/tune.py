@@ -6,18 +6,19 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from replay.cli.options import JSON, LIBRARY, SETTINGS, check_output, chosen_settings, give_report, settings_path
+from replay.cli.progress import Progress
+from replay.cli.refusing import refusing
 from replay.cli.working import working
-from replay.errors import refusal, refusing
-from replay.files import check_free_folder, write_folder
-from replay.progress import Progress
+from replay.ground.files import check_free_folder, write_folder
+from replay.ground.refusal import refusal
 
 if TYPE_CHECKING:
+    from replay.engine.workers import Each
     from replay.library import Library
     from replay.settings import Settings
     from replay.tuning.robustness import Robustness
     from replay.tuning.tolerance import MonteCarlo, Tolerances
     from replay.tuning.tune import Tuning
-    from replay.workers import Each
 
 DRAWS = 200
 STATED = click.option(
@@ -87,9 +88,9 @@ def tune(
     sensors and settings may move. Into DIR go settings files, a table of all
     candidates (Parquet), the report (JSON) and plots.
     """
+    from replay.engine.workers import workers
     from replay.library import read_library
     from replay.tuning.vary import read_space
-    from replay.workers import workers
 
     check_free_folder(out)
     library = read_library(library_folder)
@@ -210,10 +211,9 @@ def tolerances(
     from replay.display.tuning import tolerances_view
     from replay.drawing.plot import check_plot
     from replay.drawing.plot_tuning import save_tornado
-    from replay.library import read_library
-    from replay.library_digest import library_digest
+    from replay.engine.workers import workers
+    from replay.library import library_digest, read_library
     from replay.tuning.results import tolerances_json
-    from replay.workers import workers
 
     if plot is not None:
         check_plot(plot)

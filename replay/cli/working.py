@@ -7,7 +7,7 @@ import click
 
 
 def working(command: Callable[..., Any]) -> Callable[..., Any]:
-    """Give a command the options `address` and `local`, as `replay.workers.workers` takes them."""
+    """Give a command the options `address` and `local`, as `replay.engine.workers.workers` takes them."""
     cluster = click.option(
         "--cluster", "address", metavar="ADDRESS", help="Work on the Dask cluster whose scheduler is there."
     )

@@ -6,8 +6,8 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from replay.comparison import Comparison, Discordant
 from replay.display.terminal import CAUTION, NOTHING, plain_table, seconds
+from replay.score.comparison import Comparison, Discordant
 
 Pairs = tuple[tuple[dict[str, Any], dict[str, Any]], ...]
 

@@ -8,8 +8,8 @@ from rich.text import Text
 
 from protect import ranges
 from replay.display.terminal import CAUTION, NOTHING, plain_table
-from replay.guarantee import EXACT, METHODS, Depth, Guarantee, Line
-from replay.units import PSI_PA
+from replay.ground.units import PSI_PA
+from replay.settings.guarantee import EXACT, METHODS, Depth, Guarantee, Line
 
 LEGEND = {
     "stopped by": "at the latest, on credible readings: from the last one with oil, start grace over, integral empty;"

@@ -7,9 +7,9 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from replay import evidence
 from replay.display.terminal import CAUTION, NOTHING, plain_table, seconds
-from replay.score import Failure, Score, Totals, Verdict
+from replay.score import Score, Totals, Verdict, evidence
+from replay.score.scoring import Failure
 
 MANY = 1000  # nuisance trips per 1000 h, from which fractions are left out
 ALWAYS_PER_1000H = 1e6  # a stop for every few seconds of running

@@ -9,7 +9,7 @@ from rich.console import Console, ConsoleOptions, RenderableType
 from rich.segment import Segment
 from rich.table import Table
 
-from replay.errors import HIDDEN
+from replay.ground.refusal import HIDDEN
 
 NOTHING = "-"
 LEAST_WIDTH = 72

@@ -5,9 +5,9 @@ from typing import Any
 from rich.console import Group, RenderableType
 from rich.text import Text
 
-from replay import evidence
 from replay.display.score import MANY, VERDICTS
 from replay.display.terminal import CAUTION, NOTHING, plain_table, seconds
+from replay.score import evidence
 from replay.tuning.amounts import amount_text, start_text
 from replay.tuning.judge import RULE, Figures
 from replay.tuning.levers import Lever

@@ -10,14 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from protect import outputs, ranges, state
-from replay import compiled
 from replay.drawing.decimation import Floats, polyline, stretch_of
 from replay.drawing.looks import in_rows, time_axis
-from replay.engine import CAUSES, Trail, follow
+from replay.engine import CAUSES, compiled
+from replay.engine.portable import Trail, follow
+from replay.ground.units import STANDARD_ATMOSPHERE_PA, atmosphere_pa
 from replay.library import Entry, MustTrip
 from replay.settings import Settings
 from replay.trace import Trace
-from replay.units import STANDARD_ATMOSPHERE_PA, atmosphere_pa
 
 STRETCHES = 2000  # about two for each dot of a screen
 LEAST_SPAN_KPA = 10.0
@@ -73,11 +73,6 @@ class Picture:
     marks: tuple[Mark, ...]
     atmosphere_kpa: float
     altitude_m: float
-
-    def _repr_svg_(self) -> str:
-        from replay.report.trace_plot import trace_svg
-
-        return trace_svg(self, f"Plot of {self.name}")
 
 
 def picture(

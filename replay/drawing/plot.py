@@ -25,12 +25,12 @@ from replay.drawing.looks import (
 )
 from replay.drawing.picture import Level, Panel, Picture, named_marks, picture
 from replay.engine import STATES
-from replay.errors import refusal
-from replay.files import check_writable, write_whole
+from replay.ground.files import check_writable, write_whole
+from replay.ground.refusal import refusal
+from replay.ground.units import PSI_PA
 from replay.library import Entry, Library
 from replay.settings import Settings
 from replay.trace import Trace, read_trace
-from replay.units import PSI_PA
 
 FORMATS = (".png", ".svg", ".pdf")
 SIZE_IN, DPI = (11.0, 8.0), 110

@@ -10,7 +10,7 @@ import numpy as np
 
 from replay.drawing.looks import BLUE, GREEN, GREY, INK, VERMILLION
 from replay.drawing.plot import check_plot
-from replay.files import write_whole
+from replay.ground.files import write_whole
 from replay.tuning.amounts import amount_text
 from replay.tuning.judge import Figures
 from replay.tuning.levers import GAIN, LAG, OFFSET, PERIOD, SETTING, Lever

@@ -8,7 +8,8 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from replay.errors import refusal
+from replay.ground.refusal import refusal
+from replay.ground.units import STANDARD_ATMOSPHERE_PA, atmosphere_pa
 from replay.measured import doubts
 from replay.measured.block import UNKNOWN, Block, Mend
 from replay.measured.clock import DAY_MS, UNREADABLE, Clock
@@ -17,7 +18,6 @@ from replay.measured.profile_keys import PRESSURES
 from replay.measured.signals import above_crankcase, converter
 from replay.measured.unit_text import Unit
 from replay.measured.zones import LocalTime, LocalTimeError, offset_or_zone
-from replay.units import STANDARD_ATMOSPHERE_PA, atmosphere_pa
 
 HOUR_MS = 3600000
 LEAST_ROWS = 2  # of a trace

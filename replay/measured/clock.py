@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from replay.errors import refusal
+from replay.ground.refusal import refusal
 from replay.measured.marks import looks_like_number
 from replay.measured.profile import TimeForm
 from replay.measured.profile_keys import DATE, ELAPSED, EPOCH, SERIAL_DAY

@@ -3,11 +3,11 @@
 import difflib
 from pathlib import Path
 
-from replay.errors import LONGEST, refusal
+from replay.ground.refusal import LONGEST, refusal
+from replay.ground.units import UnitError
 from replay.measured.profile import Channel, Flag, Profile
 from replay.measured.profile_keys import Column
 from replay.measured.unit_text import PRESSURE, Unit, read_unit, unit_in_name
-from replay.units import UnitError
 
 NEAR = 1e-6
 

@@ -7,7 +7,7 @@ from collections import Counter
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from replay.errors import refusal
+from replay.ground.refusal import refusal
 from replay.measured.clock import looks_like_time
 from replay.measured.marks import Marks, find_marks, looks_like_number
 from replay.measured.profile import FileForm

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-from replay.errors import HIDDEN
+from replay.ground.refusal import HIDDEN
 from replay.measured.cells import OFF, ON, SUSPECTS
 from replay.measured.clock import Clock, decide, looks_like_time
 from replay.measured.look import Look, Seen, look_at
@@ -138,7 +138,7 @@ def _time(look: Look, time: list[Seen]) -> Iterator[str]:
 
 
 def _decided(look: Look, time: list[Seen], cells: list[str], order: str | None) -> Clock | None:
-    from replay.errors import Refusal
+    from replay.ground.refusal import Refusal
 
     numbers = len(time) == 1 and all(map(looks_like_number, filter(None, cells)))
     form = TimeForm((), 1, order=order)

@@ -5,15 +5,15 @@ from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 
-from replay.errors import Refusal, refusal, visible
-from replay.library import FILE, check_inside
+from replay.ground.lock import locked
+from replay.ground.refusal import Refusal, refusal, visible
+from replay.ground.toml_files import read_toml
+from replay.library.library import FILE, check_inside
 from replay.measured import into_library, profiles
 from replay.measured.assemble import LEAST_ROWS, Assembler, Counts
-from replay.measured.lock import locked
 from replay.measured.profile import Profile, read_profile
 from replay.measured.report import Report, TraceLine
 from replay.measured.sources import Source, kind_of_file, open_source
-from replay.settings import read_toml
 
 CHUNK = 1 << 20
 

@@ -18,12 +18,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from protect.ranges import NO_READING
-from replay.errors import refusal, visible
-from replay.files import write_text
-from replay.library import FILE, check_inside
+from replay.ground.files import write_text
+from replay.ground.refusal import refusal, visible
+from replay.ground.toml_files import read_toml
+from replay.library.library import FILE, check_inside
 from replay.measured.assemble import LEAST_ROWS, Columns
 from replay.measured.profile import Profile
-from replay.settings import read_toml
 
 CSV_ROWS = 100000  # a trace with more rows is written as Parquet
 GROUP_ROWS = 1 << 18

@@ -5,14 +5,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from replay.errors import refusal
+from replay.ground.refusal import refusal
+from replay.ground.units import UnitError
 from replay.measured.cells import NO_READING_WORDS, SUSPECTS
 from replay.measured.dialect import read_dialect
 from replay.measured.marks import MINUS, Marks, looks_like_number
 from replay.measured.profile import FileForm
 from replay.measured.sources import kind_of_file
 from replay.measured.unit_text import read_unit, unit_in_name
-from replay.units import UnitError
 
 _PLAIN = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
 

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from replay.errors import Refusal, refusal
+from replay.ground.refusal import Refusal, refusal
 from replay.measured import columns, dialect
 from replay.measured.block import UNKNOWN, Block
 from replay.measured.cells import BadCell, status_of_numbers, status_of_text, without_sentinels
@@ -20,7 +20,7 @@ from replay.measured.profile import Channel, Flag, Profile
 from replay.measured.profile_keys import EPOCH
 from replay.measured.ticks import Chunk, onto
 from replay.measured.unit_text import Unit
-from replay.trace_rows import LAST_TIME_S
+from replay.trace.rows import LAST_TIME_S
 
 SPAN = 131072  # records that are held of a channel at a time
 

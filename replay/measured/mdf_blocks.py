@@ -8,7 +8,7 @@ import zlib
 from pathlib import Path
 from typing import Any, BinaryIO
 
-from replay.errors import refusal
+from replay.ground.refusal import refusal
 
 DEFLATED = (1, 2)  # kinds of packed blocks: as they are, and transposed
 MOST_UNPACKED = 1 << 26  # bytes of one block; usual are 4 MiB

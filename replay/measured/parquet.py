@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from replay.errors import refusal
+from replay.ground.refusal import refusal
 from replay.measured import clock as clocks
 from replay.measured import columns, dialect
 from replay.measured.block import Block
@@ -16,7 +16,7 @@ from replay.measured.marks import Marks
 from replay.measured.profile import Profile
 from replay.measured.profile_keys import DATE, ELAPSED
 from replay.measured.unit_text import TIME, Unit, unit_in_name
-from replay.trace_files import check_unpacked, told
+from replay.trace.files import check_unpacked, told
 
 BATCH = 262144
 

@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from replay.errors import refusal
+from replay.ground.refusal import refusal
+from replay.ground.toml_files import read_toml
+from replay.ground.units import UnitError
 from replay.measured.profile_keys import CHANNELS, NEEDED, OPEN, PRESSURES, SECTIONS, Column
 from replay.measured.unit_text import CURRENT, PRESSURE, SPEED, read_unit
-from replay.settings import read_toml
-from replay.units import UnitError
 
 
 @dataclass(frozen=True)

@@ -4,9 +4,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from replay.ground.units import UnitError, duration_ms, quantity
 from replay.measured.unit_text import PRESSURE, REFERENCES, SPEED, TEMPERATURE, TIME, read_unit
-from replay.settings import ALTITUDE_M
-from replay.units import UnitError, duration_ms, quantity
+from replay.settings.file import ALTITUDE_M
 
 OPEN = "?"  # what a drafted profile holds where the user has to decide
 PRESSURES = ("oil_pressure", "suction_pressure", "crankcase_pressure")

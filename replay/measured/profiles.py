@@ -2,9 +2,9 @@
 
 from pathlib import Path
 
-from replay.errors import Refusal, refusal
-from replay.files import write_text
-from replay.library import check_inside, leads_inside
+from replay.ground.files import write_text
+from replay.ground.refusal import Refusal, refusal
+from replay.library.library import check_inside, leads_inside
 from replay.measured.profile import Profile, read_profile
 from replay.measured.sources import fingerprint_of
 

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Protocol
 
-from replay.errors import refusal
+from replay.ground.refusal import refusal
 from replay.measured.block import Block
 from replay.measured.clock import Clock
 from replay.measured.profile import FileForm, Profile

@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from replay.errors import Refusal, refusal
+from replay.ground.refusal import Refusal, refusal
 from replay.measured import clock as clocks
 from replay.measured import columns
 from replay.measured.block import Block

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
-from replay.errors import refusal
+from replay.ground.refusal import refusal
 from replay.measured.dialect import LONGEST_LINE, Dialect
 
 BLOCK_BYTES = 2 << 20  # small enough for caches, large enough that the work around a block does not count

@@ -1,6 +1,6 @@
 """Units as loggers write them: "bar(g)", "psig", "kg/cm²", "°C", "U/min"; in headers, unit rows and profiles.
 
-The conversions themselves are those of `replay.units`; here is only spelling.
+The conversions themselves are those of `replay.ground.units`; here is only spelling.
 """
 
 import functools
@@ -8,14 +8,14 @@ import re
 import unicodedata
 from dataclasses import dataclass
 
-from replay.units import LONGEST, UnitError, pressure_unit, quantity
+from replay.ground.units import LONGEST, UnitError, pressure_unit, quantity
 
 PRESSURE, TEMPERATURE, SPEED, CURRENT, TIME = "pressure", "temperature", "speed", "current", "time"
 KINDS = (PRESSURE, TEMPERATURE, SPEED, CURRENT, TIME)
 REFERENCES = ("gauge", "absolute", "difference", "vacuum")
 WANTED = {TEMPERATURE: "degC", SPEED: "rpm", CURRENT: "ampere", TIME: "millisecond"}
 
-# Spellings of the trade, without case and blanks -> how `replay.units` knows them.
+# Spellings of the trade, without case and blanks -> how `replay.ground.units` knows them.
 _PRESSURES = {
     "bar": "bar",
     "bars": "bar",
@@ -89,7 +89,7 @@ def _plain(text: str) -> str:
 def read_unit(text: str, kind: str, *, spelled: bool = False) -> Unit:
     """Return a unit of this kind from its text. Raises UnitError for anything else.
 
-    spelled: only the spellings listed here, not all that `replay.units` knows: for words that may be no units at all.
+    spelled: only the spellings listed here, not all that `replay.ground.units` knows, for words that may be no units.
     """
     if len(text) > LONGEST:
         raise UnitError(f"'{text[:LONGEST]}' is not a unit of {kind}")

@@ -7,7 +7,7 @@ import zoneinfo
 import numpy as np
 from numpy.typing import NDArray
 
-from replay.units import UnitError
+from replay.ground.units import UnitError
 
 MINUTE_MS = 60000
 _FIXED = re.compile(r"(?P<sign>[+-])(?P<hours>\d{2}):?(?P<minutes>\d{2})?")

@@ -17,16 +17,18 @@ import numpy as np
 
 from protect import ranges
 from protect.settings import RELATIONS
-from replay.compiled import FIRST_INPUT, columns_of
 from replay.drawing.looks import LANES, LINES, SHADES
-from replay.engine import STATES
-from replay.engines import logic_as_json
-from replay.errors import refusal
+from replay.engine import STATES, logic_digest
+from replay.engine.c_port import port_digest
+from replay.engine.compiled import FIRST_INPUT, columns_of
+from replay.ground.refusal import refusal
+from replay.ground.toml_files import read_toml
+from replay.ground.units import quantity
 from replay.library import Entry, Library, MustTrip
 from replay.page.wasm_module import module
-from replay.settings import ALTITUDE_M, SECTIONS, Settings, read_toml
+from replay.settings import Settings
+from replay.settings.file import ALTITUDE_M, SECTIONS
 from replay.trace import Trace, read_trace
-from replay.units import quantity
 
 PAGE = Path(__file__).parent
 SCRIPTS = (
@@ -115,7 +117,7 @@ def _about(library: Library, settings: Settings) -> dict[str, Any]:
     return {
         "library": library.folder.resolve().name,
         "file": Path(settings.file).name,
-        "logic": logic_as_json("c"),
+        "logic": {"engine": "webassembly", "digest": logic_digest(), "port_digest": port_digest()},
         "settings": _settings(table, settings),
         "altitude": {"text": table["site"]["altitude"], "metres": settings.altitude_m, "range": ALTITUDE_M},
         "relations": RELATIONS,

@@ -1,4 +1,4 @@
-// What the port did against the labels: the counts and limits of `lubetrip score` (replay/score.py, replay/evidence.py).
+// What the port did against the labels: the counts and limits of `lubetrip score` (replay/score/scoring.py, replay/score/evidence.py).
 "use strict";
 
 const CAUSES = ["", "oil", "reload", "sensor"];

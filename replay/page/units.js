@@ -1,5 +1,5 @@
 // Texts of a settings file <-> the integers of the port: absolute Pa, ms, weights in 1/2048, counts.
-// The same rules as replay/settings.py and replay/units.py: a value is converted, then rounded half to even.
+// The same rules as replay/settings/file.py and replay/ground/units.py: a value is converted, then rounded half to even.
 "use strict";
 
 const ONE = 2048;
@@ -18,7 +18,7 @@ function roundHalfEven(number) {
     return up - number === 0.5 && up % 2 !== 0 ? up - 1 : up;
 }
 
-// Standard atmosphere (Pa) at a geometric altitude (m): ISO 2533:1975, as in replay/units.py.
+// Standard atmosphere (Pa) at a geometric altitude (m): ISO 2533:1975, as in replay/ground/units.py.
 function atmosphereAt(altitude) {
     const geopotential = (6356766.0 * altitude) / (6356766.0 + altitude);
     const exponent = (9.80665 * 28.9644) / (8314.32 * 0.0065);

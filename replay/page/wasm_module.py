@@ -5,20 +5,21 @@ import json
 import re
 from pathlib import Path
 
-from replay.c_engine import HEADERS, SOURCES, c_folder
-from replay.errors import refusal
+from replay.engine.c_port import PORT, firmware_folder, sources
+from replay.ground.refusal import refusal
 
 SOURCE, MODULE, BUILT = "page_port.c", "lubetrip.wasm", "built.json"
 
 
 def folder() -> Path:
     """Return the folder of the module. Raises Refusal where the C port is not installed."""
-    return c_folder().parent / "wasm"
+    return firmware_folder() / "wasm"
 
 
 def sources_digest() -> str:
     """Return the SHA-256 over all C sources of the module, without comments and layout, which change no byte of it."""
-    paths = [*(c_folder() / name for name in (*SOURCES, *HEADERS)), folder() / SOURCE]
+    port, runner = sources()
+    paths = [port, runner, *(port.with_name(name) for name in PORT[1:]), folder() / SOURCE]
     texts = [re.sub(r"/\*.*?\*/", " ", path.read_text(encoding="utf-8"), flags=re.DOTALL) for path in paths]
     return hashlib.sha256("\n".join(" ".join(text.split()) for text in texts).encode()).hexdigest()
 
@@ -26,7 +27,7 @@ def sources_digest() -> str:
 def module() -> bytes:
     """Return the module. Raises Refusal for one that is missing or not made from the sources beside it."""
     path = folder() / MODULE
-    accepted = "the module that `python -m firmware_ref.wasm` builds"
+    accepted = "the module that `python -m replay.page.build_wasm` builds"
     try:
         content = path.read_bytes()
         built = json.loads(path.with_name(BUILT).read_text(encoding="utf-8"))

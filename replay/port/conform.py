@@ -19,7 +19,7 @@ from typing import IO, Any, Protocol
 
 from protect import outputs, ranges, state
 from replay.engine import logic_digest
-from replay.errors import LONGEST_PART, Refusal, refusal, shown, visible
+from replay.ground.refusal import LONGEST_PART, Refusal, refusal, shown, visible
 from replay.port.vectors import Case, Vectors, line
 
 SCHEMA = "lubetrip-conform/1"

@@ -8,7 +8,7 @@ import re
 from pathlib import Path
 
 from protect import ranges, settings
-from replay.errors import refusal
+from replay.ground.refusal import refusal
 from replay.settings import Settings
 
 FORMS = ("c", "micropython")

@@ -16,7 +16,7 @@ from pathlib import Path
 from protect import outputs, ranges, settings, state
 from protect.protection import step
 from replay.engine import logic_digest
-from replay.errors import refusal
+from replay.ground.refusal import refusal
 from replay.port import adversary
 from replay.port.coverage import Item, Watcher, reachable_ends, settings_items, wanted
 

@@ -1,33 +1,31 @@
 """What the report says: tables as rows of text, drawings, sentences. All figures are those of `replay.score`."""
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+from xml.etree import ElementTree as ET
 
 from markupsafe import Markup
 
-from replay import evidence
 from replay.display.course import change_cells
 from replay.display.terminal import CAUTION
+from replay.drawing import margins
+from replay.drawing.diagram import diagram_svg
 from replay.drawing.picture import picture
-from replay.engine import Replay
-from replay.errors import refusal
-from replay.junit import complaint
+from replay.drawing.svg import clean, markup
+from replay.drawing.table_view import rule_rows, state_words
+from replay.drawing.trace_plot import STRETCHES, trace_svg
+from replay.ground.refusal import refusal
 from replay.library import Entry, Library, label_text
-from replay.record import TERMS, versions
-from replay.report import evidence_tables, margins
-from replay.report.diagram import diagram_svg
+from replay.report import evidence_tables
+from replay.report.junit import complaint
 from replay.report.parts import NOTHING, Case, Figure, Image, Table, dash
-from replay.report.strips import Strips
-from replay.report.svg import clean, markup
-from replay.report.table_view import rule_rows, state_words
-from replay.report.trace_plot import STRETCHES, trace_svg
+from replay.report.record import TERMS, versions
 from replay.report.units_view import acceptance_table, settings_table
-from replay.score import Score, Verdict
-from replay.settings import Settings
-from replay.trace import Trace, read_trace
+from replay.score import Score, Verdict, evidence
+from replay.trace import read_trace
 
 WORST = 10
 MOST_CHANGES = 40  # lines of a timeline that are shown
@@ -37,7 +35,6 @@ SAID = {
     evidence.NOT_MET: "The acceptance is NOT met.",
     evidence.NOT_ENOUGH: "There is NOT ENOUGH EVIDENCE for the acceptance.",
 }
-Run = Callable[[Trace, Settings], Replay]
 
 
 @dataclass(frozen=True)
@@ -76,8 +73,8 @@ class Contents:
     tuning: Tuning | None = None
 
 
-def contents(score: Score, library: Library, strips: Strips, run: Run, tuning: Path | None = None) -> Contents:
-    """Return what stands in the report of a score; `strips` were drawn while it was made. Raises Refusal."""
+def contents(score: Score, library: Library, strips: Sequence[ET.Element], tuning: Path | None = None) -> Contents:
+    """Return what stands in the report of a score; a strip for each entry of the library. Raises Refusal."""
     entries = {entry.id: entry for entry in library.entries}
     ordered = worst_first(score.verdicts)
     return Contents(
@@ -91,7 +88,7 @@ def contents(score: Score, library: Library, strips: Strips, run: Run, tuning: P
         families=evidence_tables.families_table(score),
         baselines=evidence_tables.baselines_table(score),
         margins=Figure(margins.words(score), Markup(margins.margins_svg(score))),  # noqa: S704 - our own drawing
-        worst=[_case(entries[verdict.id], verdict, score.settings, run) for verdict in ordered[:WORST]],
+        worst=[_case(entries[verdict.id], verdict, score) for verdict in ordered[:WORST]],
         undecided=_undecided(score, entries) if score.undecided else None,
         traces=_traces((*ordered, *score.undecided), library, strips),
         settings=settings_table(score.settings),
@@ -116,12 +113,12 @@ def worst_first(verdicts: Iterable[Verdict]) -> list[Verdict]:
     )
 
 
-def _case(entry: Entry, verdict: Verdict, settings: Settings, run: Run) -> Case:
+def _case(entry: Entry, verdict: Verdict, score: Score) -> Case:
     """Draw one trace at length."""
     trace = read_trace(entry.path)
-    replay = run(trace, settings)
+    replay = score.engine.replay(trace, score.settings)
     said = complaint(entry, verdict)
-    shown = picture(trace, settings, entry, stretches=STRETCHES)
+    shown = picture(trace, score.settings, entry, stretches=STRETCHES)
     heads = ("time s", "from", "to", "cause", "net oil pressure kPa", "suction kPa abs", "integral %")
     rows = [change_cells(trace, change) for change in replay.changes[:MOST_CHANGES]]
     facts = f"family {entry.family}; machine {entry.machine}; oil {entry.oil}; {entry.origin}"
@@ -144,8 +141,8 @@ def _undecided(score: Score, entries: dict[str, Entry]) -> Table:
     return Table("Undecided traces, judged neither way", heads, rows, texts=frozenset({1, 3, 5}))
 
 
-def _traces(verdicts: Iterable[Verdict], library: Library, strips: Strips) -> Table:
-    drawn = {entry.id: (entry, strip) for entry, strip in zip(library.entries, strips.drawn, strict=True)}
+def _traces(verdicts: Iterable[Verdict], library: Library, strips: Sequence[ET.Element]) -> Table:
+    drawn = {entry.id: (entry, strip) for entry, strip in zip(library.entries, strips, strict=True)}
     rows: list[tuple[Any, ...]] = []
     for verdict in verdicts:
         entry, strip = drawn[verdict.id]
@@ -182,7 +179,7 @@ def _tuning(folder: Path, score: Score) -> Tuning:
 def _digests(score: Score) -> Table:
     rows = [
         ("settings", score.settings.digest),
-        ("logic", score.logic["digest"]),  # the engine is left out: each gives the same in every bit
+        ("logic", score.engine.digest),  # the engine is left out: each gives the same in every bit
         ("library", score.library_digest),
         *(("version, " + name, version) for name, version in versions().items()),
     ]

@@ -1,12 +1,11 @@
-"""What a score shows, as tables and sentences; every figure is that of `replay.score`."""
+"""What a score shows, as tables and sentences; every figure is that of `replay.score.scoring`."""
 
 import math
 from pathlib import Path
 
-from replay import evidence
 from replay.display.score import RULES
 from replay.report.parts import NOTHING, Table, dash, percent, rate
-from replay.score import Score, Totals
+from replay.score import Score, Totals, evidence
 
 ALWAYS_PER_1000H = 1e6  # a stop for every few seconds of running
 CLAIMS = {

@@ -4,7 +4,7 @@ import base64
 from pathlib import Path
 from typing import Any
 
-from replay.json_reports import read_json_report
+from replay.ground.json_files import read_json_report
 from replay.report.parts import NOTHING, Image, Table, percent, rate
 from replay.score import Score
 from replay.tuning.results import REPORT, SCHEMA
@@ -44,7 +44,7 @@ def sentences(found: dict[str, Any], score: Score) -> list[str]:
     ]
     if found["library"]["digest"] != score.library_digest:
         said.append("This tuning was done on ANOTHER library than the one of this report.")
-    if found["logic"]["digest"] != score.logic["digest"]:
+    if found["logic"]["digest"] != score.engine.digest:
         said.append("This tuning was done with ANOTHER logic than that of this report.")
     numbers = [line["number"] for line in found["pareto"] if line["digest"] == score.settings.digest]
     if found["base"]["digest"] == score.settings.digest:

@@ -4,9 +4,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from protect import ranges
+from replay.ground.units import atmosphere_pa, quantity
 from replay.report.parts import Table
-from replay.settings import PLACES, SECTIONS, Settings
-from replay.units import atmosphere_pa, quantity
+from replay.settings import Settings
+from replay.settings.file import PLACES, SECTIONS
 
 MINUS = "\N{MINUS SIGN}"
 DURATIONS = ((86_400_000, "d"), (3_600_000, "h"), (60_000, "min"), (1000, "s"))

@@ -3,14 +3,16 @@
 from collections.abc import Callable
 from pathlib import Path
 
-from replay.engines import fitting, logic_as_json, replayer
-from replay.files import write_text
+from replay.drawing.strips import strip
+from replay.engine import engine_for
+from replay.ground.files import write_text
 from replay.library import Library
 from replay.report.contents import contents
-from replay.report.strips import Strips
 from replay.report.templates import page
-from replay.score import Score, score
+from replay.score import Score
+from replay.score.scoring import judged, score_of
 from replay.settings import Settings
+from replay.trace import read_trace
 
 
 def write_report(
@@ -28,8 +30,14 @@ def write_report(
         from replay.report.tuning_view import read_tuning
 
         read_tuning(tuning)
-    engine = fitting(library)
-    strips = Strips(replayer(engine))
-    result = score(library, settings, tick, strips.run, logic_as_json(engine))
-    write_text(path, page(contents(result, library, strips, replayer(engine), tuning)))
+    engine = engine_for(entry.path for entry in library.entries)
+    rows, strips = [], []
+    for entry in library.entries:
+        trace = read_trace(entry.path)
+        replay = engine.replay(trace, settings)
+        rows.append(judged(entry, trace, replay))
+        strips.append(strip(trace, settings, replay))
+        tick()
+    result = score_of(library, settings, engine, rows)
+    write_text(path, page(contents(result, library, strips, tuning)))
     return result

@@ -7,7 +7,7 @@ credible readings.
 from dataclasses import dataclass
 from typing import Any
 
-from replay.statistics import rate_interval
+from replay.ground.statistics import rate_interval
 
 PER_H = 1000.0
 MS_PER_H = 3.6e6

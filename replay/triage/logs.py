@@ -6,11 +6,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from replay.engines import CSV_ROW
-from replay.errors import refusal
-from replay.library import FILE, find_entry, read_library
+from replay.engine.engines import CSV_ROW
+from replay.ground.refusal import refusal
+from replay.library import find_entry, read_library
+from replay.library.library import FILE
 from replay.trace import read_pieces
-from replay.trace_files import is_parquet
+from replay.trace.files import is_parquet
 
 SUFFIXES = (".csv", ".parquet")
 

@@ -12,15 +12,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from protect import outputs, ranges, state
-from replay import compiled, engine
-from replay.compiled import FIRST_INPUT, TIME
-from replay.engine import CAUSES
+from replay.engine import CAUSES, compiled, portable
+from replay.engine.compiled import FIRST_INPUT, TIME
+from replay.engine.workers import Each, one_by_one
 from replay.settings import Settings
 from replay.trace import Trace, read_pieces
 from replay.triage import kernel
 from replay.triage.events import Event, Gravest, told
 from replay.triage.logs import in_time, rows_about
-from replay.workers import Each, one_by_one
 
 Array = NDArray[np.int64]
 
@@ -121,7 +120,7 @@ class Obeyed:
         self.lockouts = 0
         self.take: Callable[[Array], None] = self._compiled if fast else self._interpreted
         if not fast:
-            self.logic = engine.Logic(settings)
+            self.logic = portable.Logic(settings)
             return
         self.values = np.array(settings.values, np.int64)
         self.memory = np.zeros(state.STATE_SIZE, np.int64)
@@ -264,7 +263,7 @@ def examine_all(
 ) -> tuple[Findings, ...]:
     """Return the findings of all machines; compiled or interpreted, whatever is done sooner.
 
-    each says who works (`replay.workers`), a machine at a time; elsewhere than here, no rows are counted on the way.
+    each says who works (`replay.engine.workers`), a machine at a time; elsewhere no rows are counted on the way.
     """
     if fast is None:
         fast = compiling_pays(sum(rows_about(file) for files in machines.values() for file in files))

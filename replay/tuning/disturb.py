@@ -4,7 +4,7 @@ The errors come on top of whatever the recording holds, in the order of a real
 transmitter: lag, gain, offset. A lag is of first order and exact for a pressure
 that has, since the reading before, been what the reading says (so does `protect`
 take it): y += (x - y) (1 - exp(-dt / lag)). Gain is a share of the absolute
-pressure. What no sensor can say becomes no reading, as in `replay.trace`.
+pressure. What no sensor can say becomes no reading, as in `replay.trace.trace`.
 """
 
 import functools
@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from protect.ranges import INPUTS, NO_READING, OIL_PRESSURE, SUCTION_PRESSURE
-from replay.compiled import compiled
+from replay.engine.compiled import compiled
 from replay.trace import Trace
 
 CHANNELS = ("oil_pressure", "suction_pressure", "crankcase_pressure")

@@ -10,12 +10,15 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from replay.errors import refusal
-from replay.library import FILE, Library, read_library
-from replay.settings import Settings, read_toml
-from replay.synth import FORMATS, Recipe, recipe, synthesise
+from replay.engine.workers import one_by_one
+from replay.ground.refusal import refusal
+from replay.ground.toml_files import read_toml
+from replay.library import Library, read_library
+from replay.library.library import FILE
+from replay.settings import Settings
+from replay.synth import Recipe, recipe, synthesise
+from replay.synth.libraries import FORMATS
 from replay.tuning.judge import Figures, figures, judged_trace
-from replay.workers import one_by_one
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,7 @@
 
 The traces are the pieces of work. What is kept of a candidate on a trace is its
 verdict; figures over any part of the library are made of the verdicts by the
-functions of `replay.score`, so a candidate here and its settings file scored
+functions of `replay.score.scoring`, so a candidate here and its settings file scored
 later have the same figures.
 """
 
@@ -10,13 +10,13 @@ import functools
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
-from replay import evidence
+from replay.engine.workers import Each
 from replay.library import Entry
-from replay.score import Failure, Totals, Verdict, broken, claims, judge, total
+from replay.score import Totals, Verdict, evidence, judge
+from replay.score.scoring import Failure, broken, claims, total
 from replay.settings import Acceptance, Settings
+from replay.sweep.sweep import Candidates, arrange, sweep
 from replay.trace import Trace, read_trace
-from replay.tuning.sweep import Candidates, arrange, sweep
-from replay.workers import Each
 
 ORDER = (evidence.MET, evidence.NOT_ENOUGH, evidence.NOT_MET)  # from the best to the worst verdict
 BATCH = 4096  # candidates that go over a trace at a time

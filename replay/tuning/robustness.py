@@ -11,14 +11,15 @@ import functools
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from replay.engine.workers import Each
 from replay.library import Entry
-from replay.score import WRONG, judge
+from replay.score import judge
+from replay.score.scoring import WRONG
 from replay.settings import Settings
+from replay.sweep.sweep import arrange, sweep
 from replay.trace import Trace, read_trace
 from replay.tuning.judge import outcome
 from replay.tuning.levers import SETTING, Lever
-from replay.tuning.sweep import arrange, sweep
-from replay.workers import Each
 
 MISSED, NUISANCE = "missed", "nuisance"
 EVENTS = {MISSED: ("missed",), NUISANCE: ("nuisance", "early")}

@@ -8,7 +8,7 @@ import warnings
 from collections.abc import Callable, Sequence
 from typing import Any
 
-from replay.errors import refusal
+from replay.ground.refusal import refusal
 from replay.tuning.judge import Figures
 from replay.tuning.vary import Candidate, Space
 

@@ -16,18 +16,19 @@ from typing import Any
 
 import numpy as np
 
-from replay import evidence
-from replay.errors import refusal
+from replay.engine.workers import Each
+from replay.ground.refusal import refusal
+from replay.ground.toml_files import read_toml
+from replay.ground.units import UnitError, duration_ms, pressure_difference_pa
 from replay.library import Entry
-from replay.score import WRONG
-from replay.settings import Settings, read_toml
+from replay.score import evidence
+from replay.score.scoring import WRONG
+from replay.settings import Settings
+from replay.sweep.sweep import arrange
 from replay.trace import read_trace
 from replay.tuning.disturb import CHANNELS, SensorError, disturbed
 from replay.tuning.judge import outcome
 from replay.tuning.robustness import EVENTS
-from replay.tuning.sweep import arrange
-from replay.units import UnitError, duration_ms, pressure_difference_pa
-from replay.workers import Each
 
 KEYS = ("offset", "gain", "lag")
 MOST_PA, MOST_GAIN, MOST_LAG_S = 1_000_000, 0.5, 600.0

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from replay.engine.workers import Each
 from replay.library import Library
 from replay.tuning.fresh import Fresh, on_fresh_library, recipe_of
 from replay.tuning.holdout import Split, split
@@ -12,7 +13,6 @@ from replay.tuning.judge import Figures, Outcomes, judge_all
 from replay.tuning.pareto import Choice, chosen, front
 from replay.tuning.search import search
 from replay.tuning.vary import Candidate, Space, every_candidate
-from replay.workers import Each
 
 MOST_CANDIDATES = 50_000
 BASE = 0  # number of the base settings; candidates count from 1

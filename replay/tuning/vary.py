@@ -21,9 +21,11 @@ from typing import Any
 
 from protect import ranges
 from protect.settings import ALL_RIGHT, derive, first_fault
-from replay.errors import refusal
-from replay.settings import FAR, PLACES, SECTIONS, Settings, accepted_values, as_integer, read_settings, read_toml
-from replay.units import UnitError, atmosphere_pa
+from replay.ground.refusal import refusal
+from replay.ground.toml_files import read_toml
+from replay.ground.units import UnitError, atmosphere_pa
+from replay.settings import Settings, read_settings
+from replay.settings.file import FAR, PLACES, SECTIONS, accepted_values, as_integer
 
 FORMS = '"trip_delay=30s..240s/43", "trips_to_lockout=2,3,4" or "cut_in=cut_out+3psi"'
 OPEN_STEPS = 201  # values of a range without a count

@@ -14,24 +14,24 @@ import numpy as np
 from numpy.typing import NDArray
 
 from protect import outputs, ranges, state, table
-from replay import c_engine, compiled, engine
+from replay.engine import c_port, compiled, portable
 from replay.settings import Settings
+from replay.sweep import calm
 from replay.trace import Trace
-from replay.tuning import calm
 
 Array = NDArray[np.int64]
 Outcome = tuple[tuple[tuple[int, int], ...], int, int, bool]
 Peer = Callable[[Trace, Array], list[Outcome]]
 
 
-def outcome(replay: engine.Replay) -> Outcome:
+def outcome(replay: portable.Replay) -> Outcome:
     """Return what is compared of a replay."""
     return tuple((stop.time_ms, stop.cause) for stop in replay.stops), replay.run_ms, replay.late, replay.locked_out
 
 
 def interpreted(trace: Trace, values: Array) -> list[Outcome]:
     """Replay candidate after candidate by the interpreted reference."""
-    return [outcome(engine.replay_trace(trace, Settings("", tuple(row), 0.0, None))) for row in values.tolist()]
+    return [outcome(portable.replay_trace(trace, Settings("", tuple(row), 0.0, None))) for row in values.tolist()]
 
 
 def _collected(trace: Trace, values: Array, run_on: Callable[..., object]) -> list[Outcome]:
@@ -50,7 +50,7 @@ def _collected(trace: Trace, values: Array, run_on: Callable[..., object]) -> li
 
 
 def compiled_peer() -> Peer:
-    """Return the plain numba loop: the kernel of `replay.compiled` for one candidate after another."""
+    """Return the plain numba loop: the kernel of `replay.engine.compiled` for one candidate after another."""
     kernel = compiled.compiled(compiled.trace_kernel)
     nothing = np.zeros((0, state.STATE_SIZE + outputs.OUTPUTS_SIZE), np.int64)
 
@@ -66,10 +66,10 @@ def c_peer() -> Peer:
     """Return the plain C loop: the C port that ships, built with -O3 for this very machine."""
     folder = Path(tempfile.mkdtemp(prefix="lubetrip-bench-"))
     library = folder / "port.so"
-    sources = [str(c_engine.c_folder() / name) for name in c_engine.SOURCES]
+    port, runner = c_port.sources()
     flags = ("-std=c99", "-O3", "-march=native", "-shared", "-fPIC")
-    subprocess.run(["gcc", *flags, *sources, "-o", str(library)], check=True)
-    port = c_engine.load(library)
+    subprocess.run(["gcc", *flags, f"-I{port.parent}", str(port), str(runner), "-o", str(library)], check=True)
+    port = c_port.load(library)
     shutil.rmtree(folder)
 
     def run_on(row: Array, columns: Array, changes: Array, stops: Array, carry: Array) -> None:

@@ -5,13 +5,13 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from replay import c_engine, compiled, engine
+from replay.engine import c_port, compiled, portable
 from replay.library import read_library
 from replay.page.bench import page
 from replay.settings import read_settings
 from replay.trace import Trace, read_trace
-from tests.bench_page import FIXTURES, driven
 from tests.conftest import entry
+from tests.support.bench_page import FIXTURES, driven
 
 TRACES, ROWS = 100, 1801
 
@@ -58,12 +58,12 @@ def main() -> None:
     def replayed(run: Callable[[Trace], object]) -> float:
         return best(lambda: [run(trace) for trace in traces])
 
-    c_engine.build()
+    c_port.build()
     rows = {
         "page, C port as WebAssembly, replayed and judged": page_ms,
-        "host, C port by ctypes (--engine c)": replayed(lambda trace: c_engine.replay_trace(trace, settings)),
+        "host, C port by ctypes (--engine c)": replayed(lambda trace: c_port.replay_trace(trace, settings)),
         "host, compiled reference": replayed(lambda trace: compiled.replay_trace(trace, settings)),
-        "host, interpreted reference": best(lambda: [engine.replay_trace(t, settings) for t in traces], 1),
+        "host, interpreted reference": best(lambda: [portable.replay_trace(t, settings) for t in traces], 1),
     }
     for what, spent in rows.items():
         print(f"{what:50} {spent:9.1f} ms {spent / page_ms:8.2f} x the page")

@@ -10,7 +10,7 @@ import numpy as np
 
 from replay.drawing.picture import trail_of
 from replay.drawing.plot import save_plot
-from replay.engines import fitting, replayer
+from replay.engine import engine_for
 from replay.library import Library, read_library
 from replay.report.write import write_report
 from replay.score import score
@@ -53,7 +53,9 @@ def main() -> None:
         write_report(page, library, settings)  # imports and machine code are there from here on
         for count in (len(library.entries), 1000):
             part = many(library, count)
-            scoring = spent(lambda part=part: score(part, settings, run=replayer(fitting(part))))
+            scoring = spent(
+                lambda part=part: score(part, settings, engine=engine_for(entry.path for entry in part.entries))
+            )
             reporting = spent(lambda part=part: write_report(page, part, settings))
             size = page.stat().st_size / 1e6
             print(f"{count:5} traces: score {scoring:6.2f} s, report {reporting:6.2f} s", end="")

@@ -15,10 +15,10 @@ from protect import settings as rules
 from protect.ranges import NO_READING
 from replay.physics.families import HARMLESS, generate
 from replay.settings import Settings, read_settings
+from replay.sweep.sweep import arrange, prepare, sweep
 from replay.trace import Trace
-from replay.tuning.sweep import arrange, prepare, sweep
 from tests.benchmarks import _tune_peers as peers
-from tests.toolchain import ROOT
+from tests.support.toolchain import ROOT
 
 SEED = 7
 # Families of the realistic library: hours with few upsets, and faults as long as they take.

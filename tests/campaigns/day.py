@@ -12,7 +12,7 @@ from typing import NamedTuple, Self
 
 from protect import outputs, ranges, seal, state
 from protect.protection import step
-from tests.protection import PROFILE, admit
+from tests.support.protection import PROFILE, admit
 
 TICK_MS = 500
 START_S, LOSS_S, RESET_S, END_S = 10, 180, 900, 1200

@@ -17,8 +17,8 @@ import numpy as np
 
 from protect import outputs, ranges, settings, state
 from protect.protection import step
-from replay import c_engine
-from replay.compiled import compiled
+from replay.engine import c_port
+from replay.engine.compiled import compiled
 from replay.port import adversary
 from replay.port.conform import INPUT_NAMES, STEP_NAMES
 
@@ -128,7 +128,7 @@ class Campaign:
 
 def run(steps: int, seed: int, folder: Path | None = None, tell: Any = None) -> Found:
     """Compare so many steps; folder: another C port; tell(steps done) is called after each chunk."""
-    campaign = Campaign(c_engine.load(c_engine.build(folder)), seed)
+    campaign = Campaign(c_port.load(c_port.build(folder)), seed)
     done = tried = 0
     states: set[int] = set()
     while done < steps:
@@ -157,7 +157,7 @@ def differential(steps: float, seed: int) -> None:
     """Compare the compiled reference and the C port. Exit status 0 identical, 1 different."""
     start = time.perf_counter()
     shown = start
-    port = c_engine.port_digest()[:16]  # now: the sources may have changed by the end
+    port = c_port.port_digest()[:16]  # now: the sources may have changed by the end
 
     def tell(done: int) -> None:
         nonlocal shown

@@ -19,7 +19,7 @@ from types import FrameType
 
 import click
 
-from tests.hostile import READERS, Reader, examine, prepare, spoiled
+from tests.support.hostile import READERS, Reader, examine, prepare, spoiled
 
 ROOM = 1 << 30  # bytes of address space that reading may take beyond what the program needs
 LIMIT_S = 20  # of one example, on a busy machine

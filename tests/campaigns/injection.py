@@ -13,7 +13,7 @@ import click
 from protect import ranges, state
 from tests.campaigns.day import END_TICK, TICK_MS, Day, Inputs, Outcome
 from tests.campaigns.flips import print_flips
-from tests.protection import MISSING, STATES
+from tests.support.protection import MISSING, STATES
 
 ATMOSPHERE_PA = 101_325
 

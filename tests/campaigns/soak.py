@@ -20,8 +20,8 @@ import numpy as np
 
 from protect import outputs, ranges, state
 from protect.protection import step
-from replay import c_engine
-from replay.compiled import compiled
+from replay.engine import c_port
+from replay.engine.compiled import compiled
 from replay.port import adversary
 from replay.settings import read_settings
 
@@ -149,7 +149,7 @@ COUNTED |= {"doubted": DOUBTS, "elapsed_ms": ELAPSED_SUM}
 
 def load(folder: Path | None, work: Path) -> Any:
     """Build the C port, or another one in a folder, with soak.c beside it."""
-    source = folder or c_engine.c_folder()
+    source = folder or c_port.firmware_folder() / "c"
     library = work / "soak.so"
     files = [str(source / "lubetrip.c"), str(Path(__file__).with_name("soak.c"))]
     subprocess.run(["cc", "-std=c99", "-O2", "-shared", "-fPIC", f"-I{source}", *files, "-o", str(library)], check=True)
@@ -192,7 +192,7 @@ def run(years: float, period: int, seed: int, folder: Path | None = None) -> Soa
 @click.option("--seed", default=1, show_default=True, help="Start of the random numbers; not 0.")
 def soak(years: float, period: int, seed: int) -> None:
     """Live some years through reference and C port. Exit status 0 identical and sound, 1 not."""
-    port = c_engine.port_digest()[:16]
+    port = c_port.port_digest()[:16]
     done = run(years, period, seed)
     shown = ", ".join(f"{number} {name}" for name, number in done.machine.items() if name != "elapsed_ms")
     print(f"{done.machine['elapsed_ms'] / YEAR_MS:.2f} years at {period} ms from seed {seed}: {shown}")

@@ -9,7 +9,7 @@ from pathlib import Path
 from replay.port.vectors import Vectors
 from tests.gates.holding import hold
 from tests.gates.port import Verdict, run
-from tests.toolchain import vector_set
+from tests.support.toolchain import vector_set
 
 ROOT = Path(__file__).parents[2]
 

@@ -14,7 +14,7 @@ from pathlib import Path
 from tests.gates.holding import hold
 from tests.gates.port import Verdict, run
 from tests.gates.reasons import judged, reasons
-from tests.toolchain import vector_set
+from tests.support.toolchain import vector_set
 
 ROOT = Path(__file__).parents[2]
 EQUIVALENT = Path(__file__).with_name("equivalent_python.toml")

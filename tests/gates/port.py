@@ -13,7 +13,7 @@ import numpy as np
 
 from replay.port.vectors import Case, Vectors
 from tests.gates import holding
-from tests.toolchain import vector_set
+from tests.support.toolchain import vector_set
 
 C_FOLDER = Path(__file__).parents[2] / "firmware_ref" / "c"
 DRIVER = Path(__file__).with_name("vector_run.c")

@@ -6,10 +6,10 @@ from pathlib import Path
 import numpy as np
 
 from protect import state
-from replay import c_engine
+from replay.engine import c_port
 from tests.campaigns.differential import CHUNK, Campaign
 from tests.gates.port import C_FOLDER, END_OF_CASES, Verdict, build_driver, driver_input, run
-from tests.toolchain import vector_set
+from tests.support.toolchain import vector_set
 
 FLAGS = ("-O1", "-g", "-fsanitize=undefined,address", "-fno-sanitize-recover=all")
 STEPS = 1_000_000
@@ -31,7 +31,7 @@ def random_case(campaign: Campaign, steps: int) -> bytes:
 
 def judge(source: Path = C_FOLDER / "lubetrip.c", steps: int = STEPS) -> Verdict:
     """Judge a port by what the sanitizers say of it; steps: how many random ones."""
-    campaign = Campaign(c_engine.load(c_engine.build()), SEED)
+    campaign = Campaign(c_port.load(c_port.build()), SEED)
     with tempfile.TemporaryDirectory() as folder:
         program = build_driver(Path(folder), source, flags=FLAGS)
         vectors = vector_set()

@@ -8,7 +8,7 @@ from pathlib import Path
 from replay.port.vectors import Vectors
 from tests.gates import coverage_c, coverage_python, mutation_c, mutation_python, sanitizers, static_analysis, wp
 from tests.gates.port import C_FOLDER, Verdict, driver_input, planted
-from tests.toolchain import vector_set
+from tests.support.toolchain import vector_set
 
 Gate = Callable[[Path], Verdict]
 

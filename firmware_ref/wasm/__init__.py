@@ -1,1 +1,0 @@
-"""The C port compiled to WebAssembly, for pages and for node. `python -m firmware_ref.wasm` builds it."""

@@ -1,0 +1,130 @@
+"""Whole traces through the C port that ships, built with the host's compiler and driven by ctypes.
+
+`replay_trace` gives what `replay.engine.portable.replay_trace` gives, tick for tick. The
+library is kept on disk under the digest of its sources and the compiler.
+"""
+
+import atexit
+import ctypes
+import functools
+import hashlib
+import os
+import shutil
+import subprocess
+import tempfile
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from protect import outputs, state
+from replay.engine.compiled import ROOM, Array, collect, columns_of
+from replay.engine.portable import Replay
+from replay.ground.refusal import refusal
+from replay.settings import Settings
+from replay.trace import Trace
+
+PORT = ("lubetrip.c", "lubetrip.h", "lubetrip_generated.h")  # what a target takes
+RUNNER = "trace_run.c"  # beside it, on the host alone
+FLAGS = ("-std=c99", "-O2", "-Wall", "-Wextra", "-Wconversion", "-Werror", "-pedantic", "-shared", "-fPIC")
+
+
+def firmware_folder() -> Path:
+    """Return the folder `firmware_ref`. Raises Refusal where what this engine needs of it is not installed."""
+    folder = Path(__file__).parents[2] / "firmware_ref"
+    for path in (*(folder / "c" / name for name in PORT), folder / "host" / RUNNER):
+        if not path.is_file():
+            raise refusal(path, "", "the C engine needs this file", "an installation with firmware_ref/")
+    return folder
+
+
+def sources(folder: Path | None = None) -> list[Path]:
+    """Return the C files to compile: the port, or another one in a folder, and what runs traces through it."""
+    firmware = firmware_folder()
+    return [(folder or firmware / "c") / PORT[0], firmware / "host" / RUNNER]
+
+
+def port_digest(folder: Path | None = None) -> str:
+    """Return the SHA-256 over the sources of the C engine, of the port or of another in a folder."""
+    port, runner = sources(folder)
+    digest = hashlib.sha256()
+    for path in (*(port.with_name(name) for name in PORT), runner):
+        text = path.read_text(encoding="utf-8")
+        digest.update(f"{path.name}\n{len(text)}\n{text}".encode())
+    return digest.hexdigest()
+
+
+def build(folder: Path | None = None) -> Path:
+    """Return the shared library of the port, built if it is not on disk yet.
+
+    folder: another C port to build there, with all of its files. Raises Refusal
+    without a compiler and for a source that does not compile.
+    """
+    port, runner = sources(folder)
+    compiler = os.environ.get("CC") or "cc"
+    path = shutil.which(compiler)
+    if path is None:
+        raise refusal("--engine c", "", f"no C compiler '{compiler}'", "gcc or clang installed, or named in CC")
+    key = hashlib.sha256(f"{port_digest(folder)} {path} {FLAGS}".encode()).hexdigest()[:16]
+    base = folder or Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "lubetrip"
+    try:
+        base.mkdir(parents=True, exist_ok=True)
+    except OSError:
+        base = Path(tempfile.mkdtemp(prefix="lubetrip-"))
+        atexit.register(shutil.rmtree, base, ignore_errors=True)
+    library = base / f"c-{key}.so"
+    if not library.exists():
+        # Built under another name, so that two processes at once never load a half of it.
+        with tempfile.TemporaryDirectory(dir=base) as work:
+            part = Path(work) / library.name
+            command = [path, *FLAGS, f"-I{port.parent}", str(port), str(runner), "-o", str(part)]
+            done = subprocess.run(command, capture_output=True, text=True, check=False)
+            if done.returncode:
+                said = done.stderr.strip().splitlines()[0]
+                raise refusal(port.parent, "", f"does not compile: {said}", "a clean C port")
+            part.replace(library)
+    return library
+
+
+def load(library: Path) -> Any:
+    """Load a library built by `build`; its functions take pointers and 64-bit counts."""
+    port = ctypes.CDLL(str(library))
+    pointer, count = ctypes.c_void_p, ctypes.c_int64
+    port.lubetrip_run_trace.argtypes = [pointer, count, pointer, pointer, count, *[pointer] * 4]
+    port.lubetrip_run_trace.restype = None
+    port.lubetrip_run_steps.argtypes = [pointer, count, *[pointer] * 3]
+    port.lubetrip_run_steps.restype = None
+    port.lubetrip_first_fault.argtypes = [pointer]
+    port.lubetrip_first_fault.restype = ctypes.c_int32
+    port.lubetrip_derive.argtypes = [pointer]
+    port.lubetrip_derive.restype = None
+    port.lubetrip_power_up.argtypes = [pointer] * 2
+    port.lubetrip_power_up.restype = None
+    return port
+
+
+@functools.cache
+def _port() -> Any:
+    return load(build())
+
+
+def replay_trace(trace: Trace, settings: Settings, trail: NDArray[np.int32] | None = None) -> Replay:
+    """Run the C port over a trace from power-up of a machine at rest.
+
+    A trail, int32[n, 25] in C order, is filled with state[16] and outputs[9] of
+    every tick. Raises Refusal without a C compiler.
+    """
+    port = _port()
+    columns = columns_of(trace)
+    values = np.array(settings.values, np.int32)
+    memory = np.zeros(state.STATE_SIZE, np.int32)
+    port.lubetrip_power_up(memory.ctypes.data, values.ctypes.data)
+    width = (state.STATE_SIZE + outputs.OUTPUTS_SIZE) * 4
+
+    def run_on(changes: Array, stops: Array, carry: Array) -> None:
+        noted = None if trail is None else trail.ctypes.data + int(carry[0]) * width
+        arrays = (changes.ctypes.data, stops.ctypes.data, carry.ctypes.data, noted)
+        port.lubetrip_run_trace(columns.ctypes.data, len(trace), values.ctypes.data, memory.ctypes.data, ROOM, *arrays)
+
+    return collect(columns, settings, run_on)

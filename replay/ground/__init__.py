@@ -1,0 +1,1 @@
+"""What every other room stands on: refusals, whole files, TOML and JSON, units, exact statistics, locks."""

@@ -1,0 +1,46 @@
+"""TOML that a user wrote: read whole, and refused in words where it is none or costs more than it says."""
+
+import re
+import tomllib
+from pathlib import Path
+from typing import Any
+
+from replay.ground.refusal import refusal
+
+# A key of n parts costs the reader of TOML n * n steps and places, so that a small file would fill the memory.
+_LONG_KEY = re.compile(r"""(?<![\w.-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){33}""")
+
+
+def read_toml(path: Path, what: str) -> dict[str, Any]:
+    """Read a TOML file; `what` names its kind in the Refusal raised when that fails."""
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+        if _LONG_KEY.search(text):
+            raise refusal(path, "", "not valid TOML: a key of more parts than can be meant", "keys of a few parts")
+        table = tomllib.loads(text)
+        _check_integers(path, table)
+    except FileNotFoundError:
+        raise refusal(path, "", f"no such {what}", "a path to one that is there") from None
+    except OSError as error:
+        raise refusal(path, "", f"this {what} cannot be read ({error.strerror})") from None
+    except UnicodeDecodeError as error:
+        raise refusal(path, f"byte {error.start}", "not UTF-8 text", "a TOML file in UTF-8") from None
+    except tomllib.TOMLDecodeError as error:
+        raise refusal(path, "", f"not valid TOML: {error}") from None
+    except ValueError:
+        raise refusal(path, "", "not valid TOML: a number with thousands of digits", "numbers of 64 bits") from None
+    except RecursionError:
+        raise refusal(path, "", "not valid TOML: nested too deep to be read") from None
+    return table
+
+
+def _check_integers(path: Path, value: object, where: str = "") -> None:
+    """Refuse an integer beyond 64 bits, where TOML ends."""
+    if isinstance(value, dict):
+        for key, item in value.items():
+            _check_integers(path, item, f"{where}.{key}" if where else key)
+    elif isinstance(value, list):
+        for item in value:
+            _check_integers(path, item, where)
+    elif isinstance(value, int) and not -(1 << 63) <= value < 1 << 63:
+        raise refusal(path, where, "an integer beyond 64 bits", "-2^63 to 2^63 - 1")

@@ -1,0 +1,135 @@
+"""Edit the label of one trace in library.toml, with who says so and why; all else in the file stays as it is.
+
+A label comes from the inspection of the machine or from how the trace was made,
+never from the logic that is judged by it. So each edit adds a line to the
+trace's note:
+
+    DATE, WHO: NEW LABEL (was OLD LABEL): WHY
+
+Comments, order and spelling of the file are kept: comments behind the old label
+stay behind the new one.
+"""
+
+import dataclasses
+import datetime as dt
+import difflib
+import re
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from replay.ground.files import write_whole
+from replay.ground.refusal import refusal
+from replay.library.library import FILE, LABELS, Entry, MustTrip, label_text, library_from, read_library, shown_s
+from replay.trace import read_pieces
+
+BOM = "\ufeff"
+ROWS = 1 << 18  # of a trace that are looked at together
+
+
+@dataclass(frozen=True)
+class Edit:
+    """A label as it was and as it is now."""
+
+    before: Entry
+    after: Entry
+
+
+def relabel(folder: Path, identity: str, label: MustTrip | str, who: str, why: str, day: dt.date) -> Edit:
+    """Give a trace of a library another label ("ride_through", "undecided" or a window) and return what changed.
+
+    Raises Refusal, and leaves the file alone, for an unknown id, a window that
+    the trace does not cover, and an edit that gives no valid library.
+    """
+    if not who.strip() or not why.strip():
+        raise refusal("label", "", "who says so, and why, is not told", "--by WHO and --note TEXT")
+    before = _entry_of(folder, identity)
+    if isinstance(label, MustTrip):
+        _check_window(before.path, label)
+    now = label_text(dataclasses.replace(before, label=label))
+    line = f"{day.isoformat()}, {_one_line(who)}: {now} (was {label_text(before)}): {_one_line(why)}"
+    path = folder / FILE
+    text = _edited(path, identity, label, f"{before.note}\n{line}" if before.note else line)
+    try:
+        entries = library_from(folder, tomllib.loads(text.removeprefix(BOM))).entries
+    except tomllib.TOMLDecodeError as error:
+        raise refusal(path, "", f"cannot be edited by a program ({error})", "the label, put in by hand") from None
+    write_whole(path, lambda stream: stream.write(text.encode()))
+    return Edit(before, next(entry for entry in entries if entry.id == identity))
+
+
+def _entry_of(folder: Path, identity: str) -> Entry:
+    known = {entry.id: entry for entry in read_library(folder).entries}
+    if identity not in known:
+        near = difflib.get_close_matches(identity, known, n=3, cutoff=0.5) or list(known)[:3]
+        raise refusal(folder / FILE, "id", "no trace of this id", f"one such as {', '.join(near)}", identity)
+    return known[identity]
+
+
+def _check_window(file: Path, window: MustTrip) -> None:
+    """Refuse a window that does not lie within the trace."""
+    if window.earliest_s > window.deadline_s:
+        rule = f"earliest {shown_s(window.earliest_s)} is later than the deadline"
+        raise refusal("label", "--must-trip", rule, "EARLIEST not after DEADLINE", window.deadline_s)
+    start_s = end_s = 0.0
+    for number, piece in enumerate(read_pieces(file, ROWS)):
+        start_s = piece.start_s if number == 0 else start_s
+        end_s = piece.seconds(int(piece.time_ms[-1]))
+    for seconds in (window.earliest_s, window.deadline_s):
+        if not start_s <= seconds <= end_s:
+            accepted = f"seconds of the trace's own time, {shown_s(start_s)} to {shown_s(end_s)}"
+            raise refusal(file, "--must-trip", "outside the trace", accepted, seconds)
+
+
+def _edited(path: Path, identity: str, label: MustTrip | str, note: str) -> str:
+    """Return the text of library.toml with the new label and note of one trace."""
+    import tomlkit
+    from tomlkit.exceptions import TOMLKitError
+
+    text = path.read_bytes().decode()
+    try:
+        document: Any = tomlkit.parse(text.removeprefix(BOM))
+    except TOMLKitError as error:
+        raise refusal(path, "", f"cannot be edited by a program ({error})", "the label, put in by hand") from None
+    table = next(item for item in document["trace"] if item["id"] == identity)
+    _put_label(table, label)
+    _put_note(table, note)
+    written: str = tomlkit.dumps(document)
+    if "\r\n" in text:
+        written = re.sub("\r?\n", "\r\n", written)
+    return BOM * text.startswith(BOM) + written
+
+
+def _put_label(table: Any, label: MustTrip | str) -> None:
+    """Put the new label where the old one stands."""
+    import tomlkit
+
+    key, value = label, tomlkit.item(True)  # type: Any, Any # noqa: FBT003 - a TOML value
+    if isinstance(label, MustTrip):
+        key, value = "must_trip", tomlkit.inline_table()
+        value.update(vars(label))
+    old = next(name for name in LABELS if name in table)
+    table[old] = value
+    if old != key:
+        body = table.value.body
+        place = next(place for place, (name, _) in enumerate(body) if name is not None and name.key == old)
+        body[place] = (tomlkit.key(key), body[place][1])
+
+
+def _put_note(table: Any, note: str) -> None:
+    """Put the note where it stands, or behind the last key: what follows that are comments on the next trace."""
+    import tomlkit
+
+    value = tomlkit.string(note, multiline="\n" in note)
+    if "note" in table:
+        table["note"] = value
+        return
+    body = table.value.body
+    last = max(place for place, (name, _) in enumerate(body) if name is not None)
+    body[last][1].trivia.trail = body[last][1].trivia.trail or "\n"
+    body.insert(last + 1, (tomlkit.key("note"), value))
+
+
+def _one_line(text: str) -> str:
+    return " ".join(text.split())

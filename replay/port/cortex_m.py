@@ -1,0 +1,148 @@
+"""The C port and its vectors on an emulated Cortex-M0 and Cortex-M3: `python -m replay.port.cortex_m`.
+
+The image compares every word itself; what it got is compared here once more,
+byte by byte. Instructions per step come from the core's own timer: the
+emulator advances its clock by a fixed time per instruction, and the timer is
+calibrated in the same run with known numbers of instructions. They are
+instructions, not cycles: a real core adds its wait states and branch costs.
+
+Exit status 0 identical on both, 1 different, 2 a tool is missing.
+"""
+
+import itertools
+import shutil
+import statistics
+import struct
+import subprocess
+import sys
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+
+from replay.port.vectors import Vectors, build
+
+FIRMWARE = Path(__file__).parents[2] / "firmware_ref"
+C_FOLDER, EMULATED = FIRMWARE / "c", FIRMWARE / "emulator"
+COMPILER = "arm-none-eabi-gcc"
+EMULATOR = "qemu-system-arm"
+MACHINES = {"cortex-m0": "microbit", "cortex-m3": "mps2-an385"}
+# One instruction takes 2**8 ns of the emulated clock: several ticks of either machine's timer.
+INSTRUCTION_SHIFT = 8
+TIMEOUT_S = 60
+KNOWN = (1001, 3001)  # instructions of the calibration, with their return
+
+
+@dataclass(frozen=True)
+class Run:
+    """What an emulated core did: its own verdict, ours, and instructions of each step."""
+
+    core: str
+    said: str
+    identical: bool
+    first_difference: int | None
+    instructions: list[int]
+
+    @property
+    def median(self) -> int:
+        """Median instructions per step over the vectors."""
+        return int(statistics.median_low(self.instructions))
+
+    @property
+    def worst(self) -> int:
+        """Most instructions of any step of the vectors."""
+        return max(self.instructions)
+
+
+def expected_bytes(vectors: Vectors) -> bytes:
+    """Return what results.bin has to hold: the answers to all of the vectors in their order, as 32-bit words."""
+    words: list[int] = []
+    for case in vectors.cases:
+        words += case.start
+        for tick in case.ticks:
+            words += (*tick.state, *tick.outputs)
+    for check in vectors.checks:
+        words += (check.fault, *check.derived)
+    words += [difference.elapsed for difference in vectors.differences if difference.bits == 32]  # noqa: PLR2004
+    return struct.pack(f"<{len(words)}i", *words)
+
+
+def build_image(
+    core: str, vectors: Vectors, folder: Path, source: Path = C_FOLDER / "lubetrip.c", *, sealed: bool = False
+) -> Path:
+    """Link port, runner and vectors for a core, the bare step or the sealed one; return the image.
+
+    Raises CalledProcessError.
+    """
+    binary, image = folder / "vectors.bin", folder / "image.elf"
+    binary.write_bytes(vectors.binary())
+    warnings = ("-std=gnu99", "-Wall", "-Wextra", "-Wno-unused-parameter")
+    flags = (*warnings, "-Os", f"-mcpu={core}", "-mthumb", "-ffreestanding", "-nostartfiles", *["-DSEALED"] * sealed)
+    files = [EMULATED / "cortex_m_runner.c", source]
+    if sealed:
+        files.append(C_FOLDER / "lubetrip_seal.c")
+    link = ("-nostdlib", "-T", str(EMULATED / "cortex_m.ld"), "-lgcc")
+    names = (f'-DVECTORS="{binary}"', f"-I{source.parent}", f"-I{C_FOLDER}")
+    subprocess.run([COMPILER, *flags, *names, *map(str, files), *link, "-o", str(image)], check=True)
+    return image
+
+
+def run_image(core: str, image: Path, vectors: Vectors) -> Run:
+    """Run an image and compare what it wrote. Raises CalledProcessError when the emulator breaks off."""
+    folder = image.parent
+    machine = ("-M", MACHINES[core], "-nographic", "-monitor", "none", "-serial", "none")
+    counting = ("-icount", f"shift={INSTRUCTION_SHIFT}", "-semihosting-config", "enable=on,target=native")
+    done = subprocess.run(
+        [EMULATOR, *machine, *counting, "-kernel", str(image)],
+        cwd=folder,
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=TIMEOUT_S,
+    )
+    said = (done.stdout + done.stderr).strip()
+    if said not in ("identical", "different"):
+        raise subprocess.CalledProcessError(done.returncode, EMULATOR, done.stdout, done.stderr)
+    got, wanted = (folder / "results.bin").read_bytes(), expected_bytes(vectors)
+    first = next((n for n, (a, b) in enumerate(zip(got, wanted, strict=False)) if a != b), None)
+    if first is None and len(got) != len(wanted):
+        first = min(len(got), len(wanted))
+    times = (folder / "times.bin").read_bytes()
+    counts = instructions(struct.unpack(f"<{len(times) // 4}I", times))
+    identical = first is None and said == "identical" and done.returncode == 0
+    return Run(core, said, identical, first, counts)
+
+
+def instructions(times: tuple[int, ...]) -> list[int]:
+    """Return instructions of each step from the times of an empty step, of the two known ones, and of the steps.
+
+    Raises ValueError when the timer does not count instructions evenly.
+    """
+    empty, short, long, *steps = times
+    per_instruction = (long - short) / (KNOWN[1] - KNOWN[0])
+    if per_instruction <= 1 or round((short - empty) / per_instruction) + 1 != KNOWN[0]:
+        raise ValueError(f"the timer cannot be calibrated: {empty}, {short}, {long}")
+    return [round((step - empty) / per_instruction) + 1 for step in steps]
+
+
+def main() -> int:
+    """Run all machines, print what came of it, return the exit status."""
+    for tool in (COMPILER, EMULATOR):
+        if shutil.which(tool) is None:
+            print(f"{tool} is not installed; tests/tools.sh installs it", file=sys.stderr)
+            return 2
+    vectors = build()
+    print(f"vectors {vectors.digest}, {vectors.steps} steps")
+    identical = True
+    for (core, machine), sealed in itertools.product(MACHINES.items(), (False, True)):
+        with tempfile.TemporaryDirectory() as folder:
+            run = run_image(core, build_image(core, vectors, Path(folder), sealed=sealed), vectors)
+        identical = identical and run.identical
+        verdict = "identical" if run.identical else f"DIFFERENT from byte {run.first_difference} of the answers"
+        counts = f"instructions per step: median {run.median}, worst {run.worst}"
+        print(f"{core} ({machine}): {len(run.instructions)} {'sealed ' * sealed}steps {verdict}; {counts}")
+    return 0 if identical else 1
+
+
+if __name__ == "__main__":
+    raise SystemExit(main())

@@ -1,0 +1,158 @@
+"""Evidence records: a score that a reviewer can read alone and anybody can recompute.
+
+A record is a folder:
+
+    report.txt       what `lubetrip score` printed, under a head with digests and versions
+    score.json       the report as JSON
+    settings.toml    the settings file, byte for byte
+    record.json      digests of the above, of logic and library, engine, versions, where the library was
+
+The check replays the library with the kept settings and compares byte for byte.
+"""
+
+import hashlib
+import importlib.metadata
+import json
+import os
+import platform
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from replay.display.score import score_view
+from replay.display.terminal import plain
+from replay.engine import ENGINES, engine_named
+from replay.ground.files import check_free_folder, write_folder
+from replay.ground.json_files import read_json_report
+from replay.ground.refusal import refusal, visible
+from replay.library import Library, read_library
+from replay.score import Score, score
+from replay.settings import read_settings
+
+SCHEMA = "lubetrip-record/1"
+REPORT, SCORE, SETTINGS, RECORD = "report.txt", "score.json", "settings.toml", "record.json"
+TERMS = """\
+hit: a must-trip trace whose first stop lies in its window; missed: no stop by the
+deadline; early: a stop before the window, counted as a nuisance trip and no hit.
+nuisance: a stop of a trace that comes through by itself. margin: deadline less
+first stop. Limits are exact and one-sided: Clopper-Pearson for a probability,
+Garwood for a rate. They take the traces for a fair sample of what is to come.
+"""
+TEXTS = (("library", "folder"), ("library", "digest"), ("logic", "digest"), ("logic", "engine"))
+VERSIONED = ("lubetrip", "numpy", "pyarrow", "scipy")
+
+
+@dataclass(frozen=True)
+class Check:
+    """Whether a record still holds: what no longer does, and versions that have changed since."""
+
+    broken: tuple[str, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def holds(self) -> bool:
+        """True when every file is as it was written and the replay gives it again, byte for byte."""
+        return not self.broken
+
+
+def write_record(folder: Path, library: Library, result: Score) -> None:
+    """Write the record of a score, whole or not at all. Raises Refusal."""
+    check_free_folder(folder)
+    kept = _kept(result)
+    settings = Path(result.settings.file).read_bytes()
+    files = {**_files(kept), SETTINGS: settings}
+    about = {
+        "schema": SCHEMA,
+        "verdict": kept.verdict,
+        "library": {"folder": os.path.relpath(library.folder, folder), "digest": kept.library_digest},
+        "settings_digest": kept.settings.digest,
+        "logic": kept.engine.as_json(),
+        "versions": versions(),
+        "files": {name: hashlib.sha256(content).hexdigest() for name, content in sorted(files.items())},
+    }
+    files[RECORD] = (json.dumps(about, indent=1) + "\n").encode()
+    write_folder(folder, files)
+
+
+def versions() -> dict[str, str]:
+    """Return the versions of what computed a score."""
+    return {"python": platform.python_version(), **{name: importlib.metadata.version(name) for name in VERSIONED}}
+
+
+def check_record(folder: Path, library: Path | None = None) -> Check:
+    """Recompute a record; `library` is where its traces are now, if not where they were.
+
+    Raises Refusal for a folder that is no record, or a library that cannot be read.
+    """
+    about = _read_about(folder)
+    broken = []
+    for name, digest in about["files"].items():
+        content = _content(folder / name)
+        if content is None or hashlib.sha256(content).hexdigest() != digest:
+            broken.append(f"{name} is {'missing' if content is None else 'not as it was written'}")
+    if not (folder / SETTINGS).is_file():
+        return Check(tuple(broken), ())
+    where = library or folder / about["library"]["folder"]
+    if library is None and not where.is_dir():
+        raise refusal(where, "", "the record's library is no longer there", "--library LIBRARY, where it is now")
+    engine = about["logic"].get("engine")
+    if engine not in ENGINES:
+        raise refusal(folder / RECORD, "logic.engine", "no such engine", ", ".join(ENGINES), engine)
+    result = _kept(score(read_library(where), read_settings(folder / SETTINGS), engine=engine_named(engine)))
+    for what, then, found in (
+        ("settings", about["settings_digest"], result.settings.digest),
+        ("logic", about["logic"], result.engine.as_json()),
+        ("library", about["library"]["digest"], result.library_digest),
+        ("verdict", about["verdict"], result.verdict),
+    ):
+        if then != found:
+            broken.append(f"{what}: {_told(then)} then, {_told(found)} now")
+    for name, content in _files(result).items():
+        if _content(folder / name) != content:
+            broken.append(f"{name} comes out otherwise now")
+    now = versions()
+    changed = [(name, was, now.get(name, "none")) for name, was in about["versions"].items()]
+    notes = [f"{name} {was} then, {found} now" for name, was, found in changed if was != found]
+    return Check(tuple(broken), tuple(notes))
+
+
+def _told(thing: Any) -> str:
+    text = thing["digest"] if isinstance(thing, dict) else str(thing)
+    return visible(text[:19])
+
+
+def _kept(result: Score) -> Score:
+    """Return the score as it stands in a record: its settings are the file beside it."""
+    return replace(result, settings=replace(result.settings, file=SETTINGS))
+
+
+def _files(result: Score) -> dict[str, bytes]:
+    """Return the files that a replay has to give again."""
+    report = result.as_json()
+    head = (
+        "Evidence record: a library of traces, replayed and judged.\n\n"
+        f"settings  {result.settings.digest}\n"
+        f"logic     {result.engine.digest}\n"
+        f"library   {result.library_digest}\n"
+        f"engine    {result.engine.name}\n"
+        f"verdict   {result.verdict}\n\n{TERMS}\n"
+    )
+    text = head + plain(score_view(result))
+    return {REPORT: text.encode(), SCORE: (json.dumps(report, indent=1) + "\n").encode()}
+
+
+def _content(path: Path) -> bytes | None:
+    return path.read_bytes() if path.is_file() else None
+
+
+def _read_about(folder: Path) -> dict[str, Any]:
+    accepted = "a folder that `lubetrip score --record` wrote"
+    about = read_json_report(folder / RECORD, SCHEMA, accepted)
+    shape = {"files": dict, "library": dict, "logic": dict, "versions": dict, "settings_digest": str, "verdict": str}
+    whole = all(isinstance(about.get(key), kind) for key, kind in shape.items())
+    whole = whole and set(about["files"]) == {REPORT, SCORE, SETTINGS}
+    where = [(about[part], key) for part, key in TEXTS] if whole else []
+    texts = [part.get(key) for part, key in where]
+    if not whole or not all(isinstance(text, str) and "\0" not in text for text in texts):
+        raise refusal(folder / RECORD, "", "a record that is not whole", accepted)
+    return about

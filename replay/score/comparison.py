@@ -1,0 +1,168 @@
+"""Two scores of one library beside each other: what changed, and whether the second is worse.
+
+The second is worse when it misses a trace that the first hits (a lost machine is
+not traded for anything), when it has more nuisance trips in all, or when its own
+acceptance verdict is worse. Margins are shown and not judged: a delay that was
+raised on purpose costs margin, and `min_margin` says how much it may cost.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from replay.ground.json_files import read_json_report
+from replay.ground.refusal import refusal
+from replay.ground.statistics import bootstrap_mean, mcnemar
+from replay.score import evidence
+from replay.settings.file import SHOWN_CONFIDENCE
+
+SCHEMA = "lubetrip-compare/1"
+SCORE_SCHEMA = "lubetrip-score/1"
+BOOTSTRAP_SEED = 1
+RANKS = (evidence.MET, evidence.NOT_ENOUGH, evidence.NOT_MET)
+_SECONDS = int | float | None
+KEYS: dict[str, Any] = {
+    "id": str,
+    "family": str,
+    "outcome": str,
+    "first_trip_s": _SECONDS,
+    "deadline_s": _SECONDS,
+    "margin_s": _SECONDS,
+    "trips": int,
+}
+
+
+@dataclass(frozen=True)
+class Discordant:
+    """Traces on which one of two scores went wrong and the other did not, with the exact McNemar p-value."""
+
+    only_a: int
+    only_b: int
+    p: float
+
+
+@dataclass(frozen=True)
+class Margins:
+    """Change of margin (s, B less A) over the traces that both hit: mean and bootstrap interval."""
+
+    pairs: int
+    mean_s: float | None
+    interval_s: tuple[float, float] | None
+    confidence: float
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """What became of the same traces under A and under B.
+
+    changed and undecided: pairs of rows in the form of the score report, of
+    which anything differs; worse: the rules by which B is worse.
+    """
+
+    changed: tuple[tuple[dict[str, Any], dict[str, Any]], ...]
+    undecided: tuple[tuple[dict[str, Any], dict[str, Any]], ...]
+    same: int
+    missed: Discordant
+    nuisance: Discordant
+    nuisance_trips: tuple[int, int]
+    margins: Margins
+    verdicts: tuple[str, str]
+    worse: tuple[str, ...]
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the comparison in the form of its schema."""
+        return {
+            "schema": SCHEMA,
+            "worse": bool(self.worse),
+            "why": list(self.worse),
+            "verdicts": list(self.verdicts),
+            "missed": vars(self.missed),
+            "nuisance": vars(self.nuisance),
+            "nuisance_trips": list(self.nuisance_trips),
+            "margins": vars(self.margins),
+            "same": self.same,
+            "changed": [{"id": a["id"], "a": _row(a), "b": _row(b)} for a, b in self.changed],
+            "undecided": [{"id": a["id"], "a": _row(a), "b": _row(b)} for a, b in self.undecided],
+        }
+
+
+def _row(item: dict[str, Any]) -> dict[str, Any]:
+    return {key: item[key] for key in KEYS if key not in ("id", "family")}
+
+
+def read_report(path: Path) -> dict[str, Any]:
+    """Read a score report in JSON. Raises Refusal for a file that is none."""
+    accepted = "a file that `lubetrip score --json` wrote"
+    report = read_json_report(path, SCORE_SCHEMA, accepted)
+    try:
+        rows = [*report["traces"], *report["undecided"]]
+        whole = all(isinstance(row[key], kind) for row in rows for key, kind in KEYS.items())
+        whole = whole and all(row["margin_s"] is not None for row in rows if row["outcome"] == "hit")
+        whole = whole and report["acceptance"]["verdict"] in RANKS and isinstance(report["library"]["digest"], str)
+        whole = whole and isinstance(report["totals"]["nuisance_trips"], int)
+        confidence = report["acceptance"]["limits"]["confidence"]
+        whole = whole and (confidence is None or 0 < confidence < 1)
+    except (KeyError, TypeError):
+        whole = False
+    if not whole:
+        raise refusal(path, "", "a score report that is not whole", accepted)
+    return report
+
+
+def compare(a: dict[str, Any], b: dict[str, Any], names: tuple[str, str] = ("A", "B")) -> Comparison:
+    """Compare two score reports. Raises Refusal when they are not of the same library."""
+    if a["library"]["digest"] != b["library"]["digest"]:
+        rule = f"made on another library than {names[0]}"
+        raise refusal(names[1], "library", rule, "two reports on the same traces and labels", b["library"]["digest"])
+    for kind in ("traces", "undecided"):
+        if {item["id"] for item in a[kind]} != {item["id"] for item in b[kind]}:
+            raise refusal(names[1], kind, f"other traces than {names[0]}", "two reports on the same traces and labels")
+    pairs = _pairs(a["traces"], b["traces"])
+    missed = _discordant(pairs, ("missed",))
+    nuisance = _discordant(pairs, ("nuisance", "early"))
+    trips = a["totals"]["nuisance_trips"], b["totals"]["nuisance_trips"]
+    verdicts = a["acceptance"]["verdict"], b["acceptance"]["verdict"]
+    changed = tuple((one, two) for one, two in pairs if _row(one) != _row(two))
+    undecided = _pairs(a["undecided"], b["undecided"])
+    return Comparison(
+        changed=changed,
+        undecided=tuple((one, two) for one, two in undecided if _row(one) != _row(two)),
+        same=len(pairs) - len(changed),
+        missed=missed,
+        nuisance=nuisance,
+        nuisance_trips=trips,
+        margins=_margins(pairs, a["acceptance"]["limits"]["confidence"] or SHOWN_CONFIDENCE),
+        verdicts=verdicts,
+        worse=tuple(_worse(missed, trips, verdicts)),
+    )
+
+
+def _pairs(a: Iterable[dict[str, Any]], b: Iterable[dict[str, Any]]) -> list[tuple[dict[str, Any], dict[str, Any]]]:
+    others = {item["id"]: item for item in b}
+    return [(item, others[item["id"]]) for item in a]
+
+
+def _discordant(pairs: Iterable[tuple[dict[str, Any], dict[str, Any]]], wrong: tuple[str, ...]) -> Discordant:
+    wrongs = [(one["outcome"] in wrong, two["outcome"] in wrong) for one, two in pairs]
+    only_a, only_b = wrongs.count((True, False)), wrongs.count((False, True))
+    return Discordant(only_a, only_b, mcnemar(only_a, only_b))
+
+
+def _margins(pairs: Iterable[tuple[dict[str, Any], dict[str, Any]]], confidence: float) -> Margins:
+    hits = [(one, two) for one, two in pairs if one["outcome"] == two["outcome"] == "hit"]
+    changes = [round(two["margin_s"] - one["margin_s"], 3) for one, two in hits]
+    if not changes:
+        return Margins(0, None, None, confidence)
+    interval = bootstrap_mean(changes, confidence, BOOTSTRAP_SEED)
+    ends = None if interval is None else (round(interval[0], 3), round(interval[1], 3))
+    return Margins(len(changes), round(sum(changes) / len(changes), 3), ends, confidence)
+
+
+def _worse(missed: Discordant, trips: tuple[int, int], verdicts: tuple[str, str]) -> Iterable[str]:
+    if missed.only_b:
+        yield f"misses {missed.only_b} trace(s) that A does not miss"
+    if trips[1] > trips[0]:
+        yield f"{trips[1]} nuisance trips, A has {trips[0]}"
+    if RANKS.index(verdicts[1]) > RANKS.index(verdicts[0]):
+        yield f"acceptance {verdicts[1]}, A has {verdicts[0]}"

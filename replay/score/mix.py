@@ -1,0 +1,86 @@
+"""Families weighted by how often their faults come, where library.toml states that.
+
+    [mix]                        # shares of the must-trip families; they need not add up to 1
+    suction-valve-shut = 3.0
+    pump-drive-broken = 1.0
+
+The limit holds whatever the families' own probabilities are: it weights limits
+that hold for all of them at once (Bonferroni). It is shown and never judged, and
+the worst family is shown beside it.
+"""
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+from replay.ground.refusal import refusal
+from replay.ground.statistics import proportion_upper
+from replay.ground.toml_files import read_toml
+from replay.library import Library
+from replay.library.library import FILE
+from replay.score.evidence import rounded
+
+
+class Judged(Protocol):
+    """What is read of a verdict."""
+
+    @property
+    def family(self) -> str:
+        """Return the family of the trace."""
+
+    @property
+    def outcome(self) -> str:
+        """Return what came of it."""
+
+
+@dataclass(frozen=True)
+class Mix:
+    """The missed-trip probability of the stated mix: shares by family, what was seen, one-sided upper limit."""
+
+    shares: dict[str, float]
+    missed_probability: float
+    upper: float
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the mix as it stands in a report."""
+        shares = {name: rounded(share) for name, share in self.shares.items()}
+        seen, upper = rounded(self.missed_probability), rounded(self.upper)
+        return {"shares": shares, "missed_probability": seen, "upper": upper}
+
+
+def read_mix(library: Library, verdicts: Iterable[Judged], confidence: float) -> Mix | None:
+    """Return the weighted missed-trip probability, None where no mix is stated.
+
+    Raises Refusal for a mix that leaves out a family with faults, or names one without.
+    """
+    path = library.folder / FILE
+    given = read_toml(path, "library").get("mix")
+    if given is None:
+        return None
+    counts: dict[str, list[int]] = {}
+    for verdict in verdicts:
+        if verdict.outcome in ("hit", "missed"):
+            count = counts.setdefault(verdict.family, [0, 0])
+            count[0] += verdict.outcome == "missed"
+            count[1] += 1
+        elif verdict.outcome == "early":
+            counts.setdefault(verdict.family, [0, 0])
+    if not isinstance(given, dict) or set(given) != set(counts):
+        wanted = "one share for each of: " + ", ".join(sorted(counts))
+        raise refusal(path, "[mix]", "not a share for each family with must-trip traces", wanted)
+    for name, share in given.items():
+        number = isinstance(share, int | float) and not isinstance(share, bool)
+        if not number or not math.isfinite(share) or share <= 0:
+            raise refusal(path, f"[mix] {name}", "not a share", "a number above 0", share)
+    return weigh({name: float(share) for name, share in given.items()}, counts, confidence)
+
+
+def weigh(given: dict[str, float], counts: dict[str, list[int]], confidence: float) -> Mix:
+    """Weigh [missed, trials] of each family at a confidence between 0 and 1; a family without trials may miss all."""
+    whole = sum(given.values())
+    shares = {name: share / whole for name, share in sorted(given.items())}
+    each = 1 - (1 - confidence) / len(shares)
+    seen = sum(share * counts[name][0] / (counts[name][1] or 1) for name, share in shares.items())
+    upper = sum(share * proportion_upper(counts[name][0], counts[name][1], each) for name, share in shares.items())
+    return Mix(shares, seen, upper)

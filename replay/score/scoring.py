@@ -1,0 +1,332 @@
+"""Outcomes of a library: each trace against its label, families, totals, the verdict."""
+
+import functools
+import statistics
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from replay.engine import CAUSES, Engine, Replay, engine_named
+from replay.engine.baselines import BASELINES
+from replay.engine.workers import Each, one_by_one
+from replay.ground.refusal import refusal
+from replay.library import Entry, Library, MustTrip, library_digest
+from replay.score import evidence
+from replay.score.mix import Mix, read_mix
+from replay.settings import Acceptance, Settings
+from replay.trace import Trace, read_trace
+
+SCHEMA = "lubetrip-score/1"
+WRONG = ("missed", "early", "nuisance")
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """One trace against its label.
+
+    outcome: hit, missed, early, rode_through, nuisance, or undecided (judged
+    neither way). Times in s of the trace's own time; margin_s is the deadline
+    minus the first stop. late_ticks: rows more than max_gap after the one before,
+    which no logic trusts.
+    """
+
+    id: str
+    family: str
+    outcome: str
+    first_trip_s: float | None
+    cause: str | None
+    deadline_s: float | None
+    margin_s: float | None
+    run_hours: float
+    trips: int
+    locked_out: bool
+    late_ticks: int = 0
+
+
+@dataclass(frozen=True)
+class Totals:
+    """Counts over some verdicts. A stop before `earliest_s` is a nuisance trip too, and no hit."""
+
+    must_trip: int
+    hit: int
+    missed: int
+    early: int
+    ride_through: int
+    ride_through_run_hours: float
+    nuisance_trips: int
+    median_margin_s: float | None
+    worst_margin_s: float | None
+
+    @property
+    def nuisance_per_1000h(self) -> float:
+        """Nuisance trips per 1000 ride-through run hours; infinite where there are trips and no hours."""
+        if self.nuisance_trips == 0:
+            return 0.0
+        if self.ride_through_run_hours == 0:
+            return float("inf")
+        return 1000.0 * self.nuisance_trips / self.ride_through_run_hours
+
+
+@dataclass(frozen=True)
+class Failure:
+    """A rule of [acceptance] that was not met."""
+
+    rule: str
+    limit: float
+    got: float | None
+
+
+@dataclass(frozen=True)
+class Score:
+    """All of one scoring run.
+
+    claims: what the traces show, with limits; baselines: what plain logics do on the same traces.
+    """
+
+    settings: Settings
+    verdicts: tuple[Verdict, ...]
+    undecided: tuple[Verdict, ...]
+    totals: Totals
+    families: dict[str, Totals]
+    failures: tuple[Failure, ...]
+    claims: tuple[evidence.Claim, ...]
+    family_claims: dict[str, tuple[evidence.Claim, ...]]
+    mix: Mix | None
+    baselines: dict[str, Totals]
+    library_digest: str
+    engine: Engine
+
+    @property
+    def lacking(self) -> tuple[evidence.Claim, ...]:
+        """Return the rules that the traces may meet, but do not show to be met."""
+        return tuple(claim for claim in self.claims if claim.verdict == evidence.NOT_ENOUGH)
+
+    @property
+    def verdict(self) -> str:
+        """Return met, not met (a rule is broken) or not enough evidence (none is, and one is not shown to be met)."""
+        if self.failures:
+            return evidence.NOT_MET
+        return evidence.NOT_ENOUGH if self.lacking else evidence.MET
+
+    @property
+    def met(self) -> bool:
+        """True when every rule of [acceptance] is met."""
+        return self.verdict == evidence.MET
+
+    @property
+    def wrong(self) -> tuple[Verdict, ...]:
+        """Return the traces that were missed, stopped early or stopped for nothing."""
+        return tuple(verdict for verdict in self.verdicts if verdict.outcome in WRONG)
+
+    @property
+    def margins_s(self) -> list[float]:
+        """Return the margins of the hits."""
+        return _margins(self.verdicts)
+
+    @property
+    def margin_limit_s(self) -> float | None:
+        """Return the margin that nine must-trip traces in ten leave, at the confidence of [acceptance]."""
+        return evidence.margin_limit(self.margins_s, self.totals.missed, self.settings.acceptance.shown_confidence)
+
+    @property
+    def worst_family(self) -> str | None:
+        """Return the family with must-trip traces of which least is known to be good."""
+        tried = {name: claims[0] for name, claims in self.family_claims.items() if self.families[name].must_trip}
+        return max(tried, key=lambda name: (tried[name].upper, name), default=None)
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the report in the form of its schema."""
+        return {
+            "schema": SCHEMA,
+            "settings": self.settings.as_json(),
+            "logic": self.engine.as_json(),
+            "library": {"digest": self.library_digest},
+            "traces": [vars(verdict) for verdict in self.verdicts],
+            "undecided": [vars(verdict) for verdict in self.undecided],
+            "families": {
+                name: {**vars(totals), "claims": [claim.as_json() for claim in self.family_claims[name]]}
+                for name, totals in self.families.items()
+            },
+            "totals": {
+                **vars(self.totals),
+                "nuisance_per_1000h": _finite(self.totals.nuisance_per_1000h),
+                "undecided": len(self.undecided),
+            },
+            "evidence": {
+                "claims": [claim.as_json() for claim in self.claims],
+                "worst_family": self.worst_family,
+                "margin_of_nine_in_ten_s": self.margin_limit_s,
+                "mix": self.mix.as_json() if self.mix else None,
+            },
+            "baselines": {name: _baseline_json(self, totals) for name, totals in self.baselines.items()},
+            "acceptance": {
+                "limits": vars(self.settings.acceptance),
+                "verdict": self.verdict,
+                "met": self.met,
+                "failures": [vars(failure) for failure in self.failures],
+                "lacking": [claim.as_json() for claim in self.lacking],
+            },
+        }
+
+
+def _finite(number: float) -> float | None:
+    """Return a number JSON can hold."""
+    return None if number == float("inf") else round(number, 6)
+
+
+def _margins(verdicts: Iterable[Verdict]) -> list[float]:
+    return [verdict.margin_s for verdict in verdicts if verdict.outcome == "hit" and verdict.margin_s is not None]
+
+
+def _baseline_json(score: Score, totals: Totals) -> dict[str, Any]:
+    broken = [failure.rule for failure in unmet(totals, score.settings.acceptance)]
+    return {**vars(totals), "nuisance_per_1000h": _finite(totals.nuisance_per_1000h), "rules_not_met": broken}
+
+
+def judge(entry: Entry, trace: Trace, replay: Replay) -> Verdict:
+    """Compare what the logic did over a trace with the trace's label.
+
+    Raises Refusal for a window that begins after the trace has ended: a label in other units, or of another trace.
+    """
+    end_s = trace.seconds(int(trace.time_ms[-1]))
+    if isinstance(entry.label, MustTrip) and entry.label.earliest_s > end_s:
+        accepted = f"a window in seconds of the trace's own time, up to {end_s:.12g}"
+        where = "must_trip.earliest_s in the library"
+        raise refusal(entry.path, where, "after the trace has ended", accepted, entry.label.earliest_s)
+    first = replay.stops[0] if replay.stops else None
+    first_s = trace.seconds(first.time_ms) if first else None
+    deadline = entry.label.deadline_s if isinstance(entry.label, MustTrip) else None
+    margin = None if first_s is None or deadline is None else round(deadline - first_s, 3)
+    return Verdict(
+        id=entry.id,
+        family=entry.family,
+        outcome=_outcome(entry.label, first_s),
+        first_trip_s=first_s,
+        cause=CAUSES[first.cause] if first else None,
+        deadline_s=deadline,
+        margin_s=margin,
+        run_hours=round(replay.run_ms / 3.6e6, 6),
+        trips=len(replay.stops),
+        locked_out=replay.locked_out,
+        late_ticks=replay.late,
+    )
+
+
+def _outcome(label: MustTrip | str, first_s: float | None) -> str:
+    if isinstance(label, MustTrip):
+        if first_s is None or first_s > label.deadline_s:
+            return "missed"
+        return "early" if first_s < label.earliest_s else "hit"
+    if label == "ride_through":
+        return "rode_through" if first_s is None else "nuisance"
+    return label
+
+
+def total(verdicts: Iterable[Verdict]) -> Totals:
+    """Count outcomes; margins are those of the hits."""
+    verdicts = list(verdicts)
+    outcomes = [verdict.outcome for verdict in verdicts]
+    rides = [verdict for verdict in verdicts if verdict.outcome in ("rode_through", "nuisance")]
+    margins = _margins(verdicts)
+    return Totals(
+        must_trip=sum(outcome in ("hit", "missed", "early") for outcome in outcomes),
+        hit=outcomes.count("hit"),
+        missed=outcomes.count("missed"),
+        early=outcomes.count("early"),
+        ride_through=len(rides),
+        ride_through_run_hours=round(sum(verdict.run_hours for verdict in rides), 6),
+        nuisance_trips=sum(verdict.trips for verdict in rides) + outcomes.count("early"),
+        median_margin_s=round(statistics.median(margins), 3) if margins else None,
+        worst_margin_s=min(margins) if margins else None,
+    )
+
+
+def unmet(totals: Totals, acceptance: Acceptance) -> tuple[Failure, ...]:
+    """Return the rules of [acceptance] that the totals do not meet, judged on the counts themselves."""
+    failures = []
+    if totals.missed > acceptance.max_missed:
+        failures.append(Failure("max_missed", acceptance.max_missed, totals.missed))
+    if totals.nuisance_per_1000h > acceptance.max_nuisance_per_1000h:
+        rate = _finite(totals.nuisance_per_1000h)
+        failures.append(Failure("max_nuisance_per_1000h", acceptance.max_nuisance_per_1000h, rate))
+    if totals.worst_margin_s is not None and totals.worst_margin_s < acceptance.min_margin_s:
+        failures.append(Failure("min_margin", acceptance.min_margin_s, totals.worst_margin_s))
+    return tuple(failures)
+
+
+def claims(verdicts: Iterable[Verdict], acceptance: Acceptance) -> tuple[evidence.Claim, ...]:
+    """Return what judged traces show about missed trips, nuisance trips and margins."""
+    verdicts = list(verdicts)
+    totals = total(verdicts)
+    margins, hours = _margins(verdicts), totals.ride_through_run_hours
+    return evidence.claims(margins, totals.missed, totals.nuisance_trips, hours, acceptance)
+
+
+def broken(totals: Totals, claims: Iterable[evidence.Claim], acceptance: Acceptance) -> tuple[Failure, ...]:
+    """Return the rules that the counts break, and those on a limit that even the value seen breaks, each once."""
+    failures = {failure.rule: failure for failure in unmet(totals, acceptance)}
+    for claim in claims:
+        if claim.wanted is not None and claim.verdict == evidence.NOT_MET:
+            failures.setdefault(claim.rule, Failure(claim.rule, claim.wanted, evidence.rounded(claim.point)))
+    return tuple(failures.values())
+
+
+@dataclass(frozen=True)
+class Judged:
+    """One trace: its verdict, and beside it those of the plain logics."""
+
+    verdict: Verdict
+    plain: dict[str, Verdict]
+
+
+def judged(entry: Entry, trace: Trace, replay: Replay) -> Judged:
+    """Return the verdict on a replayed trace, and beside it those of the plain logics. Raises Refusal as `judge`."""
+    return Judged(
+        judge(entry, trace, replay),
+        {name: judge(entry, trace, baseline(trace)) for name, baseline in BASELINES.items()},
+    )
+
+
+def _judge_file(settings: Settings, engine: Engine, entry: Entry) -> Judged:
+    trace = read_trace(entry.path)
+    return judged(entry, trace, engine.replay(trace, settings))
+
+
+def score(
+    library: Library,
+    settings: Settings,
+    tick: Callable[[], object] = lambda: None,
+    engine: Engine | None = None,
+    each: Each = one_by_one,
+) -> Score:
+    """Replay every trace of a library and judge it; `tick` is called after each trace.
+
+    engine is what replays, the interpreted logic unless another is given; the score names it.
+    each says who works (`replay.engine.workers`). Raises Refusal, with the line, for a trace that cannot be read.
+    """
+    engine = engine or engine_named("portable")
+    rows = each(functools.partial(_judge_file, settings, engine), library.entries, tick)
+    return score_of(library, settings, engine, rows)
+
+
+def score_of(library: Library, settings: Settings, engine: Engine, rows: Sequence[Judged]) -> Score:
+    """Return the score of a library whose traces have been judged, in the order of its entries, by this engine."""
+    verdicts = [row.verdict for row in rows]
+    decided = tuple(verdict for verdict in verdicts if verdict.outcome != "undecided")
+    totals, found = total(decided), claims(decided, settings.acceptance)
+    names = sorted({verdict.family for verdict in decided})
+    families = {name: tuple(v for v in decided if v.family == name) for name in names}
+    return Score(
+        settings=settings,
+        verdicts=decided,
+        undecided=tuple(verdict for verdict in verdicts if verdict.outcome == "undecided"),
+        totals=totals,
+        families={name: total(part) for name, part in families.items()},
+        failures=broken(totals, found, settings.acceptance),
+        claims=found,
+        family_claims={name: claims(part, settings.acceptance) for name, part in families.items()},
+        mix=read_mix(library, decided, settings.acceptance.shown_confidence),
+        baselines={name: total(row.plain[name] for row in rows) for name in BASELINES},
+        library_digest=library_digest(library),
+        engine=engine,
+    )

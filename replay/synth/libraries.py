@@ -1,0 +1,235 @@
+"""Write a library of synthesised traces: same recipe, same bytes, whoever runs it and however often it is interrupted.
+
+While a library is being made its folder holds `.synth/`, with the recipe and the
+finished entries; library.toml appears at the end, with the recipe in it. So an
+interrupted run is taken up where it stopped, a finished one is left alone, and a
+folder that holds anybody else's files is refused.
+"""
+
+import functools
+import json
+import shutil
+from collections.abc import Callable
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any, BinaryIO
+
+import numpy as np
+from numpy.typing import NDArray
+
+from replay.engine.workers import Each, threads
+from replay.ground.files import write_text, write_whole
+from replay.ground.json_files import read_json
+from replay.ground.refusal import refusal
+from replay.ground.toml_files import read_toml
+from replay.library import library_from
+from replay.library.library import FILE, check_inside
+from replay.physics.families import FAMILIES, SynthTrace, generate
+
+FORMATS = ("csv", "parquet")
+WORK = ".synth"
+SETTINGS = "settings.toml"  # a settings file that already stands in the folder becomes the library's own
+MANY = 100000
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """All that a library follows from. hours: length of each ride-through trace, None as its family has it."""
+
+    families: tuple[str, ...]
+    count: int
+    seed: int
+    hours: float | None
+    format: str
+
+    def traces(self) -> list[tuple[str, int]]:
+        """Return (family, number within the family) of each trace: the families in turn."""
+        return [(self.families[i % len(self.families)], i // len(self.families)) for i in range(self.count)]
+
+    def as_table(self) -> dict[str, Any]:
+        """Return the recipe as it stands in library.toml."""
+        table = asdict(self)
+        table["families"] = list(self.families)
+        if self.hours is None:
+            del table["hours"]
+        return table
+
+
+def recipe(families: str, count: int, seed: int, hours: float | None, form: str) -> Recipe:
+    """Check what a user asked for. families: "all", or names parted by commas. Raises Refusal."""
+    names = tuple(FAMILIES) if families == "all" else tuple(name.strip() for name in families.split(","))
+    for name in names:
+        if name not in FAMILIES:
+            raise refusal("synth", "--families", "no such family", "all, or some of: " + ", ".join(FAMILIES), name)
+    if len(set(names)) < len(names):
+        raise refusal("synth", "--families", "a family stands twice", "each family once", families)
+    if not 1 <= count <= MANY:
+        raise refusal("synth", "--count", "too few or too many", f"1 to {MANY}", count)
+    if seed < 0:
+        raise refusal("synth", "--seed", "negative", "0 or more", seed)
+    if hours is not None and not 0.1 <= hours <= 1000.0:  # noqa: PLR2004
+        raise refusal("synth", "--hours", "too short or too long", "0.1 to 1000", hours)
+    return Recipe(names, count, seed, hours, form)
+
+
+def synthesise(
+    folder: Path,
+    wanted: Recipe,
+    jobs: int = 1,
+    tick: Callable[[], object] = lambda: None,
+    each: Each | None = None,
+) -> bool:
+    """Write the library of a recipe into a folder; `tick` is called after each trace.
+
+    each says who works (`replay.engine.workers`); without it so many threads of this process as there are jobs.
+
+    Returns False when the folder holds that very library already. Raises
+    Refusal when it holds anything else that this function did not write.
+    """
+    if not _claim(folder, wanted):
+        return False
+    traces = folder / "traces"
+    try:
+        traces.mkdir(exist_ok=True)
+    except OSError as error:
+        raise refusal(traces, "", f"cannot be made ({error.strerror})", "a folder that can be written") from None
+    work = each or threads(jobs)
+    work(functools.partial(_make, folder.absolute(), wanted), wanted.traces(), tick)
+    _finish(folder, wanted)
+    return True
+
+
+def _claim(folder: Path, wanted: Recipe) -> bool:
+    """Make the folder ours, or say (False) that there is nothing left to do."""
+    asked = wanted.as_table()
+    for name in (FILE, WORK, "traces"):
+        check_inside(folder, folder / name)
+    accepted = "an empty or new folder, or the recipe it was begun with"
+    if (folder / FILE).exists():
+        found = read_toml(folder / FILE, "library").get("recipe")
+        if found is None:
+            raise refusal(folder, "", "holds a library that was not synthesised", accepted)
+        if found != asked:
+            raise refusal(folder, "", f"holds the library of another recipe ({_told(found)})", accepted)
+        return False
+    begun = folder / WORK / "recipe.json"
+    if begun.exists():
+        found = read_json(begun, accepted)
+        if found != asked:
+            raise refusal(folder, "", f"holds the beginning of another recipe ({_told(found)})", accepted)
+        return True
+    if folder.exists() and not folder.is_dir():
+        raise refusal(folder, "", "is a file", accepted)
+    if folder.exists() and any(item.name not in (SETTINGS, WORK) for item in folder.iterdir()):
+        raise refusal(folder, "", "holds files that were not synthesised", accepted)
+    try:
+        (folder / WORK).mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise refusal(folder, "", f"cannot be made ({error.strerror})", "a folder that can be written") from None
+    write_text(begun, json.dumps(asked))
+    return True
+
+
+def _told(table: object) -> str:
+    if not isinstance(table, dict) or not isinstance(table.get("families"), list):
+        return "not one that can be read"
+    return f"{len(table['families'])} families, count {table.get('count')}, seed {table.get('seed')}"
+
+
+def _make(folder: Path, wanted: Recipe, which: tuple[str, int]) -> None:
+    """Write one trace and then its entry, unless a run before has done so."""
+    family, index = which
+    entry = folder / WORK / f"{_name(family, index)}.json"
+    if entry.exists():
+        return
+    trace = generate(family, index, wanted.seed, wanted.hours)
+    file = Path("traces") / f"{_name(family, index)}.{wanted.format}"
+    write_whole(folder / file, lambda stream: write_trace(stream, trace, wanted.format))
+    write_text(entry, json.dumps({"file": file.as_posix(), **_entry(trace)}))
+
+
+def _name(family: str, index: int) -> str:
+    return f"{family}-{index:05d}"
+
+
+def _entry(trace: SynthTrace) -> dict[str, Any]:
+    """Return the [[trace]] table of a trace, but for its file and id."""
+    return {
+        "family": trace.family,
+        "machine": trace.machine,
+        "oil": trace.oil,
+        "origin": trace.origin,
+        **trace.label,
+    }
+
+
+def _finish(folder: Path, wanted: Recipe) -> None:
+    """Gather the entries into library.toml, in the recipe's order, and clear the work away."""
+    import tomlkit
+
+    document = tomlkit.document()
+    document.add(tomlkit.comment("Made by `lubetrip synth` from the recipe below; labels come from the physics."))
+    if (folder / SETTINGS).is_file():
+        document["settings"] = SETTINGS
+    document["recipe"] = wanted.as_table()
+    tables = tomlkit.aot()
+    for family, index in wanted.traces():
+        name = _name(family, index)
+        item = _made(folder / WORK / f"{name}.json")
+        table = tomlkit.table()
+        table["id"] = name
+        for key, value in item.items():
+            table[key] = _inline(value) if isinstance(value, dict) else value
+        tables.append(table)
+    document["trace"] = tables
+    library_from(folder, document.unwrap())
+    write_text(folder / FILE, tomlkit.dumps(document))
+    shutil.rmtree(folder / WORK)
+
+
+def _made(entry: Path) -> dict[str, Any]:
+    """Read the entry of a trace that was made, perhaps by a run before this one."""
+    accepted = "an entry that this command wrote: remove it, and its trace is made again"
+    item = read_json(entry, accepted)
+    plain = str | int | float
+    parts = [*item.values()] if isinstance(item, dict) else [None]
+    parts = [part for value in parts for part in (value.values() if isinstance(value, dict) else (value,))]
+    if not all(isinstance(part, plain) for part in parts):
+        raise refusal(entry, "", "no entry of a trace", accepted)
+    return dict(item)
+
+
+def _inline(value: dict[str, Any]) -> Any:
+    import tomlkit
+
+    table = tomlkit.inline_table()
+    table.update(value)
+    return table
+
+
+def write_trace(stream: BinaryIO, trace: SynthTrace, form: str) -> None:
+    """Write a trace in the project's CSV form, or the same columns in Parquet. Pa become kPa without loss."""
+    import pyarrow as pa
+    import pyarrow.csv as pa_csv
+    import pyarrow.parquet as pa_parquet
+
+    columns: dict[str, Any] = {"time_s": trace.time_ms / 1000.0, "oil_pressure_kpa": _kilopascals(trace.oil_pa)}
+    columns["suction_pressure_kpa"] = _kilopascals(trace.suction_pa)
+    columns["running"] = trace.running
+    if trace.crankcase_pa is not None:
+        columns["crankcase_pressure_kpa"] = _kilopascals(trace.crankcase_pa)
+    columns["oil_temperature_c"] = np.round(trace.oil_temperature_c, 1)
+    columns["speed_rpm"] = np.round(trace.speed_rpm)
+    table = pa.table(columns)
+    if form == "parquet":
+        pa_parquet.write_table(table, stream, compression="zstd")
+    else:
+        pa_csv.write_csv(table, stream, pa_csv.WriteOptions(quoting_style="none"))
+
+
+def _kilopascals(pascals: NDArray[np.int64]) -> Any:
+    import pyarrow as pa
+
+    from replay.physics import NO_READING
+
+    return pa.array(pascals / 1000.0, mask=pascals == NO_READING)

@@ -1,0 +1,158 @@
+"""The files a trace is read from: CSV or, by its ending, Parquet; whole, or in blocks of bounded size."""
+
+import csv
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from replay.ground.refusal import Refusal, refusal
+from replay.trace.rows import COLUMNS, Columns, as_floats, check_header
+
+CSV_BLOCK = 1 << 22  # bytes
+# A Parquet file may unpack to far more than it holds: beyond both of these it is no trace.
+UNPACKED_MOST = 1 << 28  # bytes of whole columns
+UNPACKED_RATIO = 500  # times the size of the file
+PARQUET_BUFFER = 1 << 20  # bytes of a column read ahead, however large its row group
+
+
+def is_parquet(path: Path) -> bool:
+    """Tell what a file is taken for."""
+    return path.suffix.lower() == ".parquet"
+
+
+def read_columns(path: Path) -> Columns:
+    """Return the whole columns of a trace file. Raises Refusal."""
+    if is_parquet(path):
+        with _parquet(path) as file:
+            check_unpacked(path, file.metadata)
+            return as_floats(path, told(path, file.read))
+    import pyarrow as pa
+    import pyarrow.csv as pa_csv
+
+    header = _csv_header(path)
+    try:
+        table = pa_csv.read_csv(path, **_csv_options(header))
+    except pa.ArrowInvalid as error:
+        raise _first_bad_cell(path, header) or refusal(path, "", str(error)) from None
+    return as_floats(path, table)
+
+
+def read_blocks(path: Path, rows: int) -> Iterator[Columns]:
+    """Yield the columns of a trace file in blocks of at most so many rows. Raises Refusal."""
+    import pyarrow as pa
+
+    for batch in _parquet_batches(path, rows) if is_parquet(path) else _csv_batches(path):
+        for begin in range(0, batch.num_rows, rows):
+            yield as_floats(path, pa.Table.from_batches([batch.slice(begin, rows)]))
+
+
+def place_in(path: Path, row: int) -> str:
+    """Return what a message calls a data row counted from 0: the line of a CSV file, the row of a Parquet file."""
+    if is_parquet(path):
+        return f"row {row + 1}"
+    return f"line {next(line for number, (line, _) in enumerate(_data_rows(path)) if number == row)}"
+
+
+def _csv_header(path: Path) -> list[str]:
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as stream:
+            header = [name.strip() for name in next(csv.reader(stream), [])]
+    except FileNotFoundError:
+        raise refusal(path, "", "no such trace", "a trace file (CSV, Parquet), by its path") from None
+    except OSError as error:
+        raise refusal(path, "", f"this trace cannot be read ({error.strerror})") from None
+    except UnicodeDecodeError:
+        raise refusal(path, "line 1", "not UTF-8 text", f"a header row of {', '.join(COLUMNS)}") from None
+    except csv.Error as error:
+        raise refusal(path, "line 1", str(error), f"a header row of {', '.join(COLUMNS)}") from None
+    check_header(path, "line 1", header)
+    return header
+
+
+def _csv_options(header: list[str]) -> dict[str, Any]:
+    import pyarrow as pa
+    import pyarrow.csv as pa_csv
+
+    return {
+        "read_options": pa_csv.ReadOptions(column_names=header, skip_rows=1, block_size=CSV_BLOCK),
+        "convert_options": pa_csv.ConvertOptions(
+            column_types=dict.fromkeys(header, pa.float64()), null_values=[""], quoted_strings_can_be_null=True
+        ),
+    }
+
+
+def _csv_batches(path: Path) -> Iterator[Any]:
+    import pyarrow as pa
+    import pyarrow.csv as pa_csv
+
+    header = _csv_header(path)
+    if next(_data_rows(path), None) is None:
+        return
+    try:
+        with pa_csv.open_csv(path, **_csv_options(header)) as reader:
+            yield from reader
+    except pa.ArrowInvalid as error:
+        raise _first_bad_cell(path, header) or refusal(path, "", str(error)) from None
+
+
+def _parquet(path: Path) -> Any:
+    import pyarrow.parquet as pa_parquet
+
+    file = told(path, lambda: pa_parquet.ParquetFile(path, buffer_size=PARQUET_BUFFER, pre_buffer=False))
+    check_header(path, "columns", told(path, lambda: file.schema_arrow.names))
+    return file
+
+
+def check_unpacked(path: Path, metadata: Any) -> None:
+    """Refuse a small file that would fill the memory."""
+    unpacked = metadata.num_rows * metadata.num_columns * 8
+    if unpacked > UNPACKED_MOST and unpacked > UNPACKED_RATIO * path.stat().st_size:
+        rule = f"{metadata.num_rows} rows in {path.stat().st_size} bytes: no readings of a machine pack so small"
+        raise refusal(path, "", rule, f"at least 1 byte for {UNPACKED_RATIO} of its columns")
+
+
+def _parquet_batches(path: Path, rows: int) -> Iterator[Any]:
+    with _parquet(path) as file:
+        batches = file.iter_batches(batch_size=rows)
+        while (batch := told(path, lambda: next(batches, None))) is not None:
+            yield batch
+
+
+def told(path: Path, read: Any) -> Any:
+    """Return what `read` returns of a Parquet file. Raises Refusal where it cannot."""
+    import pyarrow as pa
+
+    try:
+        return read()
+    except FileNotFoundError:
+        raise refusal(path, "", "no such trace", "a trace file (CSV, Parquet), by its path") from None
+    except (pa.ArrowException, OSError, UnicodeDecodeError) as error:
+        why = (str(error).splitlines() or [type(error).__name__])[0]
+        raise refusal(path, "", f"not a readable Parquet file ({why})") from None
+
+
+def _data_rows(path: Path) -> Iterator[tuple[int, list[str]]]:
+    """Yield (line number, cells) of each data row of a CSV trace, blank lines left out."""
+    with path.open(encoding="utf-8-sig", errors="replace", newline="") as stream:
+        reader = csv.reader(stream)
+        next(reader)
+        try:
+            for cells in reader:
+                if cells:
+                    yield reader.line_num, cells
+        except csv.Error as error:
+            raise refusal(path, f"line {reader.line_num}", str(error), "a row of readings") from None
+
+
+def _first_bad_cell(path: Path, header: list[str]) -> Refusal | None:
+    """Find what made the fast reader give up: slow, and only used to say where."""
+    for line, cells in _data_rows(path):
+        if len(cells) != len(header):
+            count = f"{len(cells)} cell(s) under {len(header)} column(s)"
+            return refusal(path, f"line {line}", count, f"{len(header)} cells, empty where there is no reading")
+        for name, cell in zip(header, cells, strict=True):
+            try:
+                float(cell or "nan")
+            except ValueError:
+                return refusal(path, f"line {line}, {name}", "not a number", "a number or an empty cell", cell)
+    return None

@@ -1,0 +1,356 @@
+"""The picture of a trace: what it shows, that it hides nothing, and where it is written."""
+
+import itertools
+from dataclasses import replace
+from pathlib import Path
+from xml.etree import ElementTree as ET
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from protect import ranges, state
+from replay.drawing.looks import LANES, LINES, apart, in_rows
+from replay.drawing.picture import picture, trail_of
+from replay.drawing.plot import draw, save_plot
+from replay.engine import replay_trace
+from replay.engine.portable import follow
+from replay.library import read_library
+from replay.settings import read_settings
+from replay.trace import read_trace
+from tests.conftest import SETTINGS, trace_csv
+from tests.support.command import lubetrip
+
+pytestmark = pytest.mark.slow("simulates, scores or draws many traces")
+
+
+def shown(library: Path, name: str, **values: int):
+    """Return what is drawn of one trace of the library, with some settings changed."""
+    settings = read_settings(library / "settings.toml")
+    places = {row[0]: place for place, row in enumerate(ranges.SETTINGS)}
+    array = list(settings.values)
+    for key, value in values.items():
+        array[places[key]] = value
+    entry = next(entry for entry in read_library(library).entries if entry.id == name)
+    return picture(read_trace(entry.path), replace(settings, values=tuple(array)), entry)
+
+
+def figure(library: Path, name: str, **values: int):
+    """Draw one trace of the library."""
+    return draw(shown(library, name, **values), name)
+
+
+def texts(drawn) -> list[str]:
+    """Return all words in the picture but numbers of the axes."""
+    labels = [label.get_text() for axes in drawn.axes for label in axes.get_yticklabels()]
+    return labels + [text.get_text().strip() for axes in drawn.axes for text in axes.texts]
+
+
+def boxes(drawn):
+    """Return (text, box in dots) of every label but those of ticks, and the boxes of the panels."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+
+    renderer = FigureCanvasAgg(drawn).get_renderer()
+    drawn.draw(renderer)
+    named = [text for axes in drawn.axes for text in axes.texts if text.get_text().strip()]
+    words = [
+        (text.get_text(), text.get_bbox_patch() or text.get_tightbbox(renderer).frozen())
+        if not hasattr(text, "arrow_patch")
+        else (text.get_text(), super(type(text), text).get_window_extent(renderer).frozen())
+        for text in named
+    ]
+    return words, [axes.get_window_extent(renderer).frozen() for axes in drawn.axes]
+
+
+def test_the_trail_is_that_of_the_replay(library: Path) -> None:
+    """Catches a picture of another course than the one that was judged: states, stops, and the integral at a stop."""
+    settings, trace = read_settings(library / "settings.toml"), read_trace(library / "fault.csv")
+    trail, replay = follow(trace, settings), replay_trace(trace, settings)
+
+    assert trail.stops == replay.stops
+    assert [int(trail.states[change.time_ms // 1000]) for change in replay.changes] == [c.after for c in replay.changes]
+    assert trail.integral_percent[129] == 100.0
+    assert 0 < trail.integral_percent[128] < 100
+
+
+def test_the_compiled_trail_is_that_of_the_interpreted_one(library: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Catches long traces that are drawn from other places of the trail than short ones."""
+    settings, trace = read_settings(library / "settings.toml"), read_trace(library / "fault.csv")
+    short = trail_of(trace, settings)
+    monkeypatch.setattr("replay.engine.compiled.pays", lambda ticks: True)
+    long = trail_of(trace, settings)
+
+    assert long.stops == short.stops
+    np.testing.assert_array_equal(long.states, short.states)
+    np.testing.assert_array_equal(long.integral_percent, short.integral_percent)
+
+
+def test_levels_states_and_marks_are_named(library: Path) -> None:
+    """Catches a line without a name, a state told by colour alone, a label or a stop that is left out."""
+    words = texts(figure(library, "fault"))
+
+    for word in ("cut-in 80.0", "cut-out 60.0", "floor 30.0", "hold band", "vacuum 80.0", "reload 100.0"):
+        assert word in words, word
+    assert {"trip delay 60 s", "reload guard 50 %", "lubricated", "tripped", "locked out"} <= set(words)
+    assert {"stop, oil 129.0 s", "earliest 100.0 s", "deadline 250.0 s"} <= set(words)
+    assert sum(word.startswith("stop, ") for word in words) == 3
+
+
+def test_levels_are_drawn_where_the_settings_have_them(library: Path) -> None:
+    """Catches two levels that changed places, and a hold band over the wrong pressures."""
+    net, suction = figure(library, "fault").axes[:2]
+    drawn = {line.get_label(): line.get_ydata()[0] for axes in (net, suction) for line in axes.lines}
+    band = next(patch for patch in net.patches if patch.get_label() == "hold band")
+
+    assert {"cut-in": 80.0, "cut-out": 60.0, "floor": 30.0, "vacuum": 80.0, "reload": 100.0}.items() <= drawn.items()
+    assert (band.get_y(), band.get_y() + band.get_height()) == (60.0, 80.0)
+
+
+@pytest.mark.parametrize(
+    "values",
+    [{}, {"cut_in": 60_600, "floor": 59_400}, {"cut_in": 60_001, "floor": 59_999}, {"reload": 80_000}],
+    ids=["usual", "within 2 %", "equal to the eye", "reload at vacuum"],
+)
+def test_no_label_covers_another_or_the_plot(values: dict[str, int], library: Path) -> None:
+    """Catches names of close levels written over each other, and a label over a curve."""
+    words, panels = boxes(figure(library, "fault", **values))
+
+    for at, (text, box) in enumerate(words):
+        for other, other_box in words[at + 1 :]:
+            assert not (box.padded(-1).overlaps(other_box.padded(-1))), (text, other)
+        for panel in panels:
+            assert not box.padded(-1).overlaps(panel), text
+
+
+def test_a_level_far_beyond_the_readings_is_named_with_an_arrow(library: Path) -> None:
+    """Catches a suction curve pressed flat by a reload guard that is set out of reach, and a guard left unsaid."""
+    drawn = figure(library, "fault", reload=1_500_000)
+
+    assert "reload 1500.0 ↑" in texts(drawn)
+    assert drawn.axes[1].get_ylim()[1] < 400
+
+
+def test_kinds_of_lines_are_told_apart_without_colour() -> None:
+    """Catches two levels of one panel, or two marks, that look the same in grey."""
+    for kinds in (("cut-in", "cut-out", "floor"), ("reload", "vacuum"), ("earliest", "deadline", "stop")):
+        assert len({LINES[kind][2] for kind in kinds}) == len(kinds)
+
+
+def luminance(colour: str) -> float:
+    """Return the relative luminance of WCAG 2.1."""
+    parts = [int(colour[at : at + 2], 16) / 255 for at in (1, 3, 5)]
+    linear = [part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def test_lines_stand_out_from_the_paper() -> None:
+    """Catches a pale line: WCAG 2.1, 1.4.11 wants 3 to 1 for what a picture says (areas have edges beside).
+
+    Published contrasts against white: black 21 to 1, #767676 4.54 to 1.
+    """
+    assert [round(1.05 / (luminance(colour) + 0.05), 2) for colour in ("#000000", "#767676")] == [21.0, 4.54]
+    for kind, (colour, _, _) in LINES.items():
+        if kind != "hold":
+            assert 1.05 / (luminance(colour) + 0.05) >= 3.0, kind
+
+
+def test_each_state_has_a_lane_and_the_shortest_spell_shows(library: Path) -> None:
+    """Catches a state without a lane, and a spell of one tick that no ink is spent on."""
+    spells = shown(library, "fault").spells
+    lanes = figure(library, "fault").axes[3]
+    bars = {bar.get_label(): bar for bar in lanes.collections}
+
+    assert set(LANES) == set(range(state.LOCKED_OUT + 1))
+    assert spells[state.STOPPED][0][1] - spells[state.STOPPED][0][0] <= 1.0
+    assert len(bars["stopped"].get_paths()) == len(spells[state.STOPPED]) > 0
+    assert bars["stopped"].get_linewidth()[0] >= 0.8
+
+
+def test_spells_of_all_states_fill_the_time(library: Path) -> None:
+    """Catches a stretch of time in no state or in two."""
+    spells = sorted(spell for part in shown(library, "fault").spells.values() for spell in part)
+
+    assert spells[0][0] == 0.0
+    assert spells[-1][1] == 400.0
+    assert all(before[1] == after[0] for before, after in itertools.pairwise(spells))
+
+
+def test_spells_too_close_to_tell_apart_are_drawn_as_one(library: Path) -> None:
+    """Catches a day of a fluttering pressure drawn as thousands of bars, and flutter that is left out."""
+    (library / "quiet.csv").write_text(trace_csv(1000, lambda s: 120.0 if s % 2 else 5.0))
+    settings, trace = read_settings(library / "settings.toml"), read_trace(library / "quiet.csv")
+    many = picture(trace, settings).spells[state.STARVED]
+    few = picture(trace, settings, stretches=20).spells[state.STARVED]
+
+    assert len(few) <= 20
+    assert len(many) > 90
+    assert (few[0][0], few[-1][1]) == (many[0][0], many[-1][1])
+
+
+def test_lines_break_where_nothing_was_read(library: Path) -> None:
+    """Catches a gap bridged by a straight line, in which a fault could hide, and a reading lost beside a gap."""
+    lines = trace_csv(400, lambda s: 120.0).splitlines()
+    lines[50:60] = [line.replace(line.split(",")[1], "", 1) for line in lines[50:60]]
+    (library / "quiet.csv").write_text("\n".join(lines[:200] + lines[230:]) + "\n")
+    curve = next(line for line in figure(library, "quiet").axes[0].lines if len(line.get_xdata()) > 300)
+    x, y = curve.get_xdata(), curve.get_ydata()
+    known = x[np.isfinite(y)]
+
+    assert set(known) == set(range(401)) - set(range(49, 59)) - set(range(199, 229))
+    for before, after in ((48, 59), (198, 229)):
+        between = y[int(np.flatnonzero(x == before)[0]) + 1 : int(np.flatnonzero(x == after)[0])]
+        assert len(between) > 0
+        assert np.isnan(between).all()
+
+
+def test_missing_and_impossible_readings_are_marked(library: Path) -> None:
+    """Catches a sensor that gives nothing, or more than it can, told by nothing but a missing line."""
+    lines = trace_csv(400, lambda s: 120.0 if s < 300 else 5000.0).splitlines()
+    lines[101] = "100,,300.0,1"
+    (library / "quiet.csv").write_text("\n".join(lines) + "\n")
+
+    assert shown(library, "quiet").unread == [(100.0, 101.0), (300.0, 400.0)]
+    assert "no valid reading" in texts(figure(library, "quiet"))
+    assert figure(library, "quiet").axes[0].get_ylim()[1] < 150
+
+
+def test_a_trace_without_any_reading_is_drawn(library: Path) -> None:
+    """Catches a traceback over a dead sensor."""
+    rows = "".join(f"{second},,,1\n" for second in range(100))
+    (library / "quiet.csv").write_text("time_s,oil_pressure_kpa,suction_pressure_kpa,running\n" + rows)
+
+    assert "stop, sensor 10.0 s" in texts(figure(library, "quiet"))
+    assert shown(library, "quiet").unread == [(0.0, 99.0)]
+
+
+def test_the_crankcase_is_what_oil_pressure_is_taken_against(library: Path) -> None:
+    """Catches a net oil pressure drawn against suction pressure where there is a crankcase sensor."""
+    rows = "".join(f"{second},{420 + second % 2},300,1,320\n" for second in range(100))
+    head = "time_s,oil_pressure_kpa,suction_pressure_kpa,running,crankcase_pressure_kpa\n"
+    (library / "quiet.csv").write_text(head + rows)
+
+    assert set(shown(library, "quiet").net.y) == {100.0, 101.0}
+
+
+def test_the_gauge_axis_counts_from_the_atmosphere_of_the_site(library: Path) -> None:
+    """Catches a gauge axis at sea level for a high site: 89.9 kPa at 1000 m (U.S. Standard Atmosphere 1976)."""
+    path = library / "settings.toml"
+    path.write_text(SETTINGS.replace('"0 m"', '"1000 m"'))
+    axes = figure(library, "quiet").axes[1]
+    gauge = axes.child_axes[0]
+
+    assert gauge.get_ylabel() == "kPa gauge at 1000 m"
+    assert float(gauge._functions[0](89.8763)) == pytest.approx(0, abs=1e-3)  # noqa: SLF001 - no public way to ask
+
+
+def test_long_traces_are_drawn_in_hours_from_few_points(library: Path) -> None:
+    """Catches hours at 1 Hz drawn point by point, a crossing that is lost by that, and an axis of 20000 s."""
+    lines = ["time_s,oil_pressure_kpa,suction_pressure_kpa,running"]
+    lines += [f"{second},{305 if second == 12_000 else 420 + second % 2},300,1" for second in range(20_000)]
+    (library / "quiet.csv").write_text("\n".join(lines) + "\n")
+    drawn = figure(library, "quiet")
+    curve = max(drawn.axes[0].lines, key=lambda line: len(line.get_xdata()))
+
+    assert drawn.axes[3].get_xlabel() == "time h"
+    assert len(curve.get_xdata()) <= 8000
+    assert np.nanmin(curve.get_ydata()) == 5.0
+    assert curve.get_xdata()[np.nanargmin(curve.get_ydata())] == 12_000 / 3600
+
+
+def test_more_stops_than_there_is_room_for_are_counted(library: Path) -> None:
+    """Catches names of stops written over each other, and stops passed over in silence."""
+    (library / "settings.toml").write_text(SETTINGS.replace("trips_to_lockout = 3", "trips_to_lockout = 100"))
+    (library / "fault.csv").write_text(trace_csv(7000, lambda s: 120.0 if s < 100 else 5.0))
+    drawn = figure(library, "fault")
+    named = sum(text.startswith(("stop, ", "earliest ", "deadline ")) for text in texts(drawn))
+    uncounted = next(text for text in texts(drawn) if text.endswith("more marks"))
+
+    assert {"earliest 100.0 s", "deadline 250.0 s"} <= set(texts(drawn))
+    assert named + int(uncounted.split()[1]) == len(shown(library, "fault").marks) > 20
+    assert_no_overlap(drawn)
+
+
+def assert_no_overlap(drawn) -> None:
+    """Demand that no label covers another."""
+    words, _ = boxes(drawn)
+    for at, (text, box) in enumerate(words):
+        for other, other_box in words[at + 1 :]:
+            assert not box.padded(-1).overlaps(other_box.padded(-1)), (text, other)
+
+
+places = st.lists(st.floats(0, 100), min_size=1, max_size=8)
+
+
+@given(places)
+def test_labels_are_moved_apart_no_further_than_they_must(wanted) -> None:
+    """Catches labels on top of each other, out of their panel, in another order, or moved without need."""
+    found = apart(wanted, 10.0, 0.0, 100.0)
+    order = sorted(range(len(wanted)), key=lambda at: wanted[at])
+
+    for lower, upper in itertools.pairwise(order):
+        assert found[upper] - found[lower] >= 10.0 - 1e-9
+    assert min(found) >= -1e-9
+    assert max(found) <= 100 + 1e-9
+    if all(wanted[upper] - wanted[lower] >= 10 for lower, upper in itertools.pairwise(order)):
+        assert found == pytest.approx(wanted)
+
+
+spans = st.lists(st.tuples(st.integers(0, 100), st.integers(1, 40)).map(lambda at: (at[0], sum(at))), max_size=12)
+
+
+@given(spans)
+def test_names_of_marks_never_cover_each_other_nor_a_line_that_leads_to_one(given_spans) -> None:
+    """Catches two names in one row at one place, and a name struck through by the line of another."""
+    rows = in_rows(given_spans, 3)
+    placed = [(row, *span) for row, span in zip(rows, given_spans, strict=True) if row is not None]
+
+    for row, begin, end in placed:
+        for other, left, right in placed:
+            if (row, begin, end) != (other, left, right):
+                assert row != other or end <= left or right <= begin
+                assert not (other < row and begin < left < end)
+    assert not given_spans or 0 in rows
+
+
+@pytest.mark.parametrize("name", ["out.png", "out.svg", "out.pdf"])
+def test_the_same_trace_gives_the_same_picture(name: str, library: Path) -> None:
+    """Catches a time stamp or a random name in the file, which makes every picture look changed."""
+    settings, entry = read_settings(library / "settings.toml"), read_library(library).entries[0]
+    first, second = library / name, library / f"again-{name}"
+    for path in (first, second):
+        save_plot(path, read_trace(entry.path), settings, entry)
+
+    assert len(first.read_bytes()) > 5000
+    assert first.read_bytes() == second.read_bytes()
+
+
+def test_the_command_draws_the_label_that_the_library_gives(library: Path) -> None:
+    """Catches a command that draws without the label, and a name with dollar signs that is taken for a formula."""
+    (library / "$x^{$.csv").write_text((library / "fault.csv").read_text())
+    (library / "library.toml").write_text((library / "library.toml").read_text().replace("fault.csv", "$x^{$.csv"))
+    done = lubetrip("show", library / "$x^{$.csv", "-o", library / "out.svg")
+
+    assert (done.returncode, done.stdout, done.stderr) == (0, f"{library / 'out.svg'}\n", "")
+    assert "deadline 250.0 s" in (library / "out.svg").read_text()
+
+
+@pytest.mark.parametrize(("name", "said"), [("out.gif", ".png, .svg, .pdf"), ("nowhere/out.png", "cannot be written")])
+def test_a_picture_that_cannot_be_written_is_refused(name: str, said: str, library: Path) -> None:
+    """Catches a traceback of the drawing library, after the work."""
+    done = lubetrip("show", library / "fault.csv", "-o", library / name)
+
+    assert (done.returncode, done.stdout) == (2, "")
+    assert said in done.stderr
+
+
+def test_score_draws_what_went_wrong_and_junit_names_the_plot(library: Path) -> None:
+    """Catches a failed case whose plot has to be searched for, and plots of traces on which all went well."""
+    (library / "late.toml").write_text(SETTINGS.replace('"60 s"\nfloor_weight', '"30 min"\nfloor_weight'))
+    plots, report = library / "plots", library / "report.xml"
+    done = lubetrip("score", library, "--settings", library / "late.toml", "--plots", plots, "--junit", report)
+
+    assert done.returncode == 1, done.stderr
+    assert [path.name for path in plots.iterdir()] == ["0001-fault.png"]
+    named = {p.get("value") for p in ET.parse(report).iter("property") if p.get("name") == "plot"}
+    assert named == {str(plots / "0001-fault.png")}

@@ -1,0 +1,204 @@
+"""Work on a cluster: the same results whoever works, what a lost worker costs, and what is refused.
+
+The cluster is a real one: a scheduler here and workers in processes of their own.
+"""
+
+import functools
+import json
+import logging
+import os
+import signal
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from distributed import LocalCluster
+
+from replay.engine import Engine, Replay, logic_digest, replay_trace
+from replay.engine import workers as module
+from replay.engine.workers import one_by_one, threads, workers
+from replay.ground.refusal import Refusal
+from replay.library import read_library
+from replay.score import score
+from replay.settings import Settings, read_settings
+from replay.synth import recipe, synthesise
+from replay.trace import Trace
+from replay.triage.logs import find_logs
+from replay.triage.report import triage
+from replay.triage.run import examine_all
+from replay.tuning.disturb import SensorError
+from replay.tuning.tolerance import monte_carlo
+from replay.tuning.tune import tune
+from replay.tuning.vary import read_space
+from tests.conftest import SETTINGS, entry, trace_csv
+from tests.support.command import lubetrip
+
+pytestmark = pytest.mark.slow("starts workers or commands as processes of their own")
+
+
+@pytest.fixture(scope="module")
+def cluster():
+    """Start two workers, each a process of its own under a nanny that starts it again."""
+    with LocalCluster(
+        n_workers=2, threads_per_worker=1, dashboard_address="127.0.0.1:0", silence_logs=logging.CRITICAL
+    ) as started:
+        yield started
+
+
+@pytest.fixture(scope="module")
+def many(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return a library of ten short traces, every second one a fault."""
+    folder = tmp_path_factory.mktemp("library")
+    (folder / "settings.toml").write_text(SETTINGS)
+    text = 'settings = "settings.toml"\n'
+    for number in range(10):
+        fault = number % 2
+        net = (lambda s, at=60 + number: 120.0 if s < at else 5.0) if fault else (lambda s: 120.0)
+        (folder / f"t{number}.csv").write_text(trace_csv(300, net))
+        label = f"must_trip = {{ earliest_s = {60 + number}, deadline_s = 150 }}" if fault else "ride_through = true"
+        text += entry(f"t{number}", label, "starved" if fault else "steady")
+        text = text.replace('"m"', f'"machine {number % 3}"')
+    (folder / "library.toml").write_text(text)
+    return folder
+
+
+def report(folder: Path, each, tick=lambda: None, replay=replay_trace) -> str:
+    """Score a library and return the whole report."""
+    settings = read_settings(folder / "settings.toml")
+    return json.dumps(
+        score(read_library(folder), settings, tick, Engine("counted", logic_digest(), replay), each=each).as_json()
+    )
+
+
+def test_a_score_is_the_same_whoever_works(cluster: LocalCluster, many: Path) -> None:
+    """Catches results in the order in which workers finish, and a figure that depends on where it was worked out."""
+    with workers(address=cluster.scheduler_address) as each:
+        spread = report(many, each)
+
+    assert spread == report(many, one_by_one) == report(many, threads(3))
+
+
+def test_a_library_is_synthesised_the_same_whoever_works(cluster: LocalCluster, tmp_path: Path) -> None:
+    """Catches a random stream that belongs to a worker, and traces that land in the worker's own folder."""
+    wanted = recipe("pump-drive-broken,normal-start", 4, 5, None, "csv")
+    synthesise(tmp_path / "here", wanted)
+    with workers(address=cluster.scheduler_address) as each:
+        synthesise(tmp_path / "there", wanted, each=each)
+    files = [
+        {str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
+        for folder in (tmp_path / "here", tmp_path / "there")
+    ]
+
+    assert len(files[0]) == 5
+    assert files[0] == files[1]
+
+
+def test_triage_tuning_and_tolerances_are_the_same_whoever_works(cluster: LocalCluster, many: Path) -> None:
+    """Catches findings, candidates and draws that depend on who looked at which machine or trace."""
+    settings = read_settings(many / "settings.toml")
+    library = read_library(many)
+    found = find_logs([many], by_folder=False)
+    space = read_space(many / "settings.toml", ["trip_delay=40s,60s,80s"], open_ranges=False)
+    wide = {"oil_pressure": SensorError(offset_pa=60_000.0)}
+    with workers(address=cluster.scheduler_address) as each:
+        spread = (
+            triage(examine_all(found.machines, settings, each=each), settings).as_json(),
+            tune(library, space, each, lambda: None).lines,
+            monte_carlo(library.entries, settings, wide, 1, 10, each, lambda: None),
+        )
+
+    assert spread == (
+        triage(examine_all(found.machines, settings), settings).as_json(),
+        tune(library, space, one_by_one, lambda: None).lines,
+        monte_carlo(library.entries, settings, wide, 1, 10, one_by_one, lambda: None),
+    )
+
+
+def noted(folder: Path, trace: Trace, settings: Settings) -> Replay:
+    """Note which process takes a trace up, and when; take a while over it, and replay it."""
+    (folder / f"{trace.name} {os.getpid()} {time.monotonic_ns()}").touch()
+    time.sleep(0.2)
+    return replay_trace(trace, settings)
+
+
+def test_a_killed_worker_costs_only_its_share(cluster: LocalCluster, many: Path, tmp_path: Path) -> None:
+    """Catches a run that fails or hangs when a machine is lost, a report that lacks or repeats its traces.
+
+    Also work of the others that is done again.
+    """
+    killed = cluster.workers[0].process.pid
+    ticks = []
+
+    def kill() -> None:
+        ticks.append(1)
+        if len(ticks) == 3:
+            os.kill(killed, signal.SIGKILL)
+
+    with workers(address=cluster.scheduler_address) as each:
+        spread = report(many, each, kill, functools.partial(noted, tmp_path))
+    taken_up: dict[str, list[str]] = {}
+    for name, process, _ in sorted((path.name.split() for path in tmp_path.iterdir()), key=lambda run: int(run[2])):
+        taken_up.setdefault(name, []).append(process)
+
+    assert spread == report(many, one_by_one)
+    assert len(ticks) == 10
+    assert str(killed) in {processes[0] for processes in taken_up.values()}
+    assert [again for again in taken_up.values() if len(again) > 1 and again[0] != str(killed)] == []
+
+
+def test_bad_input_is_refused_in_the_same_words_and_not_tried_again(
+    cluster: LocalCluster, many: Path, tmp_path: Path
+) -> None:
+    """Catches a refusal that comes back as a traceback of a worker, and bad input that is tried three times."""
+    for name in ("library.toml", "settings.toml", *(f"t{number}.csv" for number in range(10))):
+        (tmp_path / name).write_bytes((many / name).read_bytes())
+    (tmp_path / "t3.csv").write_text("time_s,oil_pressure_kpa,suction_pressure_kpa,running\n0,1,1,1\n1,x,1,1\n")
+    with pytest.raises(Refusal) as here:
+        report(tmp_path, one_by_one)
+    with workers(address=cluster.scheduler_address) as each, pytest.raises(Refusal) as there:
+        report(tmp_path, each)
+
+    assert str(there.value) == str(here.value)
+    assert "line 3, oil_pressure_kpa" in str(there.value)
+
+
+def other_logic() -> str:
+    """Return what no two processes agree on."""
+    return f"logic of process {os.getpid()}"
+
+
+def test_workers_with_another_logic_are_refused(cluster: LocalCluster, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Catches a verdict by the logic that some worker happens to have installed."""
+    monkeypatch.setattr(module, "logic_digest", other_logic)
+    with pytest.raises(Refusal, match="a worker with another logic"), workers(address=cluster.scheduler_address):
+        pass
+
+
+def test_a_scheduler_that_does_not_answer_is_refused_in_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Catches a command that waits for ever on a wrong address."""
+    monkeypatch.setattr(module, "PATIENCE_S", 0.5)
+    with pytest.raises(Refusal, match="no scheduler answers"), workers(address="tcp://127.0.0.1:9"):
+        pass
+
+
+def test_a_missing_package_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Catches a traceback where the extra is not installed."""
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    with pytest.raises(Refusal, match=r"pip install 'lubetrip\[cluster\]'"), workers(local=2):
+        pass
+
+
+def test_the_command_works_in_a_process_beside(many: Path) -> None:
+    """Catches an option that is read and not used, and one that changes the report or leaves noise on the terminal."""
+    spread = lubetrip("score", many, "--local-workers", "1", "--json", "-")
+    alone = lubetrip("score", many, "--json", "-")
+
+    assert (spread.returncode, spread.stderr) == (alone.returncode, alone.stderr)
+    assert spread.stdout == alone.stdout
+
+
+def test_one_place_to_work_is_wanted() -> None:
+    """Catches two options that contradict each other, of which one wins in silence."""
+    with pytest.raises(Refusal, match="--cluster and --local-workers"), workers("tcp://127.0.0.1:9", 2):
+        pass

@@ -1,0 +1,1 @@
+"""Hostile files, links, ports, texts, writes and memory."""

@@ -1,0 +1,114 @@
+"""The packages that are built hold everything that runs: the demo, the C port, the pages, the types."""
+
+import os
+import re
+import subprocess
+import sys
+import tomllib
+import zipfile
+from pathlib import Path
+
+import pytest
+
+from tests.support.command import lubetrip
+
+pytestmark = pytest.mark.slow("runs a compiler, an emulator, another Python or a browser for each case")
+
+ROOT = Path(__file__).parents[2]
+PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+BUILD = """
+import sys, tarfile
+from setuptools import build_meta
+folder = sys.argv[1]
+archive = build_meta.build_sdist(folder)
+tarfile.open(f"{folder}/{archive}").extractall(folder, filter="data")
+"""
+WHEEL = "import sys; from setuptools import build_meta; print(build_meta.build_wheel(sys.argv[1]))"
+
+
+def listed(*folders: str) -> list[str]:
+    """Return the files of a checkout that belong to the project."""
+    command = ["git", "ls-files", "--cached", "--others", "--exclude-standard", *folders]
+    names = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=True).stdout.split("\n")
+    return [name for name in names if name and (ROOT / name).exists()]
+
+
+@pytest.fixture(scope="module")
+def installed(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Build an sdist of what git knows, a wheel from that sdist, and unpack the wheel."""
+    folder = tmp_path_factory.mktemp("packages")
+    source = folder / "checkout"
+    for name in listed():
+        if not name.startswith("tests/"):
+            (source / name).parent.mkdir(parents=True, exist_ok=True)
+            (source / name).write_bytes((ROOT / name).read_bytes())
+    subprocess.run([sys.executable, "-c", BUILD, folder], cwd=source, capture_output=True, check=True)
+    unpacked = folder / f"lubetrip-{PROJECT['project']['version']}"
+    subprocess.run([sys.executable, "-c", WHEEL, folder], cwd=unpacked, capture_output=True, check=True)
+    (wheel,) = folder.glob("*.whl")
+    with zipfile.ZipFile(wheel) as archive:
+        archive.extractall(folder / "site")
+    return folder / "site"
+
+
+def test_every_file_that_runs_comes_with_the_wheel(installed: Path) -> None:
+    """Catches a package or a data file that works in a checkout and is missing once installed."""
+    wanted = set(listed("protect", "replay", "firmware_ref"))
+    wanted |= {name.replace("fixtures/", "replay/demo/") for name in listed("fixtures")}
+
+    assert wanted == {str(path.relative_to(installed)) for path in installed.rglob("*") if path.is_file()} - {
+        str(path.relative_to(installed)) for path in installed.glob("*.dist-info/**/*")
+    }
+
+
+def test_the_installed_demo_is_written_and_scored(installed: Path, tmp_path: Path) -> None:
+    """Catches a wheel whose demo library is not found, or whose parts are found in the checkout only."""
+    environment = {**os.environ, "PYTHONPATH": str(installed)}
+    where = [sys.executable, "-P", "-c", "import replay; print(replay.__file__)"]
+    assert subprocess.run(where, env=environment, cwd=tmp_path, capture_output=True, text=True, check=True).stdout == (
+        f"{installed / 'replay' / '__init__.py'}\n"
+    )
+    for arguments, told in ((["demo", "site"], "demo library"), (["score", "site"], "Acceptance: met")):
+        command = [sys.executable, "-P", "-c", "from replay.cli import main; main()", *arguments]
+        done = subprocess.run(command, env=environment, cwd=tmp_path, capture_output=True, text=True, check=False)
+        assert (done.returncode, done.stderr) == (0, "")
+        assert told in done.stdout
+
+
+def test_the_demo_library_is_that_of_the_checkout(tmp_path: Path) -> None:
+    """Catches a demo with other traces or settings than the ones the documents speak of."""
+    lubetrip("demo", tmp_path / "demo")
+
+    files = {path.relative_to(tmp_path / "demo"): path.read_bytes() for path in (tmp_path / "demo").rglob("*.*")}
+    assert files == {Path(name).relative_to("fixtures"): (ROOT / name).read_bytes() for name in listed("fixtures")}
+
+
+def test_a_demo_is_never_written_over_something_else(tmp_path: Path) -> None:
+    """Catches a demo that buries a folder of the user's."""
+    (tmp_path / "mine.txt").write_text("mine")
+
+    done = lubetrip("demo", tmp_path)
+
+    assert done.returncode == 2
+    assert "not an empty folder" in done.stderr
+    assert [path.name for path in tmp_path.iterdir()] == ["mine.txt"]
+
+
+def test_the_version_stands_in_one_place() -> None:
+    """Catches a version that is raised in one file and forgotten in another."""
+    version = re.escape(PROJECT["project"]["version"])
+    holding = [
+        name
+        for name in listed("protect", "replay", "firmware_ref", "README.md", "DEVELOPERS.md", "pyproject.toml")
+        if not name.endswith((".wasm", "package-lock.json"))
+        and re.search(rf"\b{version}\b", (ROOT / name).read_text("utf-8"))
+    ]
+
+    assert holding == ["pyproject.toml"]
+    assert lubetrip("--version").stdout.strip().endswith(PROJECT["project"]["version"])
+
+
+def test_types_are_offered_to_those_who_build_on_it() -> None:
+    """Catches annotations that a user's type checker does not look at."""
+    for package in ("protect", "replay", "firmware_ref"):
+        assert (ROOT / package / "py.typed").is_file()

@@ -1,0 +1,75 @@
+"""Imports at the same time into one library, a lock that was left, and how far a long import has come."""
+
+import time
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+
+import pytest
+
+from replay.ground import lock
+from replay.ground.refusal import Refusal
+from replay.library import read_library
+from replay.measured import into_library
+from replay.measured.importing import import_file
+from tests.support.measured import HEADER, PROFILE
+
+ROWS = "0;3.5;2.0;1\n1;3.6;2.0;1\n"
+
+
+@pytest.fixture
+def profile(tmp_path: Path) -> Path:
+    """Return a profile."""
+    path = tmp_path / "logger.toml"
+    path.write_text(PROFILE)
+    return path
+
+
+def test_imports_at_the_same_time_lose_no_entry(tmp_path: Path, profile: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Catches an import that writes library.toml from what it read before another one wrote it; and a file in twice."""
+    write = into_library.write_text
+
+    def slowly(path: Path, text: str) -> None:
+        time.sleep(0.05)
+        write(path, text)
+
+    monkeypatch.setattr(into_library, "write_text", slowly)
+    sources = [tmp_path / f"log {number}.csv" for number in range(4)]
+    for number, source in enumerate(sources):
+        source.write_text(HEADER + ROWS + f"2;3.5;2.{number};0\n")
+    with ThreadPoolExecutor(8) as pool:
+        reports = list(pool.map(lambda source: import_file(source, tmp_path / "library", profile), sources * 2))
+    library = read_library(tmp_path / "library")
+
+    assert sorted(entry.id for entry in library.entries) == ["log-0", "log-1", "log-2", "log-3"]
+    assert sorted(bool(report.already) for report in reports) == [False] * 4 + [True] * 4
+    assert sorted(path.name for path in (tmp_path / "library").iterdir()) == ["library.toml", "profiles", "traces"]
+    assert len(list((tmp_path / "library" / "traces").iterdir())) == 4
+
+
+def test_a_lock_that_was_left_is_told_with_what_to_do(
+    tmp_path: Path, profile: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Catches an import that hangs for ever, or takes no notice, after one that was killed; and one half entered."""
+    source, library = tmp_path / "log.csv", tmp_path / "library"
+    source.write_text(HEADER + ROWS)
+    library.mkdir()
+    (library / lock.FILE).touch()
+    monkeypatch.setattr(lock, "PATIENCE_S", 0.1)
+
+    with pytest.raises(Refusal, match="if none is running, delete this file"):
+        import_file(source, library, profile)
+    assert [path.name for path in library.iterdir()] == [lock.FILE]
+    (library / lock.FILE).unlink()
+    import_file(source, library, profile)
+    assert [entry.id for entry in read_library(library).entries] == ["log"]
+
+
+def test_the_bytes_that_are_told_add_up_to_the_file(tmp_path: Path, profile: Path) -> None:
+    """Catches a progress bar that ends early or late, and one that moves only at the end."""
+    source = tmp_path / "log.csv"
+    source.write_text(HEADER + "".join(f"{second};3.5;2.0;1\n" for second in range(100)))
+    told: list[int] = []
+    import_file(source, tmp_path / "library", profile, block_bytes=200, advance=told.append)
+
+    assert len(told) > 5
+    assert sum(told) == source.stat().st_size - len(HEADER)

@@ -1,0 +1,143 @@
+"""Units and zeros of measured pressures, against published factors; units as loggers write them."""
+
+from pathlib import Path
+
+import pytest
+
+from replay.ground.units import UnitError
+from replay.measured.unit_text import CURRENT, PRESSURE, SPEED, TEMPERATURE, TIME, is_unit, read_unit, unit_in_name
+from tests.support.measured import HEADER, SEA_LEVEL_PA, bring_in, profile_with, readings
+
+# NIST Special Publication 811, appendix B.8 (exact where it prints them in bold); torr is 101325/760 Pa.
+PUBLISHED = [
+    ("psi", 6894.757, 1e-6),
+    ("bar", 100000.0, 0),
+    ("kg/cm2", 98066.5, 0),
+    ("kgf/cm²", 98066.5, 0),
+    ("at", 98066.5, 0),
+    ("atm", 101325.0, 0),
+    ("mmHg", 133.3224, 1e-6),
+    ("torr", 133.32236842, 1e-9),
+    ("inHg", 3386.389, 1e-6),
+]
+
+
+@pytest.mark.parametrize(("unit", "pascals", "tolerance"), PUBLISHED)
+def test_pressure_units_have_their_published_size(unit: str, pascals: float, tolerance: float) -> None:
+    """Catches a conventional unit mixed up with its neighbour. Source: NIST SP 811, B.8."""
+    assert read_unit(unit, PRESSURE).scale == pytest.approx(pascals, rel=tolerance or 1e-15)
+
+
+@pytest.mark.parametrize(
+    ("altitude", "printed"),
+    # U.S. Standard Atmosphere 1976 / ISO 2533:1975, geometric altitude; 5 Pa between printed tables.
+    [("0 m", 101325), ("500 m", 95461), ("1000 m", 89876), ("2000 m", 79501), ("3000 m", 70121)],
+)
+def test_gauge_counts_from_the_atmosphere_of_the_site(altitude: str, printed: int, tmp_path: Path) -> None:
+    """Catches sea level taken for every site. Source: U.S. Standard Atmosphere 1976."""
+    trace = readings(tmp_path, HEADER + "0;0;0;1\n1;1;0;1\n", profile_with(site=f'altitude = "{altitude}"'))
+
+    assert trace.suction_pa[0] == pytest.approx(printed, abs=5)
+    assert trace.oil_pa[1] - trace.oil_pa[0] == 100000
+
+
+@pytest.mark.parametrize(
+    ("unit", "reference", "number", "pascals"),
+    [
+        ("bar", "absolute", "3.5", 350000),
+        ("bar", "gauge", "3.5", 350000 + SEA_LEVEL_PA),
+        ("psig", None, "0", SEA_LEVEL_PA),
+        ("psia", None, "14.6959", 101325),
+        ("inHg vac", None, "5", SEA_LEVEL_PA - 16932),
+        ("inHg", "vacuum", "29.9", SEA_LEVEL_PA - 101253),
+        ("kPa", "gauge", "-101.325", 0),
+        ("mbar(a)", None, "1013.25", 101325),
+        ("bar rel.", None, "1", 100000 + SEA_LEVEL_PA),
+        ("ata", None, "2", 196133),
+    ],
+)
+def test_gauge_absolute_and_vacuum_readings(
+    unit: str, reference: str | None, number: str, pascals: int, tmp_path: Path
+) -> None:
+    """Catches a mark of the unit that is dropped, and vacuum counted upwards."""
+    stated = f'unit = "{unit}"\n' + (f'reference = "{reference}"' if reference else "-reference")
+    text = HEADER + f"0;3;{number};1\n1;3;{number};1\n"
+    assert (
+        readings(tmp_path, text, profile_with(suction_pressure=stated, file='decimal = "."')).suction_pa[0] == pascals
+    )
+
+
+def test_an_oil_pressure_logged_as_a_difference_stands_on_the_crankcase(tmp_path: Path) -> None:
+    """Catches a difference taken as gauge, one on the suction where there is a crankcase, and one on no reading."""
+    text = "t;oil;suction;crank;run\n0;1.5;2;2.5;1\n1;1.5;2;;1\n2;;2;2.5;1\n"
+    crankcase = 'column = "crank"\nunit = "bar"\nreference = "gauge"'
+    profile = profile_with(oil_pressure='reference = "difference"', crankcase_pressure=crankcase)
+    trace = readings(tmp_path, text, profile)
+
+    assert trace.oil_pa.tolist() == [400000 + SEA_LEVEL_PA, -1000000000, -1000000000]
+
+
+def test_what_no_sensor_can_give_is_no_reading_and_is_counted(tmp_path: Path) -> None:
+    """Catches an absurd number that becomes a healthy sample."""
+    report, traces = bring_in(tmp_path, HEADER + "0;3;2;1\n1;500;2;1\n2;3;2;1\n")
+
+    assert traces[0].oil_pa.tolist() == [401325, -1000000000, 401325]
+    assert report.counts.readings["oil_pressure"].beyond == 1
+
+
+IN_NAMES = [
+    ("Pöl [bar(g)]", PRESSURE, "bar(g)"),
+    ("Suction (psig)", PRESSURE, "psig"),
+    ("P_oil/kPa", PRESSURE, "kPa"),
+    ("oil_pressure_kpa", PRESSURE, "kpa"),
+    ("oil pressure, bar abs", PRESSURE, "bar abs"),
+    ("PSUC[bar]", PRESSURE, "bar"),
+    ("P (kg/cm²)", PRESSURE, "kg/cm²"),
+    ("Oil pressure (kPa(a))", PRESSURE, "kPa(a)"),
+    ("Compressor A", PRESSURE, ""),
+    ("T [°C]", TEMPERATURE, "°C"),
+    ("Temp_degF", TEMPERATURE, "degF"),
+    ("n [1/min]", SPEED, "1/min"),
+    ("I (A)", CURRENT, "A"),
+    ("Time [ms]", TIME, "ms"),
+    ("time_s", TIME, "s"),
+]
+
+
+@pytest.mark.parametrize(("name", "kind", "unit"), IN_NAMES)
+def test_units_are_read_out_of_headers(name: str, kind: str, unit: str) -> None:
+    """Catches a unit that is not seen, and one that is seen where there is none."""
+    assert unit_in_name(name, kind) == unit
+
+
+@pytest.mark.parametrize(
+    ("unit", "reference"),
+    [
+        ("barg", "gauge"),
+        ("bar(ü)", "gauge"),
+        ("PSIA", "absolute"),
+        ("psid", "difference"),
+        ("kPa", ""),
+        ("inHg vac", "vacuum"),
+    ],
+)
+def test_marks_of_units_tell_the_zero(unit: str, reference: str) -> None:
+    """Catches gauge read as absolute."""
+    assert read_unit(unit, PRESSURE).reference == reference
+
+
+@pytest.mark.parametrize("unit", ["kP", "h", "oil", "A", "", "bar/s", "kg"])
+def test_what_is_no_pressure_unit_is_none(unit: str) -> None:
+    """Catches a letter of a name that is taken for a unit."""
+    assert not is_unit(unit, PRESSURE)
+    with pytest.raises(UnitError):
+        read_unit(unit, PRESSURE)
+
+
+@pytest.mark.parametrize(
+    ("unit", "number", "celsius"), [("degF", 212.0, 100.0), ("K", 273.15, 0.0), ("°C", 55.0, 55.0)]
+)
+def test_temperatures(unit: str, number: float, celsius: float) -> None:
+    """Catches a scale without its offset."""
+    found = read_unit(unit, TEMPERATURE)
+    assert number * found.scale + found.offset == pytest.approx(celsius, abs=1e-9)

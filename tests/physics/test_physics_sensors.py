@@ -1,0 +1,111 @@
+"""The sensor chain, effect by effect, on a pressure that is known exactly."""
+
+import numpy as np
+import pytest
+
+from replay.physics import NO_READING, Sensor, SensorChain
+from replay.physics.sensors import compiled_read_trace, draw, read_trace
+
+pytestmark = pytest.mark.slow("compiles what only it runs")
+
+QUIET = {"noise_pa": 0.0, "lag_s": 0.0, "resolution_pa": 1.0}
+TIME_S = np.arange(100) * 0.5
+
+
+def read(sensor: Sensor, true_pa, gaussian=None, chance=None) -> list[int]:
+    """Return readings every half second of the given pressures, or of one pressure a hundred times."""
+    values = np.full(TIME_S.size, true_pa) if np.isscalar(true_pa) else np.asarray(true_pa, dtype=float)
+    zeros = np.zeros(values.size)
+    readings = np.zeros(values.size, dtype=np.int64)
+    read_trace(
+        sensor.parameters(),
+        values,
+        TIME_S[: values.size],
+        zeros if gaussian is None else gaussian,
+        zeros + 0.5 if chance is None else chance,
+        readings,
+    )
+    return readings.tolist()
+
+
+@pytest.mark.parametrize(
+    ("sensor", "expected"),
+    [
+        (Sensor(**QUIET), 200000),
+        (Sensor(**QUIET, offset_pa=-3000.0), 197000),
+        (Sensor(**QUIET, gain=1.01), 202000),
+        (Sensor(**{**QUIET, "resolution_pa": 300.0}), 200100),
+        (Sensor(**QUIET, range_high_pa=150e3), 154688),
+        (Sensor(**QUIET, range_low_pa=300e3), 291250),
+        (Sensor(**QUIET, broken_s=(0.0, 1e9)), -250000),
+        (Sensor(**QUIET, shorted_s=(0.0, 1e9)), 1125000),
+        (Sensor(**QUIET, lost_s=(0.0, 1e9)), NO_READING),
+    ],
+)
+def test_one_effect_at_a_time_on_200_kpa(sensor, expected):
+    """NE 43 levels as secondary texts tell them: 3.8 and 20.5 mA bound the measuring band; catches an effect left out."""
+    assert set(read(sensor, 200e3)) == {expected}
+
+
+def test_lag_reaches_63_percent_after_its_time_constant():
+    """A step through 5 s of lag; catches a lag in samples instead of seconds."""
+    readings = read(Sensor(**{**QUIET, "lag_s": 5.0}), [0.0] + [100e3] * 60)
+
+    assert readings[10] == pytest.approx(63e3, abs=3e3)
+    assert readings[-1] > 94e3
+
+
+def test_drift_starts_where_it_is_told():
+    """Catches drift from the start of the trace."""
+    readings = read(Sensor(**QUIET, drift_from_s=10.0, drift_pa_s=100.0), 200e3)
+
+    assert readings[20] == 200000
+    assert readings[40] == 201000
+
+
+def test_stuck_sensor_repeats_its_last_reading_and_comes_back():
+    """Catches a stuck value that still carries noise, or never lets go."""
+    ramp = np.arange(100) * 1000.0
+    noise = np.linspace(-1.0, 1.0, 100)
+    readings = read(Sensor(**{**QUIET, "noise_pa": 50.0}, stuck_s=(10.0, 20.0)), ramp, gaussian=noise)
+
+    assert set(readings[20:40]) == {readings[19]}
+    assert readings[40] > readings[39] + 10000
+
+
+def test_readings_are_lost_with_the_stated_chance():
+    """Catches a chance per second or per cent: one draw in four below 0.25 is lost."""
+    readings = read(Sensor(**QUIET, lost_chance=0.25), 200e3, chance=np.arange(100) / 100.0)
+
+    assert [reading == NO_READING for reading in readings] == [i < 25 for i in range(100)]
+
+
+def test_noise_has_unit_deviation_and_no_tails():
+    """Sum of four uniform draws: deviation 1, never beyond 3.47; catches a wrong scale."""
+    draws = draw(SensorChain(period_ms=100), 3000.0, np.random.Generator(np.random.PCG64(1)))
+
+    assert draws.gaussian.std() == pytest.approx(1.0, abs=0.01)
+    assert abs(draws.gaussian.mean()) < 0.02
+    assert np.abs(draws.gaussian).max() < 3.47
+
+
+def test_jitter_keeps_time_increasing_and_the_first_sample_at_0():
+    """Jitter just under half the period; catches samples that overtake one another."""
+    draws = draw(SensorChain(period_ms=100, jitter_ms=49), 60.0, np.random.Generator(np.random.PCG64(2)))
+
+    assert draws.time_ms[0] == 0
+    assert np.all(np.diff(draws.time_ms) > 0)
+    assert np.abs(draws.time_ms - np.arange(601) * 100).max() == 49
+
+
+def test_compiled_and_interpreted_sensor_agree():
+    """Catches rounding of another kind in either form."""
+    sensor = Sensor(lag_s=0.7, gain=0.99, offset_pa=120.0, noise_pa=400.0, lost_chance=0.1)
+    draws = draw(SensorChain(period_ms=500), 49.0, np.random.Generator(np.random.PCG64(3)))
+    true_pa = 200e3 + 5e3 * np.sin(np.arange(draws.time_ms.size))
+    both = [np.zeros(true_pa.size, dtype=np.int64) for _ in range(2)]
+    for function, readings in zip((read_trace, compiled_read_trace), both, strict=True):
+        function(sensor.parameters(), true_pa, draws.time_ms / 1000.0, draws.gaussian[0], draws.chance[0], readings)
+
+    assert both[0].tolist() == both[1].tolist()
+    assert NO_READING in both[0]

@@ -1,0 +1,74 @@
+"""The generated tables are what their generator makes."""
+
+import re
+import subprocess
+import sys
+
+import numpy as np
+import pytest
+
+from replay.physics import fluid_tables, journal, journal_table, tabulate
+
+pytestmark = pytest.mark.slow("loads a large library, or solves the film of oil on a fine grid")
+
+PAIRS = sorted(fluid_tables.LOG_PRESSURE_PER_FRACTION)
+
+
+def test_fluid_table_is_current():
+    """Recomputed with CoolProp; catches an edit by hand, or a changed constant without a new table."""
+    assert not tabulate.differs(tabulate.FOLDER.joinpath("fluid_tables.py").read_text(), tabulate.fluid_tables())
+
+
+@pytest.mark.parametrize(("ratio", "eccentricity"), [(0.25, 0.1), (0.25, 0.97), (0.5, 0.7), (0.5, 0.95), (1.0, 0.93)])
+def test_journal_table_is_current(ratio, eccentricity):
+    """Some entries solved afresh, the whole by `tabulate --check`; catches a table of another grid or boundary."""
+    entry = journal_table.SOMMERFELD[ratio][journal.ECCENTRICITIES.index(eccentricity)]
+
+    assert journal.solve_film(eccentricity, ratio)[0] == pytest.approx(entry, rel=2e-6)
+
+
+def test_a_changed_digit_makes_a_table_stale():
+    """Catches a comparison that never fails: one figure of the text is moved in its fifth digit."""
+    text = tabulate.FOLDER.joinpath("fluid_tables.py").read_text()
+    figure = re.search(r"\d\d\.\d{5}", text).group()  # type: ignore[union-attr]
+
+    assert tabulate.differs(text, text.replace(figure, f"{float(figure) + 2e-4:.5f}", 1))
+    assert not tabulate.differs(text, text)
+
+
+@pytest.mark.parametrize("pair", PAIRS)
+def test_pressure_rises_with_temperature_and_with_refrigerant(pair):
+    """Catches a table with a fold, where oil would have two equilibria."""
+    table = np.array(fluid_tables.LOG_PRESSURE_PER_FRACTION[pair])
+    fractions = np.maximum(np.array(fluid_tables.FRACTIONS), 1e-6)
+
+    assert np.all(np.diff(table, axis=0) > 0)
+    assert np.all(np.diff(table + np.log(fractions), axis=1) > -3e-5)
+
+
+@pytest.mark.parametrize("ratio", sorted(journal_table.SOMMERFELD))
+def test_thinner_films_need_smaller_sommerfeld_numbers(ratio):
+    """Read-back at the grid points and in order between them; catches an interpolation upside down."""
+    films = [1.0 - eps for eps in journal.ECCENTRICITIES]
+    read = [journal.least_sommerfeld(ratio, film) for film in films]
+    between = journal.least_sommerfeld(ratio, 0.12)
+
+    assert read == pytest.approx(list(journal_table.SOMMERFELD[ratio]), rel=1e-9)
+    assert read[9] < between < read[8]
+    with pytest.raises(ValueError, match="film ratio"):
+        journal.least_sommerfeld(ratio, 0.01)
+
+
+def test_unknown_bearing_is_refused():
+    """Catches the nearest table taken in silence."""
+    with pytest.raises(ValueError, match="L/D"):
+        journal.least_sommerfeld(0.75, 0.1)
+
+
+def test_generator_is_a_command():
+    """Catches a generator that cannot be found by who has to run it."""
+    done = subprocess.run(
+        [sys.executable, "-m", "replay.physics.tabulate", "--help"], capture_output=True, text=True, check=True
+    )
+
+    assert "--check" in done.stdout

@@ -1,0 +1,171 @@
+"""The vectors: they cover all that the logic can do, and both their forms hold the same."""
+
+import dataclasses
+import os
+import struct
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from protect import ranges
+from replay.ground.refusal import Refusal
+from replay.port.coverage import wanted
+from replay.port.vectors import covered, read_vectors
+from tests.support.toolchain import ROOT, vector_set
+
+pytestmark = pytest.mark.slow("builds the vectors, or goes through all of them")
+
+
+@pytest.fixture
+def text_file(tmp_path: Path) -> Path:
+    """Return a file with the vectors in plain form."""
+    path = tmp_path / "vectors.txt"
+    path.write_text(vector_set().text())
+    return path
+
+
+def test_covers_every_row_bit_clamp_wrap_and_limit() -> None:
+    """Catches a set that leaves out something the logic can do."""
+    assert wanted() - covered(vector_set()) == set()
+
+
+def test_wants_what_the_tables_of_the_logic_hold() -> None:
+    """Catches a yardstick that forgot a row, a condition or a setting.
+
+    Of the 35 bits under the masks, two cannot miss alone: low never stands with healthy.
+    """
+    kinds = {
+        kind: sum(item[0] == kind for item in wanted()) for kind in ("row", "bit", "setting", "near miss", "limit")
+    }
+
+    assert kinds == {"row": 22, "bit": 2 * 11, "setting": 2 * 22, "near miss": 35 - 2, "limit": 3 * 34}
+
+
+@pytest.mark.parametrize("item", [("row", "14"), ("bit", "reload", "on"), ("limit", "integral, trip_delay", "0")])
+def test_a_set_without_the_cases_of_an_item_does_not_cover_it(item: tuple[str, ...]) -> None:
+    """Catches a yardstick that calls everything covered."""
+    whole = vector_set()
+    kept = [c for c in whole.cases if item not in covered(dataclasses.replace(whole, cases=(c,)))]
+
+    assert item not in covered(dataclasses.replace(whole, cases=tuple(kept)))
+    assert len(kept) < len(whole.cases)
+
+
+def test_expects_what_the_logic_does() -> None:
+    """Catches vectors that were edited or are of an older logic."""
+    whole = vector_set()
+    first = whole.cases[0]
+    wrong = dataclasses.replace(first.ticks[3], state=(9, *first.ticks[3].state[1:]))
+    ticks = (*first.ticks[:3], wrong, *first.ticks[4:])
+    edited = dataclasses.replace(whole, cases=(dataclasses.replace(first, ticks=ticks),))
+
+    with pytest.raises(ValueError, match="tick 3"):
+        covered(edited)
+
+
+def test_checks_settings_at_and_beyond_every_end() -> None:
+    """Catches a set that never asks a port to refuse settings: each range and relation has to be broken once."""
+    faults = {check.fault for check in vector_set().checks}
+
+    assert faults == {-1, *range(22 + 9)}
+
+
+def test_ticks_wrap_on_both_widths() -> None:
+    """Catches a set without a wrap of the counter, and one without the largest elapsed time."""
+    for bits in (30, 32):
+        found = [d for d in vector_set().differences if d.bits == bits]
+        assert any(d.now < d.before for d in found)
+        assert any(d.elapsed == ranges.INPUTS[ranges.ELAPSED][3] for d in found)
+        assert all(d.now < 1 << bits and d.before < 1 << bits for d in found)
+
+
+def test_a_build_gives_the_same_set_in_every_process() -> None:
+    """Catches an order that hangs on the hashing of a process."""
+    code = "from replay.port.vectors import build; print(build().digest)"
+    other = subprocess.run(
+        [sys.executable, "-c", code],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=True,
+        env={**os.environ, "PYTHONHASHSEED": "7"},
+    )
+
+    assert other.stdout.strip() == vector_set().digest
+
+
+def test_the_plain_form_reads_back(text_file: Path) -> None:
+    """Catches a writer and a reader that differ on anything."""
+    assert read_vectors(text_file) == vector_set()
+
+
+def decoded(binary: bytes) -> list[tuple[int, ...]]:
+    """Decode the compact form from its description alone; a tick comes out as its 31 words."""
+    assert binary[:4] == b"LTV1"
+    words = iter(struct.unpack(f"<{len(binary) // 4 - 9}i", binary[36:]))
+    found: list[tuple[int, ...]] = []
+    last: list[int] = []
+    for word in words:
+        if word >= 0:
+            for place in range(31):
+                if word >> place & 1:
+                    last[place] = next(words)
+            found.append(tuple(last))
+            continue
+        size = {1: 41, 2: 26, 3: 4, 0: 0}[word & 0xFF]
+        content = tuple(next(words) for _ in range(size))
+        found.append(content)
+        if size == 41:
+            last = [0] * 6 + list(content[25:]) + [0] * 9
+    return found
+
+
+def test_the_compact_form_holds_the_same() -> None:
+    """Catches a compact form that loses a word or tells another story than the plain one."""
+    whole = vector_set()
+    wanted_words: list[tuple[int, ...]] = []
+    for case in whole.cases:
+        wanted_words.append((*case.settings, *case.start))
+        wanted_words += [(*tick.inputs, *tick.state, *tick.outputs) for tick in case.ticks]
+    wanted_words += [(*check.values, check.fault, *check.derived) for check in whole.checks]
+    signed = [(d.bits, *((n + 2**31) % 2**32 - 2**31 for n in (d.now, d.before)), d.elapsed) for d in whole.differences]
+
+    assert decoded(whole.binary()) == [*wanted_words, *signed, ()]
+    assert whole.binary()[4:36].hex() == whole.digest
+    assert len(whole.binary()) < len(whole.text()) / 2
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ("lubetrip-vectors 1", "lubetrip-vectors 2", "line 1"),
+        ("\nstep ", "\nstop ", "line 6: unknown word 'stop'"),
+        ("\nstep ", "\nstep 7 ", "line 6: 32 numbers; accepted: 31 after 'step'"),
+        ("\nstep ", "\nstep x", "line 6 = "),
+        ("\ncase cut_out at its least\n", "\n", "line 3: 'settings' before the first case"),
+        ("\nsettings 1", "\nsettings 2", "the digest does not fit the content"),
+        ("\nlogic ", "\nlogic 0", "the digest does not fit the content"),
+        ("\ndigest ", "\ndigest 0", "the digest does not fit the content"),
+    ],
+)
+def test_refuses_vectors_that_are_not_whole(old: str, new: str, says: str, text_file: Path) -> None:
+    """Catches a run against vectors that somebody touched."""
+    text_file.write_text(text_file.read_text().replace(old, new, 1))
+
+    with pytest.raises(Refusal, match=r"vectors\.txt: ") as refused:
+        read_vectors(text_file)
+    assert says in str(refused.value)
+
+
+@pytest.mark.parametrize("content", [b"", b"\n", b"lubetrip-vectors 1", b"lubetrip-vectors 1\n\n", b"\xff\xfe"])
+def test_refuses_a_file_that_is_no_vectors(content: bytes, text_file: Path) -> None:
+    """Catches a traceback on an empty or foreign file."""
+    text_file.write_bytes(content)
+
+    with pytest.raises(Refusal):
+        read_vectors(text_file)
+    text_file.unlink()
+    with pytest.raises(Refusal, match="cannot be read"):
+        read_vectors(text_file)

@@ -1,0 +1,144 @@
+"""Two scores beside each other: what changed, by which rule the second is worse, and what is refused."""
+
+import copy
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from replay.score.comparison import compare
+from tests.conftest import SETTINGS
+from tests.support.command import installed, lubetrip
+
+
+def row(identity: str, outcome: str, margin: float | None = None, trips: int = 0) -> dict[str, Any]:
+    """Return one trace of a score report."""
+    stop = None if margin is None else 100.0 - margin
+    values = {"id": identity, "family": "f", "outcome": outcome, "first_trip_s": stop}
+    return {**values, "deadline_s": 100.0, "margin_s": margin, "trips": trips}
+
+
+def report(*outcomes: str, margin: float = 50.0, verdict: str = "met", trips: int | None = None) -> dict[str, Any]:
+    """Return a score report of traces with these outcomes, numbered."""
+    traces = [row(str(n), outcome, margin if outcome == "hit" else None) for n, outcome in enumerate(outcomes)]
+    nuisance = sum(outcome in ("nuisance", "early") for outcome in outcomes)
+    return {
+        "library": {"digest": "d"},
+        "traces": traces,
+        "undecided": [],
+        "totals": {"nuisance_trips": nuisance if trips is None else trips},
+        "acceptance": {"verdict": verdict, "limits": {"confidence": 0.95}},
+    }
+
+
+@pytest.mark.parametrize(
+    ("a", "b", "worse"),
+    [
+        (report("hit"), report("hit"), []),
+        (report("hit", margin=90.0), report("hit", margin=10.0), []),  # margin is for min_margin to judge
+        (report("missed"), report("hit"), []),
+        (report("nuisance"), report("rode_through"), []),
+        (report("hit"), report("missed"), ["misses 1"]),
+        (report("hit", "missed", "missed"), report("missed", "hit", "hit"), ["misses 1"]),  # a machine is not traded
+        (report("early"), report("missed"), ["misses 1"]),
+        (report("hit"), report("early"), ["1 nuisance trips, A has 0"]),
+        (report("rode_through", "nuisance"), report("nuisance", "rode_through"), []),  # as many as before
+        (report("nuisance", trips=1), report("nuisance", trips=2), ["2 nuisance trips, A has 1"]),
+        (report("hit"), report("hit", verdict="not enough evidence"), ["acceptance not enough evidence"]),
+        (report("hit", verdict="not enough evidence"), report("hit", verdict="not met"), ["acceptance not met"]),
+        (report("hit", verdict="not met"), report("hit", verdict="not enough evidence"), []),
+    ],
+)
+def test_b_is_worse_by_the_stated_rule_and_by_no_other(a: dict[str, Any], b: dict[str, Any], worse: list[str]) -> None:
+    """Catches a lost machine set off against saved ones, a rule that fires on a gain, a rule that is not told."""
+    found = compare(a, b).worse
+    assert len(found) == len(worse)
+    for said, wanted in zip(found, worse, strict=True):
+        assert said.startswith(wanted)
+
+
+def test_counts_of_pairs_are_those_of_mcnemar() -> None:
+    """Catches pairs that agree among the discordant ones, early stops left out of the nuisance, A and B exchanged."""
+    a = report(*["hit"] * 7, "missed", "missed", "early", "nuisance", "rode_through")
+    b = report(*["missed"] * 7, "hit", "missed", "hit", "rode_through", "nuisance")
+    found = compare(a, b)
+
+    assert (found.missed.only_a, found.missed.only_b) == (1, 7)
+    assert found.missed.p == pytest.approx(0.0703125)
+    assert (found.nuisance.only_a, found.nuisance.only_b, found.nuisance.p) == (2, 1, 1.0)
+    assert (len(found.changed), found.same) == (11, 1)
+
+
+def test_margins_are_compared_over_the_traces_that_both_hit() -> None:
+    """Catches means of different traces subtracted, which moves the margin when a hard trace is newly hit."""
+    a, b = report("hit", "hit", "missed"), report("hit", "hit", "hit", margin=40.0)
+    b["traces"][1]["margin_s"] = 46.0
+    margins = compare(a, b).margins
+
+    assert (margins.pairs, margins.mean_s) == (2, -7.0)
+    assert margins.interval_s == (-10.0, -4.0)
+    assert compare(report("missed"), report("missed")).margins.mean_s is None
+
+
+def test_undecided_traces_are_apart() -> None:
+    """Catches a trace nobody can call that makes B worse."""
+    a, b = report("hit"), report("hit")
+    a["undecided"], b["undecided"] = [row("u", "undecided")], [row("u", "undecided", trips=3)]
+    found = compare(a, b)
+
+    assert (found.worse, found.changed, len(found.undecided)) == ((), (), 1)
+
+
+@pytest.mark.slow("starts workers or commands as processes of their own")
+def test_the_same_comparison_gives_the_same_bytes(library: Path) -> None:
+    """Catches an interval from an unseeded draw."""
+    slow = library / "slow.toml"
+    slow.write_text(SETTINGS.replace('"60 s"\nfloor_weight', '"90 s"\nfloor_weight'), encoding="utf-8")
+    call = ("compare", library / "settings.toml", slow, "--library", library, "--json", "-")
+    runs = [lubetrip(*call).stdout, installed(*call, PYTHONHASHSEED="7").stdout]
+    assert runs[0] == runs[1]
+    assert json.loads(runs[0])["schema"] == "lubetrip-compare/1"
+
+
+def scores(library: Path) -> tuple[Path, Path]:
+    """Return two score files: the library's settings, and a delay too long for its fault."""
+    slow = library / "slow.toml"
+    slow.write_text(SETTINGS.replace('"60 s"\nfloor_weight', '"30 min"\nfloor_weight'), encoding="utf-8")
+    good, bad = library / "good.json", library / "bad.json"
+    lubetrip("score", library, "--json", good)
+    lubetrip("score", library, "--settings", slow, "--json", bad)
+    return good, bad
+
+
+def test_compare_exits_1_when_b_is_worse(library: Path) -> None:
+    """Catches an exit status that a build cannot rely on, and settings files scored otherwise than their reports."""
+    good, bad = scores(library)
+    worse, better = lubetrip("compare", good, bad), lubetrip("compare", bad, good)
+
+    assert (worse.returncode, better.returncode, lubetrip("compare", good, good).returncode) == (1, 0, 0)
+    assert "hit -> missed" in worse.stdout
+    assert "B IS WORSE: misses 1 trace(s)" in worse.stdout
+    assert "B is not worse." in better.stdout
+    assert max(map(len, worse.stdout.splitlines())) <= 80
+    settings = lubetrip(
+        "compare", library / "settings.toml", library / "slow.toml", "--library", library, "--json", "-"
+    )
+    assert settings.returncode == 1
+    assert settings.stdout == lubetrip("compare", good, bad, "--json", "-").stdout
+
+
+def test_what_cannot_be_compared_is_refused(library: Path) -> None:
+    """Catches two libraries compared trace by trace, half a report, settings without a library."""
+    good, bad = scores(library)
+    whole = json.loads(bad.read_text())
+    damages: list[tuple[str, Any]] = [("traces", []), ("totals", {}), ("schema", "other"), ("library", {"digest": "0"})]
+    for key, value in damages:
+        broken = copy.deepcopy(whole)
+        broken[key] = value
+        bad.write_text(json.dumps(broken))
+        done = lubetrip("compare", good, bad)
+        assert (done.returncode, done.stdout, len(done.stderr.splitlines())) == (2, "", 1), key
+    for other in (library / "nowhere.json", library / "settings.toml", library / "quiet.csv", library):
+        done = lubetrip("compare", good, other)
+        assert (done.returncode, done.stdout, len(done.stderr.splitlines())) == (2, "", 1), other

@@ -1,0 +1,1 @@
+"""What the tests share: models, stories, toolchains, commands run in this process."""

@@ -1,0 +1,219 @@
+"""The protection once more, from its description: time passes in pieces, amounts are fractions.
+
+Shares no code with the logic under test. Where that keeps flat integer words and
+reads a table, this keeps plain attributes, cuts each step's time where something
+changes, and decides with `if`.
+"""
+
+from dataclasses import dataclass
+from fractions import Fraction
+from math import floor
+
+from tests.support.protection import ONE
+
+LONGEST = 1_800_000  # ms; an elapsed time beyond this is taken as this long
+WITHOUT_PERMISSION = ("TRIPPED", "LOCKED_OUT")
+
+
+def in_2048ths(number: Fraction) -> Fraction:
+    """Round to the nearest 1/2048, halves up."""
+    return Fraction(floor(number * ONE + Fraction(1, 2)), ONE)
+
+
+@dataclass
+class Channel:
+    """A pressure channel: the last reading, and for how many ms of running it has been the same."""
+
+    reading: int | None = None
+    unmoved: int = 0
+
+    def look(self, reading: int, elapsed: int, stuck_after: int, *, running: bool) -> None:
+        """Take a new reading; it holds for the whole time since the last one.
+
+        At standstill no channel becomes stuck, and one that was stays it until it moves.
+        """
+        if reading != self.reading:
+            self.unmoved = 0
+        if running or self.unmoved >= stuck_after:
+            self.unmoved += elapsed
+        self.reading = reading
+
+
+class Model:
+    """The protection of one machine; weights in the settings are whole numbers of 1/2048."""
+
+    def __init__(self, named: dict[str, int]) -> None:
+        self.s = named
+        self.state = "STOPPED"
+        self.cause = "none"
+        self.integral = Fraction(0)
+        self.grace_left = named["start_grace"]
+        self.restart_left = named["restart_delay"]
+        self.memory_left = 0
+        self.trips = 0
+        self.doubt = 0  # ms
+        self.fault = False
+        self.in_spell = False
+        self.vacuum_seen = False
+        self.reset_before = True
+        self.first = True
+        self.channels = (Channel(), Channel(), Channel())
+        self.credible = False
+        self.net = 0
+
+    def step(self, elapsed: int, running: int, reset: int, oil: int, suction: int, crankcase: int) -> None:
+        """Take one step."""
+        if self.first:
+            elapsed = 0
+        elif elapsed < 0:
+            elapsed = LONGEST
+        elapsed = min(elapsed, LONGEST)
+        self.first = False
+        late = elapsed > self.s["max_gap"]
+        self.net = oil - crankcase
+
+        doubted = self.doubted(elapsed, (oil, suction, crankcase), running=bool(running), late=late)
+        seen_rate = self.rate(suction) if running else -Fraction(self.s["stopped_recovery"], ONE)
+        self.pass_time(elapsed - doubted, seen_rate, running=bool(running))
+        if running:
+            self.pass_time(doubted, Fraction(1), running=True)
+        self.pass_doubt(elapsed - doubted, doubted)
+        self.pass_delays(elapsed, elapsed - doubted, running=bool(running), late=late)
+        self.follow_spell(suction, running=bool(running))
+        self.decide(suction, running=bool(running), edge=bool(reset) and not self.reset_before)
+        self.reset_before = bool(reset)
+
+    def doubted(self, elapsed: int, readings: tuple[int, int, int], *, running: bool, late: bool) -> int:
+        """Return the ms at the end of this step in which some reading was not credible."""
+        for channel, reading in zip(self.channels, readings, strict=True):
+            channel.look(reading, elapsed, self.s["stuck_after"], running=running)
+        oil, suction, crankcase = readings
+        in_range = (
+            self.s["oil_least"] <= oil <= self.s["oil_most"]
+            and self.s["suction_least"] <= suction <= self.s["suction_most"]
+            and self.s["suction_least"] <= crankcase <= self.s["suction_most"]
+        )
+        longest = max(channel.unmoved for channel in self.channels)
+        self.credible = in_range and not late and longest < self.s["stuck_after"]
+        if late or not in_range:
+            return elapsed
+        return max(0, min(elapsed, longest - self.s["stuck_after"]))
+
+    def rate(self, suction: int) -> Fraction:
+        """Return the weight of a credible moment of running."""
+        s, net = self.s, self.net
+        if net >= s["cut_in"]:
+            return -Fraction(s["recovery"], ONE)
+        if net >= s["cut_out"]:
+            return Fraction(0)
+        weight = Fraction(s["floor_weight"], ONE)
+        if net >= s["floor"]:
+            # The rise by Pa is kept in 1/2**27, rounded down.
+            by_pascal = Fraction(floor((weight - 1) / (s["cut_out"] - s["floor"]) * 2**27), 2**27)
+            weight = 1 + in_2048ths((s["cut_out"] - net) * by_pascal)
+        if suction < s["vacuum"]:
+            weight = in_2048ths(weight * Fraction(s["vacuum_weight"], ONE))
+        return weight
+
+    def pass_time(self, ms: int, rate: Fraction, *, running: bool) -> None:
+        """Let time pass at one rate, cut at the end of the start grace."""
+        if not running:
+            self.grace_left = min(self.grace_left + ms, self.s["start_grace"])
+            self.add(ms * rate)
+            return
+        graced = min(ms, self.grace_left)
+        self.grace_left -= graced
+        if rate < 0:
+            self.add(graced * rate)
+        self.add((ms - graced) * rate)
+
+    def add(self, amount: Fraction) -> None:
+        """Move the integral, within nothing and the trip delay."""
+        self.integral = min(max(self.integral + amount, Fraction(0)), Fraction(self.s["trip_delay"]))
+
+    def pass_doubt(self, seen: int, doubted: int) -> None:
+        """Let doubt drain while readings were credible, then rise."""
+        self.doubt = max(0, self.doubt - seen)
+        if self.doubt == 0:
+            self.fault = False
+        self.doubt = min(self.doubt + doubted, self.s["fault_delay"])
+        if self.doubt == self.s["fault_delay"]:
+            self.fault = True
+
+    def pass_delays(self, elapsed: int, seen: int, *, running: bool, late: bool) -> None:
+        """Let the restart delay run unless the tick is late, and the trip memory while readings are credible."""
+        if running:
+            self.restart_left = self.s["restart_delay"]
+        elif not late:
+            self.restart_left = max(0, self.restart_left - elapsed)
+        running_down = running and self.state in WITHOUT_PERMISSION
+        if not running_down:
+            self.memory_left = max(0, self.memory_left - seen)
+            if self.memory_left == 0:
+                self.trips = 0
+
+    @property
+    def low(self) -> bool:
+        """Short of oil, or in doubt."""
+        return not self.credible or self.net < self.s["cut_out"]
+
+    @property
+    def healthy(self) -> bool:
+        """Well supplied beyond doubt."""
+        return self.credible and self.net >= self.s["cut_in"]
+
+    def follow_spell(self, suction: int, *, running: bool) -> None:
+        """Keep the starved spell and what suction pressure did within it."""
+        if self.healthy or not running:
+            self.in_spell = self.vacuum_seen = False
+        elif self.low:
+            self.in_spell = True
+        if self.in_spell and self.credible and suction < self.s["vacuum"]:
+            self.vacuum_seen = True
+
+    def reload(self, suction: int) -> bool:
+        """Whether suction pressure loads bearings that are short of oil."""
+        threshold = self.s["reload_fraction"] * self.s["trip_delay"] // ONE
+        return (
+            self.vacuum_seen
+            and self.credible
+            and suction >= self.s["reload"]
+            and floor(self.integral) >= threshold
+            and self.net < self.s["floor"]
+        )
+
+    def decide(self, suction: int, *, running: bool, edge: bool) -> None:
+        """Change the state as the description says."""
+        if self.state == "LOCKED_OUT":
+            if edge:
+                self.trips = self.memory_left = 0
+                self.state = "STOPPED" if self.credible and not running and not self.fault else "TRIPPED"
+        elif self.state == "TRIPPED":
+            if not running and self.restart_left == 0 and self.credible and not self.fault:
+                self.state = "STOPPED"
+        elif self.fault:
+            self.state, self.cause = "TRIPPED", "sensor"
+        elif not running:
+            self.state = "STOPPED"
+        else:
+            self.judge(suction)
+
+    def judge(self, suction: int) -> None:
+        """Judge a machine that runs with permission and without a sensor fault."""
+        if self.state == "STOPPED":
+            self.state = "PRIMING"
+        if self.low and self.state != "STARVED":
+            self.state = "PRIMING" if self.grace_left else "STARVED"
+        if self.reload(suction):
+            self.trip("reload")
+        elif self.state == "STARVED" and self.integral == self.s["trip_delay"]:
+            self.trip("oil")
+        elif self.healthy:
+            self.state = "LUBRICATED"
+
+    def trip(self, cause: str) -> None:
+        """Stop the machine and count it."""
+        self.trips += 1
+        self.memory_left = self.s["trip_memory"]
+        self.cause = cause
+        self.state = "LOCKED_OUT" if self.trips >= self.s["trips_to_lockout"] else "TRIPPED"

@@ -1,0 +1,176 @@
+"""What the sweep engine leaps by: summaries of blocks, and what the table says of states at rest."""
+
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from protect import conditions, ranges, state, table
+from replay.engine import portable
+from replay.sweep import blocks, calm
+from replay.sweep.sweep import prepare
+from replay.trace import Trace
+from tests.support.protection import PROFILE
+from tests.support.stories import as_settings, told
+
+pytestmark = pytest.mark.slow("compiles what only it runs")
+
+UNKNOWING = PROFILE | {"stuck_after": 86_400_000, "oil_least": -100_000, "suction_least": -100_000}
+
+
+def settled(place: int, bits: int) -> tuple[int, int]:
+    """Return the state that the table settles in, and the trips it counted."""
+    memory = [0] * state.STATE_SIZE
+    memory[state.STATE] = place
+    table.settle(memory, [0] * ranges.SETTINGS_SIZE, bits)
+    return memory[state.STATE], memory[state.TRIPS]
+
+
+def stays(place: int, known: int, bits: int) -> bool:
+    """Try every set of conditions that agrees with what is known."""
+    agreeing = (other for other in range(calm.CONDITIONS) if other & known == bits & known)
+    return all(settled(place, other) == (place, 0) for other in agreeing)
+
+
+def test_a_state_rests_exactly_where_settling_leaves_it() -> None:
+    """Catches a table that is not read although a row applies: all states under all conditions."""
+    tables = calm.tables()
+    for place in range(calm.STATES):
+        for bits in range(calm.CONDITIONS):
+            if tables.resting[place, bits]:
+                assert settled(place, bits) == (place, 0), (place, bits)
+    assert 0.1 < tables.resting.mean() < 0.9
+
+
+def test_running_states_are_calm_where_no_row_applies() -> None:
+    """Catches a class of net oil pressure in which a state is left, and is skipped all the same."""
+    tables = calm.tables()
+    for place in range(calm.STATES):
+        for number, bits in enumerate(calm.CLASSES):
+            expected = stays(place, calm.RUNNING_KNOWN, conditions.RUNNING | conditions.SENSOR_OK | bits)
+            assert bool(tables.running[place, number]) == expected
+    assert tables.running[state.LUBRICATED].tolist() == [0, 1, 1]
+    assert tables.running[state.STARVED].tolist() == [1, 1, 0]
+
+
+def test_running_states_are_led_where_settling_leads() -> None:
+    """Catches a move that another condition would have turned elsewhere: all conditions that may hold are tried."""
+    moves = calm.tables().moves
+    for place in range(calm.STATES):
+        for number, class_bits in enumerate(calm.CLASSES):
+            known, bits = calm.GRACE_KNOWN, conditions.RUNNING | conditions.SENSOR_OK | class_bits
+            agreeing = (other for other in range(calm.CONDITIONS) if other & known == bits & known)
+            ends = {settled(place, other) for other in agreeing}
+            if moves[place, number] != calm.STEP:
+                assert ends == {(moves[place, number], 0)}
+    assert moves[state.LUBRICATED].tolist() == [state.STARVED, state.LUBRICATED, state.LUBRICATED]
+    assert moves[state.STARVED].tolist() == [state.STARVED, state.STARVED, state.LUBRICATED]
+    assert moves[state.PRIMING].tolist() == [state.STARVED, state.PRIMING, state.LUBRICATED]
+
+
+def test_standing_states_are_calm_where_no_row_applies() -> None:
+    """Catches a restart that is due, or a reset, in the middle of a leap."""
+    tables = calm.tables()
+    for place, known in calm.STANDING_KNOWN.items():
+        assert bool(tables.standing[place]) == stays(place, known, conditions.SENSOR_OK)
+    assert tables.standing.tolist() == [1, 0, 0, 0, 1, 1]
+    assert tables.final == stays(state.LOCKED_OUT, conditions.RESET_EDGE, 0) == 1
+
+
+def test_a_new_row_is_seen(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Catches calm states that are written down here instead of being read from the table."""
+    row = (state.LUBRICATED, conditions.IN_GRACE, conditions.IN_GRACE, state.PRIMING, table.NONE)
+    monkeypatch.setattr(table, "TABLE", (*table.TABLE, row))
+
+    assert calm.tables().running[state.LUBRICATED].tolist() == [0, 0, 0]
+
+
+def ages(trace: Trace) -> np.ndarray:
+    """Return the ages of oil, suction and crankcase pressure at every tick as the logic counts them, int64[n, 3]."""
+    logic, rows = portable.Logic(as_settings(UNKNOWING)), []
+    columns = (trace.running, trace.reset, trace.oil_pa, trace.suction_pa, trace.crankcase_pa)
+    for time, elapsed, *rest in zip(
+        trace.time_ms.tolist(), portable.elapsed_ms(trace).tolist(), *(c.tolist() for c in columns), strict=True
+    ):
+        logic.permitted = 1
+        logic.tick(time, elapsed, *rest)
+        rows.append([logic.memory[place + 1] for place in (state.OIL_SEEN, state.SUCTION_SEEN, state.CRANKCASE_SEEN)])
+    return np.array(rows)
+
+
+@pytest.mark.parametrize("own_crankcase", [False, True])
+@pytest.mark.parametrize("jitter", [False, True])
+def test_a_summary_says_what_lies_in_its_block(own_crankcase: bool, jitter: bool) -> None:
+    """Catches an extreme that is overlooked, and an age that is not the one of the logic."""
+    story = [
+        ("healthy", 90),
+        ("frozen", 70),
+        ("oil frozen", 200),
+        ("standing", 100),
+        ("healthy", 9),
+        ("frozen", 30),
+        ("asleep", 150),
+        ("frozen", 40),
+        ("flickering", 99),
+    ]
+    trace = told(story, 5, own_crankcase=own_crankcase, jitter=jitter)
+    summaries = prepare(trace).summaries
+    true_ages = ages(trace)
+    elapsed = portable.elapsed_ms(trace)
+    edges = [*range(0, len(trace), blocks.BLOCK), len(trace)]
+    assert len(summaries) == len(edges) - 1
+    for summary, (begin, end) in zip(summaries, pairwise(edges), strict=True):
+        part = slice(max(begin - 1, 0), end)  # and the tick before
+        oil, suction, crankcase = trace.oil_pa[part], trace.suction_pa[part], trace.crankcase_pa[part]
+        least_and_most = [f(column) for column in (oil, suction, crankcase) for f in (np.min, np.max)]
+        assert summary[blocks.OIL_LEAST : blocks.CRANKCASE_MOST + 1].tolist() == least_and_most
+        assert summary[blocks.NET_LEAST] == (oil - crankcase).min()
+        assert summary[blocks.LONGEST] == elapsed[begin:end].max()
+        assert summary[blocks.RUNNING] == trace.running[part].sum()
+        assert summary[blocks.STANDING] == (1 - trace.running[part]).sum()
+        assert summary[blocks.RESETS] == trace.reset[part].sum()
+        for channel, column in enumerate((trace.oil_pa, trace.suction_pa, trace.crankcase_pa)):
+            moves = np.flatnonzero(np.diff(column[:end])) + 1
+            assert summary[blocks.LAST_MOVE + channel] == moves[-1]
+        greatest = true_ages[part].max()
+        assert greatest <= summary[blocks.AGE_MOST] <= (2.8 if jitter else 1) * max(greatest, 1)
+
+
+def kind_under(trace: Trace, **named: int) -> int:
+    """Return the bits that all blocks of a trace have in common under sensor settings."""
+    summaries = prepare(trace).summaries
+    kinds, low = np.zeros(len(summaries), np.uint8), np.zeros(len(summaries), np.int64)
+    blocks.classify(summaries, np.array(as_settings(UNKNOWING | named).values), kinds, low, np.zeros(1, np.int64))
+    return int(np.bitwise_and.reduce(kinds))
+
+
+def test_the_limits_of_a_block_are_those_of_the_logic() -> None:
+    """Catches a limit that is off by one: a reading at the end of its range is plausible, an age of stuck_after is stuck."""
+    trace = told([("healthy", 200), ("oil frozen", 50), ("healthy", 200)], 3, own_crankcase=True, jitter=False)
+    suction = np.concatenate((trace.suction_pa, trace.crankcase_pa))
+    just = {
+        "oil_least": int(trace.oil_pa.min()),
+        "oil_most": int(trace.oil_pa.max()),
+        "suction_least": int(suction.min()),
+        "suction_most": int(suction.max()),
+        "max_gap": 1_000,
+        "stuck_after": int(ages(trace).max()) + 1,
+        "vacuum": int(suction.max()),
+        "reload": int(suction.max()),
+    }
+    sound = blocks.INTACT | blocks.MOVING | blocks.RUNS | blocks.NO_RESET
+    tighter = {"oil_least": 1, "oil_most": -1, "suction_least": 1, "suction_most": -1, "max_gap": -1, "stuck_after": -1}
+
+    assert kind_under(trace, **just) == sound
+    for name, by in tighter.items():
+        named = just | {"vacuum": just["suction_most"] - 1, "reload": just["suction_most"] - 1, name: just[name] + by}
+        assert kind_under(trace, **named) == sound & ~(blocks.MOVING if name == "stuck_after" else blocks.INTACT), name
+
+
+def test_short_runs_of_equal_readings_do_not_make_a_block_look_stuck() -> None:
+    """Catches a bound on the ages so wide that blocks with coarse readings are stepped through."""
+    trace = told([("healthy", 6400)], 2, own_crankcase=False, jitter=False)
+    coarse = np.round(trace.oil_pa / 20_000).astype(np.int64) * 20_000
+    plain = Trace("coarse", 0.0, trace.time_ms, coarse, coarse, coarse, trace.running, trace.reset)
+
+    assert prepare(plain).summaries[1:, blocks.AGE_MOST].max() == ages(plain)[64:].max()

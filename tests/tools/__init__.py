@@ -1,0 +1,1 @@
+"""The long tools: gates, campaigns, benchmarks, each held by a short run."""

@@ -1,0 +1,76 @@
+"""The differential campaign in short: it compares what it says, finds a planted fault and tells where."""
+
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from replay.engine import c_port
+from tests.campaigns import differential
+from tests.support.toolchain import C_FOLDER, need
+
+pytestmark = pytest.mark.slow("compiles what only it runs")
+
+
+@pytest.fixture(autouse=True)
+def compiler() -> None:
+    """Skip, by name, what cannot run here."""
+    need("cc")
+
+
+def planted(folder: Path, good: str, bad: str) -> Path:
+    """Return a copy of the C port with one line changed."""
+    for name in c_port.PORT:
+        text = (C_FOLDER / name).read_text()
+        if name == "lubetrip.c":
+            assert text.count(good) == 1
+            text = text.replace(good, bad)
+        (folder / name).write_text(text)
+    return folder
+
+
+def test_reference_and_c_port_agree_on_a_million_adversarial_steps() -> None:
+    """Catches a difference that the vectors do not show; all states have to be met on the way."""
+    found = differential.run(1_000_000, seed=11)
+
+    assert (found.difference, found.steps, found.settings) == (None, 1_000_000, 100)
+    assert found.states == {0, 1, 2, 3, 4, 5}
+
+
+@pytest.mark.parametrize(
+    ("good", "bad", "names"),
+    [
+        ("if (suction < settings[LT_SET_VACUUM]) {", "if (suction <= settings[LT_SET_VACUUM]) {", "integral"),
+        ("return (least <= reading)", "return (least < reading)", "C port: fault "),
+        ("whole = 100", "whole = 99", "integral_percent: reference 100, C port 99"),
+        ("(elapsed < 0) || ", "", "reference"),
+        ("(int32_t)(level >> LT_WEIGHT_BITS)", "(int32_t)(level >> LT_WEIGHT_BITS) + 1", "C port: fault -1"),
+    ],
+)
+def test_a_planted_fault_is_found_and_told(good: str, bad: str, names: str, tmp_path: Path) -> None:
+    """Catches a campaign that compares nothing, or tells of a difference without what it takes to repeat it."""
+    found = differential.run(500_000, seed=11, folder=planted(tmp_path, good, bad))
+
+    assert found.difference is not None
+    assert names in found.difference
+    assert "seed 11, settings number" in found.difference
+    assert "settings [" in found.difference
+
+
+def test_the_command_prints_what_was_compared() -> None:
+    """Catches a report without the count, or one that succeeds where the sides differ."""
+    done = CliRunner().invoke(differential.command, ["differential", "--steps", "2e4", "--seed", "3"])
+
+    assert done.exit_code == 0
+    assert "compared 20000 steps with 2 settings from seed 3" in done.output
+    assert "identical in every word" in done.output
+
+
+def test_the_command_fails_on_a_difference(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Catches exit status 0 after a difference."""
+    different = differential.Found(7, 1, "step 7 of the walk", frozenset())
+    monkeypatch.setattr(differential, "run", lambda *_, **__: different)
+    done = CliRunner().invoke(differential.command, ["differential"])
+
+    assert done.exit_code == 1
+    assert "step 7 of the walk" in done.output

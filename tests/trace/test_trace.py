@@ -1,0 +1,165 @@
+"""The trace reader: CSV and Parquet, empty cells, times, and refusals that name the line."""
+
+from pathlib import Path
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.parquet as pq
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from replay.ground.refusal import Refusal
+from replay.trace import Trace, read_trace
+
+NO_READING = -1000000000
+HEADER = "time_s,oil_pressure_kpa,suction_pressure_kpa,running\n"
+
+
+def read(folder: Path, text: str | bytes) -> Trace:
+    """Read a trace from the text of its CSV file."""
+    path = folder / "trace.csv"
+    path.write_bytes(text.encode() if isinstance(text, str) else text)
+    return read_trace(path)
+
+
+def test_kilopascals_become_whole_pascals_and_seconds_whole_milliseconds(tmp_path: Path) -> None:
+    """Catches truncation (0.1 + 0.2 style) of times and pressures."""
+    trace = read(tmp_path, HEADER + "0.1,440.0004,300.0006,1\n0.2,440.2,300,1\n0.3,440,300,0\n")
+
+    assert trace.time_ms.tolist() == [0, 100, 200]
+    assert trace.oil_pa.tolist() == [440000, 440200, 440000]
+    assert trace.suction_pa.tolist() == [300001, 300000, 300000]
+    assert trace.running.tolist() == [1, 1, 0]
+    assert trace.seconds(200) == 0.3
+
+
+def test_without_a_crankcase_column_the_suction_pressure_stands_in(tmp_path: Path) -> None:
+    """Catches a net oil pressure taken against nothing."""
+    trace = read(tmp_path, HEADER + "0,440,300,1\n1,441,301,1\n")
+    assert trace.crankcase_pa.tolist() == trace.suction_pa.tolist()
+
+
+def test_optional_columns_in_any_order(tmp_path: Path) -> None:
+    """Catches columns matched by position instead of by name."""
+    head = "running,crankcase_pressure_kpa,time_s,reset,suction_pressure_kpa,oil_pressure_kpa,oil_temperature_c,speed_rpm\n"
+    trace = read(tmp_path, head + "1,310,0,0,300,440,55.5,1450\n1,311,1,1,301,441,,\n")
+
+    assert trace.crankcase_pa.tolist() == [310000, 311000]
+    assert trace.reset.tolist() == [0, 1]
+
+
+def test_an_empty_cell_is_no_reading_and_never_a_healthy_one(tmp_path: Path) -> None:
+    """Catches a gap filled by the last or an interpolated value."""
+    trace = read(tmp_path, HEADER + '0,440,300,1\n1,,300,1\n2,440,,1\n3,"",300,1\n')
+
+    assert trace.oil_pa.tolist() == [440000, NO_READING, 440000, NO_READING]
+    assert trace.suction_pa.tolist() == [300000, 300000, NO_READING, 300000]
+
+
+def test_an_empty_running_cell_keeps_the_contact_as_it_was(tmp_path: Path) -> None:
+    """Catches a machine that stops, or starts, because a cell was left out."""
+    trace = read(tmp_path, HEADER + "0,440,300,1\n1,440,300,\n2,440,300,0\n3,440,300,\n4,440,300,1\n")
+    assert trace.running.tolist() == [1, 1, 0, 0, 1]
+
+
+@pytest.mark.parametrize("kpa", ["20001", "-101", "1e300"])
+def test_what_no_sensor_can_say_is_no_reading(kpa: str, tmp_path: Path) -> None:
+    """Catches an absurd number that overflows the integers of the logic."""
+    assert read(tmp_path, HEADER + f"0,440,300,1\n1,{kpa},300,1\n").oil_pa[1] == NO_READING
+
+
+def test_parquet_and_csv_give_the_same_trace(tmp_path: Path) -> None:
+    """Catches a second reader that rounds, fills or orders differently; booleans and integers are taken too."""
+    table = pa.table(
+        {
+            "time_s": pa.array([0.0, 0.25, 1.0]),
+            "oil_pressure_kpa": pa.array([440.1, None, 441.0], pa.float32()),
+            "suction_pressure_kpa": pa.array([300, 301, None], pa.int32()),
+            "running": pa.array([False, True, True]),
+        }
+    )
+    pq.write_table(table, tmp_path / "trace.parquet")
+    one = read_trace(tmp_path / "trace.parquet")
+    other = read(tmp_path, HEADER + "0,440.1,300,0\n0.25,,301,1\n1,441,,1\n")
+
+    for name in ("time_ms", "oil_pa", "suction_pa", "crankcase_pa", "running", "reset"):
+        assert np.array_equal(getattr(one, name), getattr(other, name)), name
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "\ufeff" + HEADER,
+        HEADER.replace("\n", "\r\n"),
+        HEADER.replace(",", " , "),
+        '"' + HEADER[:-1].replace(",", '","') + '"\n',
+    ],
+)
+def test_byte_order_mark_line_ends_blanks_and_quotes_are_no_obstacle(text: str, tmp_path: Path) -> None:
+    """Catches a header that differs only in how a spreadsheet saved it."""
+    assert len(read(tmp_path, text + "0,440,300,1\n1,440,300,1\n")) == 2
+
+
+REFUSED = [
+    ("", ["line 1", "no column 'time_s'"]),
+    (HEADER, ["0 data row(s)", "at least two"]),
+    (HEADER + "0,440,300,1\n", ["1 data row(s)"]),
+    (HEADER.replace("kpa", "bar") + "0,4,3,1\n1,4,3,1\n", ["line 1", "oil_pressure_bar", "oil_pressure_kpa"]),
+    (HEADER.replace(",", ";") + "0;440;300;1\n", ["line 1", "unknown column", "time_s"]),
+    (HEADER.replace(",running", "") + "0,440,300\n1,440,300\n", ["line 1", "no column 'running'"]),
+    (HEADER.replace("running", "time_s") + "0,440,300,1\n1,440,300,1\n", ["line 1", "stands twice"]),
+    (HEADER + "0,440,300,1\n1,44O,300,1\n", ["line 3", "oil_pressure_kpa", '"44O"', "not a number"]),
+    (HEADER + '0,440,300,1\n1,"440,5",300,1\n', ["line 3", "oil_pressure_kpa", '"440,5"']),
+    (HEADER + "0,440,300,1\n1,440,300\n", ["line 3", "3 cell(s) under 4 column(s)"]),
+    (HEADER + "0,440,300,1\n\n1,440,300,1\n1,440,300,1\n", ["line 5", "time_s = 1", "does not increase"]),
+    (HEADER + "5,440,300,1\n4,440,300,1\n", ["line 3", "time_s = 4", "does not increase"]),
+    (HEADER + "0,440,300,1\n0.0001,440,300,1\n", ["line 3", "at least 1 ms"]),
+    (HEADER + "0,440,300,1\n,440,300,1\n", ["line 3", "no time"]),
+    (HEADER + "0,440,300,1\n1e12,440,300,1\n", ["line 3", "not a time in seconds"]),
+    (HEADER + "0,440,300,1\n1,inf,300,1\n", ["line 3", "oil_pressure_kpa", "not a finite number"]),
+    (HEADER + "0,440,300,1\n1,440,300,2\n", ["line 3", "running = 2", "neither 0 nor 1"]),
+    (HEADER + "0,440,300,\n1,440,300,1\n", ["line 2", "running", "first row has no status"]),
+    (HEADER.encode("utf-16"), ["line 1", "not UTF-8"]),
+    (b"\x00\x01\x02", ["line 1"]),
+]
+
+
+@pytest.mark.parametrize(("text", "said"), REFUSED)
+def test_a_broken_trace_is_refused_at_its_line(text: str | bytes, said: list[str], tmp_path: Path) -> None:
+    """Catches a row dropped, sorted or mended in silence, and a message that leaves the line to be searched for."""
+    with pytest.raises(Refusal) as refused:
+        read(tmp_path, text)
+
+    for part in ["trace.csv", *said]:
+        assert part in str(refused.value)
+
+
+def test_a_parquet_file_that_is_none_is_refused(tmp_path: Path) -> None:
+    """Catches a traceback from the library that reads Parquet."""
+    (tmp_path / "trace.parquet").write_text("time_s\n")
+    with pytest.raises(Refusal, match="Parquet"):
+        read_trace(tmp_path / "trace.parquet")
+
+
+def test_a_parquet_column_of_text_is_refused_by_name(tmp_path: Path) -> None:
+    """Catches text that is parsed into numbers by luck."""
+    table = pa.table(dict.fromkeys(HEADER.strip().split(","), pa.array(["0", "x"])))
+    pq.write_table(table, tmp_path / "trace.parquet")
+    with pytest.raises(Refusal, match="column time_s: holds string"):
+        read_trace(tmp_path / "trace.parquet")
+
+
+@pytest.mark.slow("simulates, scores or draws many traces")
+@given(st.lists(st.tuples(st.integers(1, 10**6), st.none() | st.integers(-100000, 20000000)), min_size=2, max_size=30))
+def test_what_is_written_is_read_back(rows: list[tuple[int, int | None]]) -> None:
+    """Catches any value of the admitted range that does not survive the file."""
+    from tempfile import TemporaryDirectory
+
+    times = np.cumsum([step for step, _ in rows]).tolist()
+    lines = [f"{t / 1000},{'' if pa is None else pa / 1000},300,1" for t, (_, pa) in zip(times, rows, strict=True)]
+    with TemporaryDirectory() as folder:
+        trace = read(Path(folder), HEADER + "\n".join(lines) + "\n")
+
+    assert trace.time_ms.tolist() == [t - times[0] for t in times]
+    assert trace.oil_pa.tolist() == [NO_READING if pa is None else pa for _, pa in rows]
