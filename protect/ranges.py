@@ -70,7 +70,7 @@ SETTINGS = (
 
 # Places in the inputs array: one set of readings a step.
 ELAPSED = 0
-RUNNING = 1
+RUN_FEEDBACK = 1
 RESET = 2
 OIL_PRESSURE = 3
 SUCTION_PRESSURE = 4
@@ -80,7 +80,7 @@ INPUTS_SIZE = 6
 # (name, unit, least, most), in the order of the places above.
 INPUTS = (
     ("elapsed", "ms", 0, 1073741823),
-    ("running", "count", 0, 1),
+    ("run_feedback", "count", 0, 1),
     ("reset", "count", 0, 1),
     ("oil_pressure", "Pa", -100000, 20000000),
     ("suction_pressure", "Pa", -100000, 20000000),

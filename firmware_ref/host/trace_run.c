@@ -38,11 +38,11 @@ void lubetrip_run_trace(const int64_t *columns, int64_t ticks, const int32_t *se
         for (place = 0; place < LT_IN_SIZE; place++) {
             inputs[place] = (int32_t)columns[((FIRST_INPUT + place) * ticks) + tick];
         }
-        wants_to_run = inputs[LT_IN_RUNNING] != 0;
-        inputs[LT_IN_RUNNING] = (wants_to_run && (carry[PERMITTED] != 0)) ? 1 : 0;
+        wants_to_run = inputs[LT_IN_RUN_FEEDBACK] != 0;
+        inputs[LT_IN_RUN_FEEDBACK] = (wants_to_run && (carry[PERMITTED] != 0)) ? 1 : 0;
         lubetrip_step(state, settings, inputs, outputs);
 
-        if ((inputs[LT_IN_RUNNING] != 0) && (inputs[LT_IN_ELAPSED] <= settings[LT_SET_MAX_GAP])) {
+        if ((inputs[LT_IN_RUN_FEEDBACK] != 0) && (inputs[LT_IN_ELAPSED] <= settings[LT_SET_MAX_GAP])) {
             carry[RUN_MS] += inputs[LT_IN_ELAPSED];
         }
         carry[PERMITTED] = outputs[LT_OUT_RUN_PERMISSION];

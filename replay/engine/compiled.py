@@ -61,12 +61,12 @@ def trace_kernel(
         tick = carry[POSITION]
         for place in range(ranges.INPUTS_SIZE):
             inputs[place] = columns[FIRST_INPUT + place, tick]
-        wants_to_run = inputs[ranges.RUNNING]
-        inputs[ranges.RUNNING] = wants_to_run & carry[PERMITTED]
+        wants_to_run = inputs[ranges.RUN_FEEDBACK]
+        inputs[ranges.RUN_FEEDBACK] = wants_to_run & carry[PERMITTED]
         before = memory[state.STATE]
         step(memory, values, inputs, results)
 
-        if inputs[ranges.RUNNING] != 0 and inputs[ranges.ELAPSED] <= values[ranges.MAX_GAP]:
+        if inputs[ranges.RUN_FEEDBACK] != 0 and inputs[ranges.ELAPSED] <= values[ranges.MAX_GAP]:
             carry[RUN_MS] += inputs[ranges.ELAPSED]
         carry[PERMITTED] = results[outputs.RUN_PERMISSION]
         if carry[PERMITTED] != 0:

@@ -88,7 +88,7 @@ class Logic:
         self.inputs[:] = (elapsed, running & self.permitted, *rest)
         step(memory, self.values, self.inputs, self.results)
 
-        if self.inputs[ranges.RUNNING] and elapsed <= self.values[ranges.MAX_GAP]:
+        if self.inputs[ranges.RUN_FEEDBACK] and elapsed <= self.values[ranges.MAX_GAP]:
             self.run_ms += elapsed
         self.permitted = self.results[outputs.RUN_PERMISSION]
         if self.permitted:

@@ -237,7 +237,7 @@ class Watcher:
             ("crankcase", ranges.CRANKCASE_PRESSURE, state.CRANKCASE_SEEN),
         ):
             moved, gathered = inputs[place] != before[seen], before[seen + 1]
-            if inputs[ranges.RUNNING]:
+            if inputs[ranges.RUN_FEEDBACK]:
                 unmoved = elapsed + (0 if moved else gathered)
                 self.limit(f"{name} unmoved, stuck_after", unmoved, values[ranges.STUCK_AFTER], counts=on_time)
             elif gathered == values[ranges.STUCK_AFTER]:
@@ -254,7 +254,7 @@ class Watcher:
         self, start: list[int], memory: list[int], values: list[int], inputs: list[int], results: list[int]
     ) -> None:
         net, suction, seen = results[NET_OIL_PRESSURE], inputs[ranges.SUCTION_PRESSURE], results[SEEN]
-        if not inputs[ranges.RUNNING]:
+        if not inputs[ranges.RUN_FEEDBACK]:
             self._drain("at standstill", start, memory, values[ranges.STOPPED_RECOVERY] * seen)
             left, whole = start[state.GRACE_LEFT], values[ranges.START_GRACE]
             self.limit("grace_left regained at standstill, start_grace", left + seen, whole, counts=left < whole)
@@ -318,7 +318,7 @@ class Watcher:
         self, start: list[int], memory: list[int], values: list[int], inputs: list[int], results: list[int]
     ) -> None:
         seen, doubted = results[SEEN], results[DOUBTED]
-        elapsed, gap, running = seen + doubted, values[ranges.MAX_GAP], inputs[ranges.RUNNING]
+        elapsed, gap, running = seen + doubted, values[ranges.MAX_GAP], inputs[ranges.RUN_FEEDBACK]
         waiting = start[state.RESTART_LEFT] > 0 and not running
         self.limit("elapsed, max_gap at standstill", elapsed, gap, counts=waiting)
         self.event("late at standstill keeps the restart delay", waiting and elapsed > gap)

@@ -20,15 +20,15 @@ LOW, BETWEEN, HEALTHY = 0, 1, 2
 CLASSES = (c.LOW, 0, c.HEALTHY)
 
 # What is known while the machine runs on credible readings and nothing is full, due or declared.
-RUNNING_KNOWN = c.RUNNING | c.LOW | c.HEALTHY | c.INTEGRAL_FULL | c.RELOAD | c.SENSOR_OK | c.SENSOR_FAULT
+RUNNING_KNOWN = c.RUNNING | c.LOW | c.HEALTHY | c.INTEGRAL_FULL | c.RELOAD_GUARD | c.SENSOR_OK | c.SENSOR_FAULT
 # What is known beside that with the start grace used up.
 GRACE_KNOWN = RUNNING_KNOWN | c.IN_GRACE
 STEP = -1  # what the table does depends on more than is known, or has an effect
 # What is known while it stands, by state: a restart is not due after a trip, nobody resets a lockout.
 STANDING_KNOWN = {
-    state.STOPPED: c.RUNNING | c.RELOAD | c.SENSOR_OK | c.SENSOR_FAULT,
-    state.TRIPPED: c.RUNNING | c.RELOAD | c.SENSOR_OK | c.RESTART_DUE,
-    state.LOCKED_OUT: c.RUNNING | c.RELOAD | c.SENSOR_OK | c.RESET_EDGE,
+    state.STOPPED: c.RUNNING | c.RELOAD_GUARD | c.SENSOR_OK | c.SENSOR_FAULT,
+    state.TRIPPED: c.RUNNING | c.RELOAD_GUARD | c.SENSOR_OK | c.RESTART_DUE,
+    state.LOCKED_OUT: c.RUNNING | c.RELOAD_GUARD | c.SENSOR_OK | c.RESET_EDGE,
 }
 
 

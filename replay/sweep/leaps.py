@@ -90,7 +90,7 @@ def take(way: Any, machine: Any, tick: int, to: int) -> int:
     """
     memory, inputs = machine.memory, machine.inputs
     read_tick(way.columns, to - 1, inputs)
-    inputs[ranges.RUNNING] &= machine.carry[PERMITTED]
+    inputs[ranges.RUN_FEEDBACK] &= machine.carry[PERMITTED]
     left, most, limits = inputs[ranges.ELAPSED], FAR, machine.values
     oil, suction, crankcase = (
         memory[state.OIL_SEEN + 1],
@@ -99,7 +99,7 @@ def take(way: Any, machine: Any, tick: int, to: int) -> int:
     )
     if to > tick + 1:
         left, most, limits = way.columns.time[to - 1] - way.columns.time[tick - 1], ranges.ELAPSED_MOST, machine.patient
-    ran_ms = left if inputs[ranges.RUNNING] and left <= limits[ranges.MAX_GAP] else 0
+    ran_ms = left if inputs[ranges.RUN_FEEDBACK] and left <= limits[ranges.MAX_GAP] else 0
     while True:
         inputs[ranges.ELAPSED] = min(left, most)
         step(memory, limits, inputs, machine.results, way.tables.resting)
@@ -112,5 +112,5 @@ def take(way: Any, machine: Any, tick: int, to: int) -> int:
             suction,
             crankcase,
         )
-        put_ages(way.columns, way.summaries, memory, tick, to, inputs[ranges.RUNNING])
+        put_ages(way.columns, way.summaries, memory, tick, to, inputs[ranges.RUN_FEEDBACK])
     return ran_ms

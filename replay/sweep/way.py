@@ -9,7 +9,8 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from protect import conditions, integral, outputs, ranges, signals, state, table, timers
+from protect import outputs, ranges, signals, state, table
+from protect.protection import measure
 from replay.sweep import blocks, calm
 
 Array = NDArray[np.int64]
@@ -67,13 +68,9 @@ def copy(words: Any, source: Any) -> None:
 
 def step(memory: Any, values: Any, inputs: Any, results: Any, resting: Any) -> None:
     """Do what `protect.protection.step` does; the table is read only where one of its rows applies."""
-    signals.observe(memory, values, inputs, results)
-    integral.update(memory, values, inputs, results)
-    timers.update(memory, values, inputs, results)
-    bits = conditions.evaluate(memory, values, inputs, results)
+    bits = measure(memory, values, inputs, results)
     if resting[memory[state.STATE], bits] == 0:
         table.settle(memory, values, bits)
-    results[outputs.CONDITIONS] = bits
     outputs.write(memory, values, results)
 
 
@@ -81,7 +78,7 @@ def read_tick(columns: Any, tick: int, inputs: Any) -> None:
     """Take the readings of a tick, and the time since the one before."""
     elapsed = columns.time[tick] - columns.time[tick - 1] if tick > 0 else 0
     inputs[ranges.ELAPSED] = min(elapsed, ranges.INPUTS[ranges.ELAPSED][3])
-    inputs[ranges.RUNNING] = columns.running[tick]
+    inputs[ranges.RUN_FEEDBACK] = columns.running[tick]
     inputs[ranges.RESET] = columns.reset[tick]
     inputs[ranges.OIL_PRESSURE] = columns.oil[tick]
     inputs[ranges.SUCTION_PRESSURE] = columns.suction[tick]

@@ -20,7 +20,7 @@ ATMOSPHERE_PA = 101_325
 # What an injection does with the inputs of tick n since it began: the ticks that the logic gets instead.
 Change = Callable[[int, Inputs, dict[str, int]], list[Inputs]]
 
-ELAPSED, RUNNING, RESET = ranges.ELAPSED, ranges.RUNNING, ranges.RESET
+ELAPSED, RUN_FEEDBACK, RESET = ranges.ELAPSED, ranges.RUN_FEEDBACK, ranges.RESET
 OIL, SUCTION, CRANKCASE = ranges.OIL_PRESSURE, ranges.SUCTION_PRESSURE, ranges.CRANKCASE_PRESSURE
 # With no crankcase sensor, suction pressure stands for both.
 CHANNELS = {"oil": (OIL,), "suction": (SUCTION,), "crankcase": (CRANKCASE,), "suction for both": (SUCTION, CRANKCASE)}
@@ -138,9 +138,9 @@ OTHERS: dict[str, Change] = {
     "every tick late": lambda _, inputs, __: [[6_000, *inputs[1:]]],
     "every tick twice": lambda _, inputs, __: [inputs, inputs],
     "every second tick dropped": dropped,
-    "run feedback lost": on((RUNNING,), lambda _, __: 0),
-    "run feedback held": on((RUNNING,), lambda _, __: 1),
-    "run feedback flickers": on((RUNNING,), lambda tick, running: running if tick % 4 else 0),
+    "run feedback lost": on((RUN_FEEDBACK,), lambda _, __: 0),
+    "run feedback held": on((RUN_FEEDBACK,), lambda _, __: 1),
+    "run feedback flickers": on((RUN_FEEDBACK,), lambda tick, running: running if tick % 4 else 0),
     "reset held": on((RESET,), lambda _, __: 1),
     "reset pressed for ever": on((RESET,), lambda tick, _: tick % 2),
 }

@@ -83,7 +83,7 @@ def live(rng: Any, period: int, values: Any, machine: Any, inputs: Any) -> None:
         machine[STORY_LEFT] = adversary.draw(rng, 14_400_000 if machine[STORY] == WELL else 300_000)
     machine[RESET_IN] -= passed
     inputs[ranges.RESET] = 1 if -3000 < machine[RESET_IN] <= 0 else 0
-    inputs[ranges.RUNNING] = machine[DEMAND] & machine[PERMITTED]
+    inputs[ranges.RUN_FEEDBACK] = machine[DEMAND] & machine[PERMITTED]
     suction = values[ranges.RELOAD] + 50_000 + adversary.draw(rng, 4_000)
     net = values[ranges.CUT_IN] + 20_000 + adversary.draw(rng, 4_000)
     if machine[STORY] == VACUUM:
@@ -96,7 +96,7 @@ def live(rng: Any, period: int, values: Any, machine: Any, inputs: Any) -> None:
             suction = values[ranges.VACUUM] - 1
     inputs[ranges.SUCTION_PRESSURE] = suction
     inputs[ranges.CRANKCASE_PRESSURE] = suction
-    inputs[ranges.OIL_PRESSURE] = suction + net if inputs[ranges.RUNNING] else suction + adversary.draw(rng, 100)
+    inputs[ranges.OIL_PRESSURE] = suction + net if inputs[ranges.RUN_FEEDBACK] else suction + adversary.draw(rng, 100)
     if machine[STORY] == BLIND and adversary.draw(rng, 4) != 0:
         inputs[ranges.OIL_PRESSURE + adversary.draw(rng, 3)] = ranges.NO_READING
 

@@ -39,18 +39,18 @@ def adversarial(seed: int, ticks: int) -> tuple[Trace, Settings]:
     adversary.draw_mood(rng, mood)
     memory, inputs, results = [0] * state.STATE_SIZE, [0] * ranges.INPUTS_SIZE, [0] * outputs.OUTPUTS_SIZE
     state.power_up(memory, values)
-    inputs[ranges.RUNNING] = 1
+    inputs[ranges.RUN_FEEDBACK] = 1
     time_ms, rows = 0, []
     for _ in range(ticks):
-        wanted = inputs[ranges.RUNNING]
+        wanted = inputs[ranges.RUN_FEEDBACK]
         adversary.draw_inputs(rng, memory, values, mood, inputs)
-        wanted = inputs[ranges.RUNNING]
+        wanted = inputs[ranges.RUN_FEEDBACK]
         inputs[ranges.ELAPSED] = min(max(inputs[ranges.ELAPSED], 1), 2_000_000)
-        inputs[ranges.RUNNING] = wanted & int(memory[state.STATE] < state.TRIPPED)
+        inputs[ranges.RUN_FEEDBACK] = wanted & int(memory[state.STATE] < state.TRIPPED)
         time_ms += inputs[ranges.ELAPSED]
         rows.append((time_ms, wanted, *inputs[2:]))
         step(memory, values, inputs, results)
-        inputs[ranges.RUNNING] = wanted
+        inputs[ranges.RUN_FEEDBACK] = wanted
     time, running, reset, oil, suction, crankcase = np.array(rows, np.int64).T
     trace = Trace(
         "drawn", 0.0, time, oil, suction, crankcase, running=running.astype(np.uint8), reset=reset.astype(np.uint8)
