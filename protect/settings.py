@@ -73,6 +73,6 @@ def derive(settings: list[int]) -> None:
     settings[PERCENT_SCALE] = (100 << PERCENT_BITS) // settings[TRIP_DELAY]
     # fraction * trip_delay / 2048, rounded down; the whole product would pass 2**31, so
     # the trip delay goes in as a multiple of 2048 and a rest: 2048 * 878 and 2048 * 2047 at most.
-    whole = settings[TRIP_DELAY] // ONE
-    rest = settings[TRIP_DELAY] % ONE
+    whole = settings[TRIP_DELAY] >> WEIGHT_BITS
+    rest = settings[TRIP_DELAY] & (ONE - 1)
     settings[RELOAD_LEVEL] = settings[RELOAD_FRACTION] * whole + ((settings[RELOAD_FRACTION] * rest) >> WEIGHT_BITS)

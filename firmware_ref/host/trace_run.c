@@ -1,5 +1,5 @@
-/* A whole trace through the C port, for the host's replay: the counterpart of
-   trace_kernel() in replay/engine/compiled.py, place by place. Not for a target. */
+/* The machine obeys, in C: a whole trace through the port, for the host's replay and for the
+   page. The counterpart of obey() in replay/engine/obeying.py, place by place. Not for a target. */
 #include "lubetrip.h"
 
 enum { TIME = 0, FIRST_INPUT = 1 };

@@ -9,11 +9,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from protect import outputs, ranges, state
+from protect import ranges, state
 from replay.drawing.decimation import Floats, polyline, stretch_of
 from replay.drawing.looks import in_rows, time_axis
 from replay.engine import CAUSES, compiled
-from replay.engine.portable import Trail, follow
+from replay.engine.portable import Machine, Trail
 from replay.ground.units import STANDARD_ATMOSPHERE_PA, atmosphere_pa
 from replay.library import Entry, MustTrip
 from replay.settings import Settings
@@ -102,12 +102,8 @@ def picture(
 
 def trail_of(trace: Trace, settings: Settings) -> Trail:
     """Run the logic over a trace and keep every row, by the engine that is done soonest."""
-    if not compiled.pays(len(trace)):
-        return follow(trace, settings)
-    rows = np.zeros((len(trace), state.STATE_SIZE + outputs.OUTPUTS_SIZE), np.int64)
-    stops = compiled.replay_trace(trace, settings, rows).stops
-    integral = 100.0 * rows[:, state.INTEGRAL] / settings.values[ranges.TRIP_DELAY]
-    return Trail(rows[:, state.STATE].copy(), integral, stops)
+    machine = compiled.machine(settings) if compiled.pays(len(trace)) else Machine(settings)
+    return machine.follow(trace)
 
 
 def in_kpa(pascals: NDArray[np.int64]) -> Floats:

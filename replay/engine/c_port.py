@@ -18,9 +18,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from protect import outputs, state
-from replay.engine.compiled import ROOM, Array, collect, columns_of
-from replay.engine.portable import Replay
+from replay.engine.obeying import POSITION
+from replay.engine.portable import Array, Machine, Replay
 from replay.ground.refusal import refusal
 from replay.settings import Settings
 from replay.trace import Trace
@@ -109,22 +108,31 @@ def _port() -> Any:
     return load(build())
 
 
+def _obey(
+    columns: Array,
+    values: Any,
+    memory: Any,
+    _inputs: Any,
+    _results: Any,
+    changes: Any,
+    stops: Any,
+    carry: Any,
+    trail: Any,
+) -> None:
+    """Run on as `replay.engine.obeying.obey` does, in C; values, memory and trail are int32."""
+    noted = trail[carry[POSITION] :].ctypes.data if len(trail) else None
+    arrays = (changes.ctypes.data, stops.ctypes.data, carry.ctypes.data, noted)
+    shape = (columns.shape[1], values.ctypes.data, memory.ctypes.data, len(changes))
+    _port().lubetrip_run_trace(columns.ctypes.data, *shape, *arrays)
+
+
 def replay_trace(trace: Trace, settings: Settings, trail: NDArray[np.int32] | None = None) -> Replay:
     """Run the C port over a trace from power-up of a machine at rest.
 
     A trail, int32[n, 25] in C order, is filled with state[16] and outputs[9] of
     every tick. Raises Refusal without a C compiler.
     """
-    port = _port()
-    columns = columns_of(trace)
-    values = np.array(settings.values, np.int32)
-    memory = np.zeros(state.STATE_SIZE, np.int32)
-    port.lubetrip_power_up(memory.ctypes.data, values.ctypes.data)
-    width = (state.STATE_SIZE + outputs.OUTPUTS_SIZE) * 4
-
-    def run_on(changes: Array, stops: Array, carry: Array) -> None:
-        noted = None if trail is None else trail.ctypes.data + int(carry[0]) * width
-        arrays = (changes.ctypes.data, stops.ctypes.data, carry.ctypes.data, noted)
-        port.lubetrip_run_trace(columns.ctypes.data, len(trace), values.ctypes.data, memory.ctypes.data, ROOM, *arrays)
-
-    return collect(columns, settings, run_on)
+    machine = Machine(settings, _obey, np.asarray)
+    machine.values, machine.memory = machine.values.astype(np.int32), machine.memory.astype(np.int32)
+    _port().lubetrip_power_up(machine.memory.ctypes.data, machine.values.ctypes.data)
+    return machine.replay(trace, trail)

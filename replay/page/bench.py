@@ -20,7 +20,8 @@ from protect.settings import RELATIONS
 from replay.drawing.looks import LANES, LINES, SHADES
 from replay.engine import STATES, logic_digest
 from replay.engine.c_port import port_digest
-from replay.engine.compiled import FIRST_INPUT, columns_of
+from replay.engine.obeying import FIRST_INPUT
+from replay.engine.portable import columns_of
 from replay.ground.refusal import refusal
 from replay.ground.toml_files import read_toml
 from replay.ground.units import quantity

@@ -14,7 +14,7 @@ import numpy as np
 
 from protect.ranges import INPUTS, NO_READING, OIL_PRESSURE
 from replay.engine import engine_named
-from replay.engine.portable import Logic
+from replay.engine.portable import Machine
 from replay.physics import layout
 from replay.physics.families import case_of
 from replay.physics.sensors import NO_READING as NOTHING_READ
@@ -51,13 +51,13 @@ class Course:
         return self.unprotected == "certain" and self.protected == "none"
 
 
-def obey(case: Case, settings: Settings) -> tuple[Logic, Plant, float, int]:
+def obey(case: Case, settings: Settings) -> tuple[Machine, Plant, float, int]:
     """Run one machine under the protection.
 
     Returns the logic and the plant at the end, the least film reserve of the
     likely journal, and how often the machine started again after a stop.
     """
-    logic, plant = Logic(settings), Plant(case)
+    logic, plant = Machine(settings), Plant(case)
     chain = case.chain
     sensors = [chain.oil, chain.suction] + ([chain.crankcase] if chain.crankcase else [])
     channels = (layout.R_OIL_PA, layout.R_SUCTION_PA, layout.R_CRANKCASE_PA)
@@ -65,7 +65,7 @@ def obey(case: Case, settings: Settings) -> tuple[Logic, Plant, float, int]:
     held = [np.zeros(SENSOR_STATES) for _ in sensors]
     least, restarts, stopped, before = 1.0, 0, 0, 0
     for number, time_ms in enumerate(plant.draws.time_ms.tolist()):
-        row = plant.advance(time_ms / 1000.0, permission=bool(logic.permitted))
+        row = plant.advance(time_ms / 1000.0, permission=logic.permitted)
         readings = [
             _admitted(
                 read_sensor(

@@ -11,7 +11,7 @@ oil, healthy, starved spell, full, reload, doubt are the bits and flags that
 ends it: a dead sensor is a doubt, not a starved bearing.
 
 Everything runs interpreted on lists or compiled on int64 arrays, to the same
-result. Columns as in `replay.engine.compiled`; time in ms, pressures in Pa.
+result. Columns as in `replay.engine.obeying`; time in ms, pressures in Pa.
 """
 
 from typing import Any
@@ -37,7 +37,7 @@ from protect.ranges import (
     VACUUM,
 )
 from protect.state import CRANKCASE_SEEN, FLAGS, GRACE_LEFT, IN_SPELL, INTEGRAL, OIL_SEEN, SUCTION_SEEN
-from replay.engine.compiled import FIRST_INPUT, TIME
+from replay.engine.obeying import FIRST_INPUT, TIME
 
 # Kinds of event, and their rows in `opened`.
 STARVED, IN_VACUUM, DOUBT = range(3)
@@ -216,7 +216,7 @@ def watch(
 ) -> None:
     """Run on from totals[POSITION] until the end of the columns or until `events` may not take those of a row.
 
-    columns[7][n] as in `replay.engine.compiled`; values, memory, inputs, results as in
+    columns[7][n] as in `replay.engine.obeying`; values, memory, inputs, results as in
     `protect`; opened[KINDS][EVENT_SIZE] events under way; events[room][EVENT_SIZE].
     """
     while totals[POSITION] < len(columns[0]) and totals[FOUND] + KINDS <= len(events):

@@ -29,12 +29,17 @@ class Triage:
         """Return the confidence of the limits: that of the settings' acceptance."""
         return self.settings.acceptance.shown_confidence
 
+    @property
+    def engines(self) -> list[str]:
+        """Return the names of the engines that ran: one, unless findings of several runs were put together."""
+        return sorted({found.engine for found in self.machines if found.logs})
+
     def as_json(self) -> dict[str, Any]:
         """Return the report in the form of its schema: s, kPa, absolute pressures."""
         return {
             "schema": SCHEMA,
             "settings": self.settings.as_json(),
-            "logic": {"digest": logic_digest()},
+            "logic": {"engine": ", ".join(self.engines), "digest": logic_digest()},
             "rule": RULE,
             "exposure": [rate.as_json() for rate in rates(self.machines, self.confidence)],
             "machines": [self._machine(place, found) for place, found in enumerate(self.machines, start=1)],

@@ -12,8 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from protect import outputs, ranges, state
-from replay.engine import CAUSES, compiled, portable
-from replay.engine.compiled import FIRST_INPUT, TIME
+from replay.engine import CAUSES, compiled
+from replay.engine.obeying import FIRST_INPUT, TIME
+from replay.engine.portable import Machine, columns_of
 from replay.engine.workers import Each, one_by_one
 from replay.settings import Settings
 from replay.trace import Trace, read_pieces
@@ -34,10 +35,14 @@ PAYS_FROM_COMPILING = 600_000
 
 @dataclass
 class Findings:
-    """What the logs of one machine show. Times in ms; `stops` by cause and `lockouts` are those of an obeyed logic."""
+    """What the logs of one machine show, and by which engine.
+
+    Times in ms; `stops` by cause and `lockouts` are those of an obeyed logic.
+    """
 
     machine: str
     files: tuple[Path, ...]
+    engine: str = ""
     logs: int = 0
     rows: int = 0
     run_ms: int = 0
@@ -118,57 +123,20 @@ class Obeyed:
     def __init__(self, settings: Settings, *, fast: bool) -> None:
         self.stops: Counter[str] = Counter()
         self.lockouts = 0
-        self.take: Callable[[Array], None] = self._compiled if fast else self._interpreted
-        if not fast:
-            self.logic = portable.Logic(settings)
-            return
-        self.values = np.array(settings.values, np.int64)
-        self.memory = np.zeros(state.STATE_SIZE, np.int64)
-        state.power_up(self.memory, self.values)  # type: ignore[arg-type]
-        self.results = np.zeros(outputs.OUTPUTS_SIZE, np.int64)
-        self.changes = np.zeros((compiled.ROOM, compiled.CHANGE_SIZE), np.int64)
-        self.felt = np.zeros((compiled.ROOM, compiled.STOP_SIZE), np.int64)
-        self.carry = compiled.fresh_carry()
-        self.trail = np.zeros((0, state.STATE_SIZE + outputs.OUTPUTS_SIZE), np.int64)
+        self.machine = compiled.machine(settings) if fast else Machine(settings)
 
-    def _compiled(self, columns: Array) -> None:
-        self.carry[compiled.POSITION] = 0
-        while self.carry[compiled.POSITION] < columns.shape[1]:
-            _compiled_replay()(
-                columns,
-                self.values,
-                self.memory,
-                self.results,
-                self.changes,
-                self.felt,
-                self.carry,
-                self.trail,
-            )
-            self._count(
-                self.felt[: self.carry[compiled.STOPS], 1].tolist(),
-                self.changes[: self.carry[compiled.CHANGES], compiled.AFTER].tolist(),
-            )
-
-    def _interpreted(self, columns: Array) -> None:
-        for inputs in zip(*columns.tolist(), strict=True):
-            self.logic.tick(*inputs)
-        self._count([stop.cause for stop in self.logic.stops], [change.after for change in self.logic.changes])
-        self.logic.stops.clear()
-        self.logic.changes.clear()
-
-    def _count(self, causes: list[int], after: list[int]) -> None:
-        self.stops.update(str(CAUSES[cause]) for cause in causes)
-        self.lockouts += after.count(state.LOCKED_OUT)
+    def take(self, columns: Array) -> None:
+        """Take the next rows."""
+        self.machine.take(columns)
+        self.stops.update(str(CAUSES[stop.cause]) for stop in self.machine.stops)
+        self.lockouts += sum(change.after == state.LOCKED_OUT for change in self.machine.changes)
+        self.machine.stops.clear()
+        self.machine.changes.clear()
 
 
 @functools.cache
 def _compiled_watch() -> Callable[..., Any]:
     return compiled.compiled(kernel.watch, kernel)
-
-
-@functools.cache
-def _compiled_replay() -> Callable[..., Any]:
-    return compiled.compiled(compiled.trace_kernel)
 
 
 def compiling_pays(rows: int) -> bool:
@@ -183,6 +151,7 @@ class Log:
     def __init__(self, findings: Findings, settings: Settings, start_s: float, *, fast: bool) -> None:
         self.findings, self.settings, self.start_s = findings, settings, start_s
         self.watch, self.obeyed = Watch(settings, fast=fast), Obeyed(settings, fast=fast)
+        findings.engine = "compiled" if fast else "portable"
         self.last_ms: int | None = None
         self.begins: list[int] = []
         self.files: list[str] = []
@@ -200,7 +169,7 @@ class Log:
 
     def take(self, piece: Trace) -> None:
         """Take the next rows of the file."""
-        columns = compiled.columns_of(piece)
+        columns = columns_of(piece)
         columns[TIME] += self.begins[-1]
         if self.last_ms is not None:
             most = ranges.INPUTS[ranges.ELAPSED][3]

@@ -59,12 +59,11 @@ def adversarial(seed: int, ticks: int) -> tuple[Trace, Settings]:
 
 
 def interpreted_trail(trace: Trace, settings: Settings) -> np.ndarray:
-    """Return state and outputs of the interpreted engine at every tick, int64[n, 25]."""
-    logic, rows = portable.Logic(settings), []
-    columns = compiled.columns_of(trace).T.tolist()
-    for row in columns:
-        logic.tick(*row)
-        rows.append(logic.memory + logic.results)
+    """Return state and outputs of the interpreted engine, tick by tick, int64[n, 25]."""
+    machine, rows = portable.Machine(settings), []
+    for row in portable.columns_of(trace).T.tolist():
+        machine.tick(*row)
+        rows.append(machine.memory + machine.results)
     return np.array(rows, np.int64)
 
 
@@ -115,8 +114,7 @@ def test_the_drawn_traces_make_all_that_a_replay_tells_of() -> None:
 
 def test_more_changes_than_fit_into_one_call(replayed, monkeypatch: pytest.MonkeyPatch) -> None:
     """Catches results that are lost, or told twice, where a kernel returns because its arrays are full."""
-    monkeypatch.setattr(compiled, "ROOM", 3)
-    monkeypatch.setattr(c_port, "ROOM", 3)
+    monkeypatch.setattr(portable, "ROOM", 3)
     trace, settings = adversarial(70, 1000)
     replay, trail = replayed(trace, settings)
 

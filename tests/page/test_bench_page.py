@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from protect import ranges
-from replay.engine.portable import follow
+from replay.engine.portable import Machine
 from replay.ground.refusal import Refusal
 from replay.ground.statistics import exposure_needed, proportion_upper
 from replay.ground.units import atmosphere_pa
@@ -224,7 +224,7 @@ def test_shows_state_integral_and_readings_of_every_tick_as_the_reference_has_th
     assert answers[1] == answer
     for place, shown in zip(library.entries, answer["trails"], strict=True):
         trace = read_trace(place.path)
-        trail = follow(trace, settings)
+        trail = Machine(settings).follow(trace)
         assert shown["states"] == trail.states.tolist()
         percent = np.array(shown["integral"]) * 100.0 / settings.values[ranges.TRIP_DELAY]
         assert np.allclose(percent, trail.integral_percent, rtol=1e-12)

@@ -40,7 +40,7 @@ def test_claim_is_proved(claim: str, any_step: Step) -> None:
 
 # claim: (file of protect, what stands there, the planted defect)
 DEFECTS = {
-    "derived_settings_are_bounded": ("settings", "[TRIP_DELAY]) >> WEIGHT_BITS", "[TRIP_DELAY]) >> (WEIGHT_BITS - 1)"),
+    "derived_settings_are_bounded": ("settings", "rest) >> WEIGHT_BITS)", "rest) >> (WEIGHT_BITS - 1))"),
     "weight_bands": ("integral", "if net >= settings[CUT_OUT]:", "if net > settings[CUT_OUT]:"),
     "weight_in_vacuum": ("integral", "if suction < settings[VACUUM]:", "if suction <= settings[VACUUM]:"),
     "weight_falls_with_net_oil_pressure": ("settings", "// span", "// span + 1"),

@@ -7,6 +7,7 @@ import pytest
 
 from protect import conditions, ranges, state, table
 from replay.engine import portable
+from replay.engine.obeying import PERMITTED
 from replay.sweep import blocks, calm
 from replay.sweep.sweep import prepare
 from replay.trace import Trace
@@ -87,14 +88,11 @@ def test_a_new_row_is_seen(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def ages(trace: Trace) -> np.ndarray:
     """Return the ages of oil, suction and crankcase pressure at every tick as the logic counts them, int64[n, 3]."""
-    logic, rows = portable.Logic(as_settings(UNKNOWING)), []
-    columns = (trace.running, trace.reset, trace.oil_pa, trace.suction_pa, trace.crankcase_pa)
-    for time, elapsed, *rest in zip(
-        trace.time_ms.tolist(), portable.elapsed_ms(trace).tolist(), *(c.tolist() for c in columns), strict=True
-    ):
-        logic.permitted = 1
-        logic.tick(time, elapsed, *rest)
-        rows.append([logic.memory[place + 1] for place in (state.OIL_SEEN, state.SUCTION_SEEN, state.CRANKCASE_SEEN)])
+    machine, rows = portable.Machine(as_settings(UNKNOWING)), []
+    for row in portable.columns_of(trace).T.tolist():
+        machine.carry[PERMITTED] = 1
+        machine.tick(*row)
+        rows.append([machine.memory[place + 1] for place in (state.OIL_SEEN, state.SUCTION_SEEN, state.CRANKCASE_SEEN)])
     return np.array(rows)
 
 
