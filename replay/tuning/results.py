@@ -14,10 +14,10 @@ from pathlib import Path
 from typing import Any
 
 from protect import ranges
-from replay.engine import engine_named
 from replay.library import library_digest
 from replay.score import evidence
 from replay.settings.file import PLACES
+from replay.sweep import account
 from replay.tuning.judge import RULE, Figures
 from replay.tuning.levers import Lever
 from replay.tuning.robustness import Bracket, Found, Robustness
@@ -112,7 +112,7 @@ def tuning_json(tuning: Tuning) -> dict[str, Any]:
         "schema": SCHEMA,
         "base": tuning.space.base.as_json(),
         "acceptance": vars(tuning.space.base.acceptance),
-        "logic": engine_named("compiled").as_json(),
+        "logic": account(),
         "library": {"digest": library_digest(tuning.library), "traces": len(entries)},
         "varied": {axis.key: len(axis.options) for axis in tuning.space.axes},
         "judged": len(tuning.lines) - 1,
@@ -199,7 +199,7 @@ def tolerances_json(robust: Robustness, drawn: MonteCarlo, digest: str) -> dict[
     return {
         "schema": TOLERANCES_SCHEMA,
         "settings": robust.settings.as_json(),
-        "logic": engine_named("compiled").as_json(),
+        "logic": account(),
         "library": {"digest": digest},
         "robustness": robustness_json(robust),
         "monte_carlo": monte_carlo_json(drawn),

@@ -13,6 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from replay.drawing.plot_tuning import draw_pareto, pareto_png
+from replay.engine import c_port, compiled, logic_digest, portable
 from replay.engine.workers import one_by_one
 from replay.ground.refusal import Refusal
 from replay.library import Entry, MustTrip, read_library
@@ -21,8 +22,11 @@ from replay.settings import read_settings
 from replay.synth import recipe, synthesise
 from replay.tuning.fresh import on_fresh_library, recipe_of
 from replay.tuning.holdout import split
+from replay.tuning.levers import levers
 from replay.tuning.pareto import chosen, front
-from replay.tuning.results import candidates_table, result_files, tuning_json
+from replay.tuning.results import candidates_table, result_files, tolerances_json, tuning_json
+from replay.tuning.robustness import robustness
+from replay.tuning.tolerance import USUAL_TOLERANCES, monte_carlo
 from replay.tuning.tune import Tuning, tune
 from replay.tuning.vary import read_space
 from tests.support.command import lubetrip
@@ -75,6 +79,22 @@ def test_the_parts_are_scored_as_libraries_of_their_own(folder: Path, grid: Tuni
         half = replace(library, entries=tuple(library.entries[place] for place in part))
 
         assert figures_of(figures) == figures_of(score(half, grid.chosen.candidate.settings))
+
+
+def test_the_reports_name_the_sweep_and_nothing_else_ran(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Catches a report that names an engine which replayed nothing: here all the others are out of order."""
+
+    def out_of_order(*_: object) -> None:
+        raise AssertionError
+
+    for engine in (portable, compiled, c_port):
+        monkeypatch.setattr(engine, "replay_trace", out_of_order)
+    library, settings = read_library(folder), read_settings(folder / "settings.toml")
+    robust = robustness(library.entries[:2], settings, levers(settings)[:3], one_by_one, lambda: None)
+    drawn = monte_carlo(library.entries[:2], settings, USUAL_TOLERANCES, 1, 3, one_by_one, lambda: None)
+    reports = tuning_json(tuned(folder)), tolerances_json(robust, drawn, "")
+
+    assert [report["logic"] for report in reports] == 2 * [{"engine": "sweep", "digest": logic_digest()}]
 
 
 def test_every_file_of_the_pareto_set_is_ready_to_use(grid: Tuning, tmp_path: Path) -> None:
