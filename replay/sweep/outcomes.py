@@ -4,7 +4,7 @@ import functools
 import itertools
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,8 @@ from replay.settings import Settings
 from replay.sweep import blocks, fast_ticks, lane, long_ticks, table_facts, walk
 from replay.sweep.blocks import Array
 from replay.trace import Trace
+
+Word = TypeVar("Word", np.int64, np.uint8)
 
 # Candidates that agree on these see the same blocks as fit to leap over.
 SENSORS = (
@@ -52,12 +54,7 @@ class Batch:
     groups: Array
 
 
-@dataclass(frozen=True)
-class Candidates:
-    """Candidate settings in the order in which a sweep takes them."""
-
-    count: int
-    batches: tuple[Batch, ...]
+Candidates = tuple[Batch, ...]  # all of them, in the order in which a sweep takes them
 
 
 def prepare(trace: Trace) -> Prepared:
@@ -70,7 +67,7 @@ def prepare(trace: Trace) -> Prepared:
     return Prepared(trace, columns, summaries, last_reset)
 
 
-def _plain(column: NDArray[Any]) -> NDArray[Any]:
+def _plain(column: NDArray[Word]) -> NDArray[Word]:
     """Return a column as compiled code wants it, which it mostly is: in one piece and writable."""
     whole = column.flags.c_contiguous and column.flags.writeable
     return column if whole else column.copy()
@@ -86,7 +83,7 @@ def arrange(candidates: Sequence[Settings]) -> Candidates:
     for begin, end in itertools.pairwise(_edges(values[:, SENSORS])):
         part = values[begin:end]
         batches.append(Batch(order[begin:end], part, np.array(_edges(part[:, COMMON]), np.int64)))
-    return Candidates(len(candidates), tuple(batches))
+    return tuple(batches)
 
 
 def _edges(rows: Array) -> list[int]:
@@ -101,9 +98,9 @@ def sweep(prepared: Prepared, candidates: Candidates) -> list[Replay]:
     Stops, run time, late ticks and lockout are those of a replay, bit for bit; `changes` is empty.
     """
     replays: dict[int, Replay] = {}
-    for batch in candidates.batches:
+    for batch in candidates:
         replays.update(zip(batch.places.tolist(), _replays(prepared, batch), strict=True))
-    return [replays[place] for place in range(candidates.count)]
+    return [replays[place] for place in range(len(replays))]
 
 
 def _replays(prepared: Prepared, batch: Batch) -> list[Replay]:
@@ -116,18 +113,16 @@ def _replays(prepared: Prepared, batch: Batch) -> list[Replay]:
     for who, tick, cause in found:
         stops[who].append((tick, Stop(int(times[tick]), cause)))
     rows = carry[:, (lane.RUN_MS, lane.LOCKED, lane.BRANCHED)].tolist()
+
+    def own(who: int, leader: int) -> Replay:
+        run_ms, locked, branched = rows[who]
+        before = (stop for tick, stop in stops[leader] if tick < branched)
+        return Replay((), (*before, *(stop for _, stop in stops[who])), run_ms, late, bool(locked))
+
     replays = []
     for first, end in itertools.pairwise(batch.groups.tolist()):
-        run_ms, locked, _ = rows[end - 1]
-        leading = Replay((), tuple(stop for _, stop in stops[end - 1]), run_ms, late, bool(locked))
-        for who in range(first, end - 1):
-            run_ms, locked, branched = rows[who]
-            if branched == len(times):
-                replays.append(leading)
-            else:
-                before = (stop for tick, stop in stops[end - 1] if tick < branched)
-                own = (stop for _, stop in stops[who])
-                replays.append(Replay((), (*before, *own), run_ms, late, bool(locked)))
+        leading = own(end - 1, end - 1)
+        replays += [leading if rows[who][-1] == len(times) else own(who, end - 1) for who in range(first, end - 1)]
         replays.append(leading)
     return replays
 

@@ -57,9 +57,7 @@ def tables() -> Tables:
     for place, mask, value, *_ in table.TABLE:
         settled[place, bits & mask == value] = 0
     stays = [rests(place, LONG_KNOWN[place], long_bits(place)) for place in range(STATES)]
-    moves = [
-        [_led_to(place, FAST_KNOWN, c.RUNNING | c.SENSOR_OK | bits) for bits in CLASSES] for place in range(STATES)
-    ]
+    moves = [[_led_to(place, c.RUNNING | c.SENSOR_OK | bits) for bits in CLASSES] for place in range(STATES)]
     final = rests(state.LOCKED_OUT, c.RESET_EDGE, 0)
     return Tables(settled, np.array(stays, np.uint8), np.array(moves, np.int8), int(final))
 
@@ -74,14 +72,14 @@ def rests(place: int, known: int, bits: int) -> bool:
     return all(row[0] != place or (row[2] ^ bits) & row[1] & known for row in table.TABLE)
 
 
-def _led_to(place: int, known: int, bits: int) -> int:
-    """Return the state that a state ends in, whatever the conditions outside of `known` are, or STEP."""
+def _led_to(place: int, bits: int) -> int:
+    """Return the state that a state ends in, whatever the conditions outside of FAST_KNOWN are, or STEP."""
     for _ in range(table.MOST_MOVES):
-        if rests(place, known, bits):
+        if rests(place, FAST_KNOWN, bits):
             return place
         # The first row that may apply has to be one that does, on what is known alone, and has no effect.
-        row = next(row for row in table.TABLE if row[0] == place and not (row[2] ^ bits) & row[1] & known)
-        if row[1] & ~known or row[4] != table.NONE:
+        row = next(row for row in table.TABLE if row[0] == place and not (row[2] ^ bits) & row[1] & FAST_KNOWN)
+        if row[1] & ~FAST_KNOWN or row[4] != table.NONE:
             return STEP
         place = row[3]
-    return place if rests(place, known, bits) else STEP
+    return place if rests(place, FAST_KNOWN, bits) else STEP

@@ -199,8 +199,9 @@ def single(trace: Trace, size: Size) -> None:
 
 def curves(size: Size) -> None:
     """Print the cost over hours and over candidates."""
-    candidates = arrange(grid(size.delays, size.cut_outs))
-    print(f"\ncost over hours, {candidates.count} candidates, prepared within")
+    settings = grid(size.delays, size.cut_outs)
+    candidates = arrange(settings)
+    print(f"\ncost over hours, {len(settings)} candidates, prepared within")
     longest = synthesised(STEADY, 0, size.curve_hours[-1])
     for hours in size.curve_hours:
         trace = _first(longest, int(len(longest) * hours / size.curve_hours[-1]))
@@ -209,9 +210,10 @@ def curves(size: Size) -> None:
     prepared = prepare(synthesised(HOURLY[0], 0, size.hours))
     print(f"\ncost over candidates, {len(prepared.trace)} rows, prepared trace")
     for delays in size.curve_delays:
-        candidates = arrange(grid(delays, size.cut_outs))
+        settings = grid(delays, size.cut_outs)
+        candidates = arrange(settings)
         spent = best(lambda candidates=candidates: sweep(prepared, candidates), size.runs)
-        print(f"  {candidates.count:6} candidates {spent * 1e3:9.3f} ms {spent / candidates.count * 1e6:9.3f} us each")
+        print(f"  {len(settings):6} candidates {spent * 1e3:9.3f} ms {spent / len(settings) * 1e6:9.3f} us each")
 
 
 def run(size: Size) -> None:
