@@ -164,7 +164,7 @@ def _write(out: Path, result: "Tuning", moved: "tuple[Robustness, MonteCarlo] | 
     if moved is not None:
         robust, drawn = moved
         report |= {"robustness": results.robustness_json(robust), "monte_carlo": results.monte_carlo_json(drawn)}
-        plots["tornado.png"] = plot_tuning.tornado_png(robust, results.line_words(result, result.chosen))
+        plots["tornado.png"] = plot_tuning.tornado_png(robust, results.line_words(result.chosen))
     write_folder(out, results.result_files(result, report, plots))
 
 

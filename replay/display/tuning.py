@@ -55,13 +55,11 @@ def _pareto(tuning: Tuning) -> RenderableType:
         line = tuning.lines[one.candidate]
         held = _limits(line.held_out) if line.held_out else []
         mark = "*" if one == tuning.best else ""
-        table.add_row(
-            f"{mark}{line.number}", Text(line_words(tuning, line)), *_limits(line.tuning), *held, str(one.alike)
-        )
+        table.add_row(f"{mark}{line.number}", Text(line_words(line)), *_limits(line.tuning), *held, str(one.alike))
     base = tuning.base
     held = _limits(base.held_out) if base.held_out else []
     table.add_section()
-    table.add_row(str(BASE), Text(f"base: {line_words(tuning, base)}"), *_limits(base.tuning), *held, "")
+    table.add_row(str(BASE), Text(f"base: {line_words(base)}"), *_limits(base.tuning), *held, "")
     return table
 
 

@@ -13,7 +13,7 @@ import os
 import types
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,8 @@ from replay.engine import obeying
 from replay.engine.portable import Machine, Replay, logic_digest
 from replay.settings import Settings
 from replay.trace import Trace
+
+Function = TypeVar("Function", bound=Callable[..., Any])
 
 # Ticks from which a compiled replay is worth its wait: with the code on disk it
 # waits for the import of numba, without it for the compiler as well.
@@ -60,7 +62,7 @@ def _register(module: types.ModuleType) -> None:
             register_jitable(function)
 
 
-def compiled(function: Callable[..., Any], *beside: types.ModuleType) -> Callable[..., Any]:
+def compiled(function: Function, *beside: types.ModuleType) -> Function:
     """Compile a function that calls `protect` and perhaps other modules beside it.
 
     The machine code is kept on disk where that can be written.
@@ -79,7 +81,7 @@ def compiled(function: Callable[..., Any], *beside: types.ModuleType) -> Callabl
     before = config.CACHE_DIR
     config.CACHE_DIR = str(folder)
     try:
-        return numba.njit(cache=keep)(function)  # type: ignore[no-any-return,unused-ignore]
+        return numba.njit(cache=keep)(function)  # type: ignore[no-any-return,return-value,unused-ignore]
     finally:
         config.CACHE_DIR = before
 

@@ -11,12 +11,5 @@ From what a user asks for to what is left behind:
     robustness  how far each lever may move (levers, amounts, disturb), tolerance: all of them at once
     results     the folder that a run leaves
 
-The exact judge of many candidates over one trace, from the outside in:
-
-    sweep       what others call: prepare a trace, arrange candidates, sweep
-    blocks      what is summed up of a trace once, for all candidates
-    passage     the way of candidates through a trace, and why it is exact
-    leaps       long ticks, calm_run: ticks that move integral and timers only
-    calm        where the cause-and-effect table leads, read from the table
-    way         what is carried along, and the single step
+What a candidate does over a trace comes from `replay.sweep`, which says at its head why that is exact.
 """

@@ -9,9 +9,8 @@ pressure. What no sensor can say becomes no reading, as in `replay.trace.trace`.
 
 import functools
 import sys
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -87,7 +86,7 @@ def _read(trace: Trace, pascals: NDArray[np.int64], error: SensorError, place: i
     return np.where(real & (read >= least) & (read <= most), read, NO_READING).astype(np.int64)
 
 
-def follow_lag(time_ms: Any, values: Any, real: Any, lag_ms: Any) -> None:
+def follow_lag(time_ms: NDArray[np.int64], values: NDArray[np.float64], real: NDArray[np.bool_], lag_ms: float) -> None:
     """Let float64[n] values lag, in place; where nothing was read the lag goes on from the last reading."""
     last = -1
     for row in range(len(values)):
@@ -99,5 +98,5 @@ def follow_lag(time_ms: Any, values: Any, real: Any, lag_ms: Any) -> None:
 
 
 @functools.cache
-def _lagging() -> Any:
+def _lagging() -> Callable[[NDArray[np.int64], NDArray[np.float64], NDArray[np.bool_], float], None]:
     return compiled(follow_lag, sys.modules[__name__])

@@ -16,6 +16,7 @@ from replay.ground.toml_files import read_toml
 from replay.library import Library, read_library
 from replay.library.library import FILE
 from replay.settings import Settings
+from replay.sweep import arrange
 from replay.synth import Recipe, recipe, synthesise
 from replay.synth.libraries import FORMATS
 from replay.tuning.judge import Figures, figures, judged_trace
@@ -58,6 +59,6 @@ def on_fresh_library(recipe: Recipe, seed: int, settings: Sequence[Settings], ti
         place = Path(folder) / "library"
         synthesise(place, replace(recipe, seed=seed, format="parquet"))
         library = read_library(place)
-        rows = one_by_one(functools.partial(judged_trace, settings), library.entries, tick)
+        rows = one_by_one(functools.partial(judged_trace, arrange(settings)), library.entries, tick)
     found = tuple(figures((row[number] for row in rows), one.acceptance) for number, one in enumerate(settings))
     return Fresh(seed, len(rows), found)

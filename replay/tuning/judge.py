@@ -15,7 +15,7 @@ from replay.library import Entry
 from replay.score import Totals, Verdict, evidence, judge
 from replay.score.scoring import Failure, broken, claims, total
 from replay.settings import Acceptance, Settings
-from replay.sweep.sweep import Candidates, arrange, sweep
+from replay.sweep import Candidates, arrange, prepare, sweep
 from replay.trace import Trace, read_trace
 
 ORDER = (evidence.MET, evidence.NOT_ENOUGH, evidence.NOT_MET)  # from the best to the worst verdict
@@ -75,12 +75,12 @@ def figures(verdicts: Iterable[Verdict], acceptance: Acceptance) -> Figures:
     return Figures(totals, found, broken(totals, found, acceptance))
 
 
-def judged_trace(candidates: Sequence[Settings] | Candidates, entry: Entry) -> list[Verdict]:
+def judged_trace(candidates: Candidates, entry: Entry) -> list[Verdict]:
     """Return the verdict of every candidate on one trace, in their order."""
     trace = read_trace(entry.path)
     known: dict[tuple[object, ...], Verdict] = {}
     verdicts = []
-    for replay in sweep(trace, candidates):
+    for replay in sweep(prepare(trace), candidates):
         seen = (replay.stops, replay.run_ms, replay.locked_out)
         if seen not in known:
             known[seen] = judge(entry, trace, replay)
@@ -90,7 +90,7 @@ def judged_trace(candidates: Sequence[Settings] | Candidates, entry: Entry) -> l
 
 def outcome(entry: Entry, trace: Trace, settings: Candidates) -> str:
     """Return the outcome of one candidate, arranged for a sweep, on one trace or another form of it."""
-    return judge(entry, trace, sweep(trace, settings)[0]).outcome
+    return judge(entry, trace, sweep(prepare(trace), settings)[0]).outcome
 
 
 @dataclass(frozen=True)

@@ -9,18 +9,17 @@ pareto.png, tornado.png
 
 import io
 import json
-from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
 from protect import ranges
-from replay.engine import engine_named
 from replay.library import library_digest
 from replay.score import evidence
 from replay.settings.file import PLACES
+from replay.sweep import account
 from replay.tuning.judge import RULE, Figures
 from replay.tuning.levers import Lever
-from replay.tuning.robustness import Bracket, Found, Robustness
+from replay.tuning.robustness import EVENTS, Found, Robustness
 from replay.tuning.tolerance import MonteCarlo
 from replay.tuning.tune import BASE, Line, Tuning
 from replay.tuning.vary import VARIED
@@ -41,10 +40,8 @@ def settings_text(tuning: Tuning, line: Line) -> str:
     import tomlkit
 
     base = Path(tuning.space.base.file)
-    if line.candidate is None:
-        return base.read_text(encoding="utf-8-sig")
     document = tomlkit.parse(base.read_text(encoding="utf-8-sig"))
-    given = tuning.space.base_given()
+    given = tuning.base.candidate.given
     changes = [
         f"{key} = {_told(value)}, was {_told(given[key])}"
         for key, value in line.candidate.given.items()
@@ -72,15 +69,13 @@ def candidates_table(tuning: Tuning) -> Any:
     import pyarrow as pa
 
     lines = tuning.lines
-    base = tuning.space.base_given()
     alike = {one.candidate: one.alike for one in tuning.front}
     columns: dict[str, Any] = {"number": [line.number for line in lines]}
     for axis in tuning.space.axes:
-        given = [line.candidate.given if line.candidate else base for line in lines]
-        columns[axis.key] = [str(one[axis.key]) for one in given]
+        columns[axis.key] = [str(line.candidate.given[axis.key]) for line in lines]
         unit = ranges.SETTINGS[PLACES[axis.key]][1].lower()
-        columns[f"{axis.key}_{unit}"] = [_settings(tuning, line).values[PLACES[axis.key]] for line in lines]
-    columns["digest"] = [_settings(tuning, line).digest for line in lines]
+        columns[f"{axis.key}_{unit}"] = [line.candidate.settings.values[PLACES[axis.key]] for line in lines]
+    columns["digest"] = [line.candidate.settings.digest for line in lines]
     columns["alike"] = [alike.get(line.number) for line in lines]  # of the Pareto set; null outside it
     columns["chosen"] = [line.number == tuning.best.candidate for line in lines]
     for part in PARTS:
@@ -88,10 +83,6 @@ def candidates_table(tuning: Tuning) -> Any:
         for name in rows[0]:
             columns[f"{part}_{name}"] = [row[name] for row in rows]
     return pa.table(columns)
-
-
-def _settings(tuning: Tuning, line: Line) -> Any:
-    return line.candidate.settings if line.candidate else tuning.space.base
 
 
 def flat(figures: Figures | None) -> dict[str, Any]:
@@ -112,7 +103,7 @@ def tuning_json(tuning: Tuning) -> dict[str, Any]:
         "schema": SCHEMA,
         "base": tuning.space.base.as_json(),
         "acceptance": vars(tuning.space.base.acceptance),
-        "logic": engine_named("compiled").as_json(),
+        "logic": account(),
         "library": {"digest": library_digest(tuning.library), "traces": len(entries)},
         "varied": {axis.key: len(axis.options) for axis in tuning.space.axes},
         "judged": len(tuning.lines) - 1,
@@ -124,17 +115,22 @@ def tuning_json(tuning: Tuning) -> dict[str, Any]:
             "tuning": [entries[place].id for place in tuning.split.tuning],
             "held_out": [entries[place].id for place in tuning.split.held_out],
         },
-        "base_settings": _line_json(tuning, tuning.base, None),
-        "pareto": [_line_json(tuning, tuning.lines[one.candidate], one.alike) for one in tuning.front],
+        "base_settings": _line_json(tuning.base, None),
+        "pareto": [_line_json(tuning.lines[one.candidate], one.alike) for one in tuning.front],
         "chosen": tuning.best.candidate,
         "better_than_base": tuning.gains,
         "fresh": _fresh_json(tuning),
     }
 
 
-def _line_json(tuning: Tuning, line: Line, alike: int | None) -> dict[str, Any]:
-    given: dict[str, Any] = dict(line.candidate.given if line.candidate else tuning.space.base_given())
-    about = {"number": line.number, "given": given, "digest": _settings(tuning, line).digest, "alike": alike}
+def _line_json(line: Line, alike: int | None) -> dict[str, Any]:
+    candidate = line.candidate
+    about: dict[str, Any] = {
+        "number": line.number,
+        "given": dict(candidate.given),
+        "digest": candidate.settings.digest,
+        "alike": alike,
+    }
     if line.number != BASE:
         about["file"] = settings_name(line.number)
     return about | {part: flat(getattr(line, part)) for part in PARTS}
@@ -175,11 +171,10 @@ def _lever_json(lever: Lever) -> dict[str, Any]:
 
 
 def _brackets(found: Found, number: int) -> dict[str, Any]:
-    return {event: _bracket_json(found.get((number, event))) for event in ("missed", "nuisance")}
-
-
-def _bracket_json(bracket: Bracket | None) -> dict[str, Any] | None:
-    return None if bracket is None else {"good": bracket.good, "bad": bracket.bad, "good_again": bracket.again}
+    brackets = {event: found.get((number, event)) for event in EVENTS}
+    return {
+        event: one and {"good": one.good, "bad": one.bad, "good_again": one.again} for event, one in brackets.items()
+    }
 
 
 def monte_carlo_json(found: MonteCarlo) -> dict[str, Any]:
@@ -199,7 +194,7 @@ def tolerances_json(robust: Robustness, drawn: MonteCarlo, digest: str) -> dict[
     return {
         "schema": TOLERANCES_SCHEMA,
         "settings": robust.settings.as_json(),
-        "logic": engine_named("compiled").as_json(),
+        "logic": account(),
         "library": {"digest": digest},
         "robustness": robustness_json(robust),
         "monte_carlo": monte_carlo_json(drawn),
@@ -213,18 +208,12 @@ def result_files(tuning: Tuning, report: dict[str, Any], plots: dict[str, bytes]
     stream = io.BytesIO()
     pa_parquet.write_table(candidates_table(tuning), stream, compression="zstd")
     files = {REPORT: (json.dumps(report, indent=1) + "\n").encode(), CANDIDATES: stream.getvalue(), **plots}
-    for line in lines_of(tuning, (one.candidate for one in tuning.front)):
-        files[settings_name(line.number)] = settings_text(tuning, line).encode()
+    for one in tuning.front:
+        files[settings_name(one.candidate)] = settings_text(tuning, tuning.lines[one.candidate]).encode()
     files[CHOSEN] = settings_text(tuning, tuning.chosen).encode()
     return files
 
 
-def lines_of(tuning: Tuning, numbers: Iterable[int]) -> list[Line]:
-    """Return the lines with these numbers."""
-    return [tuning.lines[number] for number in numbers]
-
-
-def line_words(tuning: Tuning, line: Line) -> str:
+def line_words(line: Line) -> str:
     """Return what is varied in a candidate, or in the base settings, as a reader writes it down."""
-    given = line.candidate.given if line.candidate else tuning.space.base_given()
-    return ", ".join(f"{key.replace('_', ' ')} {value}" for key, value in given.items())
+    return ", ".join(f"{key.replace('_', ' ')} {value}" for key, value in line.candidate.given.items())

@@ -16,7 +16,7 @@ from replay.library import Entry
 from replay.score import judge
 from replay.score.scoring import WRONG
 from replay.settings import Settings
-from replay.sweep.sweep import arrange, sweep
+from replay.sweep import arrange, prepare, sweep
 from replay.trace import Trace, read_trace
 from replay.tuning.judge import outcome
 from replay.tuning.levers import SETTING, Lever
@@ -76,7 +76,7 @@ def _try(
     outcomes: Tried = {}
     moved = [(number, amount) for number, amount in wanted if levers[number].kind == SETTING]
     candidates = [levers[number].moved_settings(settings, amount) for number, amount in moved]
-    for place, replay in zip(moved, sweep(trace, candidates) if moved else (), strict=True):
+    for place, replay in zip(moved, sweep(prepare(trace), arrange(candidates)), strict=True):
         outcomes[place] = judge(entry, trace, replay).outcome
     as_set = arrange([settings])
     for number, amount in wanted:

@@ -24,7 +24,7 @@ from replay.library import Entry
 from replay.score import evidence
 from replay.score.scoring import WRONG
 from replay.settings import Settings
-from replay.sweep.sweep import arrange
+from replay.sweep import arrange
 from replay.trace import read_trace
 from replay.tuning.disturb import CHANNELS, SensorError, disturbed
 from replay.tuning.judge import outcome

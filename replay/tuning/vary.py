@@ -58,7 +58,7 @@ class Axis:
 
 @dataclass(frozen=True)
 class Candidate:
-    """Settings to be judged: the number of the choice on each axis, the varied keys as the file would hold them."""
+    """Settings to be judged: the number of the choice on each axis, the varied keys as the file holds them."""
 
     choice: tuple[int, ...]
     given: Mapping[str, Given]
@@ -159,9 +159,10 @@ class Space:
         """Return the number of combinations, contradictory ones included."""
         return math.prod(len(axis.options) for axis in self.axes)
 
-    def base_given(self) -> dict[str, Given]:
-        """Return the varied keys as the base file holds them."""
-        return {axis.key: self.table[VARIED[axis.key]][axis.key] for axis in self.axes}
+    @property
+    def base_candidate(self) -> Candidate:
+        """Return the base settings, with the varied keys as the base file holds them."""
+        return Candidate((), {axis.key: self.table[VARIED[axis.key]][axis.key] for axis in self.axes}, self.base)
 
     def choices(self) -> Iterator[tuple[int, ...]]:
         """Yield every combination, the last axis turning first."""

@@ -17,7 +17,7 @@ from protect import outputs, ranges, state, table
 from replay.engine import c_port, compiled, obeying, portable
 from replay.engine.portable import columns_of
 from replay.settings import Settings
-from replay.sweep import calm
+from replay.sweep import table_facts
 from replay.trace import Trace
 
 Array = NDArray[np.int64]
@@ -98,7 +98,7 @@ class Numpy:
         self.declared, self.in_spell, self.vacuum_seen = np.zeros((3, count), bool)
         self.last, self.ages = [ranges.NO_READING] * 3, np.zeros((3, count), np.int64)
         self.fresh, self.held = True, True
-        self.resting = calm.tables().resting.astype(bool)
+        self.resting = table_facts.tables().settled.astype(bool)
 
     def observe(self, elapsed: int, running: NDArray[np.bool_], pressures: tuple[int, int, int]) -> None:
         """Check the readings: seen, doubted, credible, net."""

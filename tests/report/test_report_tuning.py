@@ -5,12 +5,12 @@ from pathlib import Path
 
 import pytest
 
-from replay.engine import logic_digest
 from replay.ground.refusal import Refusal
 from replay.library import library_digest, read_library
 from replay.report.tuning_view import MOST_ROWS, pareto_table, read_tuning
 from replay.report.write import write_report
 from replay.settings import read_settings
+from replay.sweep import account
 
 pytestmark = pytest.mark.slow("simulates, scores or draws many traces")
 
@@ -33,7 +33,7 @@ def tuned(library: Path) -> Path:
         "schema": "lubetrip-tune/1",
         "judged": 60,
         "rule": "the least missed-trip limit",
-        "logic": {"engine": "compiled", "digest": logic_digest()},
+        "logic": account(),
         "library": {"digest": library_digest(read_library(library))},
         "base": {"digest": base},
         "base_settings": line(0, base, "not met"),
