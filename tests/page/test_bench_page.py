@@ -30,7 +30,7 @@ NAMES = [row[0] for row in ranges.SETTINGS]
 TYPED = {
     "cut_out": [
         "8",
-        "62 kPa",
+        "48 kPa",
         "0.5 bar",
         "9.25 psi",
         "480 mbar",
