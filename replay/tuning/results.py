@@ -9,12 +9,13 @@ pareto.png, tornado.png
 
 import io
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
 from protect import ranges
 from replay.engine import engine_named
+from replay.ground.wording import words
 from replay.library import library_digest
 from replay.score import evidence
 from replay.settings.file import PLACES
@@ -124,11 +125,18 @@ def tuning_json(tuning: Tuning) -> dict[str, Any]:
             "tuning": [entries[place].id for place in tuning.split.tuning],
             "held_out": [entries[place].id for place in tuning.split.held_out],
         },
+        **front_json(tuning),
+        "better_than_base": tuning.gains,
+        "fresh": _fresh_json(tuning),
+    }
+
+
+def front_json(tuning: Tuning) -> dict[str, Any]:
+    """Return the Pareto set as it stands in the report, with the base settings and the number of the chosen one."""
+    return {
         "base_settings": _line_json(tuning, tuning.base, None),
         "pareto": [_line_json(tuning, tuning.lines[one.candidate], one.alike) for one in tuning.front],
         "chosen": tuning.best.candidate,
-        "better_than_base": tuning.gains,
-        "fresh": _fresh_json(tuning),
     }
 
 
@@ -226,5 +234,9 @@ def lines_of(tuning: Tuning, numbers: Iterable[int]) -> list[Line]:
 
 def line_words(tuning: Tuning, line: Line) -> str:
     """Return what is varied in a candidate, or in the base settings, as a reader writes it down."""
-    given = line.candidate.given if line.candidate else tuning.space.base_given()
-    return ", ".join(f"{key.replace('_', ' ')} {value}" for key, value in given.items())
+    return given_words(line.candidate.given if line.candidate else tuning.space.base_given())
+
+
+def given_words(given: Mapping[str, Any]) -> str:
+    """Return keys and values of a settings file as a reader writes them down."""
+    return ", ".join(f"{words(key)} {value}" for key, value in given.items())
