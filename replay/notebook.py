@@ -64,8 +64,8 @@ def trace_html(trace: "Trace") -> str:
 
 def settings_html(settings: "Settings") -> str:
     """Return the settings in both unit systems."""
+    from replay.display.settings import settings_table
     from replay.report.templates import table
-    from replay.report.units_view import settings_table
 
     head = f"{settings.file}, digest {settings.digest[:12]}"
     return Markup("<div><p>{}</p>{}</div>").format(head, table(settings_table(settings)))
@@ -80,13 +80,12 @@ def score_svg(score: "Score") -> str:
 
 def score_html(score: "Score") -> str:
     """Return the verdict, what the traces show, the counts by family and the margins."""
-    from replay.report.evidence_tables import claims_table, families_table
+    from replay.display.score import claims_table, families_table, said
     from replay.report.templates import table
 
     tables = table(claims_table(score)) + table(families_table(score))
     drawing = Markup(score_svg(score))  # noqa: S704 - text in it is escaped
-    said = f"Acceptance: {score.verdict}"
-    return Markup("<div><p><strong>{}</strong></p>{}{}</div>").format(said, tables, drawing)
+    return Markup("<div><p><strong>{}</strong></p>{}{}</div>").format(said(score), tables, drawing)
 
 
 def picture_svg(picture: "Picture") -> str:

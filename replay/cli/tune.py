@@ -175,7 +175,7 @@ def _show(result: "Tuning", moved: "tuple[Robustness, MonteCarlo] | None", out: 
     console().print(tuning_view(result, str(out)))
     if moved is not None:
         console().print()
-        console().print(tolerances_view(*moved, console().width))
+        console().print(tolerances_view(*moved))
 
 
 @click.command(short_help="Show how far sensors and settings may move.")
@@ -232,7 +232,7 @@ def tolerances(
     give_report(
         json_file,
         tolerances_json(robust, drawn, library_digest(library)),
-        lambda: console().print(tolerances_view(robust, drawn, console().width, families)),
+        lambda: console().print(tolerances_view(robust, drawn, families)),
     )
 
 

@@ -15,6 +15,7 @@ from replay.drawing.looks import in_rows, time_axis
 from replay.engine import CAUSES, compiled
 from replay.engine.portable import Machine, Trail
 from replay.ground.units import STANDARD_ATMOSPHERE_PA, atmosphere_pa
+from replay.ground.wording import kpa
 from replay.library import Entry, MustTrip
 from replay.settings import Settings
 from replay.trace import Trace
@@ -135,7 +136,7 @@ def _suction_levels(settings: Settings) -> tuple[Level, ...]:
 
 
 def _level(kind: str, pascals: int) -> Level:
-    return Level(kind, pascals / 1000, f"{kind} {pascals / 1000:.1f}")
+    return Level(kind, pascals / 1000, f"{kind} {kpa(pascals)}")
 
 
 def _integral(seconds: Floats, trail: Trail, gaps: NDArray[np.int64], stretches: int, settings: Settings) -> Panel:

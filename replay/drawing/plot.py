@@ -28,6 +28,7 @@ from replay.engine import STATES
 from replay.ground.files import check_writable, write_whole
 from replay.ground.refusal import refusal
 from replay.ground.units import PSI_PA
+from replay.ground.wording import words
 from replay.library import Entry, Library
 from replay.settings import Settings
 from replay.trace import Trace, read_trace
@@ -212,7 +213,7 @@ def _lanes(axes: Any, shown: Picture, size: float) -> None:
         axes.axhline(height, color="#c8c8c8", linewidth=0.6)
     axes.set_ylim(0, len(LANES))
     axes.set_yticks([at + 0.5 for at in range(len(LANES))])
-    axes.set_yticklabels([STATES[name].replace("_", " ") for name in reversed(LANES)], fontsize=SMALL)
+    axes.set_yticklabels([words(STATES[name]) for name in reversed(LANES)], fontsize=SMALL)
     axes.tick_params(axis="y", length=0)
     axes.set_ylabel("state")
 

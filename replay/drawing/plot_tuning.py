@@ -11,6 +11,7 @@ import numpy as np
 from replay.drawing.looks import BLUE, GREEN, GREY, INK, VERMILLION
 from replay.drawing.plot import check_plot
 from replay.ground.files import write_whole
+from replay.ground.wording import sure, words
 from replay.tuning.amounts import amount_text
 from replay.tuning.judge import Figures
 from replay.tuning.levers import GAIN, LAG, OFFSET, PERIOD, SETTING, Lever
@@ -68,14 +69,14 @@ def draw_pareto(tuning: Tuning) -> Any:
 
     figure = Figure(figsize=(11, 5.5), layout="constrained")
     parts = figure.subplots(1, 2, sharey=True)
-    sure = f"upper limit, {100 * tuning.space.base.acceptance.shown_confidence:g} % sure"
+    limit = f"upper limit, {sure(tuning.space.base.acceptance.shown_confidence)}"
     for axes, what in zip(parts, (_missed, _margin), strict=True):
         _all_candidates(axes, tuning, what)
         _front(axes, tuning, what)
         axes.grid(visible=True, linewidth=0.4, color=PALE)
         axes.set_axisbelow(True)
-    parts[0].set_ylabel(f"nuisance trips per 1000 run hours ({sure})")
-    parts[0].set_xlabel(f"missed-trip probability, % ({sure})")
+    parts[0].set_ylabel(f"nuisance trips per 1000 run hours ({limit})")
+    parts[0].set_xlabel(f"missed-trip probability, % ({limit})")
     parts[1].set_xlabel("worst margin, s")
     limits = [line.tuning.nuisance_limit for line in tuning.lines if math.isfinite(line.tuning.nuisance_limit)]
     if limits and max(limits) > WIDE * min(limits):
@@ -83,7 +84,7 @@ def draw_pareto(tuning: Tuning) -> Any:
     else:
         parts[0].set_ylim(bottom=0)
     parts[0].set_xlim(left=0)
-    varied = ", ".join(axis.key.replace("_", " ") for axis in tuning.space.axes)
+    varied = ", ".join(words(axis.key) for axis in tuning.space.axes)
     figure.suptitle(f"{len(tuning.lines) - 1} candidates; varied: {varied}", x=0.01, ha="left", fontsize=10)
     figure.legend(*parts[0].get_legend_handles_labels(), loc="outside lower left", ncols=5, fontsize=8, frameon=False)
     return figure
@@ -164,7 +165,7 @@ def draw_tornado(robust: Robustness, found: Found, title: str) -> Any:
             n for n in sorted(robust.tried) if robust.levers[n].kind in kinds and robust.levers[n].subject in names
         ]
         _panel(axes, robust, found, {n: names.index(robust.levers[n].subject) for n in moved}, size, width)
-        axes.set_yticks(range(len(names)), [text.replace("_", " ") or PERIOD for text in names], fontsize=8)
+        axes.set_yticks(range(len(names)), [words(text) or PERIOD for text in names], fontsize=8)
         axes.set_title(name, loc="left", fontsize=9)
     looks = [Patch(facecolor=c, hatch=h, edgecolor="white", label=text) for c, h, text in EVENT_LOOKS.values()]
     looks.append(Patch(facecolor=PALE, label="tried, none within"))

@@ -9,6 +9,7 @@ from replay.drawing.picture import Level, Panel, Picture, named_marks
 from replay.drawing.svg import Scale
 from replay.engine import STATES
 from replay.ground.units import PSI_PA
+from replay.ground.wording import words
 
 WIDTH, HEIGHT = 780.0, 520.0
 LEFT, RIGHT = 118.0, 648.0
@@ -118,7 +119,7 @@ def _lanes(root: ET.Element, time: Scale, shown: Picture) -> None:
     height = (STATE[1] - STATE[0]) / len(LANES)
     for number, name in enumerate(LANES):
         top = STATE[0] + number * height
-        svg.text(root, LEFT - 6, top + height - 4, STATES[name].replace("_", " "), "end")
+        svg.text(root, LEFT - 6, top + height - 4, words(STATES[name]), "end")
         svg.line(root, (LEFT, top, RIGHT, top), "#c8c8c8", 0.6)
         _bars(root, time, shown.spells[name], top + 2, height - 4, SHADES[name])
 

@@ -94,17 +94,17 @@ def _matched(text: str) -> re.Match[str] | None:
 
 
 def duration_ms(text: object) -> int:
-    """Return a duration such as "120 s", "2 min", "500 ms" or "7 d" in whole ms. Raises UnitError."""
-    return round(quantity(text, "millisecond", '"120 s" or "2 min"'))
+    """Return a duration such as "150 s", "2.5 min", "500 ms" or "7 d" in whole ms. Raises UnitError."""
+    return round(quantity(text, "millisecond", '"150 s" or "2.5 min"'))
 
 
 def _split_pressure(text: object) -> tuple[float, str]:
     """Return (Pa as counted, what it counts from: gauge, absolute, difference, vacuum or "")."""
     if not isinstance(text, str):
-        raise UnitError('a unit is missing, write it as text such as "62 kPa" or "9 psi"')
+        raise UnitError('a unit is missing, write it as text such as "48 kPa" or "7 psi"')
     matched = _matched(text)
     if matched is None:
-        raise UnitError('not a number with a unit such as "62 kPa" or "9 psi"')
+        raise UnitError('not a number with a unit such as "48 kPa" or "7 psi"')
     unit, zero = _unit_and_zero(matched[2])
     return _in_unit(float(matched[1]), unit, "pascal"), zero
 
@@ -126,7 +126,7 @@ def pressure_unit(text: str) -> tuple[float, str]:
 
 
 def pressure_difference_pa(text: object) -> int:
-    """Return a difference of two pressures, such as "62 kPa" or "9 psi", in whole Pa. Raises UnitError."""
+    """Return a difference of two pressures, such as "48 kPa" or "7 psi", in whole Pa. Raises UnitError."""
     value, zero = _split_pressure(text)
     if zero not in ("", "difference"):
         raise UnitError("net oil pressure is a difference of two pressures, neither gauge nor absolute nor vacuum")

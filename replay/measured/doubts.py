@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from protect.ranges import NO_READING
+from replay.ground.wording import kilopascals, words
 from replay.measured.cells import SUSPECTS
 
 FLAT_MS = 60000  # pressures of a running machine move within a minute (common practice, no source)
@@ -190,12 +191,12 @@ class Floor:
 
 def of_pressure(signal: str, reference: str, seen: Readings, floor: Floor | None, atmosphere_pa: float) -> list[str]:
     """Return what is doubtful in one pressure channel."""
-    name, found = signal.replace("_", " "), []
+    name, found = words(signal), []
     if not seen.readings:
         return [f"{name}: no reading at all"]
     least, most = seen.least, seen.most
     if reference == "absolute" and least < -NEAR_PA:
-        found.append(f"{name} is taken as absolute and falls to {least / 1000:.1f} kPa: is it gauge?")
+        found.append(f"{name} is taken as absolute and falls to {kilopascals(least)}: is it gauge?")
     if reference == "gauge" and abs(least - 2 * atmosphere_pa) < NEAR_ATMOSPHERE * atmosphere_pa:
         counted = (least - atmosphere_pa) / 1000
         found.append(f"{name} is taken as gauge and its floor of {counted:.1f} kPa is the atmosphere: is it absolute?")

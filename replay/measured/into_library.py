@@ -17,13 +17,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from protect.ranges import NO_READING
 from replay.ground.files import write_text
 from replay.ground.refusal import refusal, visible
 from replay.ground.toml_files import read_toml
 from replay.library.library import FILE, check_inside
 from replay.measured.assemble import LEAST_ROWS, Columns
 from replay.measured.profile import Profile
+from replay.trace.rows import arrow_kpa
 
 CSV_ROWS = 100000  # a trace with more rows is written as Parquet
 GROUP_ROWS = 1 << 18
@@ -49,10 +49,10 @@ def table(time_ms: NDArray[np.int64], columns: Columns) -> Any:
 
     named: dict[str, Any] = {"time_s": pa.array(time_ms / 1000.0)}
     for signal in ("oil_pressure", "suction_pressure"):
-        named[f"{signal}_kpa"] = _kilopascals(columns[signal])
+        named[f"{signal}_kpa"] = arrow_kpa(columns[signal])
     named["running"] = pa.array(columns["running"])
     if "crankcase_pressure" in columns:
-        named["crankcase_pressure_kpa"] = _kilopascals(columns["crankcase_pressure"])
+        named["crankcase_pressure_kpa"] = arrow_kpa(columns["crankcase_pressure"])
     if "reset" in columns:
         named["reset"] = pa.array(columns["reset"])
     for signal, name in (("oil_temperature", "oil_temperature_c"), ("speed", "speed_rpm")):
@@ -61,12 +61,6 @@ def table(time_ms: NDArray[np.int64], columns: Columns) -> Any:
             named[name] = pa.array(columns[signal], mask=missing)
     fields = [pa.field(name, values.type, nullable=name not in NEVER_EMPTY) for name, values in named.items()]
     return pa.table(named, schema=pa.schema(fields))
-
-
-def _kilopascals(pascals: NDArray[Any]) -> Any:
-    import pyarrow as pa
-
-    return pa.array(pascals / 1000.0, mask=pascals == NO_READING if pascals.min() == NO_READING else None)
 
 
 def _parquet(rows: Any) -> dict[str, Any]:

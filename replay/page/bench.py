@@ -33,7 +33,7 @@ from replay.trace import Trace, read_trace
 
 PAGE = Path(__file__).parent
 SCRIPTS = (
-    *("units.js", "port.js", "judge.js", "settings.js"),
+    *("units.js", "wording.js", "port.js", "judge.js", "settings.js"),
     *("curves.js", "plot.js", "tables.js", "fields.js", "page.js"),
 )
 MOST_READINGS = 2_000_000  # of all traces of a page together: some 110 MB of a browser's memory

@@ -6,9 +6,9 @@ const MET = "met";
 const NOT_MET = "not met";
 const NOT_ENOUGH = "not enough evidence";
 
-// A number rounded as Python's round() would: toFixed works on the exact value too.
+// A number rounded as Python's round() would.
 function rounded(number, decimals) {
-    return Number(number.toFixed(decimals));
+    return Number(fixed(number, decimals));
 }
 
 function outcomeOf(label, firstS) {

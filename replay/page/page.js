@@ -192,7 +192,7 @@ class Page {
     pressure(pascals, mark = "") {
         const unit = this.settings.system;
         const decimals = { kPa: 1, bar: 3, psi: 2 }[unit];
-        return Number.isNaN(pascals) ? "not read" : `${(pascals / PRESSURES[unit]).toFixed(decimals)} ${unit}${mark}`;
+        return Number.isNaN(pascals) ? "not read" : `${fixed(pascals / PRESSURES[unit], decimals)} ${unit}${mark}`;
     }
 
     // A suction pressure from the site's atmosphere, as the unit's users write it.
@@ -200,18 +200,18 @@ class Page {
         const { atmosphere, system } = this.settings;
         const above = pascals - atmosphere;
         if (system === "psi" && above < 0) {
-            return ` (${(-above / PRESSURES.inHg).toFixed(1)} inHg vac)`;
+            return ` (${tenths(-above / PRESSURES.inHg)} inHg vac)`;
         }
         return Number.isNaN(above) ? "" : ` (${this.pressure(above, " gauge")})`;
     }
 
     timeS(tick) {
-        return (this.trace.start_s + this.readings.time[tick] / 1000).toFixed(1);
+        return tenths(this.trace.start_s + this.readings.time[tick] / 1000);
     }
 
     percentAt(tick) {
         const delay = this.settings.rows.find(({ name }) => name === "trip_delay").value;
-        return ((100 * this.followed.integral[tick]) / delay).toFixed(1);
+        return tenths((100 * this.followed.integral[tick]) / delay);
     }
 
     wordsAt(tick) {
@@ -291,7 +291,7 @@ class Page {
 
     showTables() {
         const { acceptance } = this.data;
-        byId("sure").textContent = `at most, ${+(100 * acceptance.shown_confidence).toFixed(2)} % sure`;
+        byId("sure").textContent = `at most, ${sure(acceptance.shown_confidence)}`;
         const { score } = this;
         byId("rules").tBodies[0].replaceChildren(...(score === null ? [] : ruleRows(score, acceptance)));
         byId("families").tBodies[0].replaceChildren(...(score?.families ?? []).map(familyRow));

@@ -61,8 +61,8 @@ ACCELERATION_TIME_S = 0.5  # common practice: across-the-line start
 COAST_TIME_S = 1.2  # assumed
 
 # --- bearings: the three columns are a pessimistic, a likely and an optimistic journal, all assumed --------------
-FILM_DRAIN_S = (240.0, 320.0, 420.0)  # assumed, from common practice: a loaded machine stands the usual two
-# minutes' delay of an oil protection, a nearly unloaded one several
+FILM_DRAIN_S = (240.0, 320.0, 420.0)  # assumed: a loaded machine stands some minutes without new oil, a nearly unloaded
+# one several more
 FILM_REFILL_S = (800.0, 200.0, 120.0)  # assumed: at twice the floor pressure and above
 LEAST_FILM_RATIO = (0.13, 0.10, 0.07)  # assumed: h0/c below which the surfaces touch (roughness, misalignment)
 WIPE_TIME_S = (3.0, 5.0, 8.0)  # assumed: touching at rated load to a spoilt journal

@@ -9,10 +9,11 @@ import re
 from collections.abc import Mapping
 from xml.etree import ElementTree as ET
 
-from replay.display.course import timeline_view
+from replay.display.course import timeline_table
 from replay.display.score import score_view
-from replay.display.terminal import plain
+from replay.display.terminal import plain, view
 from replay.engine import Engine, Replay
+from replay.ground.wording import words
 from replay.library import Entry, Library, label_text
 from replay.score import Score, Verdict, evidence
 from replay.score.scoring import WRONG
@@ -59,13 +60,13 @@ def properties(settings: Settings, engine: Engine, entry: Entry, verdict: Verdic
 
 def timeline(trace: Trace, replay: Replay) -> str:
     """Return the decisions over a trace as text."""
-    return plain(timeline_view(trace, replay))
+    return plain(view(timeline_table(trace, replay)))
 
 
 def complaint(entry: Entry, verdict: Verdict) -> str:
     """Return in one line what should have happened and what did."""
     stop = "no stop" if verdict.first_trip_s is None else f"first stop at {verdict.first_trip_s:g} s"
-    return f"{verdict.outcome.replace('_', ' ')}: {label_text(entry)}, {stop}"
+    return f"{words(verdict.outcome)}: {label_text(entry)}, {stop}"
 
 
 def _case(

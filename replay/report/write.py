@@ -35,7 +35,7 @@ def write_report(
     for entry in library.entries:
         trace = read_trace(entry.path)
         replay = engine.replay(trace, settings)
-        rows.append(judged(entry, trace, replay))
+        rows.append(judged(entry, trace, settings, replay))
         strips.append(strip(trace, settings, replay))
         tick()
     result = score_of(library, settings, engine, rows)

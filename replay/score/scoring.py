@@ -279,17 +279,20 @@ class Judged:
     plain: dict[str, Verdict]
 
 
-def judged(entry: Entry, trace: Trace, replay: Replay) -> Judged:
-    """Return the verdict on a replayed trace, and beside it those of the plain logics. Raises Refusal as `judge`."""
+def judged(entry: Entry, trace: Trace, settings: Settings, replay: Replay) -> Judged:
+    """Return the verdict on a trace replayed with settings, and beside it those of the plain logics.
+
+    Raises Refusal as `judge`.
+    """
     return Judged(
         judge(entry, trace, replay),
-        {name: judge(entry, trace, baseline(trace)) for name, baseline in BASELINES.items()},
+        {name: judge(entry, trace, baseline(trace, settings)) for name, baseline in BASELINES.items()},
     )
 
 
 def _judge_file(settings: Settings, engine: Engine, entry: Entry) -> Judged:
     trace = read_trace(entry.path)
-    return judged(entry, trace, engine.replay(trace, settings))
+    return judged(entry, trace, settings, engine.replay(trace, settings))
 
 
 def score(

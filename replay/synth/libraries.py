@@ -15,7 +15,6 @@ from pathlib import Path
 from typing import Any, BinaryIO
 
 import numpy as np
-from numpy.typing import NDArray
 
 from replay.engine.workers import Each, threads
 from replay.ground.files import write_text, write_whole
@@ -25,6 +24,7 @@ from replay.ground.toml_files import read_toml
 from replay.library import library_from
 from replay.library.library import FILE, check_inside
 from replay.physics.families import FAMILIES, SynthTrace, generate
+from replay.trace.rows import arrow_kpa
 
 FORMATS = ("csv", "parquet")
 WORK = ".synth"
@@ -213,11 +213,11 @@ def write_trace(stream: BinaryIO, trace: SynthTrace, form: str) -> None:
     import pyarrow.csv as pa_csv
     import pyarrow.parquet as pa_parquet
 
-    columns: dict[str, Any] = {"time_s": trace.time_ms / 1000.0, "oil_pressure_kpa": _kilopascals(trace.oil_pa)}
-    columns["suction_pressure_kpa"] = _kilopascals(trace.suction_pa)
+    columns: dict[str, Any] = {"time_s": trace.time_ms / 1000.0, "oil_pressure_kpa": arrow_kpa(trace.oil_pa)}
+    columns["suction_pressure_kpa"] = arrow_kpa(trace.suction_pa)
     columns["running"] = trace.running
     if trace.crankcase_pa is not None:
-        columns["crankcase_pressure_kpa"] = _kilopascals(trace.crankcase_pa)
+        columns["crankcase_pressure_kpa"] = arrow_kpa(trace.crankcase_pa)
     columns["oil_temperature_c"] = np.round(trace.oil_temperature_c, 1)
     columns["speed_rpm"] = np.round(trace.speed_rpm)
     table = pa.table(columns)
@@ -225,11 +225,3 @@ def write_trace(stream: BinaryIO, trace: SynthTrace, form: str) -> None:
         pa_parquet.write_table(table, stream, compression="zstd")
     else:
         pa_csv.write_csv(table, stream, pa_csv.WriteOptions(quoting_style="none"))
-
-
-def _kilopascals(pascals: NDArray[np.int64]) -> Any:
-    import pyarrow as pa
-
-    from replay.physics import NO_READING
-
-    return pa.array(pascals / 1000.0, mask=pascals == NO_READING)

@@ -9,10 +9,12 @@ pareto.png, tornado.png
 
 import io
 import json
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from protect import ranges
+from replay.ground.wording import words
 from replay.library import library_digest
 from replay.score import evidence
 from replay.settings.file import PLACES
@@ -115,11 +117,18 @@ def tuning_json(tuning: Tuning) -> dict[str, Any]:
             "tuning": [entries[place].id for place in tuning.split.tuning],
             "held_out": [entries[place].id for place in tuning.split.held_out],
         },
+        **front_json(tuning),
+        "better_than_base": tuning.gains,
+        "fresh": _fresh_json(tuning),
+    }
+
+
+def front_json(tuning: Tuning) -> dict[str, Any]:
+    """Return the Pareto set as it stands in the report, with the base settings and the number of the chosen one."""
+    return {
         "base_settings": _line_json(tuning.base, None),
         "pareto": [_line_json(tuning.lines[one.candidate], one.alike) for one in tuning.front],
         "chosen": tuning.best.candidate,
-        "better_than_base": tuning.gains,
-        "fresh": _fresh_json(tuning),
     }
 
 
@@ -216,4 +225,9 @@ def result_files(tuning: Tuning, report: dict[str, Any], plots: dict[str, bytes]
 
 def line_words(line: Line) -> str:
     """Return what is varied in a candidate, or in the base settings, as a reader writes it down."""
-    return ", ".join(f"{key.replace('_', ' ')} {value}" for key, value in line.candidate.given.items())
+    return given_words(line.candidate.given)
+
+
+def given_words(given: Mapping[str, Any]) -> str:
+    """Return keys and values of a settings file as a reader writes them down."""
+    return ", ".join(f"{words(key)} {value}" for key, value in given.items())

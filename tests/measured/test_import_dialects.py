@@ -67,7 +67,7 @@ def logs(draw: st.DrawFn) -> tuple[bytes, str, list[tuple[int, int | None, int, 
     text = "".join(
         separator.join(f'"{c}"' if quoted or separator in c else c for c in row) + end for row in [*lines, *rows]
     )
-    preamble = draw(st.sampled_from(["", "Tidewater logger 7" + end, f"Station{separator}Tidewater{end}{end}"]))
+    preamble = draw(st.sampled_from(["", "Coldstore logger 7" + end, f"Station{separator}Coldstore{end}{end}"]))
     reference = '"gauge"' if gauge else '"absolute"'
     stated = f'unit = "{unit}"\nreference = {reference}' if unit_place == "profile" else "-unit\n-reference"
     time = '-unit\ncolumn = ["Datum", "Uhr"]' if len(head) > 1 else '-unit\ncolumn = "Zeit"'
@@ -189,7 +189,7 @@ def test_a_stated_mark_settles_the_doubt(stated: str, pascals: int, tmp_path: Pa
 
 DIALECTS = [
     ("sep=;\n" + HEADER + "0;3.5;2;1\n1;3.5;2;1\n", 3),
-    ("Logger 7\nSite;Tidewater;;\n\n" + HEADER + "0;3.5;2;1\n1;3.5;2;1\n", 5),
+    ("Logger 7\nSite;Coldstore;;\n\n" + HEADER + "0;3.5;2;1\n1;3.5;2;1\n", 5),
     (HEADER + "s;bar;bar(g);-\n0;3.5;2;1\n1;3.5;2;1\n", 3),
     (HEADER + "sec;oil pump;suction line;contact\n0;3.5;2;1\n1;3.5;2;1\n", 3),
     ("t;oil;suction;run;\n0;3.5;2;1;\n1;3.5;2;1;\n", 2),

@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 
 import pytest
 
+from replay.ground.wording import seconds
 from replay.library import read_library
 from replay.score import score
 from replay.settings import read_settings
@@ -97,7 +98,7 @@ def test_the_verdict_follows_each_move_as_lubetrip_score_gives_it(
     assert f"missed {total['missed']}" in figures
     assert f"nuisance trips {total['nuisance_trips']}" in figures
     worst = total["worst_margin_s"]
-    assert ("worst margin " + ("\u2013" if worst is None else f"{worst:.1f}") + " s") in figures
+    assert f"worst margin {seconds(worst)}" in figures
     assert shown["digest"] == wanted["settings"]["digest"]
     assert [row[0] for row in shown["families"]] == sorted(wanted["families"])
 

@@ -1,44 +1,27 @@
 """Settings in both unit systems: kPa, bar and m; psi, inHg and ft."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass
-
 from protect import ranges
+from replay.display.table import Table
 from replay.ground.units import atmosphere_pa, quantity
-from replay.report.parts import Table
 from replay.settings import Settings
 from replay.settings.file import PLACES, SECTIONS
 
-MINUS = "\N{MINUS SIGN}"
 DURATIONS = ((86_400_000, "d"), (3_600_000, "h"), (60_000, "min"), (1000, "s"))
 
 
-@dataclass(frozen=True)
-class SettingRow:
-    """One setting: section and key of the file, and its value in metric and in inch-pound units."""
-
-    section: str
-    key: str
-    metric: str
-    inch_pound: str
-
-
-def setting_rows(settings: Settings) -> list[SettingRow]:
+def settings_table(settings: Settings) -> Table:
     """Return every setting the logic runs with, in the order of the file, and the altitude of the site."""
     atmosphere = atmosphere_pa(settings.altitude_m)
     rows = []
-    for section, key, places in _keys():
-        shown = [_both(section, place, settings.values[place], atmosphere) for place in places]
-        rows.append(SettingRow(section, key, *(" to ".join(side) for side in zip(*shown, strict=True))))
-    feet = _in("m", settings.altitude_m, "foot")
-    rows.append(SettingRow("site", "altitude", f"{settings.altitude_m:g} m", f"{feet:.0f} ft"))
-    rows.append(SettingRow("site", "(atmosphere there)", *_pressure(round(atmosphere), None)))
-    return rows
-
-
-def settings_table(settings: Settings) -> Table:
-    """Return every setting as a table."""
-    rows = [(f"{row.section}.{row.key}", row.metric, row.inch_pound) for row in setting_rows(settings)]
+    for section, keys in SECTIONS.items():
+        for key in keys:
+            stem = key.removesuffix("range")
+            places = [PLACES[name] for name in (key, stem + "least", stem + "most") if name in PLACES]
+            if places:
+                shown = [_both(section, place, settings.values[place], atmosphere) for place in places]
+                rows.append((f"{section}.{key}", *(" to ".join(side) for side in zip(*shown, strict=True))))
+    rows.append(("site.altitude", f"{settings.altitude_m:g} m", f"{_in('m', settings.altitude_m, 'foot'):.0f} ft"))
+    rows.append(("site.(atmosphere there)", *_pressure(round(atmosphere), None)))
     heads = ("setting", "kPa, bar, m", "psi, inHg, ft")
     return Table("Settings in both unit systems", heads, rows, texts=frozenset({1, 2}))
 
@@ -48,17 +31,6 @@ def acceptance_table(settings: Settings) -> Table:
     limits = vars(settings.acceptance).items()
     rows = [(name, "not stated" if value is None else f"{value:g}") for name, value in limits]
     return Table("Rules of acceptance", ("rule", "value"), rows)
-
-
-def _keys() -> Iterator[tuple[str, str, list[int]]]:
-    """Yield section, key and places of each key that sets a value of `protect`."""
-    for section, keys in SECTIONS.items():
-        for key in keys:
-            if key in PLACES:
-                yield section, key, [PLACES[key]]
-            elif key.endswith("_range"):
-                stem = key.removesuffix("range")
-                yield section, key, [PLACES[stem + "least"], PLACES[stem + "most"]]
 
 
 def _both(section: str, place: int, value: int, atmosphere: float) -> tuple[str, str]:
@@ -78,7 +50,7 @@ def _pressure(pascals: int, atmosphere: float | None) -> tuple[str, str]:
         if gauge < 0:
             above = f"{_in('Pa', -gauge, 'inHg'):.2f} inHg vacuum"
         metric, psi = f"{metric} abs ({gauge / 1000:.2f} kPa gauge)", f"{psi} abs ({above})"
-    return metric.replace("-", MINUS), psi.replace("-", MINUS)
+    return metric, psi
 
 
 def _duration(milliseconds: int) -> str:
