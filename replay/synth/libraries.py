@@ -21,14 +21,16 @@ from replay.engine.workers import Each, threads
 from replay.ground.files import write_text, write_whole
 from replay.ground.json_files import read_json
 from replay.ground.refusal import refusal
+from replay.ground.shape import Key, Keys, UnfitError, fit, list_of, number, one_of, whole
 from replay.ground.toml_files import read_toml
 from replay.library import library_from
-from replay.library.library import FILE, check_inside
+from replay.library.library import FILE, TRACE, check_inside
 from replay.physics.families import FAMILIES, SynthTrace, generate
 
 FORMATS = ("csv", "parquet")
 WORK = ".synth"
 SETTINGS = "settings.toml"  # a settings file that already stands in the folder becomes the library's own
+MADE = Keys({key: its for key, its in TRACE.by_name.items() if key != "id"})
 MANY = 100000
 
 
@@ -55,21 +57,34 @@ class Recipe:
         return table
 
 
+def _families(value: Any) -> tuple[str, ...]:
+    names: tuple[str, ...] = list_of(one_of(*FAMILIES, rule="no such family"))(value)
+    if len(set(names)) < len(names) or not names:
+        raise UnfitError("a family stands twice" if names else "no family")
+    return names
+
+
+RECIPE = Keys(
+    {
+        "families": Key(_families, "all, or some of: " + ", ".join(FAMILIES)),
+        "count": Key(whole(1, MANY), f"1 to {MANY}"),
+        "seed": Key(whole(0), "0 or more"),
+        "hours": Key(number(0.1, 1000.0, "too short or too long"), "0.1 to 1000", needed=False),
+        "format": Key(one_of(*FORMATS), " or ".join(FORMATS)),
+    }
+)
+
+
 def recipe(families: str, count: int, seed: int, hours: float | None, form: str) -> Recipe:
     """Check what a user asked for. families: "all", or names parted by commas. Raises Refusal."""
-    names = tuple(FAMILIES) if families == "all" else tuple(name.strip() for name in families.split(","))
-    for name in names:
-        if name not in FAMILIES:
-            raise refusal("synth", "--families", "no such family", "all, or some of: " + ", ".join(FAMILIES), name)
-    if len(set(names)) < len(names):
-        raise refusal("synth", "--families", "a family stands twice", "each family once", families)
-    if not 1 <= count <= MANY:
-        raise refusal("synth", "--count", "too few or too many", f"1 to {MANY}", count)
-    if seed < 0:
-        raise refusal("synth", "--seed", "negative", "0 or more", seed)
-    if hours is not None and not 0.1 <= hours <= 1000.0:  # noqa: PLR2004
-        raise refusal("synth", "--hours", "too short or too long", "0.1 to 1000", hours)
-    return Recipe(names, count, seed, hours, form)
+    names = list(FAMILIES) if families == "all" else [name.strip() for name in families.split(",")]
+    given = {"families": names, "count": count, "seed": seed, "format": form}
+    return recipe_from("synth", given | ({} if hours is None else {"hours": hours}), "--")
+
+
+def recipe_from(file: Path | str, table: Any, where: str) -> Recipe:
+    """Check a recipe; where: what stands before its keys. Raises Refusal, which names the key."""
+    return Recipe(**{"hours": None, **fit(file, table, RECIPE, where)})
 
 
 def synthesise(
@@ -191,11 +206,7 @@ def _made(entry: Path) -> dict[str, Any]:
     """Read the entry of a trace that was made, perhaps by a run before this one."""
     accepted = "an entry that this command wrote: remove it, and its trace is made again"
     item = read_json(entry, accepted)
-    plain = str | int | float
-    parts = [*item.values()] if isinstance(item, dict) else [None]
-    parts = [part for value in parts for part in (value.values() if isinstance(value, dict) else (value,))]
-    if not all(isinstance(part, plain) for part in parts):
-        raise refusal(entry, "", "no entry of a trace", accepted)
+    fit(entry, item, MADE, "entry, ", accepted)
     return dict(item)
 
 
