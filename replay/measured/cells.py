@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from replay.measured.block import UNKNOWN
 from replay.measured.marks import MINUS, SPACES, Marks
 from replay.measured.profile import Flag
+from replay.measured.unit_text import Unit
 
 # Cells that are no reading in any file; all other words are named as sentinels by the profile.
 NO_READING_WORDS = ("", "nan", "-nan", "null", "none", "n/a", "#n/a", "na", "<na>", "1.#qnan", "-1.#ind", "1.#inf")
@@ -162,11 +163,13 @@ def status_of_text(column: Any, flag: Flag, sentinels: tuple[str | float, ...]) 
     return _checked(status, flag, lambda row: str(text[row]))
 
 
-def status_of_numbers(numbers: Numbers, flag: Flag, sentinels: tuple[str | float, ...]) -> NDArray[np.int8]:
-    """Return a column of numbers as status: words such as 1 and 0, or above and not above a threshold."""
+def status_of_numbers(
+    numbers: Numbers, flag: Flag, sentinels: tuple[str | float, ...], unit: Unit | None
+) -> NDArray[np.int8]:
+    """Return a column of numbers as status: words such as 1 and 0, or (in a unit) above and not above a threshold."""
     known = ~np.isnan(numbers)
-    if flag.kind:
-        return np.where(known, numbers > flag.above, UNKNOWN).astype(np.int8)
+    if unit is not None:
+        return np.where(known, numbers * unit.scale > flag.above, UNKNOWN).astype(np.int8)
     if not flag.on and not flag.off and bool((known & ((numbers == 0) | (numbers == 1))).all()):
         return numbers.astype(np.int8)
     values, places = np.unique(numbers, return_inverse=True)

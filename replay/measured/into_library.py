@@ -22,7 +22,8 @@ from replay.ground.files import write_text
 from replay.ground.refusal import refusal, visible
 from replay.ground.toml_files import read_toml
 from replay.library.library import FILE, check_inside
-from replay.measured.assemble import LEAST_ROWS, Columns
+from replay.measured.assemble import LEAST_ROWS
+from replay.measured.channels import Columns
 from replay.measured.profile import Profile
 
 CSV_ROWS = 100000  # a trace with more rows is written as Parquet

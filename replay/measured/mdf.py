@@ -19,7 +19,6 @@ from replay.measured.mdf_blocks import check_group
 from replay.measured.profile import Channel, Flag, Profile
 from replay.measured.profile_keys import EPOCH
 from replay.measured.ticks import Chunk, onto
-from replay.measured.unit_text import Unit
 from replay.trace.rows import LAST_TIME_S
 
 SPAN = 131072  # records that are held of a channel at a time
@@ -97,13 +96,9 @@ class MdfSource:
             self.places = {signal: self._find(item) for signal, item in profile.signals.items()}
             for group in sorted({group for group, _ in self.places.values()}):
                 check_group(path, self.mdf, group)
-            self.units = {signal: self._unit(signal, kind) for signal, kind in profile.kinds.items()}
+            self.units = columns.units(path, profile, lambda of: (self._name(of), _unit(self.mdf, *self.places[of])))
             self.start_ms = round(self.mdf.start_time.timestamp() * 1000)
             self.fingerprint = _fingerprint(self.mdf)
-
-    def _unit(self, signal: str, kind: str) -> Unit:
-        item, own = self.profile.signals[signal], _unit(self.mdf, *self.places[signal])
-        return columns.unit_of(self.path, self.profile, item, kind, str(item.column), own)
 
     def notes(self) -> list[str]:
         """Say how the file was read."""
@@ -186,8 +181,8 @@ class MdfSource:
             numbers = without_sentinels(np.where(np.isfinite(numbers), numbers, np.nan), self.sentinels)
             if flag is None:
                 return numbers
-            scaled = numbers * self.units[signal].scale if flag.kind else numbers
-            return self._status(signal, offset, lambda: status_of_numbers(scaled, flag, self.sentinels))
+            unit = self.units.get(signal)
+            return self._status(signal, offset, lambda: status_of_numbers(numbers, flag, self.sentinels, unit))
         if flag is None or flag.kind:
             raise refusal(self.path, f"channel '{name}'", f"holds {samples.dtype}, not numbers", "a measured channel")
         return self._status(signal, offset, lambda: status_of_text(_words(samples), flag, self.sentinels))
