@@ -1,6 +1,8 @@
 """How every refusal of bad input reads."""
 
+import contextlib
 import re
+from collections.abc import Iterator
 from pathlib import Path
 
 LONGEST = 80  # characters of a value that a message shows
@@ -28,6 +30,15 @@ def refusal(file: Path | str, where: str, rule: str, accepted: str = "", value: 
     if accepted:
         text += f"; accepted: {_short(accepted)}"
     return Refusal(visible(text))
+
+
+@contextlib.contextmanager
+def or_refuse(path: Path, done: str, accepted: str = "") -> Iterator[None]:
+    """Refuse a path that the disk will not let be "read", "written" or "made"."""
+    try:
+        yield
+    except OSError as error:
+        raise refusal(path, "", f"cannot be {done} ({error.strerror})", accepted) from None
 
 
 def visible(text: str) -> str:

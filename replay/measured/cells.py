@@ -4,13 +4,16 @@ The fast way lets the CSV reader convert; the exact way goes through text. Both 
 fast way only takes cells that the exact way would take, and gives up the block for any other.
 """
 
+import contextlib
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from replay.ground.refusal import refusal
 from replay.measured.block import UNKNOWN
 from replay.measured.marks import MINUS, SPACES, Marks
 from replay.measured.profile import Flag
@@ -31,6 +34,16 @@ class BadCell(ValueError):  # noqa: N818 - a finding of the reader
     def __init__(self, row: int, value: str, rule: str, accepted: str) -> None:
         super().__init__(rule)
         self.row, self.value, self.rule, self.accepted = row, value, rule, accepted
+
+
+@contextlib.contextmanager
+def cells_of(path: Path, name: str, place: Callable[[int], str]) -> Iterator[None]:
+    """Refuse a bad cell of a column; place: where a row of the block stands in the file."""
+    try:
+        yield
+    except BadCell as bad:
+        where = ", ".join(filter(None, (place(bad.row), name)))
+        raise refusal(path, where, bad.rule, bad.accepted, bad.value) from None
 
 
 class Giveup(Exception):  # noqa: N818 - the exact way takes over

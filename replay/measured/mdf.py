@@ -13,7 +13,7 @@ import numpy as np
 from replay.ground.refusal import Refusal, refusal
 from replay.measured import columns, dialect
 from replay.measured.block import UNKNOWN, Block
-from replay.measured.cells import BadCell, status_of_numbers, status_of_text, without_sentinels
+from replay.measured.cells import cells_of, status_of_numbers, status_of_text, without_sentinels
 from replay.measured.clock import Clock
 from replay.measured.mdf_blocks import check_group
 from replay.measured.profile import Channel, Flag, Profile
@@ -134,7 +134,7 @@ class MdfSource:
             set(flags),
             self.profile.time.max_gap_ms,
             {name for name, flag in flags.items() if flag.on_change},
-            lambda row: f"channel '{self.profile.channels[signal].column}', record {row + 1}",
+            lambda row: self._record(signal, row),
         )
 
     def _chunks(self, signal: str) -> Iterator[Chunk]:
@@ -154,8 +154,7 @@ class MdfSource:
             time = self._time(signal, offset, read)
             back = np.diff(time, prepend=before if offset else time[0]) < 0
             if back.any() and signal != self.profile.time.ticks:
-                name = self._name(signal)
-                where = f"channel '{name}', record {offset + int(np.argmax(back)) + 1}"
+                where = self._record(signal, offset + int(np.argmax(back)))
                 raise refusal(self.path, where, "its time goes back", "a channel whose times do not fall")
             before = int(time[-1])
             invalid = read.invalidation_bits
@@ -164,7 +163,7 @@ class MdfSource:
 
     def _time(self, signal: str, offset: int, read: Any) -> Any:
         """Return the ms of some records; refuse what is no time, and fewer records than the file says it has."""
-        where = f"channel '{self._name(signal)}', record {offset + 1}"
+        where = self._record(signal, offset)
         if not len(read.timestamps) or len(read.samples) != len(read.timestamps):
             raise refusal(self.path, where, "its records end before they should", "a whole MDF 4 file")
         seconds = np.asarray(read.timestamps, dtype=np.float64)
@@ -188,12 +187,12 @@ class MdfSource:
         return self._status(signal, offset, lambda: status_of_text(_words(samples), flag, self.sentinels))
 
     def _status(self, signal: str, offset: int, read: Any) -> Any:
-        try:
+        with cells_of(self.path, "", lambda row: self._record(signal, offset + row)):
             status = read()
-        except BadCell as bad:
-            where = f"channel '{self._name(signal)}', record {offset + bad.row + 1}"
-            raise refusal(self.path, where, bad.rule, bad.accepted, bad.value) from None
         return np.where(status == UNKNOWN, np.nan, status.astype(np.float64))
+
+    def _record(self, signal: str, row: int) -> str:
+        return f"channel '{self._name(signal)}', record {row + 1}"
 
     def _name(self, signal: str) -> str:
         return str(self.profile.signals[signal].column)

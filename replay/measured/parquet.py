@@ -11,12 +11,12 @@ from replay.ground.refusal import refusal
 from replay.measured import clock as clocks
 from replay.measured import columns, dialect
 from replay.measured.block import Block
-from replay.measured.cells import BadCell, status_of_numbers, status_of_text, text_numbers, without_sentinels
+from replay.measured.cells import BadCell, cells_of, status_of_numbers, status_of_text, text_numbers, without_sentinels
 from replay.measured.marks import Marks
 from replay.measured.profile import Profile
 from replay.measured.profile_keys import DATE, ELAPSED
 from replay.measured.unit_text import TIME, unit_in_name
-from replay.trace.files import check_unpacked, told
+from replay.trace.files import batches, check_unpacked, told
 
 BATCH = 262144
 
@@ -44,13 +44,6 @@ def header(path: Path) -> Header:
     fields, names = told(path, lambda: (list(file.schema_arrow), tuple(file.schema_arrow.names)))
     units = tuple((field.metadata or {}).get(b"unit", b"").decode("utf-8", "replace") for field in fields)
     return Header(file, names, units)
-
-
-def batches(path: Path, file: Any, rows: int, names: list[str] | None = None) -> Iterator[Any]:
-    """Yield the rows of an opened file. Raises Refusal where it is damaged."""
-    read = file.iter_batches(rows, columns=names)
-    while (batch := told(path, lambda: next(read, None))) is not None:
-        yield batch
 
 
 class ParquetSource:
@@ -127,10 +120,8 @@ class ParquetSource:
         import pyarrow as pa
 
         try:
-            return read(*cells)
-        except BadCell as bad:
-            where = f"row {done + bad.row + 1}, {name}"
-            raise refusal(self.path, where, bad.rule, bad.accepted, bad.value) from None
+            with cells_of(self.path, name, lambda row: f"row {done + row + 1}"):
+                return read(*cells)
         except pa.ArrowException:
             raise refusal(self.path, f"column {name}", f"holds {cells[0].type}, not numbers", "numbers") from None
 

@@ -13,11 +13,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from replay.ground.refusal import Refusal, refusal
 from replay.measured.block import Block
 from replay.measured.cells import (
-    BadCell,
     Giveup,
+    cells_of,
     fast_nulls,
     status_of_numbers,
     status_of_text,
@@ -120,10 +119,8 @@ class TextSource:
         numbers = {}
         for column, kind in self.layout.types.items():
             if kind == NUMBER and column not in self.layout.words:
-                try:
+                with self._cells(column, place):
                     numbers[column] = text_numbers(cells[column], self.layout.dialect.marks, self.sentinels)
-                except BadCell as bad:
-                    raise self._refused(bad, column, place) from None
         time_ms = self._time(numbers, cells)
         block = self._block(time_ms, numbers, cells, place)
         block.left_out, block.blank = left_out, int(empty.sum())
@@ -178,16 +175,13 @@ class TextSource:
         status = {}
         for signal, flag in self.profile.flags.items():
             where = self.layout.places[signal]
-            try:
+            with self._cells(where, place):
                 if where in numbers:
                     unit = self.units.get(signal)
                     status[signal] = status_of_numbers(numbers[where], flag, self.sentinels, unit)
                 else:
                     status[signal] = status_of_text(cells[where], flag, self.sentinels)
-            except BadCell as bad:
-                raise self._refused(bad, where, place) from None
         return Block(time_ms, values, status, place)
 
-    def _refused(self, bad: BadCell, column: int, place: Callable[[int], str]) -> Refusal:
-        name = self.layout.dialect.names[column] or f"column {column + 1}"
-        return refusal(self.path, f"{place(bad.row)}, {name}", bad.rule, bad.accepted, bad.value)
+    def _cells(self, column: int, place: Callable[[int], str]) -> contextlib.AbstractContextManager[None]:
+        return cells_of(self.path, self.layout.dialect.names[column] or f"column {column + 1}", place)

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from replay.engine.c_port import PORT, firmware_folder, sources
 from replay.ground.json_files import read_json
-from replay.ground.refusal import refusal
+from replay.ground.refusal import or_refuse, refusal
 from replay.ground.shape import Key, Keys, fit, text
 
 SOURCE, MODULE, BUILT = "page_port.c", "lubetrip.wasm", "built.json"
@@ -29,10 +29,8 @@ def module() -> bytes:
     """Return the module. Raises Refusal for one that is missing or not made from the sources beside it."""
     path = folder() / MODULE
     accepted = "the module that `python -m replay.page.build_wasm` builds"
-    try:
+    with or_refuse(path, "read", accepted):
         content = path.read_bytes()
-    except OSError as error:
-        raise refusal(path, "", f"cannot be read ({error.strerror})", accepted) from None
     record, keys = path.with_name(BUILT), Keys({"sources": Key(text), "module": Key(text)}, loose=True)
     built = fit(record, read_json(record, accepted), keys, accepted=accepted)
     if built["sources"] != sources_digest():

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from replay.engine.workers import Each, threads
 from replay.ground.files import write_text, write_whole
 from replay.ground.json_files import read_json
-from replay.ground.refusal import refusal
+from replay.ground.refusal import or_refuse, refusal
 from replay.ground.shape import Key, Keys, UnfitError, fit, list_of, number, one_of, whole
 from replay.ground.toml_files import read_toml
 from replay.library import library_from
@@ -104,10 +104,8 @@ def synthesise(
     if not _claim(folder, wanted):
         return False
     traces = folder / "traces"
-    try:
+    with or_refuse(traces, "made", "a folder that can be written"):
         traces.mkdir(exist_ok=True)
-    except OSError as error:
-        raise refusal(traces, "", f"cannot be made ({error.strerror})", "a folder that can be written") from None
     work = each or threads(jobs)
     work(functools.partial(_make, folder.absolute(), wanted), wanted.traces(), tick)
     _finish(folder, wanted)
@@ -137,10 +135,8 @@ def _claim(folder: Path, wanted: Recipe) -> bool:
         raise refusal(folder, "", "is a file", accepted)
     if folder.exists() and any(item.name not in (SETTINGS, WORK) for item in folder.iterdir()):
         raise refusal(folder, "", "holds files that were not synthesised", accepted)
-    try:
+    with or_refuse(folder, "made", "a folder that can be written"):
         (folder / WORK).mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise refusal(folder, "", f"cannot be made ({error.strerror})", "a folder that can be written") from None
     write_text(begun, json.dumps(asked))
     return True
 
