@@ -52,14 +52,19 @@ def _short(text: str, most: int = LONGEST_PART) -> str:
 
 def shown(value: object) -> str:
     """Return a value as it would stand in a TOML file, cut to a readable length."""
+    try:
+        return _short(_whole(value), LONGEST)
+    except RecursionError:
+        return "(nested too deep to be shown)"
+
+
+def _whole(value: object) -> str:
     if isinstance(value, bool):
-        text = str(value).lower()
-    elif isinstance(value, str):
-        text = '"' + value.encode("unicode_escape").decode("ascii") + '"'
-    elif isinstance(value, float):
-        text = f"{value:.12g}"
-    elif isinstance(value, list):
-        text = "[" + ", ".join(shown(item) for item in value) + "]"
-    else:
-        text = str(value)
-    return _short(text, LONGEST)
+        return str(value).lower()
+    if isinstance(value, str):
+        return '"' + value.encode("unicode_escape").decode("ascii") + '"'
+    if isinstance(value, float):
+        return f"{value:.12g}"
+    if isinstance(value, list):
+        return "[" + ", ".join(map(_whole, value)) + "]"
+    return str(value)
