@@ -26,7 +26,7 @@ from replay.drawing.looks import (
 from replay.drawing.picture import Level, Panel, Picture, named_marks, picture
 from replay.engine import STATES
 from replay.ground.files import check_writable, write_whole
-from replay.ground.refusal import refusal
+from replay.ground.refusal import or_refuse, refusal
 from replay.ground.units import PSI_PA
 from replay.ground.wording import words
 from replay.library import Entry, Library
@@ -71,10 +71,8 @@ def plot_names(library: Library, ids: Iterable[str]) -> dict[str, str]:
 
 def save_plots(folder: Path, library: Library, settings: Settings, ids: Iterable[str]) -> dict[str, str]:
     """Draw some traces of a library into a folder, made if need be; return their paths by id. Raises Refusal."""
-    try:
+    with or_refuse(folder, "made", "a folder, or a name for one"):
         folder.mkdir(exist_ok=True)
-    except OSError as error:
-        raise refusal(folder, "", f"cannot be made ({error.strerror})", "a folder, or a name for one") from None
     entries = {entry.id: entry for entry in library.entries}
     paths = {identity: folder / name for identity, name in plot_names(library, ids).items()}
     for identity, path in paths.items():

@@ -4,7 +4,6 @@
 library is kept on disk under the digest of its sources and the compiler.
 """
 
-import atexit
 import ctypes
 import functools
 import hashlib
@@ -20,6 +19,7 @@ from numpy.typing import NDArray
 
 from replay.engine.obeying import POSITION
 from replay.engine.portable import Array, Machine, Replay
+from replay.ground.cache import project_cache
 from replay.ground.refusal import refusal
 from replay.settings import Settings
 from replay.trace import Trace
@@ -66,12 +66,7 @@ def build(folder: Path | None = None) -> Path:
     if path is None:
         raise refusal("--engine c", "", f"no C compiler '{compiler}'", "gcc or clang installed, or named in CC")
     key = hashlib.sha256(f"{port_digest(folder)} {path} {FLAGS}".encode()).hexdigest()[:16]
-    base = folder or Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "lubetrip"
-    try:
-        base.mkdir(parents=True, exist_ok=True)
-    except OSError:
-        base = Path(tempfile.mkdtemp(prefix="lubetrip-"))
-        atexit.register(shutil.rmtree, base, ignore_errors=True)
+    base = folder or project_cache()
     library = base / f"c-{key}.so"
     if not library.exists():
         # Built under another name, so that two processes at once never load a half of it.

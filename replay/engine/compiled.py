@@ -9,7 +9,6 @@ the first replay only.
 import functools
 import hashlib
 import importlib.metadata
-import os
 import types
 from collections.abc import Callable
 from pathlib import Path
@@ -21,6 +20,7 @@ from numpy.typing import NDArray
 from protect import conditions, integral, outputs, protection, signals, table, timers
 from replay.engine import obeying
 from replay.engine.portable import Machine, Replay, logic_digest
+from replay.ground.cache import project_cache
 from replay.settings import Settings
 from replay.trace import Trace
 
@@ -38,8 +38,7 @@ def cache_folder(*beside: types.ModuleType) -> Path:
     files = [__file__, str(obeying.__file__), *(str(module.__file__) for module in beside)]
     sources = [Path(file).read_text(encoding="utf-8") for file in files]
     text = " ".join([logic_digest(), importlib.metadata.version("numba"), *sources])
-    base = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
-    return base / "lubetrip" / f"numba-{hashlib.sha256(text.encode()).hexdigest()[:16]}"
+    return project_cache() / f"numba-{hashlib.sha256(text.encode()).hexdigest()[:16]}"
 
 
 def is_on_disk() -> bool:
@@ -65,23 +64,17 @@ def _register(module: types.ModuleType) -> None:
 def compiled(function: Function, *beside: types.ModuleType) -> Function:
     """Compile a function that calls `protect` and perhaps other modules beside it.
 
-    The machine code is kept on disk where that can be written.
+    The machine code is kept on disk.
     """
     import numba
 
     for module in (signals, integral, timers, conditions, table, outputs, protection, obeying, *beside):
         _register(module)
-    folder = cache_folder(*beside)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        keep = os.access(folder, os.W_OK)
-    except OSError:
-        keep = False
     config: Any = numba.config
     before = config.CACHE_DIR
-    config.CACHE_DIR = str(folder)
+    config.CACHE_DIR = str(cache_folder(*beside))
     try:
-        return numba.njit(cache=keep)(function)  # type: ignore[no-any-return,return-value,unused-ignore]
+        return numba.njit(cache=True)(function)  # type: ignore[no-any-return,return-value,unused-ignore]
     finally:
         config.CACHE_DIR = before
 

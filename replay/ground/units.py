@@ -9,6 +9,9 @@ import math
 import re
 from typing import Any
 
+from replay.ground.cache import project_cache
+from replay.ground.shape import UnfitError
+
 STANDARD_ATMOSPHERE_PA = 101325.0
 PSI_PA = 6894.757293168361  # for reports; the pound-force by definition over the square inch
 INHG_PA = 3386.388640341  # the conventional inch of mercury: 13595.1 kg/m3 at 9.80665 m/s2, as pint has it
@@ -36,7 +39,7 @@ _USUAL = {
 }
 
 
-class UnitError(ValueError):
+class UnitError(UnfitError):
     """Text that is not a quantity of the kind wanted; says why."""
 
 
@@ -44,7 +47,10 @@ class UnitError(ValueError):
 def _registry() -> Any:
     import pint
 
-    return pint.UnitRegistry(cache_folder=None)
+    try:
+        return pint.UnitRegistry(cache_folder=project_cache() / f"pint-{pint.__version__}")
+    except Exception:  # noqa: BLE001 - whatever a damaged cache holds: the units are read anew
+        return pint.UnitRegistry(cache_folder=None)
 
 
 def _in_unit(number: float, unit: str, want: str) -> float:

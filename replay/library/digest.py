@@ -2,7 +2,7 @@
 
 import hashlib
 
-from replay.ground.refusal import refusal
+from replay.ground.refusal import or_refuse
 from replay.library.library import Entry, Library, MustTrip
 
 
@@ -29,8 +29,5 @@ def _label(entry: Entry) -> str:
 
 
 def _content(entry: Entry) -> str:
-    try:
-        with entry.path.open("rb") as stream:
-            return hashlib.file_digest(stream, "sha256").hexdigest()
-    except OSError as error:
-        raise refusal(entry.path, "", f"cannot be read ({error.strerror})") from None
+    with or_refuse(entry.path, "read"), entry.path.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()

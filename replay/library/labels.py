@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import Any
 
 from replay.ground.files import write_whole
+from replay.ground.lock import locked
 from replay.ground.refusal import refusal
 from replay.library.library import FILE, LABELS, Entry, MustTrip, label_text, library_from, read_library, shown_s
 from replay.trace import read_pieces
@@ -44,18 +45,20 @@ def relabel(folder: Path, identity: str, label: MustTrip | str, who: str, why: s
     """
     if not who.strip() or not why.strip():
         raise refusal("label", "", "who says so, and why, is not told", "--by WHO and --note TEXT")
-    before = _entry_of(folder, identity)
-    if isinstance(label, MustTrip):
-        _check_window(before.path, label)
-    now = label_text(dataclasses.replace(before, label=label))
-    line = f"{day.isoformat()}, {_one_line(who)}: {now} (was {label_text(before)}): {_one_line(why)}"
     path = folder / FILE
-    text = _edited(path, identity, label, f"{before.note}\n{line}" if before.note else line)
-    try:
-        entries = library_from(folder, tomllib.loads(text.removeprefix(BOM))).entries
-    except tomllib.TOMLDecodeError as error:
-        raise refusal(path, "", f"cannot be edited by a program ({error})", "the label, put in by hand") from None
-    write_whole(path, lambda stream: stream.write(text.encode()))
+    file = _entry_of(folder, identity).path
+    if isinstance(label, MustTrip):
+        _check_window(file, label)
+    with locked(folder):
+        before = _entry_of(folder, identity)
+        now = label_text(dataclasses.replace(before, label=label))
+        line = f"{day.isoformat()}, {_one_line(who)}: {now} (was {label_text(before)}): {_one_line(why)}"
+        text = _edited(path, identity, label, f"{before.note}\n{line}" if before.note else line)
+        try:
+            entries = library_from(folder, tomllib.loads(text.removeprefix(BOM))).entries
+        except tomllib.TOMLDecodeError as error:
+            raise refusal(path, "", f"cannot be edited by a program ({error})", "the label, put in by hand") from None
+        write_whole(path, lambda stream: stream.write(text.encode()))
     return Edit(before, next(entry for entry in entries if entry.id == identity))
 
 

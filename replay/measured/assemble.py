@@ -9,21 +9,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from replay.ground.refusal import refusal
-from replay.ground.units import STANDARD_ATMOSPHERE_PA, atmosphere_pa
-from replay.measured import doubts
 from replay.measured.block import UNKNOWN, Block, Mend
+from replay.measured.channels import Channels, Columns
 from replay.measured.clock import DAY_MS, UNREADABLE, Clock
+from replay.measured.doubts import Readings
 from replay.measured.profile import Profile
-from replay.measured.profile_keys import PRESSURES
-from replay.measured.signals import above_crankcase, converter
 from replay.measured.unit_text import Unit
 from replay.measured.zones import LocalTime, LocalTimeError, offset_or_zone
 
 HOUR_MS = 3600000
 LEAST_ROWS = 2  # of a trace
 MOST_GAPS = 10000
-
-Columns = dict[str, NDArray[np.int64] | NDArray[np.float64] | NDArray[np.int8]]
 
 
 class Sink(Protocol):
@@ -61,7 +57,7 @@ class Counts:
     held: dict[str, int] = field(default_factory=dict)
     passed_over: dict[str, int] = field(default_factory=dict)
     parts: list[Part] = field(default_factory=list)
-    readings: dict[str, doubts.Readings] = field(default_factory=dict)
+    readings: dict[str, Readings] = field(default_factory=dict)
 
 
 class Assembler:
@@ -70,17 +66,13 @@ class Assembler:
     def __init__(
         self, path: Path, profile: Profile, units: dict[str, Unit], clock: Clock, sink: Sink, *, repair: bool
     ) -> None:
-        self.path, self.profile, self.units, self.sink, self.repair = path, profile, units, sink, repair
+        self.path, self.profile, self.sink, self.repair = path, profile, sink, repair
         zone = profile.time.zone
         self.clock = clock
         self.local = LocalTime(offset_or_zone(zone), profile.time.repeated_hour) if clock.local and zone else None
-        altitude = profile.altitude_m
-        self.atmosphere = STANDARD_ATMOSPHERE_PA if altitude is None else atmosphere_pa(altitude)
         self.max_gap = profile.time.max_gap_ms
-        self.counts = Counts(readings={signal: doubts.Readings() for signal in profile.channels})
-        self.still = {signal: doubts.Stillness() for signal in profile.channels if signal in PRESSURES}
-        self.net = doubts.Net(self.atmosphere)
-        self.floors = {s: doubts.Floor(self.atmosphere) for s in self.still if units[s].reference == "gauge"}
+        self.channels = Channels(profile, units)
+        self.counts = Counts(readings=self.channels.readings)
         self.newest: int | None = None  # the latest time of any row
         self.last: int | None = None  # that of the last row kept
         self.last_running = 0
@@ -106,14 +98,11 @@ class Assembler:
             places = np.flatnonzero(known)
             rows, time, running = (places if rows is None else rows[places]), time[known], running[known]
         if len(time):
-            self._write(time, self._columns(block, rows, running))
+            self._write(time, self.channels.columns(block, rows, running))
 
     def finish(self) -> Counts:
         """End the last trace and return what was counted."""
         self._end_part()
-        for signal, still in self.still.items():
-            seen = self.counts.readings[signal]
-            seen.flat_ms, seen.flat_from_ms = still.longest_ms, still.longest_from_ms
         return self.counts
 
     def _mend(self, why: str, place: str) -> None:
@@ -204,49 +193,6 @@ class Assembler:
             self.status = int(codes[place]), int(time[place])
         return held.astype(np.int8), None if known.all() else known
 
-    def _columns(self, block: Block, rows: NDArray[np.int64] | None, running: NDArray[np.int8]) -> Columns:
-        """Return the signals of the kept rows: Pa, degC, rpm, 0 or 1."""
-        taken = {signal: v if rows is None else v[rows] for signal, v in block.values.items()}
-        columns: Columns = {}
-        for signal, numbers in taken.items():
-            unit, seen = self.units[signal], self.counts.readings[signal]
-            seen.see_source(numbers)
-            if unit.reference == "difference":
-                continue
-            if signal in PRESSURES:
-                pascals, beyond = converter(signal, unit, self.atmosphere).pascals(numbers)
-                seen.beyond += beyond
-                columns[signal] = pascals
-            else:
-                plain = unit.scale == 1.0 and unit.offset == 0.0
-                columns[signal] = numbers if plain else np.round(numbers * unit.scale + unit.offset, 6)
-        crankcase = columns.get("crankcase_pressure", columns.get("suction_pressure"))
-        if "oil_pressure" not in columns:
-            difference = taken["oil_pressure"] * self.units["oil_pressure"].scale
-            oil, beyond = above_crankcase(difference, np.asarray(crankcase, dtype=np.int64))
-            self.counts.readings["oil_pressure"].beyond += beyond
-            columns["oil_pressure"] = oil
-        columns["running"] = running
-        if "reset" in block.status:
-            reset = block.status["reset"] if rows is None else block.status["reset"][rows]
-            columns["reset"] = np.where(reset == 1, 1, 0).astype(np.int8)
-        self._look(columns, running)
-        return columns
-
-    def _look(self, columns: Columns, running: NDArray[np.int8]) -> None:
-        """Enter kept rows into the ranges and doubts."""
-        for signal, seen in self.counts.readings.items():
-            before = seen.readings
-            least = seen.see(columns[signal])
-            if signal in self.floors:
-                pascals = np.asarray(columns[signal], dtype=np.int64)
-                self.floors[signal].see(pascals, seen.readings - before, least)
-        oil, crankcase = (
-            np.asarray(columns[s], dtype=np.int64)
-            for s in ("oil_pressure", "crankcase_pressure" if "crankcase_pressure" in columns else "suction_pressure")
-        )
-        self.net.see(oil, crankcase, running)
-
     def _write(self, time: NDArray[np.int64], columns: Columns) -> None:
         """Give the rows to the sink, a new trace after each gap."""
         before = np.concatenate(([time[0] if self.last is None else self.last], time[:-1]))
@@ -287,26 +233,15 @@ class Assembler:
         part.end_ms = int(time[-1])
         self.last, self.last_running = int(time[-1]), int(running[-1])
         self.counts.kept += len(time)
-        for signal, still in self.still.items():
-            still.see(time, np.asarray(columns[signal], dtype=np.int64), running)
+        self.channels.see_stretch(time, columns)
         self.sink.write(time - part.start_ms, columns)
 
     def _end_part(self) -> None:
         if self.counts.parts and self.last is not None:
-            for still in self.still.values():
-                still.end()
+            self.channels.end_trace()
             self.sink.end()
 
     def doubts(self) -> list[str]:
         """Return what looks wrong in the signals, in words."""
-        found = []
-        for signal in self.still:
-            seen, reference = self.counts.readings[signal], self.units[signal].reference
-            found += doubts.of_pressure(signal, reference, seen, self.floors.get(signal), self.atmosphere)
-        found += doubts.of_net(self.net)
-        hot = self.counts.readings.get("oil_temperature")
-        if hot is not None and hot.readings and hot.most > doubts.HOT_C:
-            found.append(f"oil temperature reaches {hot.most:.0f} degC: is its unit right?")
-        if not any(part.run_ms for part in self.counts.parts):
-            found.append("the machine never runs: is the running status right?")
-        return found
+        still = not any(part.run_ms for part in self.counts.parts)
+        return self.channels.doubts() + ["the machine never runs: is the running status right?"] * still

@@ -4,16 +4,20 @@ The fast way lets the CSV reader convert; the exact way goes through text. Both 
 fast way only takes cells that the exact way would take, and gives up the block for any other.
 """
 
+import contextlib
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from replay.ground.refusal import refusal
 from replay.measured.block import UNKNOWN
 from replay.measured.marks import MINUS, SPACES, Marks
 from replay.measured.profile import Flag
+from replay.measured.unit_text import Unit
 
 # Cells that are no reading in any file; all other words are named as sentinels by the profile.
 NO_READING_WORDS = ("", "nan", "-nan", "null", "none", "n/a", "#n/a", "na", "<na>", "1.#qnan", "-1.#ind", "1.#inf")
@@ -30,6 +34,16 @@ class BadCell(ValueError):  # noqa: N818 - a finding of the reader
     def __init__(self, row: int, value: str, rule: str, accepted: str) -> None:
         super().__init__(rule)
         self.row, self.value, self.rule, self.accepted = row, value, rule, accepted
+
+
+@contextlib.contextmanager
+def cells_of(path: Path, name: str, place: Callable[[int], str]) -> Iterator[None]:
+    """Refuse a bad cell of a column; place: where a row of the block stands in the file."""
+    try:
+        yield
+    except BadCell as bad:
+        where = ", ".join(filter(None, (place(bad.row), name)))
+        raise refusal(path, where, bad.rule, bad.accepted, bad.value) from None
 
 
 class Giveup(Exception):  # noqa: N818 - the exact way takes over
@@ -162,11 +176,13 @@ def status_of_text(column: Any, flag: Flag, sentinels: tuple[str | float, ...]) 
     return _checked(status, flag, lambda row: str(text[row]))
 
 
-def status_of_numbers(numbers: Numbers, flag: Flag, sentinels: tuple[str | float, ...]) -> NDArray[np.int8]:
-    """Return a column of numbers as status: words such as 1 and 0, or above and not above a threshold."""
+def status_of_numbers(
+    numbers: Numbers, flag: Flag, sentinels: tuple[str | float, ...], unit: Unit | None
+) -> NDArray[np.int8]:
+    """Return a column of numbers as status: words such as 1 and 0, or (in a unit) above and not above a threshold."""
     known = ~np.isnan(numbers)
-    if flag.kind:
-        return np.where(known, numbers > flag.above, UNKNOWN).astype(np.int8)
+    if unit is not None:
+        return np.where(known, numbers * unit.scale > flag.above, UNKNOWN).astype(np.int8)
     if not flag.on and not flag.off and bool((known & ((numbers == 0) | (numbers == 1))).all()):
         return numbers.astype(np.int8)
     values, places = np.unique(numbers, return_inverse=True)

@@ -7,7 +7,7 @@ from collections import Counter
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from replay.ground.refusal import refusal
+from replay.ground.refusal import or_refuse, refusal
 from replay.measured.clock import looks_like_time
 from replay.measured.marks import Marks, find_marks, looks_like_number
 from replay.measured.profile import FileForm
@@ -119,11 +119,8 @@ def read_dialect(path: Path, stated: FileForm, names: frozenset[str] = frozenset
 
 def _sample(path: Path) -> tuple[bytes, bool]:
     """Return the beginning of a file, and whether that is all of it."""
-    try:
-        with path.open("rb") as stream:
-            raw = stream.read(SAMPLE_BYTES + 1)
-    except OSError as error:
-        raise refusal(path, "", f"cannot be read ({error.strerror})", "a file with readings") from None
+    with or_refuse(path, "read", "a file with readings"), path.open("rb") as stream:
+        raw = stream.read(SAMPLE_BYTES + 1)
     if not raw.strip(b"\0 \r\n\t\xef\xbb\xbf\xff\xfe"):
         raise refusal(path, "", "empty" if not raw else "holds no text", "a file with readings")
     return raw[:SAMPLE_BYTES], len(raw) <= SAMPLE_BYTES

@@ -18,10 +18,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from replay.ground.files import write_text
-from replay.ground.refusal import refusal, visible
+from replay.ground.refusal import or_refuse, refusal, visible
 from replay.ground.toml_files import read_toml
 from replay.library.library import FILE, check_inside
-from replay.measured.assemble import LEAST_ROWS, Columns
+from replay.measured.assemble import LEAST_ROWS
+from replay.measured.channels import Columns
 from replay.measured.profile import Profile
 from replay.trace.rows import arrow_kpa
 
@@ -80,11 +81,9 @@ class TraceFiles:
         self.library = library
         check_inside(library, library / TRACES)
         self.made = [folder for folder in (library, library / TRACES) if not folder.exists()]
-        try:
+        with or_refuse(library, "written", "a folder for a library"):
             (library / TRACES).mkdir(parents=True, exist_ok=True)
             self.folder = Path(tempfile.mkdtemp(dir=library / TRACES, prefix=".import-"))
-        except OSError as error:
-            raise refusal(library, "", f"cannot be written ({error.strerror})", "a folder for a library") from None
         self.files: list[Path] = []
         self.waiting: list[Any] = []
         self.rows = 0
@@ -100,10 +99,8 @@ class TraceFiles:
     def end(self) -> None:
         """End the trace at hand; one of fewer than two rows is dropped."""
         self._join()
-        try:
+        with or_refuse(self.folder, "written"):
             self._close()
-        except OSError as error:
-            raise refusal(self.folder, "", f"cannot be written ({error.strerror})") from None
 
     def discard(self) -> None:
         """Remove what was written and not entered, and folders that were made for it."""
@@ -118,26 +115,18 @@ class TraceFiles:
 
     def enter(self, entries: list[dict[str, Any]]) -> None:
         """Put the files in their places and their entries into library.toml. Files go back if that fails."""
-        placed: list[Path] = []
-        try:
+        with or_refuse(self.library, "written"), contextlib.ExitStack() as undo:
             for file, entry in zip(self.files, entries, strict=True):
                 target = self.library / entry["file"]
                 file.rename(target)
-                placed.append(target)
+                undo.callback(target.unlink, missing_ok=True)
             _append(self.library / FILE, entries)
-        except BaseException as error:
-            for target in placed:
-                target.unlink(missing_ok=True)
-            if isinstance(error, OSError):
-                raise refusal(self.library, "", f"cannot be written ({error.strerror})") from None
-            raise
+            undo.pop_all()
 
     def _join(self) -> None:
         if self.work is not None:
-            try:
+            with or_refuse(self.folder, "written"):
                 self.work.result()
-            except OSError as error:
-                raise refusal(self.folder, "", f"cannot be written ({error.strerror})") from None
             self.work = None
 
     def _write(self, time_ms: NDArray[np.int64], columns: Columns) -> None:

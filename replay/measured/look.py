@@ -69,7 +69,8 @@ def look_at(path: Path) -> Look:
         ]
         return Look(path, dialect.fingerprint, columns, dialect.notes(), marks)
     if kind == "parquet":
-        from replay.measured.parquet import batches, header
+        from replay.measured.parquet import header
+        from replay.trace.files import batches
 
         head = header(path)
         batch = next(batches(path, head.file, 2000), None)

@@ -13,13 +13,12 @@ import numpy as np
 from replay.ground.refusal import Refusal, refusal
 from replay.measured import columns, dialect
 from replay.measured.block import UNKNOWN, Block
-from replay.measured.cells import BadCell, status_of_numbers, status_of_text, without_sentinels
+from replay.measured.cells import cells_of, status_of_numbers, status_of_text, without_sentinels
 from replay.measured.clock import Clock
 from replay.measured.mdf_blocks import check_group
 from replay.measured.profile import Channel, Flag, Profile
 from replay.measured.profile_keys import EPOCH
 from replay.measured.ticks import Chunk, onto
-from replay.measured.unit_text import Unit
 from replay.trace.rows import LAST_TIME_S
 
 SPAN = 131072  # records that are held of a channel at a time
@@ -97,13 +96,9 @@ class MdfSource:
             self.places = {signal: self._find(item) for signal, item in profile.signals.items()}
             for group in sorted({group for group, _ in self.places.values()}):
                 check_group(path, self.mdf, group)
-            self.units = {signal: self._unit(signal, kind) for signal, kind in profile.kinds.items()}
+            self.units = columns.units(path, profile, lambda of: (self._name(of), _unit(self.mdf, *self.places[of])))
             self.start_ms = round(self.mdf.start_time.timestamp() * 1000)
             self.fingerprint = _fingerprint(self.mdf)
-
-    def _unit(self, signal: str, kind: str) -> Unit:
-        item, own = self.profile.signals[signal], _unit(self.mdf, *self.places[signal])
-        return columns.unit_of(self.path, self.profile, item, kind, str(item.column), own)
 
     def notes(self) -> list[str]:
         """Say how the file was read."""
@@ -139,7 +134,7 @@ class MdfSource:
             set(flags),
             self.profile.time.max_gap_ms,
             {name for name, flag in flags.items() if flag.on_change},
-            lambda row: f"channel '{self.profile.channels[signal].column}', record {row + 1}",
+            lambda row: self._record(signal, row),
         )
 
     def _chunks(self, signal: str) -> Iterator[Chunk]:
@@ -159,8 +154,7 @@ class MdfSource:
             time = self._time(signal, offset, read)
             back = np.diff(time, prepend=before if offset else time[0]) < 0
             if back.any() and signal != self.profile.time.ticks:
-                name = self._name(signal)
-                where = f"channel '{name}', record {offset + int(np.argmax(back)) + 1}"
+                where = self._record(signal, offset + int(np.argmax(back)))
                 raise refusal(self.path, where, "its time goes back", "a channel whose times do not fall")
             before = int(time[-1])
             invalid = read.invalidation_bits
@@ -169,7 +163,7 @@ class MdfSource:
 
     def _time(self, signal: str, offset: int, read: Any) -> Any:
         """Return the ms of some records; refuse what is no time, and fewer records than the file says it has."""
-        where = f"channel '{self._name(signal)}', record {offset + 1}"
+        where = self._record(signal, offset)
         if not len(read.timestamps) or len(read.samples) != len(read.timestamps):
             raise refusal(self.path, where, "its records end before they should", "a whole MDF 4 file")
         seconds = np.asarray(read.timestamps, dtype=np.float64)
@@ -186,19 +180,19 @@ class MdfSource:
             numbers = without_sentinels(np.where(np.isfinite(numbers), numbers, np.nan), self.sentinels)
             if flag is None:
                 return numbers
-            scaled = numbers * self.units[signal].scale if flag.kind else numbers
-            return self._status(signal, offset, lambda: status_of_numbers(scaled, flag, self.sentinels))
+            unit = self.units.get(signal)
+            return self._status(signal, offset, lambda: status_of_numbers(numbers, flag, self.sentinels, unit))
         if flag is None or flag.kind:
             raise refusal(self.path, f"channel '{name}'", f"holds {samples.dtype}, not numbers", "a measured channel")
         return self._status(signal, offset, lambda: status_of_text(_words(samples), flag, self.sentinels))
 
     def _status(self, signal: str, offset: int, read: Any) -> Any:
-        try:
+        with cells_of(self.path, "", lambda row: self._record(signal, offset + row)):
             status = read()
-        except BadCell as bad:
-            where = f"channel '{self._name(signal)}', record {offset + bad.row + 1}"
-            raise refusal(self.path, where, bad.rule, bad.accepted, bad.value) from None
         return np.where(status == UNKNOWN, np.nan, status.astype(np.float64))
+
+    def _record(self, signal: str, row: int) -> str:
+        return f"channel '{self._name(signal)}', record {row + 1}"
 
     def _name(self, signal: str) -> str:
         return str(self.profile.signals[signal].column)

@@ -11,12 +11,12 @@ from replay.ground.refusal import refusal
 from replay.measured import clock as clocks
 from replay.measured import columns, dialect
 from replay.measured.block import Block
-from replay.measured.cells import BadCell, status_of_numbers, status_of_text, text_numbers, without_sentinels
+from replay.measured.cells import BadCell, cells_of, status_of_numbers, status_of_text, text_numbers, without_sentinels
 from replay.measured.marks import Marks
 from replay.measured.profile import Profile
 from replay.measured.profile_keys import DATE, ELAPSED
-from replay.measured.unit_text import TIME, Unit, unit_in_name
-from replay.trace.files import check_unpacked, told
+from replay.measured.unit_text import TIME, unit_in_name
+from replay.trace.files import batches, check_unpacked, told
 
 BATCH = 262144
 
@@ -46,13 +46,6 @@ def header(path: Path) -> Header:
     return Header(file, names, units)
 
 
-def batches(path: Path, file: Any, rows: int, names: list[str] | None = None) -> Iterator[Any]:
-    """Yield the rows of an opened file. Raises Refusal where it is damaged."""
-    read = file.iter_batches(rows, columns=names)
-    while (batch := told(path, lambda: next(read, None))) is not None:
-        yield batch
-
-
 class ParquetSource:
     """A Parquet file read by a profile."""
 
@@ -64,10 +57,8 @@ class ParquetSource:
         if len(profile.time.columns) != 1:
             raise refusal(profile.path, "[time] column", "a Parquet file has one time column", "its name")
         self.time_place = columns.find(path, profile, names, profile.time.columns[0])
-        self.places = {
-            signal: columns.find(path, profile, names, item.column) for signal, item in profile.signals.items()
-        }
-        self.units = {signal: self._unit(signal, kind) for signal, kind in profile.kinds.items()}
+        self.places, own = columns.places(path, profile, names), self.header.units
+        self.units = columns.units(path, profile, lambda of: (names[self.places[of]], own[self.places[of]]))
         self.clock = self._clock()
 
     @property
@@ -78,10 +69,6 @@ class ParquetSource:
     def notes(self) -> list[str]:
         """Say how the file was read."""
         return [f"Parquet, {self.header.file.metadata.num_rows} rows", f"time: {self.clock.note}"]
-
-    def _unit(self, signal: str, kind: str) -> Unit:
-        place, item = self.places[signal], self.profile.signals[signal]
-        return columns.unit_of(self.path, self.profile, item, kind, self.header.names[place], self.header.units[place])
 
     def _clock(self) -> clocks.Clock:
         import pyarrow as pa
@@ -133,10 +120,8 @@ class ParquetSource:
         import pyarrow as pa
 
         try:
-            return read(*cells)
-        except BadCell as bad:
-            where = f"row {done + bad.row + 1}, {name}"
-            raise refusal(self.path, where, bad.rule, bad.accepted, bad.value) from None
+            with cells_of(self.path, name, lambda row: f"row {done + row + 1}"):
+                return read(*cells)
         except pa.ArrowException:
             raise refusal(self.path, f"column {name}", f"holds {cells[0].type}, not numbers", "numbers") from None
 
@@ -175,5 +160,4 @@ class ParquetSource:
         if text and not flag.kind:
             column = column.cast(pa.string()).fill_null("")
             return status_of_text(column, flag, self.sentinels)
-        numbers = self._numbers(column)
-        return status_of_numbers(numbers * self.units[signal].scale if flag.kind else numbers, flag, self.sentinels)
+        return status_of_numbers(self._numbers(column), flag, self.sentinels, self.units.get(signal))

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from replay.ground.files import write_text
-from replay.ground.refusal import Refusal, refusal
+from replay.ground.refusal import Refusal, or_refuse, refusal
 from replay.library.library import check_inside, leads_inside
 from replay.measured.profile import Profile, read_profile
 from replay.measured.sources import fingerprint_of
@@ -66,10 +66,8 @@ def keep(profile: Profile, library: Path, seen: str) -> str | None:
         text = tomlkit.dumps(head) + tomlkit.dumps(document)
     else:
         text = tomlkit.dumps(document)
-    try:
+    with or_refuse(folder, "made"):
         folder.mkdir(exist_ok=True)
-    except OSError as error:
-        raise refusal(folder, "", f"cannot be made ({error.strerror})") from None
     write_text(target, text)
     return f"profile kept as {target}: files with this header need no --profile"
 

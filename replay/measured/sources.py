@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Protocol
 
-from replay.ground.refusal import refusal
+from replay.ground.refusal import or_refuse, refusal
 from replay.measured.block import Block
 from replay.measured.clock import Clock
 from replay.measured.profile import FileForm, Profile
@@ -39,13 +39,11 @@ def kind_of_file(path: Path) -> str:
     """Return "parquet", "mdf" or "text". Raises Refusal for what cannot be any."""
     if path.is_dir():
         raise refusal(path, "", "is a folder", "files with readings")
-    try:
+    with or_refuse(path, "read", "a file with readings"):
+        if not path.exists():
+            raise refusal(path, "", "no such file", "a file with readings")
         with path.open("rb") as stream:
             head = stream.read(8)
-    except FileNotFoundError:
-        raise refusal(path, "", "no such file", "a file with readings") from None
-    except OSError as error:
-        raise refusal(path, "", f"cannot be read ({error.strerror})", "a file with readings") from None
     for mark, what in FOREIGN.items():
         if head.startswith(mark):
             raise refusal(path, "", f"is {what}", "CSV text, Parquet or MDF 4")

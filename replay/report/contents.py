@@ -20,7 +20,6 @@ from replay.drawing.picture import picture
 from replay.drawing.svg import clean, markup
 from replay.drawing.table_view import rule_rows, state_words
 from replay.drawing.trace_plot import STRETCHES, trace_svg
-from replay.ground.refusal import refusal
 from replay.ground.wording import NOTHING, seconds
 from replay.library import Entry, Library, label_text
 from replay.report.junit import complaint
@@ -185,11 +184,7 @@ def _tuning(folder: Path, score: Score) -> Tuning:
     from replay.report import tuning_view
 
     found = tuning_view.read_tuning(folder)
-    try:
-        sentences, pareto = tuning_view.sentences(found, score), pareto_table(found, ("whole",))
-    except (AttributeError, KeyError, TypeError, ValueError):
-        raise refusal(folder, "", "the report of a tuning that is not whole", tuning_view.WRITTEN) from None
-    return Tuning(sentences, tuning_view.plots(folder), pareto)
+    return Tuning(tuning_view.sentences(found, score), tuning_view.plots(folder), pareto_table(found, ("whole",)))
 
 
 def _digests(score: Score) -> Table:

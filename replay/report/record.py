@@ -25,6 +25,7 @@ from replay.engine import ENGINES, engine_named
 from replay.ground.files import check_free_folder, write_folder
 from replay.ground.json_files import read_json_report
 from replay.ground.refusal import refusal, visible
+from replay.ground.shape import Key, Keys, fit, path_text, plain_text
 from replay.library import Library, read_library
 from replay.score import Score, score
 from replay.settings import read_settings
@@ -38,7 +39,18 @@ nuisance: a stop of a trace that comes through by itself. margin: deadline less
 first stop. Limits are exact and one-sided: Clopper-Pearson for a probability,
 Garwood for a rate. They take the traces for a fair sample of what is to come.
 """
-TEXTS = (("library", "folder"), ("library", "digest"), ("logic", "digest"), ("logic", "engine"))
+_TEXT = Key(plain_text)
+SHAPE = Keys(
+    {
+        "verdict": _TEXT,
+        "library": Keys({"folder": Key(path_text), "digest": _TEXT}, loose=True),
+        "settings_digest": _TEXT,
+        "logic": Keys({"digest": _TEXT, "engine": _TEXT}, loose=True),
+        "versions": Keys({}, loose=True),
+        "files": Keys(dict.fromkeys((REPORT, SCORE, SETTINGS), _TEXT)),
+    },
+    loose=True,
+)
 VERSIONED = ("lubetrip", "numpy", "pyarrow", "scipy")
 
 
@@ -148,11 +160,5 @@ def _content(path: Path) -> bytes | None:
 def _read_about(folder: Path) -> dict[str, Any]:
     accepted = "a folder that `lubetrip score --record` wrote"
     about = read_json_report(folder / RECORD, SCHEMA, accepted)
-    shape = {"files": dict, "library": dict, "logic": dict, "versions": dict, "settings_digest": str, "verdict": str}
-    whole = all(isinstance(about.get(key), kind) for key, kind in shape.items())
-    whole = whole and set(about["files"]) == {REPORT, SCORE, SETTINGS}
-    where = [(about[part], key) for part, key in TEXTS] if whole else []
-    texts = [part.get(key) for part, key in where]
-    if not whole or not all(isinstance(text, str) and "\0" not in text for text in texts):
-        raise refusal(folder / RECORD, "", "a record that is not whole", accepted)
+    fit(folder / RECORD, about, SHAPE, accepted=accepted)
     return about

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from replay.ground.json_files import read_json_report
+from replay.ground.shape import Key, Keys, fit, number, or_none, plain_text, whole
 from replay.score import Score
 from replay.tuning.results import REPORT, SCHEMA
 
@@ -15,6 +16,36 @@ PLOTS = {
 }
 TYPES = {".png": "image/png", ".svg": "image/svg+xml"}
 WRITTEN = "a folder that `lubetrip tune` wrote"
+
+_DIGEST = Keys({"digest": Key(plain_text)}, loose=True)
+_NUMBER = Key(or_none(number()))
+_CANDIDATE: dict[str, Key | Keys] = {
+    "number": Key(whole()),
+    "digest": Key(plain_text),
+    "given": Keys({}, loose=True),
+    "whole": Keys(
+        {
+            "missed_limit": _NUMBER,
+            "nuisance_limit_per_1000h": _NUMBER,
+            "worst_margin_s": _NUMBER,
+            "verdict": Key(or_none(plain_text)),
+        },
+        loose=True,
+    ),
+}
+SHAPE = Keys(
+    {
+        "judged": Key(whole()),
+        "rule": Key(plain_text),
+        "chosen": Key(whole()),
+        "library": _DIGEST,
+        "logic": _DIGEST,
+        "base": _DIGEST,
+        "base_settings": Keys(_CANDIDATE, loose=True),
+        "pareto": Keys(_CANDIDATE, many=True, loose=True),
+    },
+    loose=True,
+)
 
 
 @dataclass(frozen=True)
@@ -27,7 +58,9 @@ class Image:
 
 def read_tuning(folder: Path) -> dict[str, Any]:
     """Return the report of a tuning run. Raises Refusal for a folder that holds none."""
-    return read_json_report(folder / REPORT, SCHEMA, WRITTEN)
+    report = read_json_report(folder / REPORT, SCHEMA, WRITTEN)
+    fit(folder / REPORT, report, SHAPE, accepted=WRITTEN)
+    return report
 
 
 def plots(folder: Path) -> list[Image]:

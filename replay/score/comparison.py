@@ -6,6 +6,7 @@ acceptance verdict is worse. Margins are shown and not judged: a delay that was
 raised on purpose costs margin, and `min_margin` says how much it may cost.
 """
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,6 +14,7 @@ from typing import Any
 
 from replay.ground.json_files import read_json_report
 from replay.ground.refusal import refusal
+from replay.ground.shape import Key, Keys, fit, number, one_of, or_none, plain_text, whole
 from replay.ground.statistics import bootstrap_mean, mcnemar
 from replay.score import evidence
 from replay.settings.file import SHOWN_CONFIDENCE
@@ -21,16 +23,29 @@ SCHEMA = "lubetrip-compare/1"
 SCORE_SCHEMA = "lubetrip-score/1"
 BOOTSTRAP_SEED = 1
 RANKS = (evidence.MET, evidence.NOT_ENOUGH, evidence.NOT_MET)
-_SECONDS = int | float | None
-KEYS: dict[str, Any] = {
-    "id": str,
-    "family": str,
-    "outcome": str,
+_SECONDS = Key(or_none(number()))
+KEYS = {
+    "id": Key(plain_text),
+    "family": Key(plain_text),
+    "outcome": Key(plain_text),
     "first_trip_s": _SECONDS,
     "deadline_s": _SECONDS,
     "margin_s": _SECONDS,
-    "trips": int,
+    "trips": Key(whole()),
 }
+_ROWS = Keys(KEYS, many=True, loose=True)
+_SHARE = number(math.ulp(0.0), math.nextafter(1.0, 0.0), "not between 0 and 1")
+_LIMITS = Keys({"confidence": Key(or_none(_SHARE))}, loose=True)
+SHAPE = Keys(
+    {
+        "traces": _ROWS,
+        "undecided": _ROWS,
+        "acceptance": Keys({"verdict": Key(one_of(*RANKS)), "limits": _LIMITS}, loose=True),
+        "library": Keys({"digest": Key(plain_text)}, loose=True),
+        "totals": Keys({"nuisance_trips": Key(whole())}, loose=True),
+    },
+    loose=True,
+)
 
 
 @dataclass(frozen=True)
@@ -95,18 +110,10 @@ def read_report(path: Path) -> dict[str, Any]:
     """Read a score report in JSON. Raises Refusal for a file that is none."""
     accepted = "a file that `lubetrip score --json` wrote"
     report = read_json_report(path, SCORE_SCHEMA, accepted)
-    try:
-        rows = [*report["traces"], *report["undecided"]]
-        whole = all(isinstance(row[key], kind) for row in rows for key, kind in KEYS.items())
-        whole = whole and all(row["margin_s"] is not None for row in rows if row["outcome"] == "hit")
-        whole = whole and report["acceptance"]["verdict"] in RANKS and isinstance(report["library"]["digest"], str)
-        whole = whole and isinstance(report["totals"]["nuisance_trips"], int)
-        confidence = report["acceptance"]["limits"]["confidence"]
-        whole = whole and (confidence is None or 0 < confidence < 1)
-    except (KeyError, TypeError):
-        whole = False
-    if not whole:
-        raise refusal(path, "", "a score report that is not whole", accepted)
+    found = fit(path, report, SHAPE, accepted=accepted)
+    for row in (*found["traces"], *found["undecided"]):
+        if row["outcome"] == "hit" and row["margin_s"] is None:
+            raise refusal(path, f'traces (id "{row["id"]}"), margin_s', "missing of a hit", accepted)
     return report
 
 

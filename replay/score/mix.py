@@ -14,7 +14,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any, Protocol
 
-from replay.ground.refusal import refusal
+from replay.ground.shape import Key, Keys, fit, number
 from replay.ground.statistics import proportion_upper
 from replay.ground.toml_files import read_toml
 from replay.library import Library
@@ -66,14 +66,9 @@ def read_mix(library: Library, verdicts: Iterable[Judged], confidence: float) ->
             count[1] += 1
         elif verdict.outcome == "early":
             counts.setdefault(verdict.family, [0, 0])
-    if not isinstance(given, dict) or set(given) != set(counts):
-        wanted = "one share for each of: " + ", ".join(sorted(counts))
-        raise refusal(path, "[mix]", "not a share for each family with must-trip traces", wanted)
-    for name, share in given.items():
-        number = isinstance(share, int | float) and not isinstance(share, bool)
-        if not number or not math.isfinite(share) or share <= 0:
-            raise refusal(path, f"[mix] {name}", "not a share", "a number above 0", share)
-    return weigh({name: float(share) for name, share in given.items()}, counts, confidence)
+    share = Key(number(math.ulp(0.0), rule="not a share"), "a number above 0 for each family with must-trip traces")
+    shares = fit(path, given, Keys(dict.fromkeys(sorted(counts), share)), "[mix] ")
+    return weigh(shares, counts, confidence) if shares else None
 
 
 def weigh(given: dict[str, float], counts: dict[str, list[int]], confidence: float) -> Mix:

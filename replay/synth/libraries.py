@@ -19,16 +19,18 @@ import numpy as np
 from replay.engine.workers import Each, threads
 from replay.ground.files import write_text, write_whole
 from replay.ground.json_files import read_json
-from replay.ground.refusal import refusal
+from replay.ground.refusal import or_refuse, refusal
+from replay.ground.shape import Key, Keys, UnfitError, fit, list_of, number, one_of, whole
 from replay.ground.toml_files import read_toml
 from replay.library import library_from
-from replay.library.library import FILE, check_inside
+from replay.library.library import FILE, TRACE, check_inside
 from replay.physics.families import FAMILIES, SynthTrace, generate
 from replay.trace.rows import arrow_kpa
 
 FORMATS = ("csv", "parquet")
 WORK = ".synth"
 SETTINGS = "settings.toml"  # a settings file that already stands in the folder becomes the library's own
+MADE = Keys({key: its for key, its in TRACE.by_name.items() if key != "id"})
 MANY = 100000
 
 
@@ -55,21 +57,34 @@ class Recipe:
         return table
 
 
+def _families(value: Any) -> tuple[str, ...]:
+    names: tuple[str, ...] = list_of(one_of(*FAMILIES, rule="no such family"))(value)
+    if len(set(names)) < len(names) or not names:
+        raise UnfitError("a family stands twice" if names else "no family")
+    return names
+
+
+RECIPE = Keys(
+    {
+        "families": Key(_families, "all, or some of: " + ", ".join(FAMILIES)),
+        "count": Key(whole(1, MANY), f"1 to {MANY}"),
+        "seed": Key(whole(0), "0 or more"),
+        "hours": Key(number(0.1, 1000.0, "too short or too long"), "0.1 to 1000", needed=False),
+        "format": Key(one_of(*FORMATS), " or ".join(FORMATS)),
+    }
+)
+
+
 def recipe(families: str, count: int, seed: int, hours: float | None, form: str) -> Recipe:
     """Check what a user asked for. families: "all", or names parted by commas. Raises Refusal."""
-    names = tuple(FAMILIES) if families == "all" else tuple(name.strip() for name in families.split(","))
-    for name in names:
-        if name not in FAMILIES:
-            raise refusal("synth", "--families", "no such family", "all, or some of: " + ", ".join(FAMILIES), name)
-    if len(set(names)) < len(names):
-        raise refusal("synth", "--families", "a family stands twice", "each family once", families)
-    if not 1 <= count <= MANY:
-        raise refusal("synth", "--count", "too few or too many", f"1 to {MANY}", count)
-    if seed < 0:
-        raise refusal("synth", "--seed", "negative", "0 or more", seed)
-    if hours is not None and not 0.1 <= hours <= 1000.0:  # noqa: PLR2004
-        raise refusal("synth", "--hours", "too short or too long", "0.1 to 1000", hours)
-    return Recipe(names, count, seed, hours, form)
+    names = list(FAMILIES) if families == "all" else [name.strip() for name in families.split(",")]
+    given = {"families": names, "count": count, "seed": seed, "format": form}
+    return recipe_from("synth", given | ({} if hours is None else {"hours": hours}), "--")
+
+
+def recipe_from(file: Path | str, table: Any, where: str) -> Recipe:
+    """Check a recipe; where: what stands before its keys. Raises Refusal, which names the key."""
+    return Recipe(**{"hours": None, **fit(file, table, RECIPE, where)})
 
 
 def synthesise(
@@ -89,10 +104,8 @@ def synthesise(
     if not _claim(folder, wanted):
         return False
     traces = folder / "traces"
-    try:
+    with or_refuse(traces, "made", "a folder that can be written"):
         traces.mkdir(exist_ok=True)
-    except OSError as error:
-        raise refusal(traces, "", f"cannot be made ({error.strerror})", "a folder that can be written") from None
     work = each or threads(jobs)
     work(functools.partial(_make, folder.absolute(), wanted), wanted.traces(), tick)
     _finish(folder, wanted)
@@ -122,10 +135,8 @@ def _claim(folder: Path, wanted: Recipe) -> bool:
         raise refusal(folder, "", "is a file", accepted)
     if folder.exists() and any(item.name not in (SETTINGS, WORK) for item in folder.iterdir()):
         raise refusal(folder, "", "holds files that were not synthesised", accepted)
-    try:
+    with or_refuse(folder, "made", "a folder that can be written"):
         (folder / WORK).mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise refusal(folder, "", f"cannot be made ({error.strerror})", "a folder that can be written") from None
     write_text(begun, json.dumps(asked))
     return True
 
@@ -191,11 +202,7 @@ def _made(entry: Path) -> dict[str, Any]:
     """Read the entry of a trace that was made, perhaps by a run before this one."""
     accepted = "an entry that this command wrote: remove it, and its trace is made again"
     item = read_json(entry, accepted)
-    plain = str | int | float
-    parts = [*item.values()] if isinstance(item, dict) else [None]
-    parts = [part for value in parts for part in (value.values() if isinstance(value, dict) else (value,))]
-    if not all(isinstance(part, plain) for part in parts):
-        raise refusal(entry, "", "no entry of a trace", accepted)
+    fit(entry, item, MADE, "entry, ", accepted)
     return dict(item)
 
 

@@ -11,14 +11,13 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from replay.engine.workers import one_by_one
-from replay.ground.refusal import refusal
 from replay.ground.toml_files import read_toml
 from replay.library import Library, read_library
 from replay.library.library import FILE
 from replay.settings import Settings
 from replay.sweep import arrange
-from replay.synth import Recipe, recipe, synthesise
-from replay.synth.libraries import FORMATS
+from replay.synth import Recipe, synthesise
+from replay.synth.libraries import recipe_from
 from replay.tuning.judge import Figures, figures, judged_trace
 
 
@@ -38,15 +37,7 @@ def recipe_of(library: Library) -> Recipe | None:
     """
     path = library.folder / FILE
     table = read_toml(path, "library").get("recipe")
-    if table is None:
-        return None
-    families, hours = (table.get("families"), table.get("hours", 1.0)) if isinstance(table, dict) else (None, None)
-    names = families if isinstance(families, list) else []
-    whole = bool(names) and all(isinstance(name, str) for name in names)
-    numbers = [(table.get("count"), int), (table.get("seed"), int), (hours, int | float)] if whole else []
-    if not whole or not all(isinstance(value, kind) for value, kind in numbers) or table.get("format") not in FORMATS:
-        raise refusal(path, "[recipe]", "not a recipe", "the one that `lubetrip synth` wrote")
-    return recipe(",".join(names), table["count"], table["seed"], table.get("hours"), table["format"])
+    return None if table is None else recipe_from(path, table, "[recipe] ")
 
 
 def on_fresh_library(recipe: Recipe, seed: int, settings: Sequence[Settings], tick: Callable[[], object]) -> Fresh:

@@ -1,4 +1,4 @@
-"""Imports at the same time into one library, a lock that was left, and how far a long import has come."""
+"""Imports at the same time into one library, and how far a long import has come."""
 
 import time
 from concurrent.futures import ThreadPoolExecutor
@@ -6,8 +6,6 @@ from pathlib import Path
 
 import pytest
 
-from replay.ground import lock
-from replay.ground.refusal import Refusal
 from replay.library import read_library
 from replay.measured import into_library
 from replay.measured.importing import import_file
@@ -44,24 +42,6 @@ def test_imports_at_the_same_time_lose_no_entry(tmp_path: Path, profile: Path, m
     assert sorted(bool(report.already) for report in reports) == [False] * 4 + [True] * 4
     assert sorted(path.name for path in (tmp_path / "library").iterdir()) == ["library.toml", "profiles", "traces"]
     assert len(list((tmp_path / "library" / "traces").iterdir())) == 4
-
-
-def test_a_lock_that_was_left_is_told_with_what_to_do(
-    tmp_path: Path, profile: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Catches an import that hangs for ever, or takes no notice, after one that was killed; and one half entered."""
-    source, library = tmp_path / "log.csv", tmp_path / "library"
-    source.write_text(HEADER + ROWS)
-    library.mkdir()
-    (library / lock.FILE).touch()
-    monkeypatch.setattr(lock, "PATIENCE_S", 0.1)
-
-    with pytest.raises(Refusal, match="if none is running, delete this file"):
-        import_file(source, library, profile)
-    assert [path.name for path in library.iterdir()] == [lock.FILE]
-    (library / lock.FILE).unlink()
-    import_file(source, library, profile)
-    assert [entry.id for entry in read_library(library).entries] == ["log"]
 
 
 def test_the_bytes_that_are_told_add_up_to_the_file(tmp_path: Path, profile: Path) -> None:
