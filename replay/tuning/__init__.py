@@ -19,4 +19,7 @@ The exact judge of many candidates over one trace, from the outside in:
     leaps       long ticks, calm_run: ticks that move integral and timers only
     calm        where the cause-and-effect table leads, read from the table
     way         what is carried along, and the single step
+
+How to add something that may move (`tolerances`): a kind of `Lever` in `levers`, what it does to a trace in `disturb`,
+and a panel of the tornado plot in replay/drawing/plot_tuning.py. What a candidate is judged by stands in `judge`.
 """
