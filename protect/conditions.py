@@ -1,4 +1,8 @@
-"""Step 4, conditions: everything that decides, reduced to one integer of named bits."""
+"""Step 4, conditions: everything that decides, reduced to one integer of named bits.
+
+How to add a condition: the next bit and name here, set in the function that fits. The test of the table then goes
+through all combinations with the new bit by itself.
+"""
 
 from protect.outputs import CREDIBLE, NET_OIL_PRESSURE
 from protect.ranges import (

@@ -7,6 +7,9 @@ proofs, fuzzers, generated headers and documents all read these rows.
 
 Units: Pa (absolute pressures and pressure differences), ms, count, and
 `weight`, a fixed-point number in 1/2048 (ONE = weight 1).
+
+How to add a setting: its place and row here, any rule between settings in `settings`. If a product with it could pass
+2^30, the range is too wide.
 """
 
 ONE = 2048  # weight 1 in fixed point

@@ -30,6 +30,9 @@ What is not in the table, and why: start grace, restart delay, trip memory and
 the starved spell are amounts of time or of history; they arrive here as bits.
 A trip is counted in the effect, since the row says which stops count: a stop on
 a sensor fault does not, since it tells nothing about the bearings.
+
+How to add a row: where it wins over the rows below it. A new effect gets a number and a branch in `apply_effect`. The
+tests report a dead row, a circle, a state that cannot be reached or left, and a row that breaks a written invariant.
 """
 
 from protect.conditions import (

@@ -11,4 +11,16 @@ into_library, lock    traces and their entries, whole or not at all, one import 
 doubts, report, guess what looks wrong, what was done, a first profile for a file
 
 Nothing here fills a gap, interpolates or takes a bad cell for a reading.
+
+How to add a dialect of text files: `dialect` sees how a file is written, `marks` tells decimal and thousands marks,
+`clock` the forms of time, `unit_text` spellings of units. Whatever may be read two ways is a doubt that the profile
+settles, never a guess. The fast and the exact way of `text` have to give the same numbers: the fast way gives a block
+up for any cell that the exact way might refuse. The form goes into tests/measured/test_import_dialects.py or
+test_import_time.py beside it.
+
+How to add a source format: a class with `units`, `clock`, `fingerprint`, `notes()` and `blocks()` as in `sources`,
+found there by the first bytes of a file. Blocks hold numbers in the source's units; Pa, order, gaps and doubts come
+after.
+
+How to add a key of profiles: its row in `profile_keys`, its field in `profile`, and the README's example.
 """

@@ -12,4 +12,7 @@ From what a user asks for to what is left behind:
     results     the folder that a run leaves
 
 What a candidate does over a trace comes from `replay.sweep`, which says at its head why that is exact.
+
+How to add something that may move (`tolerances`): a kind of `Lever` in `levers`, what it does to a trace in `disturb`,
+and a panel of the tornado plot in replay/drawing/plot_tuning.py. What a candidate is judged by stands in `judge`.
 """

@@ -24,6 +24,7 @@ from replay.engine import c_port
 from replay.engine.compiled import compiled
 from replay.port import adversary
 from replay.settings import read_settings
+from tests.results import close, record_option
 
 ROOT = Path(__file__).parents[2]
 YEAR_MS = 365 * 24 * 3600 * 1000
@@ -190,14 +191,14 @@ def run(years: float, period: int, seed: int, folder: Path | None = None) -> Soa
 @click.option("--years", default=10.0, show_default=True, help="Simulated years.")
 @click.option("--period", default=1000, show_default=True, help="Time from tick to tick, ms.")
 @click.option("--seed", default=1, show_default=True, help="Start of the random numbers; not 0.")
-def soak(years: float, period: int, seed: int) -> None:
+@record_option
+def soak(years: float, period: int, seed: int, *, record: bool) -> None:
     """Live some years through reference and C port. Exit status 0 identical and sound, 1 not."""
-    port = c_port.port_digest()[:16]
     done = run(years, period, seed)
     shown = ", ".join(f"{number} {name}" for name, number in done.machine.items() if name != "elapsed_ms")
-    print(f"{done.machine['elapsed_ms'] / YEAR_MS:.2f} years at {period} ms from seed {seed}: {shown}")
-    print(f"C port {port}")
+    verdict = "identical in every word, every invariant holds"
     if done.broken or done.difference >= 0:
-        print(f"invariant {done.broken} broken" if done.broken else f"tick {done.difference} differs")
-        raise SystemExit(1)
-    print("identical in every word, every invariant holds")
+        verdict = f"invariant {done.broken} broken" if done.broken else f"tick {done.difference} differs"
+    lived = f"{done.machine['elapsed_ms'] / YEAR_MS:.2f} years at {period} ms from seed {seed}"
+    close(f"{lived}: {shown}: {verdict}", record=record)
+    raise SystemExit(bool(done.broken or done.difference >= 0))

@@ -30,6 +30,12 @@ def trace(oil: list[int], step_s: int = 1, running: int = 1) -> Trace:
     return Trace("t", 0.0, times, np.array(oil), suction, suction, flags, np.zeros(size, np.uint8))
 
 
+@pytest.mark.outside(
+    computation="the plain timer beside a score",
+    source="common practice, no source",
+    status="none",
+    agreement="to the tick",
+)
 @pytest.mark.parametrize(
     ("oil", "stop_s"),
     [

@@ -116,6 +116,12 @@ def stamp(ms: int, clock: str, decimal: str) -> list[str]:
     ]
 
 
+@pytest.mark.outside(
+    computation="encodings",
+    source="Python's codecs",
+    status="consulted",
+    agreement="equal",
+)
 @pytest.mark.slow("tries many cases of a large space")
 @settings(max_examples=30)
 @given(log=logs())
@@ -210,6 +216,12 @@ def test_preamble_unit_rows_blanks_and_quotes_are_no_obstacle(text: str, first_l
     assert read_dialect(tmp_path / "look.csv", FileForm(), frozenset({"t", "oil"})).data_line == first_line
 
 
+@pytest.mark.outside(
+    computation="quoted CSV",
+    source="RFC 4180, section 2; Python's csv writer",
+    status="consulted",
+    agreement="equal, but a line break in the header is refused",
+)
 @pytest.mark.parametrize("quoting", [csv.QUOTE_MINIMAL, csv.QUOTE_ALL], ids=["where needed", "everywhere"])
 @pytest.mark.parametrize("last_break", [True, False])
 def test_fields_quoted_by_rfc_4180_are_read(quoting: int, last_break: bool, tmp_path: Path) -> None:

@@ -133,6 +133,12 @@ def test_untouched_settings_are_those_of_the_file_whatever_units_it_uses(tmp_pat
     assert after.altitude_m == pytest.approx(before.altitude_m, abs=1e-9)
 
 
+@pytest.mark.outside(
+    computation="units on the bench page",
+    source="none: `replay/ground/units.py`, which has its outside checks here",
+    status="none",
+    agreement="the same Pa (asserted)",
+)
 def test_changing_units_moves_nothing(tmp_path: Path) -> None:
     """Catches 7 psi that becomes 48.3 kPa, and an altitude that moves absolute settings or leaves gauge ones behind."""
     data = embedded(page_text(some(99), FIXTURES / "settings.toml"))
@@ -259,6 +265,12 @@ def awkward(folder: Path) -> tuple[Library, dict[str, Any]]:
     return library, embedded(page_text(library, folder / "settings.toml"))
 
 
+@pytest.mark.outside(
+    computation="limits and atmosphere on the bench page",
+    source="none: `replay/ground/statistics.py` and `replay/ground/units.py`, which have their outside checks here",
+    status="none",
+    agreement="1e-9, 1e-14 (asserted)",
+)
 def test_limits_are_those_of_the_report(tmp_path: Path) -> None:
     """Catches an approximate limit, one at the wrong tail, and an atmosphere of another formula."""
     cases = [

@@ -81,6 +81,12 @@ def scored(library: Path, toml: str, folder: Path, by_command: bool) -> dict[str
     return dict(json.loads(said.stdout))
 
 
+@pytest.mark.outside(
+    computation="WebAssembly module",
+    source="a browser's engine",
+    status="consulted",
+    agreement="every verdict, as `lubetrip score` gives it",
+)
 @pytest.mark.parametrize("moment", ["loaded", "slid", "stepped", "typed"])
 def test_the_verdict_follows_each_move_as_lubetrip_score_gives_it(
     moment: str, session: Session, tmp_path: Path
@@ -115,6 +121,12 @@ def test_a_longer_delay_changes_the_verdict_that_stood_there(session: Session) -
     assert states["typed"]["outcome"].startswith("Missed")
 
 
+@pytest.mark.outside(
+    computation="SHA-256 of settings, logic, files",
+    source="hashlib; the browser's own on the bench page",
+    status="consulted",
+    agreement="equal",
+)
 def test_copy_puts_a_complete_settings_file_on_the_clipboard(session: Session, tmp_path: Path) -> None:
     """Catches a copy that is cut off, lacks a section, or holds what the fields showed a moment before."""
     states, told, _ = session

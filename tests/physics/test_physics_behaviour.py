@@ -124,6 +124,12 @@ def test_suction_shut_foaming_oil_recovers_while_still_in_vacuum(machine, oil):
     assert result.damage.certainty == "none"
 
 
+@pytest.mark.outside(
+    computation="pump, relief, leakage, pocket, foam, film reserve",
+    source="none found: equations of any text, rates assumed (`replay/physics/constants.py`); common practice, no source",
+    status="none",
+    agreement="the facts of the trade come out, here and in the whole file",
+)
 @pytest.mark.parametrize("machine", LARGER)
 def test_foaming_oil_pulses_around_the_floor_of_a_larger_machine(machine):
     """Catches a net oil pressure that falls in one smooth dip."""

@@ -39,6 +39,12 @@ def case(machine="granite", oil="foaming-68", duration_s=240.0, **more) -> Case:
     return Case(MACHINES[machine], OILS[oil], REFRIGERANTS["R134a"], plan, duration_s, chain=NOISY, **more)
 
 
+@pytest.mark.outside(
+    computation="exponential, logarithm, power",
+    source="the C library",
+    status="consulted",
+    agreement="4.4e-16",
+)
 def test_exponential_and_logarithm_agree_with_the_c_library_to_the_last_digits():
     """Catches a series cut too short or a bad split of ln 2; numbers are drawn over the range in use."""
     draw = np.random.Generator(np.random.PCG64(7))

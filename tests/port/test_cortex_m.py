@@ -62,6 +62,12 @@ def test_a_wrong_expectation_is_told_too(tmp_path: Path) -> None:
     assert (run.said, run.identical) == ("identical", False)
 
 
+@pytest.mark.outside(
+    computation="instructions of a step",
+    source="the emulator's own log of each instruction",
+    status="consulted",
+    agreement="equal",
+)
 def test_counts_the_instructions_that_an_execution_log_shows(tmp_path: Path) -> None:
     """Catches a timer that does not tick by instructions: the emulator's own log of every one is counted instead."""
     few = dataclasses.replace(vector_set(), cases=vector_set().cases[:2], checks=())

@@ -32,6 +32,12 @@ def any_step() -> Step:
     return claims.any_step(Logic())
 
 
+@pytest.mark.outside(
+    computation="claims on all admitted settings and inputs",
+    source="z3 over the reference",
+    status="consulted",
+    agreement="as `python -m tests.campaigns proof` prints",
+)
 @pytest.mark.parametrize("claim", [claim for claim in claims.CLAIMS if claim not in claims.LONG])
 def test_claim_is_proved(claim: str, any_step: Step) -> None:
     """Catches any defect that breaks the claim, for all admitted settings and inputs; its docstring is the theorem."""

@@ -72,6 +72,12 @@ def walk(name: str, bits: int) -> list[str]:
     return path
 
 
+@pytest.mark.outside(
+    computation="cause-and-effect table",
+    source="the package transitions, fed with the rules in words",
+    status="consulted",
+    agreement="every state and combination",
+)
 @pytest.mark.parametrize("name", NAMES)
 def test_settles_like_the_independent_model(plant: Machine, model: TableModel, name: str) -> None:
     """Catches a wrong match, a row taken out of order, a re-reading left out or an effect applied wrongly."""

@@ -121,6 +121,12 @@ def lab(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
+@pytest.mark.outside(
+    computation="JUnit XML",
+    source="pytest's own writer; there is no standard",
+    status="consulted",
+    agreement="no element or attribute beyond its own but `type` of a failure",
+)
 @pytest.mark.slow("starts workers or commands as processes of their own")
 def test_the_plugin_runs_one_test_for_each_trace(mixed: Path, lab: Path) -> None:
     """Catches a plugin that is not installed, one that passes a nuisance trip, one that hides the decisions.

@@ -2,6 +2,10 @@
 
 A reader answers or refuses. `examine` lets nothing else pass: no other exception,
 no refusal of more than one line or without the name of what is wrong.
+
+How to add a reader of files or texts from outside: its row in `READERS` with something good to spoil. TOML and JSON are
+read by replay/ground, which refuses what costs more than it says; a file that belongs to a library goes through
+`check_inside` of replay/library/library.py, text for a terminal through replay/display/terminal.py.
 """
 
 import functools

@@ -45,6 +45,12 @@ def trace_of(oil: list[int], times_ms: list[int] | None = None, crankcase: list[
 # ---- disturbed traces -------------------------------------------------------------------------------------------
 
 
+@pytest.mark.outside(
+    computation="first-order lag of a sensor",
+    source="none: closed form, as in any book on control",
+    status="none",
+    agreement="0.5 Pa, the rounding to whole Pa",
+)
 @pytest.mark.parametrize("lag_s", [0.5, 3.0, 20.0])
 @pytest.mark.parametrize("step_ms", [100, 1000, 1700])
 def test_a_lag_answers_a_step_as_a_first_order_lag_does(lag_s: float, step_ms: int) -> None:
@@ -262,6 +268,12 @@ def test_workers_do_not_change_what_is_found(folder: Path, moved: Robustness) ->
 WIDE = {"oil_pressure": SensorError(offset_pa=60_000.0)}
 
 
+@pytest.mark.outside(
+    computation="Monte Carlo: interval of the share",
+    source="scipy.stats.binomtest",
+    status="consulted",
+    agreement="1e-9",
+)
 def test_the_share_of_draws_and_its_interval_are_those_of_counting_by_hand(folder: Path) -> None:
     """Catches draws that are not those of the seed, an event counted once a trace, an interval of another method.
 
@@ -295,6 +307,12 @@ def test_a_draw_belongs_to_its_seed_and_number_and_stays_within_the_tolerances(s
     assert errors["suction_pressure"] == errors["crankcase_pressure"] == SensorError()
 
 
+@pytest.mark.outside(
+    computation="Monte Carlo: draws",
+    source="scipy.stats.kstest",
+    status="consulted",
+    agreement="p 0.19 and more",
+)
 def test_draws_are_even_between_minus_and_plus_the_tolerance() -> None:
     """Catches draws that crowd at the middle or the ends, or leave out one side; library: scipy.stats.kstest."""
     stated = {"oil_pressure": SensorError(1e6, 0.5, 600.0)}

@@ -145,6 +145,12 @@ def test_the_pareto_set_is_that_of_comparing_all_with_all(rows: list[tuple[float
     assert rows[chosen([Made(row) for row in rows], places).candidate] == min(rows)
 
 
+@pytest.mark.outside(
+    computation="Pareto set",
+    source="optuna 5.0, best trials of a study; all pairs compared",
+    status="consulted",
+    agreement="the same set. No hypervolume is computed",
+)
 def test_the_pareto_set_is_that_of_an_independent_library() -> None:
     """Catches what a test that restates the definition shares with the code; library: optuna, best trials of a study."""
     draw = np.random.default_rng(5)
@@ -219,6 +225,12 @@ def test_a_budget_for_all_is_the_grid(folder: Path, grid: Tuning) -> None:
     assert tuned(folder, budget=15).lines == grid.lines
 
 
+@pytest.mark.outside(
+    computation="search of large spaces",
+    source="none: the search (NSGA-II) is optuna's",
+    status="none",
+    agreement="only that it beats chance is tested",
+)
 def test_a_search_finds_good_candidates_more_often_than_chance(folder: Path) -> None:
     """Catches a search that draws at random, learns nothing, or takes a figure the wrong way round."""
     varied = ("trip_delay=20s..120s/51", "cut_out=35kPa..75kPa/21", "cut_in=cut_out+20kPa")
