@@ -1,1 +1,1 @@
-"""What every other room stands on: refusals, whole files, shapes of TOML and JSON, units, statistics, locks, the cache."""
+"""What every other room stands on: refusals, whole files, shapes of TOML and JSON, units, statistics, locks."""
