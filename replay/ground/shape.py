@@ -182,14 +182,14 @@ def whole(least: float = -math.inf, most: float = math.inf) -> Read:
 def number(least: float = -math.inf, most: float = math.inf, rule: str = "outside the admitted range") -> Read:
     """Return what reads a finite number from the least to the most; rule: what is wrong with one outside."""
 
-    def read(value: Any) -> int | float:
+    def read(value: Any) -> float:
         if isinstance(value, bool) or not isinstance(value, int | float):
             raise UnfitError("a plain number is wanted")
         if not math.isfinite(value):
             raise UnfitError("not a finite number")
         if not least <= value <= most:
             raise UnfitError(rule)
-        return value
+        return float(value)
 
     return read
 

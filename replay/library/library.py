@@ -76,7 +76,7 @@ def _stated(value: Any) -> bool:
 
 _FILE = "a path inside the library's folder"
 _NAME = Key(name, "text in one line")
-_SECONDS = Key(lambda value: float(number()(value)), "seconds of the trace's time")
+_SECONDS = Key(number(), "seconds of the trace's time")
 TRACE = Keys(
     {
         **dict.fromkeys(("id", "family", "machine", "oil"), _NAME),

@@ -175,7 +175,7 @@ def _separator(path: Path, lines: list[str]) -> str:
         return stated[1]
     tail = [line for line in lines if line.strip()][-TAIL:]
     best, choice = (0.0, 0), ""
-    for separator in SEPARATORS:
+    for separator in SEPARATORS if tail else ():
         rows = [_cells(line, separator) for line in tail]
         width, count = Counter(map(len, rows)).most_common(1)[0]
         if width < LEAST_COLUMNS:
@@ -201,7 +201,7 @@ def _kind(cell: str) -> str:
 def _first_reading(path: Path, rows: list[list[str]], separator: str) -> int:
     """Return the place of the first row that looks like the rows at the end of the sample."""
     tail = [row for row in rows if any(row)][-TAIL:]
-    width = Counter(map(len, tail)).most_common(1)[0][0]
+    width = Counter(map(len, tail)).most_common(1)[0][0] if tail else 0
     kinds = [Counter(_kind(row[i]) for row in tail if len(row) == width and row[i]) for i in range(width)]
     usual = [counts.most_common(1)[0][0] if counts else "empty" for counts in kinds]
     for mixed, counts in enumerate(kinds):  # a header among few rows must not outvote the readings

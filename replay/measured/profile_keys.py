@@ -52,7 +52,7 @@ def _columns(value: object) -> tuple[Column, ...]:
 
 def _texts(value: object) -> tuple[str, ...]:
     if not isinstance(value, list) or not all(isinstance(item, str | int) for item in value):
-        raise UnfitError("a list is wanted")
+        raise UnfitError("a list of words is wanted")
     return tuple(str(int(item)) if isinstance(item, bool) else str(item).strip() for item in value)
 
 
@@ -68,10 +68,6 @@ def _unit_of(kind: str) -> Callable[[object], str]:
         return str(value)
 
     return read
-
-
-def _quantity(unit: str, example: str) -> Callable[[object], float]:
-    return lambda value: quantity(value, unit, example)
 
 
 def _gap(value: object) -> int:
@@ -142,8 +138,8 @@ SECTIONS: dict[str, dict[str, Key]] = {
         "group": _GROUP,
         "on": _WORDS,
         "off": _WORDS,
-        "current_above": _key(_quantity("ampere", '"12 A"'), 'a motor current such as "12 A"'),
-        "speed_above": _key(_quantity("rpm", '"200 rpm"'), 'a speed such as "200 rpm"'),
+        "current_above": _key(lambda value: quantity(value, "ampere", '"12 A"'), 'a motor current such as "12 A"'),
+        "speed_above": _key(lambda value: quantity(value, "rpm", '"200 rpm"'), 'a speed such as "200 rpm"'),
         "unit": _key(text, '"A" or "rpm", of the column that the threshold is for'),
         "on_change": _key(switch, "true or false"),
     },

@@ -18,29 +18,19 @@ TYPES = {".png": "image/png", ".svg": "image/svg+xml"}
 WRITTEN = "a folder that `lubetrip tune` wrote"
 
 _DIGEST = Keys({"digest": Key(plain_text)}, loose=True)
-_NUMBER = Key(or_none(number()))
+_LIMITS = ("missed_limit", "nuisance_limit_per_1000h", "worst_margin_s")
+_FIGURES = {**dict.fromkeys(_LIMITS, Key(or_none(number()))), "verdict": Key(or_none(plain_text))}
 _CANDIDATE: dict[str, Key | Keys] = {
     "number": Key(whole()),
     "digest": Key(plain_text),
     "given": Keys({}, loose=True),
-    "whole": Keys(
-        {
-            "missed_limit": _NUMBER,
-            "nuisance_limit_per_1000h": _NUMBER,
-            "worst_margin_s": _NUMBER,
-            "verdict": Key(or_none(plain_text)),
-        },
-        loose=True,
-    ),
+    "whole": Keys(_FIGURES, loose=True),
 }
 SHAPE = Keys(
     {
-        "judged": Key(whole()),
+        **dict.fromkeys(("judged", "chosen"), Key(whole())),
         "rule": Key(plain_text),
-        "chosen": Key(whole()),
-        "library": _DIGEST,
-        "logic": _DIGEST,
-        "base": _DIGEST,
+        **dict.fromkeys(("library", "logic", "base"), _DIGEST),
         "base_settings": Keys(_CANDIDATE, loose=True),
         "pareto": Keys(_CANDIDATE, many=True, loose=True),
     },

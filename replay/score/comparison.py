@@ -23,19 +23,14 @@ SCHEMA = "lubetrip-compare/1"
 SCORE_SCHEMA = "lubetrip-score/1"
 BOOTSTRAP_SEED = 1
 RANKS = (evidence.MET, evidence.NOT_ENOUGH, evidence.NOT_MET)
-_SECONDS = Key(or_none(number()))
 KEYS = {
-    "id": Key(plain_text),
-    "family": Key(plain_text),
-    "outcome": Key(plain_text),
-    "first_trip_s": _SECONDS,
-    "deadline_s": _SECONDS,
-    "margin_s": _SECONDS,
+    **dict.fromkeys(("id", "family", "outcome"), Key(plain_text)),
+    **dict.fromkeys(("first_trip_s", "deadline_s", "margin_s"), Key(or_none(number()))),
     "trips": Key(whole()),
 }
 _ROWS = Keys(KEYS, many=True, loose=True)
-_SHARE = number(math.ulp(0.0), math.nextafter(1.0, 0.0), "not between 0 and 1")
-_LIMITS = Keys({"confidence": Key(or_none(_SHARE))}, loose=True)
+_CONFIDENCE = Key(or_none(number(math.ulp(0.0), math.nextafter(1.0, 0.0), "not between 0 and 1")))
+_LIMITS = Keys({"confidence": _CONFIDENCE}, loose=True)
 SHAPE = Keys(
     {
         "traces": _ROWS,

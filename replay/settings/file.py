@@ -164,7 +164,7 @@ def _margin_s(value: Any) -> float:
 
 
 def _of_acceptance(least: float, most: float, value: Any) -> int | float:
-    found: int | float = number(least, most)(value)
+    found: float = number(least, most)(value)
     if isinstance(least, int) and found != int(found):
         raise UnfitError("a whole number is wanted")
     return type(least)(found)

@@ -29,6 +29,7 @@ def test_units_are_read_once_on_a_machine(tmp_path: Path) -> None:
     assert {path: path.stat().st_mtime_ns for path in tmp_path.rglob("*.pickle")} == kept
 
 
+@pytest.mark.slow("starts processes that load all units")
 def test_damaged_units_are_read_anew(tmp_path: Path) -> None:
     """Catches a unit that is not known any more since a disk was full."""
     run(UNUSUAL, XDG_CACHE_HOME=str(tmp_path))
@@ -38,6 +39,7 @@ def test_damaged_units_are_read_anew(tmp_path: Path) -> None:
     assert run(UNUSUAL, XDG_CACHE_HOME=str(tmp_path)) == "98066.5"
 
 
+@pytest.mark.slow("starts processes that load all units")
 @pytest.mark.parametrize("place", ["FILE", "/proc", "/dev/null"])
 def test_where_nothing_can_be_kept_a_folder_is_made_and_goes_again(place: str, tmp_path: Path) -> None:
     """Catches a traceback in a home on a read-only disk, and a folder left in every run."""
@@ -50,6 +52,7 @@ def test_where_nothing_can_be_kept_a_folder_is_made_and_goes_again(place: str, t
     assert run(UNUSUAL, XDG_CACHE_HOME=home) == "98066.5"
 
 
+@pytest.mark.slow("starts processes that load all units")
 def test_without_a_home_units_are_read_too() -> None:
     """Catches a cache that asks for a home where the environment names none."""
     nobody = "import pathlib\ndef home(*_):\n    raise RuntimeError('no home')\npathlib.Path.home = home\n"

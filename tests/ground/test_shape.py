@@ -183,6 +183,7 @@ def test_a_key_that_is_not_known_is_named_with_the_nearest(kind: str, tmp_path: 
             assert f"{key}? All: " in refused or f"[{key}]? All: " in refused or f"[[{key}]]? All: " in refused
 
 
+@pytest.mark.slow("writes and reads some two thousand files")
 @pytest.mark.parametrize("kind", FILES)
 def test_a_value_of_another_kind_is_named(kind: str, tmp_path: Path) -> None:
     """Catches a traceback, a switch that counts as one, and a refusal that says only that the file is bad."""
@@ -247,6 +248,15 @@ def test_what_a_command_wrote_is_named_by_its_path() -> None:
     assert fit(Path("f"), {"a": {"b": [{"c": None, "later": 1}]}, "new": 2}, shape) == {"a": {"b": [{"c": None}]}}
     with pytest.raises(Refusal, match=r"^f: a\.b 2, c = 0\.5: a whole number is wanted$"):
         fit(Path("f"), {"a": {"b": [{"c": 1}, {"c": 0.5}]}}, shape)
+
+
+def test_a_value_nested_deep_is_refused_in_words() -> None:
+    """Catches a refusal that ends in a traceback where it shows the value."""
+    deep: list[Any] = []
+    for _ in range(3000):
+        deep = [deep]
+    with pytest.raises(Refusal, match=r"^f: plain = \(nested too deep to be shown\): a plain number is wanted"):
+        fit(Path("f"), {"plain": deep}, SHAPE)
 
 
 @given(st.one_of(st.none(), st.booleans(), st.integers(), st.floats(), st.text(), st.lists(st.integers(), max_size=2)))
