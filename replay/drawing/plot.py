@@ -28,7 +28,8 @@ from replay.engine import STATES
 from replay.ground.files import check_writable, write_whole
 from replay.ground.refusal import refusal
 from replay.ground.units import PSI_PA
-from replay.library import Entry, Library
+from replay.library import Entry, Library, trace_with_settings
+from replay.library.given import GivenSettings
 from replay.settings import Settings
 from replay.trace import Trace, read_trace
 
@@ -47,6 +48,16 @@ def check_plot(path: Path) -> None:
     if path.suffix.lower() not in FORMATS:
         raise refusal(path, "", "no picture of this kind is drawn", "a name that ends in " + ", ".join(FORMATS))
     check_writable(path)
+
+
+def draw_trace(path: Path | str, trace: Trace | Path | str, settings: GivenSettings = None) -> None:
+    """Draw one trace into FILE.png, .svg or .pdf: pressures with levels, integral, states, stops, label.
+
+    Without settings, those of the library that the file belongs to. Raises Refusal.
+    """
+    check_plot(Path(path))
+    read, entry, checked = trace_with_settings(trace, settings)
+    save_plot(Path(path), read, checked, entry)
 
 
 def save_plot(path: Path, trace: Trace, settings: Settings, entry: Entry | None = None) -> None:

@@ -85,8 +85,9 @@ class Settings:
         return {"file": self.file, "altitude_m": self.altitude_m, "values": named, "digest": self.digest}
 
 
-def read_settings(path: Path) -> Settings:
+def read_settings(path: Path | str) -> Settings:
     """Read and check a settings file as a whole. Raises Refusal, naming the key, at the first fault."""
+    path = Path(path)
     table = read_toml(path, "settings file")
     _check_keys(path, table)
     altitude = _altitude(path, table["site"]["altitude"])

@@ -126,8 +126,9 @@ def _kilopascals(pascals: NDArray[np.int64]) -> Any:
     return pa.array(pascals / 1000, mask=pascals == NO_READING)
 
 
-def read_trace(path: Path) -> Trace:
+def read_trace(path: Path | str) -> Trace:
     """Read a trace from CSV or, by its ending, Parquet. Raises Refusal with the line at fault."""
+    path = Path(path)
     columns = read_columns(path)
     if len(columns["time_s"]) < LEAST_ROWS:
         raise too_few(path, len(columns["time_s"]))
