@@ -34,10 +34,10 @@ SECTIONS = (
         """\
 import replay
 
-replay.write_demo("site")                                 # the demo library, to try all of this on
+replay.write_demo("site")  # the demo library, to try all of this on
 library = replay.read_library("site")
 settings = replay.read_settings(library.settings)
-trace = replay.read_trace(library.entries[0].path)        # or Trace.from_dataframe(table), .from_arrow(table)
+trace = replay.read_trace(library.entries[0].path)  # or Trace.from_dataframe(table), .from_arrow(table)
 """,
         ("read_library", "Library", "read_settings", "Settings", "read_trace", "Trace", "write_demo", "Refusal"),
     ),
@@ -53,7 +53,7 @@ replay.draw_trace("trace.svg", library.entries[0].path)
 replay.write_report("report.html", "site")
 replay.write_record("record", library, score)
 assert replay.check_record("record").holds
-xml = replay.junit(score, library)                        # for a build server
+xml = replay.junit(score, library)  # for a build server
 """,
         (
             *(
@@ -95,7 +95,7 @@ from pathlib import Path
 
 rows = (f"{s},{(400 if s < 60 else 210) + s % 3},{200 + s % 2},1\\n" for s in range(300))
 Path("log.csv").write_text("time_s,oil_kpa_abs,suction_kpa_abs,run\\n" + "".join(rows))
-draft = replay.draft_profile("log.csv")                   # decide every "?" of it; here:
+draft = replay.draft_profile("log.csv")  # decide every "?" of it; here:
 profile = '[time]\\ncolumn = "time_s"\\nform = "elapsed"\\nunit = "s"\\nmax_gap = "3 s"\\n[running]\\ncolumn = "run"\\n'
 for name in ("oil", "suction"):
     profile += f'[{name}_pressure]\\ncolumn = "{name}_kpa_abs"\\nunit = "kPa"\\nreference = "absolute"\\n'
