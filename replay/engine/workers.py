@@ -34,6 +34,7 @@ Tick = Callable[[], object]
 PATIENCE_S = 30  # for a scheduler to answer, and for the first worker
 RETRIES = 3  # of a piece of work whose worker was lost
 MOST_JOBS = 256
+ENDED = 'fewer of them, more memory, or (in a script) the work under if __name__ == "__main__":'
 PORTIONS = 8  # of the items for each process: the last ones do not wait long for each other
 
 
@@ -111,8 +112,8 @@ class Processes:
             except BrokenProcessPool:
                 self.end()
                 if not left:
-                    rule, accepted = "processes are ended before their work is done", "fewer of them, or more memory"
-                    raise refusal("--jobs", "", rule, accepted, self.jobs) from None
+                    rule = "processes are ended before their work is done"
+                    raise refusal("--jobs", "", rule, ENDED, self.jobs) from None
                 self.pool = self._started()
             else:
                 break

@@ -9,4 +9,5 @@ table_view   the same rows in words
 units_view   settings in both unit systems
 contents     what the page says; page.html.j2 how it stands there
 write        the page itself
+tuning_folder    what a tuning run leaves, with its plots
 """
