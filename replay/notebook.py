@@ -1,9 +1,10 @@
-"""What a notebook shows of a trace, a score, settings and a picture: small, without a script, all text escaped.
+"""What a notebook shows of traces, settings and results: small, without a script, all text escaped.
 
 Data does not know its picture: how the types show themselves is registered with IPython, by `import replay` where
 one runs, or by `%load_ext replay.notebook`.
 """
 
+from collections import Counter
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
@@ -12,6 +13,7 @@ from markupsafe import Markup
 
 if TYPE_CHECKING:
     from replay.drawing.picture import Picture
+    from replay.library import Library
     from replay.score import Score
     from replay.settings import Settings
     from replay.trace import Trace
@@ -19,6 +21,7 @@ if TYPE_CHECKING:
 WIDTH, HEIGHT = 700.0, 250.0
 LEFT, RIGHT = 60.0, 690.0
 PANELS = ((8.0, 110.0), (122.0, 208.0))
+EVENTS = 3  # of each machine of a triage
 LONG_STEPS = 5  # a step in time so many times the usual one is a gap
 
 
@@ -95,19 +98,77 @@ def picture_svg(picture: "Picture") -> str:
     return drawn(picture, "Trace with its levels, integral and states")
 
 
-HTML, SVG = "text/html", "image/svg+xml"
+def library_html(library: "Library") -> str:
+    """Return how many traces of each family there are, by label."""
+    from replay.library.library import LABELS
+
+    families: dict[str, Counter[str]] = {}
+    for entry in library.entries:
+        label = entry.label if isinstance(entry.label, str) else "must_trip"
+        families.setdefault(entry.family, Counter())[label] += 1
+    cells = Markup("<tr><th>{}</th><td>{}</td><td>{}</td><td>{}</td></tr>")
+    rows = [cells.format(name, *(counts[label] for label in LABELS)) for name, counts in sorted(families.items())]
+    head = Markup("<tr><th>family</th><th>{}</th><th>{}</th><th>{}</th></tr>").format(
+        *(label.replace("_", " ") for label in LABELS)
+    )
+    table = Markup("<table>{}{}</table>").format(head, Markup().join(rows))
+    return Markup("<div><p><strong>{}</strong></p>{}</div>").format(repr(library), table)
+
+
+def report_text(result: Any) -> str:
+    """Return the report on a result as the command prints it."""
+    from replay.display import comparison, course, guarantee, terminal, triage, tuning
+
+    views: dict[str, Callable[[Any], Any]] = {
+        "Comparison": lambda it: comparison.comparison_view(it, "A", "B"),
+        "Explanation": lambda it: course.explain_view(it.trace, it.replay, it.settings, it.entry, it.verdict),
+        "ClosedLoop": lambda it: course.closed_loop_view(it.as_json()),
+        "Guarantee": guarantee.guarantee_view,
+        "Triage": lambda it: triage.triage_view(it, EVENTS),
+        "Tuned": lambda it: tuning.tuning_view(it.tuning, "the folder that write_tuning writes"),
+        "Moved": lambda it: tuning.tolerances_view(it.robust, it.drawn),
+    }
+    return terminal.plain(views[type(result).__name__](result))
+
+
+def report_html(result: Any) -> str:
+    """Return the same for a page."""
+    return Markup("<pre>{}</pre>").format(report_text(result))
+
+
+HTML, SVG, TEXT = "text/html", "image/svg+xml", "text/plain"
 # Where a type stands, its name, and what shows it in which form.
 SHOWN: tuple[tuple[str, str, str, Callable[[Any], str]], ...] = (
     ("replay.trace.trace", "Trace", HTML, trace_html),
     ("replay.trace.trace", "Trace", SVG, trace_svg),
     ("replay.settings.file", "Settings", HTML, settings_html),
+    ("replay.library.library", "Library", HTML, library_html),
     ("replay.score.scoring", "Score", HTML, score_html),
     ("replay.score.scoring", "Score", SVG, score_svg),
     ("replay.drawing.picture", "Picture", SVG, picture_svg),
+    *(
+        (module, name, form, show)
+        for module, name in (
+            ("replay.score.comparison", "Comparison"),
+            ("replay.score.explaining", "Explanation"),
+            ("replay.synth.closed_loop", "ClosedLoop"),
+            ("replay.settings.guarantee", "Guarantee"),
+            ("replay.triage.report", "Triage"),
+            ("replay.tuning.run", "Tuned"),
+            ("replay.tuning.run", "Moved"),
+        )
+        for form, show in ((HTML, report_html), (TEXT, report_text))
+    ),
 )
 
 
 def load_ipython_extension(shell: Any) -> None:
     """Tell an IPython how to show the types; none of them is imported for it."""
     for module, name, form, function in SHOWN:
-        shell.display_formatter.formatters[form].for_type_by_name(module, name, function)
+        shown = _told(function) if form == TEXT else function
+        shell.display_formatter.formatters[form].for_type_by_name(module, name, shown)
+
+
+def _told(function: Callable[[Any], str]) -> Callable[..., None]:
+    """Return a function as IPython wants it for plain text."""
+    return lambda thing, printer, _: printer.text(function(thing))

@@ -21,13 +21,12 @@ def guarantee(settings_file: Path, json_file: Path | None) -> None:
     and what is not guaranteed.
     """
     from replay.display.guarantee import guarantee_view
-    from replay.display.terminal import console
     from replay.settings import read_settings
     from replay.settings.guarantee import guarantee as guaranteed
 
     check_output(json_file)
     report = guaranteed(read_settings(settings_file))
-    give_report(json_file, report.as_json(), lambda: console().print(guarantee_view(report)))
+    give_report(json_file, report.as_json(), lambda: guarantee_view(report))
 
 
 COMMANDS: tuple[Any, ...] = (guarantee,)

@@ -1,17 +1,14 @@
 """The command `import`: measured traces from loggers' files into a library. Attached by `cli`."""
 
-import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from replay.cli.options import JSON, check_output, give_report
+from replay.cli.progress import Progress
 from replay.cli.refusing import refusing
-from replay.ground.refusal import Refusal, refusal
-
-if TYPE_CHECKING:
-    from replay.measured.report import Report
+from replay.ground.refusal import refusal
 
 
 @click.command("import", short_help="Import loggers' FILEs into a library.")
@@ -52,56 +49,29 @@ def import_files(
         raise refusal("import", "--out", "goes with --guess", "--json FILE for the report of an import")
     if library is None:
         raise refusal("import", "--to", "no library to import into", "--to LIBRARY, or --guess to draft a profile")
-    check_output(json_file)
-    reports, refused = _import(files, library, profile, repair=repair)
-    content = {"imports": [report.as_json() for report in reports], "refused": refused}
-    give_report(json_file, content, lambda: _show(reports))
-    if refused:
-        raise SystemExit(2)
+    from rich.console import Group
 
-
-def _import(
-    files: tuple[Path, ...], library: Path, profile: Path | None, *, repair: bool
-) -> tuple[list["Report"], list[str]]:
-    """Import one file after the other; one that is refused does not keep the others out."""
-    from replay.cli.progress import Progress
-    from replay.measured.importing import import_file
-    from replay.measured.profile import read_profile
-
-    if profile is not None:
-        read_profile(profile)  # what is wrong with it is said once, not for each file
-    reports, refused, done = [], [], 0
-    sizes = [file.stat().st_size if file.is_file() else 0 for file in files]
-    with Progress(sum(sizes), "importing") as progress:
-        for file, size in zip(files, sizes, strict=True):
-            try:
-                reports.append(import_file(file, library, profile, repair=repair, advance=progress.advance))
-            except Refusal as error:
-                print(f"lubetrip: {error}", file=sys.stderr)  # noqa: T201 - how a command speaks
-                refused.append(str(error))
-            done += size
-            progress.advance(done - progress.done)  # one refused or known is done with as well
-    return reports, refused
-
-
-def _show(reports: list["Report"]) -> None:
     from replay.display.imported import view
-    from replay.display.terminal import console
+    from replay.measured.importing import import_logs
 
-    for report in reports:
-        console().print(view(report))
-        click.echo()
+    check_output(json_file)
+    found = import_logs(files, library, profile, repair=repair, progress=Progress)
+    for told in found.refused:
+        click.echo(f"lubetrip: {told}", err=True)
+    give_report(json_file, found.as_json(), lambda: Group(*(part for one in found.reports for part in (view(one), ""))))
+    if found.refused:
+        raise SystemExit(2)
 
 
 def _guess(files: tuple[Path, ...], out: Path | None) -> None:
     from replay.ground.files import check_writable, write_text
-    from replay.measured.guess import draft
+    from replay.measured.guess import draft_profile
 
     if len(files) != 1:
         raise refusal("import", "--guess", f"{len(files)} files", "one FILE")
     if out is not None:
         check_writable(out)
-    text = draft(files[0])
+    text = draft_profile(files[0])
     if out is None:
         click.echo(text, nl=False)
     else:

@@ -1,7 +1,5 @@
 """The command `label`. Attached by `cli`."""
 
-import datetime as dt
-import getpass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -49,9 +47,7 @@ def label(
     from replay.library.labels import relabel
 
     wanted = _wanted(window, ride_through=ride_through, undecided=undecided)
-    edit = relabel(
-        folder, identity, wanted, who or _login(), why or "no reason given", dt.datetime.now().astimezone().date()
-    )
+    edit = relabel(folder, identity, wanted, who or None, why or "no reason given")
     click.echo(f"{visible(identity)}: was {label_text(edit.before)}, now {label_text(edit.after)}")
     for line in edit.after.note.splitlines():
         click.echo(f"  {visible(line)}")
@@ -81,13 +77,6 @@ def _seconds(text: str) -> float:
         return duration_ms(text) / 1000
     except UnitError as error:
         raise refusal("label", "--must-trip", str(error), 'seconds, or text such as "5 min"', text) from None
-
-
-def _login() -> str:
-    try:
-        return getpass.getuser()
-    except (KeyError, OSError):
-        raise refusal("label", "--by", "you are not logged in by a name", "--by WHO") from None
 
 
 COMMANDS: tuple[Any, ...] = (label,)

@@ -5,10 +5,10 @@ from typing import Any
 
 import click
 
-from replay.cli.options import JSON, LIBRARY, SETTINGS, check_output, chosen_settings, give_report
-from replay.cli.progress import Progress
+from replay.cli.options import JSON, LIBRARY, SETTINGS, check_output, give_report
 from replay.cli.refusing import refusing
 from replay.cli.working import working
+from replay.ground.files import check_free_folder, write_text
 
 
 @click.command()
@@ -17,7 +17,6 @@ from replay.cli.working import working
 @JSON
 @click.option(
     "--engine",
-    "engine_name",
     type=click.Choice(["portable", "compiled", "c"]),
     help="What replays: the interpreted logic, the same compiled, or the C port. Without it, what is done soonest.",
 )
@@ -41,15 +40,14 @@ from replay.cli.working import working
 @working
 @refusing
 def score(
-    library_folder: Path,
-    settings_file: Path | None,
+    library: Path,
+    settings: Path | None,
     json_file: Path | None,
-    engine_name: str | None,
+    engine: str | None,
     junit_file: Path | None,
     plots_folder: Path | None,
     record_folder: Path | None,
-    address: str | None,
-    local: int | None,
+    work: dict[str, Any],
 ) -> None:
     """Score all traces of LIBRARY (a folder with library.toml).
 
@@ -57,38 +55,29 @@ def score(
     settings: exit status 0 met, 1 not met, 2 bad input, 3 not enough evidence.
     """
     from replay.display.score import score_view
-    from replay.display.terminal import console
-    from replay.engine import engine_for, engine_named
-    from replay.engine.workers import workers
     from replay.library import read_library
-    from replay.score import score as score_library
+    from replay.score import score_library
 
     check_output(json_file)
     check_output(junit_file)
     if record_folder is not None:
-        from replay.ground.files import check_free_folder
-
         check_free_folder(record_folder)
-    library = read_library(library_folder)
-    settings = chosen_settings(settings_file, library, library_folder)
-    engine = engine_named(engine_name) if engine_name else engine_for(entry.path for entry in library.entries)
-    with workers(address, local) as each, Progress(len(library.entries), "replaying") as progress:
-        result = score_library(library, settings, progress.advance, engine, each)
+    traces = read_library(library)
+    result = score_library(traces, settings, engine=engine, **work)
     plots = {}
     if plots_folder is not None:
         from replay.drawing.plot import save_plots
 
-        plots = save_plots(plots_folder, library, settings, [verdict.id for verdict in result.wrong])
+        plots = save_plots(plots_folder, traces, result.settings, [verdict.id for verdict in result.wrong])
     if junit_file is not None:
-        from replay.ground.files import write_text
         from replay.report.junit import junit
 
-        write_text(junit_file, junit(result, library, plots))
+        write_text(junit_file, junit(result, traces, plots))
     if record_folder is not None:
         from replay.report.record import write_record
 
-        write_record(record_folder, library, result)
-    give_report(json_file, result.as_json(), lambda: console().print(score_view(result)))
+        write_record(record_folder, traces, result)
+    give_report(json_file, result.as_json(), lambda: score_view(result))
     if not result.met:
         raise SystemExit(1 if result.failures else 3)
 

@@ -1,25 +1,20 @@
 """The command `triage`. Attached by `cli`."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from replay.cli.options import JSON, check_output, give_report
-from replay.cli.progress import Progress
 from replay.cli.refusing import refusing
 from replay.cli.working import working
-from replay.ground.refusal import refusal
-
-if TYPE_CHECKING:
-    from replay.settings import Settings
+from replay.ground.files import write_text
 
 
 @click.command()
 @click.argument("paths", metavar="PATH...", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option(
     "--settings",
-    "settings_file",
     type=click.Path(path_type=Path),
     metavar="FILE",
     help="Settings file; without it, the one that the library among the paths names.",
@@ -42,12 +37,11 @@ if TYPE_CHECKING:
 @refusing
 def triage(
     paths: tuple[Path, ...],
-    settings_file: Path | None,
+    settings: Path | None,
     most_events: int,
     json_file: Path | None,
     csv_file: Path | None,
-    address: str | None,
-    local: int | None,
+    work: dict[str, Any],
     *,
     by_folder: bool,
 ) -> None:
@@ -59,37 +53,15 @@ def triage(
     not obey these settings. A library names its machines; files that go on
     where the one before ended are one log.
     """
-    from replay.engine.workers import workers
-    from replay.ground.files import write_text
-    from replay.triage.logs import find_logs, rows_about
-    from replay.triage.report import triage as reported
-    from replay.triage.run import examine_all
+    from replay.display.triage import triage_view
+    from replay.triage.report import triage_logs
 
     check_output(json_file)
     check_output(csv_file)
-    found = find_logs(paths, by_folder=by_folder)
-    settings = _settings(settings_file, found.settings)
-    rows = sum(rows_about(file) for files in found.machines.values() for file in files)
-    with workers(address, local) as each, Progress(rows, "reading logs") as progress:
-        report = reported(examine_all(found.machines, settings, progress.advance, each=each), settings)
+    report = triage_logs(paths, settings, by_folder=by_folder, **work)
     if csv_file is not None:
         write_text(csv_file, report.as_csv())
-    from replay.display.terminal import console
-    from replay.display.triage import triage_view
-
-    give_report(json_file, report.as_json(), lambda: console().print(triage_view(report, most_events)))
-
-
-def _settings(given: Path | None, named: tuple[Path, ...]) -> "Settings":
-    """Return the settings named on the command line, or by the one library among the paths that names some."""
-    from replay.settings import read_settings
-
-    if given is not None:
-        return read_settings(given)
-    if len(named) != 1:
-        rule = "no settings" if not named else f"{len(named)} libraries name settings of their own"
-        raise refusal("triage", "", rule, "--settings FILE, or one library with settings = FILE")
-    return read_settings(named[0])
+    give_report(json_file, report.as_json(), lambda: triage_view(report, most_events))
 
 
 COMMANDS: tuple[Any, ...] = (triage,)

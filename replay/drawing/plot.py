@@ -29,7 +29,8 @@ from replay.ground.files import check_writable, write_whole
 from replay.ground.refusal import or_refuse, refusal
 from replay.ground.units import PSI_PA
 from replay.ground.wording import words
-from replay.library import Entry, Library
+from replay.library import Entry, Library, trace_with_settings
+from replay.library.given import GivenSettings
 from replay.settings import Settings
 from replay.trace import Trace, read_trace
 
@@ -48,6 +49,16 @@ def check_plot(path: Path) -> None:
     if path.suffix.lower() not in FORMATS:
         raise refusal(path, "", "no picture of this kind is drawn", "a name that ends in " + ", ".join(FORMATS))
     check_writable(path)
+
+
+def draw_trace(path: Path | str, trace: Trace | Path | str, settings: GivenSettings = None) -> None:
+    """Draw one trace into FILE.png, .svg or .pdf: pressures with levels, integral, states, stops, label.
+
+    Without settings, those of the library that the file belongs to. Raises Refusal.
+    """
+    check_plot(Path(path))
+    read, entry, checked = trace_with_settings(trace, settings)
+    save_plot(Path(path), read, checked, entry)
 
 
 def save_plot(path: Path, trace: Trace, settings: Settings, entry: Entry | None = None) -> None:

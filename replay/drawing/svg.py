@@ -8,7 +8,7 @@ from xml.etree import ElementTree as ET
 import numpy as np
 
 from replay.drawing.decimation import Floats
-from replay.drawing.looks import INK
+from replay.drawing.looks import INK, PAPER
 
 NAMESPACE = "http://www.w3.org/2000/svg"
 FINE = 10  # steps of a path to one unit
@@ -18,9 +18,11 @@ Dash = tuple[float, ...]
 
 
 def drawing(width: float, height: float, words: str) -> ET.Element:
-    """Return an empty drawing; `words` tell those who cannot see it what it shows."""
+    """Return an empty drawing on white paper; `words` tell those who cannot see it what it shows."""
     size = {"viewBox": f"0 0 {width:g} {height:g}", "width": f"{width:g}", "height": f"{height:g}"}
-    return ET.Element("svg", {"xmlns": NAMESPACE, **size, "role": "img", "aria-label": clean(words)})
+    root = ET.Element("svg", {"xmlns": NAMESPACE, **size, "role": "img", "aria-label": clean(words)})
+    ET.SubElement(root, "rect", {"width": "100%", "height": "100%", "fill": PAPER})
+    return root
 
 
 def markup(root: ET.Element) -> str:

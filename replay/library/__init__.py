@@ -7,6 +7,7 @@ whether the settings still meet their acceptance there and on another seed.
 """
 
 from replay.library.digest import library_digest
+from replay.library.given import library_of, settings_of, settings_path, trace_with_settings
 from replay.library.library import Entry, Library, MustTrip, find_entry, label_text, library_from, read_library
 
 __all__ = [
@@ -17,5 +18,9 @@ __all__ = [
     "label_text",
     "library_digest",
     "library_from",
+    "library_of",
     "read_library",
+    "settings_of",
+    "settings_path",
+    "trace_with_settings",
 ]

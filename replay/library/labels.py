@@ -13,6 +13,7 @@ stay behind the new one.
 import dataclasses
 import datetime as dt
 import difflib
+import getpass
 import re
 import tomllib
 from dataclasses import dataclass
@@ -37,12 +38,21 @@ class Edit:
     after: Entry
 
 
-def relabel(folder: Path, identity: str, label: MustTrip | str, who: str, why: str, day: dt.date) -> Edit:
+def relabel(
+    folder: Path | str,
+    identity: str,
+    label: MustTrip | str,
+    who: str | None = None,
+    why: str = "no reason given",
+    day: dt.date | None = None,
+) -> Edit:
     """Give a trace of a library another label ("ride_through", "undecided" or a window) and return what changed.
 
-    Raises Refusal, and leaves the file alone, for an unknown id, a window that
-    the trace does not cover, and an edit that gives no valid library.
+    who: the name of the login without it; day: today without it. Raises Refusal, and leaves the file alone, for an
+    unknown id, a window that the trace does not cover, and an edit that gives no valid library.
     """
+    folder, who = Path(folder), _login() if who is None else who
+    day = day or dt.datetime.now().astimezone().date()
     if not who.strip() or not why.strip():
         raise refusal("label", "", "who says so, and why, is not told", "--by WHO and --note TEXT")
     path = folder / FILE
@@ -60,6 +70,13 @@ def relabel(folder: Path, identity: str, label: MustTrip | str, who: str, why: s
             raise refusal(path, "", f"cannot be edited by a program ({error})", "the label, put in by hand") from None
         write_whole(path, lambda stream: stream.write(text.encode()))
     return Edit(before, next(entry for entry in entries if entry.id == identity))
+
+
+def _login() -> str:
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):
+        raise refusal("label", "--by", "you are not logged in by a name", "--by WHO") from None
 
 
 def _entry_of(folder: Path, identity: str) -> Entry:

@@ -61,6 +61,11 @@ class Library:
     entries: tuple[Entry, ...]
     settings: Path | None
 
+    def __repr__(self) -> str:
+        """Return what is in it in one line."""
+        families = {entry.family for entry in self.entries}
+        return f"Library({str(self.folder)!r}: {len(self.entries)} traces of {len(families)} families)"
+
 
 def _origin(value: Any) -> str:
     if not text(value).startswith(("recorded:", "synthetic:")):
@@ -93,8 +98,9 @@ _ANY = Key(anything, needed=False)  # [mix] is checked by `replay.score.mix`, [r
 SHAPE = Keys({"settings": Key(path_text, _FILE, needed=False), "trace": TRACE, "mix": _ANY, "recipe": _ANY})
 
 
-def read_library(folder: Path) -> Library:
+def read_library(folder: Path | str) -> Library:
     """Read library.toml of a folder. Raises Refusal naming the entry and key at fault."""
+    folder = Path(folder)
     if not folder.is_dir():
         raise refusal(folder, "", "no such folder", f"a folder with a {FILE}")
     check_inside(folder, folder / FILE)

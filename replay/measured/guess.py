@@ -39,9 +39,9 @@ FEW_WORDS = 4
 STEPS_IN_A_GAP = 3
 
 
-def draft(path: Path) -> str:
+def draft_profile(path: Path | str) -> str:
     """Return a commented draft of a profile for a file, as TOML. Raises Refusal for what is no table of readings."""
-    return "".join(f"{HIDDEN.sub('?', line)}\n" for line in _lines(look_at(path)))
+    return "".join(f"{HIDDEN.sub('?', line)}\n" for line in _lines(look_at(Path(path))))
 
 
 def _lines(look: Look) -> Iterator[str]:

@@ -1,10 +1,13 @@
-"""One file into a library: the whole of an import, and its report."""
+"""Files into a library: the whole of an import, and its report."""
 
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
+from replay.engine.workers import Progress, quiet
 from replay.ground.lock import locked
 from replay.ground.refusal import Refusal, refusal, visible
 from replay.ground.toml_files import read_toml
@@ -16,6 +19,54 @@ from replay.measured.report import Report, TraceLine
 from replay.measured.sources import Source, kind_of_file, open_source
 
 CHUNK = 1 << 20
+
+
+@dataclass(frozen=True)
+class Imports:
+    """What became of some files: the reports on those that went in or were there, and why others were refused."""
+
+    reports: tuple[Report, ...]
+    refused: tuple[str, ...]
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the reports, and the refusals in the order of the files."""
+        return {"imports": [report.as_json() for report in self.reports], "refused": list(self.refused)}
+
+
+def import_logs(
+    files: Sequence[Path | str],
+    library: Path | str,
+    profile: Path | str | None = None,
+    *,
+    repair: bool = False,
+    progress: Progress = quiet,
+) -> Imports:
+    """Import loggers' files into a library, made if need be, one after the other; a refused one keeps none out.
+
+    profile: the file that says what the columns are; without it, the library's own profile for a file's header.
+    repair: leave out rows that are broken or out of order. The result is an `Imports`: `reports`, `refused`,
+    `as_json()`. Raises Refusal for a profile that is none.
+    """
+    paths, chosen = [Path(file) for file in files], None if profile is None else Path(profile)
+    if chosen is not None:
+        read_profile(chosen)  # what is wrong with it is said once, not for each file
+    reports, refused = [], []
+    sizes = [path.stat().st_size if path.is_file() else 0 for path in paths]
+    with progress(sum(sizes), "importing") as stage:
+        for path, size in zip(paths, sizes, strict=True):
+            read = 0
+
+            def advance(count: int) -> None:
+                nonlocal read
+                read += count
+                stage.advance(count)
+
+            try:
+                reports.append(import_file(path, Path(library), chosen, repair=repair, advance=advance))
+            except Refusal as error:
+                refused.append(str(error))
+            stage.advance(size - read)  # one that is refused or known is done with as well
+    return Imports(tuple(reports), tuple(refused))
 
 
 def import_file(

@@ -22,10 +22,13 @@ from replay.engine import STATES, logic_digest
 from replay.engine.c_port import port_digest
 from replay.engine.obeying import FIRST_INPUT
 from replay.engine.portable import columns_of
+from replay.engine.workers import Progress, quiet
+from replay.ground.files import check_writable, write_text
 from replay.ground.refusal import refusal
 from replay.ground.toml_files import read_toml
 from replay.ground.units import quantity
-from replay.library import Entry, Library, MustTrip
+from replay.library import Entry, Library, MustTrip, library_of, settings_of
+from replay.library.given import GivenLibrary, GivenSettings
 from replay.page.wasm_module import module
 from replay.settings import Settings
 from replay.settings.file import ALTITUDE_M, SECTIONS
@@ -94,6 +97,23 @@ def page(library: Library, settings: Settings, tick: Callable[[], object] = lamb
         port=base64.b64encode(port).decode("ascii"),
     )
     return Page(text, len(traces), readings)
+
+
+def write_bench(
+    path: Path | str, library: GivenLibrary, settings: GivenSettings = None, *, progress: Progress = quiet
+) -> Page:
+    """Write a page on which settings are moved over the traces of a library, as one HTML file; return what it holds.
+
+    Raises Refusal.
+    """
+    path = Path(path)
+    check_writable(path)
+    library = library_of(library)
+    checked = settings_of(settings, library, library.folder)
+    with progress(len(library.entries), "packing") as stage:
+        made = page(library, checked, stage.advance)
+    write_text(path, made.text)
+    return made
 
 
 def _script_safe(data: dict[str, Any]) -> str:

@@ -15,12 +15,13 @@ import subprocess
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from pathlib import Path
 from typing import IO, Any, Protocol
 
 from protect import outputs, ranges, state
 from replay.engine import logic_digest
 from replay.ground.refusal import LONGEST_PART, Refusal, refusal, shown, visible
-from replay.port.vectors import Case, Vectors, line
+from replay.port.vectors import Case, Vectors, build, line, read_vectors
 
 SCHEMA = "lubetrip-conform/1"
 TIMEOUT_S = 10.0
@@ -211,28 +212,58 @@ def conform(vectors: Vectors, link: Link, tick: Callable[[Case], object] = lambd
     return Outcome(name, run.steps, run.checks, run.ticks, run.checks_supported, mismatch)
 
 
-def record(vectors: Vectors, link: Link, outcome: Outcome, now: dt.datetime) -> dict[str, Any]:
-    """Return the record of a run: when, which port, which vectors, how much, and what came of it."""
-    difference = None
-    if outcome.mismatch is not None:
-        difference = {**vars(outcome.mismatch)}
-    return {
-        "schema": SCHEMA,
-        "date": now.astimezone(dt.UTC).isoformat(timespec="seconds"),
-        "port": {"link": link.name, "name": outcome.port},
-        "vectors": {
-            "digest": vectors.digest,
-            "logic": vectors.logic,
-            "cases": len(vectors.cases),
-            "steps": vectors.steps,
-            "checks": len(vectors.checks),
-        },
-        "logic_here": logic_digest(),
-        "compared": {"steps": outcome.steps, "checks": outcome.checks, "ticks": outcome.ticks},
-        "settings_check": "compared" if outcome.checks_supported else "not offered by the port",
-        "result": "identical" if outcome.mismatch is None else "different",
-        "difference": difference,
-    }
+@dataclass(frozen=True)
+class Conformance:
+    """What a port did with the vectors, and when; identical where nothing differs."""
+
+    link: str
+    vectors: Vectors
+    outcome: Outcome
+    date: dt.datetime
+
+    @property
+    def identical(self) -> bool:
+        """True when every word that was compared is the same."""
+        return self.outcome.mismatch is None
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the record of a run: when, which port, which vectors, how much, and what came of it."""
+        vectors, outcome = self.vectors, self.outcome
+        return {
+            "schema": SCHEMA,
+            "date": self.date.isoformat(timespec="seconds"),
+            "port": {"link": self.link, "name": outcome.port},
+            "vectors": {
+                "digest": vectors.digest,
+                "logic": vectors.logic,
+                "cases": len(vectors.cases),
+                "steps": vectors.steps,
+                "checks": len(vectors.checks),
+            },
+            "logic_here": logic_digest(),
+            "compared": {"steps": outcome.steps, "checks": outcome.checks, "ticks": outcome.ticks},
+            "settings_check": "compared" if outcome.checks_supported else "not offered by the port",
+            "result": "identical" if self.identical else "different",
+            "difference": None if outcome.mismatch is None else {**vars(outcome.mismatch)},
+        }
+
+
+def conform_port(
+    command: str | None = None, device: str | None = None, vectors: Vectors | Path | str | None = None
+) -> Conformance:
+    """Drive a port through the vectors and compare every word of state and outputs, up to the first difference.
+
+    command: a program that speaks the line protocol; device: a board on a serial line that does; one of the two.
+    vectors: a file of them in plain form; without it, those of the logic installed here, which take some ten seconds
+    to make. The result is a `Conformance`: `identical`, `outcome`, `as_json()`. Raises Refusal.
+    """
+    if (command is None) == (device is None):
+        raise refusal("conform", "", "one port is wanted", "--port 'COMMAND' or --serial DEVICE")
+    date = dt.datetime.now(dt.UTC)
+    used = read_vectors(Path(vectors)) if isinstance(vectors, Path | str) else vectors
+    with command_link(command) if command is not None else serial_link(str(device)) as link:
+        used = used or build()
+        return Conformance(link.name, used, conform(used, link), date)
 
 
 def _streams(process: "subprocess.Popen[bytes]") -> tuple[IO[bytes], IO[bytes]]:

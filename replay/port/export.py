@@ -39,8 +39,8 @@ SETTINGS = (
 '''
 
 
-def exported(checked: Settings, form: str) -> str:
-    """Return the table as source text, ASCII; form is one of FORMS."""
+def export_settings(checked: Settings, form: str) -> str:
+    """Return checked settings as a constant table with their digest, source text; form: "c" or "micropython"."""
     file = re.sub(r"[^\w. -]", "_", Path(checked.file).name, flags=re.ASCII)
     names = [*((row[0], row[1]) for row in ranges.SETTINGS), *((name, "derived") for name in DERIVED)]
     rows = list(zip(names, checked.values, strict=True))

@@ -16,6 +16,7 @@ from pathlib import Path
 from protect import outputs, ranges, settings, state
 from protect.protection import step
 from replay.engine import logic_digest
+from replay.ground.files import write_text, write_whole
 from replay.ground.refusal import refusal
 from replay.port import adversary
 from replay.port.coverage import Item, Watcher, reachable_ends, settings_items, wanted
@@ -151,6 +152,22 @@ def build(seed: int = SEED) -> Vectors:
         raise RuntimeError(f"not covered: {sorted(missing)}")
     cases += [walks.walk(walks.draw_settings(), "a plain walk", PLAIN_WALK) for _ in range(PLAIN_WALKS)]
     return Vectors(logic_digest(), tuple(cases), tuple(_checks(walks)), tuple(_differences()))
+
+
+def write_vectors(folder: Path | str) -> Vectors:
+    """Write the vectors of the logic installed here into a folder, vectors.txt and vectors.bin; return them.
+
+    Making them takes some ten seconds. Raises Refusal for a folder that cannot be written.
+    """
+    folder = Path(folder)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise refusal(folder, "", f"cannot be made ({error.strerror})", "a folder, or a name for one") from None
+    made = build()
+    write_text(folder / "vectors.txt", made.text())
+    write_whole(folder / "vectors.bin", lambda stream: stream.write(made.binary()))
+    return made
 
 
 def covered(vectors: Vectors) -> set[Item]:

@@ -5,6 +5,7 @@ tuning_view  what a tuning run left, for the page
 write        the page itself
 junit        the score for test runners and build servers
 record       the score as evidence that anybody can recompute
+tuning_folder what a tuning run leaves, with its plots
 
 How to add a section: a field of `Contents` in `contents` and its place in templates/page.html.j2. Figures come from
 `replay.score`; the page never counts. Drawings carry their words (`svg.drawing`), tables their heads.

@@ -29,7 +29,7 @@ def junit(
     library: Library,
     plots: Mapping[str, str] | None = None,
 ) -> str:
-    """Return the report. `plots` names the plot of a trace, by its id, where there is one."""
+    """Return a score as JUnit XML; `plots` names the plot of a trace, by its id, where there is one."""
     verdicts = {verdict.id: verdict for verdict in (*score.verdicts, *score.undecided)}
     cases = [_case(score, entry, verdicts[entry.id], plots or {}) for entry in library.entries]
     cases.append(_acceptance(score))

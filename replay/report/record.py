@@ -67,8 +67,9 @@ class Check:
         return not self.broken
 
 
-def write_record(folder: Path, library: Library, result: Score) -> None:
+def write_record(folder: Path | str, library: Library, result: Score) -> None:
     """Write the record of a score, whole or not at all. Raises Refusal."""
+    folder = Path(folder)
     check_free_folder(folder)
     kept = _kept(result)
     settings = Path(result.settings.file).read_bytes()
@@ -91,11 +92,12 @@ def versions() -> dict[str, str]:
     return {"python": platform.python_version(), **{name: importlib.metadata.version(name) for name in VERSIONED}}
 
 
-def check_record(folder: Path, library: Path | None = None) -> Check:
+def check_record(folder: Path | str, library: Path | str | None = None) -> Check:
     """Recompute a record; `library` is where its traces are now, if not where they were.
 
     Raises Refusal for a folder that is no record, or a library that cannot be read.
     """
+    folder = Path(folder)
     about = _read_about(folder)
     broken = []
     for name, digest in about["files"].items():
@@ -104,7 +106,7 @@ def check_record(folder: Path, library: Path | None = None) -> Check:
             broken.append(f"{name} is {'missing' if content is None else 'not as it was written'}")
     if not (folder / SETTINGS).is_file():
         return Check(tuple(broken), ())
-    where = library or folder / about["library"]["folder"]
+    where = Path(library) if library else folder / about["library"]["folder"]
     if library is None and not where.is_dir():
         raise refusal(where, "", "the record's library is no longer there", "--library LIBRARY, where it is now")
     engine = about["logic"].get("engine")

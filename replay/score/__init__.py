@@ -4,6 +4,6 @@ How to add an acceptance rule: in `evidence` if it is judged on a limit, in `unm
 with a default, in `ACCEPTANCE` of replay/settings/file.py.
 """
 
-from replay.score.scoring import Score, Totals, Verdict, judge, score
+from replay.score.scoring import Score, Totals, Verdict, judge, score, score_library
 
-__all__ = ["Score", "Totals", "Verdict", "judge", "score"]
+__all__ = ["Score", "Totals", "Verdict", "judge", "score", "score_library"]

@@ -12,11 +12,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from replay.engine.workers import Progress, quiet
 from replay.ground.json_files import read_json_report
 from replay.ground.refusal import refusal
 from replay.ground.shape import Key, Keys, fit, number, one_of, or_none, plain_text, whole
 from replay.ground.statistics import bootstrap_mean, mcnemar
+from replay.library.given import GivenLibrary
 from replay.score import evidence
+from replay.score.scoring import Score, score_library
 from replay.settings.file import SHOWN_CONFIDENCE
 
 SCHEMA = "lubetrip-compare/1"
@@ -138,6 +141,35 @@ def compare(a: dict[str, Any], b: dict[str, Any], names: tuple[str, str] = ("A",
         verdicts=verdicts,
         worse=tuple(_worse(missed, trips, verdicts)),
     )
+
+
+def compare_scores(
+    a: Score | Path | str,
+    b: Score | Path | str,
+    library: GivenLibrary | None = None,
+    *,
+    jobs: int = 1,
+    cluster: str | None = None,
+    progress: Progress = quiet,
+) -> Comparison:
+    """Compare two scores of one library: what changed, and whether B is worse than A.
+
+    Each is a `Score`, a JSON report that was written before, or a settings file to score the library with. jobs,
+    cluster: as in `score_library`. The result is a `Comparison`: `worse`, `changed`, `as_json()`. Raises Refusal.
+    """
+
+    def report(given: Score | Path | str) -> dict[str, Any]:
+        if isinstance(given, Score):
+            return given.as_json()
+        if Path(given).suffix.lower() != ".toml":
+            return read_report(Path(given))
+        if library is None:
+            accepted = "--library LIBRARY, or two JSON reports"
+            raise refusal(given, "", "settings without a library to score them on", accepted)
+        return score_library(library, given, jobs=jobs, cluster=cluster, progress=progress).as_json()
+
+    names = [name if isinstance(given, Score) else str(given) for name, given in (("A", a), ("B", b))]
+    return compare(report(a), report(b), (names[0], names[1]))
 
 
 def _pairs(a: Iterable[dict[str, Any]], b: Iterable[dict[str, Any]]) -> list[tuple[dict[str, Any], dict[str, Any]]]:

@@ -6,11 +6,12 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from replay.engine import CAUSES, Engine, Replay, engine_named
+from replay.engine import CAUSES, Engine, Replay, engine_for, engine_named
 from replay.engine.baselines import BASELINES
-from replay.engine.workers import Each, one_by_one
+from replay.engine.workers import Each, Progress, one_by_one, quiet, workers
 from replay.ground.refusal import refusal
-from replay.library import Entry, Library, MustTrip, library_digest
+from replay.library import Entry, Library, MustTrip, library_digest, library_of, settings_of
+from replay.library.given import GivenLibrary, GivenSettings
 from replay.score import evidence
 from replay.score.mix import Mix, read_mix
 from replay.settings import Acceptance, Settings
@@ -95,6 +96,15 @@ class Score:
     baselines: dict[str, Totals]
     library_digest: str
     engine: Engine
+
+    def __repr__(self) -> str:
+        """Return the verdict and the counts in one line."""
+        whole = self.totals
+        return (
+            f"Score({self.verdict}: {whole.hit} of {whole.must_trip} faults hit, {whole.missed} missed, "
+            f"{whole.nuisance_trips} nuisance trips in {whole.ride_through_run_hours:.2f} run hours; "
+            f"settings {self.settings.digest[:12]}, library {self.library_digest[:12]}, engine {self.engine.name})"
+        )
 
     @property
     def lacking(self) -> tuple[evidence.Claim, ...]:
@@ -310,6 +320,28 @@ def score(
     engine = engine or engine_named("portable")
     rows = each(functools.partial(_judge_file, settings, engine), library.entries, tick)
     return score_of(library, settings, engine, rows)
+
+
+def score_library(
+    library: GivenLibrary,
+    settings: GivenSettings = None,
+    *,
+    engine: str | None = None,
+    jobs: int = 1,
+    cluster: str | None = None,
+    progress: Progress = quiet,
+) -> Score:
+    """Replay every trace of a library and judge it by its label; without settings, under those the library names.
+
+    engine: "portable", "compiled" or "c"; without it, what is done soonest. jobs: processes of this machine that
+    work; cluster: address of a Dask scheduler instead. The result is a `Score`: `verdict`, `totals`, `families`,
+    `wrong`, `as_json()`. Raises Refusal.
+    """
+    library = library_of(library)
+    checked = settings_of(settings, library, library.folder)
+    replaying = engine_named(engine) if engine else engine_for(entry.path for entry in library.entries)
+    with workers(jobs, cluster) as each, progress(len(library.entries), "replaying") as stage:
+        return score(library, checked, stage.advance, replaying, each)
 
 
 def score_of(library: Library, settings: Settings, engine: Engine, rows: Sequence[Judged]) -> Score:

@@ -94,8 +94,9 @@ class Settings:
         return {"file": self.file, "altitude_m": self.altitude_m, "values": named, "digest": self.digest}
 
 
-def read_settings(path: Path) -> Settings:
+def read_settings(path: Path | str) -> Settings:
     """Read and check a settings file as a whole. Raises Refusal, naming the key, at the first fault."""
+    path = Path(path)
     table = read_toml(path, "settings file")
     known = fit(path, table, _shape(lambda _, key: altitude_m if key == "altitude" else anything))
     altitude = known["site"]["altitude"]

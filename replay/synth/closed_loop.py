@@ -6,7 +6,8 @@ physics says whether its bearings lived. The same machine without a protection
 is simulated beside it, with the same random numbers.
 """
 
-from collections.abc import Callable, Iterable
+import functools
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,12 +16,15 @@ import numpy as np
 from protect.ranges import INPUTS, NO_READING, OIL_PRESSURE
 from replay.engine import engine_named
 from replay.engine.portable import Machine
+from replay.engine.workers import Progress, quiet, workers
+from replay.library.given import GivenSettings, settings_of
 from replay.physics import layout
 from replay.physics.families import case_of
 from replay.physics.sensors import NO_READING as NOTHING_READ
 from replay.physics.sensors import SENSOR_STATES, read_sensor
 from replay.physics.simulate import Case, Certainty, Plant, simulate
 from replay.settings import Settings
+from replay.synth.libraries import Recipe
 
 SCHEMA = "lubetrip-closed-loop/1"
 
@@ -132,26 +136,45 @@ def summary(courses: Iterable[Course]) -> dict[str, Any]:
     }
 
 
-def as_json(courses: list[Course], settings: Settings, recipe: dict[str, Any]) -> dict[str, Any]:
-    """Return the report in the form of its schema."""
-    families = sorted({item.family for item in courses})
-    return {
-        "schema": SCHEMA,
-        "settings": settings.as_json(),
-        "logic": engine_named("portable").as_json(),
-        "recipe": recipe,
-        "machines": [vars(item) for item in courses],
-        "families": {name: summary(item for item in courses if item.family == name) for name in families},
-        "totals": summary(courses),
-    }
+@dataclass(frozen=True)
+class ClosedLoop:
+    """What became of all machines of a recipe."""
+
+    recipe: Recipe
+    settings: Settings
+    courses: tuple[Course, ...]
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the report in the form of its schema."""
+        families = sorted({item.family for item in self.courses})
+        return {
+            "schema": SCHEMA,
+            "settings": self.settings.as_json(),
+            "logic": engine_named("portable").as_json(),
+            "recipe": self.recipe.as_table(),
+            "machines": [vars(item) for item in self.courses],
+            "families": {name: summary(item for item in self.courses if item.family == name) for name in families},
+            "totals": summary(self.courses),
+        }
 
 
-def run(
-    traces: Iterable[tuple[str, int]], seed: int, hours: float | None, settings: Settings, tick: Callable[[], object]
-) -> list[Course]:
-    """Run all traces of a recipe in their order; `tick` is called after each."""
-    courses = []
-    for family, index in traces:
-        courses.append(course(family, index, seed, hours, settings))
-        tick()
-    return courses
+def run_closed_loop(
+    wanted: Recipe,
+    settings: GivenSettings,
+    *,
+    jobs: int = 1,
+    cluster: str | None = None,
+    progress: Progress = quiet,
+) -> ClosedLoop:
+    """Let the machines of a recipe obey the protection, and tell which damage that prevented.
+
+    jobs, cluster: as in `score_library`. The result is a `ClosedLoop`: `courses`, `as_json()`. Raises Refusal.
+    """
+    checked = settings_of(settings, None, "synth")
+    with workers(jobs, cluster) as each, progress(wanted.count, "running") as stage:
+        courses = each(functools.partial(_course_of, wanted, checked), wanted.traces(), stage.advance)
+    return ClosedLoop(wanted, checked, tuple(courses))
+
+
+def _course_of(wanted: Recipe, settings: Settings, which: tuple[str, int]) -> Course:
+    return course(*which, wanted.seed, wanted.hours, settings)

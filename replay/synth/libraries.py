@@ -9,14 +9,13 @@ folder that holds anybody else's files is refused.
 import functools
 import json
 import shutil
-from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any, BinaryIO
 
 import numpy as np
 
-from replay.engine.workers import Each, threads
+from replay.engine.workers import Progress, quiet, workers
 from replay.ground.files import write_text, write_whole
 from replay.ground.json_files import read_json
 from replay.ground.refusal import or_refuse, refusal
@@ -75,8 +74,12 @@ RECIPE = Keys(
 )
 
 
-def recipe(families: str, count: int, seed: int, hours: float | None, form: str) -> Recipe:
-    """Check what a user asked for. families: "all", or names parted by commas. Raises Refusal."""
+def recipe(families: str, count: int, seed: int, hours: float | None = None, form: str = "csv") -> Recipe:
+    """Return what a library of traces follows from, once it is checked. Raises Refusal.
+
+    families: "all", or names parted by commas, in turn; count: of traces; hours: length of each harmless trace, 15
+    minutes without it; form: "csv" or "parquet". Same recipe, same bytes.
+    """
     names = list(FAMILIES) if families == "all" else [name.strip() for name in families.split(",")]
     given = {"families": names, "count": count, "seed": seed, "format": form}
     return recipe_from("synth", given | ({} if hours is None else {"hours": hours}), "--")
@@ -88,26 +91,26 @@ def recipe_from(file: Path | str, table: Any, where: str) -> Recipe:
 
 
 def synthesise(
-    folder: Path,
+    folder: Path | str,
     wanted: Recipe,
+    *,
     jobs: int = 1,
-    tick: Callable[[], object] = lambda: None,
-    each: Each | None = None,
+    cluster: str | None = None,
+    progress: Progress = quiet,
 ) -> bool:
-    """Write the library of a recipe into a folder; `tick` is called after each trace.
-
-    each says who works (`replay.engine.workers`); without it so many threads of this process as there are jobs.
+    """Write the library of a recipe into a folder; jobs, cluster: as in `score_library`.
 
     Returns False when the folder holds that very library already. Raises
     Refusal when it holds anything else that this function did not write.
     """
+    folder = Path(folder)
     if not _claim(folder, wanted):
         return False
     traces = folder / "traces"
     with or_refuse(traces, "made", "a folder that can be written"):
         traces.mkdir(exist_ok=True)
-    work = each or threads(jobs)
-    work(functools.partial(_make, folder.absolute(), wanted), wanted.traces(), tick)
+    with workers(jobs, cluster) as each, progress(wanted.count, "synthesising") as stage:
+        each(functools.partial(_make, folder.absolute(), wanted), wanted.traces(), stage.advance)
     _finish(folder, wanted)
     return True
 

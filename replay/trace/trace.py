@@ -118,8 +118,9 @@ class Trace:
         return pa.table(columns)
 
 
-def read_trace(path: Path) -> Trace:
+def read_trace(path: Path | str) -> Trace:
     """Read a trace from CSV or, by its ending, Parquet. Raises Refusal with the line at fault."""
+    path = Path(path)
     columns = read_columns(path)
     if len(columns["time_s"]) < LEAST_ROWS:
         raise too_few(path, len(columns["time_s"]))

@@ -2,16 +2,21 @@
 
 import csv
 import io
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from replay.engine import logic_digest
+from replay.engine.workers import Progress, quiet, workers
+from replay.ground.refusal import refusal
+from replay.library.given import GivenSettings, settings_of
 from replay.settings import Settings
 from replay.triage.events import AT_START, DOUBT, STARVED, VACUUM, Event
 from replay.triage.exposure import MS_PER_H, Rate
+from replay.triage.logs import find_logs, rows_about
 from replay.triage.ranking import ADVICE, RULE, order, rank, reasons
-from replay.triage.run import Findings
+from replay.triage.run import Findings, examine_all
 
 SCHEMA = "lubetrip-triage/1"
 FORMULA = ("=", "+", "-", "@", "\t", "\r")  # what makes a spreadsheet take a cell of text for a formula
@@ -83,6 +88,31 @@ class Triage:
 def triage(findings: Iterable[Findings], settings: Settings) -> Triage:
     """Return the report on some machines."""
     return Triage(settings, tuple(sorted(findings, key=order)))
+
+
+def triage_logs(
+    paths: Sequence[Path | str],
+    settings: GivenSettings = None,
+    *,
+    by_folder: bool = False,
+    jobs: int = 1,
+    cluster: str | None = None,
+    progress: Progress = quiet,
+) -> Triage:
+    """Say from unlabelled logs which machine to open first, and why.
+
+    paths: trace files, folders of them, libraries; without settings, those that the one library among them names.
+    by_folder: all logs of a folder are one machine. jobs, cluster: as in `score_library`, a machine at a time. The
+    result is a `Triage`: `machines`, the one to open first on top, `as_json()`, `as_csv()`. Raises Refusal.
+    """
+    found = find_logs([Path(path) for path in paths], by_folder=by_folder)
+    if settings is None and len(found.settings) != 1:
+        rule = f"{len(found.settings)} libraries name settings of their own" if found.settings else "no settings"
+        raise refusal("triage", "", rule, "--settings FILE, or one library with settings = FILE")
+    checked = settings_of(settings or found.settings[0], None, "triage")
+    rows = sum(rows_about(file) for files in found.machines.values() for file in files)
+    with workers(jobs, cluster) as each, progress(rows, "reading logs") as stage:
+        return triage(examine_all(found.machines, checked, stage.advance, each=each), checked)
 
 
 def rates(findings: Iterable[Findings], confidence: float) -> list[Rate]:

@@ -2,6 +2,7 @@
 
 From what a user asks for to what is left behind:
 
+    run         all of `tune` and of `tolerances`, as one function each
     tune        library, base settings and what is varied -> the Pareto set and the chosen settings
     vary        what is varied, and the candidates that follow
     search      spaces too large for a grid

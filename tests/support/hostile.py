@@ -36,10 +36,10 @@ from replay.engine import logic_digest
 from replay.ground.refusal import Refusal, refusal
 from replay.library import read_library
 from replay.library.labels import relabel
-from replay.measured.guess import draft
+from replay.measured.guess import draft_profile
 from replay.measured.importing import import_file
 from replay.port import conform
-from replay.port.export import exported, read_exported
+from replay.port.export import export_settings, read_exported
 from replay.port.vectors import Case, Difference, Tick, Vectors, middle_settings, read_vectors
 from replay.port.vectors import _check as settings_check
 from replay.report.contents import _tuning as found_by_tuning
@@ -301,7 +301,7 @@ def _mdf(path: Path) -> object:
 
 
 def _draft(path: Path) -> object:
-    return tomllib.loads(draft(path))
+    return tomllib.loads(draft_profile(path))
 
 
 def _vary(path: Path) -> object:
@@ -357,7 +357,7 @@ def _prepared() -> dict[str, bytes]:
     with tempfile.TemporaryDirectory() as folder:
         prepare(Path(folder))
         names = ("good.json", f"record/{RECORD}", "base.toml", f"made/{synth.WORK}/recipe.json")
-        tables = {form: exported(read_settings(Path(folder) / "base.toml"), form).encode() for form in FORMS}
+        tables = {form: export_settings(read_settings(Path(folder) / "base.toml"), form).encode() for form in FORMS}
         return {name: (Path(folder) / name).read_bytes() for name in names} | tables
 
 

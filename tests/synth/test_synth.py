@@ -32,9 +32,9 @@ def contents(folder: Path) -> dict[str, bytes]:
 def test_neither_workers_nor_their_order_change_a_byte(tmp_path: Path) -> None:
     """Catches a random stream that belongs to a worker, and entries written in order of completion."""
     synthesise(tmp_path / "one", small(), jobs=1)
-    synthesise(tmp_path / "four", small(), jobs=4)
+    synthesise(tmp_path / "two", small(), jobs=2)
 
-    assert contents(tmp_path / "one") == contents(tmp_path / "four")
+    assert contents(tmp_path / "one") == contents(tmp_path / "two")
 
 
 @pytest.mark.slow("compiles the physics, and simulates")
