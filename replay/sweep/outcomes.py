@@ -36,7 +36,6 @@ COMMON = tuple(place for place in range(ranges.SETTINGS_SIZE) if place not in (*
 class Prepared:
     """A trace with all that is worked out once for every candidate."""
 
-    trace: Trace
     columns: blocks.Columns
     summaries: Array
     last_reset: int
@@ -64,7 +63,7 @@ def prepare(trace: Trace) -> Prepared:
     summaries = np.zeros((-(-len(trace) // blocks.BLOCK), blocks.SUMMARY_SIZE), np.int64)
     _summarise()(columns, trace.crankcase_pa is trace.suction_pa, summaries)
     last_reset = int(np.flatnonzero(columns.reset)[-1]) if summaries[:, blocks.RESETS].any() else -1
-    return Prepared(trace, columns, summaries, last_reset)
+    return Prepared(columns, summaries, last_reset)
 
 
 def _plain(column: NDArray[Word]) -> NDArray[Word]:
@@ -105,7 +104,7 @@ def sweep(prepared: Prepared, candidates: Candidates) -> list[Replay]:
 
 def _replays(prepared: Prepared, batch: Batch) -> list[Replay]:
     """Return the replays of a batch in its own order; who stayed in the lane to the end has its leader's."""
-    times = prepared.trace.time_ms
+    times = prepared.columns.time
     found, carry, late = _follow_all()(
         prepared.columns, prepared.summaries, batch.groups, batch.values, _tables(), prepared.last_reset
     )

@@ -17,12 +17,11 @@ WORTH = 4  # ticks a leap has to take to be tried again at once
 BURST = 8  # ticks that are stepped after one that did not
 
 
-def parts(lane: Lane, values: Words) -> bool:
+def has_to_branch_off(lane: Lane, values: Words) -> bool:
     """Say whether what was just taken might have gone otherwise with these values, whose trip delay is less."""
-    if lane.memory[state.INTEGRAL] >= values[ranges.TRIP_DELAY]:
-        return True
+    full = lane.memory[state.INTEGRAL] >= values[ranges.TRIP_DELAY]
     net, bits = lane.results[outputs.NET_OIL_PRESSURE], lane.results[outputs.CONDITIONS]
-    return conditions.reload_guard(lane.memory, values, net, lane.inputs[ranges.SUCTION_PRESSURE], bits)
+    return full or conditions.reload_guard(lane.memory, values, net, lane.inputs[ranges.SUCTION_PRESSURE], bits)
 
 
 def branch_off(lane: Lane, memory: Words, carry: Words, tick: int) -> None:
@@ -58,7 +57,7 @@ def follow(view: View, values: Array, memory: Array, carry: Array, first: int, l
                 continue
             to = max(to, tick + 1)
         ran_ms = take(view, lane, tick, to)
-        if first < leader and parts(lane, values[first]):
+        if first < leader and has_to_branch_off(lane, values[first]):
             branch_off(lane, memory[first], carry[first], tick)
             first += 1
             continue

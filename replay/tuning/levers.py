@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from protect import ranges
 from protect.settings import RELATIONS, derive
 from replay.settings import Settings
+from replay.settings.file import PLACES
 from replay.trace import Trace
 from replay.tuning.disturb import CHANNELS, SensorError, disturbed, has_crankcase, thinned
 
@@ -65,12 +66,11 @@ class Lever:
     def moved_settings(self, settings: Settings, amount: float) -> Settings:
         """Return the settings with this one moved by an amount in the unit of `protect` (Pa, ms, 1/2048, count)."""
         values = list(settings.values)
-        values[_PLACES[self.subject]] += self.sign * round(amount)
+        values[PLACES[self.subject]] += self.sign * round(amount)
         derive(values)
         return replace(settings, values=tuple(values))
 
 
-_PLACES = {row[0]: place for place, row in enumerate(ranges.SETTINGS)}
 SENSOR_UNITS = {OFFSET: "Pa", GAIN: "share", LAG: "s"}
 
 

@@ -133,13 +133,8 @@ def front_json(tuning: Tuning) -> dict[str, Any]:
 
 
 def _line_json(line: Line, alike: int | None) -> dict[str, Any]:
-    candidate = line.candidate
-    about: dict[str, Any] = {
-        "number": line.number,
-        "given": dict(candidate.given),
-        "digest": candidate.settings.digest,
-        "alike": alike,
-    }
+    given, digest = dict(line.candidate.given), line.candidate.settings.digest
+    about: dict[str, Any] = {"number": line.number, "given": given, "digest": digest, "alike": alike}
     if line.number != BASE:
         about["file"] = settings_name(line.number)
     return about | {part: flat(getattr(line, part)) for part in PARTS}

@@ -208,7 +208,7 @@ def curves(size: Size) -> None:
         spent = best(lambda trace=trace: sweep(prepare(trace), candidates), size.runs)
         print(f"  {hours:6.2f} h {spent * 1e3:9.3f} ms {spent / hours * 1e3:9.3f} ms per hour")
     prepared = prepare(synthesised(HOURLY[0], 0, size.hours))
-    print(f"\ncost over candidates, {len(prepared.trace)} rows, prepared trace")
+    print(f"\ncost over candidates, {len(prepared.columns.time)} rows, prepared trace")
     for delays in size.curve_delays:
         settings = grid(delays, size.cut_outs)
         candidates = arrange(settings)

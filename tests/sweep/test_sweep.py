@@ -2,6 +2,7 @@
 
 import fcntl
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -9,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from protect import ranges
+from protect.ranges import NO_READING
 from replay.engine import compiled, portable
 from replay.library import read_library
 from replay.settings import Settings, read_settings
@@ -35,6 +37,7 @@ TOLD = PROFILE | {
     "restart_delay": 300_000,
 }
 DELAYS = (1_000, 2_000, 10_000, 30_000, 150_000, 151_000, 400_000, 1_800_000)
+ENDS = (-20_000, 450_000)  # of the range of every sensor in a spoilt trace
 Story = list[tuple[str, int]]
 
 
@@ -77,6 +80,36 @@ def plainly(story: Story, seed: int = 1) -> Trace:
 def test_every_candidate_comes_out_as_if_replayed(trace: Trace, drawn: list[dict[str, int]], delays: list[int]) -> None:
     """Catches a leap over something that happens, wherever in a trace and whatever the settings."""
     candidates = [as_settings(named) for named in drawn] + by_delay(drawn[0], delays)
+
+    assert swept(trace, candidates) == replayed(trace, candidates)
+
+
+@st.composite
+def spoilt(draw: st.DrawFn) -> Trace:
+    """Draw a trace in which one channel at a time is frozen, not read, or at the very end of its range for a while."""
+    kinds = st.sampled_from(["healthy", "between", "deep", "standing", "standing", "vacuum, then reload"])
+    story = draw(st.lists(st.tuples(kinds, st.sampled_from([63, 64, 65, 150])), min_size=2, max_size=6))
+    trace = told([("healthy", 70), *story], draw(st.integers(0, 99)), own_crankcase=True, jitter=draw(st.booleans()))
+    columns = {name: getattr(trace, name).copy() for name in ("oil_pa", "suction_pa", "crankcase_pa")}
+    edges = np.cumsum([70, *(length for _, length in story)]).tolist()
+    readings = st.sampled_from([None, None, None, NO_READING, *(edge + by for edge in ENDS for by in (-1, 0))])
+    for name in draw(st.lists(st.sampled_from(list(columns)), min_size=1, max_size=3)):
+        begin = draw(st.sampled_from(edges)) - draw(st.integers(1, 60))
+        part = columns[name][begin : begin + draw(st.sampled_from([2, 20, 64, 120, 200]))]
+        reading = draw(readings)
+        part[:] = part[0] if reading is None else reading + np.arange(len(part)) % 2
+    return replace(trace, **columns)
+
+
+@settings(max_examples=150, derandomize=True)
+@given(spoilt(), st.sampled_from([6_000, 45_000]), st.sampled_from([100, 8_000, 60_000]))
+def test_a_channel_that_is_spoilt_by_itself(trace: Trace, stuck_after: int, fault_delay: int) -> None:
+    """Catches one channel that a leap forgets, an age of stuck_after not taken for stuck, a long tick past its blocks."""
+    least, most = ENDS
+    named = {"oil_least": least, "suction_least": least, "oil_most": most, "suction_most": most}
+    candidates = by_delay(
+        TOLD | named | {"stuck_after": stuck_after, "fault_delay": fault_delay}, (2_000, 30_000, 400_000)
+    )
 
     assert swept(trace, candidates) == replayed(trace, candidates)
 
