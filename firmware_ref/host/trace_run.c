@@ -19,9 +19,10 @@ static void note_change(int64_t row[CHANGE_SIZE], int64_t time, int32_t before, 
     row[PERCENT] = outputs[LT_OUT_INTEGRAL_PERCENT];
 }
 
-/* columns[7][ticks], changes[room][7], stops[room][2], carry[7]; trail[ticks][25] or a null pointer. */
-void lubetrip_run_trace(const int64_t *columns, int64_t ticks, const int32_t *settings, int32_t *state, int64_t room,
-                        int64_t *changes, int64_t *stops, int64_t *carry, int32_t *trail)
+/* Run on from carry[POSITION] to before tick `end`, or until changes or stops are full.
+   columns[7][ticks], changes[room][7], stops[room][2], carry[7]; trail[end - POSITION][25] or a null pointer. */
+void lubetrip_run_trace(const int64_t *columns, int64_t ticks, int64_t end, const int32_t *settings, int32_t *state,
+                        int64_t room, int64_t *changes, int64_t *stops, int64_t *carry, int32_t *trail)
 {
     int32_t inputs[LT_IN_SIZE];
     int32_t outputs[LT_OUT_SIZE] = {0};
@@ -29,7 +30,7 @@ void lubetrip_run_trace(const int64_t *columns, int64_t ticks, const int32_t *se
 
     carry[CHANGES] = 0;
     carry[STOPS] = 0;
-    while ((carry[POSITION] < ticks) && (carry[CHANGES] < room) && (carry[STOPS] < room)) {
+    while ((carry[POSITION] < end) && (carry[CHANGES] < room) && (carry[STOPS] < room)) {
         int64_t tick = carry[POSITION];
         int64_t time = columns[(TIME * ticks) + tick];
         int32_t before = state[LT_ST_STATE];

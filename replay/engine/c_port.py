@@ -85,7 +85,7 @@ def load(library: Path) -> Any:
     """Load a library built by `build`; its functions take pointers and 64-bit counts."""
     port = ctypes.CDLL(str(library))
     pointer, count = ctypes.c_void_p, ctypes.c_int64
-    port.lubetrip_run_trace.argtypes = [pointer, count, pointer, pointer, count, *[pointer] * 4]
+    port.lubetrip_run_trace.argtypes = [pointer, count, count, pointer, pointer, count, *[pointer] * 4]
     port.lubetrip_run_trace.restype = None
     port.lubetrip_run_steps.argtypes = [pointer, count, *[pointer] * 3]
     port.lubetrip_run_steps.restype = None
@@ -117,8 +117,8 @@ def _obey(
     """Run on as `replay.engine.obeying.obey` does, in C; values, memory and trail are int32."""
     noted = trail[carry[POSITION] :].ctypes.data if len(trail) else None
     arrays = (changes.ctypes.data, stops.ctypes.data, carry.ctypes.data, noted)
-    shape = (columns.shape[1], values.ctypes.data, memory.ctypes.data, len(changes))
-    _port().lubetrip_run_trace(columns.ctypes.data, *shape, *arrays)
+    machine = (values.ctypes.data, memory.ctypes.data, len(changes))
+    _port().lubetrip_run_trace(columns.ctypes.data, columns.shape[1], columns.shape[1], *machine, *arrays)
 
 
 def replay_trace(trace: Trace, settings: Settings, trail: NDArray[np.int32] | None = None) -> Replay:

@@ -73,7 +73,7 @@ class Machine:
         self, settings: Settings, kernel: Callable[..., None] = obey, words: Callable[[Array], Any] = np.ndarray.tolist
     ) -> None:
         """Power up. words(array) makes of an array what the kernel works on, lists of integers or an array."""
-        self._kernel, self._words = kernel, words
+        self._kernel, self.words = kernel, words
         self.values = words(np.array(settings.values, np.int64))
         sizes = (state.STATE_SIZE, ranges.INPUTS_SIZE, outputs.OUTPUTS_SIZE, CARRY_SIZE)
         self.memory, self.inputs, self.results, self.carry = (words(np.zeros(size, np.int64)) for size in sizes)
@@ -101,7 +101,7 @@ class Machine:
 
     def take(self, columns: Array, trail: Any = None) -> None:
         """Take the next ticks, columns int64[7, n]; a trail[n][25] is filled with state and outputs of each."""
-        given = self._words(columns)
+        given = self.words(columns)
         noted = self._no_trail if trail is None else trail
         self.carry[obeying.POSITION] = 0
         while self.carry[obeying.POSITION] < columns.shape[1]:
@@ -128,7 +128,7 @@ class Machine:
         """Take a whole trace and return state and integral of every row."""
         states, integral = [], []
         for columns in blocks_of(trace):
-            rows = self._words(np.zeros((columns.shape[1], TRAIL_SIZE), np.int64))
+            rows = self.words(np.zeros((columns.shape[1], TRAIL_SIZE), np.int64))
             self.take(columns, rows)
             noted = np.asarray(rows)
             states.append(noted[:, state.STATE].copy())

@@ -1,6 +1,6 @@
 """What a step of the logic went through: the yardstick of the vector set.
 
-`Watcher.step` runs the parts of a step one by one and names what it saw: rows
+`Watcher.step` takes a step and names what it saw: rows
 of the cause-and-effect table and what just kept a row from applying, condition
 bits both ways, clamps, wraps, and every comparison at its limit and one to each
 side. What is wanted is worked out from the tables of `protect`, so a new row or
@@ -9,8 +9,9 @@ a new bit is wanted at once.
 
 from collections.abc import Iterator
 
-from protect import conditions, integral, outputs, ranges, settings, signals, state, table, timers
+from protect import conditions, integral, outputs, ranges, settings, signals, state, table
 from protect.outputs import CREDIBLE, DOUBTED, NET_OIL_PRESSURE, SEEN
+from protect.protection import measure
 
 Item = tuple[str, ...]
 
@@ -186,19 +187,12 @@ class Watcher:
             self.found.add(("limit", name, side))
 
     def step(self, memory: list[int], values: list[int], inputs: list[int], results: list[int]) -> None:
-        """Do one step of the logic, part by part."""
-        fresh = memory[state.FLAGS] & state.FRESH
-        before = list(memory)
-        signals.observe(memory, values, inputs, results)
-        self._signals(before, memory, values, inputs, results, fresh)
+        """Do one step of the logic; each part of it leaves to the others what they remember."""
         start = list(memory)
-        integral.update(memory, values, inputs, results)
+        bits = measure(memory, values, inputs, results)
+        self._signals(start, memory, values, inputs, results)
         self._integral(start, memory, values, inputs, results)
-        start = list(memory)
-        timers.update(memory, values, inputs, results)
         self._timers(start, memory, values, inputs, results)
-        start = list(memory)
-        bits = conditions.evaluate(memory, values, inputs, results)
         self._conditions(start, memory, values, inputs, results, bits)
         before_settling = memory[state.STATE]
         table.settle(memory, values, bits)
@@ -206,14 +200,13 @@ class Watcher:
         # From STARVED, so that a port which wrongly reads on has a move left to show it.
         new_lockout = before_settling == state.STARVED and memory[state.STATE] == state.LOCKED_OUT
         self.event("reset pressed in the step of a lockout", new_lockout and bits & BITS["reset_edge"])
-        results[outputs.CONDITIONS] = bits
         outputs.write(memory, values, results)
         self._outputs(memory, values, results)
 
     def _signals(
-        self, before: list[int], after: list[int], values: list[int], inputs: list[int], results: list[int], fresh: int
+        self, before: list[int], after: list[int], values: list[int], inputs: list[int], results: list[int]
     ) -> None:
-        elapsed = results[SEEN] + results[DOUBTED]
+        elapsed, fresh = results[SEEN] + results[DOUBTED], before[state.FLAGS] & state.FRESH
         self.limit("elapsed, 0", inputs[ranges.ELAPSED], 0, counts=not fresh)
         self.limit("elapsed, most counted", inputs[ranges.ELAPSED], ranges.ELAPSED_MOST, counts=not fresh)
         self.event("largest elapsed", inputs[ranges.ELAPSED] == ranges.INPUTS[ranges.ELAPSED][3])

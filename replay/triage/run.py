@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from protect import outputs, ranges, state
+from protect import ranges, state
 from replay.engine import CAUSES, compiled
 from replay.engine.obeying import FIRST_INPUT, TIME
 from replay.engine.portable import Machine, columns_of
@@ -77,33 +77,21 @@ class Watch:
     """The kernel over one log: interpreted on lists, or compiled on arrays."""
 
     def __init__(self, settings: Settings, *, fast: bool) -> None:
-        self.fast = fast
         self._run = _compiled_watch() if fast else kernel.watch
-        shapes = (state.STATE_SIZE, ranges.INPUTS_SIZE, outputs.OUTPUTS_SIZE, kernel.TOTALS_SIZE)
-        tables = ((kernel.KINDS, kernel.EVENT_SIZE), (ROOM, kernel.EVENT_SIZE))
-        arrays: list[Any] = [np.zeros(shape, np.int64) for shape in (*shapes, *tables)]
-        own = arrays if fast else [array.tolist() for array in arrays]
-        self.memory, self.inputs, self.results, self.totals, self.opened, self.events = own
-        self.values: Any = np.array(settings.values, np.int64) if fast else list(settings.values)
-        state.power_up(self.memory, self.values)  # type: ignore[arg-type]
+        self.machine = compiled.machine(settings) if fast else Machine(settings)
+        shapes = (kernel.TOTALS_SIZE, (kernel.KINDS, kernel.EVENT_SIZE), (ROOM, kernel.EVENT_SIZE))
+        self.totals, self.opened, self.events = (self.machine.words(np.zeros(shape, np.int64)) for shape in shapes)
         self.totals[kernel.RAN] = 1  # whether the machine started just then is not known
 
     def take(self, columns: Array) -> Iterator[list[int]]:
         """Take the next rows; yield the events that end in them."""
-        given: Any = columns if self.fast else columns.tolist()
+        machine = self.machine
+        given = machine.words(columns)
+        own = (machine.values, machine.memory, machine.inputs, machine.results)
         self.totals[kernel.POSITION] = 0
         while self.totals[kernel.POSITION] < columns.shape[1]:
             self.totals[kernel.FOUND] = 0
-            self._run(
-                given,
-                self.values,
-                self.memory,
-                self.inputs,
-                self.results,
-                self.opened,
-                self.totals,
-                self.events,
-            )
+            self._run(given, *own, self.opened, self.totals, self.events)
             yield from self._found()
 
     def finish(self) -> Iterator[list[int]]:

@@ -80,7 +80,8 @@ def c_peer() -> Peer:
         port.lubetrip_power_up(memory.ctypes.data, settings.ctypes.data)
         count = columns.shape[1]
         arrays = (changes.ctypes.data, stops.ctypes.data, carry.ctypes.data, None)
-        port.lubetrip_run_trace(columns.ctypes.data, count, settings.ctypes.data, memory.ctypes.data, count, *arrays)
+        given = (columns.ctypes.data, count, count, settings.ctypes.data, memory.ctypes.data, count)
+        port.lubetrip_run_trace(*given, *arrays)
 
     return lambda trace, values: _collected(trace, values, run_on)
 

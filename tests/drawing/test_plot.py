@@ -15,7 +15,7 @@ from replay.drawing.looks import LANES, LINES, apart, in_rows
 from replay.drawing.picture import picture, trail_of
 from replay.drawing.plot import draw, save_plot
 from replay.engine import replay_trace
-from replay.engine.portable import follow
+from replay.engine.portable import Machine
 from replay.library import read_library
 from replay.settings import read_settings
 from replay.trace import read_trace
@@ -66,7 +66,7 @@ def boxes(drawn):
 def test_the_trail_is_that_of_the_replay(library: Path) -> None:
     """Catches a picture of another course than the one that was judged: states, stops, and the integral at a stop."""
     settings, trace = read_settings(library / "settings.toml"), read_trace(library / "fault.csv")
-    trail, replay = follow(trace, settings), replay_trace(trace, settings)
+    trail, replay = Machine(settings).follow(trace), replay_trace(trace, settings)
 
     assert trail.stops == replay.stops
     assert [int(trail.states[change.time_ms // 1000]) for change in replay.changes] == [c.after for c in replay.changes]

@@ -238,11 +238,9 @@ TIME_WORDS = (3, 4, 7, 11, 13, 15)  # grace left, restart left, fault time, and 
 
 
 def measure(logic: Logic, words: Words, values: Words, inputs: Words) -> tuple[Words, Integer]:
-    """Take the parts of a step that count time, and return the state after them and net oil pressure."""
+    """Take the parts of a step before its table, and return the state after them and net oil pressure."""
     after, results = list(words), logic.no_results()
-    logic.signals.observe(after, values, inputs, results)
-    logic.integral.update(after, values, inputs, results)
-    logic.timers.update(after, values, inputs, results)
+    logic.protection.measure(after, values, inputs, results)
     return after, results[logic.outputs.NET_OIL_PRESSURE]
 
 

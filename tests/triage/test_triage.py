@@ -14,6 +14,7 @@ from rich.console import Console
 
 from replay.cli import main
 from replay.display.triage import moment, triage_view
+from replay.engine import logic_digest
 from replay.ground.refusal import Refusal
 from replay.settings import Settings, read_settings
 from replay.trace import Trace
@@ -118,6 +119,14 @@ def test_a_file_within_max_gap_of_another_goes_on_with_it(site: Settings, tmp_pa
     findings = examine("m", files, site, fast=False, advance=lambda rows: None)
 
     assert (findings.logs, findings.run_ms, findings.doubted_ms) == (1, 1_203_000, 0)
+
+
+def test_the_report_names_the_engine_that_ran(site: Settings, tmp_path: Path) -> None:
+    """Catches a report that says a digest of the logic and not who ran it, or always the same."""
+    findings = examine("m", [write(tmp_path / "a.csv", STARVED_LOG)], site, fast=False, advance=lambda rows: None)
+
+    assert triage([findings], site).as_json()["logic"] == {"engine": "portable", "digest": logic_digest()}
+    assert triage([some("m", logs=1, engine="compiled")], site).as_json()["logic"]["engine"] == "compiled"
 
 
 def some(machine: str, **values: object) -> Findings:
