@@ -10,20 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from replay.drawing.decimation import lone_points
-from replay.drawing.looks import (
-    AREAS,
-    BLUE,
-    CURVE,
-    FILL,
-    HOLD,
-    INK,
-    LANES,
-    LINES,
-    SHADES,
-    UNREAD,
-    apart,
-    time_axis,
-)
+from replay.drawing.looks import AREAS, BLUE, CURVE, FILL, HOLD, INK, LANES, LINES, SHADES, UNREAD, apart, time_axis
 from replay.drawing.picture import Level, Panel, Picture, named_marks, picture
 from replay.engine import STATES
 from replay.ground.files import check_writable, write_whole
@@ -107,10 +94,9 @@ def draw(shown: Picture, heading: str) -> Any:
     figure = Figure(figsize=SIZE_IN)
     parts = figure.subplots(4, 1, sharex=True, height_ratios=(4, 3, 2, 1.9), gridspec_kw=EDGES)
     unit, size = time_axis(shown.end_s - shown.begin_s)
-    net, _, integral, lanes = parts
-    for axes, panel, colour in zip(
-        parts, (shown.net, shown.suction, shown.integral), (CURVE, BLUE, CURVE), strict=False
-    ):
+    net, suction, integral, lanes = parts
+    curves = ((net, shown.net, CURVE), (suction, shown.suction, BLUE), (integral, shown.integral, CURVE))
+    for axes, panel, colour in curves:
         _panel(axes, panel, size, colour)
     _beside_the_curve(net, shown, size)
     integral.fill_between(shown.integral.x / size, 0, shown.integral.y, color=FILL, linewidth=0)
