@@ -15,7 +15,7 @@ Rooms stand on floors; a room imports only what stands below it (`tests/house/te
     port          what a port is held against: vectors, driver, exported settings, the emulated Cortex-M
     sweep         many candidate settings over one trace at once
     tuning        which candidate to take, and how far each sensor and setting may move
-    display       tables for the terminal
+    display       what is told of results: tables and sentences, once for terminal, page and notebook
     drawing       a trace and a tuning as pictures
     report        a library as one page; JUnit XML; evidence records
     page          settings to move in a browser

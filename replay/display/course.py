@@ -19,10 +19,10 @@ COURSES = {
     "lost_unprotected": "lost without",
     "lost_protected": "lost with",
     "doubtful_protected": "in doubt",
-    "damage_prevented": "prevented",
+    "damage_prevented": "pre\N{SOFT HYPHEN}vented",
     "stops": "stops",
-    "restarts": "restarts",
-    "lockouts": "lockouts",
+    "restarts": "re\N{SOFT HYPHEN}starts",
+    "lockouts": "lock\N{SOFT HYPHEN}outs",
     "least_reserve": "least film",
 }
 

@@ -59,17 +59,9 @@ def _where(report: Guarantee, *, vacuum: bool) -> str:
 def _cells(depth: Depth) -> list[str]:
     mark = "" if depth.readable else " *"
     again = NOTHING if depth.again is None else _at_most(depth.again)
-    return [
-        depth.name + mark,
-        f"{depth.net_pa / 1000:.3f}",
-        f"{depth.net_pa / PSI_PA:.2f}",
-        f"{depth.weight / 2048:.3f}",
-        _at_least(depth.stop),
-        _at_least(depth.start_stop),
-        _at_most(depth.dip),
-        _at_most(depth.share * 100_000),
-        again,
-    ]
+    levels = (f"{depth.net_pa / 1000:.3f}", f"{depth.net_pa / PSI_PA:.2f}", f"{depth.weight / 2048:.3f}")
+    times = (_at_least(depth.stop), _at_least(depth.start_stop), _at_most(depth.dip), _at_most(depth.share * 100_000))
+    return [depth.name + mark, *levels, *times, again]
 
 
 def _at_least(ms: float) -> str:

@@ -32,11 +32,8 @@ class _Shown(Console):
         """Yield pieces of text, with a question mark for each character of the kind."""
         for piece in super().render(renderable, options):
             hidden = not piece.control and piece.text != "\n" and HIDDEN.search(piece.text)
-            yield Segment(_speakable(piece.text), piece.style) if hidden else piece
-
-
-def _speakable(text: str) -> str:
-    return "\n".join(HIDDEN.sub("?", line) for line in text.split("\n"))
+            text = "\n".join(HIDDEN.sub("?", line) for line in piece.text.split("\n")) if hidden else piece.text
+            yield Segment(text, piece.style) if hidden else piece
 
 
 def console() -> Console:
@@ -80,7 +77,7 @@ class _Fitted:
         table, room = self.table, options.max_width
         columns = [at for at in range(len(table.heads)) if room >= WIDE or at not in table.wide]
         rows = [*table.rows, table.foot] if table.foot else table.rows
-        widths = [max((cell_len(row[at]) for row in rows), default=1) for at in columns]
+        widths = [max((cell_len(line) for row in rows for line in row[at].splitlines()), default=1) for at in columns]
         heads = [_broken(table.heads[at], width) for at, width in zip(columns, widths, strict=True)]
         needed = sum(max(width, *map(len, head)) + 2 for head, width in zip(heads, widths, strict=True)) - 2
         grid = Grid(

@@ -38,13 +38,10 @@ def _machines(report: Triage) -> Table:
         why = ": ".join(filter(None, (advice, "; ".join(reasons(found)))))
         often = rates([found], report.confidence)[0]
         hours = tenths(found.run_ms / MS_PER_H)
-        rows.append((found.machine, why, hours, str(often.events), rate(often.seen), _limits(often)))
-    heads = ("machine", "what to do, and why", "run hours", "starved spells", "per 1000 h", _sure(report))
-    return Table("The machine to open first on top", heads, rows, texts=frozenset({1}), wide=frozenset({5}))
-
-
-def _sure(report: Triage) -> str:
-    return f"limits, {sure(report.confidence)}"
+        shown = NOTHING if often.seen is None else f"{rate(often.seen)}\n{_limits(often)}"
+        rows.append((found.machine, why, hours, str(often.events), shown))
+    heads = ("machine", "what to do, and why", "run hours", "starved spells", "per 1000 h, limits")
+    return Table("The machine to open first on top", heads, rows, texts=frozenset({1}))
 
 
 def _limits(often: Rate) -> str:
@@ -114,7 +111,7 @@ def _exposure(report: Triage) -> Table:
         (often.what, str(often.events), f"{often.hours:.2f}", rate(often.seen), _limits(often))
         for often in rates(report.machines, report.confidence)
     ]
-    heads = ("", "seen", "run hours", "per 1000 h", _sure(report))
+    heads = ("", "seen", "run hours", "per 1000 h", f"limits, {sure(report.confidence)}")
     return Table("How often, all machines together", heads, rows)
 
 

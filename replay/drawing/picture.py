@@ -4,7 +4,7 @@ Times are in s of the trace's own time, pressures in kPa.
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +14,7 @@ from replay.drawing.decimation import Floats, polyline, stretch_of
 from replay.drawing.looks import in_rows, time_axis
 from replay.engine import CAUSES, compiled
 from replay.engine.portable import Machine, Trail
-from replay.ground.units import STANDARD_ATMOSPHERE_PA, atmosphere_pa
+from replay.ground.units import PSI_PA, STANDARD_ATMOSPHERE_PA, atmosphere_pa
 from replay.ground.wording import kpa
 from replay.library import Entry, MustTrip
 from replay.settings import Settings
@@ -36,13 +36,18 @@ class Level:
 
 @dataclass(frozen=True)
 class Panel:
-    """One curve (x, y with NaN at each break), its levels, and the least range of its axis."""
+    """One curve (x, y with NaN at each break), its levels, the ends of its axis, and its second axis.
 
+    second: name of an axis in another unit, and what makes a value of it: value * factor + offset.
+    """
+
+    name: str
     x: Floats
     y: Floats
     levels: tuple[Level, ...]
     low: float
     high: float
+    second: tuple[str, float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -72,8 +77,6 @@ class Picture:
     spells: dict[int, list[tuple[float, float]]]
     unread: list[tuple[float, float]]
     marks: tuple[Mark, ...]
-    atmosphere_kpa: float
-    altitude_m: float
 
 
 def picture(
@@ -85,19 +88,25 @@ def picture(
     gaps = np.flatnonzero(np.diff(trace.time_ms) > settings.values[ranges.MAX_GAP]) + 1
     lost = _unread(trace, settings)
     net, suction = net_kpa(trace), in_kpa(trace.suction_pa)
+    hold = settings.values[ranges.CUT_OUT] / 1000, settings.values[ranges.CUT_IN] / 1000
+    psi = ("psi", 1000 / PSI_PA, 0.0)
+    gauge = (f"kPa gauge, {settings.altitude_m:g} m", 1.0, -atmosphere_pa(settings.altitude_m) / 1000)
+    curve, under = (polyline(seconds, values, gaps, stretches) for values in (net, suction))
+    over = _panel("net oil pressure kPa", curve, _net_levels(settings), net[~lost], psi)
+    beside = [Level("hold", sum(hold) / 2, "hold band")]
+    if lost.any():
+        beside.append(Level("unread", over.low, "no valid reading"))
     return Picture(
         name=trace.name,
         begin_s=float(seconds[0]),
         end_s=float(seconds[-1]),
-        net=_panel(polyline(seconds, net, gaps, stretches), _net_levels(settings), net[~lost]),
-        suction=_panel(polyline(seconds, suction, gaps, stretches), _suction_levels(settings), suction[~lost]),
+        net=replace(over, levels=(*over.levels, *beside)),
+        suction=_panel("suction kPa abs", under, _suction_levels(settings), suction[~lost], gauge),
         integral=_integral(seconds, trail, gaps, stretches, settings),
-        hold=(settings.values[ranges.CUT_OUT] / 1000, settings.values[ranges.CUT_IN] / 1000),
+        hold=hold,
         spells={name: _stretches(seconds, trail.states == name, stretches) for name in range(state.LOCKED_OUT + 1)},
         unread=_stretches(seconds, lost, stretches),
         marks=tuple(_marks(trace, trail, entry)),
-        atmosphere_kpa=atmosphere_pa(settings.altitude_m) / 1000,
-        altitude_m=settings.altitude_m,
     )
 
 
@@ -117,12 +126,15 @@ def net_kpa(trace: Trace) -> Floats:
     return in_kpa(trace.oil_pa) - in_kpa(trace.crankcase_pa)
 
 
-def _panel(curve: tuple[Floats, Floats], levels: tuple[Level, ...], real: Floats) -> Panel:
+def _panel(
+    name: str, curve: tuple[Floats, Floats], levels: tuple[Level, ...], real: Floats, second: tuple[str, float, float]
+) -> Panel:
     """Return a panel whose axis holds nothing, every credible reading, and each level that lies not far above them."""
     real = np.append(real[np.isfinite(real)], 0.0)
     far = FAR * max(float(real.max()), STANDARD_ATMOSPHERE_PA / 1000)
     high = max([float(real.max()), LEAST_SPAN_KPA, *(level.value for level in levels if level.value <= far)])
-    return Panel(*curve, levels, float(real.min()), high)
+    room = 0.06 * (high - float(real.min()))
+    return Panel(name, *curve, levels, float(real.min()) - room, high + room, second)
 
 
 def _net_levels(settings: Settings) -> tuple[Level, ...]:
@@ -143,7 +155,7 @@ def _integral(seconds: Floats, trail: Trail, gaps: NDArray[np.int64], stretches:
     x, y = polyline(seconds, trail.integral_percent, gaps, stretches)
     share = 100.0 * settings.values[ranges.RELOAD_FRACTION] / ranges.ONE
     full = Level("trip delay", 100.0, f"trip delay {settings.values[ranges.TRIP_DELAY] / 1000:g} s")
-    return Panel(x, y, (full, Level("reload guard", share, f"reload guard {share:.0f} %")), 0.0, 100.0)
+    return Panel("integral %", x, y, (full, Level("reload guard", share, f"reload guard {share:.0f} %")), 0.0, 108.0)
 
 
 def _unread(trace: Trace, settings: Settings) -> NDArray[np.bool_]:

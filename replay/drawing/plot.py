@@ -3,31 +3,18 @@
 No label lies on a curve: levels are named at the right of the plot, marks above it.
 """
 
+import io
 import re
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
 from replay.drawing.decimation import lone_points
-from replay.drawing.looks import (
-    AREAS,
-    BLUE,
-    CURVE,
-    FILL,
-    HOLD,
-    INK,
-    LANES,
-    LINES,
-    SHADES,
-    UNREAD,
-    apart,
-    time_axis,
-)
+from replay.drawing.looks import AREAS, BLUE, CURVE, FILL, HOLD, INK, LANES, LINES, SHADES, UNREAD, apart, time_axis
 from replay.drawing.picture import Level, Panel, Picture, named_marks, picture
 from replay.engine import STATES
 from replay.ground.files import check_writable, write_whole
 from replay.ground.refusal import or_refuse, refusal
-from replay.ground.units import PSI_PA
 from replay.ground.wording import words
 from replay.library import Entry, Library, trace_with_settings
 from replay.library.given import GivenSettings
@@ -35,6 +22,7 @@ from replay.settings import Settings
 from replay.trace import Trace, read_trace
 
 FORMATS = (".png", ".svg", ".pdf")
+STAMPS = {"png": "Software", "svg": "Date", "pdf": "CreationDate"}
 SIZE_IN, DPI = (11.0, 8.0), 110
 EDGES = {"left": 0.15, "right": 0.875, "top": 0.865, "bottom": 0.065, "hspace": 0.09}
 SMALL = 8.5  # points
@@ -63,15 +51,24 @@ def draw_trace(path: Path | str, trace: Trace | Path | str, settings: GivenSetti
 
 def save_plot(path: Path, trace: Trace, settings: Settings, entry: Entry | None = None) -> None:
     """Draw a trace under these settings, with its label if an entry is given. Raises Refusal."""
+    save_figure(path, draw(picture(trace, settings, entry), title(trace, settings, entry)))
+
+
+def save_figure(path: Path, figure: Any) -> None:
+    """Write a figure into a file of the form that its name says. Raises Refusal."""
     check_plot(path)
+    content = written(figure, path.suffix.lower()[1:])
+    write_whole(path, lambda stream: stream.write(content))
+
+
+def written(figure: Any, form: str) -> bytes:
+    """Return a figure as a file without dates or random names: the same figure gives the same bytes."""
     import matplotlib as mpl
 
-    form = path.suffix.lower()[1:]
-    # Neither dates nor random names in the file: the same trace and settings give the same picture.
-    stamp = {"png": {"Software": None}, "svg": {"Date": None}, "pdf": {"CreationDate": None}}[form]
+    stream = io.BytesIO()
     with mpl.rc_context({"svg.hashsalt": "lubetrip"}):
-        figure = draw(picture(trace, settings, entry), title(trace, settings, entry))
-        write_whole(path, lambda stream: figure.savefig(stream, format=form, dpi=DPI, metadata=stamp))
+        figure.savefig(stream, format=form, dpi=DPI, metadata={STAMPS[form]: None})
+    return stream.getvalue()
 
 
 def plot_names(library: Library, ids: Iterable[str]) -> dict[str, str]:
@@ -107,9 +104,11 @@ def draw(shown: Picture, heading: str) -> Any:
     parts = figure.subplots(4, 1, sharex=True, height_ratios=(4, 3, 2, 1.9), gridspec_kw=EDGES)
     unit, size = time_axis(shown.end_s - shown.begin_s)
     net, suction, integral, lanes = parts
-    _net(net, shown, size)
-    _suction(suction, shown, size)
-    _integral(integral, shown, size)
+    curves = ((net, shown.net, CURVE), (suction, shown.suction, BLUE), (integral, shown.integral, CURVE))
+    for axes, panel, colour in curves:
+        _panel(axes, panel, size, colour)
+    _beside_the_curve(net, shown, size)
+    integral.fill_between(shown.integral.x / size, 0, shown.integral.y, color=FILL, linewidth=0)
     _lanes(lanes, shown, size)
     for axes in parts:
         axes.set_xlim(shown.begin_s / size, shown.end_s / size)
@@ -131,22 +130,35 @@ def _dash(dash: tuple[float, ...]) -> Any:
     return (0, dash) if dash else "-"
 
 
-def _curve(axes: Any, panel: Panel, size: float, colour: str) -> None:
-    """Draw a curve, and as dots the points that stand alone."""
+def _panel(axes: Any, panel: Panel, size: float, colour: str) -> None:
+    """Draw a curve with its levels and axes, and as dots the points that stand alone."""
+    axes.set_ylim(panel.low, panel.high)
     axes.plot(panel.x / size, panel.y, color=colour, linewidth=0.9, zorder=3)
     alone = lone_points(panel.y)
     if len(alone):
         axes.plot(panel.x[alone] / size, panel.y[alone], color=colour, linestyle="", marker=".", markersize=3)
+    _levels(axes, panel.levels)
+    axes.set_ylabel(panel.name, labelpad=1)
+    if panel.second:
+        name, factor, offset = panel.second
+        functions = (lambda value: value * factor + offset, lambda value: (value - offset) / factor)
+        second = axes.secondary_yaxis(SECOND_AXIS, functions=functions)
+        second.set_ylabel(name, labelpad=1)
+        second.tick_params(labelsize=SMALL)
 
 
-def _limits(axes: Any, panel: Panel) -> None:
-    room = 0.06 * (panel.high - panel.low)
-    axes.set_ylim(panel.low - room, panel.high + room)
+def _beside_the_curve(axes: Any, shown: Picture, size: float) -> None:
+    """Draw the band in which the integral holds, and where nothing was read."""
+    axes.axhspan(*shown.hold, color=HOLD, linewidth=0, zorder=0.5, label="hold band")
+    if shown.unread:
+        bars = [(begin / size, (end - begin) / size) for begin, end in shown.unread]
+        axes.broken_barh(
+            bars, (0, 0.035), color=UNREAD, linewidth=1.5, transform=axes.get_xaxis_transform(), label="not read"
+        )
 
 
-def _levels(axes: Any, levels: Iterable[Level]) -> None:
+def _levels(axes: Any, levels: tuple[Level, ...]) -> None:
     """Draw levels and name them at the right of the plot, apart from each other; an arrow tells of one beyond it."""
-    levels = tuple(levels)
     low, high = axes.get_ylim()
     shares = [(level.value - low) / (high - low) for level in levels]
     within = [min(max(share, 0.0), 1.0) for share in shares]
@@ -169,46 +181,6 @@ def _levels(axes: Any, levels: Iterable[Level]) -> None:
             color=INK,
             arrowprops=None if arrow else leader,
         )
-
-
-def _second_axis(axes: Any, label: str, forth: Any, back: Any) -> None:
-    """Put an axis in another unit beside the first, and the name of the first outside both."""
-    second = axes.secondary_yaxis(SECOND_AXIS, functions=(forth, back))
-    second.set_ylabel(label, labelpad=1)
-    second.tick_params(labelsize=SMALL)
-
-
-def _net(axes: Any, shown: Picture, size: float) -> None:
-    _limits(axes, shown.net)
-    axes.axhspan(*shown.hold, color=HOLD, linewidth=0, zorder=0.5, label="hold band")
-    _curve(axes, shown.net, size, CURVE)
-    beside = [Level("hold", sum(shown.hold) / 2, "hold band")]
-    if shown.unread:
-        bars = [(begin / size, (end - begin) / size) for begin, end in shown.unread]
-        axes.broken_barh(
-            bars, (0, 0.035), color=UNREAD, linewidth=1.5, transform=axes.get_xaxis_transform(), label="not read"
-        )
-        beside.append(Level("unread", axes.get_ylim()[0], "no valid reading"))
-    _levels(axes, (*shown.net.levels, *beside))
-    axes.set_ylabel("net oil pressure kPa", labelpad=1)
-    _second_axis(axes, "psi", lambda kpa: kpa * 1000 / PSI_PA, lambda psi: psi * PSI_PA / 1000)
-
-
-def _suction(axes: Any, shown: Picture, size: float) -> None:
-    _limits(axes, shown.suction)
-    _curve(axes, shown.suction, size, BLUE)
-    _levels(axes, shown.suction.levels)
-    axes.set_ylabel("suction kPa abs", labelpad=1)
-    at = shown.atmosphere_kpa
-    _second_axis(axes, f"kPa gauge at {shown.altitude_m:g} m", lambda kpa: kpa - at, lambda kpa: kpa + at)
-
-
-def _integral(axes: Any, shown: Picture, size: float) -> None:
-    axes.set_ylim(0, 108)
-    axes.fill_between(shown.integral.x / size, 0, shown.integral.y, color=FILL, linewidth=0)
-    _curve(axes, shown.integral, size, CURVE)
-    _levels(axes, shown.integral.levels)
-    axes.set_ylabel("integral %\nof trip delay")
 
 
 def _lanes(axes: Any, shown: Picture, size: float) -> None:

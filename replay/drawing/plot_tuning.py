@@ -1,6 +1,5 @@
 """Plots of a tuning run: the Pareto set among all candidates, and how far everything may move (tornado)."""
 
-import io
 import math
 from collections.abc import Callable
 from pathlib import Path
@@ -9,8 +8,7 @@ from typing import Any
 import numpy as np
 
 from replay.drawing.looks import BLUE, GREEN, GREY, INK, VERMILLION
-from replay.drawing.plot import check_plot
-from replay.ground.files import write_whole
+from replay.drawing.plot import save_figure, written
 from replay.ground.wording import sure, words
 from replay.tuning.amounts import amount_text
 from replay.tuning.judge import Figures
@@ -30,34 +28,21 @@ PANELS: tuple[tuple[str, tuple[str, ...], float, float | None], ...] = (
     ("sample period, s", (PERIOD,), 1000.0, None),
     ("settings, % of what they stand at (beyond 100 % by their text alone)", (SETTING,), 0.01, 100.0),
 )
-STAMPS: dict[str, dict[str, None]] = {"png": {"Software": None}, "svg": {"Date": None}, "pdf": {"CreationDate": None}}
-
-
-def _written(figure: Any, form: str) -> bytes:
-    """Return a picture without dates or random names: the same figure gives the same bytes."""
-    import matplotlib as mpl
-
-    stream = io.BytesIO()
-    with mpl.rc_context({"svg.hashsalt": "lubetrip"}):
-        figure.savefig(stream, format=form, dpi=110, metadata=STAMPS[form])
-    return stream.getvalue()
 
 
 def pareto_png(tuning: Tuning) -> bytes:
     """Return the Pareto plot."""
-    return _written(draw_pareto(tuning), "png")
+    return written(draw_pareto(tuning), "png")
 
 
 def tornado_png(robust: Robustness, title: str) -> bytes:
     """Return the tornado plot."""
-    return _written(draw_tornado(robust, robust.found, title), "png")
+    return written(draw_tornado(robust, robust.found, title), "png")
 
 
 def save_tornado(path: Path, robust: Robustness, title: str) -> None:
     """Draw a tornado plot into a file (.png, .svg or .pdf). Raises Refusal."""
-    check_plot(path)
-    content = _written(draw_tornado(robust, robust.found, title), path.suffix.lower()[1:])
-    write_whole(path, lambda stream: stream.write(content))
+    save_figure(path, draw_tornado(robust, robust.found, title))
 
 
 def draw_pareto(tuning: Tuning) -> Any:

@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree as ET
@@ -24,7 +24,6 @@ from replay.ground.wording import NOTHING, seconds
 from replay.library import Entry, Library, label_text
 from replay.report.junit import complaint
 from replay.report.record import TERMS, versions
-from replay.report.tuning_view import Image
 from replay.score import Score, Verdict
 from replay.trace import read_trace
 
@@ -33,91 +32,42 @@ MOST_CHANGES = 40  # lines of a timeline that are shown
 RANKS = ("missed", "early", "nuisance", "hit", "rode_through")
 
 
-@dataclass(frozen=True)
-class Case:
-    """One trace at length: its heading, what should have been and was, drawing and timeline."""
+def contents(
+    score: Score, library: Library, strips: Sequence[ET.Element], tuning: Path | None = None
+) -> dict[str, Any]:
+    """Return what stands in the report of a score, by the names of its page; a strip for each entry of the library.
 
-    title: str
-    said: str
-    facts: str
-    drawing: Markup
-    timeline: Table
-    cut: int = 0
-
-
-@dataclass(frozen=True)
-class Figure:
-    """A drawing with its caption."""
-
-    caption: str
-    drawing: Markup
-
-
-@dataclass(frozen=True)
-class Tuning:
-    """What a tuning run found."""
-
-    sentences: Sequence[str]
-    plots: Sequence[Image]
-    pareto: Table
-
-
-@dataclass(frozen=True)
-class Contents:
-    """Everything the page is filled with."""
-
-    title: str
-    verdict: str
-    said: str
-    reasons: Sequence[str]
-    summary: Sequence[tuple[str, str]]
-    claims: Table
-    apart: Sequence[str]
-    families: Table
-    baselines: Table
-    margins: Figure
-    worst: Sequence[Case]
-    undecided: Table | None
-    traces: Table
-    settings: Table
-    acceptance: Table
-    rules: Table
-    diagram: Figure
-    digests: Table
-    terms: str = TERMS
-    caution: str = CAUTION
-    tuning: Tuning | None = None
-
-
-def contents(score: Score, library: Library, strips: Sequence[ET.Element], tuning: Path | None = None) -> Contents:
-    """Return what stands in the report of a score; a strip for each entry of the library. Raises Refusal."""
+    Raises Refusal.
+    """
     entries = {entry.id: entry for entry in library.entries}
     ordered = worst_first(score.verdicts)
-    return Contents(
-        title=f"Lubrication protection: {library.folder.resolve().name}",
-        verdict=score.verdict,
-        said=telling.said(score),
-        reasons=telling.reasons(score),
-        summary=telling.summary(score),
-        claims=telling.claims_table(score),
-        apart=telling.apart(score),
-        families=telling.families_table(score),
-        baselines=telling.baselines_table(score),
-        margins=Figure(margins.words(score), Markup(margins.margins_svg(score))),  # noqa: S704 - our own drawing
-        worst=[_case(entries[verdict.id], verdict, score) for verdict in ordered[:WORST]],
-        undecided=_undecided(score, entries) if score.undecided else None,
-        traces=_traces((*ordered, *score.undecided), library, strips),
-        settings=settings_table(score.settings),
-        acceptance=acceptance_table(score.settings),
-        rules=_rules(),
-        diagram=Figure(
+    return {
+        "title": f"Lubrication protection: {library.folder.resolve().name}",
+        "verdict": score.verdict,
+        "said": telling.said(score),
+        "reasons": telling.reasons(score),
+        "summary": telling.summary(score),
+        "claims": telling.claims_table(score),
+        "apart": telling.apart(score),
+        "families": telling.families_table(score),
+        "baselines": telling.baselines_table(score),
+        "margins": _figure(margins.words(score), margins.margins_svg(score)),
+        "worst": [_case(entries[verdict.id], verdict, score) for verdict in ordered[:WORST]],
+        "undecided": _undecided(score, entries) if score.undecided else None,
+        "traces": _traces((*ordered, *score.undecided), library, strips),
+        "settings": settings_table(score.settings),
+        "acceptance": acceptance_table(score.settings),
+        "rules": _rules(),
+        "diagram": _figure(
             "Each arrow carries the numbers of its rows in the table. Orange: run permission is withdrawn. "
             "Purple: the manual reset. Thick frames: no run permission.",
-            Markup(diagram_svg()),  # noqa: S704 - our own drawing
+            diagram_svg(),
         ),
-        digests=_digests(score),
-        tuning=_tuning(tuning, score) if tuning else None,
-    )
+        "digests": _digests(score),
+        "terms": TERMS,
+        "caution": CAUTION,
+        "tuning": _tuning(tuning, score) if tuning else None,
+    }
 
 
 def worst_first(verdicts: Iterable[Verdict]) -> list[Verdict]:
@@ -129,21 +79,25 @@ def worst_first(verdicts: Iterable[Verdict]) -> list[Verdict]:
     )
 
 
-def _case(entry: Entry, verdict: Verdict, score: Score) -> Case:
-    """Draw one trace at length."""
+def _figure(caption: str, drawing: str) -> dict[str, str]:
+    return {"caption": caption, "drawing": Markup(drawing)}  # noqa: S704 - our own drawing
+
+
+def _case(entry: Entry, verdict: Verdict, score: Score) -> dict[str, Any]:
+    """Draw one trace at length: what should have been and was, drawing and timeline."""
     trace = read_trace(entry.path)
     replay = score.engine.replay(trace, score.settings)
     said = complaint(entry, verdict)
     shown = picture(trace, score.settings, entry, stretches=STRETCHES)
     facts = f"family {entry.family}; machine {entry.machine}; oil {entry.oil}; {entry.origin}"
-    return Case(
-        title=entry.id,
-        said=said + ("" if verdict.margin_s is None else f"; margin {seconds(verdict.margin_s)}"),
-        facts=facts + (f"; {entry.note}" if entry.note else ""),
-        drawing=Markup(trace_svg(shown, f"Plot of {entry.id}. {said}.")),  # noqa: S704 - text in it is escaped
-        timeline=timeline_table(trace, replay, MOST_CHANGES),
-        cut=max(len(replay.changes) - MOST_CHANGES, 0),
-    )
+    return {
+        "title": entry.id,
+        "said": said + ("" if verdict.margin_s is None else f"; margin {seconds(verdict.margin_s)}"),
+        "facts": facts + (f"; {entry.note}" if entry.note else ""),
+        "drawing": Markup(trace_svg(shown, f"Plot of {entry.id}. {said}.")),  # noqa: S704 - text in it is escaped
+        "timeline": timeline_table(trace, replay, MOST_CHANGES),
+        "cut": max(len(replay.changes) - MOST_CHANGES, 0),
+    }
 
 
 def _undecided(score: Score, entries: dict[str, Entry]) -> Table:
@@ -179,12 +133,13 @@ def _rules() -> Table:
     return Table(caption, heads, rows, texts=frozenset({1, 2, 3, 4}))
 
 
-def _tuning(folder: Path, score: Score) -> Tuning:
+def _tuning(folder: Path, score: Score) -> dict[str, Any]:
     from replay.display.tuning import pareto_table
     from replay.report import tuning_view
 
     found = tuning_view.read_tuning(folder)
-    return Tuning(tuning_view.sentences(found, score), tuning_view.plots(folder), pareto_table(found, ("whole",)))
+    said, pareto = tuning_view.sentences(found, score), pareto_table(found, ("whole",))
+    return {"sentences": said, "plots": tuning_view.plots(folder), "pareto": pareto}
 
 
 def _digests(score: Score) -> Table:

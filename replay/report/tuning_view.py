@@ -1,7 +1,6 @@
 """What `lubetrip tune` left in a folder, for the report: its findings, and its plots as they are."""
 
 import base64
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -38,14 +37,6 @@ SHAPE = Keys(
 )
 
 
-@dataclass(frozen=True)
-class Image:
-    """A picture from elsewhere, whole in its address; `words` tell what it shows."""
-
-    words: str
-    address: str
-
-
 def read_tuning(folder: Path) -> dict[str, Any]:
     """Return the report of a tuning run. Raises Refusal for a folder that holds none."""
     report = read_json_report(folder / REPORT, SCHEMA, WRITTEN)
@@ -53,15 +44,15 @@ def read_tuning(folder: Path) -> dict[str, Any]:
     return report
 
 
-def plots(folder: Path) -> list[Image]:
-    """Return the plots of a tuning run, each carried whole in its address."""
+def plots(folder: Path) -> list[dict[str, str]]:
+    """Return the plots of a tuning run, each carried whole in its address, with the words that tell what it shows."""
     shown = []
     for name, words in PLOTS.items():
         for ending, kind in TYPES.items():
             path = folder / (name + ending)
             if path.is_file():
                 content = base64.b64encode(path.read_bytes()).decode()
-                shown.append(Image(words, f"data:{kind};base64,{content}"))
+                shown.append({"words": words, "address": f"data:{kind};base64,{content}"})
                 break
     return shown
 

@@ -2,7 +2,7 @@
 
 import csv
 import io
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -78,7 +78,7 @@ class Triage:
         """Return one line an event, machines and events in their order. Text never begins as a formula."""
         out = io.StringIO()
         writer = csv.writer(out, lineterminator="\n")
-        writer.writerow(("machine", *EVENT_COLUMNS))
+        writer.writerow(("machine", *EVENT))
         for found in self.machines:
             for event in found.gravest.all():
                 writer.writerow([_cell(value) for value in (found.machine, *event_json(event).values())])
@@ -130,51 +130,32 @@ def rates(findings: Iterable[Findings], confidence: float) -> list[Rate]:
     return [Rate(what, events, hours, confidence) for what, events in counts.items()]
 
 
-EVENT_COLUMNS = (
-    "kind",
-    "file",
-    "start_s",
-    "end_s",
-    "length_s",
-    "short_of_oil_s",
-    "net_oil_pressure_least_kpa",
-    "integral_percent",
-    "suction_least_kpa",
-    "vacuum_s",
-    "full_at_s",
-    "ran_on_s",
-    "reload_at_s",
-    "reload_s",
-    "reload_suction_kpa",
-    "doubt_s",
-    "doubts",
-    "ends_with_log",
-)
+# Of an event, in s of the log's own time and kPa: columns of the CSV and keys of the JSON report.
+EVENT: dict[str, Callable[[Event], Any]] = {
+    "kind": lambda event: event.kind,
+    "file": lambda event: event.file,
+    "start_s": lambda event: event.seconds(event.start_ms),
+    "end_s": lambda event: event.seconds(event.end_ms),
+    "length_s": lambda event: event.length_ms / 1000,
+    "short_of_oil_s": lambda event: event.low_ms / 1000,
+    "net_oil_pressure_least_kpa": lambda event: _kpa(event.net_least_pa),
+    "integral_percent": lambda event: event.integral_percent,
+    "suction_least_kpa": lambda event: _kpa(event.suction_least_pa),
+    "vacuum_s": lambda event: event.vacuum_ms / 1000,
+    "full_at_s": lambda event: event.seconds(event.full_at_ms),
+    "ran_on_s": lambda event: event.ran_on_ms / 1000,
+    "reload_at_s": lambda event: event.seconds(event.reload_at_ms),
+    "reload_s": lambda event: event.reload_ms / 1000,
+    "reload_suction_kpa": lambda event: _kpa(event.reload_suction_pa),
+    "doubt_s": lambda event: event.doubt_ms / 1000,
+    "doubts": lambda event: " ".join(event.doubts),
+    "ends_with_log": lambda event: event.ends_with_log,
+}
 
 
 def event_json(event: Event) -> dict[str, Any]:
-    """Return an event in s of the log's own time and kPa."""
-    values = (
-        event.kind,
-        event.file,
-        event.seconds(event.start_ms),
-        event.seconds(event.end_ms),
-        event.length_ms / 1000,
-        event.low_ms / 1000,
-        _kpa(event.net_least_pa),
-        event.integral_percent,
-        _kpa(event.suction_least_pa),
-        event.vacuum_ms / 1000,
-        event.seconds(event.full_at_ms),
-        event.ran_on_ms / 1000,
-        event.seconds(event.reload_at_ms),
-        event.reload_ms / 1000,
-        _kpa(event.reload_suction_pa),
-        event.doubt_ms / 1000,
-        " ".join(event.doubts),
-        event.ends_with_log,
-    )
-    return dict(zip(EVENT_COLUMNS, values, strict=True))
+    """Return an event as it stands in the reports."""
+    return {name: of(event) for name, of in EVENT.items()}
 
 
 def _cell(value: object) -> object:

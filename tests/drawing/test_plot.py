@@ -246,7 +246,7 @@ def test_the_gauge_axis_counts_from_the_atmosphere_of_the_site(library: Path) ->
     axes = figure(library, "quiet").axes[1]
     gauge = axes.child_axes[0]
 
-    assert gauge.get_ylabel() == "kPa gauge at 1000 m"
+    assert gauge.get_ylabel() == "kPa gauge, 1000 m"
     assert float(gauge._functions[0](89.8763)) == pytest.approx(0, abs=1e-3)  # noqa: SLF001 - no public way to ask
 
 
