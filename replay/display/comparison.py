@@ -6,7 +6,7 @@ from rich.console import RenderableType
 
 from replay.display.table import Table
 from replay.display.terminal import CAUTION, view
-from replay.ground.wording import NOTHING, tenths, words
+from replay.ground.wording import NOTHING, sure, tenths, words
 from replay.score.comparison import Comparison, Discordant
 
 Pairs = tuple[tuple[dict[str, Any], dict[str, Any]], ...]
@@ -46,7 +46,7 @@ def _lines(result: Comparison) -> list[str]:
         f"nuisance or early only in A {_pairs(result.nuisance, 'only in B')}",
         f"nuisance trips in all: A {result.nuisance_trips[0]}, B {result.nuisance_trips[1]}",
         f"margin, mean change over {margins.pairs} traces that both hit: {mean}",
-        f"  {100 * margins.confidence:g} % bootstrap interval {ends}",
+        f"  bootstrap interval, {sure(margins.confidence)}: {ends}",
         f"acceptance: A {result.verdicts[0]}, B {result.verdicts[1]}",
         "B IS WORSE: " + "; ".join(result.worse) if result.worse else "B is not worse.",
         CAUTION,
