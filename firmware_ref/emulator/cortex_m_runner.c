@@ -48,21 +48,15 @@ static void say(const char *text)
 
 static uint32_t open_file(const char *name, uint32_t length)
 {
-    uint32_t block[3];
+    uint32_t block[] = {(uint32_t)name, MODE_WB, length};
 
-    block[0] = (uint32_t)name;
-    block[1] = MODE_WB;
-    block[2] = length;
     return semihost(SYS_OPEN, (uint32_t)block);
 }
 
 static void write_words(uint32_t file, const void *words, uint32_t count)
 {
-    uint32_t block[3];
+    uint32_t block[] = {file, (uint32_t)words, count * 4U};
 
-    block[0] = file;
-    block[1] = (uint32_t)words;
-    block[2] = count * 4U;
     (void)semihost(SYS_WRITE, (uint32_t)block);
 }
 
