@@ -24,7 +24,7 @@ function outcomeOf({ kind, earliest_s: earliest, deadline_s: deadline }, firstS)
 // One trace against its label; `run` is what Port.run says.
 function judge(trace, run) {
     const firstS = run.firstMs === null ? null : rounded(trace.start_s + run.firstMs / 1000, 3);
-    const deadline = trace.label.kind === "must_trip" ? trace.label.deadline_s : null;
+    const deadline = trace.label.deadline_s ?? null;
     return {
         id: trace.id,
         family: trace.family,

@@ -338,6 +338,4 @@ async function startPage() {
     }
 }
 
-if (typeof document !== "undefined") {
-    startPage();
-}
+startPage();

@@ -165,9 +165,8 @@ class Plot {
 
     net() {
         const { net } = this.readings;
-        const read = net.filter((value) => !Number.isNaN(value));
-        const least = read.reduce((one, other) => Math.min(one, other), 0);
-        const most = read.reduce((one, other) => Math.max(one, other), this.settings.value("cut_in"));
+        const least = net.reduce((one, other) => (other < one ? other : one), 0);
+        const most = net.reduce((one, other) => (other > one ? other : one), this.settings.value("cut_in"));
         const unit = this.settings.system;
         const y = this.panel("net", "net oil pressure", Math.max(least, -50000) - 5000, most * 1.08, unit, PRESSURES[unit]);
         const band = [y(this.settings.value("cut_in")), y(this.settings.value("cut_out"))];
