@@ -152,17 +152,14 @@ class BenchSettings {
         const quoted = ({ kind, text }) => (kind === "weight" || kind === "count" ? text : `"${text}"`);
         const lines = [`# Tried on a bench page, from ${this.data.file.replace(/[^\x20-\x7e]/g, "?")}. Score it before it is used.`];
         let section = "";
-        this.rows.forEach((row) => {
-            if (row.section !== section) {
-                section = row.section;
+        new Set(this.rows.map(({ key }) => key)).forEach((key) => {
+            const rows = this.rows.filter((row) => row.key === key);
+            if (rows[0].section !== section) {
+                section = rows[0].section;
                 lines.push("", `[${section}]`);
             }
-            if (row.key === row.name) {
-                lines.push(`${row.key} = ${quoted(row)}`);
-            } else if (row.name.endsWith("_least")) {
-                const most = this.rows.find(({ key, name }) => key === row.key && name.endsWith("_most"));
-                lines.push(`${row.key} = [${quoted(row)}, ${quoted(most)}]`);
-            }
+            const texts = rows.map(quoted).join(", ");
+            lines.push(`${key} = ${rows.length > 1 ? `[${texts}]` : texts}`);
         });
         lines.push("", "[site]", `altitude = "${this.altitude} m"`, "", "[acceptance]");
         Object.entries(this.data.acceptance_texts).forEach(([key, text]) => lines.push(`${key} = ${text}`));
