@@ -100,23 +100,23 @@ static int answer_ticks(const char *text)
 
 static int answer(const char *line)
 {
-    int good = 0;
-
     if (strncmp(line, "hello", 5) == 0) {
         printf("port %d lubetrip C99", TICK_BITS);
-        good = 1;
-    } else if (strncmp(line, "set ", 4) == 0) {
-        good = answer_set(line + 4);
-    } else if (strncmp(line, "step ", 5) == 0) {
-        good = answer_step(line + 5);
-    } else if (strncmp(line, "check ", 6) == 0) {
-        good = answer_check(line + 6);
-    } else if (strncmp(line, "ticks ", 6) == 0) {
-        good = answer_ticks(line + 6);
-    } else {
-        /* an unknown word */
+        return 1;
     }
-    return good;
+    if (strncmp(line, "set ", 4) == 0) {
+        return answer_set(line + 4);
+    }
+    if (strncmp(line, "step ", 5) == 0) {
+        return answer_step(line + 5);
+    }
+    if (strncmp(line, "check ", 6) == 0) {
+        return answer_check(line + 6);
+    }
+    if (strncmp(line, "ticks ", 6) == 0) {
+        return answer_ticks(line + 6);
+    }
+    return 0;
 }
 
 int main(void)
