@@ -172,7 +172,7 @@ class Page {
     showTrace() {
         const verdict = this.followed && judge(this.trace, this.followed);
         byId("outcome").textContent = verdict ? outcomeWords(verdict, this.trace) : `Not run: ${this.why}`;
-        byId("outcome").className = `outcome outcome-${verdict ? OUTCOMES[verdict.outcome][1] : "open"}`;
+        byId("outcome").className = `outcome ${verdict ? OUTCOMES[verdict.outcome][1] : "open"}`;
         this.showDecisions();
         this.redraw();
     }
@@ -283,7 +283,7 @@ class Page {
         this.entries.forEach(({ outcome }, number) => {
             const [words, kind] = score === null ? ["not run", "open"] : OUTCOMES[score.verdicts[number].outcome];
             outcome.textContent = words;
-            outcome.className = `outcome-${kind}`;
+            outcome.className = kind;
         });
         this.filterList();
         byId("rules").tBodies[0].replaceChildren(...(score === null ? [] : ruleRows(score, this.data.acceptance)));

@@ -9,7 +9,7 @@ const OUTCOMES = {
     nuisance: ["! nuisance", "bad"],
     undecided: ["? undecided", "open"],
 };
-const VERDICT_CLASSES = { [MET]: "met", [NOT_MET]: "not-met", [NOT_ENOUGH]: "not-enough" };
+const VERDICT_CLASSES = { [MET]: "good", [NOT_MET]: "bad", [NOT_ENOUGH]: "open" };
 const STOPPED = 0; // the state before the first tick
 const byId = (id) => document.getElementById(id);
 
