@@ -31,7 +31,7 @@ from replay.library import Entry, Library, MustTrip, library_of, settings_of
 from replay.library.given import GivenLibrary, GivenSettings
 from replay.page.wasm_module import module
 from replay.settings import Settings
-from replay.settings.file import ALTITUDE_M, SECTIONS
+from replay.settings.file import ALTITUDE_M, key_of, names_of
 from replay.trace import Trace, read_trace
 
 PAGE = Path(__file__).parent
@@ -162,17 +162,11 @@ def _toml(value: object) -> str:
 
 def _settings(table: dict[str, Any], settings: Settings) -> list[dict[str, Any]]:
     """Return each setting in the order of its place: where it stands in the file, kind, range, text and value."""
-    found = {}
-    for section, keys in SECTIONS.items():
-        for key in keys:
-            if key.endswith("_range"):
-                ends = [key.removesuffix("range") + end for end in ("least", "most")]
-                found.update({name: (section, key, text) for name, text in zip(ends, table[section][key], strict=True)})
-            else:
-                found[key] = (section, key, table[section][key])
     rows = []
     for (name, unit, least, most), value in zip(ranges.SETTINGS, settings.values, strict=False):
-        section, key, text = found[name]
+        section, key = key_of(name)
+        names, texts = names_of(key), table[section][key]
+        text = texts[names.index(name)] if len(names) > 1 else texts
         kind = KINDS.get(unit) or ("difference" if section == "net_oil_pressure" else "absolute")
         told = {"name": name, "section": section, "key": key, "kind": kind, "least": least, "most": most}
         rows.append({**told, "text": str(text), "value": value})

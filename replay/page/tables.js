@@ -9,7 +9,7 @@ const OUTCOMES = {
     nuisance: ["! nuisance", "bad"],
     undecided: ["? undecided", "open"],
 };
-const VERDICT_CLASSES = { [MET]: "met", [NOT_MET]: "not-met", [NOT_ENOUGH]: "not-enough" };
+const VERDICT_CLASSES = { [MET]: "good", [NOT_MET]: "bad", [NOT_ENOUGH]: "open" };
 const STOPPED = 0; // the state before the first tick
 const byId = (id) => document.getElementById(id);
 
@@ -23,6 +23,14 @@ function element(tag, { text, ...attributes } = {}, ...children) {
     return made;
 }
 
+function cellsOf(texts) {
+    return texts.map((text) => element("td", { text }));
+}
+
+function tableRow(name, ...cells) {
+    return element("tr", {}, element("th", { scope: "row", text: name }), ...cells);
+}
+
 function labelWords(label) {
     if (label.kind === "must_trip") {
         return `must trip from ${seconds(label.earliest_s)} to ${seconds(label.deadline_s)}`;
@@ -33,28 +41,23 @@ function labelWords(label) {
 function outcomeWords({ outcome, firstS, cause, marginS, trips }, { label }) {
     const stopped = firstS === null ? "no stop" : `stopped at ${seconds(firstS)} (${cause})`;
     const more = trips > 1 ? `, ${trips} stops in all` : "";
-    switch (outcome) {
-        case "hit":
-            return `Hit: ${stopped}, ${seconds(marginS)} before the deadline${more}.`;
-        case "missed":
-            return `Missed: ${firstS === null ? "no stop at all" : `${stopped}, after the deadline`}.`;
-        case "early":
-            return `Early: ${stopped}, before ${seconds(label.earliest_s)}. That is a nuisance trip and no hit${more}.`;
-        case "rode_through":
-            return "Rode through: no stop.";
-        case "nuisance":
-            return `Nuisance trip: ${stopped}${more}.`;
-        default:
-            return `Undecided: ${stopped}${more}.`;
-    }
+    const words = {
+        hit: `Hit: ${stopped}, ${seconds(marginS)} before the deadline${more}.`,
+        missed: `Missed: ${firstS === null ? "no stop at all" : `${stopped}, after the deadline`}.`,
+        early: `Early: ${stopped}, before ${seconds(label.earliest_s ?? null)}. That is a nuisance trip and no hit${more}.`,
+        rode_through: "Rode through: no stop.",
+        nuisance: `Nuisance trip: ${stopped}${more}.`,
+        undecided: `Undecided: ${stopped}${more}.`,
+    };
+    return words[outcome];
 }
 
 // What stands in the line over everything: [name, text of a score].
 const FIGURES = [
     ["hit", ({ total }) => `${total.hit} of ${total.mustTrip}`],
-    ["missed", ({ total }) => String(total.missed)],
-    ["early", ({ total }) => String(total.early)],
-    ["nuisance trips", ({ total }) => String(total.nuisance)],
+    ["missed", ({ total }) => total.missed],
+    ["early", ({ total }) => total.early],
+    ["nuisance trips", ({ total }) => total.nuisance],
     ["worst margin", ({ total }) => seconds(total.worstMarginS)],
 ];
 
@@ -76,7 +79,7 @@ function ruleRows({ total, claims, broken }, limits) {
     const chance = (title, claim) =>
         [title, claim.verdict, `${claim.events} of ${claim.of}`, percent(claim.upper), percent(claim.wanted)];
     const rows = [
-        ["missed trips", byCount("max_missed"), String(total.missed), "", String(limits.max_missed)],
+        ["missed trips", byCount("max_missed"), total.missed, "", limits.max_missed],
         chance("missed-trip probability", missed),
         ["nuisance trips per 1000 h", nuisance.verdict === NOT_ENOUGH ? NOT_ENOUGH : byCount(nuisance.rule), seen,
             rate(nuisance.upper), rate(limits.max_nuisance_per_1000h)],
@@ -85,31 +88,19 @@ function ruleRows({ total, claims, broken }, limits) {
     ];
     return rows.map(([name, verdict, ...cells]) => {
         const judged = element("td", { class: VERDICT_CLASSES[verdict] ?? "", text: verdict ?? "not judged" });
-        const rest = cells.map((text) => element("td", { text }));
-        return element("tr", {}, element("th", { scope: "row", text: name }), judged, ...rest);
+        return tableRow(name, judged, ...cellsOf(cells));
     });
 }
 
 function familyRow([name, total]) {
     const counts = [total.mustTrip, total.hit, total.missed, total.early];
-    const trip = counts.map((count) => (total.mustTrip > 0 ? String(count) : NOTHING));
+    const trip = counts.map((count) => (total.mustTrip > 0 ? count : NOTHING));
     const ride = total.rides > 0 ? fixed(total.hours, 2) : NOTHING;
-    const nuisance = total.rides > 0 || total.early > 0 ? String(total.nuisance) : NOTHING;
-    const cells = [...trip, tenths(total.worstMarginS), ride, nuisance];
-    return element("tr", {}, element("th", { scope: "row", text: name }), ...cells.map((text) => element("td", { text })));
-}
-
-function cellsRow(texts) {
-    return element("tr", {}, ...texts.map((text) => element("td", { text })));
+    const nuisance = total.rides > 0 || total.early > 0 ? total.nuisance : NOTHING;
+    return tableRow(name, ...cellsOf([...trip, tenths(total.worstMarginS), ride, nuisance]));
 }
 
 // The ticks at which the state is another than before.
 function changesOf(states) {
-    const found = [];
-    states.forEach((state, tick) => {
-        if (state !== (tick > 0 ? states[tick - 1] : STOPPED)) {
-            found.push(tick);
-        }
-    });
-    return found;
+    return Array.from(states.keys()).filter((tick) => states[tick] !== (states[tick - 1] ?? STOPPED));
 }

@@ -93,6 +93,12 @@ EVENTS = (
     "percent put right",
 )
 EXCLUSIVE = "low", "healthy"  # conditions that never stand together
+# Of each channel its name and its sensor's, and its places in inputs, settings (least, then most) and state.
+CHANNELS = (
+    ("oil", "oil", ranges.OIL_PRESSURE, ranges.OIL_LEAST, state.OIL_SEEN),
+    ("suction", "suction", ranges.SUCTION_PRESSURE, ranges.SUCTION_LEAST, state.SUCTION_SEEN),
+    ("crankcase", "suction", ranges.CRANKCASE_PRESSURE, ranges.SUCTION_LEAST, state.CRANKCASE_SEEN),
+)
 
 
 def reachable_ends(place: int = -1, value: int = 0) -> list[tuple[int, int]]:
@@ -213,22 +219,13 @@ class Watcher:
         self.event("negative elapsed", inputs[ranges.ELAPSED] < 0)
         on_time = elapsed <= values[ranges.MAX_GAP]
         self.limit("elapsed, max_gap", elapsed, values[ranges.MAX_GAP], counts=signals.plausible(values, inputs))
-        for name, place, least in (
-            ("oil", ranges.OIL_PRESSURE, ranges.OIL_LEAST),
-            ("suction", ranges.SUCTION_PRESSURE, ranges.SUCTION_LEAST),
-            ("crankcase", ranges.CRANKCASE_PRESSURE, ranges.SUCTION_LEAST),
-        ):
-            sensor = "oil" if name == "oil" else "suction"
+        stuck = []
+        for name, sensor, place, least, seen in CHANNELS:
             others = list(inputs)
             others[place] = values[least]
             alone = on_time and signals.plausible(values, others)
             self.limit(f"{name}, {sensor}_least", inputs[place], values[least], counts=alone)
             self.limit(f"{name}, {sensor}_most", inputs[place], values[least + 1], counts=alone)
-        for name, place, seen in (
-            ("oil", ranges.OIL_PRESSURE, state.OIL_SEEN),
-            ("suction", ranges.SUCTION_PRESSURE, state.SUCTION_SEEN),
-            ("crankcase", ranges.CRANKCASE_PRESSURE, state.CRANKCASE_SEEN),
-        ):
             moved, gathered = inputs[place] != before[seen], before[seen + 1]
             if inputs[ranges.RUN_FEEDBACK]:
                 unmoved = elapsed + (0 if moved else gathered)
@@ -238,8 +235,8 @@ class Watcher:
                 self.event("a stuck channel stays stuck at standstill", on_time and not moved and elapsed)
             else:
                 self.event("unmoved time kept at standstill", on_time and not moved and gathered)
-        places = {"oil": state.OIL_SEEN, "suction": state.SUCTION_SEEN, "crankcase": state.CRANKCASE_SEEN}
-        stuck = [name for name, seen in places.items() if after[seen + 1] == values[ranges.STUCK_AFTER]]
+            if after[seen + 1] == values[ranges.STUCK_AFTER]:
+                stuck.append(name)
         if len(stuck) == 1:
             self.event(f"{stuck[0]} alone is stuck", on_time and signals.plausible(values, inputs))
 

@@ -230,8 +230,8 @@ def _check_relations(path: Path, table: dict[str, Any], values: list[int]) -> No
         return
     lower, higher, gap = RELATIONS[fault - ranges.SETTING_COUNT]
     low, high = ranges.SETTINGS[lower][0], ranges.SETTINGS[higher][0]
-    section, key = _key_of(low)
-    high_section, high_key = _key_of(high)
+    section, key = key_of(low)
+    high_section, high_key = key_of(high)
     than = "less than" if gap else "not more than"
     unit = ranges.SETTINGS[lower][1]
     most = _in_file_terms(unit, values[higher] - gap)
@@ -240,7 +240,7 @@ def _check_relations(path: Path, table: dict[str, Any], values: list[int]) -> No
     raise refusal(path, f"[{section}] {key}", rule, accepted, table[section][key])
 
 
-def _key_of(name: str) -> tuple[str, str]:
+def key_of(name: str) -> tuple[str, str]:
     """Return (section, key) of the file that sets a setting of `protect`."""
     return next((section, key) for section, keys in SECTIONS.items() for key in keys if name in names_of(key))
 

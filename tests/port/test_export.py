@@ -10,8 +10,9 @@ from click.testing import CliRunner, Result
 from protect import ranges
 from replay.cli.firmware import export
 from replay.ground.refusal import Refusal
-from replay.port.export import FORMS, export_settings, read_exported
+from replay.port.export import export_settings
 from replay.settings import Settings, read_settings
+from tests.support.exported import FORMS, read_exported
 from tests.support.toolchain import C_FOLDER, WARNINGS, compiled, need
 
 PRINTING = """

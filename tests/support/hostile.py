@@ -39,7 +39,7 @@ from replay.library.labels import relabel
 from replay.measured.guess import draft_profile
 from replay.measured.importing import import_file
 from replay.port import conform
-from replay.port.export import export_settings, read_exported
+from replay.port.export import export_settings
 from replay.port.vectors import Case, Difference, Tick, Vectors, middle_settings, read_vectors
 from replay.port.vectors import _check as settings_check
 from replay.report.contents import _tuning as found_by_tuning
@@ -54,6 +54,7 @@ from replay.tuning.fresh import recipe_of
 from replay.tuning.tolerance import read_tolerances
 from replay.tuning.vary import every_candidate, read_space
 from tests.conftest import SETTINGS, entry, trace_csv
+from tests.support.exported import FORMS, read_exported
 from tests.support.measured import HEADER, PROFILE
 from tests.support.toolchain import dialogue
 
@@ -359,9 +360,6 @@ def _prepared() -> dict[str, bytes]:
         names = ("good.json", f"record/{RECORD}", "base.toml", f"made/{synth.WORK}/recipe.json")
         tables = {form: export_settings(read_settings(Path(folder) / "base.toml"), form).encode() for form in FORMS}
         return {name: (Path(folder) / name).read_bytes() for name in names} | tables
-
-
-FORMS = ("c", "micropython")
 
 
 def _from_prepared(*names: str) -> Callable[[], list[bytes]]:
