@@ -99,13 +99,15 @@ def test_step_size_against_a_tenth_of_it(oil):
 
 
 def test_step_size_against_a_tenth_of_it_in_pulses():
-    """Same count of pulses within one and the same verdict; catches prime that hangs on the step."""
-    coarse = throttled("granite", "still-68", 800.0, 900.0)
-    count = pulses(coarse.net_oil_pa, 40e3, 110e3)
-    fine = throttled("granite", "still-68", 800.0, 900.0, step_s=0.01)
+    """The same pulses within one, as deep within 1 psi, and the same verdict; catches a slug that hangs on the step."""
+    coarse = throttled("granite", "still-32", 800.0, 900.0)
+    count = pulses(coarse.net_oil_pa, 80e3, 110e3)
+    fine = throttled("granite", "still-32", 800.0, 900.0, step_s=0.01)
 
-    assert abs(pulses(fine.net_oil_pa, 40e3, 110e3) - count) <= 1
-    assert fine.damage.certainty == coarse.damage.certainty == "possible"
+    assert count >= 2
+    assert abs(pulses(fine.net_oil_pa, 80e3, 110e3) - count) <= 1
+    assert fine.net_oil_pa.min() == pytest.approx(coarse.net_oil_pa.min(), abs=7e3)
+    assert fine.damage.certainty == coarse.damage.certainty == "none"
 
 
 def test_same_seed_same_bytes_and_another_seed_other_noise():
@@ -132,7 +134,7 @@ def test_order_and_threads_change_no_trace():
 
 
 # Printed once by this model; any change of equations, constants or draws changes it, and is then restated here.
-KNOWN = 4230873798
+KNOWN = 728944483
 DIGEST = """
 import zlib
 from replay.physics.families import generate
