@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from replay.physics.fluid_tables import PROPERTIES
 
 FOAMING_FROM = 0.1
-DISPERSED = 0.52  # published: cubic packing, where dispersed bubbles run together (Taitel, Barnea and Dukler 1980)
-PACKED = 0.74  # published: densest packing of equal spheres (Kepler), where bubbles kept apart by their films touch
+DISPERSED = 0.52  # published: where dispersed bubbles run together (Taitel, Barnea and Dukler 1980; from memory)
+PACKED = 0.74  # published: densest packing of spheres (Kepler), where bubbles kept apart by their films touch
 
 
 @dataclass(frozen=True)

@@ -45,10 +45,10 @@ from replay.physics.constants import (
     NUCLEATION_TIME_S,
     POCKET_LIMIT,
     PRESSURE_LAG_S,
-    PRIME_BACK_COVER,
-    PRIME_LOST_COVER,
     REFERENCE_VISCOSITY_PA_S,
     SEAL_SHARE,
+    SLUG_FROM_COVER,
+    SLUG_TO_COVER,
     THICK_OIL_LAG,
     WET_SUCTION,
     WETTING_TIME_S,
@@ -164,9 +164,9 @@ def liquid_drawn(s: Vector, p: Vector, u: Vector, sweep: float, dt: float) -> tu
     s[S_TEMPERATURE_K] = s[S_TEMPERATURE_K] - EVAPORATION_HEAT_J_KG * evolved / s[S_HEAT_CAPACITY]
 
     cover = left / whole
-    if cover > PRIME_LOST_COVER:
+    if cover > SLUG_FROM_COVER:
         s[S_PRIMED] = 0.0
-    elif cover < PRIME_BACK_COVER:
+    elif cover < SLUG_TO_COVER:
         s[S_PRIMED] = 1.0
     s[S_FILL] = 1.0 if s[S_PRIMED] > 0.0 else 1.0 - min(cover, 1.0)
 
