@@ -98,6 +98,8 @@ from replay.physics.layout import (
     Vector,
 )
 
+NEGLIGIBLE = 1e-30  # what is below it is none: numbers that shrink for hours slow the arithmetic down
+
 
 @register_jitable
 def gas_drawn_by_level(level: float) -> float:
@@ -123,31 +125,14 @@ def balance_pressure_pa(delivered: float, main: float, pin: float, floor: float,
 
 
 @register_jitable
-def liquid_drawn(s: Vector, p: Vector, u: Vector, sweep: float, dt: float) -> tuple[float, float]:
-    """Advance the gas in the suction line and the pump's seal by dt (s) under a sweep of m3/s.
+def _move_gas(
+    s: Vector, p: Vector, due: float, density: float, bubbles: float, liquid: float, intake: float, dt: float
+) -> None:
+    """Take from the oil what comes out in the suction line (due, mass fraction), fill and empty the pocket.
 
-    Returns (liquid that the pump delivers in m3/s, volumes of bubbles in a volume of it). What comes out of the oil
-    here is taken from what is dissolved in the sump, with its heat, and ends in the pocket, the foam or the crankcase.
+    density: of gas at the inlet, kg/m3; bubbles: volumes in a volume of liquid; liquid and intake in m3/s.
     """
     crankcase = s[S_CRANKCASE_PA]
-    free = max(1.0 - u[U_SCREEN_CLOG], 1e-3)
-    screen_drop = p[P_SCREEN] * s[S_VISCOSITY] * sweep / (free * free)
-    admitted = min(1.0, INLET_SHARE * crankcase / (screen_drop + 1.0))
-    seal = s[S_WET]
-    suction = (DRY_SUCTION + (WET_SUCTION - DRY_SUCTION) * seal) * crankcase
-    follows = min(max(suction / p[P_LIFT_PA] - 1.0, 0.0), 1.0)
-    intake = sweep * (DRY_INTAKE + (1.0 - DRY_INTAKE) * seal)
-
-    inlet_pa = crankcase - min(p[P_LIFT_PA] + screen_drop * s[S_FILL], INLET_SHARE * crankcase)
-    density = inlet_pa / p[P_GAS_RT]
-    due = max(s[S_FRACTION] - (inlet_pa + CAPILLARY_PA) / s[S_HENRY_PA], 0.0)
-    awake = 1.0 if due > 0.0 and sweep > 0.0 else 0.0
-    s[S_NUCLEI] = (s[S_NUCLEI] + dt / NUCLEATION_TIME_S * awake) / (1.0 + dt / NUCLEATION_TIME_S)
-    due = s[S_NUCLEI] * due * p[P_POCKET_M3] / (p[P_POCKET_M3] + EVOLUTION_TIME_S * intake)
-    bubbles = due * s[S_DENSITY] / density + s[S_BUBBLES]
-    oil_share = 1.0 - gas_drawn_by_level(s[S_LEVEL])
-    liquid = intake * admitted * follows * s[S_FILL] * oil_share * liquid_share(bubbles)
-
     evolved = dt * due * s[S_DENSITY] * liquid
     gathered = dt * p[P_GATHERING] * max(bubbles - p[P_TOUCHING], 0.0) * liquid * density
     from_line = min(gathered, evolved)
@@ -170,11 +155,47 @@ def liquid_drawn(s: Vector, p: Vector, u: Vector, sweep: float, dt: float) -> tu
         s[S_PRIMED] = 1.0
     s[S_FILL] = 1.0 if s[S_PRIMED] > 0.0 else 1.0 - min(cover, 1.0)
 
+
+@register_jitable
+def liquid_drawn(s: Vector, p: Vector, u: Vector, sweep: float, dt: float) -> tuple[float, float]:
+    """Advance the gas in the suction line and the pump's seal by dt (s) under a sweep of m3/s.
+
+    Returns (liquid that the pump delivers in m3/s, volumes of bubbles in a volume of it). What comes out of the oil
+    here is taken from what is dissolved in the sump, with its heat, and ends in the pocket, the foam or the crankcase.
+    """
+    crankcase = s[S_CRANKCASE_PA]
+    free = max(1.0 - u[U_SCREEN_CLOG], 1e-3)
+    screen_drop = p[P_SCREEN] * s[S_VISCOSITY] * sweep / (free * free)
+    admitted = min(1.0, INLET_SHARE * crankcase / (screen_drop + 1.0))
+    seal = s[S_WET]
+    suction = (DRY_SUCTION + (WET_SUCTION - DRY_SUCTION) * seal) * crankcase
+    follows = min(max(suction / p[P_LIFT_PA] - 1.0, 0.0), 1.0)
+    intake = sweep * (DRY_INTAKE + (1.0 - DRY_INTAKE) * seal)
+
+    inlet_pa = crankcase - min(p[P_LIFT_PA] + screen_drop * s[S_FILL], INLET_SHARE * crankcase)
+    density = inlet_pa / p[P_GAS_RT]
+    due = max(s[S_FRACTION] - (inlet_pa + CAPILLARY_PA) / s[S_HENRY_PA], 0.0)
+    bubbles = s[S_BUBBLES]
+    if due > 0.0 or s[S_NUCLEI] > 0.0:  # what stands still is left alone, here and below: it costs nothing then
+        awake = 1.0 if due > 0.0 and sweep > 0.0 else 0.0
+        nuclei = (s[S_NUCLEI] + dt / NUCLEATION_TIME_S * awake) / (1.0 + dt / NUCLEATION_TIME_S)
+        s[S_NUCLEI] = nuclei if nuclei > NEGLIGIBLE else 0.0
+        due = nuclei * due * p[P_POCKET_M3] / (p[P_POCKET_M3] + EVOLUTION_TIME_S * intake)
+        bubbles = due * s[S_DENSITY] / density + bubbles
+    oil_share = 1.0 - gas_drawn_by_level(s[S_LEVEL])
+    liquid = intake * admitted * follows * s[S_FILL] * oil_share * liquid_share(bubbles)
+
+    flowing = liquid > 0.0 and (due > 0.0 or bubbles > p[P_TOUCHING])
+    if flowing or s[S_POCKET_KG] > 0.0 or s[S_PRIMED] < 1.0:
+        _move_gas(s, p, due, density, bubbles, liquid, intake, dt)
+
     sealed = 1.0
-    if sweep > 0.0 and s[S_VOID] < WETTING_VOID:
-        sealed = min(liquid / (SEAL_SHARE * sweep), 1.0)
-    time = WETTING_TIME_S if sealed > seal else DRYING_TIME_S
-    s[S_WET] = (seal + dt / time * sealed) / (1.0 + dt / time)
+    if sweep > 0.0 and s[S_VOID] < WETTING_VOID and liquid < SEAL_SHARE * sweep:
+        sealed = liquid / (SEAL_SHARE * sweep)
+    if sealed != seal:
+        time = WETTING_TIME_S if sealed > seal else DRYING_TIME_S
+        seal = (seal + dt / time * sealed) / (1.0 + dt / time)
+        s[S_WET] = seal if seal > NEGLIGIBLE else 0.0
     return liquid, bubbles
 
 
