@@ -7,13 +7,17 @@ were R^3 S (assumed); where that falls below the S at which the least film is th
 dry journal therefore lasts minutes, and the same journal seconds once suction pressure has come back: one law for
 both kinds of damage.
 
+A touch short of spoiling is undone while the film carries again: its heat, which is what wipes the soft metal, goes
+into the backing and the oil within minutes, and the spots that touched are run in, smoother than before. So starts,
+each a moment of mixed friction, do not add up over the years, while spells that follow each other do.
+
 Three journals run side by side, a pessimistic, a likely and an optimistic one (`constants`). Damage to all three is
 certain, to the first only, or to the first two, possible.
 """
 
 from numba.extending import register_jitable
 
-from replay.physics.constants import FRESH_RESERVE, ONSET_SHARE, UNLOADED_SHARE
+from replay.physics.constants import FRESH_RESERVE, HEALING_TIME_S, ONSET_SHARE, UNLOADED_SHARE
 from replay.physics.layout import (
     JOURNALS,
     NEVER,
@@ -58,8 +62,9 @@ def bearing_step(s: Vector, p: Vector, now_s: float, dt: float) -> None:
         s[S_ONSET_S] = NEVER
 
     full = s[S_RESERVE] >= 1.0 and s[S_RESERVE + 1] >= 1.0 and s[S_RESERVE + 2] >= 1.0
-    if full and net >= floor and sommerfeld >= p[P_LEAST_SOMMERFELD]:
-        return  # nothing drains, fills or touches; the pessimistic journal touches first
+    touched = max(s[S_WEAR], s[S_WEAR + 1], s[S_WEAR + 2])
+    if full and touched == 0.0 and net >= floor and sommerfeld >= p[P_LEAST_SOMMERFELD]:
+        return  # nothing drains, fills, touches or heals; the pessimistic journal touches first
     for j in range(JOURNALS):
         reserve = s[S_RESERVE + j]
         if net < floor:
@@ -68,8 +73,19 @@ def bearing_step(s: Vector, p: Vector, now_s: float, dt: float) -> None:
             reserve = reserve + dt / p[P_REFILL_S + j] * min((net - floor) / floor, 1.0)
         reserve = min(max(reserve, 0.0), 1.0)
         s[S_RESERVE + j] = reserve
-        if reserve * reserve * reserve * sommerfeld < p[P_LEAST_SOMMERFELD + j]:
-            s[S_WEAR + j] = s[S_WEAR + j] + dt * load * load * speed / p[P_WIPE_S + j]
-            if s[S_WEAR + j] >= 1.0 and s[S_DAMAGED_S + j] == NEVER:
-                s[S_DAMAGED_S + j] = now_s
-                s[S_STARVED_S + j] = s[S_ONSET_S]
+        heat = load * load * speed if reserve * reserve * reserve * sommerfeld < p[P_LEAST_SOMMERFELD + j] else 0.0
+        _wear(s, p, j, heat, now_s, dt)
+
+
+@register_jitable
+def _wear(s: Vector, p: Vector, j: int, heat: float, now_s: float, dt: float) -> None:
+    """Let journal j wear at a heat (load^2 x speed, shares of the rated ones; 0 while it does not touch), or heal."""
+    worn = s[S_WEAR + j]
+    if heat > 0.0:
+        worn = worn + dt * heat / p[P_WIPE_S + j]
+    elif worn < 1.0:
+        worn = max(worn - dt / HEALING_TIME_S, 0.0)
+    s[S_WEAR + j] = worn
+    if worn >= 1.0 and s[S_DAMAGED_S + j] == NEVER:
+        s[S_DAMAGED_S + j] = now_s
+        s[S_STARVED_S + j] = s[S_ONSET_S]

@@ -1,27 +1,37 @@
 """Oil in the sump: refrigerant that leaves and re-enters it, foam, temperature, level.
 
-Refrigerant off equilibrium moves at a finite rate,  dw/dt = (w_eq - w)/tau,  with w_eq = p/H and H = p_eq(T, w)/w
-from the solubility table: exact at equilibrium, Henry's law beside it. What is released rises as large bubbles at
-once or, in an oil that foams, stays as fine bubbles. By Stokes' law of a rising sphere (any text) their life is
-proportional to viscosity over diameter squared, so, at a given mass of gas in each, to mu p^(2/3): thin oil and a
-deep vacuum clear a foam sooner. Bubbles only grow: gas that has gone into a foam makes it coarse for a while, and a
-coarse foam breaks up sooner (assumed), so a sump that holds more refrigerant boils its own foam away.
-Void = gas volume over gas and liquid volume.
+w_eq = p/H with H = p_eq(T, w)/w from the solubility table: exact at equilibrium, Henry's law beside it. Refrigerant off
+equilibrium leaves through the surface at a finite rate,  dw/dt = (w_eq - w)/tau,  and, where more is held than the oil
+can hold without bubbles, boils off within seconds. That limit is a *volume of gas at one atmosphere in a volume of oil*
+(assumed): what stays then fills the more volumes the lower the absolute pressure, which is what the pump meets. An oil
+that foams is full of sites and holds nothing back. Heat of solution goes both ways.
+
+What is released rises as large bubbles at once or, in an oil that foams, stays as fine bubbles. By Stokes' law of a
+rising sphere (any text) their life is proportional to viscosity over diameter squared, so, at a given mass of gas in
+each, to mu p^(2/3): thin oil and a deep vacuum clear a foam sooner. Bubbles only grow: gas that has gone into a foam
+makes it coarse for a while, and a coarse foam breaks up sooner (assumed), so a sump that holds more refrigerant boils
+its own foam away. Void = gas volume over gas and liquid volume.
+
+Oil goes round with the refrigerant; it takes along what is dissolved in it and brings it back, so that the sum of
+refrigerant in gas, oil, foam and pocket, and that of oil, are balanced to rounding.
 """
 
 from numba.extending import register_jitable
 
 from replay.physics.arithmetic import exp, power
 from replay.physics.constants import (
+    ATMOSPHERE_PA,
+    BUBBLE_RISE_S,
     CASING_HEAT,
     CIRCULATION,
     COARSE_MEMORY_S,
-    COARSENING_FRACTION,
+    COARSENING_VOLUMES,
     CRANKCASE_OIL_SPACE,
     EVAPORATION_HEAT_J_KG,
     FOAM_CARRY_1_S,
     FOAM_PRESSURE_PA,
     LARGEST_FRACTION,
+    LEAST_OIL,
     OIL_HEAT_J_KG_K,
     REFERENCE_VISCOSITY_PA_S,
     RETURN_TIME_S,
@@ -32,12 +42,14 @@ from replay.physics.constants import (
 from replay.physics.crankshaft import floor_pressure_pa
 from replay.physics.layout import (
     P_ABSORPTION_S,
+    P_BOIL_S,
     P_DESIGN_FLOW,
     P_DRILLING_INLET,
     P_DRILLING_OUTLET,
     P_FOAM_LIFE_S,
     P_FOAM_SHARE,
     P_GAS_RT,
+    P_HELD_FRACTION,
     P_LIQUID_DENSITY,
     P_LIQUID_VISCOSITY,
     P_OIL_CHARGE_M3,
@@ -46,6 +58,7 @@ from replay.physics.layout import (
     P_RELEASE_S,
     P_WALTHER_A,
     P_WALTHER_B,
+    S_BUBBLES,
     S_COARSE,
     S_CRANKCASE_PA,
     S_DENSITY,
@@ -55,11 +68,13 @@ from replay.physics.layout import (
     S_FOAM_KG,
     S_FOAM_LIFE_S,
     S_FRACTION,
+    S_HEAT_CAPACITY,
     S_HENRY_PA,
     S_LEVEL,
     S_OIL_KG,
     S_RELEASE,
     S_SPEED,
+    S_SYSTEM_DISSOLVED_KG,
     S_SYSTEM_OIL_KG,
     S_TEMPERATURE_K,
     S_VISCOSITY,
@@ -112,44 +127,58 @@ def refresh(s: Vector, p: Vector, solubility: Matrix) -> None:
 def sump_step(s: Vector, p: Vector, u: Vector, dt: float) -> None:
     """Advance dissolved refrigerant, foam, oil inventory and temperature by dt (s)."""
     oil = s[S_OIL_KG]
-    liquid = oil + s[S_DISSOLVED_KG]
-    fraction = s[S_DISSOLVED_KG] / liquid
+    dissolved = s[S_DISSOLVED_KG]
+    liquid = oil + dissolved
+    over = dissolved / liquid - min(s[S_CRANKCASE_PA] / s[S_HENRY_PA], LARGEST_FRACTION)
     stirred = 1.0 if s[S_SPEED] > TURNING else STANDING_SHARE
-    wanted = min(s[S_CRANKCASE_PA] / s[S_HENRY_PA], LARGEST_FRACTION)
-    time = p[P_RELEASE_S] if wanted < fraction else p[P_ABSORPTION_S]
-    uptake = stirred * liquid * (wanted - fraction) / (time + stirred * dt)  # kg/s, negative: release
-    released = max(-uptake, 0.0)
+    boiling = 0.0
+    taken_up = 0.0
+    released = 0.0
+    if over > 0.0:
+        boiling = liquid * max(over - p[P_HELD_FRACTION], 0.0) / (p[P_BOIL_S] + dt)
+        released = stirred * liquid * over / (p[P_RELEASE_S] + stirred * dt) + boiling
+    else:
+        taken_up = -stirred * liquid * over / (p[P_ABSORPTION_S] + stirred * dt)
 
-    dissolved = s[S_DISSOLVED_KG] + dt * (uptake + u[U_LIQUID_KG_S])
-    most = LARGEST_FRACTION / (1.0 - LARGEST_FRACTION) * oil
-    boiled = max(dissolved - most, 0.0) / dt
-    s[S_DISSOLVED_KG] = min(dissolved, most)
+    dissolved = dissolved + dt * (taken_up - released + u[U_LIQUID_KG_S])
+    boiled = max(dissolved - LARGEST_FRACTION / (1.0 - LARGEST_FRACTION) * oil, 0.0) / dt
+    dissolved = dissolved - dt * boiled
 
-    s[S_COARSE] = (s[S_COARSE] + dt * released / liquid) * COARSE_MEMORY_S / (COARSE_MEMORY_S + dt)
-    coarse = 1.0 + s[S_COARSE] / COARSENING_FRACTION
+    given_off = dt * released * p[P_GAS_RT] / ATMOSPHERE_PA * s[S_DENSITY] / liquid  # volumes a volume
+    s[S_COARSE] = (s[S_COARSE] + given_off) * COARSE_MEMORY_S / (COARSE_MEMORY_S + dt)
+    coarse = 1.0 + s[S_COARSE] / COARSENING_VOLUMES
     life = s[S_FOAM_LIFE_S] / (coarse * coarse * coarse)
     foam = (s[S_FOAM_KG] + dt * p[P_FOAM_SHARE] * released) * life / (life + dt)
-    burst = foam / life
     s[S_FOAM_KG] = foam
-    s[S_RELEASE] = (1.0 - p[P_FOAM_SHARE]) * released + burst + boiled - max(uptake, 0.0)
+    s[S_RELEASE] = (1.0 - p[P_FOAM_SHARE]) * released + foam / life + boiled - taken_up
 
     gas_volume = foam * p[P_GAS_RT] / s[S_CRANKCASE_PA]
-    volume = oil / p[P_OIL_DENSITY] + s[S_DISSOLVED_KG] / p[P_LIQUID_DENSITY]
+    rising = (1.0 - p[P_FOAM_SHARE]) * (boiling + boiled) * BUBBLE_RISE_S * p[P_GAS_RT] / s[S_CRANKCASE_PA]
+    volume = oil / p[P_OIL_DENSITY] + dissolved / p[P_LIQUID_DENSITY]
     s[S_VOID] = gas_volume / (gas_volume + volume)
+    s[S_BUBBLES] = (gas_volume + rising) / volume
     s[S_LEVEL] = volume / p[P_OIL_CHARGE_M3]
     s[S_FLOOR_PA] = floor_pressure_pa(
         p[P_DRILLING_INLET], p[P_DRILLING_OUTLET], s[S_DENSITY], s[S_SPEED] * p[P_RATED_RPM]
     )
 
+    # Oil goes round with the gas; it takes along what is dissolved in it and brings back what it took.
     spilt = max(gas_volume + volume - CRANKCASE_OIL_SPACE * p[P_OIL_CHARGE_M3], 0.0) / (gas_volume + volume)
     carried = CIRCULATION * s[S_FLOW] + FOAM_CARRY_1_S * s[S_SPEED] * spilt * oil
-    back = s[S_SYSTEM_OIL_KG] / RETURN_TIME_S * min(s[S_FLOW] / p[P_DESIGN_FLOW], 1.0)
-    lost = min(u[U_OIL_LEAK_KG_S] + carried, 0.2 * oil / dt)
-    s[S_DISSOLVED_KG] = s[S_DISSOLVED_KG] * (1.0 - dt * lost / oil)  # oil takes along what is dissolved in it
-    s[S_OIL_KG] = max(oil + dt * (back - lost), 0.01 * p[P_OIL_CHARGE_M3] * p[P_OIL_DENSITY])
-    s[S_SYSTEM_OIL_KG] = s[S_SYSTEM_OIL_KG] + dt * (carried - back)
+    leaked = u[U_OIL_LEAK_KG_S]
+    least = LEAST_OIL * p[P_OIL_CHARGE_M3] * p[P_OIL_DENSITY]
+    there = min(1.0, max(oil - least, 0.0) / (dt * (carried + leaked) + 1e-30))
+    carried = dt * there * carried
+    leaked = dt * there * leaked
+    back = min(dt / RETURN_TIME_S * min(s[S_FLOW] / p[P_DESIGN_FLOW], 1.0), 1.0)
+    s[S_OIL_KG] = oil - carried - leaked + back * s[S_SYSTEM_OIL_KG]
+    s[S_DISSOLVED_KG] = dissolved - dissolved / oil * (carried + leaked) + back * s[S_SYSTEM_DISSOLVED_KG]
+    s[S_SYSTEM_OIL_KG] = s[S_SYSTEM_OIL_KG] + carried - back * s[S_SYSTEM_OIL_KG]
+    s[S_SYSTEM_DISSOLVED_KG] = s[S_SYSTEM_DISSOLVED_KG] + dissolved / oil * carried - back * s[S_SYSTEM_DISSOLVED_KG]
 
     rest = u[U_AMBIENT_K] + u[U_HEATER_K] + RUNNING_RISE_K * s[S_SPEED]
-    mass = liquid + CASING_HEAT * p[P_OIL_CHARGE_M3] * p[P_OIL_DENSITY]
-    cooling = EVAPORATION_HEAT_J_KG * (released + boiled) / (mass * OIL_HEAT_J_KG_K)
-    s[S_TEMPERATURE_K] = s[S_TEMPERATURE_K] + dt * ((rest - s[S_TEMPERATURE_K]) / WARMING_TIME_S - cooling)
+    capacity = (liquid + CASING_HEAT * p[P_OIL_CHARGE_M3] * p[P_OIL_DENSITY]) * OIL_HEAT_J_KG_K
+    heat = capacity * (rest - s[S_TEMPERATURE_K]) / WARMING_TIME_S
+    heat = heat + EVAPORATION_HEAT_J_KG * (taken_up - released - boiled)
+    s[S_HEAT_CAPACITY] = capacity
+    s[S_TEMPERATURE_K] = s[S_TEMPERATURE_K] + dt * heat / capacity
