@@ -30,73 +30,9 @@ But for what is named, common practice put into equations, with assumed figures 
 
 from numba.extending import register_jitable
 
-from replay.physics.constants import (
-    CAPILLARY_PA,
-    DRY_INTAKE,
-    DRY_LEVEL,
-    DRY_SUCTION,
-    DRYING_TIME_S,
-    EVAPORATION_HEAT_J_KG,
-    EVOLUTION_TIME_S,
-    FOAM_LAG_S,
-    GAS_CARRIED,
-    INLET_LEVEL,
-    INLET_SHARE,
-    NUCLEATION_TIME_S,
-    POCKET_LIMIT,
-    PRESSURE_LAG_S,
-    REFERENCE_VISCOSITY_PA_S,
-    SEAL_SHARE,
-    SLUG_FROM_COVER,
-    SLUG_TO_COVER,
-    THICK_OIL_LAG,
-    WET_SUCTION,
-    WETTING_TIME_S,
-    WETTING_VOID,
-)
-from replay.physics.layout import (
-    P_FOAM_SHARE,
-    P_GAS_RT,
-    P_GATHERING,
-    P_LIFT_PA,
-    P_MAIN_LEAK,
-    P_PIN_LEAK,
-    P_POCKET_M3,
-    P_PUMP_SWEEP,
-    P_RELIEF_PA,
-    P_RELIEF_SLOPE,
-    P_SCREEN,
-    P_SLIP,
-    P_STUCK_SLOPE,
-    P_TOUCHING,
-    S_BUBBLES,
-    S_CRANKCASE_PA,
-    S_DENSITY,
-    S_DISSOLVED_KG,
-    S_FILL,
-    S_FLOOR_PA,
-    S_FOAM_KG,
-    S_FRACTION,
-    S_HEAT_CAPACITY,
-    S_HENRY_PA,
-    S_LEVEL,
-    S_NET_PA,
-    S_NUCLEI,
-    S_POCKET_KG,
-    S_PRIMED,
-    S_RELEASE,
-    S_SPEED,
-    S_TEMPERATURE_K,
-    S_VISCOSITY,
-    S_VOID,
-    S_WET,
-    U_PUMP_DRIVE,
-    U_PUMP_WEAR,
-    U_RELIEF_STUCK,
-    U_ROTATION,
-    U_SCREEN_CLOG,
-    Vector,
-)
+from replay.physics import constants as c
+from replay.physics import layout as at
+from replay.physics.layout import Vector
 
 NEGLIGIBLE = 1e-30  # what is below it is none: numbers that shrink for hours slow the arithmetic down
 
@@ -104,7 +40,7 @@ NEGLIGIBLE = 1e-30  # what is below it is none: numbers that shrink for hours sl
 @register_jitable
 def gas_drawn_by_level(level: float) -> float:
     """Return the share (0..1) of gas in what the inlet draws, from the oil level as a share of the charge."""
-    return min(max((INLET_LEVEL - level) / (INLET_LEVEL - DRY_LEVEL), 0.0), 1.0)
+    return min(max((c.INLET_LEVEL - level) / (c.INLET_LEVEL - c.DRY_LEVEL), 0.0), 1.0)
 
 
 @register_jitable
@@ -132,28 +68,28 @@ def _move_gas(
 
     density: of gas at the inlet, kg/m3; bubbles: volumes in a volume of liquid; liquid and intake in m3/s.
     """
-    crankcase = s[S_CRANKCASE_PA]
-    evolved = dt * due * s[S_DENSITY] * liquid
-    gathered = dt * p[P_GATHERING] * max(bubbles - p[P_TOUCHING], 0.0) * liquid * density
+    crankcase = s[at.S_CRANKCASE_PA]
+    evolved = dt * due * s[at.S_DENSITY] * liquid
+    gathered = dt * p[at.P_GATHERING] * max(bubbles - p[at.P_TOUCHING], 0.0) * liquid * density
     from_line = min(gathered, evolved)
-    from_foam = min(gathered - from_line, 0.5 * s[S_FOAM_KG])
-    bubbled = p[P_FOAM_SHARE] * (evolved - from_line)
-    whole = p[P_POCKET_M3] * crankcase / p[P_GAS_RT]
-    pocket = s[S_POCKET_KG] + from_line + from_foam
-    swallowed = dt * GAS_CARRIED * (1.0 - s[S_FILL]) * intake * crankcase / p[P_GAS_RT]
-    left = min(max(pocket - swallowed, 0.0), POCKET_LIMIT * whole)
-    s[S_POCKET_KG] = left
-    s[S_DISSOLVED_KG] = s[S_DISSOLVED_KG] - evolved
-    s[S_FOAM_KG] = s[S_FOAM_KG] - from_foam + bubbled
-    s[S_RELEASE] = s[S_RELEASE] + (evolved - from_line - bubbled + pocket - left) / dt
-    s[S_TEMPERATURE_K] = s[S_TEMPERATURE_K] - EVAPORATION_HEAT_J_KG * evolved / s[S_HEAT_CAPACITY]
+    from_foam = min(gathered - from_line, 0.5 * s[at.S_FOAM_KG])
+    bubbled = p[at.P_FOAM_SHARE] * (evolved - from_line)
+    whole = p[at.P_POCKET_M3] * crankcase / p[at.P_GAS_RT]
+    pocket = s[at.S_POCKET_KG] + from_line + from_foam
+    swallowed = dt * c.GAS_CARRIED * (1.0 - s[at.S_FILL]) * intake * crankcase / p[at.P_GAS_RT]
+    left = min(max(pocket - swallowed, 0.0), c.POCKET_LIMIT * whole)
+    s[at.S_POCKET_KG] = left
+    s[at.S_DISSOLVED_KG] = s[at.S_DISSOLVED_KG] - evolved
+    s[at.S_FOAM_KG] = s[at.S_FOAM_KG] - from_foam + bubbled
+    s[at.S_RELEASE] = s[at.S_RELEASE] + (evolved - from_line - bubbled + pocket - left) / dt
+    s[at.S_TEMPERATURE_K] = s[at.S_TEMPERATURE_K] - c.EVAPORATION_HEAT_J_KG * evolved / s[at.S_HEAT_CAPACITY]
 
     cover = left / whole
-    if cover > SLUG_FROM_COVER:
-        s[S_PRIMED] = 0.0
-    elif cover < SLUG_TO_COVER:
-        s[S_PRIMED] = 1.0
-    s[S_FILL] = 1.0 if s[S_PRIMED] > 0.0 else 1.0 - min(cover, 1.0)
+    if cover > c.SLUG_FROM_COVER:
+        s[at.S_PRIMED] = 0.0
+    elif cover < c.SLUG_TO_COVER:
+        s[at.S_PRIMED] = 1.0
+    s[at.S_FILL] = 1.0 if s[at.S_PRIMED] > 0.0 else 1.0 - min(cover, 1.0)
 
 
 @register_jitable
@@ -163,54 +99,56 @@ def liquid_drawn(s: Vector, p: Vector, u: Vector, sweep: float, dt: float) -> tu
     Returns (liquid that the pump delivers in m3/s, volumes of bubbles in a volume of it). What comes out of the oil
     here is taken from what is dissolved in the sump, with its heat, and ends in the pocket, the foam or the crankcase.
     """
-    crankcase = s[S_CRANKCASE_PA]
-    free = max(1.0 - u[U_SCREEN_CLOG], 1e-3)
-    screen_drop = p[P_SCREEN] * s[S_VISCOSITY] * sweep / (free * free)
-    admitted = min(1.0, INLET_SHARE * crankcase / (screen_drop + 1.0))
-    seal = s[S_WET]
-    suction = (DRY_SUCTION + (WET_SUCTION - DRY_SUCTION) * seal) * crankcase
-    follows = min(max(suction / p[P_LIFT_PA] - 1.0, 0.0), 1.0)
-    intake = sweep * (DRY_INTAKE + (1.0 - DRY_INTAKE) * seal)
+    crankcase = s[at.S_CRANKCASE_PA]
+    free = max(1.0 - u[at.U_SCREEN_CLOG], 1e-3)
+    screen_drop = p[at.P_SCREEN] * s[at.S_VISCOSITY] * sweep / (free * free)
+    admitted = min(1.0, c.INLET_SHARE * crankcase / (screen_drop + 1.0))
+    seal = s[at.S_WET]
+    suction = (c.DRY_SUCTION + (c.WET_SUCTION - c.DRY_SUCTION) * seal) * crankcase
+    follows = min(max(suction / p[at.P_LIFT_PA] - 1.0, 0.0), 1.0)
+    intake = sweep * (c.DRY_INTAKE + (1.0 - c.DRY_INTAKE) * seal)
 
-    inlet_pa = crankcase - min(p[P_LIFT_PA] + screen_drop * s[S_FILL], INLET_SHARE * crankcase)
-    density = inlet_pa / p[P_GAS_RT]
-    due = max(s[S_FRACTION] - (inlet_pa + CAPILLARY_PA) / s[S_HENRY_PA], 0.0)
-    bubbles = s[S_BUBBLES]
-    if due > 0.0 or s[S_NUCLEI] > 0.0:  # what stands still is left alone, here and below: it costs nothing then
+    inlet_pa = crankcase - min(p[at.P_LIFT_PA] + screen_drop * s[at.S_FILL], c.INLET_SHARE * crankcase)
+    density = inlet_pa / p[at.P_GAS_RT]
+    due = max(s[at.S_FRACTION] - (inlet_pa + c.CAPILLARY_PA) / s[at.S_HENRY_PA], 0.0)
+    bubbles = s[at.S_BUBBLES]
+    if due > 0.0 or s[at.S_NUCLEI] > 0.0:  # what stands still is left alone, here and below: it costs nothing then
         awake = 1.0 if due > 0.0 and sweep > 0.0 else 0.0
-        nuclei = (s[S_NUCLEI] + dt / NUCLEATION_TIME_S * awake) / (1.0 + dt / NUCLEATION_TIME_S)
-        s[S_NUCLEI] = nuclei if nuclei > NEGLIGIBLE else 0.0
-        due = nuclei * due * p[P_POCKET_M3] / (p[P_POCKET_M3] + EVOLUTION_TIME_S * intake)
-        bubbles = due * s[S_DENSITY] / density + bubbles
-    oil_share = 1.0 - gas_drawn_by_level(s[S_LEVEL])
-    liquid = intake * admitted * follows * s[S_FILL] * oil_share * liquid_share(bubbles)
+        nuclei = (s[at.S_NUCLEI] + dt / c.NUCLEATION_TIME_S * awake) / (1.0 + dt / c.NUCLEATION_TIME_S)
+        s[at.S_NUCLEI] = nuclei if nuclei > NEGLIGIBLE else 0.0
+        due = nuclei * due * p[at.P_POCKET_M3] / (p[at.P_POCKET_M3] + c.EVOLUTION_TIME_S * intake)
+        bubbles = due * s[at.S_DENSITY] / density + bubbles
+    oil_share = 1.0 - gas_drawn_by_level(s[at.S_LEVEL])
+    liquid = intake * admitted * follows * s[at.S_FILL] * oil_share * liquid_share(bubbles)
 
-    flowing = liquid > 0.0 and (due > 0.0 or bubbles > p[P_TOUCHING])
-    if flowing or s[S_POCKET_KG] > 0.0 or s[S_PRIMED] < 1.0:
+    flowing = liquid > 0.0 and (due > 0.0 or bubbles > p[at.P_TOUCHING])
+    if flowing or s[at.S_POCKET_KG] > 0.0 or s[at.S_PRIMED] < 1.0:
         _move_gas(s, p, due, density, bubbles, liquid, intake, dt)
 
     sealed = 1.0
-    if sweep > 0.0 and s[S_VOID] < WETTING_VOID and liquid < SEAL_SHARE * sweep:
-        sealed = liquid / (SEAL_SHARE * sweep)
+    if sweep > 0.0 and s[at.S_VOID] < c.WETTING_VOID and liquid < c.SEAL_SHARE * sweep:
+        sealed = liquid / (c.SEAL_SHARE * sweep)
     if sealed != seal:
-        time = WETTING_TIME_S if sealed > seal else DRYING_TIME_S
+        time = c.WETTING_TIME_S if sealed > seal else c.DRYING_TIME_S
         seal = (seal + dt / time * sealed) / (1.0 + dt / time)
-        s[S_WET] = seal if seal > NEGLIGIBLE else 0.0
+        s[at.S_WET] = seal if seal > NEGLIGIBLE else 0.0
     return liquid, bubbles
 
 
 @register_jitable
 def pump_step(s: Vector, p: Vector, u: Vector, dt: float) -> None:
     """Advance the suction line and net oil pressure by dt (s)."""
-    sweep = p[P_PUMP_SWEEP] * s[S_SPEED] * u[U_PUMP_DRIVE]
-    if u[U_ROTATION] < 0.0:
+    sweep = p[at.P_PUMP_SWEEP] * s[at.S_SPEED] * u[at.U_PUMP_DRIVE]
+    if u[at.U_ROTATION] < 0.0:
         sweep = 0.0  # the pump's inlet and outlet change places
     liquid, bubbles = liquid_drawn(s, p, u, sweep, dt)
-    viscosity = s[S_VISCOSITY]
-    main = (p[P_MAIN_LEAK] + p[P_SLIP] * (1.0 + u[U_PUMP_WEAR])) / viscosity + u[U_RELIEF_STUCK] * p[P_STUCK_SLOPE]
+    viscosity = s[at.S_VISCOSITY]
+    main = (p[at.P_MAIN_LEAK] + p[at.P_SLIP] * (1.0 + u[at.U_PUMP_WEAR])) / viscosity + u[at.U_RELIEF_STUCK] * p[
+        at.P_STUCK_SLOPE
+    ]
     target = balance_pressure_pa(
-        liquid, main, p[P_PIN_LEAK] / viscosity, s[S_FLOOR_PA], p[P_RELIEF_SLOPE], p[P_RELIEF_PA]
+        liquid, main, p[at.P_PIN_LEAK] / viscosity, s[at.S_FLOOR_PA], p[at.P_RELIEF_SLOPE], p[at.P_RELIEF_PA]
     )
-    lag = PRESSURE_LAG_S * (1.0 + THICK_OIL_LAG * viscosity / REFERENCE_VISCOSITY_PA_S)
-    lag = lag + FOAM_LAG_S * (1.0 - liquid_share(bubbles))
-    s[S_NET_PA] = (s[S_NET_PA] + dt / lag * target) / (1.0 + dt / lag)
+    lag = c.PRESSURE_LAG_S * (1.0 + c.THICK_OIL_LAG * viscosity / c.REFERENCE_VISCOSITY_PA_S)
+    lag = lag + c.FOAM_LAG_S * (1.0 - liquid_share(bubbles))
+    s[at.S_NET_PA] = (s[at.S_NET_PA] + dt / lag * target) / (1.0 + dt / lag)
