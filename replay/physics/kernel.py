@@ -127,7 +127,8 @@ def record(
 def _digest_of_sources() -> int:
     """Return a number that changes with any source file of the package."""
     digest = hashlib.sha256()
-    for path in sorted(Path(__file__).parent.glob("*.py")):
+    folder = Path(__file__).parent
+    for path in sorted((*folder.glob("*.py"), *folder.glob("*.json"))):
         digest.update(path.read_bytes())
     return int.from_bytes(digest.digest()[:6], "big")
 

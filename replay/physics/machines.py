@@ -6,7 +6,7 @@ shares that turn them into coefficients are in `constants`.
 
 from dataclasses import dataclass
 
-from replay.physics.fluid_tables import PROPERTIES
+from replay.physics.tables import PROPERTIES
 
 FOAMING_FROM = 0.1
 DISPERSED = 0.52  # published: where dispersed bubbles run together (Taitel, Barnea and Dukler 1980; from memory)

@@ -9,13 +9,13 @@ from replay.physics import constants as c
 from replay.physics import layout as at
 from replay.physics.arithmetic import power
 from replay.physics.crankshaft import floor_pressure_pa, mean_effective_pressure_pa
-from replay.physics.fluid_tables import LOG_PRESSURE_PER_FRACTION
 from replay.physics.gas import volumetric_efficiency
 from replay.physics.journal import least_sommerfeld
 from replay.physics.kernel import compiled_advance
 from replay.physics.machines import Machine, Oil, Refrigerant
 from replay.physics.schedule import Schedule
 from replay.physics.sump import henry_pressure_pa
+from replay.physics.tables import LOG_PRESSURE_PER_FRACTION
 from replay.physics.viscosity import ZERO_CELSIUS_K, walther_constants
 
 STEP_S = 0.1

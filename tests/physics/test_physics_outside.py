@@ -9,14 +9,13 @@ from scipy import constants as codata
 from replay.physics import MACHINES, OILS, REFRIGERANTS, Channel
 from replay.physics.constants import GAS_CONSTANT_J_KMOL_K, GAS_TEMPERATURE_K
 from replay.physics.crankshaft import floor_pressure_pa, mean_effective_pressure_pa
-from replay.physics.fluid_tables import LOG_SATURATION, TEMPERATURES_K
 from replay.physics.gas import limiting_vacuum_pa
 from replay.physics.journal import ECCENTRICITIES, least_sommerfeld, solve_film, sommerfeld_number
-from replay.physics.journal_table import SOMMERFELD
 from replay.physics.model import equilibrium_fraction, solubility_table
 from replay.physics.pump import balance_pressure_pa, liquid_share
 from replay.physics.solubility import PUBLISHED, PureRefrigerant, activity, equilibrium_pressure_pa, mole_fraction
 from replay.physics.sump import henry_pressure_pa
+from replay.physics.tables import LOG_SATURATION, SOMMERFELD, TEMPERATURES_K
 from replay.physics.viscosity import d341_from_z, d341_z, oil_viscosity_mm2_s, walther_constants
 from tests.support.physics_scenarios import run, schedule
 
