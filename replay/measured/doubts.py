@@ -157,7 +157,8 @@ class Net:
     def see(self, oil: NDArray[np.int64], crankcase: NDArray[np.int64], running: NDArray[np.int8]) -> None:
         """Look at rows with both pressures."""
         net = oil - crankcase
-        if running.all() and net.min() >= -NEAR_PA and net.max() < -NO_READING // 2:
+        # With oil pressure in every row, a missing crankcase pressure shows as a net one that no machine has.
+        if running.all() and oil.min() > NO_READING and net.min() >= -NEAR_PA and net.max() < -NO_READING // 2:
             self.running += len(net)
             return
         both = (oil != NO_READING) & (crankcase != NO_READING)
