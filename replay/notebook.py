@@ -6,6 +6,7 @@ one runs, or by `%load_ext replay.notebook`.
 
 from collections import Counter
 from collections.abc import Callable
+from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
 WIDTH, HEIGHT = 700.0, 250.0
 LEFT, RIGHT = 60.0, 690.0
 PANELS = ((8.0, 110.0), (122.0, 208.0))
-EVENTS = 3  # of each machine of a triage
 LONG_STEPS = 5  # a step in time so many times the usual one is a gap
 
 
@@ -117,18 +117,10 @@ def library_html(library: "Library") -> str:
 
 def report_text(result: Any) -> str:
     """Return the report on a result as the command prints it."""
-    from replay.display import comparison, course, guarantee, terminal, triage, tuning
+    from replay.display.terminal import plain
 
-    views: dict[str, Callable[[Any], Any]] = {
-        "Comparison": lambda it: comparison.comparison_view(it, "A", "B"),
-        "Explanation": lambda it: course.explain_view(it.trace, it.replay, it.settings, it.entry, it.verdict),
-        "ClosedLoop": lambda it: course.closed_loop_view(it.as_json()),
-        "Guarantee": guarantee.guarantee_view,
-        "Triage": lambda it: triage.triage_view(it, EVENTS),
-        "Tuned": lambda it: tuning.tuning_view(it.tuning, "the folder that write_tuning writes"),
-        "Moved": lambda it: tuning.tolerances_view(it.robust, it.drawn),
-    }
-    return terminal.plain(views[type(result).__name__](result))
+    room, _, name = REPORTS[type(result).__module__, type(result).__name__].partition(".")
+    return plain(getattr(import_module(f"replay.display.{room}"), name)(result))
 
 
 def report_html(result: Any) -> str:
@@ -136,6 +128,16 @@ def report_html(result: Any) -> str:
     return Markup("<pre>{}</pre>").format(report_text(result))
 
 
+# Results that show as the report of their command: where the type stands, its name, and what of `display` tells it.
+REPORTS = {
+    ("replay.score.comparison", "Comparison"): "comparison.comparison_view",
+    ("replay.score.explaining", "Explanation"): "course.explain_view",
+    ("replay.synth.closed_loop", "ClosedLoop"): "course.closed_loop_view",
+    ("replay.settings.guarantee", "Guarantee"): "guarantee.guarantee_view",
+    ("replay.triage.report", "Triage"): "triage.triage_view",
+    ("replay.tuning.run", "Tuned"): "tuning.tuning_view",
+    ("replay.tuning.run", "Moved"): "tuning.tolerances_view",
+}
 HTML, SVG, TEXT = "text/html", "image/svg+xml", "text/plain"
 # Where a type stands, its name, and what shows it in which form.
 SHOWN: tuple[tuple[str, str, str, Callable[[Any], str]], ...] = (
@@ -146,19 +148,7 @@ SHOWN: tuple[tuple[str, str, str, Callable[[Any], str]], ...] = (
     ("replay.score.scoring", "Score", HTML, score_html),
     ("replay.score.scoring", "Score", SVG, score_svg),
     ("replay.drawing.picture", "Picture", SVG, picture_svg),
-    *(
-        (module, name, form, show)
-        for module, name in (
-            ("replay.score.comparison", "Comparison"),
-            ("replay.score.explaining", "Explanation"),
-            ("replay.synth.closed_loop", "ClosedLoop"),
-            ("replay.settings.guarantee", "Guarantee"),
-            ("replay.triage.report", "Triage"),
-            ("replay.tuning.run", "Tuned"),
-            ("replay.tuning.run", "Moved"),
-        )
-        for form, show in ((HTML, report_html), (TEXT, report_text))
-    ),
+    *((*kind, form, show) for kind in REPORTS for form, show in ((HTML, report_html), (TEXT, report_text))),
 )
 
 

@@ -1,23 +1,22 @@
-"""The command `compare`: two scores side by side. Attached by `cli`."""
+"""The command `compare`: two scores side by side."""
 
 from pathlib import Path
 from typing import Any
 
 import click
 
-from replay.cli.options import JSON, check_output, give_report
-from replay.cli.refusing import refusing
+from replay.cli.group import main
+from replay.cli.options import JSON, PATH, check_output, give_report
 from replay.cli.working import working
 
 
-@click.command(short_help="Compare two scores, A and B.")
-@click.argument("first", metavar="A", type=click.Path(path_type=Path))
-@click.argument("second", metavar="B", type=click.Path(path_type=Path))
-@click.option("--library", type=click.Path(path_type=Path), metavar="LIBRARY", help="To score settings files on.")
+@main.command(short_help="Compare two scores, A and B.")
+@click.argument("first", metavar="A", type=PATH)
+@click.argument("second", metavar="B", type=PATH)
+@click.option("--library", type=PATH, metavar="LIBRARY", help="To score settings files on.")
 @JSON
 @working
-@refusing
-def compare(first: Path, second: Path, library: Path | None, json_file: Path | None, work: dict[str, Any]) -> None:
+def compare(first: Path, second: Path, json_file: Path | None, **options: Any) -> None:
     """Compare two scores A and B: JSON reports of `score`, or settings files and --library.
 
     Exit status 1 when B is worse: it misses a trace that A does not miss, has
@@ -28,10 +27,7 @@ def compare(first: Path, second: Path, library: Path | None, json_file: Path | N
     from replay.score.comparison import compare_scores
 
     check_output(json_file)
-    result = compare_scores(first, second, library, **work)
+    result = compare_scores(first, second, **options)
     give_report(json_file, result.as_json(), lambda: comparison_view(result, str(first), str(second)))
     if result.worse:
         raise SystemExit(1)
-
-
-COMMANDS: tuple[Any, ...] = (compare,)

@@ -1,16 +1,15 @@
-"""The command `demo`: the demo library to try everything on. Attached by `cli`."""
+"""The command `demo`: the demo library to try everything on."""
 
 from pathlib import Path
-from typing import Any
 
 import click
 
-from replay.cli.refusing import refusing
+from replay.cli.group import main
+from replay.cli.options import PATH
 
 
-@click.command()
-@click.argument("folder", metavar="OUT", type=click.Path(path_type=Path))
-@refusing
+@main.command()
+@click.argument("folder", metavar="OUT", type=PATH)
 def demo(folder: Path) -> None:
     """Write the demo library into OUT, to try the commands on.
 
@@ -20,6 +19,3 @@ def demo(folder: Path) -> None:
 
     write_demo(folder)
     click.echo(f"{folder}: the demo library; `lubetrip score {folder}` judges its settings")
-
-
-COMMANDS: tuple[Any, ...] = (demo,)

@@ -1,20 +1,19 @@
-"""Commands for the firmware team: `vectors`, `conform` and `export`. Attached by `cli`."""
+"""Commands for the firmware team: `vectors`, `conform` and `export`."""
 
 import datetime as dt
 import json
 import sys
 from pathlib import Path
-from typing import Any
 
 import click
 
-from replay.cli.refusing import refusing
+from replay.cli.group import main
+from replay.cli.options import PATH, give_text
 from replay.ground.files import check_writable, write_text
 
 
-@click.command()
-@click.argument("out", metavar="OUT", type=click.Path(path_type=Path))
-@refusing
+@main.command()
+@click.argument("out", metavar="OUT", type=PATH)
 def vectors(out: Path) -> None:
     """Write the conformance vectors into the folder OUT.
 
@@ -34,13 +33,13 @@ def vectors(out: Path) -> None:
     click.echo(f"covered: {len(items & covered(made))} of {len(items)} rows, near misses, bits, limits and events")
 
 
-@click.command(short_help="Drive a port through the vectors and compare every word.")
+@main.command(short_help="Drive a port through the vectors and compare every word.")
 @click.option("--port", "command", metavar="COMMAND", help="Program that speaks the line protocol.")
 @click.option("--serial", "device", metavar="DEVICE", help="Board on a serial line that speaks it.")
 @click.option(
     "--vectors",
     "vector_file",
-    type=click.Path(path_type=Path),
+    type=PATH,
     metavar="FILE",
     help="Vectors in plain form, as `lubetrip vectors` writes them; without it, those of the logic installed here, "
     "which take some ten seconds to make.",
@@ -48,11 +47,10 @@ def vectors(out: Path) -> None:
 @click.option(
     "--record",
     "record_file",
-    type=click.Path(path_type=Path),
+    type=PATH,
     metavar="FILE",
     help="Where the record goes; without it, conform-DATE.json in this folder.",
 )
-@refusing
 def conform(command: str | None, device: str | None, vector_file: Path | None, record_file: Path | None) -> None:
     """Drive a port through the vectors and compare every word of state and outputs.
 
@@ -88,22 +86,13 @@ def _say_that_it_takes_long() -> None:
         click.echo("making the vectors of the logic installed here, some ten seconds", err=True)
 
 
-@click.command()
-@click.argument("settings_file", metavar="SETTINGS", type=click.Path(path_type=Path))
+@main.command()
+@click.argument("settings_file", metavar="SETTINGS", type=PATH)
 @click.option("--to", "form", type=click.Choice(["c", "micropython"]), required=True, help="Language of the table.")
-@click.option("--out", type=click.Path(path_type=Path), metavar="FILE", help="File to write instead of printing.")
-@refusing
+@click.option("--out", type=PATH, metavar="FILE", help="File to write instead of printing.")
 def export(settings_file: Path, form: str, out: Path | None) -> None:
     """Export checked SETTINGS as a constant table with its digest."""
     from replay.port.export import export_settings
     from replay.settings import read_settings
 
-    text = export_settings(read_settings(settings_file), form)
-    if out is None:
-        click.echo(text, nl=False)
-    else:
-        write_text(out, text)
-        click.echo(str(out))
-
-
-COMMANDS: tuple[Any, ...] = (vectors, conform, export)
+    give_text(out, export_settings(read_settings(settings_file), form))

@@ -1,19 +1,16 @@
-"""The command `floor`: the floor pressure of a crankshaft drilling. Attached by `cli`."""
-
-from typing import Any
+"""The command `floor`: the floor pressure of a crankshaft drilling."""
 
 import click
 
-from replay.cli.refusing import refusing
+from replay.cli.group import main
 from replay.ground.refusal import refusal
 
 
-@click.command()
+@main.command()
 @click.option("--outer-radius", required=True, metavar="LENGTH", help='Largest radius oil has to reach: "55 mm".')
 @click.option("--inner-radius", default="0 mm", show_default=True, metavar="LENGTH", help="Radius of entry.")
 @click.option("--speed", required=True, metavar="SPEED", help='Shaft speed: "1450 rpm".')
 @click.option("--density", default="900 kg/m^3", show_default=True, metavar="DENSITY", help="Of the oil.")
-@refusing
 def floor(outer_radius: str, inner_radius: str, speed: str, density: str) -> None:
     """Print the floor pressure of a crankshaft drilling.
 
@@ -43,6 +40,3 @@ def _quantity(option: str, text: str, unit: str, example: str) -> float:
         return quantity(text, unit, example)
     except UnitError as error:
         raise refusal("floor", option, str(error), f"text such as {example}", text) from None
-
-
-COMMANDS: tuple[Any, ...] = (floor,)

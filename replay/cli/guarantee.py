@@ -1,18 +1,16 @@
-"""The command `guarantee`. Attached by `cli`."""
+"""The command `guarantee`."""
 
 from pathlib import Path
-from typing import Any
 
 import click
 
-from replay.cli.options import JSON, check_output, give_report
-from replay.cli.refusing import refusing
+from replay.cli.group import main
+from replay.cli.options import JSON, PATH, check_output, give_report
 
 
-@click.command(short_help="Print what the logic guarantees with these SETTINGS.")
-@click.argument("settings_file", metavar="SETTINGS", type=click.Path(path_type=Path))
+@main.command(short_help="Print what the logic guarantees with these SETTINGS.")
+@click.argument("settings_file", metavar="SETTINGS", type=PATH)
 @JSON
-@refusing
 def guarantee(settings_file: Path, json_file: Path | None) -> None:
     """Print what the logic guarantees with these very SETTINGS, with the method beside each line.
 
@@ -27,6 +25,3 @@ def guarantee(settings_file: Path, json_file: Path | None) -> None:
     check_output(json_file)
     report = guaranteed(read_settings(settings_file))
     give_report(json_file, report.as_json(), lambda: guarantee_view(report))
-
-
-COMMANDS: tuple[Any, ...] = (guarantee,)

@@ -1,31 +1,29 @@
-"""The command `import`: measured traces from loggers' files into a library. Attached by `cli`."""
+"""The command `import`: measured traces from loggers' files into a library."""
 
 from pathlib import Path
-from typing import Any
 
 import click
 
-from replay.cli.options import JSON, check_output, give_report
-from replay.cli.progress import Progress
-from replay.cli.refusing import refusing
+from replay.cli.group import main
+from replay.cli.options import JSON, PATH, check_output, give_report, give_text
+from replay.cli.working import Progress
 from replay.ground.refusal import refusal
 
 
-@click.command("import", short_help="Import loggers' FILEs into a library.")
-@click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option("--to", "library", type=click.Path(path_type=Path), metavar="LIBRARY", help="Library, made if need be.")
+@main.command("import", short_help="Import loggers' FILEs into a library.")
+@click.argument("files", metavar="FILE...", nargs=-1, required=True, type=PATH)
+@click.option("--to", "library", type=PATH, metavar="LIBRARY", help="Library, made if need be.")
 @click.option(
     "--profile",
     "profile",
-    type=click.Path(path_type=Path),
+    type=PATH,
     metavar="FILE",
     help="What the columns are; without it, the library's own profile for the file's header.",
 )
 @click.option("--repair", is_flag=True, help="Leave out rows that are broken or out of order, and name them.")
 @click.option("--guess", is_flag=True, help="Draft a profile for one FILE instead of importing it.")
-@click.option("--out", type=click.Path(path_type=Path), metavar="FILE", help="Where the draft of --guess goes.")
+@click.option("--out", type=PATH, metavar="FILE", help="Where the draft of --guess goes.")
 @JSON
-@refusing
 def import_files(
     files: tuple[Path, ...],
     library: Path | None,
@@ -64,19 +62,9 @@ def import_files(
 
 
 def _guess(files: tuple[Path, ...], out: Path | None) -> None:
-    from replay.ground.files import check_writable, write_text
     from replay.measured.guess import draft_profile
 
     if len(files) != 1:
         raise refusal("import", "--guess", f"{len(files)} files", "one FILE")
-    if out is not None:
-        check_writable(out)
-    text = draft_profile(files[0])
-    if out is None:
-        click.echo(text, nl=False)
-    else:
-        write_text(out, text)
-        click.echo(str(out))
-
-
-COMMANDS: tuple[Any, ...] = (import_files,)
+    check_output(out)
+    give_text(out, draft_profile(files[0]))

@@ -1,19 +1,20 @@
-"""The command `label`. Attached by `cli`."""
+"""The command `label`."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from replay.cli.refusing import refusing
+from replay.cli.group import main
+from replay.cli.options import PATH
 from replay.ground.refusal import refusal, visible
 
 if TYPE_CHECKING:
     from replay.library import MustTrip
 
 
-@click.command(short_help="Give a trace of LIBRARY another label.")
-@click.argument("folder", metavar="LIBRARY", type=click.Path(path_type=Path))
+@main.command(short_help="Give a trace of LIBRARY another label.")
+@click.argument("folder", metavar="LIBRARY", type=PATH)
 @click.argument("identity", metavar="ID")
 @click.option(
     "--must-trip",
@@ -26,7 +27,6 @@ if TYPE_CHECKING:
 @click.option("--undecided", is_flag=True, help="Not known: counted apart, judged neither way.")
 @click.option("--note", "why", metavar="TEXT", help="Why: how the label is known.")
 @click.option("--by", "who", metavar="WHO", help="Who says so; without it, the name you are logged in by.")
-@refusing
 def label(
     folder: Path,
     identity: str,
@@ -77,6 +77,3 @@ def _seconds(text: str) -> float:
         return duration_ms(text) / 1000
     except UnitError as error:
         raise refusal("label", "--must-trip", str(error), 'seconds, or text such as "5 min"', text) from None
-
-
-COMMANDS: tuple[Any, ...] = (label,)

@@ -8,12 +8,10 @@ from typing import Any
 
 import click
 
-LIBRARY = click.argument("library", metavar="LIBRARY", type=click.Path(path_type=Path))
+PATH = click.Path(path_type=Path)
+LIBRARY = click.argument("library", metavar="LIBRARY", type=PATH)
 SETTINGS = click.option(
-    "--settings",
-    type=click.Path(path_type=Path),
-    metavar="FILE",
-    help="Settings file; without it, the one named in library.toml.",
+    "--settings", type=PATH, metavar="FILE", help="Settings file; without it, the one named in library.toml."
 )
 JSON = click.option(
     "--json",
@@ -24,24 +22,35 @@ JSON = click.option(
 )
 
 
-def check_output(path: Path | None) -> None:
-    """Refuse a report file that cannot be written before any work is done; - is standard output."""
-    if path is not None and str(path) != "-":
-        from replay.ground.files import check_writable
+def check_output(*paths: Path | None) -> None:
+    """Refuse report files that cannot be written before any work is done; - is standard output."""
+    from replay.ground.files import check_writable
 
-        check_writable(path)
+    for path in paths:
+        if path is not None and str(path) != "-":
+            check_writable(path)
 
 
 def give_report(json_file: Path | None, content: dict[str, Any], view: Callable[[], Any]) -> None:
     """Give a report as JSON where asked for, and show its view."""
     from replay.display.terminal import console
+    from replay.ground.files import write_text
 
     text = json.dumps(content, indent=1) + "\n"
     if json_file is not None and str(json_file) == "-":
         sys.stdout.write(text)
         return
     if json_file is not None:
-        from replay.ground.files import write_text
-
         write_text(json_file, text)
     console().print(view())
+
+
+def give_text(out: Path | None, text: str) -> None:
+    """Write a text into a file and name it, or show the text."""
+    from replay.ground.files import write_text
+
+    if out is None:
+        click.echo(text, nl=False)
+    else:
+        write_text(out, text)
+        click.echo(str(out))

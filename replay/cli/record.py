@@ -1,25 +1,22 @@
-"""The commands on evidence records. Attached by `cli`."""
+"""The commands on evidence records."""
 
 from pathlib import Path
-from typing import Any
 
 import click
 
-from replay.cli.refusing import refusing
+from replay.cli.group import main
+from replay.cli.options import PATH
 from replay.ground.refusal import visible
 
 
-@click.group()
+@main.group()
 def record() -> None:
     """Work with evidence records, which `score --record DIR` writes."""
 
 
 @record.command("check")
-@click.argument("folder", metavar="DIR", type=click.Path(path_type=Path))
-@click.option(
-    "--library", "library_folder", type=click.Path(path_type=Path), metavar="LIBRARY", help="Where its traces are now."
-)
-@refusing
+@click.argument("folder", metavar="DIR", type=PATH)
+@click.option("--library", "library_folder", type=PATH, metavar="LIBRARY", help="Where its traces are now.")
 def record_check(folder: Path, library_folder: Path | None) -> None:
     """Recompute the record in DIR and say whether it still holds, byte for byte.
 
@@ -35,6 +32,3 @@ def record_check(folder: Path, library_folder: Path | None) -> None:
     click.echo(f"{folder}: " + ("the record holds, byte for byte" if found.holds else "the record does NOT hold"))
     if not found.holds:
         raise SystemExit(1)
-
-
-COMMANDS: tuple[Any, ...] = (record,)

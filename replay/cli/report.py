@@ -1,28 +1,24 @@
-"""The command `report`: a scored library as one page. Attached by `cli`."""
+"""The command `report`: a scored library as one page."""
 
 from pathlib import Path
 from typing import Any
 
 import click
 
-from replay.cli.options import LIBRARY, SETTINGS
-from replay.cli.refusing import refusing
+from replay.cli.group import main
+from replay.cli.options import LIBRARY, PATH, SETTINGS
 from replay.cli.working import working
 
 
-@click.command(short_help="Score LIBRARY and write the report as one HTML file.")
+@main.command(short_help="Score LIBRARY and write the report as one HTML file.")
 @LIBRARY
-@click.option("-o", "--out", type=click.Path(path_type=Path), required=True, metavar="FILE", help="FILE.html.")
+@click.option("-o", "--out", type=PATH, required=True, metavar="FILE", help="FILE.html.")
 @SETTINGS
 @click.option(
-    "--tuning",
-    type=click.Path(path_type=Path),
-    metavar="DIR",
-    help="Take in the plots and findings that `lubetrip tune` wrote into DIR.",
+    "--tuning", type=PATH, metavar="DIR", help="Take in the plots and findings that `lubetrip tune` wrote into DIR."
 )
 @working
-@refusing
-def report(library: Path, out: Path, settings: Path | None, tuning: Path | None, work: dict[str, Any]) -> None:
+def report(library: Path, out: Path, **options: Any) -> None:
     """Score LIBRARY and write the report as one HTML file that needs no network.
 
     Verdict first, then the evidence, the worst traces, settings and logic. Exit
@@ -30,8 +26,5 @@ def report(library: Path, out: Path, settings: Path | None, tuning: Path | None,
     """
     from replay.report.write import write_report
 
-    result = write_report(out, library, settings, tuning=tuning, **work)
+    result = write_report(out, library, **options)
     click.echo(f"{out}: acceptance {result.verdict}")
-
-
-COMMANDS: tuple[Any, ...] = (report,)

@@ -1,17 +1,17 @@
-"""The command `score`: the verdict on a library. Attached by `cli`."""
+"""The command `score`: the verdict on a library."""
 
 from pathlib import Path
 from typing import Any
 
 import click
 
-from replay.cli.options import JSON, LIBRARY, SETTINGS, check_output, give_report
-from replay.cli.refusing import refusing
+from replay.cli.group import main
+from replay.cli.options import JSON, LIBRARY, PATH, SETTINGS, check_output, give_report
 from replay.cli.working import working
 from replay.ground.files import check_free_folder, write_text
 
 
-@click.command()
+@main.command()
 @LIBRARY
 @SETTINGS
 @JSON
@@ -20,34 +20,19 @@ from replay.ground.files import check_free_folder, write_text
     type=click.Choice(["portable", "compiled", "c"]),
     help="What replays: the interpreted logic, the same compiled, or the C port. Without it, what is done soonest.",
 )
+@click.option("--junit", "junit_file", type=PATH, metavar="FILE", help="Write JUnit XML too: a case a trace.")
 @click.option(
-    "--junit",
-    "junit_file",
-    type=click.Path(path_type=Path),
-    metavar="FILE",
-    help="Write JUnit XML too: a case a trace.",
+    "--plots", "plots_folder", type=PATH, metavar="DIR", help="Draw each missed, early and nuisance trace into DIR."
 )
-@click.option(
-    "--plots",
-    "plots_folder",
-    type=click.Path(path_type=Path),
-    metavar="DIR",
-    help="Draw each missed, early and nuisance trace into DIR.",
-)
-@click.option(
-    "--record", "record_folder", type=click.Path(path_type=Path), metavar="DIR", help="Keep an evidence record in DIR."
-)
+@click.option("--record", "record_folder", type=PATH, metavar="DIR", help="Keep an evidence record in DIR.")
 @working
-@refusing
 def score(
     library: Path,
-    settings: Path | None,
     json_file: Path | None,
-    engine: str | None,
     junit_file: Path | None,
     plots_folder: Path | None,
     record_folder: Path | None,
-    work: dict[str, Any],
+    **options: Any,
 ) -> None:
     """Score all traces of LIBRARY (a folder with library.toml).
 
@@ -58,12 +43,11 @@ def score(
     from replay.library import read_library
     from replay.score import score_library
 
-    check_output(json_file)
-    check_output(junit_file)
+    check_output(json_file, junit_file)
     if record_folder is not None:
         check_free_folder(record_folder)
     traces = read_library(library)
-    result = score_library(traces, settings, engine=engine, **work)
+    result = score_library(traces, **options)
     plots = {}
     if plots_folder is not None:
         from replay.drawing.plot import save_plots
@@ -80,6 +64,3 @@ def score(
     give_report(json_file, result.as_json(), lambda: score_view(result))
     if not result.met:
         raise SystemExit(1 if result.failures else 3)
-
-
-COMMANDS: tuple[Any, ...] = (score,)

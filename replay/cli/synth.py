@@ -1,18 +1,18 @@
-"""The command `synth`: traces made by physics. Attached by `cli`."""
+"""The command `synth`: traces made by physics."""
 
 from pathlib import Path
 from typing import Any
 
 import click
 
-from replay.cli.options import JSON, SETTINGS, check_output, give_report
-from replay.cli.refusing import refusing
+from replay.cli.group import main
+from replay.cli.options import JSON, PATH, SETTINGS, check_output, give_report
 from replay.cli.working import working
 from replay.ground.refusal import refusal
 
 
-@click.command(short_help="Synthesise traces by physics, as a library.")
-@click.argument("folder", metavar="[OUT]", required=False, type=click.Path(path_type=Path))
+@main.command(short_help="Synthesise traces by physics, as a library.")
+@click.argument("folder", metavar="[OUT]", required=False, type=PATH)
 @click.option("--families", default="all", show_default=True, metavar="NAME,...", help="Families of traces, in turn.")
 @click.option("--count", required=True, type=int, metavar="N", help="Number of traces.")
 @click.option("--seed", required=True, type=int, metavar="S", help="Same recipe and seed, same bytes.")
@@ -24,19 +24,8 @@ from replay.ground.refusal import refusal
 @SETTINGS
 @JSON
 @working
-@refusing
 def synth(
-    folder: Path | None,
-    families: str,
-    count: int,
-    seed: int,
-    hours: float | None,
-    form: str,
-    settings: Path | None,
-    json_file: Path | None,
-    work: dict[str, Any],
-    *,
-    closed_loop: bool,
+    folder: Path | None, settings: Path | None, json_file: Path | None, *, closed_loop: bool, **options: Any
 ) -> None:
     """Synthesise traces by physics and write them as a library into OUT.
 
@@ -47,22 +36,19 @@ def synth(
     """
     from replay.synth import recipe, run_closed_loop, synthesise
 
-    wanted = recipe(families, count, seed, hours, form)
+    wanted = recipe(*(options.pop(name) for name in ("families", "count", "seed", "hours", "form")))
     if closed_loop:
         from replay.display.course import closed_loop_view
 
         if folder is not None:
             raise refusal("synth", "OUT", "--closed-loop writes no library", "--json FILE for its report", str(folder))
         check_output(json_file)
-        report = run_closed_loop(wanted, settings, **work).as_json()
-        give_report(json_file, report, lambda: closed_loop_view(report))
+        obeyed = run_closed_loop(wanted, settings, **options)
+        give_report(json_file, obeyed.as_json(), lambda: closed_loop_view(obeyed))
         return
     if folder is None:
         raise refusal("synth", "OUT", "no folder to write the library into", "a new or empty folder")
     if settings is not None or json_file is not None:
         raise refusal("synth", "", "--settings and --json go with --closed-loop", "one or the other")
-    made = synthesise(folder, wanted, **work)
+    made = synthesise(folder, wanted, **options)
     click.echo(f"{folder}: {wanted.count} traces" if made else f"{folder}: this very library is already there")
-
-
-COMMANDS: tuple[Any, ...] = (synth,)

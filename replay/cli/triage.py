@@ -1,21 +1,21 @@
-"""The command `triage`. Attached by `cli`."""
+"""The command `triage`."""
 
 from pathlib import Path
 from typing import Any
 
 import click
 
-from replay.cli.options import JSON, check_output, give_report
-from replay.cli.refusing import refusing
+from replay.cli.group import main
+from replay.cli.options import JSON, PATH, check_output, give_report
 from replay.cli.working import working
 from replay.ground.files import write_text
 
 
-@click.command()
-@click.argument("paths", metavar="PATH...", nargs=-1, required=True, type=click.Path(path_type=Path))
+@main.command()
+@click.argument("paths", metavar="PATH...", nargs=-1, required=True, type=PATH)
 @click.option(
     "--settings",
-    type=click.Path(path_type=Path),
+    type=PATH,
     metavar="FILE",
     help="Settings file; without it, the one that the library among the paths names.",
 )
@@ -32,18 +32,10 @@ from replay.ground.files import write_text
     help="Events shown of each machine, the gravest first.",
 )
 @JSON
-@click.option("--csv", "csv_file", type=click.Path(path_type=Path), metavar="FILE", help="Write the events as CSV too.")
+@click.option("--csv", "csv_file", type=PATH, metavar="FILE", help="Write the events as CSV too.")
 @working
-@refusing
 def triage(
-    paths: tuple[Path, ...],
-    settings: Path | None,
-    most_events: int,
-    json_file: Path | None,
-    csv_file: Path | None,
-    work: dict[str, Any],
-    *,
-    by_folder: bool,
+    paths: tuple[Path, ...], most_events: int, json_file: Path | None, csv_file: Path | None, **options: Any
 ) -> None:
     """Say from unlabelled logs which machine to open first, and why.
 
@@ -56,12 +48,8 @@ def triage(
     from replay.display.triage import triage_view
     from replay.triage.report import triage_logs
 
-    check_output(json_file)
-    check_output(csv_file)
-    report = triage_logs(paths, settings, by_folder=by_folder, **work)
+    check_output(json_file, csv_file)
+    report = triage_logs(paths, **options)
     if csv_file is not None:
         write_text(csv_file, report.as_csv())
     give_report(json_file, report.as_json(), lambda: triage_view(report, most_events))
-
-
-COMMANDS: tuple[Any, ...] = (triage,)

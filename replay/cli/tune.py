@@ -1,21 +1,18 @@
-"""The commands `tune` and `tolerances`. Attached by `cli`."""
+"""The commands `tune` and `tolerances`."""
 
 from pathlib import Path
 from typing import Any
 
 import click
 
-from replay.cli.options import JSON, LIBRARY, SETTINGS, check_output, give_report
-from replay.cli.refusing import refusing
+from replay.cli.group import main
+from replay.cli.options import JSON, LIBRARY, PATH, SETTINGS, check_output, give_report
 from replay.cli.working import working
 from replay.ground.files import check_free_folder
 from replay.ground.refusal import refusal
 
 STATED = click.option(
-    "--tolerances",
-    type=click.Path(path_type=Path),
-    metavar="FILE",
-    help="Tolerances of the sensors, a TOML file; usual ones without it.",
+    "--tolerances", type=PATH, metavar="FILE", help="Tolerances of the sensors, a TOML file; usual ones without it."
 )
 DRAWN = click.option(
     "--draws", type=click.IntRange(1, 100000), default=200, show_default=True, metavar="N", help="Of the Monte Carlo."
@@ -25,7 +22,7 @@ SEEDED = click.option(
 )
 
 
-@click.command(short_help="Judge many candidate settings over LIBRARY, exactly.")
+@main.command(short_help="Judge many candidate settings over LIBRARY, exactly.")
 @LIBRARY
 @SETTINGS
 @click.option(
@@ -35,9 +32,7 @@ SEEDED = click.option(
     metavar="KEY=VALUES",
     help="trip_delay=30s..240s/43, trips_to_lockout=2,3,4 or cut_in=cut_out+3psi; once for each key.",
 )
-@click.option(
-    "--out", type=click.Path(path_type=Path), required=True, metavar="DIR", help="New folder for the results."
-)
+@click.option("--out", type=PATH, required=True, metavar="DIR", help="New folder for the results.")
 @click.option(
     "--budget", type=click.IntRange(4, 1000000), metavar="N", help="Search: judge N candidates, not the grid."
 )
@@ -52,15 +47,7 @@ SEEDED = click.option(
 @STATED
 @DRAWN
 @working
-@refusing
-def tune(
-    library: Path,
-    settings: Path | None,
-    vary: tuple[str, ...],
-    out: Path,
-    work: dict[str, Any],
-    **options: Any,
-) -> None:
+def tune(library: Path, out: Path, **options: Any) -> None:
     """Judge many candidate settings over LIBRARY, exactly, and choose.
 
     Prints the Pareto set of missed-trip limit, nuisance limit and worst margin,
@@ -75,33 +62,26 @@ def tune(
     from replay.tuning.run import tune_settings
 
     check_free_folder(out)
-    found = tune_settings(library, vary, settings, **options, **work)
+    found = tune_settings(library, **options)
     write_tuning(out, found)
-    console().print(tuning_view(found.tuning, str(out)))
+    console().print(tuning_view(found, str(out)))
     if found.moved is not None:
         console().print()
-        console().print(tolerances_view(found.moved.robust, found.moved.drawn))
+        console().print(tolerances_view(found.moved))
 
 
-@click.command(short_help="Show how far sensors and settings may move.")
+@main.command(short_help="Show how far sensors and settings may move.")
 @LIBRARY
 @SETTINGS
 @STATED
 @DRAWN
 @SEEDED
 @click.option("--family", "families", multiple=True, metavar="NAME", help="Show this family alone too.")
-@click.option("--plot", type=click.Path(path_type=Path), metavar="FILE", help="Tornado plot: FILE.png, .svg or .pdf.")
+@click.option("--plot", type=PATH, metavar="FILE", help="Tornado plot: FILE.png, .svg or .pdf.")
 @JSON
 @working
-@refusing
 def tolerances(
-    library: Path,
-    settings: Path | None,
-    families: tuple[str, ...],
-    plot: Path | None,
-    json_file: Path | None,
-    work: dict[str, Any],
-    **options: Any,
+    library: Path, families: tuple[str, ...], plot: Path | None, json_file: Path | None, **options: Any
 ) -> None:
     """Show how far sensors and settings may move before LIBRARY is judged wrongly.
 
@@ -123,13 +103,10 @@ def tolerances(
     for name in families:
         if name not in known:
             raise refusal("tolerances", "--family", "no such family in this library", ", ".join(known), name)
-    moved = find_tolerances(traces, settings, **options, **work)
+    moved = find_tolerances(traces, **options)
     if plot is not None:
         from replay.drawing.plot_tuning import save_tornado
 
         about = moved.robust.settings
         save_tornado(plot, moved.robust, f"settings {Path(about.file).name}, digest {about.digest[:12]}")
-    give_report(json_file, moved.as_json(), lambda: tolerances_view(moved.robust, moved.drawn, families))
-
-
-COMMANDS: tuple[Any, ...] = (tune, tolerances)
+    give_report(json_file, moved.as_json(), lambda: tolerances_view(moved, families))

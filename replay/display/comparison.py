@@ -12,7 +12,7 @@ from replay.score.comparison import Comparison, Discordant
 Pairs = tuple[tuple[dict[str, Any], dict[str, Any]], ...]
 
 
-def comparison_view(result: Comparison, first: str, second: str) -> RenderableType:
+def comparison_view(result: Comparison, first: str = "A", second: str = "B") -> RenderableType:
     """Return what changed from A to B, what it means, and whether B is worse."""
     parts = [_changes(f"Changed; {result.same} others did not", result.changed)] if result.changed else []
     if result.undecided:

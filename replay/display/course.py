@@ -8,9 +8,9 @@ from replay.display.table import Table
 from replay.display.terminal import CAUTION, view
 from replay.engine import CAUSES, STATES, Replay
 from replay.ground.wording import NOTHING, kpa, tenths, words
-from replay.library import Entry, label_text
-from replay.score import Verdict
-from replay.settings import Settings
+from replay.library import label_text
+from replay.score.explaining import Explanation
+from replay.synth.closed_loop import ClosedLoop
 from replay.trace import Trace
 
 # Of the machines that obeyed: keys of the report and heads of the table.
@@ -27,14 +27,13 @@ COURSES = {
 }
 
 
-def explain_view(
-    trace: Trace, replay: Replay, settings: Settings, entry: Entry | None, verdict: Verdict | None
-) -> RenderableType:
+def explain_view(told: Explanation) -> RenderableType:
     """Return the report of `explain`: the label, the timeline, what came of it."""
-    head = f"{trace.name}: {len(trace)} rows; settings {settings.file}"
-    if entry is not None:
-        head += f"\nlabel: {label_text(entry)}; family {entry.family}"
-    outcome = f"; outcome {words(verdict.outcome)}" if verdict else ""
+    trace, replay = told.trace, told.replay
+    head = f"{trace.name}: {len(trace)} rows; settings {told.settings.file}"
+    if told.entry is not None:
+        head += f"\nlabel: {label_text(told.entry)}; family {told.entry.family}"
+    outcome = f"; outcome {words(told.verdict.outcome)}" if told.verdict else ""
     closing = [f"{len(replay.stops)} stop(s), {replay.run_ms / 3.6e6:.3f} run hours{outcome}"]
     if replay.late:
         closing += [f"{replay.late} late tick(s): rows more than max_gap after the row before are not trusted"]
@@ -59,8 +58,9 @@ def timeline_table(trace: Trace, replay: Replay, most: int | None = None) -> Tab
     return Table(f"Decisions over {trace.name}", heads, rows, texts=frozenset({1, 2, 3}))
 
 
-def closed_loop_view(report: dict[str, Any]) -> RenderableType:
+def closed_loop_view(obeyed: ClosedLoop) -> RenderableType:
     """Return the report of `synth --closed-loop`: what became of the machines, by family."""
+    report = obeyed.as_json()
     rows = [(name, *_counts(part)) for name, part in report["families"].items()]
     whole = report["totals"]
     lines = (
@@ -68,8 +68,8 @@ def closed_loop_view(report: dict[str, Any]) -> RenderableType:
         f"certain damage without it {whole['lost_unprotected']}, of these prevented {whole['damage_prevented']}",
         CAUTION,
     )
-    obeyed = Table("Machines that obeyed", ("family", *COURSES.values()), rows, ("all", *_counts(whole)))
-    return view(obeyed, "\n".join(lines))
+    heads = ("family", *COURSES.values())
+    return view(Table("Machines that obeyed", heads, rows, ("all", *_counts(whole))), "\n".join(lines))
 
 
 def _counts(part: dict[str, Any]) -> list[str]:

@@ -23,7 +23,7 @@ HOUR_S = 3600.0
 QUIET = 4  # the first advice that asks for nothing
 
 
-def triage_view(report: Triage, most_events: int) -> RenderableType:
+def triage_view(report: Triage, most_events: int = 3) -> RenderableType:
     """Return the report: machines, events of those to look at, how often, what the settings would have done."""
     shown = [(found, found.gravest.all()) for found in report.machines if most_events]
     events = [_events(found, some, most_events) for found, some in shown if some]

@@ -15,6 +15,7 @@ from replay.tuning.judge import RULE, Figures
 from replay.tuning.levers import Lever
 from replay.tuning.results import flat, front_json, given_words
 from replay.tuning.robustness import MISSED, NUISANCE, Bracket, Found, Robustness
+from replay.tuning.run import Moved, Tuned
 from replay.tuning.tolerance import MonteCarlo
 from replay.tuning.tune import Tuning
 
@@ -23,8 +24,9 @@ LIMITS = ("missed limit", "nuisance limit per 1000 h", "worst margin s")
 PARTS = {"tuning": "on the tuning part", "held_out": "held out", "whole": "on the whole library"}
 
 
-def tuning_view(tuning: Tuning, folder: str) -> RenderableType:
+def tuning_view(tuned: Tuned, folder: str = "the folder that write_tuning writes") -> RenderableType:
     """Return the report of `tune`: the Pareto set, and the chosen settings on what they were not chosen on."""
+    tuning = tuned.tuning
     parts = ("tuning", "held_out") if tuning.split.held_out else ("tuning",)
     pareto = pareto_table(front_json(tuning), parts)
     return view(_counts(tuning), pareto, _side_by_side(tuning), _closing(tuning, folder))
@@ -109,8 +111,9 @@ def _closing(tuning: Tuning, folder: str) -> str:
     return "\n".join(lines)
 
 
-def tolerances_view(robust: Robustness, drawn: MonteCarlo, names: tuple[str, ...] = ()) -> RenderableType:
+def tolerances_view(moved: Moved, names: tuple[str, ...] = ()) -> RenderableType:
     """Return the report of `tolerances`: how far each lever moves, and the Monte Carlo. names: families shown too."""
+    robust, drawn = moved.robust, moved.drawn
     tables = [_levers(robust, robust.found, "all families")]
     tables += [_levers(robust, robust.families.get(name, {}), name) for name in names]
     closing = "\n".join([*_stated(drawn), *_left_out(robust), CAUTION])

@@ -299,7 +299,9 @@ def test_the_table_fits_the_terminal(columns: str, library: Path) -> None:
 
 def on_a_terminal(*arguments: str) -> bytes:
     """Run `lubetrip`, which finds all work long, with a terminal as its standard error; return what it showed there."""
-    code = "import replay.cli.progress; replay.cli.progress.Progress.PATIENCE_S = 0.0; import replay.cli; replay.cli.main()"
+    code = (
+        "import replay.cli.working; replay.cli.working.Progress.PATIENCE_S = 0.0; import replay.cli; replay.cli.main()"
+    )
     leader, follower = pty.openpty()
     with subprocess.Popen(
         [sys.executable, "-c", code, *arguments], stdout=subprocess.DEVNULL, stderr=follower
