@@ -1,4 +1,4 @@
-"""The command `label`."""
+"""A library as such: `demo` writes one to try everything on, `label` changes what is known of a trace."""
 
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -11,6 +11,19 @@ from replay.ground.refusal import refusal, visible
 
 if TYPE_CHECKING:
     from replay.library import MustTrip
+
+
+@main.command()
+@click.argument("folder", metavar="OUT", type=PATH)
+def demo(folder: Path) -> None:
+    """Write the demo library into OUT, to try the commands on.
+
+    Its site, machines, traces and settings are invented: take no value of them over.
+    """
+    from replay.library.demo import write_demo
+
+    write_demo(folder)
+    click.echo(f"{folder}: the demo library; `lubetrip score {folder}` judges its settings")
 
 
 @main.command(short_help="Give a trace of LIBRARY another label.")
