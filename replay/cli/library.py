@@ -1,12 +1,13 @@
-"""A library as such: `demo` writes one to try everything on, `label` changes what is known of a trace."""
+"""Libraries: `demo` writes one to try everything on, `synth` one made by physics, `label` changes a label."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from replay.cli.group import main
-from replay.cli.options import PATH
+from replay.cli.options import JSON, PATH, SETTINGS, check_output, give_report
+from replay.cli.working import working
 from replay.ground.refusal import refusal, visible
 
 if TYPE_CHECKING:
@@ -90,3 +91,46 @@ def _seconds(text: str) -> float:
         return duration_ms(text) / 1000
     except UnitError as error:
         raise refusal("label", "--must-trip", str(error), 'seconds, or text such as "5 min"', text) from None
+
+
+@main.command(short_help="Synthesise traces by physics, as a library.")
+@click.argument("folder", metavar="[OUT]", required=False, type=PATH)
+@click.option("--families", default="all", show_default=True, metavar="NAME,...", help="Families of traces, in turn.")
+@click.option("--count", required=True, type=int, metavar="N", help="Number of traces.")
+@click.option("--seed", required=True, type=int, metavar="S", help="Same recipe and seed, same bytes.")
+@click.option("--hours", type=float, metavar="H", help="Length of each harmless trace; 15 minutes without it.")
+@click.option("--format", "form", type=click.Choice(["csv", "parquet"]), default="csv", show_default=True)
+@click.option(
+    "--closed-loop", is_flag=True, help="Write no library: let the machines obey and tell what becomes of them."
+)
+@SETTINGS
+@JSON
+@working
+def synth(
+    folder: Path | None, settings: Path | None, json_file: Path | None, *, closed_loop: bool, **options: Any
+) -> None:
+    """Synthesise traces by physics and write them as a library into OUT.
+
+    Labels come from what the bearings suffered, never from the logic. An
+    interrupted run is taken up where it stopped; a folder with other files is
+    refused. With --closed-loop (and --settings) each machine obeys the run
+    permission instead, and the report says which damage was prevented.
+    """
+    from replay.synth import recipe, run_closed_loop, synthesise
+
+    wanted = recipe(*(options.pop(name) for name in ("families", "count", "seed", "hours", "form")))
+    if closed_loop:
+        from replay.display.course import closed_loop_view
+
+        if folder is not None:
+            raise refusal("synth", "OUT", "--closed-loop writes no library", "--json FILE for its report", str(folder))
+        check_output(json_file)
+        obeyed = run_closed_loop(wanted, settings, **options)
+        give_report(json_file, obeyed.as_json(), lambda: closed_loop_view(obeyed))
+        return
+    if folder is None:
+        raise refusal("synth", "OUT", "no folder to write the library into", "a new or empty folder")
+    if settings is not None or json_file is not None:
+        raise refusal("synth", "", "--settings and --json go with --closed-loop", "one or the other")
+    made = synthesise(folder, wanted, **options)
+    click.echo(f"{folder}: {wanted.count} traces" if made else f"{folder}: this very library is already there")

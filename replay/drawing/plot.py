@@ -189,19 +189,16 @@ def _lanes(axes: Any, shown: Picture, size: float) -> None:
 def _name_marks(axes: Any, shown: Picture, size: float) -> None:
     """Name the marks above the plot, in rows so that none covers another; count those that find no room."""
     box = axes.get_position()
-    width = box.width * SIZE_IN[0] * POINTS / (shown.end_s - shown.begin_s)
-    named = named_marks(shown, lambda at_s: (at_s - shown.begin_s) * width, LETTER * SMALL, MARK_ROWS)
+    second = box.width * SIZE_IN[0] * POINTS / (shown.end_s - shown.begin_s)
+    named = named_marks(shown, lambda at_s: (at_s - shown.begin_s) * second, LETTER * SMALL, MARK_ROWS)
     for mark, name, row in named:
         if row is not None:
-            _name_mark(axes, mark.kind, mark.at_s / size, name, 4 + 1.3 * SMALL * (MARK_ROWS - 1 - row))
+            colour, width, dash = LINES[mark.kind]
+            leader = {**LEADER, "color": colour, "linewidth": width, "linestyle": _dash(dash), "relpos": (0, 1)}
+            place = (0, 4 + 1.3 * SMALL * (MARK_ROWS - 1 - row))
+            look = {**NAME, "textcoords": "offset points", "annotation_clip": False, "arrowprops": leader}
+            axes.annotate(f" {name}", (mark.at_s / size, 1.0), place, ("data", "axes fraction"), **look)
     unnamed = sum(row is None for _, _, row in named)
     if unnamed:
         above = 1.0 + 4 / (box.height * SIZE_IN[1] * POINTS)
         axes.text(1.022, above, f"+ {unnamed} more marks", transform=axes.transAxes, fontsize=SMALL)
-
-
-def _name_mark(axes: Any, kind: str, at: float, text: str, height: float) -> None:
-    colour, width, dash = LINES[kind]
-    leader = {**LEADER, "color": colour, "linewidth": width, "linestyle": _dash(dash), "relpos": (0, 1)}
-    units = {"xycoords": ("data", "axes fraction"), "textcoords": "offset points"}
-    axes.annotate(f" {text}", (at, 1.0), (0, height), **units, annotation_clip=False, arrowprops=leader, **NAME)
