@@ -14,7 +14,7 @@ from replay.tuning.amounts import amount_text
 from replay.tuning.judge import Figures
 from replay.tuning.levers import GAIN, LAG, OFFSET, PERIOD, SETTING, Lever
 from replay.tuning.robustness import MISSED, NUISANCE, Bracket, Robustness
-from replay.tuning.tune import Line, Tuning
+from replay.tuning.tune import Tuning
 
 PALE = "#d5d5d5"
 WIDE = 20.0  # a range of limits from which their axis is logarithmic
@@ -107,27 +107,22 @@ def _front(axes: Any, tuning: Tuning, what: Callable[[Figures], float]) -> None:
     """Draw the Pareto set, where each of it stands on the held-out part, the chosen one and the base settings."""
     lines = [line for one in tuning.front if _at((line := tuning.lines[one.candidate]).tuning, what) is not None]
     for line in lines:
-        _held_out(axes, line, what, first=line is lines[0])
-    here = [_at(line.tuning, what) for line in lines]
-    if here:
-        axes.scatter(*np.array(here).T, color=GREEN, s=45, edgecolor=INK, zorder=4, label="Pareto set, tuning part")
-    label = f"chosen, no. {tuning.chosen.number}"
+        here, there = _at(line.tuning, what), _at(line.held_out, what)
+        if here is None or there is None:
+            continue
+        axes.plot(*zip(here, there, strict=True), color=BLUE, linewidth=0.8, linestyle=":", zorder=2)
+        label = "the same, held-out part" if line is lines[0] else None
+        axes.plot(*there, "s", color="white", markeredgecolor=BLUE, markersize=7, zorder=3, label=label)
+    places = [_at(line.tuning, what) for line in lines]
+    if places:
+        axes.scatter(*np.array(places).T, color=GREEN, s=45, edgecolor=INK, zorder=4, label="Pareto set, tuning part")
     for line, mark, colour, size, text in (
         (tuning.base, "X", INK, 10, "base settings"),
-        (tuning.chosen, "*", VERMILLION, 16, label),
+        (tuning.chosen, "*", VERMILLION, 16, f"chosen, no. {tuning.chosen.number}"),
     ):
         place = _at(line.tuning, what)
         if place is not None:
             axes.plot(*place, mark, color=colour, markersize=size, markeredgecolor="white", zorder=5, label=text)
-
-
-def _held_out(axes: Any, line: Line, what: Callable[[Figures], float], *, first: bool) -> None:
-    here, there = _at(line.tuning, what), _at(line.held_out, what)
-    if here is None or there is None:
-        return
-    axes.plot(*zip(here, there, strict=True), color=BLUE, linewidth=0.8, linestyle=":", zorder=2)
-    label = "the same, held-out part" if first else None
-    axes.plot(*there, "s", color="white", markeredgecolor=BLUE, markersize=7, zorder=3, label=label)
 
 
 def draw_tornado(robust: Robustness, title: str) -> Any:
