@@ -44,7 +44,7 @@ def trace_svg(trace: "Trace") -> str:
         real = np.append(values[np.isfinite(values)], (0.0, 1.0))
         scale = Scale(float(real.min()), float(real.max()) * 1.05, bottom, top)
         x, y = polyline(seconds / size, values, gaps, int(RIGHT - LEFT))
-        svg.curve(root, time.at_array(x), scale.all_at(y), colour)
+        svg.curve(root, time.at(x), scale.all_at(y), colour)
         svg.box(root, (LEFT, top, RIGHT - LEFT, bottom - top), "none", INK)
         svg.beside(root, scale, LEFT, name, scale.ticks(4))
     svg.below(root, time, PANELS[-1][1], f"time {unit}", time.ticks(8))

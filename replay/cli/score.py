@@ -1,4 +1,4 @@
-"""The command `score`: the verdict on a library."""
+"""Scores: `score` finds one, `compare` sets two side by side, `record check` recomputes one that was kept."""
 
 from pathlib import Path
 from typing import Any
@@ -9,6 +9,7 @@ from replay.cli.group import main
 from replay.cli.options import JSON, LIBRARY, PATH, SETTINGS, check_output, give_report
 from replay.cli.working import working
 from replay.ground.files import check_free_folder, write_text
+from replay.ground.refusal import visible
 
 
 @main.command()
@@ -64,3 +65,51 @@ def score(
     give_report(json_file, result.as_json(), lambda: score_view(result))
     if not result.met:
         raise SystemExit(1 if result.failures else 3)
+
+
+@main.command(short_help="Compare two scores, A and B.")
+@click.argument("first", metavar="A", type=PATH)
+@click.argument("second", metavar="B", type=PATH)
+@click.option("--library", type=PATH, metavar="LIBRARY", help="To score settings files on.")
+@JSON
+@working
+def compare(first: Path, second: Path, json_file: Path | None, **options: Any) -> None:
+    """Compare two scores A and B: JSON reports of `score`, or settings files and --library.
+
+    Exit status 1 when B is worse: it misses a trace that A does not miss, has
+    more nuisance trips in all, or a worse verdict on its acceptance. 0
+    otherwise, 2 bad input.
+    """
+    from replay.display.comparison import comparison_view
+    from replay.score.comparison import compare_scores
+
+    check_output(json_file)
+    result = compare_scores(first, second, **options)
+    give_report(json_file, result.as_json(), lambda: comparison_view(result, str(first), str(second)))
+    if result.worse:
+        raise SystemExit(1)
+
+
+@main.group()
+def record() -> None:
+    """Work with evidence records, which `score --record DIR` writes."""
+
+
+@record.command("check")
+@click.argument("folder", metavar="DIR", type=PATH)
+@click.option("--library", "library_folder", type=PATH, metavar="LIBRARY", help="Where its traces are now.")
+def record_check(folder: Path, library_folder: Path | None) -> None:
+    """Recompute the record in DIR and say whether it still holds, byte for byte.
+
+    Exit status 0 it holds, 1 it does not, 2 bad input.
+    """
+    from replay.report.record import check_record
+
+    found = check_record(folder, library_folder)
+    for note in found.notes:
+        click.echo(f"{folder}: {visible(note)}")
+    for fault in found.broken:
+        click.echo(f"{folder}: {fault}")
+    click.echo(f"{folder}: " + ("the record holds, byte for byte" if found.holds else "the record does NOT hold"))
+    if not found.holds:
+        raise SystemExit(1)

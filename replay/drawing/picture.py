@@ -22,6 +22,14 @@ from replay.trace import Trace
 
 STRETCHES = 2000  # about two for each dot of a screen
 LEAST_SPAN_KPA = 10.0
+# Places among the settings of the pressures that are drawn as levels.
+PRESSURES = {
+    "cut-in": ranges.CUT_IN,
+    "cut-out": ranges.CUT_OUT,
+    "floor": ranges.FLOOR,
+    "reload": ranges.RELOAD,
+    "vacuum": ranges.VACUUM,
+}
 FAR = 3.0  # times the readings: a level beyond is named at the edge and not drawn
 
 
@@ -92,7 +100,7 @@ def picture(
     psi = ("psi", 1000 / PSI_PA, 0.0)
     gauge = (f"kPa gauge, {settings.altitude_m:g} m", 1.0, -atmosphere_pa(settings.altitude_m) / 1000)
     curve, under = (polyline(seconds, values, gaps, stretches) for values in (net, suction))
-    over = _panel("net oil pressure kPa", curve, _net_levels(settings), net[~lost], psi)
+    over = _panel("net oil pressure kPa", curve, _levels(settings, "cut-in", "cut-out", "floor"), net[~lost], psi)
     beside = [Level("hold", sum(hold) / 2, "hold band")]
     if lost.any():
         beside.append(Level("unread", over.low, "no valid reading"))
@@ -101,7 +109,7 @@ def picture(
         begin_s=float(seconds[0]),
         end_s=float(seconds[-1]),
         net=replace(over, levels=(*over.levels, *beside)),
-        suction=_panel("suction kPa abs", under, _suction_levels(settings), suction[~lost], gauge),
+        suction=_panel("suction kPa abs", under, _levels(settings, "reload", "vacuum"), suction[~lost], gauge),
         integral=_integral(seconds, trail, gaps, stretches, settings),
         hold=hold,
         spells={name: _stretches(seconds, trail.states == name, stretches) for name in range(state.LOCKED_OUT + 1)},
@@ -137,18 +145,9 @@ def _panel(
     return Panel(name, *curve, levels, float(real.min()) - room, high + room, second)
 
 
-def _net_levels(settings: Settings) -> tuple[Level, ...]:
-    places = (("cut-in", ranges.CUT_IN), ("cut-out", ranges.CUT_OUT), ("floor", ranges.FLOOR))
-    return tuple(_level(kind, settings.values[place]) for kind, place in places)
-
-
-def _suction_levels(settings: Settings) -> tuple[Level, ...]:
-    places = (("reload", ranges.RELOAD), ("vacuum", ranges.VACUUM))
-    return tuple(_level(kind, settings.values[place]) for kind, place in places)
-
-
-def _level(kind: str, pascals: int) -> Level:
-    return Level(kind, pascals / 1000, f"{kind} {kpa(pascals)}")
+def _levels(settings: Settings, *kinds: str) -> tuple[Level, ...]:
+    levels = {kind: settings.values[PRESSURES[kind]] for kind in kinds}
+    return tuple(Level(kind, pascals / 1000, f"{kind} {kpa(pascals)}") for kind, pascals in levels.items())
 
 
 def _integral(seconds: Floats, trail: Trail, gaps: NDArray[np.int64], stretches: int, settings: Settings) -> Panel:

@@ -16,7 +16,7 @@ from replay.engine import STATES
 from replay.ground.files import check_writable, write_whole
 from replay.ground.refusal import or_refuse, refusal
 from replay.ground.wording import words
-from replay.library import Entry, Library, trace_with_settings
+from replay.library import Entry, Library, label_text, trace_with_settings
 from replay.library.given import GivenSettings
 from replay.settings import Settings
 from replay.trace import Trace, read_trace
@@ -29,6 +29,8 @@ SMALL = 8.5  # points
 POINTS = 72  # an inch
 LETTER = 0.55  # of the height of the letters: about their width
 MARK_ROWS = 3
+NAME = {"fontsize": SMALL, "color": INK}
+LEADER = {"arrowstyle": "-", "shrinkA": 0, "shrinkB": 0}  # from a name to its line
 SECOND_AXIS = -0.09  # where the psi and gauge axes stand, in widths of the plot
 
 
@@ -71,27 +73,24 @@ def written(figure: Any, form: str) -> bytes:
     return stream.getvalue()
 
 
-def plot_names(library: Library, ids: Iterable[str]) -> dict[str, str]:
-    """Return a file name for the plot of each of some traces of a library: its number there and its id."""
-    numbers = {entry.id: number for number, entry in enumerate(library.entries, start=1)}
-    return {identity: f"{numbers[identity]:04d}-{re.sub(r'[^A-Za-z0-9.-]+', '-', identity)}.png" for identity in ids}
-
-
 def save_plots(folder: Path, library: Library, settings: Settings, ids: Iterable[str]) -> dict[str, str]:
-    """Draw some traces of a library into a folder, made if need be; return their paths by id. Raises Refusal."""
+    """Draw some traces of a library into a folder, made if need be; return their paths by id. Raises Refusal.
+
+    A file is named by the trace's number in the library and its id.
+    """
     with or_refuse(folder, "made", "a folder, or a name for one"):
         folder.mkdir(exist_ok=True)
-    entries = {entry.id: entry for entry in library.entries}
-    paths = {identity: folder / name for identity, name in plot_names(library, ids).items()}
-    for identity, path in paths.items():
-        save_plot(path, read_trace(entries[identity].path), settings, entries[identity])
-    return {identity: str(path) for identity, path in paths.items()}
+    paths, wanted = {}, set(ids)
+    for number, entry in enumerate(library.entries, start=1):
+        if entry.id in wanted:
+            path = folder / f"{number:04d}-{re.sub(r'[^A-Za-z0-9.-]+', '-', entry.id)}.png"
+            save_plot(path, read_trace(entry.path), settings, entry)
+            paths[entry.id] = str(path)
+    return paths
 
 
 def title(trace: Trace, settings: Settings, entry: Entry | None) -> str:
     """Return what stands over a picture."""
-    from replay.library import label_text
-
     label = f"; {label_text(entry)}" if entry else ""
     return f"{trace.name}{label}\nsettings {Path(settings.file).name}, digest {settings.digest[:12]}"
 
@@ -116,14 +115,10 @@ def draw(shown: Picture, heading: str) -> Any:
             colour, width, dash = LINES[mark.kind]
             axes.axvline(mark.at_s / size, color=colour, linewidth=width, linestyle=_dash(dash), zorder=1.5)
     lanes.set_xlabel(f"time {unit}")
-    figure.text(0.01, 0.985, _plain(heading), va="top", fontsize=10, color=INK)
+    heading = heading.replace("$", r"\$")  # of a user's, no formula
+    figure.text(0.01, 0.985, heading, va="top", fontsize=10, color=INK)
     _name_marks(net, shown, size)
     return figure
-
-
-def _plain(text: str) -> str:
-    """Return text of the user's that matplotlib takes for what it is, and not for a formula."""
-    return text.replace("$", r"\$")
 
 
 def _dash(dash: tuple[float, ...]) -> Any:
@@ -169,17 +164,9 @@ def _levels(axes: Any, levels: tuple[Level, ...]) -> None:
         if edge == share and level.kind not in AREAS:
             axes.axhline(level.value, color=colour, linestyle=_dash(dash), linewidth=width, zorder=2, label=level.kind)
         arrow = "" if edge == share else (" \N{UPWARDS ARROW}" if share > edge else " \N{DOWNWARDS ARROW}")
-        leader = {"arrowstyle": "-", "color": colour, "linewidth": width, "shrinkA": 0, "shrinkB": 0}
+        leader = None if arrow else {**LEADER, "color": colour, "linewidth": width}
         axes.annotate(
-            level.text + arrow,
-            xy=(1.0, edge),
-            xytext=(1.022, place),
-            xycoords="axes fraction",
-            textcoords="axes fraction",
-            va="center",
-            fontsize=SMALL,
-            color=INK,
-            arrowprops=None if arrow else leader,
+            level.text + arrow, (1.0, edge), (1.022, place), "axes fraction", va="center", arrowprops=leader, **NAME
         )
 
 
@@ -202,35 +189,16 @@ def _lanes(axes: Any, shown: Picture, size: float) -> None:
 def _name_marks(axes: Any, shown: Picture, size: float) -> None:
     """Name the marks above the plot, in rows so that none covers another; count those that find no room."""
     box = axes.get_position()
-    width = box.width * SIZE_IN[0] * POINTS / (shown.end_s - shown.begin_s)
-    named = named_marks(shown, lambda at_s: (at_s - shown.begin_s) * width, LETTER * SMALL, MARK_ROWS)
+    second = box.width * SIZE_IN[0] * POINTS / (shown.end_s - shown.begin_s)
+    named = named_marks(shown, lambda at_s: (at_s - shown.begin_s) * second, LETTER * SMALL, MARK_ROWS)
     for mark, name, row in named:
         if row is not None:
-            _name_mark(axes, mark.kind, mark.at_s / size, name, 4 + 1.3 * SMALL * (MARK_ROWS - 1 - row))
+            colour, width, dash = LINES[mark.kind]
+            leader = {**LEADER, "color": colour, "linewidth": width, "linestyle": _dash(dash), "relpos": (0, 1)}
+            place = (0, 4 + 1.3 * SMALL * (MARK_ROWS - 1 - row))
+            look = {**NAME, "textcoords": "offset points", "annotation_clip": False, "arrowprops": leader}
+            axes.annotate(f" {name}", (mark.at_s / size, 1.0), place, ("data", "axes fraction"), **look)
     unnamed = sum(row is None for _, _, row in named)
     if unnamed:
         above = 1.0 + 4 / (box.height * SIZE_IN[1] * POINTS)
         axes.text(1.022, above, f"+ {unnamed} more marks", transform=axes.transAxes, fontsize=SMALL)
-
-
-def _name_mark(axes: Any, kind: str, at: float, text: str, height: float) -> None:
-    colour, width, dash = LINES[kind]
-    axes.annotate(
-        f" {text}",
-        xy=(at, 1.0),
-        xytext=(0, height),
-        xycoords=("data", "axes fraction"),
-        textcoords="offset points",
-        fontsize=SMALL,
-        color=INK,
-        annotation_clip=False,
-        arrowprops={
-            "arrowstyle": "-",
-            "color": colour,
-            "linewidth": width,
-            "linestyle": _dash(dash),
-            "relpos": (0, 1),
-            "shrinkA": 0,
-            "shrinkB": 0,
-        },
-    )

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import TypeVar
 from xml.etree import ElementTree as ET
 
 import numpy as np
@@ -15,6 +16,7 @@ FINE = 10  # steps of a path to one unit
 LETTERS = 10.5  # height of the letters
 UNSPEAKABLE = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 Dash = tuple[float, ...]
+Values = TypeVar("Values", float, Floats)
 
 
 def drawing(width: float, height: float, words: str) -> ET.Element:
@@ -104,18 +106,14 @@ class Scale:
     begin: float
     end: float
 
-    def at(self, value: float) -> float:
-        """Return the place of a value."""
+    def at(self, value: Values) -> Values:
+        """Return the place of a value, or of many."""
         return self.begin + (value - self.low) / (self.high - self.low) * (self.end - self.begin)
 
     def all_at(self, values: Floats) -> Floats:
         """Return the places of many values, those beyond the ends just beyond the ends."""
         room = 0.02 * (self.high - self.low)
-        return self.at_array(np.clip(values, self.low - room, self.high + room))
-
-    def at_array(self, values: Floats) -> Floats:
-        """Return the places of many values as they are."""
-        return self.begin + (values - self.low) / (self.high - self.low) * (self.end - self.begin)
+        return self.at(np.clip(values, self.low - room, self.high + room))
 
     def ticks(self, about: int) -> list[float]:
         """Return round values within the scale."""

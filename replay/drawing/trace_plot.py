@@ -31,7 +31,7 @@ def trace_svg(shown: Picture, words: str) -> str:
     _panel(root, time, shown.net, NET, CURVE)
     _bars(root, time, shown.unread, NET[1] - 5, 5, UNREAD)
     _panel(root, time, shown.suction, SUCTION, BLUE)
-    _fill(root, time.at_array(shown.integral.x), _scale(shown.integral, INTEGRAL).at_array(shown.integral.y))
+    _fill(root, time.at(shown.integral.x), _scale(shown.integral, INTEGRAL).at(shown.integral.y))
     _panel(root, time, shown.integral, INTEGRAL, CURVE)
     _lanes(root, time, shown)
     for top, bottom in (NET, SUCTION, INTEGRAL, STATE):
@@ -48,7 +48,7 @@ def _panel(root: ET.Element, time: Scale, panel: Panel, place: tuple[float, floa
     """Draw a curve with its levels and axes; the second axis stands left of the first."""
     scale = _scale(panel, place)
     _levels(root, scale, panel.levels)
-    svg.curve(root, time.at_array(panel.x), scale.all_at(panel.y), colour)
+    svg.curve(root, time.at(panel.x), scale.all_at(panel.y), colour)
     svg.beside(root, scale, LEFT, panel.name, scale.ticks(4))
     if panel.second:
         name, factor, offset = panel.second

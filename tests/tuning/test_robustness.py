@@ -216,7 +216,7 @@ def test_a_bracket_of_all_is_the_nearest_of_the_families(moved: Robustness) -> N
 
 def test_the_tornado_plot_names_every_amount_at_which_something_goes_wrong(moved: Robustness) -> None:
     """Catches a bar that stands for another lever or way, a bracket that is not drawn, a lever without a row."""
-    figure = draw_tornado(moved, moved.found, "title")
+    figure = draw_tornado(moved, "title")
     rows = {label.get_text() for axes in figure.axes for label in axes.get_yticklabels()}
     ends = sorted(text.get_text().rstrip("~") for axes in figure.axes for text in axes.texts)
     expected = sorted(amount_text(moved.levers[number], bracket.bad) for (number, _), bracket in moved.found.items())

@@ -1,12 +1,14 @@
-"""The command `import`: measured traces from loggers' files into a library."""
+"""Loggers' files: `import` brings them into a library, `triage` says which machine to open first."""
 
 from pathlib import Path
+from typing import Any
 
 import click
 
 from replay.cli.group import main
 from replay.cli.options import JSON, PATH, check_output, give_report, give_text
-from replay.cli.working import Progress
+from replay.cli.working import Progress, working
+from replay.ground.files import write_text
 from replay.ground.refusal import refusal
 
 
@@ -27,12 +29,11 @@ from replay.ground.refusal import refusal
 def import_files(
     files: tuple[Path, ...],
     library: Path | None,
-    profile: Path | None,
     out: Path | None,
     json_file: Path | None,
     *,
-    repair: bool,
     guess: bool,
+    **options: Any,
 ) -> None:
     """Import measured traces from FILEs (CSV in any dialect, Parquet, MDF 4) into a library.
 
@@ -53,7 +54,7 @@ def import_files(
     from replay.measured.importing import import_logs
 
     check_output(json_file)
-    found = import_logs(files, library, profile, repair=repair, progress=Progress)
+    found = import_logs(files, library, **options, progress=Progress)
     for told in found.refused:
         click.echo(f"lubetrip: {told}", err=True)
     give_report(json_file, found.as_json(), lambda: Group(*(part for one in found.reports for part in (view(one), ""))))
@@ -68,3 +69,47 @@ def _guess(files: tuple[Path, ...], out: Path | None) -> None:
         raise refusal("import", "--guess", f"{len(files)} files", "one FILE")
     check_output(out)
     give_text(out, draft_profile(files[0]))
+
+
+@main.command()
+@click.argument("paths", metavar="PATH...", nargs=-1, required=True, type=PATH)
+@click.option(
+    "--settings",
+    type=PATH,
+    metavar="FILE",
+    help="Settings file; without it, the one that the library among the paths names.",
+)
+@click.option(
+    "--by-folder", is_flag=True, help="All logs of one folder are one machine; without it, each log is one by itself."
+)
+@click.option(
+    "--events",
+    "most_events",
+    type=click.IntRange(0),
+    default=3,
+    show_default=True,
+    metavar="N",
+    help="Events shown of each machine, the gravest first.",
+)
+@JSON
+@click.option("--csv", "csv_file", type=PATH, metavar="FILE", help="Write the events as CSV too.")
+@working
+def triage(
+    paths: tuple[Path, ...], most_events: int, json_file: Path | None, csv_file: Path | None, **options: Any
+) -> None:
+    """Say from unlabelled logs which machine to open first, and why.
+
+    PATH is a trace file (CSV, Parquet), a folder of them or a library. Was a
+    machine run starved, how often, how long, and was it loaded again before
+    the oil film was back? Logs are taken as they are: the machine of a log did
+    not obey these settings. A library names its machines; files that go on
+    where the one before ended are one log.
+    """
+    from replay.display.triage import triage_view
+    from replay.triage.report import triage_logs
+
+    check_output(json_file, csv_file)
+    report = triage_logs(paths, **options)
+    if csv_file is not None:
+        write_text(csv_file, report.as_csv())
+    give_report(json_file, report.as_json(), lambda: triage_view(report, most_events))
