@@ -10,9 +10,8 @@ from replay.display.table import Table
 from replay.display.terminal import CAUTION, view
 from replay.ground.wording import NOTHING, percent, rate, tenths, words
 from replay.score import evidence
-from replay.tuning.amounts import amount_text, start_text
 from replay.tuning.judge import RULE, Figures
-from replay.tuning.levers import Lever
+from replay.tuning.levers import Lever, amount_text, start_text
 from replay.tuning.results import flat, front_json, given_words
 from replay.tuning.robustness import MISSED, NUISANCE, Bracket, Found, Robustness
 from replay.tuning.tolerance import MonteCarlo

@@ -10,9 +10,8 @@ import numpy as np
 from replay.drawing.looks import BLUE, GREEN, GREY, INK, VERMILLION
 from replay.drawing.plot import save_figure, written
 from replay.ground.wording import sure, words
-from replay.tuning.amounts import amount_text
 from replay.tuning.judge import Figures
-from replay.tuning.levers import GAIN, LAG, OFFSET, PERIOD, SETTING, Lever
+from replay.tuning.levers import GAIN, LAG, OFFSET, PERIOD, SETTING, Lever, amount_text
 from replay.tuning.robustness import MISSED, NUISANCE, Bracket, Found, Robustness
 from replay.tuning.tune import Line, Tuning
 

@@ -11,6 +11,7 @@ import functools
 import sys
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +30,9 @@ class SensorError:
     offset_pa: float = 0.0
     gain: float = 0.0
     lag_s: float = 0.0
+
+
+ERRORS = {"offset": "offset_pa", "gain": "gain", "lag": "lag_s"}  # what may be wrong with a sensor, and its field
 
 
 def has_crankcase(trace: Trace) -> bool:
@@ -60,17 +64,11 @@ def thinned(trace: Trace, period_ms: int) -> Trace:
             kept.append(row)
     if len(kept) == len(trace):
         return trace
-    rows = np.array(kept)
-    suction = trace.suction_pa[rows]
-    return replace(
-        trace,
-        time_ms=trace.time_ms[rows],
-        oil_pa=trace.oil_pa[rows],
-        suction_pa=suction,
-        crankcase_pa=trace.crankcase_pa[rows] if has_crankcase(trace) else suction,
-        running=trace.running[rows],
-        reset=trace.reset[rows],
-    )
+    arrays = {name: array for name, array in vars(trace).items() if isinstance(array, np.ndarray)}
+    columns: dict[str, Any] = {name: array[kept] for name, array in arrays.items()}
+    if not has_crankcase(trace):
+        columns["crankcase_pa"] = columns["suction_pa"]
+    return replace(trace, **columns)
 
 
 def _read(trace: Trace, pascals: NDArray[np.int64], error: SensorError, place: int) -> NDArray[np.int64]:
