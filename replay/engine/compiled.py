@@ -15,7 +15,6 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
 from protect import conditions, integral, outputs, protection, signals, table, timers
 from replay.engine import obeying
@@ -89,9 +88,6 @@ def machine(settings: Settings) -> Machine:
     return Machine(settings, _kernel(), np.asarray)
 
 
-def replay_trace(trace: Trace, settings: Settings, trail: NDArray[np.int64] | None = None) -> Replay:
-    """Run the compiled logic over a trace from power-up of a machine at rest.
-
-    A trail, int64[n, 25], is filled with state[16] and outputs[9] of every tick.
-    """
-    return machine(settings).replay(trace, trail)
+def replay_trace(trace: Trace, settings: Settings) -> Replay:
+    """Run the compiled logic over a trace from power-up of a machine at rest."""
+    return machine(settings).replay(trace)
