@@ -148,7 +148,7 @@ def _way(lever: Lever) -> str:
 def _bracket(lever: Lever, bracket: Bracket | None) -> str:
     if bracket is None:
         return f"none to {amount_text(lever, lever.reach)}"
-    return amount_text(lever, bracket.good, bracket.bad) + ("~" if bracket.again else "")
+    return amount_text(lever, bracket.good, bracket.bad) + ("~" if bracket.good_again else "")
 
 
 def _unmoved(robust: Robustness) -> str:
@@ -164,7 +164,7 @@ def _unmoved(robust: Robustness) -> str:
 
 def _left_out(robust: Robustness) -> list[str]:
     lines = ["amounts: good to, bad at; each is moved by itself, tried at doubling distances, then bisected"]
-    if any(bracket.again for bracket in robust.found.values()):
+    if any(bracket.good_again for bracket in robust.found.values()):
         lines.append("~ some trace comes good again further on")
     if robust.left_out:
         told = ", ".join(f"{count} {outcome}" for outcome, count in sorted(robust.left_out.items()))

@@ -198,7 +198,7 @@ def _bar(axes: Any, lever: Lever, bracket: Bracket | None, event: str, y: float,
         axes.barh(y, lever.sign * length, height=0.36, color=PALE)
         return
     axes.barh(y, lever.sign * length, height=0.36, color=colour, hatch=hatch, edgecolor="white", linewidth=0)
-    text = amount_text(lever, amount) + ("~" if bracket.again else "")
+    text = amount_text(lever, amount) + ("~" if bracket.good_again else "")
     side = "left" if lever.sign > 0 else "right"
     axes.annotate(
         text,

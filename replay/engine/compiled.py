@@ -61,10 +61,15 @@ def _register(module: types.ModuleType) -> None:
 
 
 def compiled(function: Function, *beside: types.ModuleType) -> Function:
-    """Compile a function that calls `protect` and perhaps other modules beside it.
+    """Compile a function that calls `protect` and perhaps other modules beside it, once.
 
     The machine code is kept on disk.
     """
+    return _compiled(function, *beside)  # type: ignore[no-any-return]
+
+
+@functools.cache
+def _compiled(function: Callable[..., Any], *beside: types.ModuleType) -> Any:
     import numba
 
     for module in (signals, integral, timers, conditions, table, outputs, protection, obeying, *beside):
@@ -73,19 +78,14 @@ def compiled(function: Function, *beside: types.ModuleType) -> Function:
     before = config.CACHE_DIR
     config.CACHE_DIR = str(cache_folder(*beside))
     try:
-        return numba.njit(cache=True)(function)  # type: ignore[no-any-return,return-value,unused-ignore]
+        return numba.njit(cache=True)(function)
     finally:
         config.CACHE_DIR = before
 
 
-@functools.cache
-def _kernel() -> Callable[..., None]:
-    return compiled(obeying.obey)
-
-
 def machine(settings: Settings) -> Machine:
     """Return a machine that obeys the compiled logic."""
-    return Machine(settings, _kernel(), np.asarray)
+    return Machine(settings, compiled(obeying.obey), np.asarray)
 
 
 def replay_trace(trace: Trace, settings: Settings) -> Replay:

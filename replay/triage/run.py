@@ -7,7 +7,6 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -79,7 +78,7 @@ class Watch:
     """The kernel over one log: interpreted on lists, or compiled on arrays."""
 
     def __init__(self, settings: Settings, *, fast: bool) -> None:
-        self._run = _compiled_watch() if fast else kernel.watch
+        self._run = compiled.compiled(kernel.watch, kernel) if fast else kernel.watch
         self.machine = _machine(settings, fast=fast)
         shapes = (kernel.TOTALS_SIZE, (kernel.KINDS, kernel.EVENT_SIZE), (ROOM, kernel.EVENT_SIZE))
         self.totals, self.opened, self.events = (self.machine.words(np.zeros(shape, np.int64)) for shape in shapes)
@@ -109,11 +108,6 @@ class Watch:
 
 def _machine(settings: Settings, *, fast: bool) -> Machine:
     return compiled.machine(settings) if fast else Machine(settings)
-
-
-@functools.cache
-def _compiled_watch() -> Callable[..., Any]:
-    return compiled.compiled(kernel.watch, kernel)
 
 
 def compiling_pays(rows: int) -> bool:

@@ -7,9 +7,8 @@ take it): y += (x - y) (1 - exp(-dt / lag)). Gain is a share of the absolute
 pressure. What no sensor can say becomes no reading, as in `replay.trace.trace`.
 """
 
-import functools
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -79,7 +78,7 @@ def _read(trace: Trace, pascals: NDArray[np.int64], error: SensorError, place: i
     real = pascals != NO_READING
     values = np.where(real, pascals, 0).astype(np.float64)
     if error.lag_s > 0:
-        _lagging()(trace.time_ms, values, real, 1000.0 * error.lag_s)
+        compiled(follow_lag, sys.modules[__name__])(trace.time_ms, values, real, 1000.0 * error.lag_s)
     read = np.rint(values * (1.0 + error.gain) + error.offset_pa)
     return np.where(real & (read >= least) & (read <= most), read, NO_READING).astype(np.int64)
 
@@ -93,8 +92,3 @@ def follow_lag(time_ms: NDArray[np.int64], values: NDArray[np.float64], real: ND
                 share = -np.expm1(-(time_ms[row] - time_ms[last]) / lag_ms)
                 values[row] = values[last] + (values[row] - values[last]) * share
             last = row
-
-
-@functools.cache
-def _lagging() -> Callable[[NDArray[np.int64], NDArray[np.float64], NDArray[np.bool_], float], None]:
-    return compiled(follow_lag, sys.modules[__name__])

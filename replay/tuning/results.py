@@ -180,9 +180,7 @@ def _lever_json(lever: Lever) -> dict[str, Any]:
 
 def _brackets(found: Found, number: int) -> dict[str, Any]:
     brackets = {event: found.get((number, event)) for event in EVENTS}
-    return {
-        event: one and {"good": one.good, "bad": one.bad, "good_again": one.again} for event, one in brackets.items()
-    }
+    return {event: bracket and vars(bracket) for event, bracket in brackets.items()}
 
 
 def _monte_carlo_json(found: MonteCarlo) -> dict[str, Any]:

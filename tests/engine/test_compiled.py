@@ -153,7 +153,7 @@ from tests.engine.test_compiled import adversarial
 from replay.engine import compiled
 before = compiled.is_on_disk()
 compiled.replay_trace(*adversarial(3, 200))
-stats = compiled._kernel().stats
+stats = compiled.compiled(compiled.obeying.obey).stats
 print(before, len(stats.cache_hits), len(stats.cache_misses))
 """
 

@@ -253,7 +253,7 @@ def test_the_first_bad_point_counts_and_a_return_is_told(bad: str, expected: tup
     """Catches a bracket around the last change instead of the first, and a course taken for monotone."""
     found = _scanned([(float(place), letter == "x") for place, letter in enumerate(bad, start=1)])
 
-    assert (found and (found.good, found.bad, found.again)) == expected
+    assert (found and (found.good, found.bad, found.good_again)) == expected
 
 
 def backwards(function, items, _):
