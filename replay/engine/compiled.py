@@ -61,10 +61,7 @@ def _register(module: types.ModuleType) -> None:
 
 
 def compiled(function: Function, *beside: types.ModuleType) -> Function:
-    """Compile a function that calls `protect` and perhaps other modules beside it, once.
-
-    The machine code is kept on disk.
-    """
+    """Compile, once, a function that calls `protect` and perhaps modules beside it; the code is kept on disk."""
     return _compiled(function, *beside)  # type: ignore[no-any-return]
 
 
