@@ -155,7 +155,8 @@ def _class(kind: type) -> str:
     lines = [f"### {kind.__name__}\n\n{inspect.getdoc(kind)}\n"]
     if dataclasses.is_dataclass(kind):
         lines.append("Holds " + ", ".join(f"`{field.name}`" for field in dataclasses.fields(kind)) + ".\n")
-    for name, member in vars(kind).items():
+    members = {name: member for base in reversed(kind.__mro__) for name, member in vars(base).items()}
+    for name, member in members.items():
         inner = getattr(member, "fget", None) or getattr(member, "__func__", member)
         if not name.startswith("_") and isinstance(inner, FunctionType) and inner.__doc__:
             call = "" if isinstance(member, property) else "()"

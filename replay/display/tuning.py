@@ -10,9 +10,8 @@ from replay.display.table import Table
 from replay.display.terminal import CAUTION, view
 from replay.ground.wording import NOTHING, percent, rate, tenths, words
 from replay.score import evidence
-from replay.tuning.amounts import amount_text, start_text
 from replay.tuning.judge import RULE, Figures
-from replay.tuning.levers import Lever
+from replay.tuning.levers import Lever, amount_text, start_text
 from replay.tuning.results import flat, front_json, given_words
 from replay.tuning.robustness import MISSED, NUISANCE, Bracket, Found, Robustness
 from replay.tuning.run import Moved, Tuned
@@ -152,7 +151,7 @@ def _way(lever: Lever) -> str:
 def _bracket(lever: Lever, bracket: Bracket | None) -> str:
     if bracket is None:
         return f"none to {amount_text(lever, lever.reach)}"
-    return amount_text(lever, bracket.good, bracket.bad) + ("~" if bracket.again else "")
+    return amount_text(lever, bracket.good, bracket.bad) + ("~" if bracket.good_again else "")
 
 
 def _unmoved(robust: Robustness) -> str:
@@ -168,7 +167,7 @@ def _unmoved(robust: Robustness) -> str:
 
 def _left_out(robust: Robustness) -> list[str]:
     lines = ["amounts: good to, bad at; each is moved by itself, tried at doubling distances, then bisected"]
-    if any(bracket.again for bracket in robust.found.values()):
+    if any(bracket.good_again for bracket in robust.found.values()):
         lines.append("~ some trace comes good again further on")
     if robust.left_out:
         told = ", ".join(f"{count} {outcome}" for outcome, count in sorted(robust.left_out.items()))

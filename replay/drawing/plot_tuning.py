@@ -10,9 +10,8 @@ import numpy as np
 from replay.drawing.looks import BLUE, GREEN, GREY, INK, VERMILLION
 from replay.drawing.plot import save_figure, written
 from replay.ground.wording import sure, words
-from replay.tuning.amounts import amount_text
 from replay.tuning.judge import Figures
-from replay.tuning.levers import GAIN, LAG, OFFSET, PERIOD, SETTING, Lever
+from replay.tuning.levers import GAIN, LAG, OFFSET, PERIOD, SETTING, Lever, amount_text
 from replay.tuning.robustness import MISSED, NUISANCE, Bracket, Robustness
 from replay.tuning.tune import Tuning
 
@@ -191,6 +190,6 @@ def _bar(axes: Any, lever: Lever, bracket: Bracket | None, event: str, y: float,
         axes.barh(y, lever.sign * length, height=0.36, color=PALE)
         return
     axes.barh(y, lever.sign * length, height=0.36, color=colour, hatch=hatch, edgecolor="white", linewidth=0)
-    text = amount_text(lever, amount) + ("~" if bracket.again else "")
+    text = amount_text(lever, amount) + ("~" if bracket.good_again else "")
     place = {"xytext": (3 * lever.sign, 0), "textcoords": "offset points", "ha": "left" if lever.sign > 0 else "right"}
     axes.annotate(text, (lever.sign * length, y), **place, va="center", fontsize=7, color=INK)

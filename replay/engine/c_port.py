@@ -15,10 +15,9 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from replay.engine.obeying import POSITION
-from replay.engine.portable import Array, Machine, Replay
+from replay.engine.portable import Array, Machine, Replay, sources_digest
 from replay.ground.cache import project_cache
 from replay.ground.refusal import refusal
 from replay.settings import Settings
@@ -47,11 +46,7 @@ def sources(folder: Path | None = None) -> list[Path]:
 def port_digest(folder: Path | None = None) -> str:
     """Return the SHA-256 over the sources of the C engine, of the port or of another in a folder."""
     port, runner = sources(folder)
-    digest = hashlib.sha256()
-    for path in (*(port.with_name(name) for name in PORT), runner):
-        text = path.read_text(encoding="utf-8")
-        digest.update(f"{path.name}\n{len(text)}\n{text}".encode())
-    return digest.hexdigest()
+    return sources_digest([*(port.with_name(name) for name in PORT), runner])
 
 
 def build(folder: Path | None = None) -> Path:
@@ -121,13 +116,14 @@ def _obey(
     _port().lubetrip_run_trace(columns.ctypes.data, columns.shape[1], columns.shape[1], *machine, *arrays)
 
 
-def replay_trace(trace: Trace, settings: Settings, trail: NDArray[np.int32] | None = None) -> Replay:
-    """Run the C port over a trace from power-up of a machine at rest.
+def machine(settings: Settings) -> Machine:
+    """Return a machine that obeys the C port; trails are int32[n, 25] in C order. Raises Refusal without a compiler."""
+    made = Machine(settings, _obey, np.asarray)
+    made.values, made.memory = made.values.astype(np.int32), made.memory.astype(np.int32)
+    _port().lubetrip_power_up(made.memory.ctypes.data, made.values.ctypes.data)
+    return made
 
-    A trail, int32[n, 25] in C order, is filled with state[16] and outputs[9] of
-    every tick. Raises Refusal without a C compiler.
-    """
-    machine = Machine(settings, _obey, np.asarray)
-    machine.values, machine.memory = machine.values.astype(np.int32), machine.memory.astype(np.int32)
-    _port().lubetrip_power_up(machine.memory.ctypes.data, machine.values.ctypes.data)
-    return machine.replay(trace, trail)
+
+def replay_trace(trace: Trace, settings: Settings) -> Replay:
+    """Run the C port over a trace from power-up of a machine at rest. Raises Refusal without a C compiler."""
+    return machine(settings).replay(trace)

@@ -15,7 +15,6 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
 from protect import conditions, integral, outputs, protection, signals, table, timers
 from replay.engine import obeying
@@ -62,10 +61,12 @@ def _register(module: types.ModuleType) -> None:
 
 
 def compiled(function: Function, *beside: types.ModuleType) -> Function:
-    """Compile a function that calls `protect` and perhaps other modules beside it.
+    """Compile, once, a function that calls `protect` and perhaps modules beside it; the code is kept on disk."""
+    return _compiled(function, *beside)  # type: ignore[no-any-return]
 
-    The machine code is kept on disk.
-    """
+
+@functools.cache
+def _compiled(function: Callable[..., Any], *beside: types.ModuleType) -> Any:
     import numba
 
     for module in (signals, integral, timers, conditions, table, outputs, protection, obeying, *beside):
@@ -74,24 +75,16 @@ def compiled(function: Function, *beside: types.ModuleType) -> Function:
     before = config.CACHE_DIR
     config.CACHE_DIR = str(cache_folder(*beside))
     try:
-        return numba.njit(cache=True)(function)  # type: ignore[no-any-return,return-value,unused-ignore]
+        return numba.njit(cache=True)(function)
     finally:
         config.CACHE_DIR = before
 
 
-@functools.cache
-def _kernel() -> Callable[..., None]:
-    return compiled(obeying.obey)
-
-
 def machine(settings: Settings) -> Machine:
     """Return a machine that obeys the compiled logic."""
-    return Machine(settings, _kernel(), np.asarray)
+    return Machine(settings, compiled(obeying.obey), np.asarray)
 
 
-def replay_trace(trace: Trace, settings: Settings, trail: NDArray[np.int64] | None = None) -> Replay:
-    """Run the compiled logic over a trace from power-up of a machine at rest.
-
-    A trail, int64[n, 25], is filled with state[16] and outputs[9] of every tick.
-    """
-    return machine(settings).replay(trace, trail)
+def replay_trace(trace: Trace, settings: Settings) -> Replay:
+    """Run the compiled logic over a trace from power-up of a machine at rest."""
+    return machine(settings).replay(trace)

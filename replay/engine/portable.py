@@ -5,7 +5,7 @@
 
 import functools
 import hashlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -114,14 +114,12 @@ class Machine:
         """Take one tick: its time and its inputs in their order."""
         self.take(np.array(words, np.int64)[:, None])
 
-    def replay(self, trace: Trace, trail: Any = None) -> Replay:
+    def replay(self, trace: Trace) -> Replay:
         """Take a whole trace and return what the logic did; times are ms since its first row."""
-        late = done = 0
+        late = 0
         for columns in blocks_of(trace):
-            rows = columns.shape[1]
-            self.take(columns, None if trail is None else trail[done : done + rows])
+            self.take(columns)
             late += int(np.count_nonzero(columns[FIRST_INPUT + ranges.ELAPSED] > self.values[ranges.MAX_GAP]))
-            done += rows
         return Replay(tuple(self.changes), tuple(self.stops), self.run_ms, late, self.locked_out)
 
     def follow(self, trace: Trace) -> "Trail":
@@ -178,9 +176,14 @@ def replay_trace(trace: Trace, settings: Settings) -> Replay:
 
 @functools.cache
 def logic_digest() -> str:
-    """Return the SHA-256 over the source files of `protect`, names and line-end-free text, in name order."""
+    """Return the SHA-256 over the source files of `protect`, in name order."""
+    return sources_digest(sorted(Path(protect.__file__).parent.glob("*.py")))
+
+
+def sources_digest(paths: Iterable[Path]) -> str:
+    """Return the SHA-256 over source files in their order, names and line-end-free text."""
     digest = hashlib.sha256()
-    for path in sorted(Path(protect.__file__).parent.glob("*.py")):
+    for path in paths:
         text = path.read_text(encoding="utf-8")
         digest.update(f"{path.name}\n{len(text)}\n{text}".encode())
     return digest.hexdigest()

@@ -10,6 +10,7 @@ Comments, order and spelling of the file are kept: comments behind the old label
 stay behind the new one.
 """
 
+import collections
 import dataclasses
 import datetime as dt
 import difflib
@@ -92,10 +93,8 @@ def _check_window(file: Path, window: MustTrip) -> None:
     if window.earliest_s > window.deadline_s:
         rule = f"earliest {shown_s(window.earliest_s)} is later than the deadline"
         raise refusal("label", "--must-trip", rule, "EARLIEST not after DEADLINE", window.deadline_s)
-    start_s = end_s = 0.0
-    for number, piece in enumerate(read_pieces(file, ROWS)):
-        start_s = piece.start_s if number == 0 else start_s
-        end_s = piece.seconds(int(piece.time_ms[-1]))
+    (last,) = collections.deque(read_pieces(file, ROWS), maxlen=1)
+    start_s, end_s = last.start_s, last.seconds(int(last.time_ms[-1]))
     for seconds in (window.earliest_s, window.deadline_s):
         if not start_s <= seconds <= end_s:
             accepted = f"seconds of the trace's own time, {shown_s(start_s)} to {shown_s(end_s)}"

@@ -4,7 +4,7 @@ from pathlib import Path
 
 from replay.drawing import plot_tuning
 from replay.ground.files import write_folder
-from replay.tuning.results import line_words, result_files
+from replay.tuning.results import given_words, result_files
 from replay.tuning.run import Tuned
 
 
@@ -17,5 +17,5 @@ def write_tuning(folder: Path | str, tuned: Tuned) -> None:
     tuning = tuned.tuning
     plots = {"pareto.png": plot_tuning.pareto_png(tuning)}
     if tuned.moved is not None:
-        plots["tornado.png"] = plot_tuning.tornado_png(tuned.moved.robust, line_words(tuning.chosen))
+        plots["tornado.png"] = plot_tuning.tornado_png(tuned.moved.robust, given_words(tuning.chosen.candidate.given))
     write_folder(Path(folder), result_files(tuning, tuned.as_json(), plots))

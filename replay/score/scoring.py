@@ -78,19 +78,34 @@ class Failure:
 
 
 @dataclass(frozen=True)
-class Score:
-    """All of one scoring run.
+class Judgement:
+    """What some traces come to under [acceptance]: counts, what they show with limits, the rules that are broken."""
 
-    claims: what the traces show, with limits; baselines: what plain logics do on the same traces.
-    """
+    totals: Totals
+    claims: tuple[evidence.Claim, ...]
+    failures: tuple[Failure, ...]
+
+    @property
+    def lacking(self) -> tuple[evidence.Claim, ...]:
+        """Return the rules that the traces may meet, but do not show to be met."""
+        return tuple(claim for claim in self.claims if claim.verdict == evidence.NOT_ENOUGH)
+
+    @property
+    def verdict(self) -> str:
+        """Return met, not met (a rule is broken) or not enough evidence (none is, and one is not shown to be met)."""
+        if self.failures:
+            return evidence.NOT_MET
+        return evidence.NOT_ENOUGH if self.lacking else evidence.MET
+
+
+@dataclass(frozen=True)
+class Score(Judgement):
+    """All of one scoring run; claims: what the traces show, with limits; baselines: what plain logics do on them."""
 
     settings: Settings
     verdicts: tuple[Verdict, ...]
     undecided: tuple[Verdict, ...]
-    totals: Totals
     families: dict[str, Totals]
-    failures: tuple[Failure, ...]
-    claims: tuple[evidence.Claim, ...]
     family_claims: dict[str, tuple[evidence.Claim, ...]]
     mix: Mix | None
     baselines: dict[str, Totals]
@@ -105,18 +120,6 @@ class Score:
             f"{whole.nuisance_trips} nuisance trips in {whole.ride_through_run_hours:.2f} run hours; "
             f"settings {self.settings.digest[:12]}, library {self.library_digest[:12]}, engine {self.engine.name})"
         )
-
-    @property
-    def lacking(self) -> tuple[evidence.Claim, ...]:
-        """Return the rules that the traces may meet, but do not show to be met."""
-        return tuple(claim for claim in self.claims if claim.verdict == evidence.NOT_ENOUGH)
-
-    @property
-    def verdict(self) -> str:
-        """Return met, not met (a rule is broken) or not enough evidence (none is, and one is not shown to be met)."""
-        if self.failures:
-            return evidence.NOT_MET
-        return evidence.NOT_ENOUGH if self.lacking else evidence.MET
 
     @property
     def met(self) -> bool:
@@ -264,12 +267,13 @@ def unmet(totals: Totals, acceptance: Acceptance) -> tuple[Failure, ...]:
     return tuple(failures)
 
 
-def claims(verdicts: Iterable[Verdict], acceptance: Acceptance) -> tuple[evidence.Claim, ...]:
-    """Return what judged traces show about missed trips, nuisance trips and margins."""
+def judgement(verdicts: Iterable[Verdict], acceptance: Acceptance) -> Judgement:
+    """Judge traces by their verdicts; undecided ones count for nothing."""
     verdicts = list(verdicts)
-    totals = total(verdicts)
-    margins, hours = _margins(verdicts), totals.ride_through_run_hours
-    return evidence.claims(margins, totals.missed, totals.nuisance_trips, hours, acceptance)
+    totals, margins = total(verdicts), _margins(verdicts)
+    hours = totals.ride_through_run_hours
+    claims = evidence.claims(margins, totals.missed, totals.nuisance_trips, hours, acceptance)
+    return Judgement(totals, claims, broken(totals, claims, acceptance))
 
 
 def broken(totals: Totals, claims: Iterable[evidence.Claim], acceptance: Acceptance) -> tuple[Failure, ...]:
@@ -348,19 +352,18 @@ def score_of(library: Library, settings: Settings, engine: Engine, rows: Sequenc
     """Return the score of a library whose traces have been judged, in the order of its entries, by this engine."""
     verdicts = [row.verdict for row in rows]
     decided = tuple(verdict for verdict in verdicts if verdict.outcome != "undecided")
-    totals, found = total(decided), claims(decided, settings.acceptance)
-    names = sorted({verdict.family for verdict in decided})
-    families = {name: tuple(v for v in decided if v.family == name) for name in names}
+    families = {
+        name: judgement((v for v in decided if v.family == name), settings.acceptance)
+        for name in sorted({verdict.family for verdict in decided})
+    }
     return Score(
+        **vars(judgement(decided, settings.acceptance)),
         settings=settings,
         verdicts=decided,
         undecided=tuple(verdict for verdict in verdicts if verdict.outcome == "undecided"),
-        totals=totals,
-        families={name: total(part) for name, part in families.items()},
-        failures=broken(totals, found, settings.acceptance),
-        claims=found,
-        family_claims={name: claims(part, settings.acceptance) for name, part in families.items()},
-        mix=read_mix(library, decided, settings.acceptance.shown_confidence),
+        families={name: part.totals for name, part in families.items()},
+        family_claims={name: part.claims for name, part in families.items()},
+        mix=read_mix(library, [(v.family, v.outcome) for v in decided], settings.acceptance.shown_confidence),
         baselines={name: total(row.plain[name] for row in rows) for name in BASELINES},
         library_digest=library_digest(library),
         engine=engine,

@@ -20,6 +20,7 @@ from replay.ground.units import (
     pressure_difference_pa,
     quantity,
 )
+from replay.ground.wording import words
 
 # Section of the file -> its keys. A key is the name of one setting of `protect`,
 # or of a pair: NAME_range sets NAME_least and NAME_most.
@@ -83,15 +84,18 @@ class Settings:
     acceptance: Acceptance
 
     @property
+    def named(self) -> dict[str, int]:
+        """Return the settings of `protect` by name, without the derived places."""
+        return {row[0]: value for row, value in zip(ranges.SETTINGS, self.values, strict=False)}
+
+    @property
     def digest(self) -> str:
         """Return the SHA-256 of the values the logic runs with, as NAME=VALUE lines."""
-        lines = [f"{row[0]}={value}\n" for row, value in zip(ranges.SETTINGS, self.values, strict=False)]
-        return hashlib.sha256("".join(lines).encode()).hexdigest()
+        return hashlib.sha256("".join(f"{name}={value}\n" for name, value in self.named.items()).encode()).hexdigest()
 
     def as_json(self) -> dict[str, Any]:
         """Return the settings as they stand in a JSON report: integers in the units of `protect`."""
-        named = {row[0]: value for row, value in zip(ranges.SETTINGS, self.values, strict=False)}
-        return {"file": self.file, "altitude_m": self.altitude_m, "values": named, "digest": self.digest}
+        return {"file": self.file, "altitude_m": self.altitude_m, "values": self.named, "digest": self.digest}
 
 
 def read_settings(path: Path | str) -> Settings:
@@ -235,7 +239,7 @@ def _check_relations(path: Path, table: dict[str, Any], values: list[int]) -> No
     than = "less than" if gap else "not more than"
     unit = ranges.SETTINGS[lower][1]
     most = _in_file_terms(unit, values[higher] - gap)
-    rule = f"{_words(low)} must be {than} {_words(high)} ({_in_file_terms(unit, values[higher])})"
+    rule = f"{words(low)} must be {than} {words(high)} ({_in_file_terms(unit, values[higher])})"
     accepted = f"a value up to {most} here, or a larger [{high_section}] {high_key}"
     raise refusal(path, f"[{section}] {key}", rule, accepted, table[section][key])
 
@@ -243,10 +247,6 @@ def _check_relations(path: Path, table: dict[str, Any], values: list[int]) -> No
 def key_of(name: str) -> tuple[str, str]:
     """Return (section, key) of the file that sets a setting of `protect`."""
     return next((section, key) for section, keys in SECTIONS.items() for key in keys if name in names_of(key))
-
-
-def _words(name: str) -> str:
-    return name.replace("_", " ")
 
 
 def _acceptance(path: Path, found: dict[str, Any]) -> Acceptance:

@@ -2,7 +2,7 @@
 
 import functools
 import itertools
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TypeVar
 
@@ -61,7 +61,7 @@ def prepare(trace: Trace) -> Prepared:
     readings = _plain(trace.oil_pa), _plain(trace.suction_pa), _plain(trace.crankcase_pa)
     columns = blocks.Columns(_plain(trace.time_ms), readings, _plain(trace.running), _plain(trace.reset))
     summaries = np.zeros((-(-len(trace) // blocks.BLOCK), blocks.SUMMARY_SIZE), np.int64)
-    _summarise()(columns, trace.crankcase_pa is trace.suction_pa, summaries)
+    compiled.compiled(blocks.summarise, blocks)(columns, trace.crankcase_pa is trace.suction_pa, summaries)
     last_reset = int(np.flatnonzero(columns.reset)[-1]) if summaries[:, blocks.RESETS].any() else -1
     return Prepared(columns, summaries, last_reset)
 
@@ -105,7 +105,8 @@ def sweep(prepared: Prepared, candidates: Candidates) -> list[Replay]:
 def _replays(prepared: Prepared, batch: Batch) -> list[Replay]:
     """Return the replays of a batch in its own order; who stayed in the lane to the end has its leader's."""
     times = prepared.columns.time
-    found, carry, late = _follow_all()(
+    beside = (blocks, table_facts, lane, long_ticks, fast_ticks, walk, state)
+    found, carry, late = compiled.compiled(walk.follow_all, *beside)(
         prepared.columns, prepared.summaries, batch.groups, batch.values, _tables(), prepared.last_reset
     )
     stops: list[list[tuple[int, Stop]]] = [[] for _ in carry]
@@ -132,13 +133,3 @@ def account() -> dict[str, str]:
 
 
 _tables = functools.cache(table_facts.tables)
-
-
-@functools.cache
-def _summarise() -> Callable[[blocks.Columns, bool, Array], None]:
-    return compiled.compiled(blocks.summarise, blocks)
-
-
-@functools.cache
-def _follow_all() -> Callable[..., tuple[walk.Stops, Array, int]]:
-    return compiled.compiled(walk.follow_all, blocks, table_facts, lane, long_ticks, fast_ticks, walk, state)

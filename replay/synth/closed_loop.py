@@ -27,6 +27,7 @@ from replay.settings import Settings
 from replay.synth.libraries import Recipe
 
 SCHEMA = "lubetrip-closed-loop/1"
+PRESSURES = (layout.R_OIL_PA, layout.R_SUCTION_PA, layout.R_CRANKCASE_PA)
 
 
 @dataclass(frozen=True)
@@ -62,31 +63,23 @@ def obey(case: Case, settings: Settings) -> tuple[Machine, Plant, float, int]:
     likely journal, and how often the machine started again after a stop.
     """
     logic, plant = Machine(settings), Plant(case)
-    chain = case.chain
-    sensors = [chain.oil, chain.suction] + ([chain.crankcase] if chain.crankcase else [])
-    channels = (layout.R_OIL_PA, layout.R_SUCTION_PA, layout.R_CRANKCASE_PA)
-    parameters = [sensor.parameters() for sensor in sensors]
-    held = [np.zeros(SENSOR_STATES) for _ in sensors]
+    sensors = [sensor for sensor in (case.chain.oil, case.chain.suction, case.chain.crankcase) if sensor]
+    channels = [
+        (sensor.parameters(), np.zeros(SENSOR_STATES), place, gaussian, chance)
+        for sensor, place, gaussian, chance in zip(
+            sensors, PRESSURES, plant.draws.gaussian, plant.draws.chance, strict=False
+        )
+    ]
     least, restarts, stopped, before = 1.0, 0, 0, 0
     for number, time_ms in enumerate(plant.draws.time_ms.tolist()):
         row = plant.advance(time_ms / 1000.0, permission=logic.permitted)
         readings = [
-            _admitted(
-                read_sensor(
-                    parameters[channel],
-                    held[channel],
-                    row[channels[channel]],
-                    time_ms / 1000.0,
-                    plant.draws.gaussian[channel, number],
-                    plant.draws.chance[channel, number],
-                )
-            )
-            for channel in range(len(sensors))
+            _admitted(read_sensor(sensor, held, row[place], time_ms / 1000.0, gaussian[number], chance[number]))
+            for sensor, held, place, gaussian, chance in channels
         ]
         running = int(row[layout.R_RUNNING])
-        logic.tick(
-            time_ms, time_ms - before, running, 0, readings[0], readings[1], readings[-1 if chain.crankcase else 1]
-        )
+        # Without a sensor at the crankcase the last one is that of suction, which stands for it.
+        logic.tick(time_ms, time_ms - before, running, 0, readings[0], readings[1], readings[-1])
         before = time_ms
         least = min(least, float(row[layout.R_RESERVE]))
         if running and len(logic.stops) > stopped and logic.permitted:
@@ -101,9 +94,10 @@ def _admitted(reading: int) -> int:
     return reading if reading != NOTHING_READ and least <= reading <= most else NO_READING
 
 
-def course(family: str, index: int, seed: int, hours: float | None, settings: Settings) -> Course:
-    """Run one trace of a family with the protection in the loop, and once without it."""
-    case = case_of(family, index, seed, hours)
+def course(wanted: Recipe, settings: Settings, which: tuple[str, int]) -> Course:
+    """Run one trace of a recipe (family, number) with the protection in the loop, and once without it."""
+    family, index = which
+    case = case_of(family, index, wanted.seed, wanted.hours)
     logic, plant, least, restarts = obey(case, settings)
     return Course(
         id=f"{family}-{index:05d}",
@@ -172,9 +166,5 @@ def run_closed_loop(
     """
     checked = settings_of(settings, None, "synth")
     with workers(jobs, cluster) as each, progress(wanted.count, "running") as stage:
-        courses = each(functools.partial(_course_of, wanted, checked), wanted.traces(), stage.advance)
+        courses = each(functools.partial(course, wanted, checked), wanted.traces(), stage.advance)
     return ClosedLoop(wanted, checked, tuple(courses))
-
-
-def _course_of(wanted: Recipe, settings: Settings, which: tuple[str, int]) -> Course:
-    return course(*which, wanted.seed, wanted.hours, settings)

@@ -9,7 +9,7 @@ folder that holds anybody else's files is refused.
 import functools
 import json
 import shutil
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, BinaryIO
 
@@ -49,11 +49,8 @@ class Recipe:
 
     def as_table(self) -> dict[str, Any]:
         """Return the recipe as it stands in library.toml."""
-        table = asdict(self)
-        table["families"] = list(self.families)
-        if self.hours is None:
-            del table["hours"]
-        return table
+        table = {**vars(self), "families": list(self.families)}
+        return {key: value for key, value in table.items() if value is not None}
 
 
 def _families(value: Any) -> tuple[str, ...]:
@@ -159,22 +156,12 @@ def _make(folder: Path, wanted: Recipe, which: tuple[str, int]) -> None:
     trace = generate(family, index, wanted.seed, wanted.hours)
     file = Path("traces") / f"{_name(family, index)}.{wanted.format}"
     write_whole(folder / file, lambda stream: write_trace(stream, trace, wanted.format))
-    write_text(entry, json.dumps({"file": file.as_posix(), **_entry(trace)}))
+    named = {key: getattr(trace, key) for key in ("family", "machine", "oil", "origin")}
+    write_text(entry, json.dumps({"file": file.as_posix(), **named, **trace.label}))
 
 
 def _name(family: str, index: int) -> str:
     return f"{family}-{index:05d}"
-
-
-def _entry(trace: SynthTrace) -> dict[str, Any]:
-    """Return the [[trace]] table of a trace, but for its file and id."""
-    return {
-        "family": trace.family,
-        "machine": trace.machine,
-        "oil": trace.oil,
-        "origin": trace.origin,
-        **trace.label,
-    }
 
 
 def _finish(folder: Path, wanted: Recipe) -> None:

@@ -25,9 +25,7 @@ from numpy.typing import NDArray
 
 from replay.ground.refusal import refusal
 from replay.trace.files import place_in, read_blocks, read_columns
-from replay.trace.rows import COLUMNS, LEAST_ROWS, Rows, arrow_kpa, as_floats, check_header, too_few
-
-__all__ = ["COLUMNS", "Trace", "read_pieces", "read_trace"]
+from replay.trace.rows import LEAST_ROWS, Rows, arrow_kpa, as_floats, check_header, too_few
 
 PANDAS_INDEX = "__index_level_"  # what pandas calls an index without a name when it hands a frame over
 

@@ -2,6 +2,7 @@
 
 from replay.ground.wording import seconds
 from replay.triage.events import AT_START, DOUBT, STARVED, VACUUM
+from replay.triage.exposure import MS_PER_H
 from replay.triage.run import Findings
 
 RULE = (
@@ -11,7 +12,6 @@ RULE = (
 )
 ADVICE = ("open first", "open next", "watch", "check the sensors", "not starved", "did not run")
 MS_PER_MIN = 60000
-MS_PER_H = 3600000
 
 
 def rank(found: Findings) -> int:

@@ -2,19 +2,21 @@
 
 import csv
 import io
+import itertools
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from replay.engine import logic_digest
+from replay.engine.engines import rows_about
 from replay.engine.workers import Progress, quiet, workers
 from replay.ground.refusal import refusal
 from replay.library.given import GivenSettings, settings_of
 from replay.settings import Settings
 from replay.triage.events import AT_START, DOUBT, STARVED, VACUUM, Event
 from replay.triage.exposure import MS_PER_H, Rate
-from replay.triage.logs import find_logs, rows_about
+from replay.triage.logs import find_logs
 from replay.triage.ranking import ADVICE, RULE, order, rank, reasons
 from replay.triage.run import Findings, examine_all
 
@@ -34,17 +36,14 @@ class Triage:
         """Return the confidence of the limits: that of the settings' acceptance."""
         return self.settings.acceptance.shown_confidence
 
-    @property
-    def engines(self) -> list[str]:
-        """Return the names of the engines that ran: one, unless findings of several runs were put together."""
-        return sorted({found.engine for found in self.machines if found.logs})
-
     def as_json(self) -> dict[str, Any]:
         """Return the report in the form of its schema: s, kPa, absolute pressures."""
+        # One engine, unless findings of several runs were put together.
+        engines = sorted({found.engine for found in self.machines if found.logs})
         return {
             "schema": SCHEMA,
             "settings": self.settings.as_json(),
-            "logic": {"engine": ", ".join(self.engines), "digest": logic_digest()},
+            "logic": {"engine": ", ".join(engines), "digest": logic_digest()},
             "rule": RULE,
             "exposure": [rate.as_json() for rate in rates(self.machines, self.confidence)],
             "machines": [self._machine(place, found) for place, found in enumerate(self.machines, start=1)],
@@ -110,7 +109,7 @@ def triage_logs(
         rule = f"{len(found.settings)} libraries name settings of their own" if found.settings else "no settings"
         raise refusal("triage", "", rule, "--settings FILE, or one library with settings = FILE")
     checked = settings_of(settings or found.settings[0], None, "triage")
-    rows = sum(rows_about(file) for files in found.machines.values() for file in files)
+    rows = rows_about(itertools.chain(*found.machines.values()))
     with workers(jobs, cluster) as each, progress(rows, "reading logs") as stage:
         return triage(examine_all(found.machines, checked, stage.advance, each=each), checked)
 

@@ -2,17 +2,18 @@
 
 import bisect
 import functools
+import itertools
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from protect import ranges, state
 from replay.engine import CAUSES, compiled
+from replay.engine.engines import rows_about
 from replay.engine.obeying import FIRST_INPUT, TIME
 from replay.engine.portable import Machine, columns_of
 from replay.engine.workers import Each, one_by_one
@@ -20,7 +21,7 @@ from replay.settings import Settings
 from replay.trace import Trace, read_pieces
 from replay.triage import kernel
 from replay.triage.events import Event, Gravest, told
-from replay.triage.logs import in_time, rows_about
+from replay.triage.logs import in_time
 
 Array = NDArray[np.int64]
 
@@ -77,8 +78,8 @@ class Watch:
     """The kernel over one log: interpreted on lists, or compiled on arrays."""
 
     def __init__(self, settings: Settings, *, fast: bool) -> None:
-        self._run = _compiled_watch() if fast else kernel.watch
-        self.machine = compiled.machine(settings) if fast else Machine(settings)
+        self._run = compiled.compiled(kernel.watch, kernel) if fast else kernel.watch
+        self.machine = _machine(settings, fast=fast)
         shapes = (kernel.TOTALS_SIZE, (kernel.KINDS, kernel.EVENT_SIZE), (ROOM, kernel.EVENT_SIZE))
         self.totals, self.opened, self.events = (self.machine.words(np.zeros(shape, np.int64)) for shape in shapes)
         self.totals[kernel.RAN] = 1  # whether the machine started just then is not known
@@ -105,26 +106,8 @@ class Watch:
         return [[int(value) for value in row] for row in self.events[: self.totals[kernel.FOUND]]]
 
 
-class Obeyed:
-    """The whole logic over one log whose machine obeys, as in any replay: stops by cause, lockouts."""
-
-    def __init__(self, settings: Settings, *, fast: bool) -> None:
-        self.stops: Counter[str] = Counter()
-        self.lockouts = 0
-        self.machine = compiled.machine(settings) if fast else Machine(settings)
-
-    def take(self, columns: Array) -> None:
-        """Take the next rows."""
-        self.machine.take(columns)
-        self.stops.update(str(CAUSES[stop.cause]) for stop in self.machine.stops)
-        self.lockouts += sum(change.after == state.LOCKED_OUT for change in self.machine.changes)
-        self.machine.stops.clear()
-        self.machine.changes.clear()
-
-
-@functools.cache
-def _compiled_watch() -> Callable[..., Any]:
-    return compiled.compiled(kernel.watch, kernel)
+def _machine(settings: Settings, *, fast: bool) -> Machine:
+    return compiled.machine(settings) if fast else Machine(settings)
 
 
 def compiling_pays(rows: int) -> bool:
@@ -138,7 +121,7 @@ class Log:
 
     def __init__(self, findings: Findings, settings: Settings, start_s: float, *, fast: bool) -> None:
         self.findings, self.settings, self.start_s = findings, settings, start_s
-        self.watch, self.obeyed = Watch(settings, fast=fast), Obeyed(settings, fast=fast)
+        self.watch, self.obeyed = Watch(settings, fast=fast), _machine(settings, fast=fast)
         findings.engine = "compiled" if fast else "portable"
         self.last_ms: int | None = None
         self.begins: list[int] = []
@@ -164,7 +147,7 @@ class Log:
             columns[FIRST_INPUT + ranges.ELAPSED, 0] = min(int(columns[TIME, 0]) - self.last_ms, most)
         self.last_ms = int(columns[TIME, -1])
         self._tell(self.watch.take(columns), ends_with_log=False)
-        self.obeyed.take(columns)
+        self._obey(columns)
         self.findings.rows += len(piece)
 
     def finish(self) -> None:
@@ -177,8 +160,15 @@ class Log:
         findings.starved_ms += int(totals[kernel.STARVED_MS])
         findings.vacuum_ms += int(totals[kernel.IN_VACUUM_MS])
         findings.starts += int(totals[kernel.STARTS])
-        findings.stops += self.obeyed.stops
-        findings.lockouts += self.obeyed.lockouts
+
+    def _obey(self, columns: Array) -> None:
+        """Run the whole logic on, with a machine that obeys as in any replay."""
+        machine = self.obeyed
+        machine.take(columns)
+        self.findings.stops.update(str(CAUSES[stop.cause]) for stop in machine.stops)
+        self.findings.lockouts += sum(change.after == state.LOCKED_OUT for change in machine.changes)
+        machine.stops.clear()
+        machine.changes.clear()
 
     def _tell(self, rows: Iterator[list[int]], *, ends_with_log: bool) -> None:
         delay = self.settings.values[ranges.TRIP_DELAY]
@@ -190,11 +180,16 @@ class Log:
         return round((start_s - self.start_s) * 1000)
 
 
+def _uncounted(_rows: int) -> None:
+    """Count no rows."""
+
+
 def examine(
-    machine: str, files: Sequence[Path], settings: Settings, *, fast: bool, advance: Callable[[int], None]
+    settings: Settings, machine: tuple[str, Sequence[Path]], *, fast: bool, advance: Callable[[int], None] = _uncounted
 ) -> Findings:
-    """Return what the logs of one machine show. Raises Refusal with file and line of a broken log."""
-    findings = Findings(machine, tuple(files))
+    """Return what the logs of a machine (name, files) show. Raises Refusal with file and line of a broken log."""
+    name, files = machine
+    findings = Findings(name, tuple(files))
     log: Log | None = None
     for start_s, file in in_time(files):
         if log is None or not log.goes_on_at(start_s):
@@ -213,30 +208,15 @@ def examine(
 def examine_all(
     machines: dict[str, tuple[Path, ...]],
     settings: Settings,
-    advance: Callable[[int], None] = lambda _: None,
+    advance: Callable[[int], None] = _uncounted,
     *,
-    fast: bool | None = None,
     each: Each = one_by_one,
 ) -> tuple[Findings, ...]:
     """Return the findings of all machines; compiled or interpreted, whatever is done sooner.
 
     each says who works (`replay.engine.workers`), a machine at a time; elsewhere no rows are counted on the way.
     """
-    if fast is None:
-        fast = compiling_pays(sum(rows_about(file) for files in machines.values() for file in files))
+    fast = compiling_pays(rows_about(itertools.chain(*machines.values())))
     if each is not one_by_one:
         advance = _uncounted
-    return tuple(each(functools.partial(_examined, settings, fast, advance), tuple(machines.items())))
-
-
-def _examined(
-    settings: Settings,
-    fast: bool,  # noqa: FBT001 - bound before it travels
-    advance: Callable[[int], None],
-    machine: tuple[str, tuple[Path, ...]],
-) -> Findings:
-    return examine(*machine, settings, fast=fast, advance=advance)
-
-
-def _uncounted(_rows: int) -> None:
-    """Count no rows."""
+    return tuple(each(functools.partial(examine, settings, fast=fast, advance=advance), tuple(machines.items())))

@@ -9,7 +9,7 @@ From what a user asks for to what is left behind:
     judge       every candidate over every trace, judged as a score is
     holdout     the library in two parts, fresh: a library nobody has tuned on
     pareto      which candidates are not beaten, which of them is chosen
-    robustness  how far each lever may move (levers, amounts, disturb), tolerance: all of them at once
+    robustness  how far each lever may move (levers, disturb), tolerance: all of them at once
     results     the folder that a run leaves
 
 What a candidate does over a trace comes from `replay.sweep`, which says at its head why that is exact.

@@ -4,7 +4,6 @@ Labels come from the physics, so this is only to be had of a library that was
 synthesised; a library of recordings has to be held out from.
 """
 
-import functools
 import tempfile
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -15,10 +14,9 @@ from replay.ground.toml_files import read_toml
 from replay.library import Library, read_library
 from replay.library.library import FILE
 from replay.settings import Settings
-from replay.sweep import arrange
 from replay.synth import Recipe, synthesise
 from replay.synth.libraries import recipe_from
-from replay.tuning.judge import Figures, figures, judged_trace
+from replay.tuning.judge import Figures, figures, judge_all
 
 
 @dataclass(frozen=True)
@@ -40,16 +38,16 @@ def recipe_of(library: Library) -> Recipe | None:
     return None if table is None else recipe_from(path, table, "[recipe] ")
 
 
-def on_fresh_library(recipe: Recipe, seed: int, settings: Sequence[Settings], tick: Callable[[], object]) -> Fresh:
-    """Synthesise the recipe with another seed in a folder that is thrown away, and judge settings there.
+def on_fresh_library(recipe: Recipe, settings: Sequence[Settings], tick: Callable[[], object]) -> Fresh:
+    """Synthesise a recipe in a folder that is thrown away, and judge settings there.
 
     tick is called after each trace that was judged. The traces are made and read by this machine's own disk,
     so with a cluster of several machines `each` has to be the local one.
     """
     with tempfile.TemporaryDirectory(prefix="lubetrip-fresh-") as folder:
         place = Path(folder) / "library"
-        synthesise(place, replace(recipe, seed=seed, format="parquet"))
+        synthesise(place, replace(recipe, format="parquet"))
         library = read_library(place)
-        rows = one_by_one(functools.partial(judged_trace, arrange(settings)), library.entries, tick)
-    found = tuple(figures((row[number] for row in rows), one.acceptance) for number, one in enumerate(settings))
-    return Fresh(seed, len(rows), found)
+        verdicts = judge_all(library.entries, settings, one_by_one, tick)
+    found = tuple(figures(its, one.acceptance) for its, one in zip(verdicts, settings, strict=True))
+    return Fresh(recipe.seed, len(library.entries), found)

@@ -27,7 +27,6 @@ from replay.tuning.tune import BASE, Line, Tuning
 from replay.tuning.vary import VARIED
 
 SCHEMA = "lubetrip-tune/1"
-TOLERANCES_SCHEMA = "lubetrip-tolerances/1"
 CHOSEN, REPORT, CANDIDATES = "chosen.toml", "report.json", "candidates.parquet"
 PARTS = ("tuning", "held_out", "whole")
 
@@ -147,7 +146,12 @@ def _fresh_json(tuning: Tuning) -> dict[str, Any] | None:
     return {"seed": tuning.fresh.seed, "traces": tuning.fresh.traces, "base": base, "chosen": chosen}
 
 
-def robustness_json(found: Robustness) -> dict[str, Any]:
+def moved_json(robust: Robustness, drawn: MonteCarlo) -> dict[str, Any]:
+    """Return how far each lever may move, and all sensors at once."""
+    return {"robustness": _robustness_json(robust), "monte_carlo": _monte_carlo_json(drawn)}
+
+
+def _robustness_json(found: Robustness) -> dict[str, Any]:
     """Return every lever with its brackets, in all and by family; amounts in the lever's unit."""
     return {
         "left_out": found.left_out,
@@ -176,33 +180,14 @@ def _lever_json(lever: Lever) -> dict[str, Any]:
 
 def _brackets(found: Found, number: int) -> dict[str, Any]:
     brackets = {event: found.get((number, event)) for event in EVENTS}
-    return {
-        event: one and {"good": one.good, "bad": one.bad, "good_again": one.again} for event, one in brackets.items()
-    }
+    return {event: bracket and vars(bracket) for event, bracket in brackets.items()}
 
 
-def monte_carlo_json(found: MonteCarlo) -> dict[str, Any]:
+def _monte_carlo_json(found: MonteCarlo) -> dict[str, Any]:
     """Return the Monte Carlo with its tolerances, shares and their intervals."""
-    return {
-        "tolerances": {name: vars(error) for name, error in found.tolerances.items()},
-        "seed": found.seed,
-        "draws": found.draws,
-        "shares": {event: claim.as_json() for event, claim in found.shares.items()},
-        "families": found.families,
-        "left_out": found.left_out,
-    }
-
-
-def tolerances_json(robust: Robustness, drawn: MonteCarlo, digest: str) -> dict[str, Any]:
-    """Return the report of `lubetrip tolerances` in the form of its schema; digest is that of the library."""
-    return {
-        "schema": TOLERANCES_SCHEMA,
-        "settings": robust.settings.as_json(),
-        "logic": account(),
-        "library": {"digest": digest},
-        "robustness": robustness_json(robust),
-        "monte_carlo": monte_carlo_json(drawn),
-    }
+    tolerances = {name: vars(error) for name, error in found.tolerances.items()}
+    shares = {event: claim.as_json() for event, claim in found.shares.items()}
+    return {**vars(found), "tolerances": tolerances, "shares": shares}
 
 
 def result_files(tuning: Tuning, report: dict[str, Any], plots: dict[str, bytes]) -> dict[str, bytes]:
@@ -216,11 +201,6 @@ def result_files(tuning: Tuning, report: dict[str, Any], plots: dict[str, bytes]
         files[settings_name(one.candidate)] = settings_text(tuning, tuning.lines[one.candidate]).encode()
     files[CHOSEN] = settings_text(tuning, tuning.chosen).encode()
     return files
-
-
-def line_words(line: Line) -> str:
-    """Return what is varied in a candidate, or in the base settings, as a reader writes it down."""
-    return given_words(line.candidate.given)
 
 
 def given_words(given: Mapping[str, Any]) -> str:

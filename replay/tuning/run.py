@@ -1,7 +1,7 @@
 """All of `tune` and of `tolerances` as one function each: what a notebook calls, and the command line."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -10,10 +10,12 @@ from replay.ground.refusal import refusal
 from replay.library import Library, library_digest, library_of, settings_of, settings_path
 from replay.library.given import GivenLibrary, GivenSettings
 from replay.settings import Settings
+from replay.sweep import account
+from replay.synth import Recipe
 from replay.tuning.fresh import recipe_of
 from replay.tuning.judge import BATCH
 from replay.tuning.levers import levers
-from replay.tuning.results import monte_carlo_json, robustness_json, tolerances_json, tuning_json
+from replay.tuning.results import moved_json, tuning_json
 from replay.tuning.robustness import Robustness, robustness
 from replay.tuning.search import generation
 from replay.tuning.tolerance import USUAL_TOLERANCES, MonteCarlo, Tolerances, monte_carlo, read_tolerances
@@ -31,7 +33,13 @@ class Moved:
 
     def as_json(self) -> dict[str, Any]:
         """Return the report in the form of its schema."""
-        return tolerances_json(self.robust, self.drawn, self.library_digest)
+        return {
+            "schema": "lubetrip-tolerances/1",
+            "settings": self.robust.settings.as_json(),
+            "logic": account(),
+            "library": {"digest": self.library_digest},
+            **moved_json(self.robust, self.drawn),
+        }
 
 
 @dataclass(frozen=True)
@@ -48,11 +56,8 @@ class Tuned:
 
     def as_json(self) -> dict[str, Any]:
         """Return the report in the form of its schema."""
-        report = tuning_json(self.tuning)
-        if self.moved is not None:
-            report["robustness"] = robustness_json(self.moved.robust)
-            report["monte_carlo"] = monte_carlo_json(self.moved.drawn)
-        return report
+        moved = moved_json(self.moved.robust, self.moved.drawn) if self.moved else {}
+        return tuning_json(self.tuning) | moved
 
 
 def tune_settings(
@@ -82,10 +87,10 @@ def tune_settings(
     library = library_of(library)
     space = read_space(settings_path(settings, library, library.folder), vary, open_ranges=budget is not None)
     stated = _stated(tolerances)
-    fresh = None if quick else _fresh_seed(library, fresh_seed)
+    fresh = None if quick else _fresh_recipe(library, fresh_seed)
     with workers(jobs, cluster) as each:
         with progress(_pieces(library, space, budget) + len(library.entries) * (fresh is not None), "judging") as stage:
-            tuning = tune(library, space, each, stage.advance, budget=budget, seed=seed, fresh_seed=fresh)
+            tuning = tune(library, space, each, stage.advance, budget=budget, seed=seed, fresh=fresh)
         found = Tuned(tuning, None)
         return found if quick else Tuned(tuning, _moved(library, found.chosen, stated, seed, draws, each, progress))
 
@@ -120,7 +125,7 @@ def _pieces(library: Library, space: Space, budget: int | None) -> int:
     return len(library.entries) * (1 + batches)
 
 
-def _fresh_seed(library: Library, given: int | None) -> int | None:
+def _fresh_recipe(library: Library, given: int | None) -> Recipe | None:
     recipe = recipe_of(library)
     if recipe is None:
         if given is not None:
@@ -129,7 +134,7 @@ def _fresh_seed(library: Library, given: int | None) -> int | None:
         return None
     if given == recipe.seed:
         raise refusal("tune", "--fresh-seed", "the library's own seed", "another one", given)
-    return recipe.seed + 1 if given is None else given
+    return replace(recipe, seed=recipe.seed + 1 if given is None else given)
 
 
 def _stated(given: Tolerances | Path | str | None) -> Tolerances:

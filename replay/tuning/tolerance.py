@@ -27,11 +27,10 @@ from replay.score.scoring import WRONG
 from replay.settings import Settings
 from replay.sweep import arrange
 from replay.trace import read_trace
-from replay.tuning.disturb import CHANNELS, SensorError, disturbed
+from replay.tuning.disturb import CHANNELS, ERRORS, SensorError, disturbed
 from replay.tuning.judge import outcome
 from replay.tuning.robustness import EVENTS
 
-KEYS = {"offset": "offset_pa", "gain": "gain", "lag": "lag_s"}  # of the file, and what each states of a sensor
 MOST_PA, MOST_GAIN, MOST_LAG_S = 1_000_000, 0.5, 600.0
 EXAMPLE = '[oil_pressure] offset = "8 kPa", gain = 0.005, lag = "1 s"'
 # Common practice, no source: half a percent of a span of 1600 kPa, half a percent of the reading, a second.
@@ -40,25 +39,21 @@ Tolerances = Mapping[str, SensorError]  # by channel
 USUAL_TOLERANCES: Tolerances = dict.fromkeys(CHANNELS, USUAL)
 
 
-def _offset_pa(value: Any) -> float:
-    offset = pressure_difference_pa(value)
-    if not 0 <= offset <= MOST_PA:
+def _up_to(most: float, read: Callable[[object], int], size: float, value: Any) -> float:
+    """Read an amount of 0 to `most`, in units of so many of what is read."""
+    amount = read(value) / size
+    if not 0 <= amount <= most:
         raise UnfitError("outside what is admitted")
-    return float(offset)
+    return amount
 
 
-def _lag_s(value: Any) -> float:
-    lag_ms = duration_ms(value)
-    if not 0 <= lag_ms <= 1000 * MOST_LAG_S:
-        raise UnfitError("outside what is admitted")
-    return lag_ms / 1000
-
-
+_OFFSET = functools.partial(_up_to, MOST_PA, pressure_difference_pa, 1.0)
+_LAG = functools.partial(_up_to, MOST_LAG_S, duration_ms, 1000.0)
 _SENSOR = Keys(
     {
-        "offset": Key(_offset_pa, f'a difference from "0 kPa" to "{MOST_PA // 1000} kPa"', needed=False),
+        "offset": Key(_OFFSET, f'a difference from "0 kPa" to "{MOST_PA // 1000} kPa"', needed=False),
         "gain": Key(number(0, MOST_GAIN, "not a share of the reading"), f"0 to {MOST_GAIN:g}", needed=False),
-        "lag": Key(_lag_s, f'"0 s" to "{MOST_LAG_S:g} s"', needed=False),
+        "lag": Key(_LAG, f'"0 s" to "{MOST_LAG_S:g} s"', needed=False),
     },
     needed=False,
 )
@@ -69,12 +64,12 @@ def read_tolerances(path: Path) -> Tolerances:
     table = fit(path, read_toml(path, "tolerance file"), Keys(dict.fromkeys(CHANNELS, _SENSOR)))
     if not table:
         raise refusal(path, "", "states no tolerance", EXAMPLE)
-    return {name: SensorError(**{KEYS[key]: value for key, value in its.items()}) for name, its in table.items()}
+    return {name: SensorError(**{ERRORS[key]: value for key, value in its.items()}) for name, its in table.items()}
 
 
 def installation(tolerances: Tolerances, seed: int, number: int) -> dict[str, SensorError]:
     """Return the sensors of one draw."""
-    shares = np.random.default_rng((seed, number)).random((len(CHANNELS), len(KEYS)))
+    shares = np.random.default_rng((seed, number)).random((len(CHANNELS), len(ERRORS)))
     errors = {}
     for channel, (offset, gain, lag) in zip(CHANNELS, shares.tolist(), strict=True):
         most = tolerances.get(channel, SensorError())

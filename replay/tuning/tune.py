@@ -7,9 +7,10 @@ import numpy as np
 
 from replay.engine.workers import Each
 from replay.library import Library
-from replay.tuning.fresh import Fresh, on_fresh_library, recipe_of
+from replay.synth import Recipe
+from replay.tuning.fresh import Fresh, on_fresh_library
 from replay.tuning.holdout import Split, split
-from replay.tuning.judge import Figures, judge_all
+from replay.tuning.judge import Figures, figures, judge_all
 from replay.tuning.pareto import Choice, chosen, front
 from replay.tuning.search import search
 from replay.tuning.vary import Candidate, Space, every_candidate
@@ -68,23 +69,24 @@ def tune(
     *,
     budget: int | None = None,
     seed: int = 1,
-    fresh_seed: int | None = None,
+    fresh: Recipe | None = None,
 ) -> Tuning:
     """Judge the grid of a space, or with a budget what a search proposes, and choose.
 
-    fresh_seed: of the library that the chosen and the base settings are judged
-    on beside it; None for none. tick is called after each trace of each batch of candidates.
+    fresh: of a library that the chosen and the base settings are judged on beside it. tick is called after each
+    trace of each batch of candidates.
     """
-    parts = split(library.entries)
+    parts, acceptance = split(library.entries), space.base.acceptance
     lines: list[Line] = []
 
     def judged(candidates: Sequence[Candidate]) -> list[Figures]:
-        outcomes = judge_all(library.entries, [candidate.settings for candidate in candidates], each, tick)
+        found = judge_all(library.entries, [candidate.settings for candidate in candidates], each, tick)
         first = len(lines)
-        for place, candidate in enumerate(candidates):
-            held_out = outcomes.of(place, parts.held_out) if parts.held_out else None
-            whole = outcomes.of(place, range(len(library.entries)))
-            lines.append(Line(first + place, candidate, outcomes.of(place, parts.tuning), held_out, whole))
+        for candidate, verdicts in zip(candidates, found, strict=True):
+            tuning, held_out = ([verdicts[place] for place in part] for part in (parts.tuning, parts.held_out))
+            apart = figures(held_out, acceptance) if held_out else None
+            whole = figures(verdicts, acceptance)
+            lines.append(Line(len(lines), candidate, figures(tuning, acceptance), apart, whole))
         return [line.tuning for line in lines[first:]]
 
     judged([space.base_candidate])
@@ -94,12 +96,9 @@ def tune(
     else:
         left_out = search(space, budget, seed, judged)
     found, best = _choose(space, lines[1:])
-    fresh = None
-    recipe = recipe_of(library)
-    if fresh_seed is not None and recipe is not None:
-        pair = (space.base, lines[best.candidate].candidate.settings)
-        fresh = on_fresh_library(recipe, fresh_seed, pair, tick)
-    return Tuning(library, space, tuple(lines), left_out, parts, found, best, budget, seed, fresh)
+    pair = (space.base, lines[best.candidate].candidate.settings)
+    beside = on_fresh_library(fresh, pair, tick) if fresh else None
+    return Tuning(library, space, tuple(lines), left_out, parts, found, best, budget, seed, beside)
 
 
 def _choose(space: Space, lines: Sequence[Line]) -> tuple[tuple[Choice, ...], Choice]:

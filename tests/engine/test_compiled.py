@@ -26,7 +26,7 @@ pytestmark = pytest.mark.slow("compiles what only it runs")
 # Drawn traces in which much happens: trips of every cause, lockouts, late ticks, hundreds of changes.
 SEEDS = (10, 25, 31, 49, 58, 70)
 ENGINES = {"compiled": compiled.replay_trace, "c": c_port.replay_trace}
-TRAIL_TYPES = {"compiled": np.int64, "c": np.int32}
+MACHINES = {"compiled": (compiled.machine, np.int64), "c": (c_port.machine, np.int32)}
 
 
 def adversarial(seed: int, ticks: int) -> tuple[Trace, Settings]:
@@ -84,8 +84,10 @@ def replayed(request: pytest.FixtureRequest) -> Callable[[Trace, Settings], tupl
         need("cc")
 
     def run(trace: Trace, settings: Settings) -> tuple[portable.Replay, np.ndarray]:
-        trail = np.full((len(trace), 25), -7, TRAIL_TYPES[request.param])
-        return ENGINES[request.param](trace, settings, trail), trail
+        machine, word = MACHINES[request.param]
+        trail = np.full((len(trace), 25), -7, word)
+        machine(settings).take(portable.columns_of(trace), trail)
+        return ENGINES[request.param](trace, settings), trail
 
     return run
 
@@ -151,7 +153,7 @@ from tests.engine.test_compiled import adversarial
 from replay.engine import compiled
 before = compiled.is_on_disk()
 compiled.replay_trace(*adversarial(3, 200))
-stats = compiled._kernel().stats
+stats = compiled.compiled(compiled.obeying.obey).stats
 print(before, len(stats.cache_hits), len(stats.cache_misses))
 """
 

@@ -10,7 +10,7 @@ import pytest
 
 from replay.display.score import reasons
 from replay.score import Verdict, evidence
-from replay.score.scoring import Failure, broken, claims, total
+from replay.score.scoring import Failure, judgement
 from replay.settings import Acceptance, read_settings
 from replay.settings.file import OPTIONAL
 from tests.conftest import SETTINGS, entry
@@ -195,7 +195,7 @@ def test_a_rate_beyond_the_rule_is_one_failure() -> None:
     stop = Verdict("x", "f", "nuisance", 1.0, "oil", None, None, run_hours=1.0, trips=1, locked_out=False)
     rule = acceptance(max_nuisance_per_1000h=5.0)
 
-    assert [failure.rule for failure in broken(total([stop]), claims([stop], rule), rule)] == ["max_nuisance_per_1000h"]
+    assert [failure.rule for failure in judgement([stop], rule).failures] == ["max_nuisance_per_1000h"]
 
 
 @pytest.mark.parametrize("key", ["max_missed_probability", "min_margin_coverage"])

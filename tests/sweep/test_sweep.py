@@ -14,7 +14,7 @@ from protect.ranges import NO_READING
 from replay.engine import compiled, portable
 from replay.library import read_library
 from replay.settings import Settings, read_settings
-from replay.sweep import arrange, long_ticks, outcomes, prepare, sweep, walk
+from replay.sweep import arrange, long_ticks, prepare, sweep
 from replay.trace import Trace, read_trace
 from tests.engine.test_compiled import SEEDS, adversarial
 from tests.support.protection import ONE, PROFILE
@@ -288,7 +288,7 @@ def steps_taken(trace: Trace, candidates: Sequence[Settings], monkeypatch: pytes
         step(*arguments)
 
     monkeypatch.setattr(long_ticks, "step", counting)
-    monkeypatch.setattr(outcomes, "_follow_all", lambda: walk.follow_all)
+    monkeypatch.setattr(compiled, "compiled", lambda function, *_: function)
     assert swept(trace, candidates) == replayed(trace, candidates)
     return count
 

@@ -21,9 +21,8 @@ from replay.library import Library, read_library
 from replay.score import judge
 from replay.settings import Settings, read_settings
 from replay.trace import Trace, read_trace
-from replay.tuning.amounts import amount_text
 from replay.tuning.disturb import SensorError, disturbed, thinned
-from replay.tuning.levers import GAIN, LAG, OFFSET, PERIOD, SETTING, Lever, levers
+from replay.tuning.levers import GAIN, LAG, OFFSET, PERIOD, SETTING, Lever, amount_text, levers
 from replay.tuning.robustness import EVENTS, Bracket, Robustness, _scanned, robustness
 from replay.tuning.tolerance import installation, monte_carlo, read_tolerances
 from tests.support.command import lubetrip
@@ -254,7 +253,7 @@ def test_the_first_bad_point_counts_and_a_return_is_told(bad: str, expected: tup
     """Catches a bracket around the last change instead of the first, and a course taken for monotone."""
     found = _scanned([(float(place), letter == "x") for place, letter in enumerate(bad, start=1)])
 
-    assert (found and (found.good, found.bad, found.again)) == expected
+    assert (found and (found.good, found.bad, found.good_again)) == expected
 
 
 def backwards(function, items, _):

@@ -24,8 +24,9 @@ from replay.tuning.fresh import on_fresh_library, recipe_of
 from replay.tuning.holdout import split
 from replay.tuning.levers import levers
 from replay.tuning.pareto import chosen, front
-from replay.tuning.results import candidates_table, result_files, tolerances_json, tuning_json
+from replay.tuning.results import candidates_table, result_files, tuning_json
 from replay.tuning.robustness import robustness
+from replay.tuning.run import Moved
 from replay.tuning.tolerance import USUAL_TOLERANCES, monte_carlo
 from replay.tuning.tune import Tuning, tune
 from replay.tuning.vary import read_space
@@ -92,7 +93,7 @@ def test_the_reports_name_the_sweep_and_nothing_else_ran(folder: Path, monkeypat
     library, settings = read_library(folder), read_settings(folder / "settings.toml")
     robust = robustness(library.entries[:2], settings, levers(settings)[:3], one_by_one, lambda: None)
     drawn = monte_carlo(library.entries[:2], settings, USUAL_TOLERANCES, 1, 3, one_by_one, lambda: None)
-    reports = tuning_json(tuned(folder)), tolerances_json(robust, drawn, "")
+    reports = tuning_json(tuned(folder)), Moved(robust, drawn, "").as_json()
 
     assert [report["logic"] for report in reports] == 2 * [{"engine": "sweep", "digest": logic_digest()}]
 
@@ -258,7 +259,7 @@ def test_a_fresh_library_is_the_recipe_under_another_seed(tmp_path: Path, settin
     synthesise(tmp_path / "new", replace(wanted, seed=6))
     settings = read_settings(settings_file)
     known = recipe_of(read_library(tmp_path / "old"))
-    fresh = on_fresh_library(known, 6, [settings], lambda: None)
+    fresh = on_fresh_library(replace(known, seed=6), [settings], lambda: None)
 
     assert known == wanted
     assert figures_of(fresh.figures[0]) == figures_of(score(read_library(tmp_path / "new"), settings))
