@@ -1,7 +1,7 @@
 """A block of rows of a source, as numbers in the source's own units; and where its rows stand in the file."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,3 +53,17 @@ class Block:
 
     def __len__(self) -> int:
         return len(self.time_ms)
+
+    def rows(self, wanted: NDArray[np.bool_]) -> "Block":
+        """Return a block of the rows that are wanted [n]."""
+        if wanted.all():
+            return self
+        rows = np.flatnonzero(wanted)
+        return replace(
+            self,
+            time_ms=self.time_ms[rows],
+            values={signal: numbers[rows] for signal, numbers in self.values.items()},
+            status={signal: codes[rows] for signal, codes in self.status.items()},
+            place=lambda row: self.place(int(rows[row])),
+            time_text=lambda row: self.time_text(int(rows[row])),
+        )
