@@ -3,7 +3,6 @@
 import itertools
 from collections import Counter
 from dataclasses import dataclass, field, replace
-from pathlib import Path
 from typing import Protocol
 
 import numpy as np
@@ -12,10 +11,9 @@ from numpy.typing import NDArray
 from replay.ground.refusal import refusal
 from replay.measured.block import UNKNOWN, Block, Mend
 from replay.measured.channels import Channels, Columns
-from replay.measured.clock import DAY_MS, UNREADABLE, Clock
+from replay.measured.clock import DAY_MS, UNREADABLE
 from replay.measured.doubts import Readings
-from replay.measured.profile import Profile
-from replay.measured.unit_text import Unit
+from replay.measured.sources import Source
 from replay.measured.zones import LocalTime, LocalTimeError, offset_or_zone
 
 HOUR_MS = 3600000
@@ -64,15 +62,13 @@ class Counts:
 class Assembler:
     """Takes blocks in order and gives traces to a sink. The size of the blocks changes nothing."""
 
-    def __init__(
-        self, path: Path, profile: Profile, units: dict[str, Unit], clock: Clock, sink: Sink, *, repair: bool
-    ) -> None:
-        self.path, self.profile, self.sink, self.repair = path, profile, sink, repair
-        zone = profile.time.zone
-        self.clock = clock
-        self.local = LocalTime(offset_or_zone(zone), profile.time.repeated_hour) if clock.local and zone else None
+    def __init__(self, source: Source, sink: Sink, *, repair: bool) -> None:
+        self.path, self.profile, self.clock = source.path, source.profile, source.clock
+        self.sink, self.repair = sink, repair
+        profile, zone = source.profile, source.profile.time.zone
+        self.local = LocalTime(offset_or_zone(zone), profile.time.repeated_hour) if self.clock.local and zone else None
         self.max_gap = profile.time.max_gap_ms
-        self.channels = Channels(profile, units)
+        self.channels = Channels(profile, source.units)
         self.counts = Counts(readings=self.channels.readings)
         self.newest: int | None = None  # the latest time of any row
         self.last: int | None = None  # that of the last row kept
@@ -189,12 +185,8 @@ class Assembler:
         self.counts.longest_gap_ms = max(self.counts.longest_gap_ms, step_ms)
         self.last = None
         if self.counts.gaps > MOST_GAPS:
-            raise refusal(
-                self.profile.path,
-                "[time] max_gap",
-                f"more than {MOST_GAPS} steps of {self.path.name} are longer (the last {step_ms / 1000:g} s)",
-                "a duration above the logger's own step",
-            )
+            rule = f"more than {MOST_GAPS} steps of {self.path.name} are longer (the last {step_ms / 1000:g} s)"
+            raise refusal(self.profile.path, "[time] max_gap", rule, "a duration above the logger's own step")
 
     def _write_stretch(self, time: NDArray[np.int64], columns: Columns) -> None:
         parts = self.counts.parts

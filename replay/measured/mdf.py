@@ -87,8 +87,8 @@ def _unit(mdf: Any, group: int, index: int) -> str:
 class MdfSource:
     """An MDF file read by a profile."""
 
-    def __init__(self, path: Path, profile: Profile, *, span: int = SPAN) -> None:
-        self.path, self.profile, self.span = path, profile, span
+    def __init__(self, path: Path, profile: Profile) -> None:
+        self.path, self.profile = path, profile
         self.mdf = open_mdf(path)
         self.sentinels = profile.file.sentinels or ()
         self.clock = Clock(EPOCH, number=True)
@@ -142,13 +142,13 @@ class MdfSource:
         group, index = self.places[signal]
         records = int(self.mdf.groups[group].channel_group.cycles_nr)
         before = np.iinfo(np.int64).min
-        for offset in range(0, records, self.span):
+        for offset in range(0, records, SPAN):
             with _readable(self.path):
                 read = self.mdf.get(
                     group=group,
                     index=index,
                     record_offset=offset,
-                    record_count=min(self.span, records - offset),
+                    record_count=min(SPAN, records - offset),
                     ignore_invalidation_bits=True,
                 )
             time = self._time(signal, offset, read)

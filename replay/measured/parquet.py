@@ -49,9 +49,10 @@ def header(path: Path) -> Header:
 class ParquetSource:
     """A Parquet file read by a profile."""
 
-    def __init__(self, path: Path, profile: Profile, *, batch: int = BATCH) -> None:
-        self.path, self.profile, self.batch = path, profile, batch
+    def __init__(self, path: Path, profile: Profile) -> None:
+        self.path, self.profile = path, profile
         self.header = header(path)
+        self.fingerprint = self.header.fingerprint
         self.sentinels = profile.file.sentinels or ()
         names = list(self.header.names)
         if len(profile.time.columns) != 1:
@@ -60,11 +61,6 @@ class ParquetSource:
         self.places, own = columns.places(path, profile, names), self.header.units
         self.units = columns.units(path, profile, lambda of: (names[self.places[of]], own[self.places[of]]))
         self.clock = self._clock()
-
-    @property
-    def fingerprint(self) -> str:
-        """Return what marks files with these columns."""
-        return self.header.fingerprint
 
     def notes(self) -> list[str]:
         """Say how the file was read."""
@@ -94,7 +90,7 @@ class ParquetSource:
         """Yield the rows of the file in order."""
         names = [self.header.names[place] for place in sorted({self.time_place, *self.places.values()})]
         done = 0
-        for batch in batches(self.path, self.header.file, self.batch, names):
+        for batch in batches(self.path, self.header.file, BATCH, names):
             if len(batch):
                 yield self._block(batch, done)
             done += len(batch)
