@@ -202,12 +202,13 @@ def _status(word: str, flag: Flag, sentinels: tuple[str | float, ...]) -> int:
         return 1
     if plain in off:
         return 0
-    if plain in null_words(sentinels) or _is_sentinel_number(plain, sentinels):
+    if plain in null_words(sentinels) or is_sentinel_number(plain, sentinels):
         return UNKNOWN
     return NEITHER
 
 
-def _is_sentinel_number(word: str, sentinels: tuple[str | float, ...]) -> bool:
+def is_sentinel_number(word: str, sentinels: tuple[str | float, ...]) -> bool:
+    """Say whether a cell is one of these numbers."""
     try:
         return float(word) in sentinels
     except ValueError:

@@ -174,21 +174,18 @@ class MdfSource:
     def _values(self, signal: str, samples: Any, offset: int) -> Any:
         """Return samples as float64 without sentinels; a flag's as 1, 0 and NaN."""
         flag = self.profile.flags.get(signal)
-        name = self._name(signal)
-        if samples.dtype.kind in "iufb" and samples.ndim == 1:
-            numbers = samples.astype(np.float64)
-            numbers = without_sentinels(np.where(np.isfinite(numbers), numbers, np.nan), self.sentinels)
-            if flag is None:
-                return numbers
-            unit = self.units.get(signal)
-            return self._status(signal, offset, lambda: status_of_numbers(numbers, flag, self.sentinels, unit))
-        if flag is None or flag.kind:
-            raise refusal(self.path, f"channel '{name}'", f"holds {samples.dtype}, not numbers", "a measured channel")
-        return self._status(signal, offset, lambda: status_of_text(_words(samples), flag, self.sentinels))
-
-    def _status(self, signal: str, offset: int, read: Any) -> Any:
         with cells_of(self.path, "", lambda row: self._record(signal, offset + row)):
-            status = read()
+            if samples.dtype.kind in "iufb" and samples.ndim == 1:
+                numbers = samples.astype(np.float64)
+                numbers = without_sentinels(np.where(np.isfinite(numbers), numbers, np.nan), self.sentinels)
+                if flag is None:
+                    return numbers
+                status = status_of_numbers(numbers, flag, self.sentinels, self.units.get(signal))
+            elif flag is None or flag.kind:
+                where = f"channel '{self._name(signal)}'"
+                raise refusal(self.path, where, f"holds {samples.dtype}, not numbers", "a measured channel")
+            else:
+                status = status_of_text(_words(samples), flag, self.sentinels)
         return np.where(status == UNKNOWN, np.nan, status.astype(np.float64))
 
     def _record(self, signal: str, row: int) -> str:

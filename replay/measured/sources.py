@@ -80,6 +80,5 @@ def fingerprint_of(path: Path, profile: Profile | None) -> str:
         return fingerprint(path)
     from replay.measured.dialect import read_dialect
 
-    if profile is None:
-        return read_dialect(path, FileForm()).fingerprint
-    return read_dialect(path, profile.file, profile.names).fingerprint
+    stated = (FileForm(), frozenset[str]()) if profile is None else (profile.file, profile.names)
+    return read_dialect(path, *stated).fingerprint
