@@ -34,9 +34,9 @@ def view(report: Report) -> RenderableType:
 def _rows_table(counts: Counts) -> Table:
     kept = f"{hours_of(counts):.3f} h, of them running {run_hours_of(counts):.3f} h"
     rows = [("read", f"{counts.read}", ""), ("kept", f"{counts.kept}", kept)]
-    for mend in counts.mends.values():
-        shown = ", ".join(mend.places[:SHOWN_PLACES]) + (", ..." if mend.rows > SHOWN_PLACES else "")
-        rows.append(("left out", f"{mend.rows}", f"{mend.why}: {shown}"))
+    for why, mend in counts.mends.items():
+        shown = ", ".join(mend.first[:SHOWN_PLACES]) + (", ..." if mend.rows > SHOWN_PLACES else "")
+        rows.append(("left out", f"{mend.rows}", f"{why}: {shown}"))
     why = "no running status within max_gap"
     if 2 * counts.without_status > counts.read:
         why += "; if it is written only where it changes: [running] on_change = true"

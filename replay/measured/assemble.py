@@ -1,7 +1,7 @@
 """Rows of a source in order: time checked, status held, gaps split, all of it counted. Nothing is filled."""
 
 import itertools
-from collections import Counter
+from collections import Counter, defaultdict
 from dataclasses import dataclass, field, replace
 from typing import Protocol
 
@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from replay.ground.refusal import refusal
-from replay.measured.block import UNKNOWN, Block, Mend
+from replay.measured.block import UNKNOWN, Block
 from replay.measured.channels import Channels, Columns
 from replay.measured.clock import DAY_MS, UNREADABLE
 from replay.measured.doubts import Readings
@@ -19,6 +19,7 @@ from replay.measured.zones import LocalTime, LocalTimeError, offset_or_zone
 HOUR_MS = 3600000
 LEAST_ROWS = 2  # of a trace
 MOST_GAPS = 10000
+MOST_PLACES = 20  # of rows left out that are named
 
 
 class Sink(Protocol):
@@ -42,6 +43,20 @@ class Part:
 
 
 @dataclass
+class Mend:
+    """Rows that were left out for one reason under --repair, and where the first of them stand."""
+
+    rows: int = 0
+    first: list[str] = field(default_factory=list)
+
+    def add(self, place: str) -> None:
+        """Count one row."""
+        self.rows += 1
+        if len(self.first) < MOST_PLACES:
+            self.first.append(place)
+
+
+@dataclass
 class Counts:
     """What became of the rows of a file."""
 
@@ -49,7 +64,7 @@ class Counts:
     kept: int = 0
     blank: int = 0
     without_status: int = 0
-    mends: dict[str, Mend] = field(default_factory=dict)
+    mends: dict[str, Mend] = field(default_factory=lambda: defaultdict(Mend))
     gaps: int = 0
     lost_ms: int = 0
     longest_gap_ms: int = 0
@@ -81,7 +96,7 @@ class Assembler:
         counts.read += len(block) + len(block.left_out) + block.blank
         counts.blank += block.blank
         for why, place in block.left_out:
-            self._mend(why, place)
+            counts.mends[why].add(place)
         counts.held.update(block.held)
         counts.passed_over.update(block.passed_over)
         block = self._in_order(self._utc(self._readable(block)))
@@ -95,9 +110,6 @@ class Assembler:
         self._end_part()
         return self.counts
 
-    def _mend(self, why: str, place: str) -> None:
-        self.counts.mends.setdefault(why, Mend(why)).add(place)
-
     def _readable(self, block: Block) -> Block:
         """Return the rows that have a time."""
         wrong = block.time_ms == UNREADABLE
@@ -106,7 +118,7 @@ class Assembler:
                 rule = f"no time ({self.clock.note})"
                 accepted = "a time in every row, or --repair to leave such rows out"
                 raise refusal(self.path, f"{block.place(row)}, time", rule, accepted, block.time_text(row))
-            self._mend("no time", block.place(row))
+            self.counts.mends["no time"].add(block.place(row))
         return block.rows(~wrong)
 
     def _utc(self, block: Block) -> Block:
@@ -134,7 +146,7 @@ class Assembler:
         """Enter a row that repeats a time or goes back, or refuse it."""
         why = f"time goes back by {back_ms / 1000:.3f} s" if back_ms else "time repeats that of a row before"
         if self.repair:
-            self._mend("time goes back" if back_ms else "time repeated", place)
+            self.counts.mends["time goes back" if back_ms else "time repeated"].add(place)
             return
         accepted = "times that increase by at least 1 ms, or --repair to leave such rows out"
         if self.clock.local and self.local is None and 0 < back_ms <= HOUR_MS:

@@ -10,23 +10,6 @@ UNKNOWN = -1  # a status cell that says neither on nor off
 
 
 @dataclass
-class Mend:
-    """Rows that were left out under --repair: why, and where the first of them stand."""
-
-    why: str
-    rows: int = 0
-    places: list[str] = field(default_factory=list)
-
-    SHOWN = 20
-
-    def add(self, place: str) -> None:
-        """Count one row."""
-        self.rows += 1
-        if len(self.places) < self.SHOWN:
-            self.places.append(place)
-
-
-@dataclass
 class Block:
     """n rows in the order of the file.
 

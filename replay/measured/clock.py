@@ -213,11 +213,9 @@ def date_order(dates: list[tuple[str, str, str]]) -> str | None:
 
 def _fields(column: Any, pattern: str) -> dict[str, NDArray[np.str_]]:
     """Return the named parts of each cell as text, "" where a cell does not fit the pattern."""
-    import pyarrow as pa
     import pyarrow.compute as pc
 
-    text = column.combine_chunks() if isinstance(column, pa.ChunkedArray) else column
-    parts = pc.extract_regex(text, pattern)
+    parts = pc.extract_regex(column, pattern)
     names = [field.name for field in parts.type]
     return {name: _as_text(pc.fill_null(pc.struct_field(parts, name), "")) for name in names}
 

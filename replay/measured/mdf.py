@@ -126,16 +126,8 @@ class MdfSource:
 
     def blocks(self) -> Iterator[Block]:
         """Yield rows at the times of the channel that gives the ticks."""
-        signal = self.profile.time.ticks
-        flags = self.profile.flags
-        yield from onto(
-            signal,
-            {name: self._chunks(name) for name in self.places},
-            set(flags),
-            self.profile.time.max_gap_ms,
-            {name for name, flag in flags.items() if flag.on_change},
-            lambda row: self._record(signal, row),
-        )
+        chunks = {signal: self._chunks(signal) for signal in self.places}
+        yield from onto(self.profile, chunks, lambda row: self._record(self.profile.time.ticks, row))
 
     def _chunks(self, signal: str) -> Iterator[Chunk]:
         """Yield (ms, values) of one channel in spans of records; status as 1, 0 and NaN."""

@@ -49,7 +49,7 @@ class Report:
                 "kept": counts.kept,
                 "blank": counts.blank,
                 "without_running_status": counts.without_status,
-                "left_out": {m.why: {"rows": m.rows, "first": m.places} for m in counts.mends.values()},
+                "left_out": {why: asdict(mend) for why, mend in counts.mends.items()},
             },
             "held": counts.held,
             "passed_over": counts.passed_over,
