@@ -28,13 +28,8 @@ FARTHEST_MS = 1e15
 EPOCH_S = (9e8, 4.2e9)
 EPOCH_FACTORS = {1.0: 1000.0, 1e3: 1.0, 1e6: 1e-3, 1e9: 1e-6}  # units in a second -> ms
 TWO_DIGIT_YEARS = 100
-MONTHS = {
-    name: 1 + place
-    for place, names in enumerate(
-        "jan feb mar,mär,mrz apr mai,may jun jul aug sep oct,okt nov dec,dez".split(" ")  # noqa: SIM905
-    )
-    for name in names.split(",")
-}
+_NAMES = "jan feb mar,mär,mrz apr mai,may jun jul aug sep oct,okt nov dec,dez"
+MONTHS = {name: month for month, names in enumerate(_NAMES.split(), start=1) for name in names.split(",")}
 
 _TIME = (
     r"(?P<h>\d{1,2})(?:[:.]?(?P<m>\d{2})(?:[:.]?(?P<s>\d{2})(?:[.,:](?P<f>\d{1,9}))?)?)?"

@@ -153,15 +153,12 @@ def _choose(look: Look, used: set[int]) -> dict[str, Seen | None]:
     taken = set(used)
     for signal, pattern in _NAMES.items():
         kind = CHANNELS[signal]
-        fitting = [
-            (bool(column.unit_of(kind)), -column.place, column)
-            for column in look.columns
-            if column.place not in taken and re.search(pattern, column.name, re.IGNORECASE) and _may_be(column, kind)
-        ]
-        best = max(fitting, key=lambda item: item[:2], default=None)
-        if best is not None:
-            chosen[signal] = best[2]
-            taken.add(best[2].place)
+        named = [c for c in look.columns if c.place not in taken and re.search(pattern, c.name, re.IGNORECASE)]
+        fitting = [column for column in named if _may_be(column, kind)]
+        if fitting:
+            best = next((column for column in fitting if column.unit_of(kind)), fitting[0])
+            chosen[signal] = best
+            taken.add(best.place)
         elif signal in ("oil_pressure", "suction_pressure"):
             chosen[signal] = None
     return chosen
