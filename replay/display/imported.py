@@ -8,7 +8,7 @@ from replay.display.terminal import CAUTION, terms
 from replay.ground.wording import tenths, words
 from replay.measured.assemble import HOUR_MS, LEAST_ROWS, Counts
 from replay.measured.profile_keys import PRESSURES
-from replay.measured.report import Report, hours_of, run_hours_of, signal_of, trace_of
+from replay.measured.report import Report, hours_of, run_hours_of, signal_of
 
 SHOWN_TRACES = 20
 SHOWN_PLACES = 6
@@ -34,9 +34,9 @@ def view(report: Report) -> RenderableType:
 def _rows_table(counts: Counts) -> Table:
     kept = f"{hours_of(counts):.3f} h, of them running {run_hours_of(counts):.3f} h"
     rows = [("read", f"{counts.read}", ""), ("kept", f"{counts.kept}", kept)]
-    for mend in counts.mends.values():
-        shown = ", ".join(mend.places[:SHOWN_PLACES]) + (", ..." if mend.rows > SHOWN_PLACES else "")
-        rows.append(("left out", f"{mend.rows}", f"{mend.why}: {shown}"))
+    for why, mend in counts.mends.items():
+        shown = ", ".join(mend.first[:SHOWN_PLACES]) + (", ..." if mend.rows > SHOWN_PLACES else "")
+        rows.append(("left out", f"{mend.rows}", f"{why}: {shown}"))
     why = "no running status within max_gap"
     if 2 * counts.without_status > counts.read:
         why += "; if it is written only where it changes: [running] on_change = true"
@@ -68,9 +68,8 @@ def _signals_table(counts: Counts) -> Table:
 def _traces_table(report: Report) -> Table:
     rows = []
     for line in report.traces[:SHOWN_TRACES]:
-        made = trace_of(line)
-        hours = (f"{made['hours']:.3f}", f"{made['run_hours']:.3f}")
-        rows.append((line.id, f"{made['rows']}", *hours, line.start.removeprefix("starts ")))
+        hours = (f"{line.hours:.3f}", f"{line.run_hours:.3f}")
+        rows.append((line.id, f"{line.rows}", *hours, line.start.removeprefix("starts ")))
     if len(report.traces) > SHOWN_TRACES:
         rows.append((f"... and {len(report.traces) - SHOWN_TRACES} more", "", "", "", ""))
     return Table("Traces", ("id", "rows", "h", "run h", "start"), rows, texts=frozenset({4}))

@@ -1,6 +1,7 @@
 """Files and folders that never stand half-written under their name."""
 
 import os
+import secrets
 import shutil
 import tempfile
 from collections.abc import Callable
@@ -47,12 +48,10 @@ def write_whole(path: Path, fill: Callable[[BinaryIO], object]) -> None:
     Raises Refusal when that fails; what stood under the name before then still stands there.
     """
     with or_refuse(path, "written"):
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-        unfinished = Path(name)
+        unfinished = path.parent / f".{path.name}.{secrets.token_hex(4)}"
         try:
-            with os.fdopen(handle, "wb") as stream:
+            with unfinished.open("xb") as stream:
                 fill(stream)
-            unfinished.chmod(0o666 & ~_umask())
             unfinished.replace(path)
         finally:
             unfinished.unlink(missing_ok=True)
@@ -61,9 +60,3 @@ def write_whole(path: Path, fill: Callable[[BinaryIO], object]) -> None:
 def write_text(path: Path, text: str) -> None:
     """Write a text file in UTF-8, whole or not at all."""
     write_whole(path, lambda stream: stream.write(text.encode()))
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask

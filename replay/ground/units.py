@@ -85,18 +85,19 @@ def quantity(text: object, want: str, example: str) -> float:
 
     `example` stands in the message of the UnitError raised for anything else.
     """
+    number, unit = _number_and_unit(text, example)
+    if "revolution" in want and not _TURNS.search(unit):  # the library would take 1 Hz for 1 rad/s
+        raise UnitError(f"'{unit}' does not say that it counts turns of the shaft")
+    return _in_unit(number, unit, want)
+
+
+def _number_and_unit(text: object, example: str) -> tuple[float, str]:
     if not isinstance(text, str):
         raise UnitError(f"a unit is missing, write it as text such as {example}")
-    matched = _matched(text)
+    matched = _NUMBER.fullmatch(text) if len(text) <= LONGEST else None
     if matched is None:
         raise UnitError(f"not a number with a unit such as {example}")
-    if "revolution" in want and not _TURNS.search(matched[2]):  # the library would take 1 Hz for 1 rad/s
-        raise UnitError(f"'{matched[2]}' does not say that it counts turns of the shaft")
-    return _in_unit(float(matched[1]), matched[2], want)
-
-
-def _matched(text: str) -> re.Match[str] | None:
-    return _NUMBER.fullmatch(text) if len(text) <= LONGEST else None
+    return float(matched[1]), matched[2]
 
 
 def duration_ms(text: object) -> int:
@@ -106,13 +107,9 @@ def duration_ms(text: object) -> int:
 
 def _split_pressure(text: object) -> tuple[float, str]:
     """Return (Pa as counted, what it counts from: gauge, absolute, difference, vacuum or "")."""
-    if not isinstance(text, str):
-        raise UnitError('a unit is missing, write it as text such as "48 kPa" or "7 psi"')
-    matched = _matched(text)
-    if matched is None:
-        raise UnitError('not a number with a unit such as "48 kPa" or "7 psi"')
-    unit, zero = _unit_and_zero(matched[2])
-    return _in_unit(float(matched[1]), unit, "pascal"), zero
+    number, marked = _number_and_unit(text, '"48 kPa" or "7 psi"')
+    unit, zero = _unit_and_zero(marked)
+    return _in_unit(number, unit, "pascal"), zero
 
 
 def _unit_and_zero(text: str) -> tuple[str, str]:

@@ -4,10 +4,10 @@ profile     what the user states of a file: which column is which signal, units,
 dialect     what can be seen in a text file itself: encoding, separator, marks, header, unit row
 text, parquet, mdf    the sources: each gives blocks of rows with their signals as numbers
 clock, zones          time columns as whole ms
-signals               numbers of a source as absolute Pa and running status
 ticks                 channels with clocks of their own, brought onto one
+channels              numbers of a source as absolute Pa
 assemble              rows in order, split at gaps, counted
-into_library, lock    traces and their entries, whole or not at all, one import at a time
+into_library          traces and their entries, whole or not at all, one import at a time
 doubts, report, guess what looks wrong, what was done, a first profile for a file
 
 Nothing here fills a gap, interpolates or takes a bad cell for a reading.
@@ -18,7 +18,7 @@ settles, never a guess. The fast and the exact way of `text` have to give the sa
 up for any cell that the exact way might refuse. The form goes into tests/measured/test_import_dialects.py or
 test_import_time.py beside it.
 
-How to add a source format: a class with `units`, `clock`, `fingerprint`, `notes()` and `blocks()` as in `sources`,
+How to add a source format: a class with what `Source` in `sources` names (units, clock, `notes()`, `blocks()`, ...),
 found there by the first bytes of a file. Blocks hold numbers in the source's units; Pa, order, gaps and doubts come
 after.
 

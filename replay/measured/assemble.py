@@ -1,25 +1,25 @@
 """Rows of a source in order: time checked, status held, gaps split, all of it counted. Nothing is filled."""
 
 import itertools
-from dataclasses import dataclass, field
-from pathlib import Path
+from collections import Counter, defaultdict
+from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from replay.ground.refusal import refusal
-from replay.measured.block import UNKNOWN, Block, Mend
+from replay.measured.block import UNKNOWN, Block
 from replay.measured.channels import Channels, Columns
-from replay.measured.clock import DAY_MS, UNREADABLE, Clock
+from replay.measured.clock import DAY_MS, UNREADABLE
 from replay.measured.doubts import Readings
-from replay.measured.profile import Profile
-from replay.measured.unit_text import Unit
+from replay.measured.sources import Source
 from replay.measured.zones import LocalTime, LocalTimeError, offset_or_zone
 
 HOUR_MS = 3600000
 LEAST_ROWS = 2  # of a trace
 MOST_GAPS = 10000
+MOST_PLACES = 20  # of rows left out that are named
 
 
 class Sink(Protocol):
@@ -43,6 +43,20 @@ class Part:
 
 
 @dataclass
+class Mend:
+    """Rows that were left out for one reason under --repair, and where the first of them stand."""
+
+    rows: int = 0
+    first: list[str] = field(default_factory=list)
+
+    def add(self, place: str) -> None:
+        """Count one row."""
+        self.rows += 1
+        if len(self.first) < MOST_PLACES:
+            self.first.append(place)
+
+
+@dataclass
 class Counts:
     """What became of the rows of a file."""
 
@@ -50,12 +64,12 @@ class Counts:
     kept: int = 0
     blank: int = 0
     without_status: int = 0
-    mends: dict[str, Mend] = field(default_factory=dict)
+    mends: dict[str, Mend] = field(default_factory=lambda: defaultdict(Mend))
     gaps: int = 0
     lost_ms: int = 0
     longest_gap_ms: int = 0
-    held: dict[str, int] = field(default_factory=dict)
-    passed_over: dict[str, int] = field(default_factory=dict)
+    held: Counter[str] = field(default_factory=Counter)
+    passed_over: Counter[str] = field(default_factory=Counter)
     parts: list[Part] = field(default_factory=list)
     readings: dict[str, Readings] = field(default_factory=dict)
 
@@ -63,15 +77,13 @@ class Counts:
 class Assembler:
     """Takes blocks in order and gives traces to a sink. The size of the blocks changes nothing."""
 
-    def __init__(
-        self, path: Path, profile: Profile, units: dict[str, Unit], clock: Clock, sink: Sink, *, repair: bool
-    ) -> None:
-        self.path, self.profile, self.sink, self.repair = path, profile, sink, repair
-        zone = profile.time.zone
-        self.clock = clock
-        self.local = LocalTime(offset_or_zone(zone), profile.time.repeated_hour) if clock.local and zone else None
+    def __init__(self, source: Source, sink: Sink, *, repair: bool) -> None:
+        self.path, self.profile, self.clock = source.path, source.profile, source.clock
+        self.sink, self.repair = sink, repair
+        profile, zone = source.profile, source.profile.time.zone
+        self.local = LocalTime(offset_or_zone(zone), profile.time.repeated_hour) if self.clock.local and zone else None
         self.max_gap = profile.time.max_gap_ms
-        self.channels = Channels(profile, units)
+        self.channels = Channels(profile, source.units)
         self.counts = Counts(readings=self.channels.readings)
         self.newest: int | None = None  # the latest time of any row
         self.last: int | None = None  # that of the last row kept
@@ -84,80 +96,57 @@ class Assembler:
         counts.read += len(block) + len(block.left_out) + block.blank
         counts.blank += block.blank
         for why, place in block.left_out:
-            self._mend(why, place)
-        for signal, count in block.held.items():
-            counts.held[signal] = counts.held.get(signal, 0) + count
-        for signal, count in block.passed_over.items():
-            counts.passed_over[signal] = counts.passed_over.get(signal, 0) + count
-        rows = self._readable(block)
-        time = self._utc(block, rows)
-        rows, time = self._in_order(block, rows, time)
-        running, known = self._running(block, rows, time)
-        if known is not None:
-            counts.without_status += int((~known).sum())
-            places = np.flatnonzero(known)
-            rows, time, running = (places if rows is None else rows[places]), time[known], running[known]
-        if len(time):
-            self._write(time, self.channels.columns(block, rows, running))
+            counts.mends[why].add(place)
+        counts.held.update(block.held)
+        counts.passed_over.update(block.passed_over)
+        block = self._in_order(self._utc(self._readable(block)))
+        if len(block):
+            block = self._with_status(block)
+        if len(block):
+            self._write(block.time_ms, self.channels.columns(block))
 
     def finish(self) -> Counts:
         """End the last trace and return what was counted."""
         self._end_part()
         return self.counts
 
-    def _mend(self, why: str, place: str) -> None:
-        self.counts.mends.setdefault(why, Mend(why)).add(place)
-
-    def _readable(self, block: Block) -> NDArray[np.int64] | None:
-        """Return the rows that have a time, None for all of them."""
+    def _readable(self, block: Block) -> Block:
+        """Return the rows that have a time."""
         wrong = block.time_ms == UNREADABLE
-        if not wrong.any():
-            return None
-        if not self.repair:
-            row = int(np.argmax(wrong))
-            rule = f"no time ({self.clock.note})"
-            accepted = "a time in every row, or --repair to leave such rows out"
-            raise refusal(self.path, f"{block.place(row)}, time", rule, accepted, block.time_text(row))
-        for place in np.flatnonzero(wrong).tolist():
-            self._mend("no time", block.place(place))
-        return np.flatnonzero(~wrong)
+        for row in np.flatnonzero(wrong).tolist():
+            if not self.repair:
+                rule = f"no time ({self.clock.note})"
+                accepted = "a time in every row, or --repair to leave such rows out"
+                raise refusal(self.path, f"{block.place(row)}, time", rule, accepted, block.time_text(row))
+            self.counts.mends["no time"].add(block.place(row))
+        return block.rows(~wrong)
 
-    def _utc(self, block: Block, rows: NDArray[np.int64] | None) -> NDArray[np.int64]:
-        time = block.time_ms if rows is None else block.time_ms[rows]
+    def _utc(self, block: Block) -> Block:
         if self.local is None:
-            return time
+            return block
         try:
-            return self.local.to_utc(time)
+            return replace(block, time_ms=self.local.to_utc(block.time_ms))
         except LocalTimeError as error:
-            row = error.row if rows is None else int(rows[error.row])
-            raise refusal(self.path, f"{block.place(row)}, time", error.rule, error.accepted) from None
+            raise refusal(self.path, f"{block.place(error.row)}, time", error.rule, error.accepted) from None
 
-    def _in_order(
-        self, block: Block, rows: NDArray[np.int64] | None, time: NDArray[np.int64]
-    ) -> tuple[NDArray[np.int64] | None, NDArray[np.int64]]:
+    def _in_order(self, block: Block) -> Block:
         """Return the rows whose time is later than all before them."""
+        time = block.time_ms
         if not len(time):
-            return rows, time
+            return block
         first = int(time[0]) - 1 if self.newest is None else self.newest
-        if time[0] > first and (time[1:] > time[:-1]).all():
-            self.newest = int(time[-1])
-            return rows, time
-        before = np.concatenate(([first], time[:-1]))
-        before = np.maximum.accumulate(before)
-        wrong = time <= before
-        self.newest = max(int(before[-1]), int(time[-1]))
-        if wrong.any():
-            for place in np.flatnonzero(wrong):
-                row = int(place if rows is None else rows[place])
-                self._out_of_order(block.place(row), int(before[place] - time[place]))
-        kept = np.flatnonzero(~wrong)
-        return (kept if rows is None else rows[kept]), time[kept]
+        latest = np.maximum.accumulate(np.concatenate(([first], time)))
+        self.newest = int(latest[-1])
+        wrong = time <= latest[:-1]
+        for row in np.flatnonzero(wrong).tolist():
+            self._out_of_order(block.place(row), int(latest[row] - time[row]))
+        return block.rows(~wrong)
 
     def _out_of_order(self, place: str, back_ms: int) -> None:
         """Enter a row that repeats a time or goes back, or refuse it."""
         why = f"time goes back by {back_ms / 1000:.3f} s" if back_ms else "time repeats that of a row before"
         if self.repair:
-            self._mend("time goes back" if back_ms else "time repeated", place)
+            self.counts.mends["time goes back" if back_ms else "time repeated"].add(place)
             return
         accepted = "times that increase by at least 1 ms, or --repair to leave such rows out"
         if self.clock.local and self.local is None and 0 < back_ms <= HOUR_MS:
@@ -166,32 +155,26 @@ class Assembler:
             accepted += "; or a column with the date beside it, if this is midnight"
         raise refusal(self.path, f"{place}, time", why, accepted)
 
-    def _running(
-        self, block: Block, rows: NDArray[np.int64] | None, time: NDArray[np.int64]
-    ) -> tuple[NDArray[np.int8], NDArray[np.bool_] | None]:
-        """Return the running status of each row, and which rows have one at all (None: all).
+    def _with_status(self, block: Block) -> Block:
+        """Return the rows that have a running status.
 
         An empty cell keeps the status for up to max_gap, or until the next where it is written on change.
         """
-        codes = block.status["running"] if rows is None else block.status["running"][rows]
-        if not len(codes):
-            return codes, None
-        told = codes != UNKNOWN
-        if told.all():
-            self.status = int(codes[-1]), int(time[-1])
-            return codes, None
-        status, since = self.status or (UNKNOWN, int(time[0]))
-        if block.own_clocks:
-            return codes, told
-        latest = np.maximum.accumulate(np.where(told, np.arange(len(codes)), -1))
-        held = np.where(latest >= 0, codes[latest], status)
-        age = time - np.where(latest >= 0, time[latest], since)
-        known = (held != UNKNOWN) & (self.profile.flags["running"].on_change | (age <= self.max_gap))
-        self.counts.held["running"] = self.counts.held.get("running", 0) + int((known & ~told).sum())
+        codes, time, counts = block.status["running"], block.time_ms, self.counts
+        told = known = codes != UNKNOWN
+        if not (told.all() or block.own_clocks):
+            status, since = self.status or (UNKNOWN, int(time[0]))
+            latest = np.maximum.accumulate(np.where(told, np.arange(len(codes)), -1))
+            held = np.where(latest >= 0, codes[latest], status).astype(np.int8)
+            age = time - np.where(latest >= 0, time[latest], since)
+            known = (held != UNKNOWN) & (self.profile.flags["running"].on_change | (age <= self.max_gap))
+            counts.held["running"] += int((known & ~told).sum())
+            block = replace(block, status=block.status | {"running": held})
         if told.any():
             place = int(np.flatnonzero(told)[-1])
             self.status = int(codes[place]), int(time[place])
-        return held.astype(np.int8), None if known.all() else known
+        counts.without_status += int((~known).sum())
+        return block.rows(known)
 
     def _write(self, time: NDArray[np.int64], columns: Columns) -> None:
         """Give the rows to the sink, a new trace after each gap."""
@@ -214,12 +197,8 @@ class Assembler:
         self.counts.longest_gap_ms = max(self.counts.longest_gap_ms, step_ms)
         self.last = None
         if self.counts.gaps > MOST_GAPS:
-            raise refusal(
-                self.profile.path,
-                "[time] max_gap",
-                f"more than {MOST_GAPS} steps of {self.path.name} are longer (the last {step_ms / 1000:g} s)",
-                "a duration above the logger's own step",
-            )
+            rule = f"more than {MOST_GAPS} steps of {self.path.name} are longer (the last {step_ms / 1000:g} s)"
+            raise refusal(self.profile.path, "[time] max_gap", rule, "a duration above the logger's own step")
 
     def _write_stretch(self, time: NDArray[np.int64], columns: Columns) -> None:
         parts = self.counts.parts

@@ -103,10 +103,11 @@ def read_dialect(path: Path, stated: FileForm, names: frozenset[str] = frozenset
     top = max([-1 if header is None else header, -1 if unit_row is None else unit_row])
     first = next((place for place in range(top + 1, first) if _told(rows[place], width)), first)
     sample = tuple(tuple(row) for row in rows[first:] if len(row) == width)
+    numbers = filter(looks_like_number, (cell for row in sample for cell in row))
     return Dialect(
         encoding=encoding,
         separator=separator,
-        marks=_marks(sample, separator, stated),
+        marks=find_marks(numbers, separator, stated.decimal, stated.thousands),
         names=_padded(rows[header] if header is not None else [], width),
         units=_padded(rows[unit_row] if unit_row is not None else [], width),
         header_line=0 if header is None else header + 1,
@@ -257,9 +258,3 @@ def _is_unit_row(row: list[str]) -> bool:
 def _padded(row: list[str], width: int) -> tuple[str, ...]:
     cells = [cell.strip("\ufeff").strip() for cell in row[:width]]
     return tuple(cells + [""] * (width - len(cells)))
-
-
-def _marks(sample: tuple[tuple[str, ...], ...], separator: str, stated: FileForm) -> Marks:
-    """Return the marks as stated, else as found."""
-    cells = filter(looks_like_number, dict.fromkeys(cell for row in sample for cell in row))
-    return find_marks(cells, separator, stated.decimal, stated.thousands)

@@ -87,8 +87,8 @@ def _unit(mdf: Any, group: int, index: int) -> str:
 class MdfSource:
     """An MDF file read by a profile."""
 
-    def __init__(self, path: Path, profile: Profile, *, span: int = SPAN) -> None:
-        self.path, self.profile, self.span = path, profile, span
+    def __init__(self, path: Path, profile: Profile) -> None:
+        self.path, self.profile = path, profile
         self.mdf = open_mdf(path)
         self.sentinels = profile.file.sentinels or ()
         self.clock = Clock(EPOCH, number=True)
@@ -126,29 +126,21 @@ class MdfSource:
 
     def blocks(self) -> Iterator[Block]:
         """Yield rows at the times of the channel that gives the ticks."""
-        signal = self.profile.time.ticks
-        flags = self.profile.flags
-        yield from onto(
-            signal,
-            {name: self._chunks(name) for name in self.places},
-            set(flags),
-            self.profile.time.max_gap_ms,
-            {name for name, flag in flags.items() if flag.on_change},
-            lambda row: self._record(signal, row),
-        )
+        chunks = {signal: self._chunks(signal) for signal in self.places}
+        yield from onto(self.profile, chunks, lambda row: self._record(self.profile.time.ticks, row))
 
     def _chunks(self, signal: str) -> Iterator[Chunk]:
         """Yield (ms, values) of one channel in spans of records; status as 1, 0 and NaN."""
         group, index = self.places[signal]
         records = int(self.mdf.groups[group].channel_group.cycles_nr)
         before = np.iinfo(np.int64).min
-        for offset in range(0, records, self.span):
+        for offset in range(0, records, SPAN):
             with _readable(self.path):
                 read = self.mdf.get(
                     group=group,
                     index=index,
                     record_offset=offset,
-                    record_count=min(self.span, records - offset),
+                    record_count=min(SPAN, records - offset),
                     ignore_invalidation_bits=True,
                 )
             time = self._time(signal, offset, read)
@@ -174,21 +166,18 @@ class MdfSource:
     def _values(self, signal: str, samples: Any, offset: int) -> Any:
         """Return samples as float64 without sentinels; a flag's as 1, 0 and NaN."""
         flag = self.profile.flags.get(signal)
-        name = self._name(signal)
-        if samples.dtype.kind in "iufb" and samples.ndim == 1:
-            numbers = samples.astype(np.float64)
-            numbers = without_sentinels(np.where(np.isfinite(numbers), numbers, np.nan), self.sentinels)
-            if flag is None:
-                return numbers
-            unit = self.units.get(signal)
-            return self._status(signal, offset, lambda: status_of_numbers(numbers, flag, self.sentinels, unit))
-        if flag is None or flag.kind:
-            raise refusal(self.path, f"channel '{name}'", f"holds {samples.dtype}, not numbers", "a measured channel")
-        return self._status(signal, offset, lambda: status_of_text(_words(samples), flag, self.sentinels))
-
-    def _status(self, signal: str, offset: int, read: Any) -> Any:
         with cells_of(self.path, "", lambda row: self._record(signal, offset + row)):
-            status = read()
+            if samples.dtype.kind in "iufb" and samples.ndim == 1:
+                numbers = samples.astype(np.float64)
+                numbers = without_sentinels(np.where(np.isfinite(numbers), numbers, np.nan), self.sentinels)
+                if flag is None:
+                    return numbers
+                status = status_of_numbers(numbers, flag, self.sentinels, self.units.get(signal))
+            elif flag is None or flag.kind:
+                where = f"channel '{self._name(signal)}'"
+                raise refusal(self.path, where, f"holds {samples.dtype}, not numbers", "a measured channel")
+            else:
+                status = status_of_text(_words(samples), flag, self.sentinels)
         return np.where(status == UNKNOWN, np.nan, status.astype(np.float64))
 
     def _record(self, signal: str, row: int) -> str:

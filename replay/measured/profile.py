@@ -153,19 +153,14 @@ def _check_together(profile: Profile) -> None:
     if decimal is not None and decimal == thousands:
         raise refusal(profile.path, "[file] thousands", "the same as decimal", "another mark", thousands)
     for channel in profile.channels.values():
+        where = f"[{channel.signal}] reference"
         if channel.unit is not None and channel.reference is not None and channel.signal in PRESSURES:
             stated = read_unit(channel.unit, PRESSURE).reference
             if stated not in ("", channel.reference):
                 rule = f'contradicts unit "{channel.unit}", which is {stated}'
-                where = f"[{channel.signal}] reference"
                 raise refusal(profile.path, where, rule, f'"{stated}", or another unit', channel.reference)
         if channel.signal != "oil_pressure" and channel.reference == "difference":
-            raise refusal(
-                profile.path,
-                f"[{channel.signal}] reference",
-                "only an oil pressure is logged as a difference (to the crankcase)",
-                '"gauge", "absolute" or "vacuum"',
-                channel.reference,
-            )
+            rule = "only an oil pressure is logged as a difference (to the crankcase)"
+            raise refusal(profile.path, where, rule, '"gauge", "absolute" or "vacuum"', channel.reference)
     if profile.time.ticks not in profile.channels:
         raise refusal(profile.path, "[time] ticks", "this signal has no section", f"[{profile.time.ticks}]")

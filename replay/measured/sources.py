@@ -21,12 +21,11 @@ FOREIGN = {
 class Source(Protocol):
     """A file that gives its rows in blocks."""
 
+    path: Path
+    profile: Profile
     units: dict[str, Unit]
     clock: Clock
-
-    @property
-    def fingerprint(self) -> str:
-        """Return what marks files with this header."""
+    fingerprint: str  # what marks files with this header
 
     def notes(self) -> list[str]:
         """Say how the file was read."""
@@ -52,7 +51,7 @@ def kind_of_file(path: Path) -> str:
     return "mdf" if head in (b"MDF     ", b"UnFinMF ") else "text"
 
 
-def open_source(path: Path, profile: Profile, *, repair: bool, block_bytes: int | None = None) -> Source:
+def open_source(path: Path, profile: Profile, *, repair: bool) -> Source:
     """Open a file by a profile. Raises Refusal at once for what its header already shows to be wrong."""
     kind = kind_of_file(path)
     if kind == "parquet":
@@ -64,9 +63,8 @@ def open_source(path: Path, profile: Profile, *, repair: bool, block_bytes: int 
 
         return MdfSource(path, profile)
     from replay.measured.text import TextSource
-    from replay.measured.text_pieces import BLOCK_BYTES
 
-    return TextSource(path, profile, repair=repair, block_bytes=block_bytes or BLOCK_BYTES)
+    return TextSource(path, profile, repair=repair)
 
 
 def fingerprint_of(path: Path, profile: Profile | None) -> str:
@@ -82,6 +80,5 @@ def fingerprint_of(path: Path, profile: Profile | None) -> str:
         return fingerprint(path)
     from replay.measured.dialect import read_dialect
 
-    if profile is None:
-        return read_dialect(path, FileForm()).fingerprint
-    return read_dialect(path, profile.file, profile.names).fingerprint
+    stated = (FileForm(), frozenset[str]()) if profile is None else (profile.file, profile.names)
+    return read_dialect(path, *stated).fingerprint

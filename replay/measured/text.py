@@ -26,8 +26,7 @@ from replay.measured.cells import (
 from replay.measured.clock import UNREADABLE
 from replay.measured.profile import Profile
 from replay.measured.text_layout import NUMBER, STAMP, TEXT, layout_of
-from replay.measured.text_lines import whole_lines
-from replay.measured.text_pieces import BLOCK_BYTES, Piece, pieces
+from replay.measured.text_lines import Piece, pieces, whole_lines
 
 WORKERS = 2
 
@@ -35,16 +34,12 @@ WORKERS = 2
 class TextSource:
     """A text file read by a profile. Raises Refusal at once for what the header already shows to be wrong."""
 
-    def __init__(self, path: Path, profile: Profile, *, repair: bool = False, block_bytes: int = BLOCK_BYTES) -> None:
-        self.path, self.profile, self.repair, self.block_bytes = path, profile, repair, block_bytes
+    def __init__(self, path: Path, profile: Profile, *, repair: bool) -> None:
+        self.path, self.profile, self.repair = path, profile, repair
         self.sentinels = profile.file.sentinels or ()
         self.layout = layout_of(path, profile)
         self.units, self.clock, self.whole = self.layout.units, self.layout.clock, self.layout.whole
-
-    @property
-    def fingerprint(self) -> str:
-        """Return what marks files with this header."""
-        return self.layout.dialect.fingerprint
+        self.fingerprint = self.layout.dialect.fingerprint
 
     def notes(self) -> list[str]:
         """Say how the file was read."""
@@ -54,7 +49,7 @@ class TextSource:
         """Yield the rows of the file in order, in blocks that are converted by two threads."""
         with ThreadPoolExecutor(WORKERS) as pool:
             waiting: list[Future[Block]] = []
-            for piece in pieces(self.path, self.layout.dialect, self.block_bytes):
+            for piece in pieces(self.path, self.layout.dialect):
                 waiting.append(pool.submit(self._sized, piece))
                 if len(waiting) > 2 * WORKERS:
                     yield waiting.pop(0).result()

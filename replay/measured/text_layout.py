@@ -62,14 +62,13 @@ def _type(dialect: Dialect, place: int, nothing: list[str]) -> str:
 
 
 def _clock(path: Path, profile: Profile, dialect: Dialect, time_places: tuple[int, ...]) -> clocks.Clock:
-    marks, place = dialect.marks, time_places[0]
+    place = time_places[0]
     parts = [dialect.column(place) for place in time_places]
     cells = [" ".join(cell).strip() for cell in zip(*parts, strict=True)]
     told = [looks_like_number(cell) for cell in cells if cell]
     numbers = len(parts) == 1 and 2 * sum(told) > len(told)
     if numbers:
-        cells = [cell.replace(marks.thousands, "") if marks.thousands else cell for cell in cells]
-        cells = [cell.replace(marks.decimal, ".") for cell in cells]
+        cells = [dialect.marks.plain(cell) for cell in cells]
     unit = dialect.units[place] or unit_in_name(dialect.names[place], TIME)
     return clocks.decide(path, profile.path, profile.time, cells, unit, numbers=numbers)
 

@@ -12,8 +12,8 @@ import pyarrow.parquet as pq
 import pytest
 
 from replay.ground.refusal import Refusal
+from replay.measured import mdf
 from replay.measured.assemble import Assembler
-from replay.measured.mdf import MdfSource
 from replay.measured.profile import read_profile
 from tests.support.measured import HEADER, NO_READING, bring_in, profile_with, readings
 
@@ -153,15 +153,18 @@ def test_mdf_channels_keep_their_clocks_and_a_tick_takes_the_newest_reading(reco
         assert pascals == (NO_READING if gone else newest * 10000 + 101325), t
 
 
-def test_spans_of_records_never_change_the_result(recording: Path, tmp_path: Path) -> None:
+def test_spans_of_records_never_change_the_result(
+    recording: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Catches a reading lost or counted twice where a span ends."""
     (tmp_path / "p.toml").write_text(MDF_PROFILE)
     profile = read_profile(tmp_path / "p.toml")
     told = set()
     for span in (1, 3, 50, 1000):
-        source = MdfSource(recording, profile, span=span)
+        monkeypatch.setattr(mdf, "SPAN", span)
+        source = mdf.MdfSource(recording, profile)
         rows = Rows()
-        assembler = Assembler(recording, profile, source.units, source.clock, rows, repair=False)
+        assembler = Assembler(source, rows, repair=False)
         for block in source.blocks():
             assembler.add(block)
         counts = assembler.finish()

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from replay.library import read_library
-from replay.measured import into_library
+from replay.measured import into_library, text_lines
 from replay.measured.importing import import_file
 from tests.support.measured import HEADER, PROFILE
 
@@ -44,12 +44,15 @@ def test_imports_at_the_same_time_lose_no_entry(tmp_path: Path, profile: Path, m
     assert len(list((tmp_path / "library" / "traces").iterdir())) == 4
 
 
-def test_the_bytes_that_are_told_add_up_to_the_file(tmp_path: Path, profile: Path) -> None:
+def test_the_bytes_that_are_told_add_up_to_the_file(
+    tmp_path: Path, profile: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Catches a progress bar that ends early or late, and one that moves only at the end."""
     source = tmp_path / "log.csv"
     source.write_text(HEADER + "".join(f"{second};3.5;2.0;1\n" for second in range(100)))
     told: list[int] = []
-    import_file(source, tmp_path / "library", profile, block_bytes=200, advance=told.append)
+    monkeypatch.setattr(text_lines, "BLOCK_BYTES", 200)
+    import_file(source, tmp_path / "library", profile, advance=told.append)
 
     assert len(told) > 5
     assert sum(told) == source.stat().st_size - len(HEADER)
