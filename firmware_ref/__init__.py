@@ -1,7 +1,7 @@
-"""What a firmware team takes: the C99 port, the MicroPython wiring, the emulated Cortex-M runner.
+"""What a firmware team takes: the C99 port, the MicroPython wiring, what runs the port on host and emulator.
 
 generate: writes c/lubetrip_generated.h from `protect`
 size: flash and RAM of the C port on a Cortex-M0
 python_port: the reference itself behind the line protocol
-cortex_m: the C port and its vectors on an emulated Cortex-M
+c, host, emulator, micropython, proof, wasm: README.md says what stands there
 """

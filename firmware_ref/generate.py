@@ -36,28 +36,24 @@ typedef struct {
 """
 
 
-def names_between(module: ModuleType, first: str, end: str) -> list[str]:
-    """Return the names a module defines from `first` up to and without `end`, in its own order."""
+def _between(module: ModuleType, first: str, end: str) -> dict[str, int]:
+    """Return {name: value} of what a module defines from `first` up to and without `end`, in its own order."""
     names = list(vars(module))
-    return names[names.index(first) : names.index(end)]
+    return {name: getattr(module, name) for name in names[names.index(first) : names.index(end)]}
 
 
-def _place_enum(title: str, prefix: str, places: Iterable[tuple[str, int]]) -> str:
-    rows = "".join(f"    {prefix}{name} = {value},\n" for name, value in places)
-    return f"/* {title} */\nenum {{\n{rows.rstrip().rstrip(',')}\n}};\n"
+def _places(module: ModuleType, first: str, size: str) -> dict[str, int]:
+    return {**_between(module, first, size), "SIZE": getattr(module, size)}
 
 
-def _from_module(module: ModuleType, first: str, end: str) -> list[tuple[str, int]]:
-    return [(name, getattr(module, name)) for name in names_between(module, first, end)]
+def _enum(title: str, prefix: str, values: dict[str, int]) -> str:
+    rows = ",\n".join(f"    {prefix}{name} = {value}" for name, value in values.items())
+    return f"/* {title} */\nenum {{\n{rows}\n}};\n"
 
 
-def _bits(title: str, prefix: str, bits: Iterable[tuple[str, int]]) -> str:
-    rows = "".join(f"#define {prefix}{name} {value}U\n" for name, value in bits)
+def _bits(title: str, prefix: str, bits: dict[str, int]) -> str:
+    rows = "".join(f"#define {prefix}{name} {value}U\n" for name, value in bits.items())
     return f"/* {title} */\n{rows}"
-
-
-def _bit_names(module: ModuleType, prefix: str, first: str, end: str) -> dict[int, str]:
-    return {getattr(module, name): prefix + name for name in names_between(module, first, end)}
 
 
 def _constants() -> str:
@@ -99,15 +95,15 @@ def _relations() -> str:
 
 
 def _table() -> str:
-    bits = _bit_names(conditions, "LT_BIT_", "RUNNING", "NAMES")
-    states = _bit_names(state, "LT_", "STOPPED", "NO_CAUSE")
-    effects = _bit_names(table, "LT_EFFECT_", "NONE", "TABLE")
+    bits = _between(conditions, "RUNNING", "NAMES")
+    states = {value: name for name, value in _between(state, "STOPPED", "NO_CAUSE").items()}
+    effects = {value: name for name, value in _between(table, "NONE", "TABLE").items()}
 
     def spelled(value: int) -> str:
-        return " | ".join(name for bit, name in bits.items() if value & bit) or "0U"
+        return " | ".join(f"LT_BIT_{name}" for name, bit in bits.items() if value & bit) or "0U"
 
     rows = [
-        f"{{{spelled(mask)}, {spelled(value)}, {states[now]}, {states[then]}, {effects[effect]}}}"
+        f"{{{spelled(mask)}, {spelled(value)}, LT_{states[now]}, LT_{states[then]}, LT_EFFECT_{effects[effect]}}}"
         for now, mask, value, then, effect in table.TABLE
     ]
     text = f"{ROW_TYPE}\n#define LUBETRIP_ROW_COUNT {len(rows)}\n"
@@ -116,45 +112,30 @@ def _table() -> str:
 
 def generated() -> str:
     """Return the text of the generated header."""
-    settings_places = [(row[0].upper(), place) for place, row in enumerate(ranges.SETTINGS)]
-    derived = _from_module(ranges, "SLOPE", "SETTINGS_SIZE")
+    settings_places = {
+        **{row[0].upper(): place for place, row in enumerate(ranges.SETTINGS)},
+        "COUNT": ranges.SETTING_COUNT,
+        **_places(ranges, "SLOPE", "SETTINGS_SIZE"),
+    }
+    states = "States; everything from LT_TRIPPED on has no run permission."
     parts = [
         HEAD,
         _constants(),
-        _place_enum(
-            "Places of the settings; from LT_SET_SLOPE on they are derived.",
-            "LT_SET_",
-            [*settings_places, ("COUNT", ranges.SETTING_COUNT), *derived, ("SIZE", ranges.SETTINGS_SIZE)],
-        ),
-        _place_enum("Places of the inputs.", "LT_IN_", _sized(ranges, "ELAPSED", "INPUTS_SIZE")),
-        _place_enum("Places of the state.", "LT_ST_", _sized(state, "STATE", "STATE_SIZE")),
-        _place_enum("Places of the outputs.", "LT_OUT_", _sized(outputs, "RUN_PERMISSION", "OUTPUTS_SIZE")),
-        _place_enum(
-            "States; everything from LT_TRIPPED on has no run permission.",
-            "LT_",
-            _from_module(state, "STOPPED", "NO_CAUSE"),
-        ),
-        _place_enum("Reason codes of a stop.", "LT_", _from_module(state, "NO_CAUSE", "STATE")),
-        _place_enum("Effects of a row of the table.", "LT_EFFECT_", _from_module(table, "NONE", "TABLE")),
-        _bits("Bits of the state's flags.", "LT_FLAG_", _flags()),
-        _bits("Condition bits.", "LT_BIT_", _from_module(conditions, "RUNNING", "NAMES")),
+        _enum("Places of the settings; from LT_SET_SLOPE on they are derived.", "LT_SET_", settings_places),
+        _enum("Places of the inputs.", "LT_IN_", _places(ranges, "ELAPSED", "INPUTS_SIZE")),
+        _enum("Places of the state.", "LT_ST_", _places(state, "STATE", "STATE_SIZE")),
+        _enum("Places of the outputs.", "LT_OUT_", _places(outputs, "RUN_PERMISSION", "OUTPUTS_SIZE")),
+        _enum(states, "LT_", _between(state, "STOPPED", "NO_CAUSE")),
+        _enum("Reason codes of a stop.", "LT_", _between(state, "NO_CAUSE", "STATE")),
+        _enum("Effects of a row of the table.", "LT_EFFECT_", _between(table, "NONE", "TABLE")),
+        _bits("Bits of the state's flags.", "LT_FLAG_", _between(state, "FRESH", "power_up")),
+        _bits("Condition bits.", "LT_BIT_", _between(conditions, "RUNNING", "NAMES")),
         _ranges(),
         _relations(),
         _table(),
         "#endif\n",
     ]
     return "\n".join(parts)
-
-
-def _sized(module: ModuleType, first: str, size: str) -> list[tuple[str, int]]:
-    return [*_from_module(module, first, size), ("SIZE", getattr(module, size))]
-
-
-def _flags() -> list[tuple[str, int]]:
-    """Return the bits of FLAGS: the last names of `state`, before its functions."""
-    names = list(vars(state))
-    last = [name for name in names[names.index("FRESH") :] if isinstance(getattr(state, name), int)]
-    return [(name, getattr(state, name)) for name in last]
 
 
 def main(arguments: list[str]) -> int:

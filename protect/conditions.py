@@ -1,19 +1,23 @@
-"""Step 3, conditions: everything that decides, reduced to one integer of named bits."""
+"""Step 4, conditions: everything that decides, reduced to one integer of named bits.
+
+How to add a condition: the next bit and name here, set in the function that fits. The test of the table then goes
+through all combinations with the new bit by itself.
+"""
 
 from protect.outputs import CREDIBLE, NET_OIL_PRESSURE
 from protect.ranges import (
     CUT_IN,
     CUT_OUT,
     FLOOR,
+    RELOAD,
     RELOAD_LEVEL,
     RESET,
+    RUN_FEEDBACK,
     SUCTION_PRESSURE,
     TRIP_DELAY,
     TRIPS_TO_LOCKOUT,
     VACUUM,
 )
-from protect.ranges import RELOAD as RELOAD_PRESSURE
-from protect.ranges import RUNNING as RUN_FEEDBACK
 from protect.state import (
     FAULT_DECLARED,
     FLAGS,
@@ -32,7 +36,7 @@ IN_GRACE = 2  # start grace has not run out
 LOW = 4  # net oil pressure below cut-out, or a reading not credible
 HEALTHY = 8  # net oil pressure at or above cut-in, and credible
 INTEGRAL_FULL = 16  # the time-delay integral has reached the trip delay
-RELOAD = 32  # suction pressure is back on bearings that are short of oil
+RELOAD_GUARD = 32  # suction pressure is back on bearings that are short of oil
 RESTART_DUE = 64  # the machine has stood still for the restart delay
 LAST_TRIP = 128  # one more trip makes trips_to_lockout
 RESET_EDGE = 256  # reset input went from off to on
@@ -45,7 +49,7 @@ NAMES = (
     "low",
     "healthy",
     "integral_full",
-    "reload",
+    "reload_guard",
     "restart_due",
     "last_trip",
     "reset_edge",
@@ -60,7 +64,7 @@ def follow_spell(state: list[int], settings: list[int], suction: int, bits: int)
     A spell lasts from falling below cut-out until cut-in is reached, or until
     the machine stops: at the next start every net oil pressure begins at nothing.
     """
-    if bits & HEALTHY or not bits & RUNNING:
+    if bits & HEALTHY or not (bits & RUNNING):
         state[FLAGS] &= ~(IN_SPELL | VACUUM_SEEN)
         return
     if bits & LOW:
@@ -72,9 +76,9 @@ def follow_spell(state: list[int], settings: list[int], suction: int, bits: int)
 def reload_guard(state: list[int], settings: list[int], net: int, suction: int, bits: int) -> bool:
     """Say whether suction pressure loads bearings that are short of oil: a level, not an edge."""
     return (
-        state[FLAGS] & VACUUM_SEEN != 0
-        and bits & SENSOR_OK != 0
-        and suction >= settings[RELOAD_PRESSURE]
+        (state[FLAGS] & VACUUM_SEEN) != 0
+        and (bits & SENSOR_OK) != 0
+        and suction >= settings[RELOAD]
         and state[INTEGRAL] >= settings[RELOAD_LEVEL]
         and net < settings[FLOOR]
     )
@@ -128,5 +132,5 @@ def evaluate(state: list[int], settings: list[int], inputs: list[int], outputs: 
     suction = inputs[SUCTION_PRESSURE]
     follow_spell(state, settings, suction, bits)
     if reload_guard(state, settings, outputs[NET_OIL_PRESSURE], suction, bits):
-        bits |= RELOAD
+        bits |= RELOAD_GUARD
     return bits

@@ -24,7 +24,7 @@ from protect.ranges import (
     FLOOR_WEIGHT,
     ONE,
     RECOVERY,
-    RUNNING,
+    RUN_FEEDBACK,
     SLOPE,
     START_GRACE,
     STOPPED_RECOVERY,
@@ -113,7 +113,7 @@ def update(state: list[int], settings: list[int], inputs: list[int], outputs: li
     more grace than it stood still.
     """
     seen = outputs[SEEN]
-    if not inputs[RUNNING]:
+    if not inputs[RUN_FEEDBACK]:
         regain_grace(state, settings, seen)
         accumulate(state, settings, -settings[STOPPED_RECOVERY], seen)
         return

@@ -1,4 +1,4 @@
-"""Step 5, outputs: run permission, alarm, cause of the stop, integral in percent.
+"""Step 6, outputs: run permission, alarm, cause of the stop, integral in percent.
 
 The outputs array also carries what the earlier parts of a step hand on, so that
 whoever watches the logic sees the very values it decided on.

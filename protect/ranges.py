@@ -7,6 +7,9 @@ proofs, fuzzers, generated headers and documents all read these rows.
 
 Units: Pa (absolute pressures and pressure differences), ms, count, and
 `weight`, a fixed-point number in 1/2048 (ONE = weight 1).
+
+How to add a setting: its place and row here, any rule between settings in `settings`. If a product with it could pass
+2^30, the range is too wide.
 """
 
 ONE = 2048  # weight 1 in fixed point
@@ -70,7 +73,7 @@ SETTINGS = (
 
 # Places in the inputs array: one set of readings a step.
 ELAPSED = 0
-RUNNING = 1
+RUN_FEEDBACK = 1
 RESET = 2
 OIL_PRESSURE = 3
 SUCTION_PRESSURE = 4
@@ -80,7 +83,7 @@ INPUTS_SIZE = 6
 # (name, unit, least, most), in the order of the places above.
 INPUTS = (
     ("elapsed", "ms", 0, 1073741823),
-    ("running", "count", 0, 1),
+    ("run_feedback", "count", 0, 1),
     ("reset", "count", 0, 1),
     ("oil_pressure", "Pa", -100000, 20000000),
     ("suction_pressure", "Pa", -100000, 20000000),

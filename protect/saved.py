@@ -146,7 +146,7 @@ def holds_crc(record: list[int], at: int, crc: list[int]) -> bool:
 def is_sealed(record: list[int]) -> bool:
     """Tell whether the halves of a record and its CRC-32 agree."""
     for place in range(COPY_SIZE):
-        if record[place] ^ record[COPY_SIZE + place] != BYTE:
+        if (record[place] ^ record[COPY_SIZE + place]) != BYTE:
             return False
     crc = [0, 0]
     crc_of_content(record, crc)
@@ -162,7 +162,7 @@ def is_of(record: list[int], settings: list[int]) -> bool:
 
 def within(word: int, most: int) -> bool:
     """Tell whether a word lies in 0 .. most."""
-    return 0 <= word <= most
+    return word >= 0 and word <= most
 
 
 def is_possible(record: list[int], settings: list[int]) -> bool:

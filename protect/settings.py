@@ -1,6 +1,7 @@
 """Rules between settings, and the values worked out once from them.
 
-Nothing here runs in a step, so division and values above 2**30 are allowed.
+Nothing here runs in a step, so division is allowed; every value that is
+worked out stays below 2**30 here too.
 """
 
 from protect.ranges import (
@@ -70,4 +71,8 @@ def derive(settings: list[int]) -> None:
     span = settings[CUT_OUT] - settings[FLOOR]
     settings[SLOPE] = ((settings[FLOOR_WEIGHT] - ONE) << SLOPE_BITS) // span
     settings[PERCENT_SCALE] = (100 << PERCENT_BITS) // settings[TRIP_DELAY]
-    settings[RELOAD_LEVEL] = (settings[RELOAD_FRACTION] * settings[TRIP_DELAY]) >> WEIGHT_BITS
+    # fraction * trip_delay / 2048, rounded down; the whole product would pass 2**31, so
+    # the trip delay goes in as a multiple of 2048 and a rest: 2048 * 878 and 2048 * 2047 at most.
+    whole = settings[TRIP_DELAY] >> WEIGHT_BITS
+    rest = settings[TRIP_DELAY] & (ONE - 1)
+    settings[RELOAD_LEVEL] = settings[RELOAD_FRACTION] * whole + ((settings[RELOAD_FRACTION] * rest) >> WEIGHT_BITS)

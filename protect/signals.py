@@ -20,7 +20,7 @@ from protect.ranges import (
     OIL_LEAST,
     OIL_MOST,
     OIL_PRESSURE,
-    RUNNING,
+    RUN_FEEDBACK,
     STUCK_AFTER,
     SUCTION_LEAST,
     SUCTION_MOST,
@@ -42,12 +42,17 @@ def counted_elapsed(state: list[int], inputs: list[int]) -> int:
     return elapsed
 
 
+def within(reading: int, least: int, most: int) -> bool:
+    """Say whether a reading is inside a range, its ends included."""
+    return reading >= least and reading <= most
+
+
 def plausible(settings: list[int], inputs: list[int]) -> bool:
     """Say whether all pressures are inside their sensors' ranges."""
     return (
-        settings[OIL_LEAST] <= inputs[OIL_PRESSURE] <= settings[OIL_MOST]
-        and settings[SUCTION_LEAST] <= inputs[SUCTION_PRESSURE] <= settings[SUCTION_MOST]
-        and settings[SUCTION_LEAST] <= inputs[CRANKCASE_PRESSURE] <= settings[SUCTION_MOST]
+        within(inputs[OIL_PRESSURE], settings[OIL_LEAST], settings[OIL_MOST])
+        and within(inputs[SUCTION_PRESSURE], settings[SUCTION_LEAST], settings[SUCTION_MOST])
+        and within(inputs[CRANKCASE_PRESSURE], settings[SUCTION_LEAST], settings[SUCTION_MOST])
     )
 
 
@@ -69,7 +74,7 @@ def stuck_part(state: list[int], seen: int, reading: int, running: int, elapsed:
 def observe(state: list[int], settings: list[int], inputs: list[int], outputs: list[int]) -> None:
     """Fill SEEN and DOUBTED (ms of the elapsed time), CREDIBLE and NET_OIL_PRESSURE."""
     elapsed = counted_elapsed(state, inputs)
-    running = inputs[RUNNING]
+    running = inputs[RUN_FEEDBACK]
     stuck_after = settings[STUCK_AFTER]
 
     doubted = stuck_part(state, OIL_SEEN, inputs[OIL_PRESSURE], running, elapsed, stuck_after)

@@ -1,4 +1,4 @@
-"""Step 4, the cause-and-effect table: the only place where transitions live.
+"""Step 5, the cause-and-effect table: the only place where transitions live.
 
 Two rules.
 1. Whatever changes the state of the protection is a row here. The other modules
@@ -30,6 +30,9 @@ What is not in the table, and why: start grace, restart delay, trip memory and
 the starved spell are amounts of time or of history; they arrive here as bits.
 A trip is counted in the effect, since the row says which stops count: a stop on
 a sensor fault does not, since it tells nothing about the bearings.
+
+How to add a row: where it wins over the rows below it. A new effect gets a number and a branch in `apply_effect`. The
+tests report a dead row, a circle, a state that cannot be reached or left, and a row that breaks a written invariant.
 """
 
 from protect.conditions import (
@@ -38,7 +41,7 @@ from protect.conditions import (
     INTEGRAL_FULL,
     LAST_TRIP,
     LOW,
-    RELOAD,
+    RELOAD_GUARD,
     RESET_EDGE,
     RESTART_DUE,
     RUNNING,
@@ -76,8 +79,8 @@ TABLE = (
     #
     (PRIMING, SENSOR_FAULT, SENSOR_FAULT, TRIPPED, STOP_ON_SENSOR),
     (PRIMING, RUNNING, 0, STOPPED, NONE),
-    (PRIMING, RELOAD | LAST_TRIP, RELOAD | LAST_TRIP, LOCKED_OUT, STOP_ON_RELOAD),
-    (PRIMING, RELOAD, RELOAD, TRIPPED, STOP_ON_RELOAD),
+    (PRIMING, RELOAD_GUARD | LAST_TRIP, RELOAD_GUARD | LAST_TRIP, LOCKED_OUT, STOP_ON_RELOAD),
+    (PRIMING, RELOAD_GUARD, RELOAD_GUARD, TRIPPED, STOP_ON_RELOAD),
     (PRIMING, LOW | IN_GRACE, LOW, STARVED, NONE),
     (PRIMING, LOW | HEALTHY, HEALTHY, LUBRICATED, NONE),
     #
@@ -88,8 +91,8 @@ TABLE = (
     #
     (STARVED, SENSOR_FAULT, SENSOR_FAULT, TRIPPED, STOP_ON_SENSOR),
     (STARVED, RUNNING, 0, STOPPED, NONE),
-    (STARVED, RELOAD | LAST_TRIP, RELOAD | LAST_TRIP, LOCKED_OUT, STOP_ON_RELOAD),
-    (STARVED, RELOAD, RELOAD, TRIPPED, STOP_ON_RELOAD),
+    (STARVED, RELOAD_GUARD | LAST_TRIP, RELOAD_GUARD | LAST_TRIP, LOCKED_OUT, STOP_ON_RELOAD),
+    (STARVED, RELOAD_GUARD, RELOAD_GUARD, TRIPPED, STOP_ON_RELOAD),
     (STARVED, INTEGRAL_FULL | LAST_TRIP, INTEGRAL_FULL | LAST_TRIP, LOCKED_OUT, STOP_ON_OIL),
     (STARVED, INTEGRAL_FULL, INTEGRAL_FULL, TRIPPED, STOP_ON_OIL),
     (STARVED, LOW | HEALTHY, HEALTHY, LUBRICATED, NONE),
@@ -124,7 +127,7 @@ def settle(state: list[int], settings: list[int], bits: int) -> None:
     for _ in range(MOST_MOVES):
         moved = False
         for row in TABLE:
-            if row[0] == state[STATE] and bits & row[1] == row[2]:
+            if row[0] == state[STATE] and (bits & row[1]) == row[2]:
                 state[STATE] = row[3]
                 apply_effect(state, settings, row[4])
                 moved = row[4] == NONE

@@ -1,4 +1,4 @@
-"""The other timers: restart delay, trip memory, sensor fault time.
+"""Step 3, timers: restart delay, trip memory, sensor fault time.
 
 Time that nobody saw (a late tick) never relaxes anything: it runs neither the
 restart delay nor the trip memory down, and the trip memory runs on credible time
@@ -7,7 +7,7 @@ trip memory, 604800000 < 2**30.
 """
 
 from protect.outputs import DOUBTED, SEEN
-from protect.ranges import FAULT_DELAY, MAX_GAP, RESTART_DELAY, RUNNING
+from protect.ranges import FAULT_DELAY, MAX_GAP, RESTART_DELAY, RUN_FEEDBACK
 from protect.state import (
     FAULT_DECLARED,
     FAULT_TIME,
@@ -35,13 +35,13 @@ def update(state: list[int], settings: list[int], inputs: list[int], outputs: li
     elapsed = seen + doubted
 
     # The restart delay is standstill: it is full while the machine runs.
-    if inputs[RUNNING]:
+    if inputs[RUN_FEEDBACK]:
         state[RESTART_LEFT] = settings[RESTART_DELAY]
     elif elapsed <= settings[MAX_GAP]:
         run_down(state, RESTART_LEFT, elapsed)
 
     # The trip memory does not run while a tripped machine is still running down.
-    if not (inputs[RUNNING] and state[STATE] >= TRIPPED):
+    if not (inputs[RUN_FEEDBACK] and state[STATE] >= TRIPPED):
         run_down(state, MEMORY_LEFT, seen)
         if state[MEMORY_LEFT] == 0:
             state[TRIPS] = 0

@@ -15,7 +15,7 @@ Rooms stand on floors; a room imports only what stands below it (`tests/house/te
     port          what a port is held against: vectors, driver, exported settings, the emulated Cortex-M
     sweep         many candidate settings over one trace at once
     tuning        which candidate to take, and how far each sensor and setting may move
-    display       tables for the terminal
+    display       what is told of results: tables and sentences, once for terminal, page and notebook
     drawing       a trace and a tuning as pictures
     report        a library as one page; JUnit XML; evidence records
     page          settings to move in a browser
@@ -23,10 +23,47 @@ Rooms stand on floors; a room imports only what stands below it (`tests/house/te
     notebook      what a notebook shows; pytest_plugin, a library as tests
 
 Integers and absolute pascals inside; gauge and other units exist at the edge.
+
+What a notebook or a test bench needs is given out here by name, each imported when it is first asked for; `PYTHON.md`
+beside this file tells all of it. The names are verbs and types, never that of a room, since importing `replay.score`
+puts that room under the name `score`.
 """
 
 import sys
+from importlib import import_module
 from typing import Any
+
+FACE: dict[str, tuple[str, ...]] = {
+    "replay.library": ("read_library", "Library", "MustTrip"),
+    "replay.settings": ("read_settings", "Settings"),
+    "replay.trace": ("read_trace", "Trace"),
+    "replay.engine": ("engine_named", "Engine"),
+    "replay.ground.refusal": ("Refusal",),
+    "replay.score": ("score_library",),
+    "replay.score.explaining": ("explain_trace",),
+    "replay.score.comparison": ("compare_scores",),
+    "replay.drawing.plot": ("draw_trace",),
+    "replay.drawing.picture": ("picture",),
+    "replay.report.write": ("write_report",),
+    "replay.report.junit": ("junit",),
+    "replay.report.record": ("write_record", "check_record"),
+    "replay.page.bench": ("write_bench",),
+    "replay.tuning.run": ("tune_settings", "find_tolerances"),
+    "replay.report.tuning_folder": ("write_tuning",),
+    "replay.triage.report": ("triage_logs",),
+    "replay.measured.importing": ("import_logs",),
+    "replay.measured.guess": ("draft_profile",),
+    "replay.library.labels": ("relabel",),
+    "replay.synth": ("recipe", "synthesise", "run_closed_loop"),
+    "replay.settings.guarantee": ("guarantee",),
+    "replay.settings.floor": ("floor_pressure_pa",),
+    "replay.port.vectors": ("write_vectors",),
+    "replay.port.conform": ("conform_port",),
+    "replay.port.export": ("export_settings",),
+    "replay.library.demo": ("write_demo",),
+}
+_PLACES = {name: module for module, names in FACE.items() for name in names}
+__all__ = list(_PLACES)
 
 if "IPython" in sys.modules and (shell := sys.modules["IPython"].get_ipython()) is not None:
     from replay.notebook import load_ipython_extension
@@ -35,9 +72,13 @@ if "IPython" in sys.modules and (shell := sys.modules["IPython"].get_ipython()) 
 
 
 def __getattr__(name: str) -> Any:
-    """Give out `replay.Trace` without making every command wait for numpy."""
-    if name == "Trace":
-        from replay.trace import Trace
+    """Give out a name of `FACE` without making every command wait for what stands behind the others."""
+    if name not in _PLACES:
+        raise AttributeError(f"module 'replay' has no attribute '{name}'")
+    found = globals()[name] = getattr(import_module(_PLACES[name]), name)
+    return found
 
-        return Trace
-    raise AttributeError(f"module 'replay' has no attribute '{name}'")
+
+def __dir__() -> list[str]:
+    """Tell the names that are given out, for completion."""
+    return sorted({*globals(), *_PLACES})

@@ -6,6 +6,7 @@ that nobody can call are skipped. Other tests run only where their files are nam
 too. Nothing is imported, and no test is added, unless a library is named.
 """
 
+import functools
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -17,6 +18,8 @@ ENGINES = ("portable", "compiled", "c")  # those of replay.engine, which is not 
 if TYPE_CHECKING:
     from replay.library import Entry, Library
     from replay.settings import Settings
+
+    Checked = tuple[dict[str, str], BaseException | None]
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
@@ -48,11 +51,18 @@ class LibraryFile(pytest.File):
 
     def collect(self) -> Iterator["LibraryItem"]:
         """Return the tests. Raises UsageError for a library or settings file that cannot be read."""
-        library, settings = refusing(self._read)
+        from replay.ground.refusal import Refusal
+
+        try:
+            library, settings = self._read()
+        except Refusal as error:
+            raise pytest.UsageError(f"lubetrip: {error}") from None
         engine = self.config.getoption("--lubetrip-engine")
         for entry in library.entries:
-            yield TraceItem.from_parent(self, name=entry.id, entry=entry, settings=settings, engine=engine)
-        yield AcceptanceItem.from_parent(self, name="acceptance", library=library, settings=settings, engine=engine)
+            check = functools.partial(check_trace, entry, settings, engine)
+            yield LibraryItem.from_parent(self, name=entry.id, check=check)
+        check = functools.partial(check_acceptance, library, settings, engine)
+        yield LibraryItem.from_parent(self, name="acceptance", check=check)
 
     def _read(self) -> tuple["Library", "Settings"]:
         from replay.ground.refusal import refusal
@@ -67,27 +77,23 @@ class LibraryFile(pytest.File):
         return library, read_settings(path)
 
 
-def refusing(read: Callable[[], Any]) -> Any:
-    """Turn a Refusal into an error of usage, which pytest shows in one line."""
-    from replay.ground.refusal import Refusal
-
-    try:
-        return read()
-    except Refusal as error:
-        raise pytest.UsageError(f"lubetrip: {error}") from None
-
-
 class UnmetError(Exception):
     """What a test says that failed: text for people, no traceback."""
 
 
 class LibraryItem(pytest.Item):
-    """A test of the library; `settings` are those under test, `engine` is the name of what replays."""
+    """A test of the library; `check` returns what is said of it beside its outcome, and how it ended if not well."""
 
-    def __init__(self, *, settings: "Settings", engine: str, **others: Any) -> None:
+    def __init__(self, *, check: Callable[[], "Checked"], **others: Any) -> None:
         super().__init__(**others)
-        self.settings = settings
-        self.engine = engine
+        self.check = check
+
+    def runtest(self) -> None:
+        """Check; what was found is kept of a test that fails, too."""
+        properties, ended = self.check()
+        self.user_properties.extend(properties.items())
+        if ended is not None:
+            raise ended
 
     def repr_failure(self, excinfo: pytest.ExceptionInfo[BaseException], style: Any = None) -> Any:
         """Show the text of a failed test, and a traceback only for what should not happen."""
@@ -102,48 +108,33 @@ class LibraryItem(pytest.Item):
         return self.path, None, f"lubetrip: {self.name}"
 
 
-class TraceItem(LibraryItem):
-    """One trace against its label."""
+def check_trace(entry: "Entry", settings: "Settings", engine_name: str) -> "Checked":
+    """Hold one trace against its label; a failure shows the timeline."""
+    from replay.engine import engine_named
+    from replay.report.junit import complaint, properties, timeline
+    from replay.score import judge
+    from replay.score.scoring import WRONG
+    from replay.trace import read_trace
 
-    def __init__(self, *, entry: "Entry", **others: Any) -> None:
-        super().__init__(**others)
-        self.entry = entry
-
-    def runtest(self) -> None:
-        """Replay the trace; fail with the timeline."""
-        from replay.engine import engine_named
-        from replay.report.junit import complaint, properties, timeline
-        from replay.score import judge
-        from replay.score.scoring import WRONG
-        from replay.trace import read_trace
-
-        trace = read_trace(self.entry.path)
-        engine = engine_named(self.engine)
-        replay = engine.replay(trace, self.settings)
-        verdict = judge(self.entry, trace, replay)
-        self.user_properties.extend(properties(self.settings, engine, self.entry, verdict).items())
-        if verdict.outcome == "undecided":
-            pytest.skip("undecided: judged neither way")
-        if verdict.outcome in WRONG:
-            raise UnmetError(f"{complaint(self.entry, verdict)}\n{timeline(trace, replay)}")
+    trace = read_trace(entry.path)
+    engine = engine_named(engine_name)
+    replay = engine.replay(trace, settings)
+    verdict = judge(entry, trace, replay)
+    ended: BaseException | None = None
+    if verdict.outcome == "undecided":
+        ended = pytest.skip.Exception("undecided: judged neither way")
+    elif verdict.outcome in WRONG:
+        ended = UnmetError(f"{complaint(entry, verdict)}\n{timeline(trace, replay)}")
+    return properties(settings, engine, entry, verdict), ended
 
 
-class AcceptanceItem(LibraryItem):
-    """The whole library against [acceptance]."""
+def check_acceptance(library: "Library", settings: "Settings", engine_name: str) -> "Checked":
+    """Hold the whole library against [acceptance]; a failure shows the report."""
+    from replay.display.score import score_view
+    from replay.display.terminal import plain
+    from replay.engine import engine_named
+    from replay.score import score
 
-    def __init__(self, *, library: "Library", **others: Any) -> None:
-        super().__init__(**others)
-        self.library = library
-
-    def runtest(self) -> None:
-        """Score the library; fail with the report."""
-        from replay.display.score import score_view
-        from replay.display.terminal import plain
-        from replay.engine import engine_named
-        from replay.score import score
-
-        result = score(self.library, self.settings, engine=engine_named(self.engine))
-        digests = {"settings_digest": self.settings.digest, "library_digest": result.library_digest}
-        self.user_properties.extend(digests.items())
-        if not result.met:
-            raise UnmetError(f"acceptance {result.verdict}\n{plain(score_view(result))}")
+    result = score(library, settings, engine=engine_named(engine_name))
+    told = None if result.met else UnmetError(f"acceptance {result.verdict}\n{plain(score_view(result))}")
+    return {"settings_digest": settings.digest, "library_digest": result.library_digest}, told

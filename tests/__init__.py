@@ -1,1 +1,1 @@
-"""The tests, readable as a specification; what they share stands in the modules without `test_`."""
+"""The tests, readable as a specification, a folder for each room, and the tools beside them: README.md says what stands where."""

@@ -14,8 +14,17 @@ settings.register_profile("lubetrip", deadline=None, print_blob=True)
 settings.load_profile("lubetrip")
 
 
+def no_machine_code(dispatcher: Any, _signature: object) -> None:
+    """Refuse to compile, or to load what was compiled: without what is kept on disk it takes half a minute."""
+    raise AssertionError(f"{dispatcher.py_func.__qualname__} is compiled in a test that is not marked slow")
+
+
 def pytest_configure(config: pytest.Config) -> None:
-    """Give all workers of a run one folder for what is made once."""
+    """Give all workers of a run one folder for what is made once; let no quick test wait for machine code."""
+    if config.option.markexpr == "not slow":
+        from numba.core.dispatcher import Dispatcher
+
+        Dispatcher.compile = no_machine_code
     if workerinput := getattr(config, "workerinput", None):
         shared.folder = Path(workerinput["shared"])
         return
@@ -32,7 +41,7 @@ def pytest_configure_node(node: Any) -> None:
 
 def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
     """Do not even import a file that is left out as a whole: what it imports may take seconds."""
-    if config.option.markexpr != "not slow" or not collection_path.name.startswith("test_"):
+    if config.option.markexpr != "not slow" or not collection_path.match("test_*.py"):
         return None
     return True if "\npytestmark = pytest.mark.slow(" in collection_path.read_text(encoding="utf-8") else None
 

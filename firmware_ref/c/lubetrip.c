@@ -89,7 +89,7 @@ static int32_t stuck_part(int32_t state[], int seen, int32_t reading, int32_t ru
 static void observe(int32_t state[], const int32_t settings[], const int32_t inputs[], int32_t outputs[])
 {
     int32_t elapsed = counted_elapsed(state, inputs);
-    int32_t running = inputs[LT_IN_RUNNING];
+    int32_t running = inputs[LT_IN_RUN_FEEDBACK];
     int32_t stuck_after = settings[LT_SET_STUCK_AFTER];
     int32_t credible = 1;
     int32_t net = 0;
@@ -216,7 +216,7 @@ static void update_integral(int32_t state[], const int32_t settings[], const int
 {
     int32_t seen = outputs[LT_OUT_SEEN];
 
-    if (inputs[LT_IN_RUNNING] == 0) {
+    if (inputs[LT_IN_RUN_FEEDBACK] == 0) {
         regain_grace(state, settings, seen);
         accumulate(state, settings, -settings[LT_SET_STOPPED_RECOVERY], seen);
     } else {
@@ -230,7 +230,7 @@ static void update_integral(int32_t state[], const int32_t settings[], const int
     }
 }
 
-/* ---- the other timers ---- */
+/* ---- 3. timers ---- */
 
 static void run_down(int32_t state[], int place, int32_t elapsed)
 {
@@ -259,7 +259,7 @@ static void update_fault_time(int32_t state[], const int32_t settings[], const i
 static void update_timers(int32_t state[], const int32_t settings[], const int32_t inputs[], const int32_t outputs[])
 {
     int32_t elapsed = outputs[LT_OUT_SEEN] + outputs[LT_OUT_DOUBTED];
-    int running = inputs[LT_IN_RUNNING] != 0;
+    int running = inputs[LT_IN_RUN_FEEDBACK] != 0;
 
     if (running) {
         state[LT_ST_RESTART_LEFT] = settings[LT_SET_RESTART_DELAY];
@@ -277,7 +277,7 @@ static void update_timers(int32_t state[], const int32_t settings[], const int32
     update_fault_time(state, settings, outputs);
 }
 
-/* ---- 3. conditions ---- */
+/* ---- 4. conditions ---- */
 
 static uint32_t follow_reset(int32_t state[], const int32_t inputs[])
 {
@@ -365,17 +365,17 @@ static uint32_t evaluate(int32_t state[], const int32_t settings[], const int32_
     bits = follow_reset(state, inputs);
     bits |= pressure_bits(settings, outputs);
     bits |= memory_bits(state, settings);
-    if (inputs[LT_IN_RUNNING] != 0) {
+    if (inputs[LT_IN_RUN_FEEDBACK] != 0) {
         bits |= LT_BIT_RUNNING;
     }
     follow_spell(state, settings, suction, bits);
     if (reload_guard(state, settings, outputs[LT_OUT_NET_OIL_PRESSURE], suction, bits)) {
-        bits |= LT_BIT_RELOAD;
+        bits |= LT_BIT_RELOAD_GUARD;
     }
     return bits;
 }
 
-/* ---- 4. cause-and-effect table ---- */
+/* ---- 5. cause-and-effect table ---- */
 
 static void apply_effect(int32_t state[], const int32_t settings[], uint8_t effect)
 {
@@ -440,7 +440,7 @@ static void settle(int32_t state[], const int32_t settings[], uint32_t bits)
     }
 }
 
-/* ---- 5. outputs ---- */
+/* ---- 6. outputs ---- */
 
 static int32_t percent(const int32_t state[], const int32_t settings[])
 {
@@ -509,18 +509,20 @@ int32_t lubetrip_first_fault(const int32_t settings[LT_SET_SIZE])
     return fault;
 }
 
-/* All operands are positive here, and unsigned, since the product of the last passes 2^31. */
 void lubetrip_derive(int32_t settings[LT_SET_SIZE])
 {
     uint32_t span = (uint32_t)(settings[LT_SET_CUT_OUT] - settings[LT_SET_FLOOR]);
     uint32_t rise = (uint32_t)(settings[LT_SET_FLOOR_WEIGHT] - LT_ONE) << LT_SLOPE_BITS;
-    uint32_t trip_delay = (uint32_t)settings[LT_SET_TRIP_DELAY];
-    uint32_t level = (uint32_t)settings[LT_SET_RELOAD_FRACTION] * trip_delay;
+    int32_t trip_delay = settings[LT_SET_TRIP_DELAY];
+    int32_t fraction = settings[LT_SET_RELOAD_FRACTION];
+    int32_t whole = trip_delay / LT_ONE;
+    int32_t rest = trip_delay % LT_ONE;
 
-    /*@ assert level <= LT_ONE * trip_delay; */
+    /*@ assert parts: 0 <= whole <= 878 && 0 <= rest <= 2047 && LT_ONE * whole + rest == trip_delay; */
+    /*@ assert products: 0 <= fraction * whole <= LT_ONE * whole && 0 <= fraction * rest <= LT_ONE * rest; */
     settings[LT_SET_SLOPE] = (int32_t)(rise / span);
-    settings[LT_SET_PERCENT_SCALE] = (int32_t)((UINT32_C(100) << LT_PERCENT_BITS) / trip_delay);
-    settings[LT_SET_RELOAD_LEVEL] = (int32_t)(level >> LT_WEIGHT_BITS);
+    settings[LT_SET_PERCENT_SCALE] = (int32_t)((UINT32_C(100) << LT_PERCENT_BITS) / (uint32_t)trip_delay);
+    settings[LT_SET_RELOAD_LEVEL] = (fraction * whole) + whole_part(fraction * rest);
 }
 
 void lubetrip_power_up(int32_t state[LT_ST_SIZE], const int32_t settings[LT_SET_SIZE])

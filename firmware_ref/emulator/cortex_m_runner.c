@@ -41,28 +41,17 @@ static uint32_t semihost(uint32_t operation, uint32_t argument)
     return r0;
 }
 
-static void say(const char *text)
-{
-    (void)semihost(SYS_WRITE0, (uint32_t)text);
-}
-
 static uint32_t open_file(const char *name, uint32_t length)
 {
-    uint32_t block[3];
+    uint32_t block[] = {(uint32_t)name, MODE_WB, length};
 
-    block[0] = (uint32_t)name;
-    block[1] = MODE_WB;
-    block[2] = length;
     return semihost(SYS_OPEN, (uint32_t)block);
 }
 
 static void write_words(uint32_t file, const void *words, uint32_t count)
 {
-    uint32_t block[3];
+    uint32_t block[] = {file, (uint32_t)words, count * 4U};
 
-    block[0] = file;
-    block[1] = (uint32_t)words;
-    block[2] = count * 4U;
     (void)semihost(SYS_WRITE, (uint32_t)block);
 }
 
@@ -70,10 +59,6 @@ typedef void (*step_function)(int32_t state[], const int32_t settings[], const i
 
 static void no_step(int32_t state[], const int32_t settings[], const int32_t inputs[], int32_t outputs[])
 {
-    (void)state;
-    (void)settings;
-    (void)inputs;
-    (void)outputs;
 }
 
 /* So many instructions and the return, whatever the compiler does. */
@@ -242,7 +227,7 @@ void start(void)
     timed(nops_1000, expected);
     timed(nops_3000, expected);
     run_all();
-    say((different == 0U) ? "identical\n" : "different\n");
+    (void)semihost(SYS_WRITE0, (uint32_t)((different == 0U) ? "identical\n" : "different\n"));
     (void)semihost(SYS_EXIT, (different == 0U) ? EXIT_GOOD : EXIT_BAD);
     for (;;) {
     }

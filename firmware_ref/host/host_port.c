@@ -10,7 +10,6 @@
 
 #define LINE_SIZE 512
 #define TICK_BITS 32
-#define MOST_NUMBERS LT_SET_SIZE
 
 static int32_t settings[LT_SET_SIZE];
 static int32_t state[LT_ST_SIZE];
@@ -25,44 +24,32 @@ static void print_numbers(const int32_t numbers[], int count)
     }
 }
 
-/* Read `count` numbers and nothing behind them; 0 when the line is not like that. */
-static int read_numbers(const char *text, int64_t numbers[], int count)
+/* Read `count` numbers from `least` on and nothing behind them; 0 when the line is not like that.
+   Of a word only the 32 bits are kept, signed or not as the range is. */
+static int read_words(const char *text, int32_t words[], int count, int64_t least)
 {
     int place;
     char *end;
 
     for (place = 0; place < count; place++) {
-        numbers[place] = strtoll(text, &end, 10);
-        if (end == text) {
+        int64_t number = strtoll(text, &end, 10);
+        if ((end == text) || (number < least) || (number > least + UINT32_MAX)) {
             return 0;
         }
+        words[place] = (int32_t)number;
         text = end;
     }
     return text[strspn(text, " \r\n")] == '\0';
 }
 
-static int read_words(const char *text, int32_t words[], int count)
-{
-    int64_t numbers[MOST_NUMBERS];
-    int place;
-
-    if (read_numbers(text, numbers, count) == 0) {
-        return 0;
-    }
-    for (place = 0; place < count; place++) {
-        if ((numbers[place] < INT32_MIN) || (numbers[place] > INT32_MAX)) {
-            return 0;
-        }
-        words[place] = (int32_t)numbers[place];
-    }
-    return 1;
-}
-
 static int answer_set(const char *text)
 {
-    if (read_words(text, settings, LT_SET_SIZE) == 0) {
+    int32_t given[LT_SET_SIZE];
+
+    if (read_words(text, given, LT_SET_SIZE, INT32_MIN) == 0) {
         return 0;
     }
+    memcpy(settings, given, sizeof settings);
     lubetrip_power_up(state, settings);
     printf("state");
     print_numbers(state, LT_ST_SIZE);
@@ -73,7 +60,7 @@ static int answer_step(const char *text)
 {
     int32_t inputs[LT_IN_SIZE];
 
-    if (read_words(text, inputs, LT_IN_SIZE) == 0) {
+    if (read_words(text, inputs, LT_IN_SIZE, INT32_MIN) == 0) {
         return 0;
     }
     lubetrip_step(state, settings, inputs, outputs);
@@ -88,7 +75,7 @@ static int answer_check(const char *text)
     int32_t values[LT_SET_SIZE] = {0};
     int32_t fault;
 
-    if (read_words(text, values, LT_SET_COUNT) == 0) {
+    if (read_words(text, values, LT_SET_COUNT, INT32_MIN) == 0) {
         return 0;
     }
     fault = lubetrip_first_fault(values);
@@ -102,10 +89,9 @@ static int answer_check(const char *text)
 
 static int answer_ticks(const char *text)
 {
-    int64_t ticks[2];
+    int32_t ticks[2];
 
-    if ((read_numbers(text, ticks, 2) == 0) || (ticks[0] < 0) || (ticks[0] > UINT32_MAX) || (ticks[1] < 0)
-        || (ticks[1] > UINT32_MAX)) {
+    if (read_words(text, ticks, 2, 0) == 0) {
         return 0;
     }
     printf("elapsed %ld", (long)lubetrip_elapsed_ms((uint32_t)ticks[0], (uint32_t)ticks[1]));
@@ -114,23 +100,23 @@ static int answer_ticks(const char *text)
 
 static int answer(const char *line)
 {
-    int good = 0;
-
     if (strncmp(line, "hello", 5) == 0) {
         printf("port %d lubetrip C99", TICK_BITS);
-        good = 1;
-    } else if (strncmp(line, "set ", 4) == 0) {
-        good = answer_set(line + 4);
-    } else if (strncmp(line, "step ", 5) == 0) {
-        good = answer_step(line + 5);
-    } else if (strncmp(line, "check ", 6) == 0) {
-        good = answer_check(line + 6);
-    } else if (strncmp(line, "ticks ", 6) == 0) {
-        good = answer_ticks(line + 6);
-    } else {
-        /* an unknown word */
+        return 1;
     }
-    return good;
+    if (strncmp(line, "set ", 4) == 0) {
+        return answer_set(line + 4);
+    }
+    if (strncmp(line, "step ", 5) == 0) {
+        return answer_step(line + 5);
+    }
+    if (strncmp(line, "check ", 6) == 0) {
+        return answer_check(line + 6);
+    }
+    if (strncmp(line, "ticks ", 6) == 0) {
+        return answer_ticks(line + 6);
+    }
+    return 0;
 }
 
 int main(void)

@@ -1,5 +1,5 @@
-/* A whole trace through the C port, for the host's replay: the counterpart of
-   trace_kernel() in replay/engine/compiled.py, place by place. Not for a target. */
+/* The machine obeys, in C: a whole trace through the port, for the host's replay and for the
+   page. The counterpart of obey() in replay/engine/obeying.py, place by place. Not for a target. */
 #include "lubetrip.h"
 
 enum { TIME = 0, FIRST_INPUT = 1 };
@@ -19,9 +19,10 @@ static void note_change(int64_t row[CHANGE_SIZE], int64_t time, int32_t before, 
     row[PERCENT] = outputs[LT_OUT_INTEGRAL_PERCENT];
 }
 
-/* columns[7][ticks], changes[room][7], stops[room][2], carry[7]; trail[ticks][25] or a null pointer. */
-void lubetrip_run_trace(const int64_t *columns, int64_t ticks, const int32_t *settings, int32_t *state, int64_t room,
-                        int64_t *changes, int64_t *stops, int64_t *carry, int32_t *trail)
+/* Run on from carry[POSITION] to before tick `end`, or until changes or stops are full.
+   columns[7][ticks], changes[room][7], stops[room][2], carry[7]; trail[end - POSITION][25] or a null pointer. */
+void lubetrip_run_trace(const int64_t *columns, int64_t ticks, int64_t end, const int32_t *settings, int32_t *state,
+                        int64_t room, int64_t *changes, int64_t *stops, int64_t *carry, int32_t *trail)
 {
     int32_t inputs[LT_IN_SIZE];
     int32_t outputs[LT_OUT_SIZE] = {0};
@@ -29,7 +30,7 @@ void lubetrip_run_trace(const int64_t *columns, int64_t ticks, const int32_t *se
 
     carry[CHANGES] = 0;
     carry[STOPS] = 0;
-    while ((carry[POSITION] < ticks) && (carry[CHANGES] < room) && (carry[STOPS] < room)) {
+    while ((carry[POSITION] < end) && (carry[CHANGES] < room) && (carry[STOPS] < room)) {
         int64_t tick = carry[POSITION];
         int64_t time = columns[(TIME * ticks) + tick];
         int32_t before = state[LT_ST_STATE];
@@ -38,11 +39,11 @@ void lubetrip_run_trace(const int64_t *columns, int64_t ticks, const int32_t *se
         for (place = 0; place < LT_IN_SIZE; place++) {
             inputs[place] = (int32_t)columns[((FIRST_INPUT + place) * ticks) + tick];
         }
-        wants_to_run = inputs[LT_IN_RUNNING] != 0;
-        inputs[LT_IN_RUNNING] = (wants_to_run && (carry[PERMITTED] != 0)) ? 1 : 0;
+        wants_to_run = inputs[LT_IN_RUN_FEEDBACK] != 0;
+        inputs[LT_IN_RUN_FEEDBACK] = (wants_to_run && (carry[PERMITTED] != 0)) ? 1 : 0;
         lubetrip_step(state, settings, inputs, outputs);
 
-        if ((inputs[LT_IN_RUNNING] != 0) && (inputs[LT_IN_ELAPSED] <= settings[LT_SET_MAX_GAP])) {
+        if ((inputs[LT_IN_RUN_FEEDBACK] != 0) && (inputs[LT_IN_ELAPSED] <= settings[LT_SET_MAX_GAP])) {
             carry[RUN_MS] += inputs[LT_IN_ELAPSED];
         }
         carry[PERMITTED] = outputs[LT_OUT_RUN_PERMISSION];

@@ -32,7 +32,7 @@ class Inputs:
     def fill(self, inputs: list[int], elapsed: int) -> None:
         """Fill the inputs of a step; without a crankcase sensor suction pressure stands for it."""
         inputs[ranges.ELAPSED] = elapsed
-        inputs[ranges.RUNNING] = 1 - self.run.value()
+        inputs[ranges.RUN_FEEDBACK] = 1 - self.run.value()
         inputs[ranges.RESET] = 1 - self.reset.value()
         inputs[ranges.OIL_PRESSURE] = self.reading(self.oil, board.OIL_KIND, board.OIL_KPA)
         suction = self.reading(self.suction, board.SUCTION_KIND, board.SUCTION_KPA)

@@ -88,7 +88,7 @@ static int32_t stuck_part(int32_t state[], int seen, int32_t reading, int32_t ru
     ensures shared(settings, outputs);
     ensures not_credible: !credible_range(settings, inputs) ==>
               outputs[LT_OUT_SEEN] == 0 && outputs[LT_OUT_CREDIBLE] == 0;
-    ensures frozen: inputs[LT_IN_RUNNING] != 0 && inputs[LT_IN_OIL_PRESSURE] == \old(state[LT_ST_OIL_SEEN]) &&
+    ensures frozen: inputs[LT_IN_RUN_FEEDBACK] != 0 && inputs[LT_IN_OIL_PRESSURE] == \old(state[LT_ST_OIL_SEEN]) &&
               \old(state[LT_ST_OIL_SEEN + 1]) == settings[LT_SET_STUCK_AFTER] ==> outputs[LT_OUT_SEEN] == 0; */
 static void observe(int32_t state[], const int32_t settings[], const int32_t inputs[], int32_t outputs[]);
 
@@ -151,11 +151,11 @@ static void regain_grace(int32_t state[], const int32_t settings[], int32_t elap
     assigns state[LT_ST_INTEGRAL .. LT_ST_GRACE_LEFT];
     ENSURES_CONSISTENT(state, settings)
     ensures outputs[LT_OUT_SEEN] == 0 ==> not_lowered(state, Pre, Post);
-    ensures inputs[LT_IN_RUNNING] != 0 && outputs[LT_OUT_NET_OIL_PRESSURE] < settings[LT_SET_CUT_IN] ==>
+    ensures inputs[LT_IN_RUN_FEEDBACK] != 0 && outputs[LT_OUT_NET_OIL_PRESSURE] < settings[LT_SET_CUT_IN] ==>
               not_lowered(state, Pre, Post); */
 static void update_integral(int32_t state[], const int32_t settings[], const int32_t inputs[], const int32_t outputs[]);
 
-/* ---- the other timers ---- */
+/* ---- 3. timers ---- */
 
 /*@ requires memory: WRITABLE(state, LT_ST_SIZE);
     requires 0 <= place <= 15 && 0 <= state[place] && 0 <= elapsed;
@@ -176,10 +176,10 @@ static void update_fault_time(int32_t state[], const int32_t settings[], const i
     assigns state[LT_ST_RESTART_LEFT .. LT_ST_FLAGS];
     ENSURES_CONSISTENT(state, settings)
     ensures (state[LT_ST_FLAGS] & LT_FLAG_RESET_HELD) == (\old(state[LT_ST_FLAGS]) & LT_FLAG_RESET_HELD);
-    ensures inputs[LT_IN_RUNNING] != 0 ==> state[LT_ST_RESTART_LEFT] == settings[LT_SET_RESTART_DELAY]; */
+    ensures inputs[LT_IN_RUN_FEEDBACK] != 0 ==> state[LT_ST_RESTART_LEFT] == settings[LT_SET_RESTART_DELAY]; */
 static void update_timers(int32_t state[], const int32_t settings[], const int32_t inputs[], const int32_t outputs[]);
 
-/* ---- 3. conditions ---- */
+/* ---- 4. conditions ---- */
 
 #define no_bit(word, bit) (((word) & (bit)) == 0)
 #define no_pressure_bit(word) (                                                                                       \
@@ -187,7 +187,7 @@ static void update_timers(int32_t state[], const int32_t settings[], const int32
 #define no_memory_bit(word) (                                                                                         \
     no_bit(word, LT_BIT_IN_GRACE) && no_bit(word, LT_BIT_INTEGRAL_FULL) && no_bit(word, LT_BIT_RESTART_DUE) &&        \
     no_bit(word, LT_BIT_LAST_TRIP) && no_bit(word, LT_BIT_SENSOR_FAULT))
-#define no_bit_of_evaluate(word) (no_bit(word, LT_BIT_RUNNING) && no_bit(word, LT_BIT_RELOAD))
+#define no_bit_of_evaluate(word) (no_bit(word, LT_BIT_RUNNING) && no_bit(word, LT_BIT_RELOAD_GUARD))
 
 /*@ requires memory: WRITABLE(state, LT_ST_SIZE) && READABLE(inputs, LT_IN_SIZE);
     requires memory: \separated(state + (0 .. 15), inputs + (0 .. 5));
@@ -236,7 +236,7 @@ static uint32_t memory_bits(const int32_t state[], const int32_t settings[]);
     assigns state[LT_ST_FLAGS];
     ENSURES_CONSISTENT(state, settings)
     ensures \result <= 2047;
-    ensures (\result & LT_BIT_RUNNING) != 0 <==> inputs[LT_IN_RUNNING] != 0;
+    ensures (\result & LT_BIT_RUNNING) != 0 <==> inputs[LT_IN_RUN_FEEDBACK] != 0;
     ensures (\result & LT_BIT_SENSOR_OK) != 0 <==> outputs[LT_OUT_CREDIBLE] != 0;
     ensures (\result & LT_BIT_INTEGRAL_FULL) != 0 <==> state[LT_ST_INTEGRAL] >= settings[LT_SET_TRIP_DELAY];
     ensures (\result & LT_BIT_RESTART_DUE) != 0 <==> state[LT_ST_RESTART_LEFT] == 0;
@@ -245,7 +245,7 @@ static uint32_t memory_bits(const int32_t state[], const int32_t settings[]);
               inputs[LT_IN_RESET] != 0 && (\old(state[LT_ST_FLAGS]) & LT_FLAG_RESET_HELD) == 0; */
 static uint32_t evaluate(int32_t state[], const int32_t settings[], const int32_t inputs[], const int32_t outputs[]);
 
-/* ---- 4. cause-and-effect table ---- */
+/* ---- 5. cause-and-effect table ---- */
 
 /* Whether a word that is not negative has the bit, as a digit of the number. */
 #define digit(word, bit) (((word) / (bit)) % 2 == 1)
@@ -362,7 +362,7 @@ static int move_once(int32_t state[], const int32_t settings[], uint32_t bits);
     ensures restart: \old(state[LT_ST_STATE]) >= LT_TRIPPED && state[LT_ST_STATE] < LT_TRIPPED ==> restart_conditions(bits); */
 static void settle(int32_t state[], const int32_t settings[], uint32_t bits);
 
-/* ---- 5. outputs ---- */
+/* ---- 6. outputs ---- */
 
 /*@ requires memory: READABLE(state, LT_ST_SIZE) && READABLE(settings, LT_SET_SIZE);
     requires scale_fits(settings);

@@ -8,39 +8,34 @@ const { instance } = await WebAssembly.instantiate(readFileSync(file));
 const port = instance.exports;
 port.memory.grow(1); // room behind the module's own memory, whatever is left of its last page
 
-// Sizes of the arrays, as in lubetrip_generated.h, and their places behind one another.
+// Sizes of the arrays, as in lubetrip_generated.h; they lie behind one another.
 const [SETTINGS, CHECKED, STATE, INPUTS, OUTPUTS] = [25, 22, 16, 6, 9];
-const words = new Int32Array(port.memory.buffer, port.__heap_base.value, SETTINGS + STATE + INPUTS + OUTPUTS + SETTINGS);
-const place = (offset) => words.byteOffset + 4 * offset;
-const settings = words.subarray(0, SETTINGS);
-const state = words.subarray(SETTINGS, SETTINGS + STATE);
-const inputs = words.subarray(SETTINGS + STATE, SETTINGS + STATE + INPUTS);
-const outputs = words.subarray(SETTINGS + STATE + INPUTS, SETTINGS + STATE + INPUTS + OUTPUTS);
-const checked = words.subarray(SETTINGS + STATE + INPUTS + OUTPUTS);
-const [settingsAt, stateAt] = [place(0), place(SETTINGS)];
-const [inputsAt, outputsAt] = [place(SETTINGS + STATE), place(SETTINGS + STATE + INPUTS)];
-const checkedAt = checked.byteOffset;
+let end = port.__heap_base.value;
+const [settings, state, inputs, outputs, checked] = [SETTINGS, STATE, INPUTS, OUTPUTS, SETTINGS].map((size) => {
+    end += 4 * size;
+    return new Int32Array(port.memory.buffer, end - 4 * size, size);
+});
 
 const answers = {
     hello: () => "port 32 lubetrip C99 as WebAssembly",
     check(numbers) {
         checked.fill(0);
         checked.set(numbers);
-        const fault = port.lubetrip_first_fault(checkedAt);
+        const fault = port.lubetrip_first_fault(checked.byteOffset);
         if (fault === -1) {
-            port.lubetrip_derive(checkedAt);
+            port.lubetrip_derive(checked.byteOffset);
         }
         return `checked ${fault} ${checked.subarray(CHECKED).join(" ")}`;
     },
     ticks: ([now, before]) => `elapsed ${port.lubetrip_elapsed_ms(now, before)}`,
     set(numbers) {
         settings.set(numbers);
-        port.lubetrip_power_up(stateAt, settingsAt);
+        port.lubetrip_power_up(state.byteOffset, settings.byteOffset);
         return `state ${state.join(" ")}`;
     },
     step(numbers) {
         inputs.set(numbers);
-        port.lubetrip_step(stateAt, settingsAt, inputsAt, outputsAt);
+        port.lubetrip_step(...[state, settings, inputs, outputs].map(({ byteOffset }) => byteOffset));
         return `done ${state.join(" ")} ${outputs.join(" ")}`;
     },
     bye: () => "bye",

@@ -14,13 +14,12 @@ enum { POSITION, RUN_MS, PERMITTED, FELT, LOCKED_OUT, CHANGES, STOPS, CARRY_SIZE
 enum { RESULT_STOPS, FIRST_STOP_MS, FIRST_CAUSE, RESULT_RUN_MS, RESULT_LOCKED_OUT };
 
 /* In trace_run.c. */
-void lubetrip_run_trace(const int64_t *columns, int64_t ticks, const int32_t *settings, int32_t *state, int64_t room,
-                        int64_t *changes, int64_t *stops, int64_t *carry, int32_t *trail);
+void lubetrip_run_trace(const int64_t *columns, int64_t ticks, int64_t end, const int32_t *settings, int32_t *state,
+                        int64_t room, int64_t *changes, int64_t *stops, int64_t *carry, int32_t *trail);
 void page_unpack(const uint8_t *planes, int32_t ticks, int64_t *columns);
 void page_run(const int64_t *columns, int32_t ticks, const int32_t *settings, double *result, int32_t *shown,
               double *stop_times, int32_t most_stops);
 
-static int64_t window[COLUMNS * WINDOW];
 static int64_t changes[WINDOW * CHANGE_WORDS];
 static int64_t stops[WINDOW * STOP_WORDS];
 static int32_t trail[WINDOW * TRAIL_WORDS];
@@ -65,18 +64,6 @@ static int32_t *show(int32_t *shown, int32_t count)
     return shown;
 }
 
-static void take_window(const int64_t *columns, int32_t ticks, int32_t begin, int32_t count)
-{
-    int32_t column;
-    int32_t tick;
-
-    for (column = 0; column < COLUMNS; column++) {
-        for (tick = 0; tick < count; tick++) {
-            window[(column * count) + tick] = columns[(column * ticks) + begin + tick];
-        }
-    }
-}
-
 /* Run a trace from power-up of a machine at rest.
 
    result[5]: stops, time of the first in ms, its cause, time run in ms, locked out or not.
@@ -95,10 +82,8 @@ void page_run(const int64_t *columns, int32_t ticks, const int32_t *settings, do
         int32_t count = (ticks - begin < WINDOW) ? ticks - begin : WINDOW;
         int32_t stop;
 
-        take_window(columns, ticks, begin, count);
-        carry[POSITION] = 0;
         /* A tick brings one change and one stop at most, so there is always room. */
-        lubetrip_run_trace(window, count, settings, state, WINDOW + 1, changes, stops, carry,
+        lubetrip_run_trace(columns, ticks, begin + count, settings, state, WINDOW + 1, changes, stops, carry,
                            (shown != 0) ? trail : 0);
         if (shown != 0) {
             shown = show(shown, count);

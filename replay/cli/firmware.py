@@ -1,27 +1,19 @@
-"""Commands for the firmware team: `vectors`, `conform` and `export`. Attached by `cli`."""
+"""Commands for the firmware team: `vectors`, `conform` and `export`."""
 
 import datetime as dt
 import json
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
 import click
 
-from replay.cli.refusing import refusing
-from replay.ground.files import check_writable, write_text, write_whole
-from replay.ground.refusal import refusal
-
-if TYPE_CHECKING:
-    from contextlib import AbstractContextManager
-
-    from replay.port.conform import Link
-    from replay.port.vectors import Vectors
+from replay.cli.group import main
+from replay.cli.options import PATH, give_text
+from replay.ground.files import check_writable, write_text
 
 
-@click.command()
-@click.argument("out", metavar="OUT", type=click.Path(path_type=Path))
-@refusing
+@main.command()
+@click.argument("out", metavar="OUT", type=PATH)
 def vectors(out: Path) -> None:
     """Write the conformance vectors into the folder OUT.
 
@@ -29,13 +21,10 @@ def vectors(out: Path) -> None:
     specified in firmware_ref/README.md.
     """
     from replay.port.coverage import wanted
-    from replay.port.vectors import covered
+    from replay.port.vectors import covered, write_vectors
 
-    _make_folder(out)
-    made = _built()
-    write_text(out / "vectors.txt", made.text())
-    write_whole(out / "vectors.bin", lambda stream: stream.write(made.binary()))
-    items = wanted()
+    _say_that_it_takes_long()
+    made, items = write_vectors(out), wanted()
     click.echo(f"{out / 'vectors.txt'} and vectors.bin: digest {made.digest}")
     click.echo(
         f"{made.steps} steps in {len(made.cases)} cases, {len(made.checks)} settings checks,"
@@ -44,13 +33,13 @@ def vectors(out: Path) -> None:
     click.echo(f"covered: {len(items & covered(made))} of {len(items)} rows, near misses, bits, limits and events")
 
 
-@click.command(short_help="Drive a port through the vectors and compare every word.")
+@main.command(short_help="Drive a port through the vectors and compare every word.")
 @click.option("--port", "command", metavar="COMMAND", help="Program that speaks the line protocol.")
 @click.option("--serial", "device", metavar="DEVICE", help="Board on a serial line that speaks it.")
 @click.option(
     "--vectors",
     "vector_file",
-    type=click.Path(path_type=Path),
+    type=PATH,
     metavar="FILE",
     help="Vectors in plain form, as `lubetrip vectors` writes them; without it, those of the logic installed here, "
     "which take some ten seconds to make.",
@@ -58,86 +47,52 @@ def vectors(out: Path) -> None:
 @click.option(
     "--record",
     "record_file",
-    type=click.Path(path_type=Path),
+    type=PATH,
     metavar="FILE",
     help="Where the record goes; without it, conform-DATE.json in this folder.",
 )
-@refusing
 def conform(command: str | None, device: str | None, vector_file: Path | None, record_file: Path | None) -> None:
     """Drive a port through the vectors and compare every word of state and outputs.
 
     Stops at the first difference. Exit status: 0 identical, 1 different, 2 no
     answer or bad input.
     """
-    from replay.port import conform as driver
-    from replay.port.vectors import read_vectors
+    from replay.port.conform import conform_port, words_of
 
-    link = _link(command, device)
-    now = dt.datetime.now(dt.UTC)
-    target = record_file or Path(f"conform-{now:%Y%m%dT%H%M%SZ}.json")
+    target = record_file or Path(f"conform-{dt.datetime.now(dt.UTC):%Y%m%dT%H%M%SZ}.json")
     check_writable(target)
-    given = read_vectors(vector_file) if vector_file else None
-    with link as opened:
-        used = given or _built()
-        outcome = driver.conform(used, opened)
-        content = driver.record(used, opened, outcome, now)
-    write_text(target, json.dumps(content, indent=1) + "\n")
-    if used.logic != content["logic_here"]:
+    if vector_file is None:
+        _say_that_it_takes_long()
+    found = conform_port(command, device, vector_file)
+    record, outcome = found.as_json(), found.outcome
+    write_text(target, json.dumps(record, indent=1) + "\n")
+    if found.vectors.logic != record["logic_here"]:
         click.echo("The vectors are of another logic than the one installed here; the record holds both digests.")
-    click.echo(f"port: {outcome.port}; vectors {used.digest[:16]}; record {target}")
+    click.echo(f"port: {outcome.port}; vectors {found.vectors.digest[:16]}; record {target}")
     click.echo(f"compared: {outcome.steps} steps, {outcome.checks} settings checks, {outcome.ticks} tick differences")
     if not outcome.checks_supported:
         click.echo("The port offers no settings check: it must only run settings exported and checked by the host.")
     if outcome.ticks == 0 and outcome.mismatch is None:
         click.echo("The port offers no tick difference: its clock is not compared, the wrap least of all.")
     if outcome.mismatch is not None:
-        click.echo(driver.words_of(outcome.mismatch))
+        click.echo(words_of(outcome.mismatch))
         raise SystemExit(1)
     click.echo("Identical in every word.")
 
 
-def _built() -> "Vectors":
-    """Return the vectors of the logic installed here. How long it takes cannot be told in steps of a bar."""
-    from replay.port.vectors import build
-
+def _say_that_it_takes_long() -> None:
+    """Tell who waits for the vectors; how long it takes cannot be told in steps of a bar."""
     if sys.stderr.isatty():
         click.echo("making the vectors of the logic installed here, some ten seconds", err=True)
-    return build()
 
 
-def _link(command: str | None, device: str | None) -> "AbstractContextManager[Link]":
-    from replay.port.conform import command_link, serial_link
-
-    if command is not None and device is None:
-        return command_link(command)
-    if device is not None and command is None:
-        return serial_link(device)
-    raise refusal("conform", "", "one port is wanted", "--port 'COMMAND' or --serial DEVICE")
-
-
-@click.command()
-@click.argument("settings_file", metavar="SETTINGS", type=click.Path(path_type=Path))
+@main.command()
+@click.argument("settings_file", metavar="SETTINGS", type=PATH)
 @click.option("--to", "form", type=click.Choice(["c", "micropython"]), required=True, help="Language of the table.")
-@click.option("--out", type=click.Path(path_type=Path), metavar="FILE", help="File to write instead of printing.")
-@refusing
+@click.option("--out", type=PATH, metavar="FILE", help="File to write instead of printing.")
 def export(settings_file: Path, form: str, out: Path | None) -> None:
     """Export checked SETTINGS as a constant table with its digest."""
-    from replay.port.export import exported
+    from replay.port.export import export_settings
     from replay.settings import read_settings
 
-    text = exported(read_settings(settings_file), form)
-    if out is None:
-        click.echo(text, nl=False)
-    else:
-        write_text(out, text)
-        click.echo(str(out))
-
-
-def _make_folder(path: Path) -> None:
-    try:
-        path.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise refusal(path, "", f"cannot be made ({error.strerror})", "a folder, or a name for one") from None
-
-
-COMMANDS: tuple[Any, ...] = (vectors, conform, export)
+    give_text(out, export_settings(read_settings(settings_file), form))

@@ -4,23 +4,14 @@ import json
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
-from replay.ground.refusal import refusal
-
-if TYPE_CHECKING:
-    from replay.library import Library
-    from replay.settings import Settings
-
-LIBRARY = click.argument("library_folder", metavar="LIBRARY", type=click.Path(path_type=Path))
+PATH = click.Path(path_type=Path)
+LIBRARY = click.argument("library", metavar="LIBRARY", type=PATH)
 SETTINGS = click.option(
-    "--settings",
-    "settings_file",
-    type=click.Path(path_type=Path),
-    metavar="FILE",
-    help="Settings file; without it, the one named in library.toml.",
+    "--settings", type=PATH, metavar="FILE", help="Settings file; without it, the one named in library.toml."
 )
 JSON = click.option(
     "--json",
@@ -31,37 +22,35 @@ JSON = click.option(
 )
 
 
-def settings_path(given: Path | None, library: "Library | None", subject: Path) -> Path:
-    """Return the settings file named on the command line or by the library. Raises Refusal where there is none."""
-    path = given or (library.settings if library else None)
-    if path is None:
-        raise refusal(subject, "", "no settings", "--settings FILE, or settings = FILE in its library.toml")
-    return path
+def check_output(*paths: Path | None) -> None:
+    """Refuse report files that cannot be written before any work is done; - is standard output."""
+    from replay.ground.files import check_writable
+
+    for path in paths:
+        if path is not None and str(path) != "-":
+            check_writable(path)
 
 
-def chosen_settings(given: Path | None, library: "Library | None", subject: Path) -> "Settings":
-    """Return the settings named on the command line or by the library. Raises Refusal."""
-    from replay.settings import read_settings
+def give_report(json_file: Path | None, content: dict[str, Any], view: Callable[[], Any]) -> None:
+    """Give a report as JSON where asked for, and show its view."""
+    from replay.display.terminal import console
+    from replay.ground.files import write_text
 
-    return read_settings(settings_path(given, library, subject))
-
-
-def check_output(path: Path | None) -> None:
-    """Refuse a report file that cannot be written before any work is done; - is standard output."""
-    if path is not None and str(path) != "-":
-        from replay.ground.files import check_writable
-
-        check_writable(path)
-
-
-def give_report(json_file: Path | None, content: dict[str, Any], show: Callable[[], None]) -> None:
-    """Show the report, as JSON where asked for."""
     text = json.dumps(content, indent=1) + "\n"
     if json_file is not None and str(json_file) == "-":
         sys.stdout.write(text)
         return
     if json_file is not None:
-        from replay.ground.files import write_text
-
         write_text(json_file, text)
-    show()
+    console().print(view())
+
+
+def give_text(out: Path | None, text: str) -> None:
+    """Write a text into a file and name it, or show the text."""
+    from replay.ground.files import write_text
+
+    if out is None:
+        click.echo(text, nl=False)
+    else:
+        write_text(out, text)
+        click.echo(str(out))

@@ -1,55 +1,39 @@
-"""The command `score`: the verdict on a library. Attached by `cli`."""
+"""Scores: `score` finds one, `compare` sets two side by side, `record check` recomputes one that was kept."""
 
 from pathlib import Path
 from typing import Any
 
 import click
 
-from replay.cli.options import JSON, LIBRARY, SETTINGS, check_output, chosen_settings, give_report
-from replay.cli.progress import Progress
-from replay.cli.refusing import refusing
+from replay.cli.group import main
+from replay.cli.options import JSON, LIBRARY, PATH, SETTINGS, check_output, give_report
 from replay.cli.working import working
+from replay.ground.files import check_free_folder, write_text
+from replay.ground.refusal import visible
 
 
-@click.command()
+@main.command()
 @LIBRARY
 @SETTINGS
 @JSON
 @click.option(
     "--engine",
-    "engine_name",
     type=click.Choice(["portable", "compiled", "c"]),
     help="What replays: the interpreted logic, the same compiled, or the C port. Without it, what is done soonest.",
 )
+@click.option("--junit", "junit_file", type=PATH, metavar="FILE", help="Write JUnit XML too: a case a trace.")
 @click.option(
-    "--junit",
-    "junit_file",
-    type=click.Path(path_type=Path),
-    metavar="FILE",
-    help="Write JUnit XML too: a case a trace.",
+    "--plots", "plots_folder", type=PATH, metavar="DIR", help="Draw each missed, early and nuisance trace into DIR."
 )
-@click.option(
-    "--plots",
-    "plots_folder",
-    type=click.Path(path_type=Path),
-    metavar="DIR",
-    help="Draw each missed, early and nuisance trace into DIR.",
-)
-@click.option(
-    "--record", "record_folder", type=click.Path(path_type=Path), metavar="DIR", help="Keep an evidence record in DIR."
-)
+@click.option("--record", "record_folder", type=PATH, metavar="DIR", help="Keep an evidence record in DIR.")
 @working
-@refusing
 def score(
-    library_folder: Path,
-    settings_file: Path | None,
+    library: Path,
     json_file: Path | None,
-    engine_name: str | None,
     junit_file: Path | None,
     plots_folder: Path | None,
     record_folder: Path | None,
-    address: str | None,
-    local: int | None,
+    **options: Any,
 ) -> None:
     """Score all traces of LIBRARY (a folder with library.toml).
 
@@ -57,40 +41,75 @@ def score(
     settings: exit status 0 met, 1 not met, 2 bad input, 3 not enough evidence.
     """
     from replay.display.score import score_view
-    from replay.display.terminal import console
-    from replay.engine import engine_for, engine_named
-    from replay.engine.workers import workers
     from replay.library import read_library
-    from replay.score import score as score_library
+    from replay.score import score_library
 
-    check_output(json_file)
-    check_output(junit_file)
+    check_output(json_file, junit_file)
     if record_folder is not None:
-        from replay.ground.files import check_free_folder
-
         check_free_folder(record_folder)
-    library = read_library(library_folder)
-    settings = chosen_settings(settings_file, library, library_folder)
-    engine = engine_named(engine_name) if engine_name else engine_for(entry.path for entry in library.entries)
-    with workers(address, local) as each, Progress(len(library.entries), "replaying") as progress:
-        result = score_library(library, settings, progress.advance, engine, each)
+    traces = read_library(library)
+    result = score_library(traces, **options)
     plots = {}
     if plots_folder is not None:
         from replay.drawing.plot import save_plots
 
-        plots = save_plots(plots_folder, library, settings, [verdict.id for verdict in result.wrong])
+        plots = save_plots(plots_folder, traces, result.settings, [verdict.id for verdict in result.wrong])
     if junit_file is not None:
-        from replay.ground.files import write_text
         from replay.report.junit import junit
 
-        write_text(junit_file, junit(result, library, plots))
+        write_text(junit_file, junit(result, traces, plots))
     if record_folder is not None:
         from replay.report.record import write_record
 
-        write_record(record_folder, library, result)
-    give_report(json_file, result.as_json(), lambda: console().print(score_view(result)))
+        write_record(record_folder, traces, result)
+    give_report(json_file, result.as_json(), lambda: score_view(result))
     if not result.met:
         raise SystemExit(1 if result.failures else 3)
 
 
-COMMANDS: tuple[Any, ...] = (score,)
+@main.command(short_help="Compare two scores, A and B.")
+@click.argument("first", metavar="A", type=PATH)
+@click.argument("second", metavar="B", type=PATH)
+@click.option("--library", type=PATH, metavar="LIBRARY", help="To score settings files on.")
+@JSON
+@working
+def compare(first: Path, second: Path, json_file: Path | None, **options: Any) -> None:
+    """Compare two scores A and B: JSON reports of `score`, or settings files and --library.
+
+    Exit status 1 when B is worse: it misses a trace that A does not miss, has
+    more nuisance trips in all, or a worse verdict on its acceptance. 0
+    otherwise, 2 bad input.
+    """
+    from replay.display.comparison import comparison_view
+    from replay.score.comparison import compare_scores
+
+    check_output(json_file)
+    result = compare_scores(first, second, **options)
+    give_report(json_file, result.as_json(), lambda: comparison_view(result, str(first), str(second)))
+    if result.worse:
+        raise SystemExit(1)
+
+
+@main.group()
+def record() -> None:
+    """Work with evidence records, which `score --record DIR` writes."""
+
+
+@record.command("check")
+@click.argument("folder", metavar="DIR", type=PATH)
+@click.option("--library", "library_folder", type=PATH, metavar="LIBRARY", help="Where its traces are now.")
+def record_check(folder: Path, library_folder: Path | None) -> None:
+    """Recompute the record in DIR and say whether it still holds, byte for byte.
+
+    Exit status 0 it holds, 1 it does not, 2 bad input.
+    """
+    from replay.report.record import check_record
+
+    found = check_record(folder, library_folder)
+    for note in found.notes:
+        click.echo(f"{folder}: {visible(note)}")
+    for fault in found.broken:
+        click.echo(f"{folder}: {fault}")
+    click.echo(f"{folder}: " + ("the record holds, byte for byte" if found.holds else "the record does NOT hold"))
+    if not found.holds:
+        raise SystemExit(1)

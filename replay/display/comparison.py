@@ -2,39 +2,33 @@
 
 from typing import Any
 
-from rich.console import Group, RenderableType
-from rich.table import Table
-from rich.text import Text
+from rich.console import RenderableType
 
-from replay.display.terminal import CAUTION, NOTHING, plain_table, seconds
+from replay.display.table import Table
+from replay.display.terminal import CAUTION, view
+from replay.ground.wording import NOTHING, sure, tenths, words
 from replay.score.comparison import Comparison, Discordant
 
 Pairs = tuple[tuple[dict[str, Any], dict[str, Any]], ...]
 
 
-def comparison_view(result: Comparison, first: str, second: str) -> RenderableType:
+def comparison_view(result: Comparison, first: str = "A", second: str = "B") -> RenderableType:
     """Return what changed from A to B, what it means, and whether B is worse."""
-    parts: list[RenderableType] = [Text(f"A  {first}\nB  {second}\n")]
-    if result.changed:
-        parts += [_changes(f"changed; {result.same} others did not", result.changed), Text()]
-    else:
-        parts += [Text(f"nothing changed on {result.same} judged traces\n")]
+    parts = [_changes(f"Changed; {result.same} others did not", result.changed)] if result.changed else []
     if result.undecided:
-        parts += [_changes("undecided, judged neither way", result.undecided), Text()]
-    return Group(*parts, Text("\n".join(_lines(result))))
+        parts.append(_changes("Undecided, judged neither way", result.undecided))
+    nothing = [] if result.changed else [f"nothing changed on {result.same} judged traces"]
+    return view(f"A  {first}\nB  {second}", *nothing, *parts, "\n".join(_lines(result)))
 
 
-def _changes(title: str, pairs: Pairs) -> Table:
-    table = plain_table(title=title)
-    table.add_column("trace", min_width=10, overflow="fold")
-    table.add_column("outcome", overflow="fold")
-    for column in ("stop s\nA", "stop s\nB", "margin\nchange s"):
-        table.add_column(column, justify="right", no_wrap=True, vertical="bottom")
+def _changes(caption: str, pairs: Pairs) -> Table:
+    rows = []
     for one, two in pairs:
-        outcomes = dict.fromkeys(side["outcome"].replace("_", " ") for side in (one, two))
-        stops = [seconds(side["first_trip_s"]) for side in (one, two)]
-        table.add_row(Text(one["id"]), " -> ".join(outcomes), *stops, _change(one["margin_s"], two["margin_s"]))
-    return table
+        outcomes = dict.fromkeys(words(side["outcome"]) for side in (one, two))
+        stops = [tenths(side["first_trip_s"]) for side in (one, two)]
+        rows.append((one["id"], " -> ".join(outcomes), *stops, _change(one["margin_s"], two["margin_s"])))
+    heads = ("trace", "outcome", "stop s A", "stop s B", "margin change s")
+    return Table(caption, heads, rows, texts=frozenset({1}))
 
 
 def _change(before: float | None, after: float | None) -> str:
@@ -52,7 +46,7 @@ def _lines(result: Comparison) -> list[str]:
         f"nuisance or early only in A {_pairs(result.nuisance, 'only in B')}",
         f"nuisance trips in all: A {result.nuisance_trips[0]}, B {result.nuisance_trips[1]}",
         f"margin, mean change over {margins.pairs} traces that both hit: {mean}",
-        f"  {100 * margins.confidence:g} % bootstrap interval {ends}",
+        f"  bootstrap interval, {sure(margins.confidence)}: {ends}",
         f"acceptance: A {result.verdicts[0]}, B {result.verdicts[1]}",
         "B IS WORSE: " + "; ".join(result.worse) if result.worse else "B is not worse.",
         CAUTION,

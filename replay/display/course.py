@@ -2,81 +2,76 @@
 
 from typing import Any
 
-from rich import box
-from rich.console import Group, RenderableType
-from rich.table import Table
-from rich.text import Text
+from rich.console import RenderableType
 
-from replay.display.terminal import CAUTION, NOTHING
-from replay.engine import CAUSES, STATES, Change, Replay
-from replay.library import Entry, label_text
-from replay.score import Verdict
-from replay.settings import Settings
+from replay.display.table import Table
+from replay.display.terminal import CAUTION, view
+from replay.engine import CAUSES, STATES, Replay
+from replay.ground.wording import NOTHING, kpa, tenths, words
+from replay.library import label_text
+from replay.score.explaining import Explanation
+from replay.synth.closed_loop import ClosedLoop
 from replay.trace import Trace
 
+# Of the machines that obeyed: keys of the report and heads of the table.
+COURSES = {
+    "machines": "runs",
+    "lost_unprotected": "lost without",
+    "lost_protected": "lost with",
+    "doubtful_protected": "in doubt",
+    "damage_prevented": "pre\N{SOFT HYPHEN}vented",
+    "stops": "stops",
+    "restarts": "re\N{SOFT HYPHEN}starts",
+    "lockouts": "lock\N{SOFT HYPHEN}outs",
+    "least_reserve": "least film",
+}
 
-def explain_view(
-    trace: Trace, replay: Replay, settings: Settings, entry: Entry | None, verdict: Verdict | None
-) -> RenderableType:
+
+def explain_view(told: Explanation) -> RenderableType:
     """Return the report of `explain`: the label, the timeline, what came of it."""
-    parts: list[RenderableType] = [Text(f"{trace.name}: {len(trace)} rows; settings {settings.file}")]
-    if entry is not None:
-        parts.append(Text(f"label: {label_text(entry)}; family {entry.family}"))
-    parts.append(timeline_view(trace, replay))
-    outcome = f"; outcome {verdict.outcome.replace('_', ' ')}" if verdict else ""
-    parts.append(Text(f"{len(replay.stops)} stop(s), {replay.run_ms / 3.6e6:.3f} run hours{outcome}"))
+    trace, replay = told.trace, told.replay
+    head = f"{trace.name}: {len(trace)} rows; settings {told.settings.file}"
+    if told.entry is not None:
+        head += f"\nlabel: {label_text(told.entry)}; family {told.entry.family}"
+    outcome = f"; outcome {words(told.verdict.outcome)}" if told.verdict else ""
+    closing = [f"{len(replay.stops)} stop(s), {replay.run_ms / 3.6e6:.3f} run hours{outcome}"]
     if replay.late:
-        parts.append(Text(f"{replay.late} late tick(s): rows more than max_gap after the row before are not trusted"))
-    parts.append(Text(CAUTION))
-    return Group(*parts)
+        closing += [f"{replay.late} late tick(s): rows more than max_gap after the row before are not trusted"]
+    return view(head, timeline_table(trace, replay), "\n".join([*closing, CAUTION]))
 
 
-def timeline_view(trace: Trace, replay: Replay) -> RenderableType:
-    """Return the decisions over a trace."""
-    table = Table(box=box.HORIZONTALS, show_edge=False, padding=0, pad_edge=False)
-    table.add_column("time s", justify="right", no_wrap=True)
-    for column in ("from", "to", "cause"):
-        table.add_column(column, no_wrap=True)
-    for column in ("net oil\npress.\nkPa", "suction\nkPa\nabs", "inte-\ngral\n%"):
-        table.add_column(column, justify="right", no_wrap=True)
-    for change in replay.changes:
-        table.add_row(*change_cells(trace, change))
-    return table
-
-
-def change_cells(trace: Trace, change: Change) -> list[str]:
-    """Return one line of the timeline."""
-    return [
-        f"{trace.seconds(change.time_ms):.1f}",
-        STATES[change.before].replace("_", " "),
-        STATES[change.after].replace("_", " "),
-        CAUSES[change.cause] or NOTHING,
-        NOTHING if change.net_pa is None else f"{change.net_pa / 1000:.1f}",
-        NOTHING if change.suction_pa is None else f"{change.suction_pa / 1000:.1f}",
-        str(change.integral_percent),
+def timeline_table(trace: Trace, replay: Replay, most: int | None = None) -> Table:
+    """Return the decisions over a trace, the first so many of them."""
+    heads = ("time s", "from", "to", "cause", "net oil pressure kPa", "suction kPa abs", "integral %")
+    rows = [
+        (
+            tenths(trace.seconds(change.time_ms)),
+            words(STATES[change.before]),
+            words(STATES[change.after]),
+            CAUSES[change.cause] or NOTHING,
+            kpa(change.net_pa),
+            kpa(change.suction_pa),
+            str(change.integral_percent),
+        )
+        for change in replay.changes[:most]
     ]
+    return Table(f"Decisions over {trace.name}", heads, rows, texts=frozenset({1, 2, 3}))
 
 
-def closed_loop_view(report: dict[str, Any]) -> RenderableType:
+def closed_loop_view(obeyed: ClosedLoop) -> RenderableType:
     """Return the report of `synth --closed-loop`: what became of the machines, by family."""
-    table = Table(box=box.HORIZONTALS, show_edge=False, show_footer=True, padding=0, pad_edge=False)
-    table.add_column("family", "all", min_width=12, overflow="fold")
-    titles = ("runs", "lost\nwith-\nout", "lost\nwith", "in\ndoubt", "pre-\nvent-\ned", "stops", "re-\nstarts")
-    columns = zip((*titles, "lock-\nouts", "least\nfilm"), _course_counts(report["totals"]), strict=True)
-    for title, text in columns:
-        table.add_column(title, text, justify="right", no_wrap=True, vertical="bottom")
-    for name, part in report["families"].items():
-        table.add_row(Text(name), *_course_counts(part))
+    report = obeyed.as_json()
+    rows = [(name, *_counts(part)) for name, part in report["families"].items()]
     whole = report["totals"]
     lines = (
         f"{whole['machines']} machines under the protection, {whole['run_hours']:.2f} run hours",
         f"certain damage without it {whole['lost_unprotected']}, of these prevented {whole['damage_prevented']}",
         CAUTION,
     )
-    return Group(table, Text(), Text("\n".join(lines)))
+    heads = ("family", *COURSES.values())
+    return view(Table("Machines that obeyed", heads, rows, ("all", *_counts(whole))), "\n".join(lines))
 
 
-def _course_counts(part: dict[str, Any]) -> list[str]:
-    keys = ("machines", "lost_unprotected", "lost_protected", "doubtful_protected", "damage_prevented")
-    counts = [str(part[key]) for key in (*keys, "stops", "restarts", "lockouts")]
-    return [*counts, f"{part['least_reserve']:.2f}"]
+def _counts(part: dict[str, Any]) -> list[str]:
+    values = [part[key] for key in COURSES]
+    return [f"{value:.2f}" if isinstance(value, float) else str(value) for value in values]

@@ -3,12 +3,12 @@
 from math import ceil, floor
 
 from rich.console import Group, RenderableType
-from rich.table import Table
-from rich.text import Text
 
 from protect import ranges
-from replay.display.terminal import CAUTION, NOTHING, plain_table
+from replay.display.table import Table
+from replay.display.terminal import CAUTION, terms, view
 from replay.ground.units import PSI_PA
+from replay.ground.wording import NOTHING, kilopascals
 from replay.settings.guarantee import EXACT, METHODS, Depth, Guarantee, Line
 
 LEGEND = {
@@ -31,49 +31,37 @@ def guarantee_view(report: Guarantee) -> RenderableType:
     legend = dict(LEGEND)
     if all(depth.readable for depth in report.depths):
         del legend["*"]
-    tables = [_depths(report, vacuum=vacuum) for vacuum in dict.fromkeys(d.vacuum for d in report.depths)]
-    parts: list[RenderableType] = [Text(f"settings {report.settings.file}, digest {report.settings.digest[:16]}")]
-    for table in tables:
-        parts += [Text(), table]
-    parts += [_terms(legend), Text(), _lines(report), _terms(METHODS), Text(), Text("Not guaranteed:")]
-    parts += [_terms(dict.fromkeys(report.not_guaranteed, "")), Text(), Text(CAUTION)]
-    return Group(*parts)
+    return view(
+        f"settings {report.settings.file}, digest {report.settings.digest[:16]}",
+        *(_depths(report, vacuum=vacuum) for vacuum in dict.fromkeys(depth.vacuum for depth in report.depths)),
+        terms(legend.items()),
+        _lines(report),
+        terms(METHODS.items()),
+        Group("Not guaranteed:", terms(("-", point) for point in report.not_guaranteed)),
+        CAUTION,
+    )
 
 
 def _depths(report: Guarantee, *, vacuum: bool) -> Table:
-    table = plain_table(title=f"short of oil at {_where(report, vacuum=vacuum)}: {EXACT}")
-    table.add_column("net oil\npressure", no_wrap=True)
-    titles = ("\nkPa", "\npsi", "\nweight", "stopped\nby s", "from a\nstart s", "dip\ns", "share\n%", "again\ns")
-    for title in titles:
-        table.add_column(title, justify="right", no_wrap=True, vertical="bottom")
-    for depth in report.depths:
-        if depth.vacuum == vacuum:
-            table.add_row(*_cells(depth))
-    return table
+    heads = ("kPa", "psi", "weight", "stopped by s", "from a start s", "dip s", "share %", "again s")
+    rows = [_cells(depth) for depth in report.depths if depth.vacuum == vacuum]
+    return Table(f"Short of oil at {_where(report, vacuum=vacuum)}: {EXACT}", ("net oil pressure", *heads), rows)
 
 
 def _where(report: Guarantee, *, vacuum: bool) -> str:
     if len({depth.vacuum for depth in report.depths}) == 1:
         return "any suction pressure"
     level = report.settings.values[ranges.VACUUM]
-    amount = f"{level / 1000:.1f} kPa ({level / PSI_PA:.1f} psi) absolute"
+    amount = f"{kilopascals(level)} ({level / PSI_PA:.1f} psi) absolute"
     return f"suction pressure below {amount}" if vacuum else f"suction pressure {amount} or more"
 
 
 def _cells(depth: Depth) -> list[str]:
     mark = "" if depth.readable else " *"
     again = NOTHING if depth.again is None else _at_most(depth.again)
-    return [
-        depth.name + mark,
-        f"{depth.net_pa / 1000:.3f}",
-        f"{depth.net_pa / PSI_PA:.2f}",
-        f"{depth.weight / 2048:.3f}",
-        _at_least(depth.stop),
-        _at_least(depth.start_stop),
-        _at_most(depth.dip),
-        _at_most(depth.share * 100_000),
-        again,
-    ]
+    levels = (f"{depth.net_pa / 1000:.3f}", f"{depth.net_pa / PSI_PA:.2f}", f"{depth.weight / 2048:.3f}")
+    times = (_at_least(depth.stop), _at_least(depth.start_stop), _at_most(depth.dip), _at_most(depth.share * 100_000))
+    return [depth.name + mark, *levels, *times, again]
 
 
 def _at_least(ms: float) -> str:
@@ -87,13 +75,8 @@ def _at_most(ms: float) -> str:
 
 
 def _lines(report: Guarantee) -> Table:
-    table = plain_table(title="beside the depths")
-    table.add_column("guarantee", overflow="fold")
-    table.add_column("", justify="right", no_wrap=True)
-    table.add_column("method", no_wrap=True)
-    for line in report.lines:
-        table.add_row(line.what, _value(line), line.method)
-    return table
+    rows = [(line.what, _value(line), line.method) for line in report.lines]
+    return Table("Beside the depths", ("guarantee", "", "method"), rows, texts=frozenset({2}))
 
 
 def _value(line: Line) -> str:
@@ -105,11 +88,3 @@ def _value(line: Line) -> str:
     if line.unit == "share":
         return f"{_at_most(line.value * 100_000)} %"
     return f"{line.value:g}"
-
-
-def _terms(told: dict[str, str]) -> Table:
-    """Return words and what they mean, or points of a list where they mean no more."""
-    table = Table.grid(padding=(0, 1, 0, 0))
-    for word, meaning in told.items():
-        table.add_row(*((word, meaning) if meaning else ("-", word)))
-    return table

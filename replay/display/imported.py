@@ -1,13 +1,14 @@
 """The report of an import for the terminal."""
 
 from rich.console import Group, RenderableType
-from rich.table import Table
-from rich.text import Text
 
-from replay.display.terminal import CAUTION, plain_table
+from replay.display import terminal
+from replay.display.table import Table
+from replay.display.terminal import CAUTION, terms
+from replay.ground.wording import tenths, words
 from replay.measured.assemble import HOUR_MS, LEAST_ROWS, Counts
 from replay.measured.profile_keys import PRESSURES
-from replay.measured.report import Report, hours_of, run_hours_of, signal_of, trace_of
+from replay.measured.report import Report, hours_of, run_hours_of, signal_of
 
 SHOWN_TRACES = 20
 SHOWN_PLACES = 6
@@ -17,82 +18,58 @@ def view(report: Report) -> RenderableType:
     """Return the report for the terminal."""
     if report.already:
         told = f"{report.source}: already in the library as {', '.join(report.already)}; nothing was done."
-        return Text(f"{told} To read it with another profile, import it into a new library.")
-    parts: list[RenderableType] = [Text(f"{report.source}  (SHA-256 {report.digest[:16]}..., by {report.profile})")]
-    parts += [Text(f"  {note}") for note in report.notes]
-    parts += [Text(), _rows_table(report.counts), Text(), _signals_table(report.counts), Text(), _traces_table(report)]
-    if report.doubts:
-        parts += [Text(), Text("look again")]
-        parts += [_item(doubt) for doubt in report.doubts]
-    parts += [Text(), Text("All labels are undecided. " + CAUTION)]
-    return Group(*parts)
-
-
-def _item(text: str) -> RenderableType:
-    table = Table.grid(padding=(0, 1))
-    table.add_row("  -", Text(text))
-    return table
+        return Group(f"{told} To read it with another profile, import it into a new library.")
+    head = [f"{report.source}  (SHA-256 {report.digest[:16]}..., by {report.profile})"]
+    doubts = [Group("look again", terms(("  -", doubt) for doubt in report.doubts))] if report.doubts else []
+    return terminal.view(
+        "\n".join([*head, *(f"  {note}" for note in report.notes)]),
+        _rows_table(report.counts),
+        _signals_table(report.counts),
+        _traces_table(report),
+        *doubts,
+        f"All labels are undecided. {CAUTION}",
+    )
 
 
 def _rows_table(counts: Counts) -> Table:
-    table = plain_table(title="rows")
-    table.add_column("", no_wrap=True)
-    table.add_column("count", justify="right")
-    table.add_column("")
-    table.add_row("read", f"{counts.read}", "")
-    table.add_row("kept", f"{counts.kept}", f"{hours_of(counts):.3f} h, of them running {run_hours_of(counts):.3f} h")
-    for mend in counts.mends.values():
-        shown = ", ".join(mend.places[:SHOWN_PLACES]) + (", ..." if mend.rows > SHOWN_PLACES else "")
-        table.add_row("left out", f"{mend.rows}", f"{mend.why}: {shown}")
-    if counts.without_status:
-        why = "no running status within max_gap"
-        if 2 * counts.without_status > counts.read:
-            why += "; if it is written only where it changes: [running] on_change = true"
-        table.add_row("left out", f"{counts.without_status}", why)
-    if counts.blank:
-        table.add_row("blank", f"{counts.blank}", "nothing in any column that is wanted")
-    for signal, held in counts.held.items():
-        if held:
-            table.add_row("held", f"{held}", f"{_words(signal)}: the newest reading is older than the row")
-    for signal, count in counts.passed_over.items():
-        if count:
-            table.add_row("passed over", f"{count}", f"{_words(signal)}: readings between two rows")
-    lost = f"{counts.lost_ms / HOUR_MS:.3f} h lost, the longest {counts.longest_gap_ms / 1000:.0f} s; not filled"
-    table.add_row("gaps", f"{counts.gaps}", lost if counts.gaps else "")
+    kept = f"{hours_of(counts):.3f} h, of them running {run_hours_of(counts):.3f} h"
+    rows = [("read", f"{counts.read}", ""), ("kept", f"{counts.kept}", kept)]
+    for why, mend in counts.mends.items():
+        shown = ", ".join(mend.first[:SHOWN_PLACES]) + (", ..." if mend.rows > SHOWN_PLACES else "")
+        rows.append(("left out", f"{mend.rows}", f"{why}: {shown}"))
+    why = "no running status within max_gap"
+    if 2 * counts.without_status > counts.read:
+        why += "; if it is written only where it changes: [running] on_change = true"
     dropped = sum(part.rows < LEAST_ROWS for part in counts.parts)
-    if dropped:
-        table.add_row("dropped", f"{dropped}", "stretches of a single row between two gaps")
-    return table
+    lost = f"{counts.lost_ms / HOUR_MS:.3f} h lost, the longest {counts.longest_gap_ms / 1000:.0f} s; not filled"
+    more = [
+        ("left out", counts.without_status, why),
+        ("blank", counts.blank, "nothing in any column that is wanted"),
+        *(("held", n, f"{words(name)}: the newest reading is older than the row") for name, n in counts.held.items()),
+        *(("passed over", n, f"{words(name)}: readings between two rows") for name, n in counts.passed_over.items()),
+        ("gaps", counts.gaps, lost),
+        ("dropped", dropped, "stretches of a single row between two gaps"),
+    ]
+    rows += [(what, f"{count}", of if count else "") for what, count, of in more if count or what == "gaps"]
+    return Table("Rows", ("", "count", ""), rows, texts=frozenset({2}))
 
 
 def _signals_table(counts: Counts) -> Table:
-    table = plain_table(title="signals")
-    table.add_column("", no_wrap=True)
-    for name in ("readings", "without", "least", "most", "unit", "still for"):
-        table.add_column(name, justify="left" if name == "unit" else "right", no_wrap=True)
+    rows = []
     for signal in counts.readings:
         found = signal_of(signal, counts)
-        ends = [f"{found[end]:.1f}" if found[end] is not None else "-" for end in ("least", "most")]
         still = f"{found['longest_without_change_s']:.0f} s" if signal in PRESSURES else ""
-        row = (f"{found['readings']}", f"{found['without']}", *ends, found["unit"], still)
-        table.add_row(_words(signal), *row)
-    return table
+        ends = (tenths(found["least"]), tenths(found["most"]))
+        rows.append((words(signal), f"{found['readings']}", f"{found['without']}", *ends, found["unit"], still))
+    heads = ("", "readings", "without", "least", "most", "unit", "still for")
+    return Table("Signals", heads, rows, texts=frozenset({5}))
 
 
 def _traces_table(report: Report) -> Table:
-    table = plain_table(title="traces")
-    table.add_column("id", overflow="fold")
-    for name in ("rows", "h", "run h"):
-        table.add_column(name, justify="right", no_wrap=True)
-    table.add_column("start", overflow="fold")
+    rows = []
     for line in report.traces[:SHOWN_TRACES]:
-        made = trace_of(line)
-        hours = (f"{made['hours']:.3f}", f"{made['run_hours']:.3f}")
-        table.add_row(line.id, f"{made['rows']}", *hours, line.start.removeprefix("starts "))
+        hours = (f"{line.hours:.3f}", f"{line.run_hours:.3f}")
+        rows.append((line.id, f"{line.rows}", *hours, line.start.removeprefix("starts ")))
     if len(report.traces) > SHOWN_TRACES:
-        table.add_row(f"... and {len(report.traces) - SHOWN_TRACES} more", "", "", "", "")
-    return table
-
-
-def _words(signal: str) -> str:
-    return signal.replace("_", " ")
+        rows.append((f"... and {len(report.traces) - SHOWN_TRACES} more", "", "", "", ""))
+    return Table("Traces", ("id", "rows", "h", "run h", "start"), rows, texts=frozenset({4}))

@@ -1,25 +1,27 @@
-"""The report of `score`: families, what went wrong, plain logics beside, limits, the verdict."""
+"""The one telling of a score for terminal, report, record, test runner and notebook: its tables and sentences."""
 
 import math
+from collections.abc import Iterable
+from pathlib import Path
 
-from rich import box
-from rich.console import Group, RenderableType
-from rich.table import Table
-from rich.text import Text
+from rich.console import RenderableType
 
-from replay.display.terminal import CAUTION, NOTHING, plain_table, seconds
+from protect import ranges
+from replay.display.table import Table
+from replay.display.terminal import CAUTION, terms, view
+from replay.engine.baselines import PLAIN_TIMER
+from replay.ground.wording import NOTHING, kilopascals, percent, rate, seconds, sure, tenths, words
 from replay.score import Score, Totals, Verdict, evidence
-from replay.score.scoring import Failure
 
-MANY = 1000  # nuisance trips per 1000 h, from which fractions are left out
 ALWAYS_PER_1000H = 1e6  # a stop for every few seconds of running
+NUISANCE_PER_1000H = "nuisance trips per 1000 h"
+# How an amount of each rule is worded, and of what it is one.
 RULES = {
-    "max_missed": "missed trips",
-    "max_nuisance_per_1000h": "nuisance trips per 1000 run hours",
-    "min_margin": "s worst margin",
-    evidence.MISSED: "(share missed)",
-    evidence.NUISANCE: "nuisance trips per 1000 run hours",
-    evidence.MARGIN: "(share with less margin)",
+    "max_missed": ("{:g}".format, "missed trips"),
+    evidence.MISSED: (percent, "missed"),
+    evidence.NUISANCE: (rate, NUISANCE_PER_1000H),
+    "min_margin": ("{:g} s".format, "worst margin"),
+    evidence.MARGIN: (percent, "with less margin"),
 }
 VERDICTS = {
     evidence.MET: "met",
@@ -29,154 +31,146 @@ VERDICTS = {
 
 
 def score_view(score: Score) -> RenderableType:
-    """Return the report of `score`: families, what went wrong, the verdict."""
-    parts: list[RenderableType] = [_families(score)]
+    """Return the report of `score`: families, what went wrong, plain logics beside, limits, the verdict."""
+    listed = [families_table(score)]
     if score.wrong:
-        parts += [Text(), _traces("missed, early and nuisance", score.wrong)]
+        listed.append(traces_table("Missed, early and nuisance", score.wrong))
     if score.undecided:
-        parts += [Text(), _traces("undecided, judged neither way", score.undecided)]
-    parts += [Text(), _baselines(score), Text(), _claims(score), Text(), _verdict(score)]
-    return Group(*parts)
+        listed.append(traces_table("Undecided, judged neither way", score.undecided))
+    closing = [*apart(score), said(score), *("  " + reason for reason in reasons(score)), CAUTION]
+    return view(*listed, baselines_table(score), claims_table(score), terms(summary(score)), "\n".join(closing))
 
 
-def _baselines(score: Score) -> Table:
-    table = plain_table(title="beside plain logics on the same traces")
-    table.add_column("logic", no_wrap=True)
-    for title in ("hit", "missed", "early", "worst\nmargin s", "nui-\nsance", "per\n1000 h"):
-        table.add_column(title, justify="right", no_wrap=True, vertical="bottom")
-    for name, part in {"these settings": score.totals, **score.baselines}.items():
-        rate = part.nuisance_per_1000h
-        often = "always" if rate >= ALWAYS_PER_1000H else f"{rate:.1f}"
-        counts = (part.hit, part.missed, part.early)
-        table.add_row(name, *map(str, counts), seconds(part.worst_margin_s), str(part.nuisance_trips), often)
-    return table
+def said(score: Score) -> str:
+    """Return the verdict in a sentence."""
+    on = "the counts" if all(claim.wanted is None for claim in score.claims) else "counts and limits"
+    return f"Acceptance: {VERDICTS[score.verdict]}, judged on {on}."
 
 
-def _claims(score: Score) -> Table:
-    limits = score.settings.acceptance
-    table = plain_table(title="what these traces show")
-    table.add_column("", no_wrap=True)
-    for title in ("seen", f"at most,\n{100 * limits.shown_confidence:g} % sure", "wanted\nat most", "would take\nmore"):
-        table.add_column(title, justify="right", no_wrap=True, vertical="bottom")
-    names = ("missed-trip probability", "nuisance trips per 1000 h", f"margin under {limits.min_margin_s:g} s")
-    for name, claim in zip(names, score.claims, strict=True):
-        table.add_row(name, *_claim_cells(claim))
-    return table
+def reasons(score: Score) -> list[str]:
+    """Return what is broken, or else what is not shown."""
+    told = []
+    for failure in score.failures:
+        show, of = RULES[failure.rule]
+        got = f"{of}, no hours to count them over" if failure.got is None else f"{show(failure.got)} {of}"
+        side = "at least" if failure.rule == "min_margin" else "at most"
+        told.append(f"{failure.rule}: {got}, wanted {side} {show(failure.limit)}")
+    for claim in score.lacking if not score.failures else ():
+        show, _ = RULES[claim.rule]
+        good = "without a stop" if claim.rule == evidence.NUISANCE else "all of them good"
+        needs = f"; needs {_further(claim)} more, {good}" if claim.further else ""
+        told.append(f"{claim.rule}: at most {show(claim.upper)} shown, {show(claim.wanted)} wanted{needs}")
+    return told
 
 
-def _claim_cells(claim: evidence.Claim) -> list[str]:
-    rate = claim.rule == evidence.NUISANCE
-    seen = f"{claim.events} in {claim.of:.2f} h" if rate else f"{claim.events} of {claim.of:g}"
-    show = _rate if rate else _percent
-    more = claim.further if claim.verdict == evidence.NOT_ENOUGH else None
-    return [seen, show(claim.upper), NOTHING if claim.wanted is None else show(claim.wanted), _more(more, hours=rate)]
-
-
-def _percent(share: float) -> str:
-    return f"{100 * share:.3g} %"
-
-
-def _rate(per_1000h: float) -> str:
-    if per_1000h == float("inf"):
-        return "no limit"
-    return f"{per_1000h:.0f}" if per_1000h >= MANY else f"{per_1000h:.4g}"
-
-
-def _more(further: float | None, *, hours: bool) -> str:
-    """Return how much more it would take, never rounded down."""
-    if further is None:
-        return NOTHING
-    return f"{math.ceil(10 * further) / 10:g} h" if hours else f"{math.ceil(further)} traces"
-
-
-def _families(score: Score) -> Table:
-    table = Table(box=box.HORIZONTALS, show_edge=False, show_footer=True, padding=0, pad_edge=False)
-    titles = ("must\ntrip", "hit", "missed", "early", "median\nmargin\ns", "worst\nmargin\ns")
-    table.add_column("family", "all", min_width=12, overflow="fold")
-    for title, text in zip((*titles, "ride-\nthr.\nrun h", "nui-\nsance"), _counts(score.totals), strict=True):
-        table.add_column(title, text, justify="right", no_wrap=True, vertical="bottom")
-    for name, part in score.families.items():
-        table.add_row(Text(name), *_counts(part))
-    return table
-
-
-def _counts(part: Totals) -> list[str]:
-    tripping = [str(part.must_trip), str(part.hit), str(part.missed), str(part.early)]
-    if part.must_trip == 0:
-        tripping = [NOTHING] * 4
-    hours = f"{part.ride_through_run_hours:.2f}" if part.ride_through else NOTHING
-    nuisance = str(part.nuisance_trips) if part.ride_through or part.early else NOTHING
-    return [*tripping, seconds(part.median_margin_s), seconds(part.worst_margin_s), hours, nuisance]
-
-
-def _traces(title: str, verdicts: list[Verdict] | tuple[Verdict, ...]) -> Table:
-    table = plain_table(title=title)
-    table.add_column("trace", min_width=10, overflow="fold")
-    for column in ("outcome", "first stop s", "cause", "deadline s", "stops"):
-        table.add_column(column, justify="left" if column in ("outcome", "cause") else "right")
-    for verdict in verdicts:
-        table.add_row(
-            Text(verdict.id),
-            verdict.outcome.replace("_", " "),
-            seconds(verdict.first_trip_s),
-            verdict.cause or NOTHING,
-            seconds(verdict.deadline_s),
-            str(verdict.trips),
-        )
-    return table
-
-
-def _verdict(score: Score) -> Text:
+def summary(score: Score) -> list[tuple[str, str]]:
+    """Return the counts that stand beside the verdict."""
     whole = score.totals
     hours = whole.ride_through_run_hours
-    often = f"{whole.nuisance_per_1000h:.1f} per 1000 h" if hours else "no hours to count them over"
-    judged_on = "on the counts" if all(claim.wanted is None for claim in score.claims) else "on counts and limits"
-    lines = [
-        *_apart(score),
-        f"{len(score.verdicts)} traces judged, {len(score.undecided)} undecided; settings {score.settings.file}",
-        f"missed {whole.missed} of {whole.must_trip} must-trip traces",
-        f"nuisance trips {whole.nuisance_trips} in {hours:.2f} run hours: {often}",
-        f"Acceptance: {VERDICTS[score.verdict]}, judged {judged_on}.",
+    often = f"{rate(whole.nuisance_per_1000h)} per 1000 h" if hours else "no hours to count them over"
+    return [
+        ("traces", f"{len(score.verdicts)} judged, {len(score.undecided)} undecided"),
+        ("missed trips", f"{whole.missed} of {whole.must_trip} must-trip traces"),
+        ("early stops", f"{whole.early}"),
+        ("nuisance trips", f"{whole.nuisance_trips} in {hours:.2f} run hours: {often}"),
+        ("worst margin", seconds(whole.worst_margin_s)),
+        ("settings", f"{Path(score.settings.file).name}, digest {score.settings.digest[:12]}"),
     ]
-    lines.extend(_failure(failure) for failure in score.failures)
-    if not score.failures:
-        lines.extend(_lack(claim) for claim in score.lacking)
-    lines.append(CAUTION)
-    return Text("\n".join(lines), style="")
 
 
-def _apart(score: Score) -> list[str]:
+def apart(score: Score) -> list[str]:
     """Return what the limits over all traces would hide."""
-    lines = []
+    told = []
     late = [verdict for verdict in (*score.verdicts, *score.undecided) if verdict.late_ticks]
     if late:
         rows = sum(verdict.late_ticks for verdict in late)
-        lines += [f"{rows} rows of {len(late)} traces come more than max_gap after the one before: they count as doubt"]
+        told += [f"{rows} rows of {len(late)} traces come more than max_gap after the one before: they count as doubt."]
     if score.worst_family is not None:
         claim = score.family_claims[score.worst_family][0]
-        shown = f"missed {claim.events} of {claim.of:g}, at most {_percent(claim.upper)}"
-        lines.append(f"least is known of {score.worst_family}: {shown}")
+        shown = f"missed {claim.events} of {claim.of:g}, at most {percent(claim.upper)}"
+        told.append(f"Least is known of {score.worst_family}: {shown}.")
     if score.mix is not None:
-        lines.append(f"missed in the stated mix {_percent(score.mix.missed_probability)}, ")
-        lines[-1] += f"at most {_percent(score.mix.upper)}"
+        mixed = f"{percent(score.mix.missed_probability)}, at most {percent(score.mix.upper)}"
+        told.append(f"Missed in the stated mix of faults: {mixed}.")
     if score.margin_limit_s is not None:
-        sure = 100 * score.settings.acceptance.shown_confidence
-        lines.append(f"nine such faults in ten leave {seconds(score.margin_limit_s)} s or more, {sure:g} % sure")
-    return lines
+        confident = sure(score.settings.acceptance.shown_confidence)
+        told.append(f"Nine such faults in ten leave {tenths(score.margin_limit_s)} s or more, {confident}.")
+    return told
 
 
-def _lack(claim: evidence.Claim) -> str:
-    _, upper, wanted, more = _claim_cells(claim)
-    good = "without a stop" if claim.rule == evidence.NUISANCE else "all of them good"
-    needs = f"; needs {more} more, {good}" if more != NOTHING else ""
-    return f"  {claim.rule}: at most {upper} shown, {wanted} wanted{needs}"
+def claims_table(score: Score) -> Table:
+    """Return what all traces show, with limits, what is wanted, and what it would take."""
+    limits = score.settings.acceptance
+    confident = sure(limits.shown_confidence)
+    heads = ("quantity", "seen", "value", f"interval, {confident}", f"at most, {confident}", "wanted at most")
+    rows = []
+    names = ("missed-trip probability", NUISANCE_PER_1000H, f"margin under {limits.min_margin_s:g} s")
+    for name, claim in zip(names, score.claims, strict=True):
+        show, _ = RULES[claim.rule]
+        of = f"in {claim.of:.2f} h" if claim.rule == evidence.NUISANCE else f"of {claim.of:g}"
+        shown = (show(claim.point), _interval(claim), show(claim.upper), show(claim.wanted))
+        rows.append((name, f"{claim.events} {of}", *shown, _further(claim), claim.verdict))
+    wide, texts = frozenset({2, 3, 7}), frozenset({7})
+    return Table("What these traces show", (*heads, "would take more", "verdict"), rows, texts=texts, wide=wide)
 
 
-def _failure(failure: Failure) -> str:
-    got = (
-        f"{RULES[failure.rule]}, no hours to count them over"
-        if failure.got is None
-        else f"{failure.got:g} {RULES[failure.rule]}"
+def _interval(claim: evidence.Claim) -> str:
+    show, _ = RULES[claim.rule]
+    return " to ".join(map(show, claim.interval))
+
+
+def _further(claim: evidence.Claim) -> str:
+    """Return how much more it would take, never rounded down."""
+    if claim.further is None or claim.verdict != evidence.NOT_ENOUGH:
+        return NOTHING
+    hours = claim.rule == evidence.NUISANCE
+    return f"{math.ceil(10 * claim.further) / 10:g} h" if hours else f"{math.ceil(claim.further)} traces"
+
+
+def families_table(score: Score) -> Table:
+    """Return counts, margins and limits of each family and of all."""
+    confident = sure(score.settings.acceptance.shown_confidence)
+    heads = (
+        *("family", "must trip", "hit", "missed", "early", f"missed-trip probability, {confident}"),
+        *("median margin s", "worst margin s", "ride-through run h", "nui\N{SOFT HYPHEN}sance trips"),
+        f"{NUISANCE_PER_1000H}, {confident}",
     )
-    side = "at least" if failure.rule == "min_margin" else "at most"
-    return f"  {failure.rule}: {got}, wanted {side} {failure.limit:g}"
+    rows = [_family(name, part, score.family_claims[name]) for name, part in score.families.items()]
+    foot = _family("all", score.totals, score.claims)
+    return Table("Evidence by family", heads, rows, foot, wide=frozenset({5, 10}))
+
+
+def _family(name: str, part: Totals, claims: tuple[evidence.Claim, ...]) -> list[str]:
+    tripping, riding = [NOTHING] * 5, [NOTHING] * 3
+    if part.must_trip:
+        tripping = [str(part.must_trip), str(part.hit), str(part.missed), str(part.early), _interval(claims[0])]
+    if part.ride_through:
+        riding = [f"{part.ride_through_run_hours:.2f}", str(part.nuisance_trips), _interval(claims[1])]
+    elif part.early:
+        riding[1] = str(part.nuisance_trips)
+    return [name, *tripping, tenths(part.median_margin_s), tenths(part.worst_margin_s), *riding]
+
+
+def traces_table(caption: str, verdicts: Iterable[Verdict]) -> Table:
+    """Return what became of traces, in their order."""
+    heads = ("trace", "family", "outcome", "first stop s", "cause", "deadline s", "margin s", "stops")
+    rows = []
+    for v in verdicts:
+        times = (tenths(v.first_trip_s), v.cause or NOTHING, tenths(v.deadline_s), tenths(v.margin_s))
+        rows.append((v.id, v.family, words(v.outcome), *times, str(v.trips)))
+    return Table(caption, heads, rows, texts=frozenset({1, 2, 4}), wide=frozenset({1, 6}))
+
+
+def baselines_table(score: Score) -> Table:
+    """Return what plain logics do on the same traces."""
+    rows = []
+    values = score.settings.values
+    numbers = f"{kilopascals(values[ranges.CUT_OUT])}, {values[ranges.TRIP_DELAY] / 1000:g} s"
+    for name, part in {"these settings": score.totals, **score.baselines}.items():
+        often = part.nuisance_per_1000h
+        counts = (str(part.hit), str(part.missed), str(part.early), tenths(part.worst_margin_s))
+        shown = "always" if often >= ALWAYS_PER_1000H else rate(often)
+        called = f"{name}, {numbers}" if name == PLAIN_TIMER else name
+        rows.append((called, *counts, str(part.nuisance_trips), shown))
+    heads = ("logic", "hit", "missed", "early", "worst margin s", "nuisance trips", "per 1000 h")
+    return Table("Beside plain logics on the same traces", heads, rows)

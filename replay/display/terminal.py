@@ -1,19 +1,24 @@
-"""What all tables for the terminal share: the console, plain text, dashes and words."""
+"""How reports look on a terminal: the console, plain text, tables as wide as there is room."""
 
+import itertools
+import re
 from collections.abc import Iterable
 from io import StringIO
 from typing import Any
 
 from rich import box
-from rich.console import Console, ConsoleOptions, RenderableType
+from rich.cells import cell_len
+from rich.console import Console, ConsoleOptions, Group, RenderableType, RenderResult
 from rich.segment import Segment
-from rich.table import Table
+from rich.table import Table as Grid
 
+from replay.display.table import Table
 from replay.ground.refusal import HIDDEN
 
-NOTHING = "-"
 LEAST_WIDTH = 72
 TEXT_WIDTH = 80
+WIDE = 120  # columns of a terminal that has room for every column of a table
+HEAD_LINES = 3
 CAUTION = "Not a certified safety device. Local codes and licensed practice come first."
 
 
@@ -27,17 +32,14 @@ class _Shown(Console):
         """Yield pieces of text, with a question mark for each character of the kind."""
         for piece in super().render(renderable, options):
             hidden = not piece.control and piece.text != "\n" and HIDDEN.search(piece.text)
-            yield Segment(_speakable(piece.text), piece.style) if hidden else piece
-
-
-def _speakable(text: str) -> str:
-    return "\n".join(HIDDEN.sub("?", line) for line in text.split("\n"))
+            text = "\n".join(HIDDEN.sub("?", line) for line in piece.text.split("\n")) if hidden else piece.text
+            yield Segment(text, piece.style) if hidden else piece
 
 
 def console() -> Console:
     """Return a console on standard output for texts of the user's.
 
-    On a terminal too narrow for the tables lines wrap; columns are never left out.
+    On a terminal too narrow for the tables lines wrap; only columns said to be for wide ones are left out.
     """
     return _Shown(width=max(LEAST_WIDTH, Console().width))
 
@@ -50,19 +52,69 @@ def plain(view: RenderableType) -> str:
     return "".join(line.rstrip() + "\n" for line in shown.get().splitlines())
 
 
-def seconds(value: float | None) -> str:
-    """Return seconds to a tenth, or a dash."""
-    return NOTHING if value is None else f"{value:.1f}"
+def view(*parts: Table | RenderableType) -> RenderableType:
+    """Return a report of tables, texts and whatever else rich shows, with a blank line between two."""
+    shown = [_Fitted(part) if isinstance(part, Table) else part for part in parts]
+    return Group(*[line for part in shown for line in ("", part)][1:])
 
 
-def plain_table(**options: Any) -> Table:
-    """Return a table with little around it."""
-    return Table(
-        title_justify="left",
-        title_style="",
-        box=box.HORIZONTALS,
-        show_edge=False,
-        padding=(0, 1, 0, 0),
-        pad_edge=False,
-        **options,
-    )
+def terms(told: Iterable[tuple[str, str]]) -> Grid:
+    """Return words and what they mean, side by side."""
+    grid = Grid.grid(padding=(0, 1, 0, 0))
+    for pair in told:
+        grid.add_row(*pair)
+    return grid
+
+
+class _Fitted:
+    """A table that takes the room there is: fewer columns and closer ones on a narrow terminal, broken heads."""
+
+    def __init__(self, table: Table) -> None:
+        self.table = table
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        """Yield the table as rich draws it."""
+        table, room = self.table, options.max_width
+        columns = [at for at in range(len(table.heads)) if room >= WIDE or at not in table.wide]
+        rows = [*table.rows, table.foot] if table.foot else table.rows
+        widths = [max((cell_len(line) for row in rows for line in row[at].splitlines()), default=1) for at in columns]
+        heads = [_broken(table.heads[at], width) for at, width in zip(columns, widths, strict=True)]
+        needed = sum(max(width, *map(len, head)) + 2 for head, width in zip(heads, widths, strict=True)) - 2
+        grid = Grid(
+            title=table.caption or None,
+            title_justify="left",
+            title_style="",
+            box=box.HORIZONTALS,
+            show_edge=False,
+            show_footer=bool(table.foot),
+            padding=(0, int(needed <= room), 0, 0),
+            pad_edge=False,
+        )
+        for at, head in zip(columns, heads, strict=True):
+            word = at == 0 or at in table.texts
+            look: dict[str, Any] = {"justify": "left" if word else "right", "no_wrap": not word}
+            above = [""] * (max(map(len, heads)) - len(head))
+            grid.add_column("\n".join(above + head), table.foot[at] if table.foot else "", overflow="fold", **look)
+        for row in table.rows:
+            grid.add_row(*(row[at] for at in columns))
+        yield grid
+
+
+def _broken(head: str, width: int) -> list[str]:
+    """Break a head into at most HEAD_LINES lines, as long as the cells below it or a little longer."""
+    lines: list[str] = []
+    for room in itertools.count(width):
+        lines = [""]
+        for piece in re.findall(r"[^ \xad-]*[ \xad-]?", head):
+            if lines[-1] and len(_ended(lines[-1] + piece)) > room:
+                lines.append("")
+            lines[-1] += piece
+        lines = [_ended(line) for line in lines]
+        if len(lines) <= HEAD_LINES and max(map(len, lines)) <= room:
+            break
+    return lines
+
+
+def _ended(line: str) -> str:
+    """Return a line with the soft hyphen shown at which it ends, and no other."""
+    return (line[:-1] + "-" if line.endswith("\xad") else line).replace("\xad", "").rstrip()

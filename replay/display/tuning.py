@@ -1,36 +1,37 @@
-"""Tables of `tune` and `tolerances` for the terminal."""
+"""Tables of `tune` and `tolerances`."""
 
+import math
 from typing import Any
 
-from rich.console import Group, RenderableType
-from rich.text import Text
+from rich.console import RenderableType
 
-from replay.display.score import MANY, VERDICTS
-from replay.display.terminal import CAUTION, NOTHING, plain_table, seconds
+from replay.display.score import VERDICTS
+from replay.display.table import Table
+from replay.display.terminal import CAUTION, view
+from replay.ground.wording import NOTHING, percent, rate, tenths, words
 from replay.score import evidence
-from replay.tuning.amounts import amount_text, start_text
 from replay.tuning.judge import RULE, Figures
-from replay.tuning.levers import Lever
-from replay.tuning.results import line_words
+from replay.tuning.levers import Lever, amount_text, start_text
+from replay.tuning.results import flat, front_json, given_words
 from replay.tuning.robustness import MISSED, NUISANCE, Bracket, Found, Robustness
+from replay.tuning.run import Moved, Tuned
 from replay.tuning.tolerance import MonteCarlo
-from replay.tuning.tune import BASE, Tuning
+from replay.tuning.tune import Tuning
 
 MOST_ROWS = 20
-WIDE = 120  # columns of a terminal
-LIMITS = ("missed\nlimit", "nuis.\nlimit\n/1000 h", "worst\nmargin\ns")
+LIMITS = ("missed limit", "nuisance limit per 1000 h", "worst margin s")
+PARTS = {"tuning": "on the tuning part", "held_out": "held out", "whole": "on the whole library"}
 
 
-def tuning_view(tuning: Tuning, folder: str) -> RenderableType:
+def tuning_view(tuned: Tuned, folder: str = "the folder that write_tuning writes") -> RenderableType:
     """Return the report of `tune`: the Pareto set, and the chosen settings on what they were not chosen on."""
-    parts: list[RenderableType] = [_counts(tuning), Text(), _pareto(tuning)]
-    if len(tuning.front) > MOST_ROWS:
-        parts.append(Text(f"and {len(tuning.front) - MOST_ROWS} more, all in {folder}"))
-    parts += [Text(), _side_by_side(tuning), Text(), _closing(tuning, folder)]
-    return Group(*parts)
+    tuning = tuned.tuning
+    parts = ("tuning", "held_out") if tuning.split.held_out else ("tuning",)
+    pareto = pareto_table(front_json(tuning), parts)
+    return view(_counts(tuning), pareto, _side_by_side(tuning), _closing(tuning, folder))
 
 
-def _counts(tuning: Tuning) -> Text:
+def _counts(tuning: Tuning) -> str:
     judged = f"{len(tuning.lines) - 1} candidates judged over {len(tuning.library.entries)} traces"
     if tuning.left_out:
         judged += f", {tuning.left_out} left out that contradict themselves"
@@ -40,48 +41,43 @@ def _counts(tuning: Tuning) -> Text:
     parted = f"chosen on {len(tuning.split.tuning)} of them, {held} held out (no machine and family in both parts)"
     if not held:
         parted = "chosen on all of them: too few machines and families to hold a part out"
-    return Text(f"{judged}\n{parted}")
+    return f"{judged}\n{parted}"
 
 
-def _pareto(tuning: Tuning) -> RenderableType:
-    title = "Pareto set: by no other candidate beaten in all three on the tuning part; the same, held out"
-    table = plain_table(title=title if tuning.split.held_out else title.partition(";")[0])
-    table.add_column("no.", justify="right", no_wrap=True, vertical="bottom")
-    table.add_column("settings", min_width=16, overflow="fold", vertical="bottom")
-    for column in (*LIMITS, *(LIMITS if tuning.split.held_out else ())):
-        table.add_column(column, justify="right", no_wrap=True, vertical="bottom")
-    table.add_column("alike", justify="right", no_wrap=True, vertical="bottom")
-    for one in tuning.front[:MOST_ROWS]:
-        line = tuning.lines[one.candidate]
-        held = _limits(line.held_out) if line.held_out else []
-        mark = "*" if one == tuning.best else ""
-        table.add_row(
-            f"{mark}{line.number}", Text(line_words(tuning, line)), *_limits(line.tuning), *held, str(one.alike)
-        )
-    base = tuning.base
-    held = _limits(base.held_out) if base.held_out else []
-    table.add_section()
-    table.add_row(str(BASE), Text(f"base: {line_words(tuning, base)}"), *_limits(base.tuning), *held, "")
-    return table
+def pareto_table(report: dict[str, Any], parts: tuple[str, ...]) -> Table:
+    """Return the Pareto set of a report of `tune` by limits on these parts, the chosen one first, the base last."""
+    lines = sorted(report["pareto"], key=lambda line: line["number"] != report["chosen"])
+    rows = [_line(line, " chosen" if line["number"] == report["chosen"] else "", parts) for line in lines[:MOST_ROWS]]
+    left = len(lines) - MOST_ROWS
+    more = f"; {left} more in the folder of the tuning" if left > 0 else ""
+    where = ", then ".join(PARTS[part] for part in parts)
+    heads = ("candidate", "settings", *LIMITS * len(parts), "alike", "acceptance, whole library")
+    last = len(heads) - 1
+    caption = f"Pareto set: by no other candidate beaten in all three {where}{more}"
+    foot = _line(report["base_settings"], " base", parts)
+    return Table(caption, heads, rows, foot, texts=frozenset({1, last}), wide=frozenset({last}))
 
 
-def _limits(figures: Figures) -> list[str]:
-    nuisance = figures.nuisance_limit
-    rate = "none" if nuisance == float("inf") else f"{nuisance:.0f}" if nuisance >= MANY else f"{nuisance:.4g}"
-    return [f"{100 * figures.missed_limit:.3g} %", rate, seconds(figures.totals.worst_margin_s)]
+def _line(line: dict[str, Any], mark: str, parts: tuple[str, ...]) -> list[str]:
+    limits = [cell for part in parts for cell in _limits(line[part])]
+    alike, verdict = str(line.get("alike") or NOTHING), line["whole"]["verdict"] or NOTHING
+    return [f"{line['number']}{mark}", given_words(line["given"]), *limits, alike, verdict]
 
 
-def _side_by_side(tuning: Tuning) -> RenderableType:
-    table = plain_table(title=f"chosen (no. {tuning.best.candidate}) and base, side by side")
-    table.add_column("on", no_wrap=True)
-    table.add_column("", no_wrap=True)
-    for column in ("missed", "nui-\nsance", *LIMITS):
-        table.add_column(column, justify="right", no_wrap=True, vertical="bottom")
-    table.add_column("acceptance", no_wrap=True)
+def _limits(part: dict[str, Any]) -> list[str]:
+    """Return the cells of LIMITS; no number of nuisance trips in a report is no limit."""
+    nuisance = part["nuisance_limit_per_1000h"]
+    often = rate(math.inf if nuisance is None else nuisance)
+    return [percent(part["missed_limit"]), often, tenths(part["worst_margin_s"])]
+
+
+def _side_by_side(tuning: Tuning) -> Table:
+    rows = []
     for title, chosen, base in _parts(tuning):
-        table.add_row(title, "chosen", *_cells(chosen))
-        table.add_row("", "base", *_cells(base))
-    return table
+        rows += [(title, "chosen", *_cells(chosen)), ("", "base", *_cells(base))]
+    heads = ("on", "", "missed", "nuisance trips", *LIMITS, "acceptance")
+    caption = f"Chosen (no. {tuning.best.candidate}) and base, side by side"
+    return Table(caption, heads, rows, texts=frozenset({1, 7}))
 
 
 def _parts(tuning: Tuning) -> list[tuple[str, Figures, Figures]]:
@@ -98,15 +94,11 @@ def _parts(tuning: Tuning) -> list[tuple[str, Figures, Figures]]:
 
 def _cells(figures: Figures) -> list[str]:
     totals = figures.totals
-    counts = [f"{totals.missed}/{totals.must_trip}", str(totals.nuisance_trips)]
-    return [*counts, *_limits(figures), _short(figures.verdict)]
+    verdict = "not enough" if figures.verdict == evidence.NOT_ENOUGH else VERDICTS[figures.verdict]
+    return [f"{totals.missed}/{totals.must_trip}", str(totals.nuisance_trips), *_limits(flat(figures)), verdict]
 
 
-def _short(verdict: str) -> str:
-    return "not enough" if verdict == evidence.NOT_ENOUGH else VERDICTS[verdict]
-
-
-def _closing(tuning: Tuning, folder: str) -> Text:
+def _closing(tuning: Tuning, folder: str) -> str:
     lines = [f"rule of choice: {RULE}", "among alike ones, the one in the middle of what is varied"]
     if not tuning.gains:
         lines.append("no candidate is better than the base settings by that rule")
@@ -115,39 +107,32 @@ def _closing(tuning: Tuning, folder: str) -> Text:
     else:
         lines.append("no fresh library: it was not asked for, or this library was not synthesised")
     lines += [f"settings, all candidates, report and plots: {folder}", CAUTION]
-    return Text("\n".join(lines))
+    return "\n".join(lines)
 
 
-def tolerances_view(robust: Robustness, drawn: MonteCarlo, width: int, names: tuple[str, ...] = ()) -> RenderableType:
-    """Return the report of `tolerances`: how far each lever moves, and the Monte Carlo.
-
-    width: columns of the terminal; a wide one has room for the family that goes wrong first. names: families shown too.
-    """
-    parts: list[RenderableType] = [_levers(robust, robust.found, "all families", named=width >= WIDE)]
-    for name in names:
-        parts += [Text(), _levers(robust, robust.families.get(name, {}), name, named=False)]
-    parts += [_unmoved(robust), Text(), _drawn(drawn), Text(), Text("\n".join([*_left_out(robust), CAUTION]))]
-    return Group(*parts)
+def tolerances_view(moved: Moved, names: tuple[str, ...] = ()) -> RenderableType:
+    """Return the report of `tolerances`: how far each lever moves, and the Monte Carlo. names: families shown too."""
+    robust, drawn = moved.robust, moved.drawn
+    tables = [_levers(robust, robust.found, "all families")]
+    tables += [_levers(robust, robust.families.get(name, {}), name) for name in names]
+    closing = "\n".join([*_stated(drawn), *_left_out(robust), CAUTION])
+    return view(*tables, _unmoved(robust), _drawn(drawn), closing)
 
 
-def _levers(robust: Robustness, found: Found, title: str, *, named: bool) -> RenderableType:
-    table = plain_table(title=f"how far from here to the first missed and the first nuisance trip, {title}")
-    table.add_column("what moves", overflow="fold", min_width=14)
-    table.add_column("from", no_wrap=True, justify="right")
-    table.add_column("way", no_wrap=True)
-    for event in (MISSED, NUISANCE):
-        table.add_column(f"first {event} at", justify="right", no_wrap=True)
-        if named:
-            table.add_column("in", overflow="fold")
+def _levers(robust: Robustness, found: Found, title: str) -> Table:
+    """Return how far each lever moves; where all families are looked at, a wide table says which goes wrong first."""
+    named = found is robust.found
+    rows = []
     for number in sorted({number for number, _ in found}):
         lever = robust.levers[number]
         cells = []
         for event in (MISSED, NUISANCE):
-            cells.append(_bracket(lever, found.get((number, event))))
-            if named:
-                cells.append(_first_family(robust, number, event))
-        table.add_row(lever.name, start_text(lever), _way(lever), *cells)
-    return table
+            cells += [_bracket(lever, found.get((number, event))), *[_first_family(robust, number, event)] * named]
+        rows.append((lever.name, start_text(lever), _way(lever), *cells))
+    events = [head for event in (MISSED, NUISANCE) for head in (f"first {event} at", *["in"] * named)]
+    caption = f"How far from here to the first missed and the first nuisance trip, {title}"
+    texts, wide = (frozenset({2, 4, 6}), frozenset({4, 6})) if named else (frozenset({2}), frozenset[int]())
+    return Table(caption, ("what moves", "from", "way", *events), rows, texts=texts, wide=wide)
 
 
 def _first_family(robust: Robustness, number: int, event: str) -> str:
@@ -166,10 +151,10 @@ def _way(lever: Lever) -> str:
 def _bracket(lever: Lever, bracket: Bracket | None) -> str:
     if bracket is None:
         return f"none to {amount_text(lever, lever.reach)}"
-    return amount_text(lever, bracket.good, bracket.bad) + ("~" if bracket.again else "")
+    return amount_text(lever, bracket.good, bracket.bad) + ("~" if bracket.good_again else "")
 
 
-def _unmoved(robust: Robustness) -> Text:
+def _unmoved(robust: Robustness) -> str:
     """Say which levers lead to nothing, and how far they were moved."""
     moved = {number for number, _ in robust.found}
     still = [
@@ -177,12 +162,12 @@ def _unmoved(robust: Robustness) -> Text:
         for number, lever in enumerate(robust.levers)
         if number in robust.tried and number not in moved
     ]
-    return Text("none within range: " + "; ".join(still) if still else "")
+    return "none within range: " + ("; ".join(still) or NOTHING)
 
 
 def _left_out(robust: Robustness) -> list[str]:
     lines = ["amounts: good to, bad at; each is moved by itself, tried at doubling distances, then bisected"]
-    if any(bracket.again for bracket in robust.found.values()):
+    if any(bracket.good_again for bracket in robust.found.values()):
         lines.append("~ some trace comes good again further on")
     if robust.left_out:
         told = ", ".join(f"{count} {outcome}" for outcome, count in sorted(robust.left_out.items()))
@@ -190,28 +175,21 @@ def _left_out(robust: Robustness) -> list[str]:
     return lines
 
 
-def _drawn(drawn: MonteCarlo) -> RenderableType:
-    table = plain_table(title=f"{drawn.draws} installations drawn within the tolerances, seed {drawn.seed}")
-    table.add_column("with at least one", no_wrap=True)
-    for column in ("draws", "share", "interval", "at most"):
-        table.add_column(column, justify="right", no_wrap=True)
-    table.add_column("families", overflow="fold")
+def _drawn(drawn: MonteCarlo) -> Table:
+    rows = []
     for event, claim in drawn.shares.items():
-        low, high = claim.interval
         names = [f"{name} {counts[event]}" for name, counts in drawn.families.items() if counts[event]]
-        shares = (_share(claim.point or 0.0), f"{_share(low)} to {_share(high)}", _share(claim.upper))
-        table.add_row(f"{event} trip", str(claim.events), *shares, ", ".join(names) or NOTHING)
-    return Group(table, *(Text(line) for line in _stated(drawn)))
-
-
-def _share(share: float) -> str:
-    return f"{100 * share:.3g} %"
+        shares = (percent(claim.point), " to ".join(map(percent, claim.interval)), percent(claim.upper))
+        rows.append((f"{event} trip", str(claim.events), *shares, ", ".join(names) or NOTHING))
+    heads = ("with at least one", "draws", "share", "interval", "at most", "families")
+    caption = f"{drawn.draws} installations drawn within the tolerances, seed {drawn.seed}"
+    return Table(caption, heads, rows, texts=frozenset({5}))
 
 
 def _stated(drawn: MonteCarlo) -> list[str]:
     lines = []
     for channel, error in drawn.tolerances.items():
-        words: list[Any] = [channel.replace("_", " "), f"offset within {error.offset_pa / 1000:g} kPa either way,"]
-        words += [f"gain within {100 * error.gain:g} %, lag up to {error.lag_s:g} s"]
-        lines.append(" ".join(words))
+        told = [words(channel), f"offset within {error.offset_pa / 1000:g} kPa either way,"]
+        told += [f"gain within {100 * error.gain:g} %, lag up to {error.lag_s:g} s"]
+        lines.append(" ".join(told))
     return lines

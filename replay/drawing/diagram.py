@@ -39,6 +39,11 @@ class Edge:
     rows: tuple[RuleRow, ...]
 
     @property
+    def numbers(self) -> str:
+        """Return the numbers of the rows, which name the arrow."""
+        return ", ".join(str(row.number) for row in self.rows)
+
+    @property
     def colour(self) -> str:
         """Return what the rows do: stop the machine, end a lockout, or neither."""
         effects = {row.effect for row in self.rows}
@@ -85,10 +90,7 @@ def diagram_svg() -> str:
 
 def words() -> str:
     """Return the diagram as text."""
-    told = [
-        f"{state_words(edge.begin)} to {state_words(edge.end)} by {', '.join(str(row.number) for row in edge.rows)}"
-        for edge in edges()
-    ]
+    told = [f"{state_words(edge.begin)} to {state_words(edge.end)} by {edge.numbers}" for edge in edges()]
     return "State diagram; arrows named by the rows of the table below: " + "; ".join(told) + "."
 
 
@@ -114,7 +116,7 @@ def _paths(edge: Edge, drawn: list[tuple[Edge, Floats, Box]]) -> Iterator[tuple[
 
 def _labels(edge: Edge, path: Floats) -> Iterator[Box]:
     """Yield the places for the name of an arrow."""
-    width = 7.0 + 6.2 * len(_numbers(edge))
+    width = 7.0 + 6.2 * len(edge.numbers)
     for place in PLACES:
         x, y = path[round(place * (len(path) - 1))].tolist()
         yield x - width / 2, y - 8.0, width, 16.0
@@ -161,10 +163,6 @@ def _node(root: ET.Element, number: int) -> None:
     edge = "3" if number >= state.TRIPPED else "1.4"
     ET.SubElement(root, "rect", {**place, "fill": "#ffffff", "stroke": INK, "stroke-width": edge})
     svg.text(root, left + width / 2, top + height / 2 + 4.5, state_words(number), "middle", 13)
-
-
-def _numbers(edge: Edge) -> str:
-    return ", ".join(str(row.number) for row in edge.rows)
 
 
 def _label(root: ET.Element, edge: Edge, label: Box) -> None:

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 from protect import state
 
-INK = "#1a1a1a"
+INK, PAPER = "#1a1a1a", "#ffffff"
 CURVE = "#000000"
 BLUE, GREEN, VERMILLION, PURPLE, GREY = "#0067a5", "#00775a", "#c24e00", "#8a3a73", "#6b6b6b"
 HOLD = "#d9efe6"  # between cut-out and cut-in, where the integral holds

@@ -7,6 +7,7 @@ import numpy as np
 from replay.drawing import svg
 from replay.drawing.looks import BLUE, INK, PURPLE, VERMILLION
 from replay.drawing.svg import Scale
+from replay.ground.wording import seconds
 from replay.score import Score
 
 WIDTH, HEIGHT = 780.0, 250.0
@@ -21,8 +22,9 @@ def words(score: Score) -> str:
         return f"No margins: no hits; {score.totals.missed} missed."
     thin = sum(margin < wanted for margin in margins)
     return (
-        f"Margins of {len(margins)} hits: least {min(margins):.1f} s, median {score.totals.median_margin_s:.1f} s, "
-        f"greatest {max(margins):.1f} s; {thin} under the wanted {wanted:g} s; {score.totals.missed} missed."
+        f"Margins of {len(margins)} hits: least {seconds(min(margins))}, "
+        f"median {seconds(score.totals.median_margin_s)}, greatest {seconds(max(margins))}; "
+        f"{thin} under the wanted {wanted:g} s; {score.totals.missed} missed."
     )
 
 
@@ -45,7 +47,7 @@ def margins_svg(score: Score) -> str:
         svg.text(root, time.at(-1.5 * step), BOTTOM + 15, "missed", "middle")
     levels = [(wanted, f"wanted {wanted:g} s", INK, (7.0, 3.0))]
     if limit is not None:
-        levels.append((limit, f"nine in ten leave {limit:.1f} s", PURPLE, (1.5, 2.0)))
+        levels.append((limit, f"nine in ten leave {seconds(limit)}", PURPLE, (1.5, 2.0)))
     for row, (at, name, colour, dash) in enumerate(levels):
         svg.line(root, (time.at(at), 8 + 15 * row, time.at(at), BOTTOM), colour, 1.6, dash)
         svg.text(root, time.at(at) + 4, 16 + 15 * row, name)

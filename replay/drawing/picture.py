@@ -4,23 +4,32 @@ Times are in s of the trace's own time, pressures in kPa.
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from protect import outputs, ranges, state
+from protect import ranges, state
 from replay.drawing.decimation import Floats, polyline, stretch_of
 from replay.drawing.looks import in_rows, time_axis
 from replay.engine import CAUSES, compiled
-from replay.engine.portable import Trail, follow
-from replay.ground.units import STANDARD_ATMOSPHERE_PA, atmosphere_pa
+from replay.engine.portable import Machine, Trail
+from replay.ground.units import PSI_PA, STANDARD_ATMOSPHERE_PA, atmosphere_pa
+from replay.ground.wording import kpa
 from replay.library import Entry, MustTrip
 from replay.settings import Settings
 from replay.trace import Trace
 
 STRETCHES = 2000  # about two for each dot of a screen
 LEAST_SPAN_KPA = 10.0
+# Places among the settings of the pressures that are drawn as levels.
+PRESSURES = {
+    "cut-in": ranges.CUT_IN,
+    "cut-out": ranges.CUT_OUT,
+    "floor": ranges.FLOOR,
+    "reload": ranges.RELOAD,
+    "vacuum": ranges.VACUUM,
+}
 FAR = 3.0  # times the readings: a level beyond is named at the edge and not drawn
 
 
@@ -35,13 +44,18 @@ class Level:
 
 @dataclass(frozen=True)
 class Panel:
-    """One curve (x, y with NaN at each break), its levels, and the least range of its axis."""
+    """One curve (x, y with NaN at each break), its levels, the ends of its axis, and its second axis.
 
+    second: name of an axis in another unit, and what makes a value of it: value * factor + offset.
+    """
+
+    name: str
     x: Floats
     y: Floats
     levels: tuple[Level, ...]
     low: float
     high: float
+    second: tuple[str, float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -71,8 +85,6 @@ class Picture:
     spells: dict[int, list[tuple[float, float]]]
     unread: list[tuple[float, float]]
     marks: tuple[Mark, ...]
-    atmosphere_kpa: float
-    altitude_m: float
 
 
 def picture(
@@ -84,30 +96,32 @@ def picture(
     gaps = np.flatnonzero(np.diff(trace.time_ms) > settings.values[ranges.MAX_GAP]) + 1
     lost = _unread(trace, settings)
     net, suction = net_kpa(trace), in_kpa(trace.suction_pa)
+    hold = settings.values[ranges.CUT_OUT] / 1000, settings.values[ranges.CUT_IN] / 1000
+    psi = ("psi", 1000 / PSI_PA, 0.0)
+    gauge = (f"kPa gauge, {settings.altitude_m:g} m", 1.0, -atmosphere_pa(settings.altitude_m) / 1000)
+    curve, under = (polyline(seconds, values, gaps, stretches) for values in (net, suction))
+    over = _panel("net oil pressure kPa", curve, _levels(settings, "cut-in", "cut-out", "floor"), net[~lost], psi)
+    beside = [Level("hold", sum(hold) / 2, "hold band")]
+    if lost.any():
+        beside.append(Level("unread", over.low, "no valid reading"))
     return Picture(
         name=trace.name,
         begin_s=float(seconds[0]),
         end_s=float(seconds[-1]),
-        net=_panel(polyline(seconds, net, gaps, stretches), _net_levels(settings), net[~lost]),
-        suction=_panel(polyline(seconds, suction, gaps, stretches), _suction_levels(settings), suction[~lost]),
+        net=replace(over, levels=(*over.levels, *beside)),
+        suction=_panel("suction kPa abs", under, _levels(settings, "reload", "vacuum"), suction[~lost], gauge),
         integral=_integral(seconds, trail, gaps, stretches, settings),
-        hold=(settings.values[ranges.CUT_OUT] / 1000, settings.values[ranges.CUT_IN] / 1000),
+        hold=hold,
         spells={name: _stretches(seconds, trail.states == name, stretches) for name in range(state.LOCKED_OUT + 1)},
         unread=_stretches(seconds, lost, stretches),
         marks=tuple(_marks(trace, trail, entry)),
-        atmosphere_kpa=atmosphere_pa(settings.altitude_m) / 1000,
-        altitude_m=settings.altitude_m,
     )
 
 
 def trail_of(trace: Trace, settings: Settings) -> Trail:
     """Run the logic over a trace and keep every row, by the engine that is done soonest."""
-    if not compiled.pays(len(trace)):
-        return follow(trace, settings)
-    rows = np.zeros((len(trace), state.STATE_SIZE + outputs.OUTPUTS_SIZE), np.int64)
-    stops = compiled.replay_trace(trace, settings, rows).stops
-    integral = 100.0 * rows[:, state.INTEGRAL] / settings.values[ranges.TRIP_DELAY]
-    return Trail(rows[:, state.STATE].copy(), integral, stops)
+    machine = compiled.machine(settings) if compiled.pays(len(trace)) else Machine(settings)
+    return machine.follow(trace)
 
 
 def in_kpa(pascals: NDArray[np.int64]) -> Floats:
@@ -120,33 +134,27 @@ def net_kpa(trace: Trace) -> Floats:
     return in_kpa(trace.oil_pa) - in_kpa(trace.crankcase_pa)
 
 
-def _panel(curve: tuple[Floats, Floats], levels: tuple[Level, ...], real: Floats) -> Panel:
+def _panel(
+    name: str, curve: tuple[Floats, Floats], levels: tuple[Level, ...], real: Floats, second: tuple[str, float, float]
+) -> Panel:
     """Return a panel whose axis holds nothing, every credible reading, and each level that lies not far above them."""
     real = np.append(real[np.isfinite(real)], 0.0)
     far = FAR * max(float(real.max()), STANDARD_ATMOSPHERE_PA / 1000)
     high = max([float(real.max()), LEAST_SPAN_KPA, *(level.value for level in levels if level.value <= far)])
-    return Panel(*curve, levels, float(real.min()), high)
+    room = 0.06 * (high - float(real.min()))
+    return Panel(name, *curve, levels, float(real.min()) - room, high + room, second)
 
 
-def _net_levels(settings: Settings) -> tuple[Level, ...]:
-    places = (("cut-in", ranges.CUT_IN), ("cut-out", ranges.CUT_OUT), ("floor", ranges.FLOOR))
-    return tuple(_level(kind, settings.values[place]) for kind, place in places)
-
-
-def _suction_levels(settings: Settings) -> tuple[Level, ...]:
-    places = (("reload", ranges.RELOAD), ("vacuum", ranges.VACUUM))
-    return tuple(_level(kind, settings.values[place]) for kind, place in places)
-
-
-def _level(kind: str, pascals: int) -> Level:
-    return Level(kind, pascals / 1000, f"{kind} {pascals / 1000:.1f}")
+def _levels(settings: Settings, *kinds: str) -> tuple[Level, ...]:
+    levels = {kind: settings.values[PRESSURES[kind]] for kind in kinds}
+    return tuple(Level(kind, pascals / 1000, f"{kind} {kpa(pascals)}") for kind, pascals in levels.items())
 
 
 def _integral(seconds: Floats, trail: Trail, gaps: NDArray[np.int64], stretches: int, settings: Settings) -> Panel:
     x, y = polyline(seconds, trail.integral_percent, gaps, stretches)
     share = 100.0 * settings.values[ranges.RELOAD_FRACTION] / ranges.ONE
     full = Level("trip delay", 100.0, f"trip delay {settings.values[ranges.TRIP_DELAY] / 1000:g} s")
-    return Panel(x, y, (full, Level("reload guard", share, f"reload guard {share:.0f} %")), 0.0, 100.0)
+    return Panel("integral %", x, y, (full, Level("reload guard", share, f"reload guard {share:.0f} %")), 0.0, 108.0)
 
 
 def _unread(trace: Trace, settings: Settings) -> NDArray[np.bool_]:

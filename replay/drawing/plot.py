@@ -3,42 +3,34 @@
 No label lies on a curve: levels are named at the right of the plot, marks above it.
 """
 
+import io
 import re
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
 from replay.drawing.decimation import lone_points
-from replay.drawing.looks import (
-    AREAS,
-    BLUE,
-    CURVE,
-    FILL,
-    HOLD,
-    INK,
-    LANES,
-    LINES,
-    SHADES,
-    UNREAD,
-    apart,
-    time_axis,
-)
+from replay.drawing.looks import AREAS, BLUE, CURVE, FILL, HOLD, INK, LANES, LINES, SHADES, UNREAD, apart, time_axis
 from replay.drawing.picture import Level, Panel, Picture, named_marks, picture
 from replay.engine import STATES
 from replay.ground.files import check_writable, write_whole
-from replay.ground.refusal import refusal
-from replay.ground.units import PSI_PA
-from replay.library import Entry, Library
+from replay.ground.refusal import or_refuse, refusal
+from replay.ground.wording import words
+from replay.library import Entry, Library, label_text, trace_with_settings
+from replay.library.given import GivenSettings
 from replay.settings import Settings
 from replay.trace import Trace, read_trace
 
 FORMATS = (".png", ".svg", ".pdf")
+STAMPS = {"png": "Software", "svg": "Date", "pdf": "CreationDate"}
 SIZE_IN, DPI = (11.0, 8.0), 110
 EDGES = {"left": 0.15, "right": 0.875, "top": 0.865, "bottom": 0.065, "hspace": 0.09}
 SMALL = 8.5  # points
 POINTS = 72  # an inch
 LETTER = 0.55  # of the height of the letters: about their width
 MARK_ROWS = 3
+NAME = {"fontsize": SMALL, "color": INK}
+LEADER = {"arrowstyle": "-", "shrinkA": 0, "shrinkB": 0}  # from a name to its line
 SECOND_AXIS = -0.09  # where the psi and gauge axes stand, in widths of the plot
 
 
@@ -49,42 +41,56 @@ def check_plot(path: Path) -> None:
     check_writable(path)
 
 
+def draw_trace(path: Path | str, trace: Trace | Path | str, settings: GivenSettings = None) -> None:
+    """Draw one trace into FILE.png, .svg or .pdf: pressures with levels, integral, states, stops, label.
+
+    Without settings, those of the library that the file belongs to. Raises Refusal.
+    """
+    check_plot(Path(path))
+    read, entry, checked = trace_with_settings(trace, settings)
+    save_plot(Path(path), read, checked, entry)
+
+
 def save_plot(path: Path, trace: Trace, settings: Settings, entry: Entry | None = None) -> None:
     """Draw a trace under these settings, with its label if an entry is given. Raises Refusal."""
+    save_figure(path, draw(picture(trace, settings, entry), title(trace, settings, entry)))
+
+
+def save_figure(path: Path, figure: Any) -> None:
+    """Write a figure into a file of the form that its name says. Raises Refusal."""
     check_plot(path)
+    content = written(figure, path.suffix.lower()[1:])
+    write_whole(path, lambda stream: stream.write(content))
+
+
+def written(figure: Any, form: str) -> bytes:
+    """Return a figure as a file without dates or random names: the same figure gives the same bytes."""
     import matplotlib as mpl
 
-    form = path.suffix.lower()[1:]
-    # Neither dates nor random names in the file: the same trace and settings give the same picture.
-    stamp = {"png": {"Software": None}, "svg": {"Date": None}, "pdf": {"CreationDate": None}}[form]
+    stream = io.BytesIO()
     with mpl.rc_context({"svg.hashsalt": "lubetrip"}):
-        figure = draw(picture(trace, settings, entry), title(trace, settings, entry))
-        write_whole(path, lambda stream: figure.savefig(stream, format=form, dpi=DPI, metadata=stamp))
-
-
-def plot_names(library: Library, ids: Iterable[str]) -> dict[str, str]:
-    """Return a file name for the plot of each of some traces of a library: its number there and its id."""
-    numbers = {entry.id: number for number, entry in enumerate(library.entries, start=1)}
-    return {identity: f"{numbers[identity]:04d}-{re.sub(r'[^A-Za-z0-9.-]+', '-', identity)}.png" for identity in ids}
+        figure.savefig(stream, format=form, dpi=DPI, metadata={STAMPS[form]: None})
+    return stream.getvalue()
 
 
 def save_plots(folder: Path, library: Library, settings: Settings, ids: Iterable[str]) -> dict[str, str]:
-    """Draw some traces of a library into a folder, made if need be; return their paths by id. Raises Refusal."""
-    try:
+    """Draw some traces of a library into a folder, made if need be; return their paths by id. Raises Refusal.
+
+    A file is named by the trace's number in the library and its id.
+    """
+    with or_refuse(folder, "made", "a folder, or a name for one"):
         folder.mkdir(exist_ok=True)
-    except OSError as error:
-        raise refusal(folder, "", f"cannot be made ({error.strerror})", "a folder, or a name for one") from None
-    entries = {entry.id: entry for entry in library.entries}
-    paths = {identity: folder / name for identity, name in plot_names(library, ids).items()}
-    for identity, path in paths.items():
-        save_plot(path, read_trace(entries[identity].path), settings, entries[identity])
-    return {identity: str(path) for identity, path in paths.items()}
+    paths, wanted = {}, set(ids)
+    for number, entry in enumerate(library.entries, start=1):
+        if entry.id in wanted:
+            path = folder / f"{number:04d}-{re.sub(r'[^A-Za-z0-9.-]+', '-', entry.id)}.png"
+            save_plot(path, read_trace(entry.path), settings, entry)
+            paths[entry.id] = str(path)
+    return paths
 
 
 def title(trace: Trace, settings: Settings, entry: Entry | None) -> str:
     """Return what stands over a picture."""
-    from replay.library import label_text
-
     label = f"; {label_text(entry)}" if entry else ""
     return f"{trace.name}{label}\nsettings {Path(settings.file).name}, digest {settings.digest[:12]}"
 
@@ -97,9 +103,11 @@ def draw(shown: Picture, heading: str) -> Any:
     parts = figure.subplots(4, 1, sharex=True, height_ratios=(4, 3, 2, 1.9), gridspec_kw=EDGES)
     unit, size = time_axis(shown.end_s - shown.begin_s)
     net, suction, integral, lanes = parts
-    _net(net, shown, size)
-    _suction(suction, shown, size)
-    _integral(integral, shown, size)
+    curves = ((net, shown.net, CURVE), (suction, shown.suction, BLUE), (integral, shown.integral, CURVE))
+    for axes, panel, colour in curves:
+        _panel(axes, panel, size, colour)
+    _beside_the_curve(net, shown, size)
+    integral.fill_between(shown.integral.x / size, 0, shown.integral.y, color=FILL, linewidth=0)
     _lanes(lanes, shown, size)
     for axes in parts:
         axes.set_xlim(shown.begin_s / size, shown.end_s / size)
@@ -107,36 +115,45 @@ def draw(shown: Picture, heading: str) -> Any:
             colour, width, dash = LINES[mark.kind]
             axes.axvline(mark.at_s / size, color=colour, linewidth=width, linestyle=_dash(dash), zorder=1.5)
     lanes.set_xlabel(f"time {unit}")
-    figure.text(0.01, 0.985, _plain(heading), va="top", fontsize=10, color=INK)
+    heading = heading.replace("$", r"\$")  # of a user's, no formula
+    figure.text(0.01, 0.985, heading, va="top", fontsize=10, color=INK)
     _name_marks(net, shown, size)
     return figure
-
-
-def _plain(text: str) -> str:
-    """Return text of the user's that matplotlib takes for what it is, and not for a formula."""
-    return text.replace("$", r"\$")
 
 
 def _dash(dash: tuple[float, ...]) -> Any:
     return (0, dash) if dash else "-"
 
 
-def _curve(axes: Any, panel: Panel, size: float, colour: str) -> None:
-    """Draw a curve, and as dots the points that stand alone."""
+def _panel(axes: Any, panel: Panel, size: float, colour: str) -> None:
+    """Draw a curve with its levels and axes, and as dots the points that stand alone."""
+    axes.set_ylim(panel.low, panel.high)
     axes.plot(panel.x / size, panel.y, color=colour, linewidth=0.9, zorder=3)
     alone = lone_points(panel.y)
     if len(alone):
         axes.plot(panel.x[alone] / size, panel.y[alone], color=colour, linestyle="", marker=".", markersize=3)
+    _levels(axes, panel.levels)
+    axes.set_ylabel(panel.name, labelpad=1)
+    if panel.second:
+        name, factor, offset = panel.second
+        functions = (lambda value: value * factor + offset, lambda value: (value - offset) / factor)
+        second = axes.secondary_yaxis(SECOND_AXIS, functions=functions)
+        second.set_ylabel(name, labelpad=1)
+        second.tick_params(labelsize=SMALL)
 
 
-def _limits(axes: Any, panel: Panel) -> None:
-    room = 0.06 * (panel.high - panel.low)
-    axes.set_ylim(panel.low - room, panel.high + room)
+def _beside_the_curve(axes: Any, shown: Picture, size: float) -> None:
+    """Draw the band in which the integral holds, and where nothing was read."""
+    axes.axhspan(*shown.hold, color=HOLD, linewidth=0, zorder=0.5, label="hold band")
+    if shown.unread:
+        bars = [(begin / size, (end - begin) / size) for begin, end in shown.unread]
+        axes.broken_barh(
+            bars, (0, 0.035), color=UNREAD, linewidth=1.5, transform=axes.get_xaxis_transform(), label="not read"
+        )
 
 
-def _levels(axes: Any, levels: Iterable[Level]) -> None:
+def _levels(axes: Any, levels: tuple[Level, ...]) -> None:
     """Draw levels and name them at the right of the plot, apart from each other; an arrow tells of one beyond it."""
-    levels = tuple(levels)
     low, high = axes.get_ylim()
     shares = [(level.value - low) / (high - low) for level in levels]
     within = [min(max(share, 0.0), 1.0) for share in shares]
@@ -147,58 +164,10 @@ def _levels(axes: Any, levels: Iterable[Level]) -> None:
         if edge == share and level.kind not in AREAS:
             axes.axhline(level.value, color=colour, linestyle=_dash(dash), linewidth=width, zorder=2, label=level.kind)
         arrow = "" if edge == share else (" \N{UPWARDS ARROW}" if share > edge else " \N{DOWNWARDS ARROW}")
-        leader = {"arrowstyle": "-", "color": colour, "linewidth": width, "shrinkA": 0, "shrinkB": 0}
+        leader = None if arrow else {**LEADER, "color": colour, "linewidth": width}
         axes.annotate(
-            level.text + arrow,
-            xy=(1.0, edge),
-            xytext=(1.022, place),
-            xycoords="axes fraction",
-            textcoords="axes fraction",
-            va="center",
-            fontsize=SMALL,
-            color=INK,
-            arrowprops=None if arrow else leader,
+            level.text + arrow, (1.0, edge), (1.022, place), "axes fraction", va="center", arrowprops=leader, **NAME
         )
-
-
-def _second_axis(axes: Any, label: str, forth: Any, back: Any) -> None:
-    """Put an axis in another unit beside the first, and the name of the first outside both."""
-    second = axes.secondary_yaxis(SECOND_AXIS, functions=(forth, back))
-    second.set_ylabel(label, labelpad=1)
-    second.tick_params(labelsize=SMALL)
-
-
-def _net(axes: Any, shown: Picture, size: float) -> None:
-    _limits(axes, shown.net)
-    axes.axhspan(*shown.hold, color=HOLD, linewidth=0, zorder=0.5, label="hold band")
-    _curve(axes, shown.net, size, CURVE)
-    beside = [Level("hold", sum(shown.hold) / 2, "hold band")]
-    if shown.unread:
-        bars = [(begin / size, (end - begin) / size) for begin, end in shown.unread]
-        axes.broken_barh(
-            bars, (0, 0.035), color=UNREAD, linewidth=1.5, transform=axes.get_xaxis_transform(), label="not read"
-        )
-        beside.append(Level("unread", axes.get_ylim()[0], "no valid reading"))
-    _levels(axes, (*shown.net.levels, *beside))
-    axes.set_ylabel("net oil pressure kPa", labelpad=1)
-    _second_axis(axes, "psi", lambda kpa: kpa * 1000 / PSI_PA, lambda psi: psi * PSI_PA / 1000)
-
-
-def _suction(axes: Any, shown: Picture, size: float) -> None:
-    _limits(axes, shown.suction)
-    _curve(axes, shown.suction, size, BLUE)
-    _levels(axes, shown.suction.levels)
-    axes.set_ylabel("suction kPa abs", labelpad=1)
-    at = shown.atmosphere_kpa
-    _second_axis(axes, f"kPa gauge at {shown.altitude_m:g} m", lambda kpa: kpa - at, lambda kpa: kpa + at)
-
-
-def _integral(axes: Any, shown: Picture, size: float) -> None:
-    axes.set_ylim(0, 108)
-    axes.fill_between(shown.integral.x / size, 0, shown.integral.y, color=FILL, linewidth=0)
-    _curve(axes, shown.integral, size, CURVE)
-    _levels(axes, shown.integral.levels)
-    axes.set_ylabel("integral %\nof trip delay")
 
 
 def _lanes(axes: Any, shown: Picture, size: float) -> None:
@@ -212,7 +181,7 @@ def _lanes(axes: Any, shown: Picture, size: float) -> None:
         axes.axhline(height, color="#c8c8c8", linewidth=0.6)
     axes.set_ylim(0, len(LANES))
     axes.set_yticks([at + 0.5 for at in range(len(LANES))])
-    axes.set_yticklabels([STATES[name].replace("_", " ") for name in reversed(LANES)], fontsize=SMALL)
+    axes.set_yticklabels([words(STATES[name]) for name in reversed(LANES)], fontsize=SMALL)
     axes.tick_params(axis="y", length=0)
     axes.set_ylabel("state")
 
@@ -220,35 +189,16 @@ def _lanes(axes: Any, shown: Picture, size: float) -> None:
 def _name_marks(axes: Any, shown: Picture, size: float) -> None:
     """Name the marks above the plot, in rows so that none covers another; count those that find no room."""
     box = axes.get_position()
-    width = box.width * SIZE_IN[0] * POINTS / (shown.end_s - shown.begin_s)
-    named = named_marks(shown, lambda at_s: (at_s - shown.begin_s) * width, LETTER * SMALL, MARK_ROWS)
+    second = box.width * SIZE_IN[0] * POINTS / (shown.end_s - shown.begin_s)
+    named = named_marks(shown, lambda at_s: (at_s - shown.begin_s) * second, LETTER * SMALL, MARK_ROWS)
     for mark, name, row in named:
         if row is not None:
-            _name_mark(axes, mark.kind, mark.at_s / size, name, 4 + 1.3 * SMALL * (MARK_ROWS - 1 - row))
+            colour, width, dash = LINES[mark.kind]
+            leader = {**LEADER, "color": colour, "linewidth": width, "linestyle": _dash(dash), "relpos": (0, 1)}
+            place = (0, 4 + 1.3 * SMALL * (MARK_ROWS - 1 - row))
+            look = {**NAME, "textcoords": "offset points", "annotation_clip": False, "arrowprops": leader}
+            axes.annotate(f" {name}", (mark.at_s / size, 1.0), place, ("data", "axes fraction"), **look)
     unnamed = sum(row is None for _, _, row in named)
     if unnamed:
         above = 1.0 + 4 / (box.height * SIZE_IN[1] * POINTS)
         axes.text(1.022, above, f"+ {unnamed} more marks", transform=axes.transAxes, fontsize=SMALL)
-
-
-def _name_mark(axes: Any, kind: str, at: float, text: str, height: float) -> None:
-    colour, width, dash = LINES[kind]
-    axes.annotate(
-        f" {text}",
-        xy=(at, 1.0),
-        xytext=(0, height),
-        xycoords=("data", "axes fraction"),
-        textcoords="offset points",
-        fontsize=SMALL,
-        color=INK,
-        annotation_clip=False,
-        arrowprops={
-            "arrowstyle": "-",
-            "color": colour,
-            "linewidth": width,
-            "linestyle": _dash(dash),
-            "relpos": (0, 1),
-            "shrinkA": 0,
-            "shrinkB": 0,
-        },
-    )

@@ -1,6 +1,5 @@
 """Plots of a tuning run: the Pareto set among all candidates, and how far everything may move (tornado)."""
 
-import io
 import math
 from collections.abc import Callable
 from pathlib import Path
@@ -9,17 +8,21 @@ from typing import Any
 import numpy as np
 
 from replay.drawing.looks import BLUE, GREEN, GREY, INK, VERMILLION
-from replay.drawing.plot import check_plot
-from replay.ground.files import write_whole
-from replay.tuning.amounts import amount_text
+from replay.drawing.plot import save_figure, written
+from replay.ground.wording import sure, words
 from replay.tuning.judge import Figures
-from replay.tuning.levers import GAIN, LAG, OFFSET, PERIOD, SETTING, Lever
-from replay.tuning.robustness import MISSED, NUISANCE, Bracket, Found, Robustness
-from replay.tuning.tune import Line, Tuning
+from replay.tuning.levers import GAIN, LAG, OFFSET, PERIOD, SETTING, Lever, amount_text
+from replay.tuning.robustness import MISSED, NUISANCE, Bracket, Robustness
+from replay.tuning.tune import Tuning
 
 PALE = "#d5d5d5"
 WIDE = 20.0  # a range of limits from which their axis is logarithmic
 EVENT_LOOKS = {MISSED: (VERMILLION, "", "first missed trip"), NUISANCE: (BLUE, "////", "first nuisance trip")}
+# Across the two panels of the Pareto plot.
+SIDES: tuple[tuple[str, Callable[[Figures], float]], ...] = (
+    ("missed-trip probability, % ({})", lambda figures: 100 * figures.missed_limit),
+    ("worst margin, s", lambda figures: figures.margin_s),
+)
 # Panels of the tornado plot: title, kinds of lever, size of the axis' unit in that of the lever, half width (None:
 # reach).
 PANELS: tuple[tuple[str, tuple[str, ...], float, float | None], ...] = (
@@ -29,34 +32,21 @@ PANELS: tuple[tuple[str, tuple[str, ...], float, float | None], ...] = (
     ("sample period, s", (PERIOD,), 1000.0, None),
     ("settings, % of what they stand at (beyond 100 % by their text alone)", (SETTING,), 0.01, 100.0),
 )
-STAMPS: dict[str, dict[str, None]] = {"png": {"Software": None}, "svg": {"Date": None}, "pdf": {"CreationDate": None}}
-
-
-def _written(figure: Any, form: str) -> bytes:
-    """Return a picture without dates or random names: the same figure gives the same bytes."""
-    import matplotlib as mpl
-
-    stream = io.BytesIO()
-    with mpl.rc_context({"svg.hashsalt": "lubetrip"}):
-        figure.savefig(stream, format=form, dpi=110, metadata=STAMPS[form])
-    return stream.getvalue()
 
 
 def pareto_png(tuning: Tuning) -> bytes:
     """Return the Pareto plot."""
-    return _written(draw_pareto(tuning), "png")
+    return written(draw_pareto(tuning), "png")
 
 
 def tornado_png(robust: Robustness, title: str) -> bytes:
     """Return the tornado plot."""
-    return _written(draw_tornado(robust, robust.found, title), "png")
+    return written(draw_tornado(robust, title), "png")
 
 
 def save_tornado(path: Path, robust: Robustness, title: str) -> None:
     """Draw a tornado plot into a file (.png, .svg or .pdf). Raises Refusal."""
-    check_plot(path)
-    content = _written(draw_tornado(robust, robust.found, title), path.suffix.lower()[1:])
-    write_whole(path, lambda stream: stream.write(content))
+    save_figure(path, draw_tornado(robust, title))
 
 
 def draw_pareto(tuning: Tuning) -> Any:
@@ -68,22 +58,21 @@ def draw_pareto(tuning: Tuning) -> Any:
 
     figure = Figure(figsize=(11, 5.5), layout="constrained")
     parts = figure.subplots(1, 2, sharey=True)
-    sure = f"upper limit, {100 * tuning.space.base.acceptance.shown_confidence:g} % sure"
-    for axes, what in zip(parts, (_missed, _margin), strict=True):
+    limit = f"upper limit, {sure(tuning.space.base.acceptance.shown_confidence)}"
+    for axes, (name, what) in zip(parts, SIDES, strict=True):
+        axes.set_xlabel(name.format(limit))
         _all_candidates(axes, tuning, what)
         _front(axes, tuning, what)
         axes.grid(visible=True, linewidth=0.4, color=PALE)
         axes.set_axisbelow(True)
-    parts[0].set_ylabel(f"nuisance trips per 1000 run hours ({sure})")
-    parts[0].set_xlabel(f"missed-trip probability, % ({sure})")
-    parts[1].set_xlabel("worst margin, s")
+    parts[0].set_ylabel(f"nuisance trips per 1000 run hours ({limit})")
     limits = [line.tuning.nuisance_limit for line in tuning.lines if math.isfinite(line.tuning.nuisance_limit)]
     if limits and max(limits) > WIDE * min(limits):
         _log(parts[0])
     else:
         parts[0].set_ylim(bottom=0)
     parts[0].set_xlim(left=0)
-    varied = ", ".join(axis.key.replace("_", " ") for axis in tuning.space.axes)
+    varied = ", ".join(words(axis.key) for axis in tuning.space.axes)
     figure.suptitle(f"{len(tuning.lines) - 1} candidates; varied: {varied}", x=0.01, ha="left", fontsize=10)
     figure.legend(*parts[0].get_legend_handles_labels(), loc="outside lower left", ncols=5, fontsize=8, frameon=False)
     return figure
@@ -96,14 +85,6 @@ def _log(axes: Any) -> None:
     axes.yaxis.set_major_locator(LogLocator(subs=(1, 2, 5)))
     axes.yaxis.set_major_formatter(lambda value, _: f"{value:g}")
     axes.yaxis.set_minor_formatter(NullFormatter())
-
-
-def _missed(figures: Figures) -> float:
-    return 100 * figures.missed_limit
-
-
-def _margin(figures: Figures) -> float:
-    return figures.margin_s
 
 
 def _at(figures: Figures | None, what: Callable[[Figures], float]) -> tuple[float, float] | None:
@@ -125,35 +106,30 @@ def _front(axes: Any, tuning: Tuning, what: Callable[[Figures], float]) -> None:
     """Draw the Pareto set, where each of it stands on the held-out part, the chosen one and the base settings."""
     lines = [line for one in tuning.front if _at((line := tuning.lines[one.candidate]).tuning, what) is not None]
     for line in lines:
-        _held_out(axes, line, what, first=line is lines[0])
-    here = [_at(line.tuning, what) for line in lines]
-    if here:
-        axes.scatter(*np.array(here).T, color=GREEN, s=45, edgecolor=INK, zorder=4, label="Pareto set, tuning part")
-    label = f"chosen, no. {tuning.chosen.number}"
+        here, there = _at(line.tuning, what), _at(line.held_out, what)
+        if here is None or there is None:
+            continue
+        axes.plot(*zip(here, there, strict=True), color=BLUE, linewidth=0.8, linestyle=":", zorder=2)
+        label = "the same, held-out part" if line is lines[0] else None
+        axes.plot(*there, "s", color="white", markeredgecolor=BLUE, markersize=7, zorder=3, label=label)
+    places = [_at(line.tuning, what) for line in lines]
+    if places:
+        axes.scatter(*np.array(places).T, color=GREEN, s=45, edgecolor=INK, zorder=4, label="Pareto set, tuning part")
     for line, mark, colour, size, text in (
         (tuning.base, "X", INK, 10, "base settings"),
-        (tuning.chosen, "*", VERMILLION, 16, label),
+        (tuning.chosen, "*", VERMILLION, 16, f"chosen, no. {tuning.chosen.number}"),
     ):
         place = _at(line.tuning, what)
         if place is not None:
             axes.plot(*place, mark, color=colour, markersize=size, markeredgecolor="white", zorder=5, label=text)
 
 
-def _held_out(axes: Any, line: Line, what: Callable[[Figures], float], *, first: bool) -> None:
-    here, there = _at(line.tuning, what), _at(line.held_out, what)
-    if here is None or there is None:
-        return
-    axes.plot(*zip(here, there, strict=True), color=BLUE, linewidth=0.8, linestyle=":", zorder=2)
-    label = "the same, held-out part" if first else None
-    axes.plot(*there, "s", color="white", markeredgecolor=BLUE, markersize=7, zorder=3, label=label)
-
-
-def draw_tornado(robust: Robustness, found: Found, title: str) -> Any:
+def draw_tornado(robust: Robustness, title: str) -> Any:
     """Return bars from where things stand to where the first missed and the first nuisance trip come."""
     from matplotlib.figure import Figure
     from matplotlib.patches import Patch
 
-    panels = [(*panel, _rows(robust, found, panel[1])) for panel in PANELS]
+    panels = [(*panel, _rows(robust, panel[1])) for panel in PANELS]
     shown = [panel for panel in panels if panel[4]]
     rows = [len(panel[4]) for panel in shown]
     figure = Figure(figsize=(10, 1.6 + 0.38 * sum(rows) + 0.75 * len(rows)), layout="constrained")
@@ -163,8 +139,8 @@ def draw_tornado(robust: Robustness, found: Found, title: str) -> Any:
         moved = [
             n for n in sorted(robust.tried) if robust.levers[n].kind in kinds and robust.levers[n].subject in names
         ]
-        _panel(axes, robust, found, {n: names.index(robust.levers[n].subject) for n in moved}, size, width)
-        axes.set_yticks(range(len(names)), [text.replace("_", " ") or PERIOD for text in names], fontsize=8)
+        _panel(axes, robust, {n: names.index(robust.levers[n].subject) for n in moved}, size, width)
+        axes.set_yticks(range(len(names)), [words(text) or PERIOD for text in names], fontsize=8)
         axes.set_title(name, loc="left", fontsize=9)
     looks = [Patch(facecolor=c, hatch=h, edgecolor="white", label=text) for c, h, text in EVENT_LOOKS.values()]
     looks.append(Patch(facecolor=PALE, label="tried, none within"))
@@ -172,13 +148,14 @@ def draw_tornado(robust: Robustness, found: Found, title: str) -> Any:
     return figure
 
 
-def _rows(robust: Robustness, found: Found, kinds: tuple[str, ...]) -> list[str]:
+def _rows(robust: Robustness, kinds: tuple[str, ...]) -> list[str]:
     """Return the subjects of one panel, the most sensitive first; settings that lead to nothing are left out."""
     nearest: dict[str, float] = {}
     for number, lever in enumerate(robust.levers):
         if lever.kind not in kinds or number not in robust.tried:
             continue
-        ends = [found[number, event].bad / _scale(lever) for event in EVENT_LOOKS if (number, event) in found]
+        brackets = [robust.found[number, event] for event in EVENT_LOOKS if (number, event) in robust.found]
+        ends = [bracket.bad / _scale(lever) for bracket in brackets]
         if ends or lever.kind != SETTING:
             nearest[lever.subject] = min([nearest.get(lever.subject, math.inf), *ends])
     return sorted(nearest, key=lambda name: (nearest[name], name))
@@ -189,13 +166,13 @@ def _scale(lever: Lever) -> float:
     return float(abs(lever.start) or lever.reach) if lever.kind == SETTING else 1.0
 
 
-def _panel(axes: Any, robust: Robustness, found: Found, rows: dict[int, int], size: float, width: float | None) -> None:
+def _panel(axes: Any, robust: Robustness, rows: dict[int, int], size: float, width: float | None) -> None:
     """Draw the bars of one panel; rows: of each lever, by its number."""
     reach = width or max(robust.levers[number].reach / size for number in rows)
     one_way = all(robust.levers[number].sign > 0 for number in rows)
     for number, row in rows.items():
         for place, event in enumerate(EVENT_LOOKS):
-            bracket = found.get((number, event))
+            bracket = robust.found.get((number, event))
             _bar(axes, robust.levers[number], bracket, event, row + 0.2 * (2 * place - 1), size, reach)
     axes.axvline(0, color=INK, linewidth=1)
     axes.set_xlim(0 if one_way else -1.25 * reach, 1.25 * reach)
@@ -213,15 +190,6 @@ def _bar(axes: Any, lever: Lever, bracket: Bracket | None, event: str, y: float,
         axes.barh(y, lever.sign * length, height=0.36, color=PALE)
         return
     axes.barh(y, lever.sign * length, height=0.36, color=colour, hatch=hatch, edgecolor="white", linewidth=0)
-    text = amount_text(lever, amount) + ("~" if bracket.again else "")
-    side = "left" if lever.sign > 0 else "right"
-    axes.annotate(
-        text,
-        (lever.sign * length, y),
-        xytext=(3 * lever.sign, 0),
-        textcoords="offset points",
-        ha=side,
-        va="center",
-        fontsize=7,
-        color=INK,
-    )
+    text = amount_text(lever, amount) + ("~" if bracket.good_again else "")
+    place = {"xytext": (3 * lever.sign, 0), "textcoords": "offset points", "ha": "left" if lever.sign > 0 else "right"}
+    axes.annotate(text, (lever.sign * length, y), **place, va="center", fontsize=7, color=INK)

@@ -30,7 +30,7 @@ def strip(trace: Trace, settings: Settings, replay: Replay) -> ET.Element:
     root = svg.drawing(WIDTH, HEIGHT, "")
     level = height.at(values[ranges.CUT_OUT] / 1000)
     svg.line(root, (0, level, WIDTH, level), LINES["cut-out"][0], 0.8, (4, 2))
-    svg.curve(root, time.at_array(x), height.all_at(y), CURVE, 0.7)
+    svg.curve(root, time.at(x), height.all_at(y), CURVE, 0.7)
     if replay.stops:
         at = time.at(float(replay.stops[0].time_ms))
         svg.line(root, (at, 0, at, HEIGHT), VERMILLION, 1.6)

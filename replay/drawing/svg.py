@@ -3,24 +3,28 @@
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import TypeVar
 from xml.etree import ElementTree as ET
 
 import numpy as np
 
 from replay.drawing.decimation import Floats
-from replay.drawing.looks import INK
+from replay.drawing.looks import INK, PAPER
 
 NAMESPACE = "http://www.w3.org/2000/svg"
 FINE = 10  # steps of a path to one unit
 LETTERS = 10.5  # height of the letters
 UNSPEAKABLE = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 Dash = tuple[float, ...]
+Values = TypeVar("Values", float, Floats)
 
 
 def drawing(width: float, height: float, words: str) -> ET.Element:
-    """Return an empty drawing; `words` tell those who cannot see it what it shows."""
+    """Return an empty drawing on white paper; `words` tell those who cannot see it what it shows."""
     size = {"viewBox": f"0 0 {width:g} {height:g}", "width": f"{width:g}", "height": f"{height:g}"}
-    return ET.Element("svg", {"xmlns": NAMESPACE, **size, "role": "img", "aria-label": clean(words)})
+    root = ET.Element("svg", {"xmlns": NAMESPACE, **size, "role": "img", "aria-label": clean(words)})
+    ET.SubElement(root, "rect", {"width": "100%", "height": "100%", "fill": PAPER})
+    return root
 
 
 def markup(root: ET.Element) -> str:
@@ -102,18 +106,14 @@ class Scale:
     begin: float
     end: float
 
-    def at(self, value: float) -> float:
-        """Return the place of a value."""
+    def at(self, value: Values) -> Values:
+        """Return the place of a value, or of many."""
         return self.begin + (value - self.low) / (self.high - self.low) * (self.end - self.begin)
 
     def all_at(self, values: Floats) -> Floats:
         """Return the places of many values, those beyond the ends just beyond the ends."""
         room = 0.02 * (self.high - self.low)
-        return self.at_array(np.clip(values, self.low - room, self.high + room))
-
-    def at_array(self, values: Floats) -> Floats:
-        """Return the places of many values as they are."""
-        return self.begin + (values - self.low) / (self.high - self.low) * (self.end - self.begin)
+        return self.at(np.clip(values, self.low - room, self.high + room))
 
     def ticks(self, about: int) -> list[float]:
         """Return round values within the scale."""

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from protect import conditions, table
 from replay.engine import STATES
+from replay.ground.wording import words
 
 EFFECTS = {
     table.NONE: "",
@@ -43,11 +44,6 @@ def when(mask: int, value: int) -> str:
     bits = [(name, 1 << place) for place, name in enumerate(conditions.NAMES) if mask & 1 << place]
     wanted = [name for name, bit in bits if value & bit] + [f"not {name}" for name, bit in bits if not value & bit]
     return ", ".join(words(name) for name in wanted)
-
-
-def words(name: str) -> str:
-    """Return a name of the code as words."""
-    return name.replace("_", " ")
 
 
 def state_words(number: int) -> str:

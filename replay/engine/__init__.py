@@ -1,4 +1,9 @@
-"""The logic of `protect` over whole traces, by three engines that give the same result in every bit."""
+"""The logic of `protect` over whole traces, by three engines that give the same result in every bit.
+
+How to work over many traces: a function of one trace that travels (at the top of a module, arguments bound by
+`functools.partial`), called through `each` of `workers`; it takes nothing from the order of work, and writes files
+whole or not at all.
+"""
 
 from replay.engine.engines import ENGINES, Engine, engine_for, engine_named
 from replay.engine.portable import CAUSES, STATES, Change, Replay, Stop, logic_digest, replay_trace

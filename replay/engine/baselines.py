@@ -1,7 +1,8 @@
 """Plain logics that every report sets beside the settings under test.
 
 Whoever never stops misses every fault, whoever always stops is nothing but a
-nuisance, and a fixed-delay timer is what most machines have.
+nuisance, and a plain timer with the cut-out and the trip delay of the settings
+shows what everything else in them is good for.
 """
 
 from collections.abc import Callable
@@ -11,40 +12,40 @@ from numpy.typing import NDArray
 
 from protect import ranges
 from replay.engine.portable import Replay, Stop, elapsed_ms
+from replay.settings import Settings
 from replay.trace import Trace
 
-TIMER_PA = 62053  # 9 psi; common practice
-TIMER_MS = 120000  # common practice
 OIL = 1
 
 
-def never(trace: Trace) -> Replay:
+def never(trace: Trace, _settings: Settings) -> Replay:
     """Let the machine run, whatever the pressures are."""
     return _stopped_at(trace, None)
 
 
-def always(trace: Trace) -> Replay:
+def always(trace: Trace, _settings: Settings) -> Replay:
     """Stop the machine as soon as it runs."""
     running = np.flatnonzero(trace.running)
     return _stopped_at(trace, int(running[0]) if len(running) else None)
 
 
-def timer(trace: Trace) -> Replay:
-    """Stop after 120 s on end with less than 9 psi of net oil pressure, for good: such a control is reset by hand.
+def timer(trace: Trace, settings: Settings) -> Replay:
+    """Stop for good after the trip delay on end with less net oil pressure than the cut-out, however much less.
 
-    No reading counts as none; any reading above sets the timer back.
+    No reading counts as none; any reading that is not below the cut-out sets the timer back.
     """
-    short = (trace.running != 0) & (_net_pa(trace) < TIMER_PA)
+    short = (trace.running != 0) & (_net_pa(trace) < settings.values[ranges.CUT_OUT])
     timed = np.cumsum(np.where(short, elapsed_ms(trace), 0))
     spell = timed - np.maximum.accumulate(np.where(short, 0, timed))
-    full = np.flatnonzero(short & (spell >= TIMER_MS))
+    full = np.flatnonzero(short & (spell >= settings.values[ranges.TRIP_DELAY]))
     return _stopped_at(trace, int(full[0]) if len(full) else None)
 
 
-BASELINES: dict[str, Callable[[Trace], Replay]] = {
+PLAIN_TIMER = "plain timer"
+BASELINES: dict[str, Callable[[Trace, Settings], Replay]] = {
     "never stops": never,
     "always stops, at the start": always,
-    "timer 9 psi, 120 s": timer,
+    PLAIN_TIMER: timer,
 }
 
 

@@ -4,7 +4,6 @@
 library is kept on disk under the digest of its sources and the compiler.
 """
 
-import atexit
 import ctypes
 import functools
 import hashlib
@@ -16,11 +15,10 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from protect import outputs, state
-from replay.engine.compiled import ROOM, Array, collect, columns_of
-from replay.engine.portable import Replay
+from replay.engine.obeying import POSITION
+from replay.engine.portable import Array, Machine, Replay, sources_digest
+from replay.ground.cache import project_cache
 from replay.ground.refusal import refusal
 from replay.settings import Settings
 from replay.trace import Trace
@@ -48,11 +46,7 @@ def sources(folder: Path | None = None) -> list[Path]:
 def port_digest(folder: Path | None = None) -> str:
     """Return the SHA-256 over the sources of the C engine, of the port or of another in a folder."""
     port, runner = sources(folder)
-    digest = hashlib.sha256()
-    for path in (*(port.with_name(name) for name in PORT), runner):
-        text = path.read_text(encoding="utf-8")
-        digest.update(f"{path.name}\n{len(text)}\n{text}".encode())
-    return digest.hexdigest()
+    return sources_digest([*(port.with_name(name) for name in PORT), runner])
 
 
 def build(folder: Path | None = None) -> Path:
@@ -67,12 +61,7 @@ def build(folder: Path | None = None) -> Path:
     if path is None:
         raise refusal("--engine c", "", f"no C compiler '{compiler}'", "gcc or clang installed, or named in CC")
     key = hashlib.sha256(f"{port_digest(folder)} {path} {FLAGS}".encode()).hexdigest()[:16]
-    base = folder or Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "lubetrip"
-    try:
-        base.mkdir(parents=True, exist_ok=True)
-    except OSError:
-        base = Path(tempfile.mkdtemp(prefix="lubetrip-"))
-        atexit.register(shutil.rmtree, base, ignore_errors=True)
+    base = folder or project_cache()
     library = base / f"c-{key}.so"
     if not library.exists():
         # Built under another name, so that two processes at once never load a half of it.
@@ -91,7 +80,7 @@ def load(library: Path) -> Any:
     """Load a library built by `build`; its functions take pointers and 64-bit counts."""
     port = ctypes.CDLL(str(library))
     pointer, count = ctypes.c_void_p, ctypes.c_int64
-    port.lubetrip_run_trace.argtypes = [pointer, count, pointer, pointer, count, *[pointer] * 4]
+    port.lubetrip_run_trace.argtypes = [pointer, count, count, pointer, pointer, count, *[pointer] * 4]
     port.lubetrip_run_trace.restype = None
     port.lubetrip_run_steps.argtypes = [pointer, count, *[pointer] * 3]
     port.lubetrip_run_steps.restype = None
@@ -109,22 +98,32 @@ def _port() -> Any:
     return load(build())
 
 
-def replay_trace(trace: Trace, settings: Settings, trail: NDArray[np.int32] | None = None) -> Replay:
-    """Run the C port over a trace from power-up of a machine at rest.
+def _obey(
+    columns: Array,
+    values: Any,
+    memory: Any,
+    _inputs: Any,
+    _results: Any,
+    changes: Any,
+    stops: Any,
+    carry: Any,
+    trail: Any,
+) -> None:
+    """Run on as `replay.engine.obeying.obey` does, in C; values, memory and trail are int32."""
+    noted = trail[carry[POSITION] :].ctypes.data if len(trail) else None
+    arrays = (changes.ctypes.data, stops.ctypes.data, carry.ctypes.data, noted)
+    machine = (values.ctypes.data, memory.ctypes.data, len(changes))
+    _port().lubetrip_run_trace(columns.ctypes.data, columns.shape[1], columns.shape[1], *machine, *arrays)
 
-    A trail, int32[n, 25] in C order, is filled with state[16] and outputs[9] of
-    every tick. Raises Refusal without a C compiler.
-    """
-    port = _port()
-    columns = columns_of(trace)
-    values = np.array(settings.values, np.int32)
-    memory = np.zeros(state.STATE_SIZE, np.int32)
-    port.lubetrip_power_up(memory.ctypes.data, values.ctypes.data)
-    width = (state.STATE_SIZE + outputs.OUTPUTS_SIZE) * 4
 
-    def run_on(changes: Array, stops: Array, carry: Array) -> None:
-        noted = None if trail is None else trail.ctypes.data + int(carry[0]) * width
-        arrays = (changes.ctypes.data, stops.ctypes.data, carry.ctypes.data, noted)
-        port.lubetrip_run_trace(columns.ctypes.data, len(trace), values.ctypes.data, memory.ctypes.data, ROOM, *arrays)
+def machine(settings: Settings) -> Machine:
+    """Return a machine that obeys the C port; trails are int32[n, 25] in C order. Raises Refusal without a compiler."""
+    made = Machine(settings, _obey, np.asarray)
+    made.values, made.memory = made.values.astype(np.int32), made.memory.astype(np.int32)
+    _port().lubetrip_power_up(made.memory.ctypes.data, made.values.ctypes.data)
+    return made
 
-    return collect(columns, settings, run_on)
+
+def replay_trace(trace: Trace, settings: Settings) -> Replay:
+    """Run the C port over a trace from power-up of a machine at rest. Raises Refusal without a C compiler."""
+    return machine(settings).replay(trace)

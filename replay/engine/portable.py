@@ -1,30 +1,31 @@
-"""The logic of `protect` over one trace, tick by tick.
+"""The interpreted engine: the logic of `protect` as it stands, over a machine that obeys.
 
-The machine of the trace obeys: while run permission is withdrawn the logic is
-told that the machine stands still, whatever the recording did after that, and
-when permission comes back the machine starts again where the recording runs. So
-each stretch of a long trace is judged, and the restart delay and the trip memory
-see what they would see in the plant.
+`Machine` is what every engine hands a trace to: the same loop around another kernel.
 """
 
 import functools
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 import protect
 from protect import outputs, ranges, state
-from protect.protection import step
+from replay.engine import obeying
+from replay.engine.obeying import CARRY_SIZE, CHANGE_SIZE, FIRST_INPUT, STOP_SIZE, TRAIL_SIZE, obey
 from replay.settings import Settings
 from replay.trace import Trace
 
 STATES = ("stopped", "priming", "lubricated", "starved", "tripped", "locked_out")
-BLOCK = 65536  # rows that are held as Python integers at a time
+BLOCK = 65536  # rows that are taken at a time
+ROOM = 128  # changes and stops of one call of the kernel, which returns early when either is full
 CAUSES = (None, "oil", "reload", "sensor")
+
+Array = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -65,104 +66,124 @@ class Replay:
     locked_out: bool
 
 
-class Logic:
-    """The interpreted logic of one machine from power-up at rest, and what it has done so far."""
+class Machine:
+    """One machine that obeys, from power-up at rest: it takes ticks on and on, as many at a time as one likes."""
 
-    def __init__(self, settings: Settings) -> None:
-        self.values = list(settings.values)
-        self.memory = [0] * state.STATE_SIZE
+    def __init__(
+        self, settings: Settings, kernel: Callable[..., None] = obey, words: Callable[[Array], Any] = np.ndarray.tolist
+    ) -> None:
+        """Power up. words(array) makes of an array what the kernel works on, lists of integers or an array."""
+        self._kernel, self.words = kernel, words
+        self.values = words(np.array(settings.values, np.int64))
+        sizes = (state.STATE_SIZE, ranges.INPUTS_SIZE, outputs.OUTPUTS_SIZE, CARRY_SIZE)
+        self.memory, self.inputs, self.results, self.carry = (words(np.zeros(size, np.int64)) for size in sizes)
+        tables = ((ROOM, CHANGE_SIZE), (ROOM, STOP_SIZE), (0, TRAIL_SIZE))
+        self._changes, self._stops, self._no_trail = (words(np.zeros(shape, np.int64)) for shape in tables)
         state.power_up(self.memory, self.values)
-        self.inputs = [0] * ranges.INPUTS_SIZE
-        self.results = [0] * outputs.OUTPUTS_SIZE
-        self.permitted = 1
+        self.carry[obeying.PERMITTED] = 1
         self.changes: list[Change] = []
         self.stops: list[Stop] = []
-        self.run_ms = 0
-        self.locked_out = False
-        self._felt = False
 
-    def tick(self, time_ms: int, elapsed: int, running: int, *rest: int) -> None:
-        """Take one set of inputs: elapsed ms, whether the machine would run, then reset and the pressures (Pa)."""
-        memory = self.memory
-        before = memory[state.STATE]
-        self.inputs[:] = (elapsed, running & self.permitted, *rest)
-        step(memory, self.values, self.inputs, self.results)
+    @property
+    def permitted(self) -> bool:
+        """Say whether the machine may run."""
+        return bool(self.carry[obeying.PERMITTED])
 
-        if self.inputs[ranges.RUNNING] and elapsed <= self.values[ranges.MAX_GAP]:
-            self.run_ms += elapsed
-        self.permitted = self.results[outputs.RUN_PERMISSION]
-        if self.permitted:
-            self._felt = False
-        elif running and not self._felt:
-            self._felt = True
-            self.stops.append(Stop(time_ms, memory[state.CAUSE]))
-        if memory[state.STATE] != before:
-            self.changes.append(self._change(time_ms, before))
-            self.locked_out = self.locked_out or memory[state.STATE] == state.LOCKED_OUT
+    @property
+    def run_ms(self) -> int:
+        """Return for how long the machine ran."""
+        return int(self.carry[obeying.RUN_MS])
 
-    def _change(self, time_ms: int, before: int) -> Change:
-        suction = self.inputs[ranges.SUCTION_PRESSURE]
-        results = self.results
-        return Change(
-            time_ms=time_ms,
-            before=before,
-            after=self.memory[state.STATE],
-            cause=results[outputs.STOP_CAUSE],
-            net_pa=results[outputs.NET_OIL_PRESSURE] if results[outputs.CREDIBLE] else None,
-            suction_pa=None if suction == ranges.NO_READING else suction,
-            integral_percent=results[outputs.INTEGRAL_PERCENT],
-        )
+    @property
+    def locked_out(self) -> bool:
+        """Say whether it was locked out at some time."""
+        return bool(self.carry[obeying.LOCKED])
 
+    def take(self, columns: Array, trail: Any = None) -> None:
+        """Take the next ticks, columns int64[7, n]; a trail[n][25] is filled with state and outputs of each."""
+        given = self.words(columns)
+        noted = self._no_trail if trail is None else trail
+        self.carry[obeying.POSITION] = 0
+        while self.carry[obeying.POSITION] < columns.shape[1]:
+            arrays = (self.values, self.memory, self.inputs, self.results, self._changes, self._stops, self.carry)
+            self._kernel(given, *arrays, noted)
+            self.changes += [_change(*map(int, row)) for row in self._changes[: self.carry[obeying.CHANGES]]]
+            self.stops += [Stop(*map(int, row)) for row in self._stops[: self.carry[obeying.STOPS]]]
 
-def elapsed_ms(trace: Trace) -> NDArray[np.int64]:
-    """Return ms since the previous row, int64[n], the first 0, cut to the admitted range."""
-    elapsed = np.diff(trace.time_ms, prepend=trace.time_ms[:1])
-    return np.minimum(elapsed, ranges.INPUTS[ranges.ELAPSED][3])
+    def tick(self, *words: int) -> None:
+        """Take one tick: its time and its inputs in their order."""
+        self.take(np.array(words, np.int64)[:, None])
 
+    def replay(self, trace: Trace) -> Replay:
+        """Take a whole trace and return what the logic did; times are ms since its first row."""
+        late = 0
+        for columns in blocks_of(trace):
+            self.take(columns)
+            late += int(np.count_nonzero(columns[FIRST_INPUT + ranges.ELAPSED] > self.values[ranges.MAX_GAP]))
+        return Replay(tuple(self.changes), tuple(self.stops), self.run_ms, late, self.locked_out)
 
-def _ticks(trace: Trace) -> Iterator[tuple[int, ...]]:
-    """Yield time and inputs of each row, block by block so that memory stays bounded."""
-    pressures = (trace.oil_pa, trace.suction_pa, trace.crankcase_pa)
-    columns = (trace.time_ms, elapsed_ms(trace), trace.running, trace.reset, *pressures)
-    for begin in range(0, len(trace), BLOCK):
-        block = (column[begin : begin + BLOCK].tolist() for column in columns)
-        yield from zip(*block, strict=True)
-
-
-def replay_trace(trace: Trace, settings: Settings) -> Replay:
-    """Run the logic over a trace, from power-up of a machine at rest; times are ms since its first row."""
-    logic = Logic(settings)
-    for inputs in _ticks(trace):
-        logic.tick(*inputs)
-    late = int(np.count_nonzero(elapsed_ms(trace) > settings.values[ranges.MAX_GAP]))
-    return Replay(tuple(logic.changes), tuple(logic.stops), logic.run_ms, late, logic.locked_out)
+    def follow(self, trace: Trace) -> "Trail":
+        """Take a whole trace and return state and integral of every row."""
+        states, integral = [], []
+        for columns in blocks_of(trace):
+            rows = self.words(np.zeros((columns.shape[1], TRAIL_SIZE), np.int64))
+            self.take(columns, rows)
+            noted = np.asarray(rows)
+            states.append(noted[:, state.STATE].copy())
+            integral.append(100.0 * noted[:, state.INTEGRAL] / self.values[ranges.TRIP_DELAY])
+        return Trail(np.concatenate(states), np.concatenate(integral), tuple(self.stops))
 
 
 @dataclass(frozen=True)
 class Trail:
     """What the logic did at every row: states int64[n], integral float64[n] in percent of trip delay; the stops."""
 
-    states: NDArray[np.int64]
+    states: Array
     integral_percent: NDArray[np.float64]
     stops: tuple[Stop, ...]
 
 
-def follow(trace: Trace, settings: Settings) -> Trail:
-    """Run the logic over a trace and keep state and integral of every row."""
-    logic = Logic(settings)
-    states, integral = np.zeros(len(trace), np.int64), np.zeros(len(trace), np.float64)
-    for row, inputs in enumerate(_ticks(trace)):
-        logic.tick(*inputs)
-        states[row] = logic.memory[state.STATE]
-        integral[row] = logic.memory[state.INTEGRAL]
-    return Trail(states, 100.0 * integral / settings.values[ranges.TRIP_DELAY], tuple(logic.stops))
+def _change(time_ms: int, before: int, after: int, cause: int, net: int, suction: int, percent: int) -> Change:
+    net_pa = None if net == ranges.NO_READING else net
+    suction_pa = None if suction == ranges.NO_READING else suction
+    return Change(time_ms, before, after, cause, net_pa, suction_pa, percent)
+
+
+def elapsed_ms(trace: Trace) -> Array:
+    """Return ms since the previous row, int64[n], the first 0, cut to the admitted range."""
+    elapsed = np.diff(trace.time_ms, prepend=trace.time_ms[:1])
+    return np.minimum(elapsed, ranges.INPUTS[ranges.ELAPSED][3])
+
+
+def blocks_of(trace: Trace, rows: int | None = None) -> Iterator[Array]:
+    """Yield time and inputs of a trace as int64[7, n], so many rows at a time that memory stays bounded."""
+    pressures = (trace.oil_pa, trace.suction_pa, trace.crankcase_pa)
+    columns = (trace.time_ms, elapsed_ms(trace), trace.running, trace.reset, *pressures)
+    size = rows or BLOCK
+    for begin in range(0, len(trace), size):
+        yield np.stack([column[begin : begin + size] for column in columns]).astype(np.int64)
+
+
+def columns_of(trace: Trace) -> Array:
+    """Return time and inputs of a whole trace as int64[7, n]."""
+    return next(blocks_of(trace, len(trace)))
+
+
+def replay_trace(trace: Trace, settings: Settings) -> Replay:
+    """Run the interpreted logic over a trace, from power-up of a machine at rest."""
+    return Machine(settings).replay(trace)
 
 
 @functools.cache
 def logic_digest() -> str:
-    """Return the SHA-256 over the source files of `protect`, names and line-end-free text, in name order."""
+    """Return the SHA-256 over the source files of `protect`, in name order."""
+    return sources_digest(sorted(Path(protect.__file__).parent.glob("*.py")))
+
+
+def sources_digest(paths: Iterable[Path]) -> str:
+    """Return the SHA-256 over source files in their order, names and line-end-free text."""
     digest = hashlib.sha256()
-    for path in sorted(Path(protect.__file__).parent.glob("*.py")):
+    for path in paths:
         text = path.read_text(encoding="utf-8")
         digest.update(f"{path.name}\n{len(text)}\n{text}".encode())
     return digest.hexdigest()

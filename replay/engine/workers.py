@@ -1,9 +1,11 @@
-"""Who does the work on the traces: this process, threads of it, or the workers of a Dask cluster.
+"""Who does the work on the traces: this process, more processes of this machine, or the workers of a Dask cluster.
 
 All of them are a function of one form, `each(function, items, tick)`: it returns
 function(item) for every item, in the order of the items, and calls tick after
 each. A result follows from its item alone, so neither the number of workers nor
 their order changes a figure, and what a lost worker was doing is done again.
+
+Processes and not threads: the logic, interpreted or compiled, holds the interpreter's lock.
 
 Workers of a cluster read the files of the library themselves: its folder has to
 be there, under the same path, on each of their machines.
@@ -11,10 +13,13 @@ be there, under the same path, on each of their machines.
 
 import contextlib
 import functools
-import logging
+import multiprocessing
 import pickle
+import signal
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor, as_completed
+from concurrent.futures import Future, ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import AbstractContextManager
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, Protocol, TypeVar
@@ -28,6 +33,9 @@ Tick = Callable[[], object]
 
 PATIENCE_S = 30  # for a scheduler to answer, and for the first worker
 RETRIES = 3  # of a piece of work whose worker was lost
+MOST_JOBS = 256
+ENDED = 'fewer of them, more memory, or (in a script) the work under if __name__ == "__main__":'
+PORTIONS = 8  # of the items for each process: the last ones do not wait long for each other
 
 
 def _silent() -> None:
@@ -41,8 +49,30 @@ class Each(Protocol):
         """Return the results in the order of the items."""
 
 
+class Stage(Protocol):
+    """One stretch of work whose pieces are counted."""
+
+    def advance(self, pieces: int = 1) -> None:
+        """Count pieces of work as done."""
+
+
+class _Uncounted:
+    """A stretch of work that nobody watches."""
+
+    def advance(self, pieces: int = 1) -> None:
+        """Count nothing."""
+
+
+Progress = Callable[[int, str], AbstractContextManager[Stage]]  # who is told: pieces in all, what is being done
+
+
+def quiet(_total: int, _title: str) -> AbstractContextManager[Stage]:
+    """Tell nobody how far the work has come."""
+    return contextlib.nullcontext(_Uncounted())
+
+
 def one_by_one(function: Callable[[Item], Result], items: Sequence[Item], tick: Tick = _silent) -> list[Result]:
-    """Do all the work in this thread."""
+    """Do all the work in this process."""
     results = []
     for item in items:
         results.append(function(item))
@@ -50,56 +80,84 @@ def one_by_one(function: Callable[[Item], Result], items: Sequence[Item], tick: 
     return results
 
 
-def threads(jobs: int) -> Each:
-    """Return a way to work in so many threads of this process."""
+class Processes:
+    """New processes of this machine; those that were lost are replaced, and their work is done again."""
 
-    def side_by_side(function: Callable[[Item], Result], items: Sequence[Item], tick: Tick = _silent) -> list[Result]:
-        with ThreadPoolExecutor(max_workers=jobs) as pool:
-            tasks = [pool.submit(function, item) for item in items]
+    def __init__(self, jobs: int) -> None:
+        self.jobs = jobs
+        self.pool = self._started()
+
+    def _started(self) -> ProcessPoolExecutor:
+        # A process of its own, not a copy of this one: this one may have threads.
+        spawning = multiprocessing.get_context("spawn")
+        # Ctrl-C reaches every process: they end without a word.
+        return ProcessPoolExecutor(self.jobs, spawning, signal.signal, (signal.SIGINT, signal.SIG_DFL))
+
+    def __call__(self, function: Callable[[Item], Result], items: Sequence[Item], tick: Tick = _silent) -> list[Result]:
+        """Return the results in the order of the items; the first item that is refused tells why."""
+        size = -(-len(items) // (self.jobs * PORTIONS)) or 1
+        portions = [items[begin : begin + size] for begin in range(0, len(items), size)]
+        results: list[Result] = []
+        done = 0
+        for left in range(RETRIES, -1, -1):
+            tasks: list[Future[list[Result]]] = []
             try:
-                for task in as_completed(tasks):
-                    task.result()
-                    tick()
-            except BaseException:
-                pool.shutdown(cancel_futures=True)
-                raise
-        return [task.result() for task in tasks]
+                tasks += [self.pool.submit(one_by_one, function, portion) for portion in portions[done:]]
+                for task in tasks:
+                    found = task.result()
+                    results += found
+                    done += 1
+                    for _ in found:
+                        tick()
+            except BrokenProcessPool:
+                self.end()
+                if not left:
+                    rule = "processes are ended before their work is done"
+                    raise refusal("--jobs", "", rule, ENDED, self.jobs) from None
+                self.pool = self._started()
+            else:
+                break
+        return results
 
-    return side_by_side
+    def end(self) -> None:
+        """End the processes, in the middle of their work if need be."""
+        processes = [*(self.pool._processes or {}).values()]  # noqa: SLF001 - kill_workers() comes with Python 3.14
+        self.pool.shutdown(wait=False, cancel_futures=True)
+        for process in processes:
+            process.terminate()
 
 
 @contextlib.contextmanager
-def workers(address: str | None = None, local: int | None = None) -> Iterator[Each]:
-    """Give a way to work: on the cluster at an address, on so many new processes here, or in this thread.
+def workers(jobs: int = 1, cluster: str | None = None) -> Iterator[Each]:
+    """Give a way to work: in so many processes of this machine (one: this one), or on the cluster at an address.
 
-    Raises Refusal where the package for it is missing, no worker answers, or
-    one has another logic than this process.
+    Raises Refusal for a number that is none, where the package for a cluster is missing, no worker of it answers,
+    or one has another logic than this process.
     """
-    if address is None and local is None:
+    if not 1 <= jobs <= MOST_JOBS:
+        raise refusal("--jobs", "", "not a number of processes", f"1 to {MOST_JOBS}", jobs)
+    if cluster is not None:
+        if jobs > 1:
+            raise refusal("workers", "", "--cluster and --jobs", "one of the two")
+        with _client(cluster) as client:
+            _check_logic(client, cluster)
+            yield functools.partial(_by_cluster, client)
+    elif jobs == 1:
         yield one_by_one
-        return
-    if address is not None and local is not None:
-        raise refusal("workers", "", "--cluster and --local-workers", "one of the two")
-    with contextlib.ExitStack() as stack:
-        client = stack.enter_context(_client(stack, address, local))
-        _check_logic(client, address or "local workers")
-        yield functools.partial(_by_cluster, client)
+    else:
+        processes = Processes(jobs)
+        try:
+            yield processes
+        finally:
+            processes.end()
 
 
-def _client(stack: contextlib.ExitStack, address: str | None, local: int | None) -> Any:
-    """Return a connected client; what else was started for it is closed by the stack."""
+def _client(address: str) -> Any:
+    """Return a connected client."""
     try:
-        from distributed import Client, LocalCluster
+        from distributed import Client
     except ModuleNotFoundError:
         raise refusal("workers", "", "needs distributed", "pip install 'lubetrip[cluster]'") from None
-    if address is None:
-        try:
-            cluster = LocalCluster(
-                n_workers=local, threads_per_worker=1, dashboard_address="127.0.0.1:0", silence_logs=logging.CRITICAL
-            )
-        except (OSError, RuntimeError, TimeoutError) as error:
-            raise refusal("--local-workers", "", f"do not start ({error})", "fewer of them, or none", local) from None
-        return Client(stack.enter_context(cluster), timeout=PATIENCE_S)
     try:
         return Client(address, timeout=PATIENCE_S)
     except (OSError, ValueError) as error:

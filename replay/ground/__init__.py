@@ -1,1 +1,1 @@
-"""What every other room stands on: refusals, whole files, TOML and JSON, units, exact statistics, locks."""
+"""What every other room stands on: refusals, whole files, shapes of TOML and JSON, units, statistics, locks."""

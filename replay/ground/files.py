@@ -1,13 +1,14 @@
 """Files and folders that never stand half-written under their name."""
 
 import os
+import secrets
 import shutil
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
 from typing import BinaryIO
 
-from replay.ground.refusal import refusal
+from replay.ground.refusal import or_refuse, refusal
 
 
 def check_writable(path: Path) -> None:
@@ -29,18 +30,15 @@ def write_folder(folder: Path, files: dict[str, bytes]) -> None:
 
     Raises Refusal.
     """
-    unfinished = None
-    try:
+    with or_refuse(folder, "written", "a new or empty folder"):
         unfinished = Path(tempfile.mkdtemp(dir=folder.absolute().parent, prefix=f".{folder.absolute().name}."))
-        for name, content in files.items():
-            (unfinished / name).parent.mkdir(exist_ok=True)
-            (unfinished / name).write_bytes(content)
-        unfinished.chmod(0o755)
-        unfinished.replace(folder)
-    except OSError as error:
-        raise refusal(folder, "", f"cannot be written ({error.strerror})", "a new or empty folder") from None
-    finally:
-        if unfinished is not None:
+        try:
+            for name, content in files.items():
+                (unfinished / name).parent.mkdir(exist_ok=True)
+                (unfinished / name).write_bytes(content)
+            unfinished.chmod(0o755)
+            unfinished.replace(folder)
+        finally:
             shutil.rmtree(unfinished, ignore_errors=True)
 
 
@@ -49,28 +47,16 @@ def write_whole(path: Path, fill: Callable[[BinaryIO], object]) -> None:
 
     Raises Refusal when that fails; what stood under the name before then still stands there.
     """
-    try:
-        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-    except OSError as error:
-        raise refusal(path, "", f"cannot be written ({error.strerror})") from None
-    unfinished = Path(name)
-    try:
-        with os.fdopen(handle, "wb") as stream:
-            fill(stream)
-        unfinished.chmod(0o666 & ~_umask())
-        unfinished.replace(path)
-    except OSError as error:
-        raise refusal(path, "", f"cannot be written ({error.strerror})") from None
-    finally:
-        unfinished.unlink(missing_ok=True)
+    with or_refuse(path, "written"):
+        unfinished = path.parent / f".{path.name}.{secrets.token_hex(4)}"
+        try:
+            with unfinished.open("xb") as stream:
+                fill(stream)
+            unfinished.replace(path)
+        finally:
+            unfinished.unlink(missing_ok=True)
 
 
 def write_text(path: Path, text: str) -> None:
     """Write a text file in UTF-8, whole or not at all."""
     write_whole(path, lambda stream: stream.write(text.encode()))
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask

@@ -4,17 +4,14 @@ import json
 from pathlib import Path
 from typing import Any
 
-from replay.ground.refusal import refusal
-
-NUMBER = int | float
+from replay.ground.refusal import or_refuse, refusal
 
 
 def read_json(path: Path, accepted: str) -> Any:
     """Read a JSON file; `accepted` says what would do. Raises Refusal, for numbers that JSON does not know too."""
     try:
-        return json.loads(path.read_text(encoding="utf-8"), parse_int=_integer, parse_constant=_constant)
-    except OSError as error:
-        raise refusal(path, "", f"cannot be read ({error.strerror})", accepted) from None
+        with or_refuse(path, "read", accepted):
+            return json.loads(path.read_text(encoding="utf-8"), parse_int=_integer, parse_constant=_constant)
     except (ValueError, RecursionError):
         raise refusal(path, "", "not JSON", accepted) from None
 

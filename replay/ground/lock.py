@@ -1,8 +1,6 @@
-"""One import at a time enters its traces into a library."""
+"""One process at a time changes a library: an import that enters traces, an edit of a label."""
 
 import contextlib
-import os
-import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -15,27 +13,25 @@ STEP_S = 0.02
 
 @contextlib.contextmanager
 def locked(library: Path) -> Iterator[None]:
-    """Hold a library for oneself, waiting for others. Raises Refusal where it does not come free."""
+    """Hold a library for oneself, waiting for others; a process that dies lets go of what it held.
+
+    Raises Refusal where the library does not come free, and where its folder cannot be locked.
+    """
+    import filelock
+
     path = library / FILE
-    _take(path, time.monotonic() + PATIENCE_S)
+    lock = filelock.FileLock(path, PATIENCE_S, poll_interval=STEP_S, fallback_to_soft=False)
+    try:
+        lock.acquire()
+    except filelock.Timeout:
+        rule = f"another command has been changing this library for {PATIENCE_S:g} s"
+        raise refusal(path, "", rule, "to wait until it has ended") from None
+    except OSError as error:
+        rule = f"this library cannot be locked ({error.strerror})"
+        raise refusal(path, "", rule, "a folder that can be written, on a disk with file locks") from None
     try:
         yield
     finally:
-        path.unlink(missing_ok=True)
-
-
-def _take(path: Path, until: float) -> None:
-    """Make the lock file, which only one can."""
-    while True:
-        try:
-            handle = os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY)
-        except FileExistsError:
-            if time.monotonic() >= until:
-                rule = "another import is entering traces, or one was ended while it did"
-                raise refusal(path, "", rule, "to wait for that import; if none is running, delete this file") from None
-            time.sleep(STEP_S)
-        except OSError as error:
-            raise refusal(path, "", f"cannot be written ({error.strerror})", "a folder for a library") from None
-        else:
-            os.close(handle)
-            return
+        with contextlib.suppress(OSError):
+            path.unlink()  # while it is held: whoever waits for it sees that it is gone, and makes another
+        lock.release()

@@ -1,6 +1,8 @@
 """How every refusal of bad input reads."""
 
+import contextlib
 import re
+from collections.abc import Iterator
 from pathlib import Path
 
 LONGEST = 80  # characters of a value that a message shows
@@ -30,6 +32,15 @@ def refusal(file: Path | str, where: str, rule: str, accepted: str = "", value: 
     return Refusal(visible(text))
 
 
+@contextlib.contextmanager
+def or_refuse(path: Path, done: str, accepted: str = "") -> Iterator[None]:
+    """Refuse a path that the disk will not let be "read", "written" or "made"."""
+    try:
+        yield
+    except OSError as error:
+        raise refusal(path, "", f"cannot be {done} ({error.strerror})", accepted) from None
+
+
 def visible(text: str) -> str:
     """Return a user's text in one line, characters that a terminal would obey written out as in a TOML file."""
     return HIDDEN.sub(lambda found: found[0].encode("unicode_escape").decode("ascii"), text)
@@ -41,14 +52,19 @@ def _short(text: str, most: int = LONGEST_PART) -> str:
 
 def shown(value: object) -> str:
     """Return a value as it would stand in a TOML file, cut to a readable length."""
+    try:
+        return _short(_whole(value), LONGEST)
+    except RecursionError:
+        return "(nested too deep to be shown)"
+
+
+def _whole(value: object) -> str:
     if isinstance(value, bool):
-        text = str(value).lower()
-    elif isinstance(value, str):
-        text = '"' + value.encode("unicode_escape").decode("ascii") + '"'
-    elif isinstance(value, float):
-        text = f"{value:.12g}"
-    elif isinstance(value, list):
-        text = "[" + ", ".join(shown(item) for item in value) + "]"
-    else:
-        text = str(value)
-    return _short(text, LONGEST)
+        return str(value).lower()
+    if isinstance(value, str):
+        return '"' + value.encode("unicode_escape").decode("ascii") + '"'
+    if isinstance(value, float):
+        return f"{value:.12g}"
+    if isinstance(value, list):
+        return "[" + ", ".join(map(_whole, value)) + "]"
+    return str(value)

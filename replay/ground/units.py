@@ -9,6 +9,9 @@ import math
 import re
 from typing import Any
 
+from replay.ground.cache import project_cache
+from replay.ground.shape import UnfitError
+
 STANDARD_ATMOSPHERE_PA = 101325.0
 PSI_PA = 6894.757293168361  # for reports; the pound-force by definition over the square inch
 INHG_PA = 3386.388640341  # the conventional inch of mercury: 13595.1 kg/m3 at 9.80665 m/s2, as pint has it
@@ -36,7 +39,7 @@ _USUAL = {
 }
 
 
-class UnitError(ValueError):
+class UnitError(UnfitError):
     """Text that is not a quantity of the kind wanted; says why."""
 
 
@@ -44,7 +47,10 @@ class UnitError(ValueError):
 def _registry() -> Any:
     import pint
 
-    return pint.UnitRegistry(cache_folder=None)
+    try:
+        return pint.UnitRegistry(cache_folder=project_cache() / f"pint-{pint.__version__}")
+    except Exception:  # noqa: BLE001 - whatever a damaged cache holds: the units are read anew
+        return pint.UnitRegistry(cache_folder=None)
 
 
 def _in_unit(number: float, unit: str, want: str) -> float:
@@ -79,34 +85,31 @@ def quantity(text: object, want: str, example: str) -> float:
 
     `example` stands in the message of the UnitError raised for anything else.
     """
+    number, unit = _number_and_unit(text, example)
+    if "revolution" in want and not _TURNS.search(unit):  # the library would take 1 Hz for 1 rad/s
+        raise UnitError(f"'{unit}' does not say that it counts turns of the shaft")
+    return _in_unit(number, unit, want)
+
+
+def _number_and_unit(text: object, example: str) -> tuple[float, str]:
     if not isinstance(text, str):
         raise UnitError(f"a unit is missing, write it as text such as {example}")
-    matched = _matched(text)
+    matched = _NUMBER.fullmatch(text) if len(text) <= LONGEST else None
     if matched is None:
         raise UnitError(f"not a number with a unit such as {example}")
-    if "revolution" in want and not _TURNS.search(matched[2]):  # the library would take 1 Hz for 1 rad/s
-        raise UnitError(f"'{matched[2]}' does not say that it counts turns of the shaft")
-    return _in_unit(float(matched[1]), matched[2], want)
-
-
-def _matched(text: str) -> re.Match[str] | None:
-    return _NUMBER.fullmatch(text) if len(text) <= LONGEST else None
+    return float(matched[1]), matched[2]
 
 
 def duration_ms(text: object) -> int:
-    """Return a duration such as "120 s", "2 min", "500 ms" or "7 d" in whole ms. Raises UnitError."""
-    return round(quantity(text, "millisecond", '"120 s" or "2 min"'))
+    """Return a duration such as "150 s", "2.5 min", "500 ms" or "7 d" in whole ms. Raises UnitError."""
+    return round(quantity(text, "millisecond", '"150 s" or "2.5 min"'))
 
 
 def _split_pressure(text: object) -> tuple[float, str]:
     """Return (Pa as counted, what it counts from: gauge, absolute, difference, vacuum or "")."""
-    if not isinstance(text, str):
-        raise UnitError('a unit is missing, write it as text such as "62 kPa" or "9 psi"')
-    matched = _matched(text)
-    if matched is None:
-        raise UnitError('not a number with a unit such as "62 kPa" or "9 psi"')
-    unit, zero = _unit_and_zero(matched[2])
-    return _in_unit(float(matched[1]), unit, "pascal"), zero
+    number, marked = _number_and_unit(text, '"48 kPa" or "7 psi"')
+    unit, zero = _unit_and_zero(marked)
+    return _in_unit(number, unit, "pascal"), zero
 
 
 def _unit_and_zero(text: str) -> tuple[str, str]:
@@ -126,7 +129,7 @@ def pressure_unit(text: str) -> tuple[float, str]:
 
 
 def pressure_difference_pa(text: object) -> int:
-    """Return a difference of two pressures, such as "62 kPa" or "9 psi", in whole Pa. Raises UnitError."""
+    """Return a difference of two pressures, such as "48 kPa" or "7 psi", in whole Pa. Raises UnitError."""
     value, zero = _split_pressure(text)
     if zero not in ("", "difference"):
         raise UnitError("net oil pressure is a difference of two pressures, neither gauge nor absolute nor vacuum")

@@ -17,8 +17,9 @@ def demo_folder() -> Path:
     raise refusal(PACKAGED, "", "the demo library is not installed", "lubetrip installed from its wheel or sdist")
 
 
-def write_demo(folder: Path) -> None:
+def write_demo(folder: Path | str) -> None:
     """Write the demo library into a new or empty folder, whole or not at all. Raises Refusal."""
+    folder = Path(folder)
     check_free_folder(folder)
     demo = demo_folder()
     paths = [demo / "library.toml", demo / "settings.toml", *sorted((demo / "traces").glob("*.csv"))]

@@ -1,8 +1,9 @@
 """What identifies a library: its labels and every byte of its traces, in whatever order they are listed."""
 
 import hashlib
+from pathlib import Path
 
-from replay.ground.refusal import refusal
+from replay.ground.refusal import or_refuse
 from replay.library.library import Entry, Library, MustTrip
 
 
@@ -13,7 +14,7 @@ def library_digest(library: Library) -> str:
     """
     digest = hashlib.sha256()
     for entry in sorted(library.entries, key=lambda entry: entry.id):
-        digest.update(f"{_sized(entry.id)} {_sized(entry.family)} {_label(entry)} {_content(entry)}\n".encode())
+        digest.update(f"{_sized(entry.id)} {_sized(entry.family)} {_label(entry)} {sha256_of(entry.path)}\n".encode())
     return digest.hexdigest()
 
 
@@ -28,9 +29,7 @@ def _label(entry: Entry) -> str:
     return entry.label
 
 
-def _content(entry: Entry) -> str:
-    try:
-        with entry.path.open("rb") as stream:
-            return hashlib.file_digest(stream, "sha256").hexdigest()
-    except OSError as error:
-        raise refusal(entry.path, "", f"cannot be read ({error.strerror})") from None
+def sha256_of(path: Path) -> str:
+    """Return the SHA-256 of a file in hex. Raises Refusal where it cannot be read."""
+    with or_refuse(path, "read"), path.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()

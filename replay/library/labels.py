@@ -10,9 +10,11 @@ Comments, order and spelling of the file are kept: comments behind the old label
 stay behind the new one.
 """
 
+import collections
 import dataclasses
 import datetime as dt
 import difflib
+import getpass
 import re
 import tomllib
 from dataclasses import dataclass
@@ -20,6 +22,7 @@ from pathlib import Path
 from typing import Any
 
 from replay.ground.files import write_whole
+from replay.ground.lock import locked
 from replay.ground.refusal import refusal
 from replay.library.library import FILE, LABELS, Entry, MustTrip, label_text, library_from, read_library, shown_s
 from replay.trace import read_pieces
@@ -36,27 +39,45 @@ class Edit:
     after: Entry
 
 
-def relabel(folder: Path, identity: str, label: MustTrip | str, who: str, why: str, day: dt.date) -> Edit:
+def relabel(
+    folder: Path | str,
+    identity: str,
+    label: MustTrip | str,
+    who: str | None = None,
+    why: str = "no reason given",
+    day: dt.date | None = None,
+) -> Edit:
     """Give a trace of a library another label ("ride_through", "undecided" or a window) and return what changed.
 
-    Raises Refusal, and leaves the file alone, for an unknown id, a window that
-    the trace does not cover, and an edit that gives no valid library.
+    who: the name of the login without it; day: today without it. Raises Refusal, and leaves the file alone, for an
+    unknown id, a window that the trace does not cover, and an edit that gives no valid library.
     """
+    folder, who = Path(folder), _login() if who is None else who
+    day = day or dt.datetime.now().astimezone().date()
     if not who.strip() or not why.strip():
         raise refusal("label", "", "who says so, and why, is not told", "--by WHO and --note TEXT")
-    before = _entry_of(folder, identity)
-    if isinstance(label, MustTrip):
-        _check_window(before.path, label)
-    now = label_text(dataclasses.replace(before, label=label))
-    line = f"{day.isoformat()}, {_one_line(who)}: {now} (was {label_text(before)}): {_one_line(why)}"
     path = folder / FILE
-    text = _edited(path, identity, label, f"{before.note}\n{line}" if before.note else line)
-    try:
-        entries = library_from(folder, tomllib.loads(text.removeprefix(BOM))).entries
-    except tomllib.TOMLDecodeError as error:
-        raise refusal(path, "", f"cannot be edited by a program ({error})", "the label, put in by hand") from None
-    write_whole(path, lambda stream: stream.write(text.encode()))
+    file = _entry_of(folder, identity).path
+    if isinstance(label, MustTrip):
+        _check_window(file, label)
+    with locked(folder):
+        before = _entry_of(folder, identity)
+        now = label_text(dataclasses.replace(before, label=label))
+        line = f"{day.isoformat()}, {_one_line(who)}: {now} (was {label_text(before)}): {_one_line(why)}"
+        text = _edited(path, identity, label, f"{before.note}\n{line}" if before.note else line)
+        try:
+            entries = library_from(folder, tomllib.loads(text.removeprefix(BOM))).entries
+        except tomllib.TOMLDecodeError as error:
+            raise refusal(path, "", f"cannot be edited by a program ({error})", "the label, put in by hand") from None
+        write_whole(path, lambda stream: stream.write(text.encode()))
     return Edit(before, next(entry for entry in entries if entry.id == identity))
+
+
+def _login() -> str:
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):
+        raise refusal("label", "--by", "you are not logged in by a name", "--by WHO") from None
 
 
 def _entry_of(folder: Path, identity: str) -> Entry:
@@ -72,10 +93,8 @@ def _check_window(file: Path, window: MustTrip) -> None:
     if window.earliest_s > window.deadline_s:
         rule = f"earliest {shown_s(window.earliest_s)} is later than the deadline"
         raise refusal("label", "--must-trip", rule, "EARLIEST not after DEADLINE", window.deadline_s)
-    start_s = end_s = 0.0
-    for number, piece in enumerate(read_pieces(file, ROWS)):
-        start_s = piece.start_s if number == 0 else start_s
-        end_s = piece.seconds(int(piece.time_ms[-1]))
+    (last,) = collections.deque(read_pieces(file, ROWS), maxlen=1)
+    start_s, end_s = last.start_s, last.seconds(int(last.time_ms[-1]))
     for seconds in (window.earliest_s, window.deadline_s):
         if not start_s <= seconds <= end_s:
             accepted = f"seconds of the trace's own time, {shown_s(start_s)} to {shown_s(end_s)}"

@@ -17,18 +17,16 @@ Labels come from how a trace was made or from the machine's inspection, never
 from the logic that is judged. A library is data: it names no file outside its folder.
 """
 
-import math
 import os
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from replay.ground.refusal import refusal
+from replay.ground.shape import Key, Keys, UnfitError, anything, fit, name, number, path_text, plain_text, text
 from replay.ground.toml_files import read_toml
 
 FILE = "library.toml"
-TEXTS = ("id", "file", "family", "machine", "oil", "origin")
-NAMES = ("id", "family", "machine", "oil")
 LABELS = ("must_trip", "ride_through", "undecided")
 LABEL_FORMS = "one of must_trip = { earliest_s, deadline_s }, ride_through = true, undecided = true"
 
@@ -63,9 +61,46 @@ class Library:
     entries: tuple[Entry, ...]
     settings: Path | None
 
+    def __repr__(self) -> str:
+        """Return what is in it in one line."""
+        families = {entry.family for entry in self.entries}
+        return f"Library({str(self.folder)!r}: {len(self.entries)} traces of {len(families)} families)"
 
-def read_library(folder: Path) -> Library:
+
+def _origin(value: Any) -> str:
+    if not text(value).startswith(("recorded:", "synthetic:")):
+        raise UnfitError("says neither how it was recorded nor how it was made")
+    return str(value)
+
+
+def _stated(value: Any) -> bool:
+    if value is not True:
+        raise UnfitError("a label is stated, not denied")
+    return value
+
+
+_FILE = "a path inside the library's folder"
+_NAME = Key(name, "text in one line")
+_SECONDS = Key(number(), "seconds of the trace's time")
+TRACE = Keys(
+    {
+        **dict.fromkeys(("id", "family", "machine", "oil"), _NAME),
+        "file": Key(path_text, _FILE),
+        "origin": Key(_origin, '"recorded: ..." or "synthetic: seed ..., scenario ..."'),
+        "must_trip": Keys({"earliest_s": _SECONDS, "deadline_s": _SECONDS}, needed=False),
+        **{key: Key(_stated, f"{key} = true", needed=False) for key in LABELS[1:]},
+        "note": Key(plain_text, "text", needed=False),
+    },
+    needed=False,
+    many=True,
+)
+_ANY = Key(anything, needed=False)  # [mix] is checked by `replay.score.mix`, [recipe] by `replay.synth`
+SHAPE = Keys({"settings": Key(path_text, _FILE, needed=False), "trace": TRACE, "mix": _ANY, "recipe": _ANY})
+
+
+def read_library(folder: Path | str) -> Library:
     """Read library.toml of a folder. Raises Refusal naming the entry and key at fault."""
+    folder = Path(folder)
     if not folder.is_dir():
         raise refusal(folder, "", "no such folder", f"a folder with a {FILE}")
     check_inside(folder, folder / FILE)
@@ -75,18 +110,18 @@ def read_library(folder: Path) -> Library:
 def library_from(folder: Path, table: dict[str, Any]) -> Library:
     """Check the content of a library.toml. Raises Refusal naming the entry and key at fault."""
     path = folder / FILE
-    settings = None
-    if "settings" in table:
-        settings = _inside(path, folder, "settings", table["settings"])
-    traces = table.get("trace", [])
-    if not isinstance(traces, list) or not traces or not all(isinstance(item, dict) for item in traces):
+    found = fit(path, table, SHAPE)
+    settings = _inside(path, folder, "settings", found["settings"]) if "settings" in found else None
+    if not found.get("trace"):
         raise refusal(path, "[[trace]]", "no traces", "one [[trace]] table or more")
     entries: dict[str, Entry] = {}
-    for number, item in enumerate(traces, start=1):
-        entry = _entry(path, folder, number, item)
-        if entry.id in entries:
-            raise refusal(path, f"[[trace]] {number}, id", "used by an earlier trace", "an id of its own", entry.id)
-        entries[entry.id] = entry
+    for place, item in enumerate(found["trace"], start=1):
+        if item["id"] in entries:
+            raise refusal(path, f"[[trace]] {place}, id", "used by an earlier trace", "an id of its own", item["id"])
+        where = f'[[trace]] {place} (id "{item["id"]}")'
+        file = _inside(path, folder, f"{where}, file", item.pop("file"))
+        label = _label(path, where, {key: item.pop(key) for key in LABELS if key in item})
+        entries[item["id"]] = Entry(path=file, label=label, **{"note": "", **item})
     return Library(folder, tuple(entries.values()), settings)
 
 
@@ -105,46 +140,8 @@ def find_entry(trace: Path) -> tuple[Library, Entry | None] | None:
     return None
 
 
-def _entry(path: Path, folder: Path, number: int, item: dict[str, Any]) -> Entry:
-    identity = item.get("id")
-    where = f'[[trace]] {number} (id "{identity}")' if isinstance(identity, str) else f"[[trace]] {number}"
-    for key, value in item.items():
-        if key not in (*TEXTS, *LABELS, "note"):
-            raise refusal(path, f"{where}, {key}", "unknown key", ", ".join((*TEXTS, *LABELS, "note")), value)
-    for key in TEXTS:
-        if key not in item:
-            raise refusal(path, f"{where}, {key}", "missing key", "text")
-    for key in (*TEXTS, "note"):
-        value = item.get(key, "")
-        if not isinstance(value, str) or (key != "note" and not value.strip()):
-            raise refusal(path, f"{where}, {key}", "not text" if key == "note" else "no text", "text", value)
-        if key in NAMES and ("\n" in value or "\r" in value):
-            raise refusal(path, f"{where}, {key}", "a name of several lines", "text in one line", value)
-    return Entry(
-        id=item["id"],
-        path=_inside(path, folder, f"{where}, file", item["file"]),
-        family=item["family"],
-        machine=item["machine"],
-        oil=item["oil"],
-        origin=_origin(path, where, item["origin"]),
-        label=_label(path, where, item),
-        note=item.get("note", ""),
-    )
-
-
-def _origin(path: Path, where: str, origin: str) -> str:
-    if not origin.startswith(("recorded:", "synthetic:")):
-        accepted = '"recorded: ..." or "synthetic: seed ..., scenario ..."'
-        raise refusal(
-            path, f"{where}, origin", "says neither how it was recorded nor how it was made", accepted, origin
-        )
-    return origin
-
-
-def _inside(path: Path, folder: Path, where: str, name: object) -> Path:
+def _inside(path: Path, folder: Path, where: str, name: str) -> Path:
     """Return a file of the library; refuse a path that leads out of its folder, links included."""
-    if not isinstance(name, str) or not name or "\0" in name:
-        raise refusal(path, where, "not a file name", "a path inside the library's folder", name)
     target = folder / name
     if not leads_inside(folder, target):
         raise refusal(path, where, "leads out of the library's folder", "a path inside it", name)
@@ -153,7 +150,7 @@ def _inside(path: Path, folder: Path, where: str, name: object) -> Path:
     except OSError:  # a name too long
         there = False
     if not there:
-        raise refusal(path, where, "no such file", "a path inside the library's folder", name)
+        raise refusal(path, where, "no such file", _FILE, name)
     return target
 
 
@@ -171,27 +168,18 @@ def check_inside(folder: Path, path: Path) -> None:
         raise refusal(path, "", "leads out of the library's folder", "a file or folder of its own, no link")
 
 
-def _label(path: Path, where: str, item: dict[str, Any]) -> MustTrip | str:
-    given = [key for key in LABELS if key in item]
+def _label(path: Path, where: str, given: dict[str, Any]) -> MustTrip | str:
+    """Return the one label of a trace."""
     if len(given) != 1:
         rule = f"{len(given)} labels ({', '.join(given)})" if given else "no label"
         raise refusal(path, where, rule, LABEL_FORMS)
-    key, value = given[0], item[given[0]]
-    where = f"{where}, {key}"
-    if key != "must_trip":
-        if value is not True:
-            raise refusal(path, where, "a label is stated, not denied", f"{key} = true", value)
-        return key
-    if not isinstance(value, dict) or set(value) != {"earliest_s", "deadline_s"}:
-        raise refusal(path, where, "not a window", "{ earliest_s = SECONDS, deadline_s = SECONDS }", value)
-    for name, seconds in value.items():
-        number = isinstance(seconds, int | float) and not isinstance(seconds, bool)
-        if not number or not math.isfinite(seconds):
-            raise refusal(path, f"{where}.{name}", "not a number of seconds", "seconds of the trace's time", seconds)
-    if value["earliest_s"] > value["deadline_s"]:
-        rule = f"later than the deadline ({shown_s(value['deadline_s'])})"
-        raise refusal(path, f"{where}.earliest_s", rule, "a time not after deadline_s", value["earliest_s"])
-    return MustTrip(float(value["earliest_s"]), float(value["deadline_s"]))
+    if "must_trip" not in given:
+        return next(iter(given))
+    window = MustTrip(**given["must_trip"])
+    if window.earliest_s > window.deadline_s:
+        rule = f"later than the deadline ({shown_s(window.deadline_s)})"
+        raise refusal(path, f"{where}, must_trip.earliest_s", rule, "a time not after deadline_s", window.earliest_s)
+    return window
 
 
 def shown_s(seconds: float) -> str:

@@ -1,29 +1,25 @@
 """Rows of a source in order: time checked, status held, gaps split, all of it counted. Nothing is filled."""
 
 import itertools
-from dataclasses import dataclass, field
-from pathlib import Path
+from collections import Counter, defaultdict
+from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from replay.ground.refusal import refusal
-from replay.ground.units import STANDARD_ATMOSPHERE_PA, atmosphere_pa
-from replay.measured import doubts
-from replay.measured.block import UNKNOWN, Block, Mend
-from replay.measured.clock import DAY_MS, UNREADABLE, Clock
-from replay.measured.profile import Profile
-from replay.measured.profile_keys import PRESSURES
-from replay.measured.signals import above_crankcase, converter
-from replay.measured.unit_text import Unit
+from replay.measured.block import UNKNOWN, Block
+from replay.measured.channels import Channels, Columns
+from replay.measured.clock import DAY_MS, UNREADABLE
+from replay.measured.doubts import Readings
+from replay.measured.sources import Source
 from replay.measured.zones import LocalTime, LocalTimeError, offset_or_zone
 
 HOUR_MS = 3600000
 LEAST_ROWS = 2  # of a trace
 MOST_GAPS = 10000
-
-Columns = dict[str, NDArray[np.int64] | NDArray[np.float64] | NDArray[np.int8]]
+MOST_PLACES = 20  # of rows left out that are named
 
 
 class Sink(Protocol):
@@ -47,6 +43,20 @@ class Part:
 
 
 @dataclass
+class Mend:
+    """Rows that were left out for one reason under --repair, and where the first of them stand."""
+
+    rows: int = 0
+    first: list[str] = field(default_factory=list)
+
+    def add(self, place: str) -> None:
+        """Count one row."""
+        self.rows += 1
+        if len(self.first) < MOST_PLACES:
+            self.first.append(place)
+
+
+@dataclass
 class Counts:
     """What became of the rows of a file."""
 
@@ -54,33 +64,27 @@ class Counts:
     kept: int = 0
     blank: int = 0
     without_status: int = 0
-    mends: dict[str, Mend] = field(default_factory=dict)
+    mends: dict[str, Mend] = field(default_factory=lambda: defaultdict(Mend))
     gaps: int = 0
     lost_ms: int = 0
     longest_gap_ms: int = 0
-    held: dict[str, int] = field(default_factory=dict)
-    passed_over: dict[str, int] = field(default_factory=dict)
+    held: Counter[str] = field(default_factory=Counter)
+    passed_over: Counter[str] = field(default_factory=Counter)
     parts: list[Part] = field(default_factory=list)
-    readings: dict[str, doubts.Readings] = field(default_factory=dict)
+    readings: dict[str, Readings] = field(default_factory=dict)
 
 
 class Assembler:
     """Takes blocks in order and gives traces to a sink. The size of the blocks changes nothing."""
 
-    def __init__(
-        self, path: Path, profile: Profile, units: dict[str, Unit], clock: Clock, sink: Sink, *, repair: bool
-    ) -> None:
-        self.path, self.profile, self.units, self.sink, self.repair = path, profile, units, sink, repair
-        zone = profile.time.zone
-        self.clock = clock
-        self.local = LocalTime(offset_or_zone(zone), profile.time.repeated_hour) if clock.local and zone else None
-        altitude = profile.altitude_m
-        self.atmosphere = STANDARD_ATMOSPHERE_PA if altitude is None else atmosphere_pa(altitude)
+    def __init__(self, source: Source, sink: Sink, *, repair: bool) -> None:
+        self.path, self.profile, self.clock = source.path, source.profile, source.clock
+        self.sink, self.repair = sink, repair
+        profile, zone = source.profile, source.profile.time.zone
+        self.local = LocalTime(offset_or_zone(zone), profile.time.repeated_hour) if self.clock.local and zone else None
         self.max_gap = profile.time.max_gap_ms
-        self.counts = Counts(readings={signal: doubts.Readings() for signal in profile.channels})
-        self.still = {signal: doubts.Stillness() for signal in profile.channels if signal in PRESSURES}
-        self.net = doubts.Net(self.atmosphere)
-        self.floors = {s: doubts.Floor(self.atmosphere) for s in self.still if units[s].reference == "gauge"}
+        self.channels = Channels(profile, source.units)
+        self.counts = Counts(readings=self.channels.readings)
         self.newest: int | None = None  # the latest time of any row
         self.last: int | None = None  # that of the last row kept
         self.last_running = 0
@@ -92,83 +96,57 @@ class Assembler:
         counts.read += len(block) + len(block.left_out) + block.blank
         counts.blank += block.blank
         for why, place in block.left_out:
-            self._mend(why, place)
-        for signal, count in block.held.items():
-            counts.held[signal] = counts.held.get(signal, 0) + count
-        for signal, count in block.passed_over.items():
-            counts.passed_over[signal] = counts.passed_over.get(signal, 0) + count
-        rows = self._readable(block)
-        time = self._utc(block, rows)
-        rows, time = self._in_order(block, rows, time)
-        running, known = self._running(block, rows, time)
-        if known is not None:
-            counts.without_status += int((~known).sum())
-            places = np.flatnonzero(known)
-            rows, time, running = (places if rows is None else rows[places]), time[known], running[known]
-        if len(time):
-            self._write(time, self._columns(block, rows, running))
+            counts.mends[why].add(place)
+        counts.held.update(block.held)
+        counts.passed_over.update(block.passed_over)
+        block = self._in_order(self._utc(self._readable(block)))
+        if len(block):
+            block = self._with_status(block)
+        if len(block):
+            self._write(block.time_ms, self.channels.columns(block))
 
     def finish(self) -> Counts:
         """End the last trace and return what was counted."""
         self._end_part()
-        for signal, still in self.still.items():
-            seen = self.counts.readings[signal]
-            seen.flat_ms, seen.flat_from_ms = still.longest_ms, still.longest_from_ms
         return self.counts
 
-    def _mend(self, why: str, place: str) -> None:
-        self.counts.mends.setdefault(why, Mend(why)).add(place)
-
-    def _readable(self, block: Block) -> NDArray[np.int64] | None:
-        """Return the rows that have a time, None for all of them."""
+    def _readable(self, block: Block) -> Block:
+        """Return the rows that have a time."""
         wrong = block.time_ms == UNREADABLE
-        if not wrong.any():
-            return None
-        if not self.repair:
-            row = int(np.argmax(wrong))
-            rule = f"no time ({self.clock.note})"
-            accepted = "a time in every row, or --repair to leave such rows out"
-            raise refusal(self.path, f"{block.place(row)}, time", rule, accepted, block.time_text(row))
-        for place in np.flatnonzero(wrong).tolist():
-            self._mend("no time", block.place(place))
-        return np.flatnonzero(~wrong)
+        for row in np.flatnonzero(wrong).tolist():
+            if not self.repair:
+                rule = f"no time ({self.clock.note})"
+                accepted = "a time in every row, or --repair to leave such rows out"
+                raise refusal(self.path, f"{block.place(row)}, time", rule, accepted, block.time_text(row))
+            self.counts.mends["no time"].add(block.place(row))
+        return block.rows(~wrong)
 
-    def _utc(self, block: Block, rows: NDArray[np.int64] | None) -> NDArray[np.int64]:
-        time = block.time_ms if rows is None else block.time_ms[rows]
+    def _utc(self, block: Block) -> Block:
         if self.local is None:
-            return time
+            return block
         try:
-            return self.local.to_utc(time)
+            return replace(block, time_ms=self.local.to_utc(block.time_ms))
         except LocalTimeError as error:
-            row = error.row if rows is None else int(rows[error.row])
-            raise refusal(self.path, f"{block.place(row)}, time", error.rule, error.accepted) from None
+            raise refusal(self.path, f"{block.place(error.row)}, time", error.rule, error.accepted) from None
 
-    def _in_order(
-        self, block: Block, rows: NDArray[np.int64] | None, time: NDArray[np.int64]
-    ) -> tuple[NDArray[np.int64] | None, NDArray[np.int64]]:
+    def _in_order(self, block: Block) -> Block:
         """Return the rows whose time is later than all before them."""
+        time = block.time_ms
         if not len(time):
-            return rows, time
+            return block
         first = int(time[0]) - 1 if self.newest is None else self.newest
-        if time[0] > first and (time[1:] > time[:-1]).all():
-            self.newest = int(time[-1])
-            return rows, time
-        before = np.concatenate(([first], time[:-1]))
-        before = np.maximum.accumulate(before)
-        wrong = time <= before
-        self.newest = max(int(before[-1]), int(time[-1]))
-        if wrong.any():
-            for place in np.flatnonzero(wrong):
-                row = int(place if rows is None else rows[place])
-                self._out_of_order(block.place(row), int(before[place] - time[place]))
-        kept = np.flatnonzero(~wrong)
-        return (kept if rows is None else rows[kept]), time[kept]
+        latest = np.maximum.accumulate(np.concatenate(([first], time)))
+        self.newest = int(latest[-1])
+        wrong = time <= latest[:-1]
+        for row in np.flatnonzero(wrong).tolist():
+            self._out_of_order(block.place(row), int(latest[row] - time[row]))
+        return block.rows(~wrong)
 
     def _out_of_order(self, place: str, back_ms: int) -> None:
         """Enter a row that repeats a time or goes back, or refuse it."""
         why = f"time goes back by {back_ms / 1000:.3f} s" if back_ms else "time repeats that of a row before"
         if self.repair:
-            self._mend("time goes back" if back_ms else "time repeated", place)
+            self.counts.mends["time goes back" if back_ms else "time repeated"].add(place)
             return
         accepted = "times that increase by at least 1 ms, or --repair to leave such rows out"
         if self.clock.local and self.local is None and 0 < back_ms <= HOUR_MS:
@@ -177,75 +155,26 @@ class Assembler:
             accepted += "; or a column with the date beside it, if this is midnight"
         raise refusal(self.path, f"{place}, time", why, accepted)
 
-    def _running(
-        self, block: Block, rows: NDArray[np.int64] | None, time: NDArray[np.int64]
-    ) -> tuple[NDArray[np.int8], NDArray[np.bool_] | None]:
-        """Return the running status of each row, and which rows have one at all (None: all).
+    def _with_status(self, block: Block) -> Block:
+        """Return the rows that have a running status.
 
         An empty cell keeps the status for up to max_gap, or until the next where it is written on change.
         """
-        codes = block.status["running"] if rows is None else block.status["running"][rows]
-        if not len(codes):
-            return codes, None
-        told = codes != UNKNOWN
-        if told.all():
-            self.status = int(codes[-1]), int(time[-1])
-            return codes, None
-        status, since = self.status or (UNKNOWN, int(time[0]))
-        if block.own_clocks:
-            return codes, told
-        latest = np.maximum.accumulate(np.where(told, np.arange(len(codes)), -1))
-        held = np.where(latest >= 0, codes[latest], status)
-        age = time - np.where(latest >= 0, time[latest], since)
-        known = (held != UNKNOWN) & (self.profile.flags["running"].on_change | (age <= self.max_gap))
-        self.counts.held["running"] = self.counts.held.get("running", 0) + int((known & ~told).sum())
+        codes, time, counts = block.status["running"], block.time_ms, self.counts
+        told = known = codes != UNKNOWN
+        if not (told.all() or block.own_clocks):
+            status, since = self.status or (UNKNOWN, int(time[0]))
+            latest = np.maximum.accumulate(np.where(told, np.arange(len(codes)), -1))
+            held = np.where(latest >= 0, codes[latest], status).astype(np.int8)
+            age = time - np.where(latest >= 0, time[latest], since)
+            known = (held != UNKNOWN) & (self.profile.flags["running"].on_change | (age <= self.max_gap))
+            counts.held["running"] += int((known & ~told).sum())
+            block = replace(block, status=block.status | {"running": held})
         if told.any():
             place = int(np.flatnonzero(told)[-1])
             self.status = int(codes[place]), int(time[place])
-        return held.astype(np.int8), None if known.all() else known
-
-    def _columns(self, block: Block, rows: NDArray[np.int64] | None, running: NDArray[np.int8]) -> Columns:
-        """Return the signals of the kept rows: Pa, degC, rpm, 0 or 1."""
-        taken = {signal: v if rows is None else v[rows] for signal, v in block.values.items()}
-        columns: Columns = {}
-        for signal, numbers in taken.items():
-            unit, seen = self.units[signal], self.counts.readings[signal]
-            seen.see_source(numbers)
-            if unit.reference == "difference":
-                continue
-            if signal in PRESSURES:
-                pascals, beyond = converter(signal, unit, self.atmosphere).pascals(numbers)
-                seen.beyond += beyond
-                columns[signal] = pascals
-            else:
-                plain = unit.scale == 1.0 and unit.offset == 0.0
-                columns[signal] = numbers if plain else np.round(numbers * unit.scale + unit.offset, 6)
-        crankcase = columns.get("crankcase_pressure", columns.get("suction_pressure"))
-        if "oil_pressure" not in columns:
-            difference = taken["oil_pressure"] * self.units["oil_pressure"].scale
-            oil, beyond = above_crankcase(difference, np.asarray(crankcase, dtype=np.int64))
-            self.counts.readings["oil_pressure"].beyond += beyond
-            columns["oil_pressure"] = oil
-        columns["running"] = running
-        if "reset" in block.status:
-            reset = block.status["reset"] if rows is None else block.status["reset"][rows]
-            columns["reset"] = np.where(reset == 1, 1, 0).astype(np.int8)
-        self._look(columns, running)
-        return columns
-
-    def _look(self, columns: Columns, running: NDArray[np.int8]) -> None:
-        """Enter kept rows into the ranges and doubts."""
-        for signal, seen in self.counts.readings.items():
-            before = seen.readings
-            least = seen.see(columns[signal])
-            if signal in self.floors:
-                pascals = np.asarray(columns[signal], dtype=np.int64)
-                self.floors[signal].see(pascals, seen.readings - before, least)
-        oil, crankcase = (
-            np.asarray(columns[s], dtype=np.int64)
-            for s in ("oil_pressure", "crankcase_pressure" if "crankcase_pressure" in columns else "suction_pressure")
-        )
-        self.net.see(oil, crankcase, running)
+        counts.without_status += int((~known).sum())
+        return block.rows(known)
 
     def _write(self, time: NDArray[np.int64], columns: Columns) -> None:
         """Give the rows to the sink, a new trace after each gap."""
@@ -268,12 +197,8 @@ class Assembler:
         self.counts.longest_gap_ms = max(self.counts.longest_gap_ms, step_ms)
         self.last = None
         if self.counts.gaps > MOST_GAPS:
-            raise refusal(
-                self.profile.path,
-                "[time] max_gap",
-                f"more than {MOST_GAPS} steps of {self.path.name} are longer (the last {step_ms / 1000:g} s)",
-                "a duration above the logger's own step",
-            )
+            rule = f"more than {MOST_GAPS} steps of {self.path.name} are longer (the last {step_ms / 1000:g} s)"
+            raise refusal(self.profile.path, "[time] max_gap", rule, "a duration above the logger's own step")
 
     def _write_stretch(self, time: NDArray[np.int64], columns: Columns) -> None:
         parts = self.counts.parts
@@ -287,26 +212,15 @@ class Assembler:
         part.end_ms = int(time[-1])
         self.last, self.last_running = int(time[-1]), int(running[-1])
         self.counts.kept += len(time)
-        for signal, still in self.still.items():
-            still.see(time, np.asarray(columns[signal], dtype=np.int64), running)
+        self.channels.see_stretch(time, columns)
         self.sink.write(time - part.start_ms, columns)
 
     def _end_part(self) -> None:
         if self.counts.parts and self.last is not None:
-            for still in self.still.values():
-                still.end()
+            self.channels.end_trace()
             self.sink.end()
 
     def doubts(self) -> list[str]:
         """Return what looks wrong in the signals, in words."""
-        found = []
-        for signal in self.still:
-            seen, reference = self.counts.readings[signal], self.units[signal].reference
-            found += doubts.of_pressure(signal, reference, seen, self.floors.get(signal), self.atmosphere)
-        found += doubts.of_net(self.net)
-        hot = self.counts.readings.get("oil_temperature")
-        if hot is not None and hot.readings and hot.most > doubts.HOT_C:
-            found.append(f"oil temperature reaches {hot.most:.0f} degC: is its unit right?")
-        if not any(part.run_ms for part in self.counts.parts):
-            found.append("the machine never runs: is the running status right?")
-        return found
+        still = not any(part.run_ms for part in self.counts.parts)
+        return self.channels.doubts() + ["the machine never runs: is the running status right?"] * still

@@ -1,29 +1,12 @@
 """A block of rows of a source, as numbers in the source's own units; and where its rows stand in the file."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 UNKNOWN = -1  # a status cell that says neither on nor off
-
-
-@dataclass
-class Mend:
-    """Rows that were left out under --repair: why, and where the first of them stand."""
-
-    why: str
-    rows: int = 0
-    places: list[str] = field(default_factory=list)
-
-    SHOWN = 20
-
-    def add(self, place: str) -> None:
-        """Count one row."""
-        self.rows += 1
-        if len(self.places) < self.SHOWN:
-            self.places.append(place)
 
 
 @dataclass
@@ -53,3 +36,17 @@ class Block:
 
     def __len__(self) -> int:
         return len(self.time_ms)
+
+    def rows(self, wanted: NDArray[np.bool_]) -> "Block":
+        """Return a block of the rows that are wanted [n]."""
+        if wanted.all():
+            return self
+        rows = np.flatnonzero(wanted)
+        return replace(
+            self,
+            time_ms=self.time_ms[rows],
+            values={signal: numbers[rows] for signal, numbers in self.values.items()},
+            status={signal: codes[rows] for signal, codes in self.status.items()},
+            place=lambda row: self.place(int(rows[row])),
+            time_text=lambda row: self.time_text(int(rows[row])),
+        )

@@ -4,16 +4,20 @@ The fast way lets the CSV reader convert; the exact way goes through text. Both 
 fast way only takes cells that the exact way would take, and gives up the block for any other.
 """
 
+import contextlib
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from replay.ground.refusal import refusal
 from replay.measured.block import UNKNOWN
 from replay.measured.marks import MINUS, SPACES, Marks
 from replay.measured.profile import Flag
+from replay.measured.unit_text import Unit
 
 # Cells that are no reading in any file; all other words are named as sentinels by the profile.
 NO_READING_WORDS = ("", "nan", "-nan", "null", "none", "n/a", "#n/a", "na", "<na>", "1.#qnan", "-1.#ind", "1.#inf")
@@ -30,6 +34,16 @@ class BadCell(ValueError):  # noqa: N818 - a finding of the reader
     def __init__(self, row: int, value: str, rule: str, accepted: str) -> None:
         super().__init__(rule)
         self.row, self.value, self.rule, self.accepted = row, value, rule, accepted
+
+
+@contextlib.contextmanager
+def cells_of(path: Path, name: str, place: Callable[[int], str]) -> Iterator[None]:
+    """Refuse a bad cell of a column; place: where a row of the block stands in the file."""
+    try:
+        yield
+    except BadCell as bad:
+        where = ", ".join(filter(None, (place(bad.row), name)))
+        raise refusal(path, where, bad.rule, bad.accepted, bad.value) from None
 
 
 class Giveup(Exception):  # noqa: N818 - the exact way takes over
@@ -90,36 +104,16 @@ def text_numbers(column: Any, marks: Marks, sentinels: tuple[str | float, ...]) 
 
     text = pc.utf8_trim_whitespace(column)
     nothing = pc.is_in(pc.utf8_lower(text), value_set=pa.array(null_words(sentinels)))
-    numbers = _cast(pc.if_else(nothing, None, text), marks)
-    if numbers is not None:
-        return without_sentinels(numbers, sentinels)
     good = np.asarray(pc.or_(nothing, pc.match_substring_regex(text, number_pattern(marks))))
-    if good.all():
-        finite = pc.is_finite(_plain(pc.if_else(nothing, "0", text), marks).cast(pa.float64()))
-        row = int(np.argmin(np.asarray(finite)))
+    if not good.all():
+        row = int(np.argmin(good))
+        accepted = "a number, an empty cell, or a word named in [file] sentinels"
+        raise BadCell(row, text[row].as_py(), _not_a_number(text[row].as_py(), marks), accepted)
+    numbers = _plain(pc.if_else(nothing, None, text), marks).cast(pa.float64()).to_numpy(zero_copy_only=False)
+    if np.isinf(numbers).any():
+        row = int(np.argmax(np.isinf(numbers)))
         raise BadCell(row, text[row].as_py(), "too large a number", "a number that a sensor can give")
-    row = int(np.argmin(good))
-    accepted = "a number, an empty cell, or a word named in [file] sentinels"
-    raise BadCell(row, text[row].as_py(), _not_a_number(text[row].as_py(), marks), accepted)
-
-
-def _cast(text: Any, marks: Marks) -> NDArray[np.float64] | None:
-    """Return numbers, NaN for null; None if any cell is none that `number_pattern` takes."""
-    import pyarrow as pa
-    import pyarrow.compute as pc
-
-    if marks.decimal != "." and marks.thousands != "." and pc.any(pc.match_substring(text, ".")).as_py():
-        return None
-    if marks.thousands:
-        grouped = text.filter(pc.match_substring(text, marks.thousands))
-        if pc.all(pc.match_substring_regex(grouped, number_pattern(marks))).as_py() is False:
-            return None
-    try:
-        cast = _plain(text, marks).cast(pa.float64())
-    except pa.ArrowInvalid:
-        return None
-    numbers = np.asarray(cast.to_numpy(zero_copy_only=False), dtype=np.float64)
-    return numbers if int(np.isfinite(numbers).sum()) + cast.null_count == len(numbers) else None
+    return without_sentinels(numbers, sentinels)
 
 
 def _plain(text: Any, marks: Marks) -> Any:
@@ -152,21 +146,20 @@ def words_of(flag: Flag) -> tuple[set[str], set[str]]:
 
 def status_of_text(column: Any, flag: Flag, sentinels: tuple[str | float, ...]) -> NDArray[np.int8]:
     """Return a column of words as int8[n]: 1, 0, UNKNOWN for no reading. Raises BadCell for another word."""
-    import pyarrow as pa
-
-    text = column.combine_chunks() if isinstance(column, pa.ChunkedArray) else column
-    coded = text.dictionary_encode()
+    coded = column.dictionary_encode()
     codes = [_status(word, flag, sentinels) for word in coded.dictionary.to_pylist()]
     places = coded.indices.to_numpy()
     status = np.array(codes or [UNKNOWN], dtype=np.int64)[places] if len(places) else np.zeros(0, dtype=np.int64)
-    return _checked(status, flag, lambda row: str(text[row]))
+    return _checked(status, flag, lambda row: str(column[row]))
 
 
-def status_of_numbers(numbers: Numbers, flag: Flag, sentinels: tuple[str | float, ...]) -> NDArray[np.int8]:
-    """Return a column of numbers as status: words such as 1 and 0, or above and not above a threshold."""
+def status_of_numbers(
+    numbers: Numbers, flag: Flag, sentinels: tuple[str | float, ...], unit: Unit | None
+) -> NDArray[np.int8]:
+    """Return a column of numbers as status: words such as 1 and 0, or (in a unit) above and not above a threshold."""
     known = ~np.isnan(numbers)
-    if flag.kind:
-        return np.where(known, numbers > flag.above, UNKNOWN).astype(np.int8)
+    if unit is not None:
+        return np.where(known, numbers * unit.scale > flag.above, UNKNOWN).astype(np.int8)
     if not flag.on and not flag.off and bool((known & ((numbers == 0) | (numbers == 1))).all()):
         return numbers.astype(np.int8)
     values, places = np.unique(numbers, return_inverse=True)
@@ -186,12 +179,13 @@ def _status(word: str, flag: Flag, sentinels: tuple[str | float, ...]) -> int:
         return 1
     if plain in off:
         return 0
-    if plain in null_words(sentinels) or _is_sentinel_number(plain, sentinels):
+    if plain in null_words(sentinels) or is_sentinel_number(plain, sentinels):
         return UNKNOWN
     return NEITHER
 
 
-def _is_sentinel_number(word: str, sentinels: tuple[str | float, ...]) -> bool:
+def is_sentinel_number(word: str, sentinels: tuple[str | float, ...]) -> bool:
+    """Say whether a cell is one of these numbers."""
     try:
         return float(word) in sentinels
     except ValueError:

@@ -5,6 +5,7 @@ day and month, a number without a unit) has to be stated in the profile.
 """
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -17,6 +18,7 @@ from replay.measured.marks import looks_like_number
 from replay.measured.profile import TimeForm
 from replay.measured.profile_keys import DATE, ELAPSED, EPOCH, SERIAL_DAY
 from replay.measured.unit_text import TIME, read_unit
+from replay.measured.zones import fixed_offset_ms
 
 UNREADABLE = int(np.iinfo(np.int64).min)  # a time cell that is empty or no time
 DAY_MS = 86400000
@@ -26,13 +28,8 @@ FARTHEST_MS = 1e15
 EPOCH_S = (9e8, 4.2e9)
 EPOCH_FACTORS = {1.0: 1000.0, 1e3: 1.0, 1e6: 1e-3, 1e9: 1e-6}  # units in a second -> ms
 TWO_DIGIT_YEARS = 100
-MONTHS = {
-    name: 1 + place
-    for place, names in enumerate(
-        "jan feb mar,mär,mrz apr mai,may jun jul aug sep oct,okt nov dec,dez".split(" ")  # noqa: SIM905
-    )
-    for name in names.split(",")
-}
+_NAMES = "jan feb mar,mär,mrz apr mai,may jun jul aug sep oct,okt nov dec,dez"
+MONTHS = {name: month for month, names in enumerate(_NAMES.split(), start=1) for name in names.split(",")}
 
 _TIME = (
     r"(?P<h>\d{1,2})(?:[:.]?(?P<m>\d{2})(?:[:.]?(?P<s>\d{2})(?:[.,:](?P<f>\d{1,9}))?)?)?"
@@ -211,11 +208,9 @@ def date_order(dates: list[tuple[str, str, str]]) -> str | None:
 
 def _fields(column: Any, pattern: str) -> dict[str, NDArray[np.str_]]:
     """Return the named parts of each cell as text, "" where a cell does not fit the pattern."""
-    import pyarrow as pa
     import pyarrow.compute as pc
 
-    text = column.combine_chunks() if isinstance(column, pa.ChunkedArray) else column
-    parts = pc.extract_regex(text, pattern)
+    parts = pc.extract_regex(column, pattern)
     names = [field.name for field in parts.type]
     return {name: _as_text(pc.fill_null(pc.struct_field(parts, name), "")) for name in names}
 
@@ -226,11 +221,15 @@ def _as_text(column: Any) -> NDArray[np.str_]:
     return np.asarray(words[coded.indices.to_numpy()])
 
 
+def _each(text: NDArray[np.str_], number: Callable[[str], int]) -> NDArray[np.int64]:
+    """Return the number of each text; the same texts come many times in a column."""
+    words, places = np.unique(text, return_inverse=True)
+    return np.array([number(str(word)) for word in words], dtype=np.int64)[places]
+
+
 def _whole(text: NDArray[np.str_], otherwise: int, known: dict[str, int] | None = None) -> NDArray[np.int64]:
     """Return digits (or known words) as integers, `otherwise` for what is neither."""
-    words, places = np.unique(text, return_inverse=True)
-    values = [int(w) if w.isdigit() else (known or {}).get(w.casefold()[:3], otherwise) for w in words]
-    return np.array(values, dtype=np.int64)[places]
+    return _each(text, lambda word: int(word) if word.isdigit() else (known or {}).get(word.casefold()[:3], otherwise))
 
 
 def _clock_ms(fields: dict[str, NDArray[np.str_]]) -> NDArray[np.int64]:
@@ -247,16 +246,14 @@ def _whole_ms(nanoseconds: NDArray[np.int64]) -> NDArray[np.int64]:
 
 def _fractions(text: NDArray[np.str_]) -> NDArray[np.int64]:
     """Return the digits behind the seconds as ms."""
-    words, places = np.unique(text, return_inverse=True)
-    return _whole_ms(np.array([int(word.ljust(9, "0")) if word else 0 for word in words], dtype=np.int64))[places]
+    return _whole_ms(_each(text, lambda word: int(word.ljust(9, "0")) if word else 0))
 
 
 def _date_ms(fields: dict[str, NDArray[np.str_]], order: str, *, offset: bool) -> NDArray[np.int64]:
     """Return ms since 1970 of dates in parts: UTC where they carry an offset, else local."""
     by_part = dict(zip(order, ("a", "b", "c"), strict=True))
-    year = _whole(fields[by_part["Y"]], -1)
+    year, day = (_whole(fields[by_part[part]], -1) for part in "YD")
     month = _whole(fields[by_part["M"]], -1, MONTHS)
-    day = _whole(fields[by_part["D"]], -1)
     year = np.where((year >= 0) & (year < TWO_DIGIT_YEARS), year + 2000, year)
     wrong = (year < 1970) | (year > 2200) | (month < 1) | (month > 12) | (day < 1) | (day > 31)  # noqa: PLR2004
     months = np.where(wrong, 0, (year - 1970) * 12 + month - 1).astype("datetime64[M]")
@@ -265,26 +262,14 @@ def _date_ms(fields: dict[str, NDArray[np.str_]], order: str, *, offset: bool) -
     clock = _clock_ms(fields | {"h": np.where(fields["h"] == "", "0", fields["h"])})
     clock = _half_days(clock, fields["half"])
     wrong |= (clock == UNREADABLE) | (clock >= DAY_MS) | ((fields["z"] != "") != offset)
-    ms = days.astype(np.int64) * DAY_MS + clock - _offsets(fields["z"])
+    ms = days.astype(np.int64) * DAY_MS + clock - _each(fields["z"], lambda word: fixed_offset_ms(word) or 0)
     return np.where(wrong, UNREADABLE, ms)
 
 
 def _half_days(clock: NDArray[np.int64], half: NDArray[np.str_]) -> NDArray[np.int64]:
     """Apply AM and PM: twelve o'clock is the first hour of its half."""
-    halves, places = np.unique(half, return_inverse=True)
-    shift = np.array([{"": -1, "a": 0, "p": 1}[word[:1].lower()] for word in halves])[places]
+    shift = _each(half, lambda word: {"": -1, "a": 0, "p": 1}[word[:1].lower()])
     hour = clock // 3600000
     fitting = (hour >= 1) & (hour <= 12)  # noqa: PLR2004
     within = clock - np.where(hour == 12, 12 * 3600000, 0) + shift * 12 * 3600000  # noqa: PLR2004
     return np.where(shift < 0, clock, np.where(fitting, within, UNREADABLE))
-
-
-def _offsets(text: NDArray[np.str_]) -> NDArray[np.int64]:
-    """Return offsets such as "+01:00" in ms; none and Z are 0."""
-    words, places = np.unique(text, return_inverse=True)
-    values = []
-    for word in words:
-        digits = word[1:].replace(":", "")
-        minutes = int(digits[:2]) * 60 + int(digits[2:] or 0) if word[:1] in ("+", "-") else 0
-        values.append((-minutes if word.startswith("-") else minutes) * 60000)
-    return np.array(values, dtype=np.int64)[places]

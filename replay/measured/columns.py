@@ -1,6 +1,7 @@
 """The columns a profile names, found in a source; and the unit of each, from profile and source together."""
 
 import difflib
+from collections.abc import Callable
 from pathlib import Path
 
 from replay.ground.refusal import LONGEST, refusal
@@ -33,7 +34,21 @@ def find(path: Path, profile: Profile, names: list[str], column: Column) -> int:
     raise refusal(path, "header", f"no column '{column}', which {profile.path.name} names", accepted)
 
 
-def unit_of(path: Path, profile: Profile, channel: Channel | Flag, kind: str, name: str, own: str) -> Unit:
+def places(path: Path, profile: Profile, names: list[str]) -> dict[str, int]:
+    """Return the place of each signal's column. Raises Refusal."""
+    return {signal: find(path, profile, names, item.column) for signal, item in profile.signals.items()}
+
+
+def units(path: Path, profile: Profile, named: Callable[[str], tuple[str, str]]) -> dict[str, Unit]:
+    """Return the unit of each channel; named: the name of its column, and its unit in the source or "".
+
+    Raises Refusal.
+    """
+    kinds = profile.kinds.items()
+    return {signal: _unit_of(path, profile, profile.signals[signal], kind, *named(signal)) for signal, kind in kinds}
+
+
+def _unit_of(path: Path, profile: Profile, channel: Channel | Flag, kind: str, name: str, own: str) -> Unit:
     """Return the unit of a channel, with its reference where it is a pressure.
 
     name: the column's name; own: what the unit row or the source says of it, or "". Raises Refusal where profile

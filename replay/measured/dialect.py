@@ -7,7 +7,7 @@ from collections import Counter
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from replay.ground.refusal import refusal
+from replay.ground.refusal import or_refuse, refusal
 from replay.measured.clock import looks_like_time
 from replay.measured.marks import Marks, find_marks, looks_like_number
 from replay.measured.profile import FileForm
@@ -103,10 +103,11 @@ def read_dialect(path: Path, stated: FileForm, names: frozenset[str] = frozenset
     top = max([-1 if header is None else header, -1 if unit_row is None else unit_row])
     first = next((place for place in range(top + 1, first) if _told(rows[place], width)), first)
     sample = tuple(tuple(row) for row in rows[first:] if len(row) == width)
+    numbers = filter(looks_like_number, (cell for row in sample for cell in row))
     return Dialect(
         encoding=encoding,
         separator=separator,
-        marks=_marks(sample, separator, stated),
+        marks=find_marks(numbers, separator, stated.decimal, stated.thousands),
         names=_padded(rows[header] if header is not None else [], width),
         units=_padded(rows[unit_row] if unit_row is not None else [], width),
         header_line=0 if header is None else header + 1,
@@ -119,11 +120,8 @@ def read_dialect(path: Path, stated: FileForm, names: frozenset[str] = frozenset
 
 def _sample(path: Path) -> tuple[bytes, bool]:
     """Return the beginning of a file, and whether that is all of it."""
-    try:
-        with path.open("rb") as stream:
-            raw = stream.read(SAMPLE_BYTES + 1)
-    except OSError as error:
-        raise refusal(path, "", f"cannot be read ({error.strerror})", "a file with readings") from None
+    with or_refuse(path, "read", "a file with readings"), path.open("rb") as stream:
+        raw = stream.read(SAMPLE_BYTES + 1)
     if not raw.strip(b"\0 \r\n\t\xef\xbb\xbf\xff\xfe"):
         raise refusal(path, "", "empty" if not raw else "holds no text", "a file with readings")
     return raw[:SAMPLE_BYTES], len(raw) <= SAMPLE_BYTES
@@ -178,7 +176,7 @@ def _separator(path: Path, lines: list[str]) -> str:
         return stated[1]
     tail = [line for line in lines if line.strip()][-TAIL:]
     best, choice = (0.0, 0), ""
-    for separator in SEPARATORS:
+    for separator in SEPARATORS if tail else ():
         rows = [_cells(line, separator) for line in tail]
         width, count = Counter(map(len, rows)).most_common(1)[0]
         if width < LEAST_COLUMNS:
@@ -204,7 +202,7 @@ def _kind(cell: str) -> str:
 def _first_reading(path: Path, rows: list[list[str]], separator: str) -> int:
     """Return the place of the first row that looks like the rows at the end of the sample."""
     tail = [row for row in rows if any(row)][-TAIL:]
-    width = Counter(map(len, tail)).most_common(1)[0][0]
+    width = Counter(map(len, tail)).most_common(1)[0][0] if tail else 0
     kinds = [Counter(_kind(row[i]) for row in tail if len(row) == width and row[i]) for i in range(width)]
     usual = [counts.most_common(1)[0][0] if counts else "empty" for counts in kinds]
     for mixed, counts in enumerate(kinds):  # a header among few rows must not outvote the readings
@@ -260,9 +258,3 @@ def _is_unit_row(row: list[str]) -> bool:
 def _padded(row: list[str], width: int) -> tuple[str, ...]:
     cells = [cell.strip("\ufeff").strip() for cell in row[:width]]
     return tuple(cells + [""] * (width - len(cells)))
-
-
-def _marks(sample: tuple[tuple[str, ...], ...], separator: str, stated: FileForm) -> Marks:
-    """Return the marks as stated, else as found."""
-    cells = filter(looks_like_number, dict.fromkeys(cell for row in sample for cell in row))
-    return find_marks(cells, separator, stated.decimal, stated.thousands)

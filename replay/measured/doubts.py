@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from protect.ranges import NO_READING
+from replay.ground.wording import kilopascals, words
 from replay.measured.cells import SUSPECTS
 
 FLAT_MS = 60000  # pressures of a running machine move within a minute (common practice, no source)
@@ -25,7 +26,10 @@ HOT_C = 150.0
 
 @dataclass
 class Readings:
-    """What was seen of one channel: count of readings and of rows without, extremes, longest stretch without change."""
+    """What was seen of one channel: count of readings and of rows without, extremes, longest stretch without change.
+
+    at_floor: how often a gauge pressure lies at its atmosphere, where a sensor that cannot see vacuum is cut off.
+    """
 
     readings: int = 0
     missing: int = 0
@@ -33,7 +37,7 @@ class Readings:
     least: float = np.inf
     most: float = -np.inf
     flat_ms: int = 0
-    flat_from_ms: int = 0
+    at_floor: int = 0
     suspects: dict[float, int] = field(default_factory=dict)
     source_least: float = np.inf
     source_most: float = -np.inf
@@ -70,8 +74,8 @@ class Readings:
             if nothing_else or value > 2 * most or value < 2 * least - 1.0
         }
 
-    def see(self, values: NDArray[Any]) -> float:
-        """Look at the values of kept rows: Pa with NO_READING, or plain numbers with NaN. Return the least reading."""
+    def see(self, values: NDArray[Any], floor_pa: float | None) -> None:
+        """Look at the values of kept rows: Pa with NO_READING (floor_pa: 0 gauge), or plain numbers with NaN."""
         known, least = values, float(values.min())
         if least == NO_READING or np.isnan(least):
             known = values[(values != NO_READING) & ~np.isnan(values)]
@@ -80,7 +84,8 @@ class Readings:
         self.missing += len(values) - len(known)
         self.least = min(self.least, least)
         self.most = max(self.most, float(known.max()) if len(known) else -np.inf)
-        return least
+        if floor_pa is not None and least <= floor_pa + NEAR_PA:
+            self.at_floor += int((np.abs(values - floor_pa) < NEAR_PA / 3).sum())
 
 
 class Stillness:
@@ -92,7 +97,6 @@ class Stillness:
         self.until_ms = 0
         self.rows = 0
         self.longest_ms = 0
-        self.longest_from_ms = 0
 
     def see(self, time_ms: NDArray[np.int64], pascals: NDArray[np.int64], running: NDArray[np.int8]) -> None:
         """Look at the next rows of the same trace.
@@ -123,8 +127,7 @@ class Stillness:
             self._close()
             ends = np.append(starts[1:], len(pascals))
             spans = np.where(ends - starts >= FLAT_ROWS, time_ms[ends - 1] - time_ms[starts], 0)
-            best = int(np.argmax(spans))
-            self._enter(int(spans[best]), int(time_ms[starts[best]]))
+            self.longest_ms = max(self.longest_ms, int(spans.max()))
             self.since_ms, self.until_ms = int(time_ms[starts[-1]]), int(time_ms[-1])
             self.rows = len(pascals) - int(starts[-1])
         self.value = int(pascals[-1]) if counted[-1] else None
@@ -136,11 +139,7 @@ class Stillness:
 
     def _close(self) -> None:
         if self.value is not None and self.rows >= FLAT_ROWS:
-            self._enter(self.until_ms - self.since_ms, self.since_ms)
-
-    def _enter(self, span_ms: int, since_ms: int) -> None:
-        if span_ms > self.longest_ms:
-            self.longest_ms, self.longest_from_ms = span_ms, since_ms
+            self.longest_ms = max(self.longest_ms, self.until_ms - self.since_ms)
 
 
 @dataclass
@@ -156,7 +155,8 @@ class Net:
     def see(self, oil: NDArray[np.int64], crankcase: NDArray[np.int64], running: NDArray[np.int8]) -> None:
         """Look at rows with both pressures."""
         net = oil - crankcase
-        if running.all() and net.min() >= -NEAR_PA and net.max() < -NO_READING // 2:
+        # With oil pressure in every row, a missing crankcase pressure shows as a net one that no machine has.
+        if running.all() and oil.min() > NO_READING and net.min() >= -NEAR_PA and net.max() < -NO_READING // 2:
             self.running += len(net)
             return
         both = (oil != NO_READING) & (crankcase != NO_READING)
@@ -172,40 +172,24 @@ class Net:
         self.stopped_off["below"] += int((rest & (np.abs(net + self.atmosphere_pa) < width)).sum())
 
 
-@dataclass
-class Floor:
-    """How often a gauge pressure lies at its atmosphere: a sensor that cannot see vacuum is cut off there."""
-
-    atmosphere_pa: float
-    rows: int = 0
-    at_floor: int = 0
-
-    def see(self, pascals: NDArray[np.int64], readings: int, least: float) -> None:
-        """Look at Pa with NO_READING: so many readings, and the least of them."""
-        self.rows += readings
-        if least > self.atmosphere_pa + NEAR_PA:
-            return
-        self.at_floor += int((np.abs(pascals - self.atmosphere_pa) < NEAR_PA / 3).sum())
-
-
-def of_pressure(signal: str, reference: str, seen: Readings, floor: Floor | None, atmosphere_pa: float) -> list[str]:
+def of_pressure(signal: str, reference: str, seen: Readings, atmosphere_pa: float) -> list[str]:
     """Return what is doubtful in one pressure channel."""
-    name, found = signal.replace("_", " "), []
+    name, found = words(signal), []
     if not seen.readings:
         return [f"{name}: no reading at all"]
     least, most = seen.least, seen.most
     if reference == "absolute" and least < -NEAR_PA:
-        found.append(f"{name} is taken as absolute and falls to {least / 1000:.1f} kPa: is it gauge?")
+        found.append(f"{name} is taken as absolute and falls to {kilopascals(least)}: is it gauge?")
     if reference == "gauge" and abs(least - 2 * atmosphere_pa) < NEAR_ATMOSPHERE * atmosphere_pa:
         counted = (least - atmosphere_pa) / 1000
         found.append(f"{name} is taken as gauge and its floor of {counted:.1f} kPa is the atmosphere: is it absolute?")
-    if floor is not None and abs(least - atmosphere_pa) < NEAR_PA / 3 and floor.at_floor > CLIPPED_SHARE * floor.rows:
-        share = 100 * floor.at_floor / floor.rows
+    if abs(least - atmosphere_pa) < NEAR_PA / 3 and seen.at_floor > CLIPPED_SHARE * seen.readings:
+        share = 100 * seen.at_floor / seen.readings
         found.append(
             f"{name} never falls under 0 gauge and lies there in {share:.0f} % of its rows:"
             " the sensor cannot see vacuum, or it is cut off"
         )
-    if most < LEAST_PA or (most > MOST_PA):
+    if not LEAST_PA <= most <= MOST_PA:
         found.append(f"{name} reaches {most / 1000:.4g} kPa absolute at most: is its unit right?")
     if seen.beyond:
         found.append(f"{name}: {seen.beyond} readings that no sensor can give were taken as no reading")

@@ -17,13 +17,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from protect.ranges import NO_READING
 from replay.ground.files import write_text
-from replay.ground.refusal import refusal, visible
+from replay.ground.refusal import or_refuse, refusal, visible
 from replay.ground.toml_files import read_toml
 from replay.library.library import FILE, check_inside
-from replay.measured.assemble import LEAST_ROWS, Columns
+from replay.measured.assemble import LEAST_ROWS
+from replay.measured.channels import Columns
 from replay.measured.profile import Profile
+from replay.trace.rows import COLUMNS, arrow_kpa
 
 CSV_ROWS = 100000  # a trace with more rows is written as Parquet
 GROUP_ROWS = 1 << 18
@@ -33,14 +34,15 @@ NEW_LIBRARY = "# Traces of recorded machines. Labels come from inspection or ser
 TEXTS = {"family": "recorded, unlabelled", "oil": "not stated"}
 
 
-def entries_with(folder: Path, digest: str) -> list[str]:
+def _traces(library: Path) -> list[dict[str, Any]]:
+    path = library / FILE
+    traces = read_toml(path, "library").get("trace", []) if path.exists() else []
+    return [item for item in traces if isinstance(item, dict)] if isinstance(traces, list) else []
+
+
+def entries_with(library: Path, digest: str) -> list[str]:
     """Return the ids of a library's entries whose origin names a file with this SHA-256."""
-    path = folder / FILE
-    if not path.exists():
-        return []
-    traces = read_toml(path, "library").get("trace", [])
-    found = [item for item in traces if isinstance(item, dict)] if isinstance(traces, list) else []
-    return [str(item.get("id")) for item in found if digest in str(item.get("origin"))]
+    return [str(item.get("id")) for item in _traces(library) if digest in str(item.get("origin"))]
 
 
 def table(time_ms: NDArray[np.int64], columns: Columns) -> Any:
@@ -48,35 +50,14 @@ def table(time_ms: NDArray[np.int64], columns: Columns) -> Any:
     import pyarrow as pa
 
     named: dict[str, Any] = {"time_s": pa.array(time_ms / 1000.0)}
-    for signal in ("oil_pressure", "suction_pressure"):
-        named[f"{signal}_kpa"] = _kilopascals(columns[signal])
-    named["running"] = pa.array(columns["running"])
-    if "crankcase_pressure" in columns:
-        named["crankcase_pressure_kpa"] = _kilopascals(columns["crankcase_pressure"])
-    if "reset" in columns:
-        named["reset"] = pa.array(columns["reset"])
-    for signal, name in (("oil_temperature", "oil_temperature_c"), ("speed", "speed_rpm")):
-        if signal in columns:
-            missing = np.isnan(columns[signal]) if np.isnan(columns[signal].min()) else None
-            named[name] = pa.array(columns[signal], mask=missing)
+    for name in COLUMNS[1:]:
+        values = columns.get(re.sub("_(kpa|c|rpm)$", "", name))
+        if values is not None and name.endswith("_kpa"):
+            named[name] = arrow_kpa(values)
+        elif values is not None:
+            named[name] = pa.array(values, mask=np.isnan(values) if np.isnan(values.min()) else None)
     fields = [pa.field(name, values.type, nullable=name not in NEVER_EMPTY) for name, values in named.items()]
     return pa.table(named, schema=pa.schema(fields))
-
-
-def _kilopascals(pascals: NDArray[Any]) -> Any:
-    import pyarrow as pa
-
-    return pa.array(pascals / 1000.0, mask=pascals == NO_READING if pascals.min() == NO_READING else None)
-
-
-def _parquet(rows: Any) -> dict[str, Any]:
-    """Return how a trace is written: readings repeat, so they go through a dictionary; times do not.
-
-    Nobody looks for rows by their values, so there are no statistics.
-    """
-    repeating = [name for name in rows.column_names if name != "time_s"]
-    how = {"compression": "snappy", "use_dictionary": repeating, "use_byte_stream_split": ["time_s"]}
-    return how | {"write_statistics": False}
 
 
 class TraceFiles:
@@ -86,11 +67,9 @@ class TraceFiles:
         self.library = library
         check_inside(library, library / TRACES)
         self.made = [folder for folder in (library, library / TRACES) if not folder.exists()]
-        try:
+        with or_refuse(library, "written", "a folder for a library"):
             (library / TRACES).mkdir(parents=True, exist_ok=True)
             self.folder = Path(tempfile.mkdtemp(dir=library / TRACES, prefix=".import-"))
-        except OSError as error:
-            raise refusal(library, "", f"cannot be written ({error.strerror})", "a folder for a library") from None
         self.files: list[Path] = []
         self.waiting: list[Any] = []
         self.rows = 0
@@ -106,10 +85,8 @@ class TraceFiles:
     def end(self) -> None:
         """End the trace at hand; one of fewer than two rows is dropped."""
         self._join()
-        try:
+        with or_refuse(self.folder, "written"):
             self._close()
-        except OSError as error:
-            raise refusal(self.folder, "", f"cannot be written ({error.strerror})") from None
 
     def discard(self) -> None:
         """Remove what was written and not entered, and folders that were made for it."""
@@ -124,31 +101,22 @@ class TraceFiles:
 
     def enter(self, entries: list[dict[str, Any]]) -> None:
         """Put the files in their places and their entries into library.toml. Files go back if that fails."""
-        placed: list[Path] = []
-        try:
+        with or_refuse(self.library, "written"), contextlib.ExitStack() as undo:
             for file, entry in zip(self.files, entries, strict=True):
                 target = self.library / entry["file"]
                 file.rename(target)
-                placed.append(target)
+                undo.callback(target.unlink, missing_ok=True)
             _append(self.library / FILE, entries)
-        except BaseException as error:
-            for target in placed:
-                target.unlink(missing_ok=True)
-            if isinstance(error, OSError):
-                raise refusal(self.library, "", f"cannot be written ({error.strerror})") from None
-            raise
+            undo.pop_all()
 
     def _join(self) -> None:
         if self.work is not None:
-            try:
+            with or_refuse(self.folder, "written"):
                 self.work.result()
-            except OSError as error:
-                raise refusal(self.folder, "", f"cannot be written ({error.strerror})") from None
             self.work = None
 
     def _write(self, time_ms: NDArray[np.int64], columns: Columns) -> None:
         import pyarrow as pa
-        import pyarrow.parquet as pq
 
         self.waiting.append(table(time_ms, columns))
         self.rows += len(time_ms)
@@ -156,41 +124,46 @@ class TraceFiles:
         if self.rows <= CSV_ROWS or held < GROUP_ROWS:
             return
         rows = pa.concat_tables(self.waiting)
-        if self.writer is None:
-            self.writer = pq.ParquetWriter(self._name().with_suffix(".parquet"), rows.schema, **_parquet(rows))
         whole = held - held % GROUP_ROWS
-        self.writer.write_table(rows.slice(0, whole), row_group_size=GROUP_ROWS)
+        self._write_parquet(rows.slice(0, whole))
         self.waiting = [rows.slice(whole)]
 
-    def _name(self) -> Path:
-        """Return the path of the file at hand, without its ending; names sort in the order of the parts."""
-        return self.folder / str(len(self.files)).zfill(6)
+    def _write_parquet(self, rows: Any) -> None:
+        """Write rows: readings repeat, so they go through a dictionary; times do not.
+
+        Nobody looks for rows by their values, so there are no statistics.
+        """
+        import pyarrow.parquet as pq
+
+        if self.writer is None:
+            repeating = [name for name in rows.column_names if name != "time_s"]
+            how = {"compression": "snappy", "use_dictionary": repeating, "use_byte_stream_split": ["time_s"]}
+            self.writer = pq.ParquetWriter(self._file(".parquet"), rows.schema, write_statistics=False, **how)
+        self.writer.write_table(rows, row_group_size=GROUP_ROWS)
+
+    def _file(self, ending: str) -> Path:
+        """Return the path of the file at hand; names sort in the order of the parts."""
+        return self.folder / f"{len(self.files):06d}{ending}"
 
     def _close(self) -> None:
         import pyarrow as pa
         import pyarrow.csv as pa_csv
-        import pyarrow.parquet as pq
 
         if self.rows >= LEAST_ROWS:
             rows = pa.concat_tables(self.waiting)
-            name = self._name()
-            if self.writer is not None:
-                self.writer.write_table(rows, row_group_size=GROUP_ROWS)
-                self.writer.close()
-            elif self.rows > CSV_ROWS:
-                pq.write_table(rows, name.with_suffix(".parquet"), row_group_size=GROUP_ROWS, **_parquet(rows))
+            file = self._file(".csv" if self.rows <= CSV_ROWS else ".parquet")
+            if self.rows <= CSV_ROWS:
+                pa_csv.write_csv(rows, file, pa_csv.WriteOptions(quoting_style="none"))
             else:
-                options = pa_csv.WriteOptions(quoting_style="none")
-                pa_csv.write_csv(rows, name.with_suffix(".csv"), options)
-            self.files.append(name.with_suffix(".csv" if self.rows <= CSV_ROWS else ".parquet"))
+                self._write_parquet(rows)
+                self.writer.close()
+            self.files.append(file)
         self.waiting, self.rows, self.writer = [], 0, None
 
 
 def new_ids(library: Path, source: Path, digest: str, files: list[Path]) -> list[str]:
     """Return an id for each trace of a source file that is free in the library, numbered where there are several."""
-    path = library / FILE
-    traces = read_toml(path, "library").get("trace", []) if path.exists() else []
-    taken = {str(item.get("id")) for item in traces if isinstance(item, dict)}
+    taken = {str(item.get("id")) for item in _traces(library)}
     taken |= {file.stem for file in (library / TRACES).iterdir()}
     stem = re.sub(r"[^a-z0-9]+", "-", source.stem.casefold()).strip("-") or "trace"
     width = max(2, len(str(len(files))))
@@ -228,15 +201,7 @@ def _append(path: Path, entries: list[dict[str, Any]]) -> None:
     import tomlkit
 
     before = path.read_bytes().decode("utf-8") if path.exists() else NEW_LIBRARY
-    tables = tomlkit.aot()
-    for item in entries:
-        made = tomlkit.table()
-        for key, value in item.items():
-            made.add(key, value)
-        tables.append(made)
-    document = tomlkit.document()
-    document.add("trace", tables)
-    text = before.rstrip("\r\n") + "\n\n" + tomlkit.dumps(document).lstrip("\n")
+    text = before.rstrip("\r\n") + "\n\n" + tomlkit.dumps({"trace": entries}).lstrip("\n")
     try:
         tomllib.loads(text.removeprefix("\ufeff"))
     except tomllib.TOMLDecodeError as error:

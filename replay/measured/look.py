@@ -1,6 +1,7 @@
 """A look at a file nobody has described yet: its columns, their units and first cells."""
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -9,7 +10,7 @@ from replay.ground.refusal import refusal
 from replay.ground.units import UnitError
 from replay.measured.cells import NO_READING_WORDS, SUSPECTS
 from replay.measured.dialect import read_dialect
-from replay.measured.marks import MINUS, Marks, looks_like_number
+from replay.measured.marks import Marks
 from replay.measured.profile import FileForm
 from replay.measured.sources import kind_of_file
 from replay.measured.unit_text import read_unit, unit_in_name
@@ -62,26 +63,26 @@ def look_at(path: Path) -> Look:
     kind = kind_of_file(path)
     if kind == "text":
         dialect = read_dialect(path, FileForm())
-        marks = dialect.marks
-        columns = [
-            Seen(place, name, dialect.units[place], [_plain(cell, marks) for cell in dialect.column(place)])
-            for place, name in enumerate(dialect.names)
-        ]
-        return Look(path, dialect.fingerprint, columns, dialect.notes(), marks)
+        cells = [list(map(dialect.marks.plain, dialect.column(place))) for place in range(len(dialect.names))]
+        columns = _seen(dialect.names, dialect.units, cells)
+        return Look(path, dialect.fingerprint, columns, dialect.notes(), dialect.marks)
     if kind == "parquet":
-        from replay.measured.parquet import batches, header
+        from replay.measured.parquet import header
+        from replay.trace.files import batches
 
         head = header(path)
         batch = next(batches(path, head.file, 2000), None)
         cells = [_cells(path, name, batch.column(i)) if batch else [] for i, name in enumerate(head.names)]
-        named = zip(head.names, head.units, cells, strict=True)
-        columns = [Seen(i, name, unit, column) for i, (name, unit, column) in enumerate(named)]
-        return Look(path, head.fingerprint, columns, ["Parquet"], Marks())
+        return Look(path, head.fingerprint, _seen(head.names, head.units, cells), ["Parquet"], Marks())
     from replay.measured.mdf import first_samples
 
     fingerprint, found = first_samples(path)
     columns = [Seen(i, name, unit, [_cell(v) for v in cells]) for i, (name, unit, cells) in enumerate(found)]
     return Look(path, fingerprint, columns, ["MDF, each channel by its own clock"], Marks(), own_clocks=True)
+
+
+def _seen(names: Iterable[str], units: Iterable[str], cells: Iterable[list[str]]) -> list[Seen]:
+    return [Seen(place, *told) for place, told in enumerate(zip(names, units, cells, strict=True))]
 
 
 def _cells(path: Path, name: str, column: Any) -> list[str]:
@@ -99,11 +100,3 @@ def _cell(value: Any) -> str:
     if isinstance(value, bytes):
         return value.decode("utf-8", "replace").strip("\0 ")
     return value.isoformat() if hasattr(value, "isoformat") else str(value)
-
-
-def _plain(cell: str, marks: Marks) -> str:
-    """Return a number in plain decimals, anything else as it is."""
-    if not looks_like_number(cell):
-        return cell
-    text = cell.replace(marks.thousands, "") if marks.thousands else cell
-    return text.replace(marks.decimal, ".").replace(MINUS, "-")

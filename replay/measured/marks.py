@@ -21,6 +21,13 @@ class Marks:
     thousands: str = ""
     doubt: str = ""
 
+    def plain(self, cell: str) -> str:
+        """Return a number in plain decimals, anything else as it is."""
+        if not looks_like_number(cell):
+            return cell
+        text = cell.replace(self.thousands, "") if self.thousands else cell
+        return text.replace(self.decimal, ".").replace(MINUS, "-")
+
 
 @functools.lru_cache(maxsize=65536)
 def looks_like_number(text: str) -> bool:

@@ -13,13 +13,12 @@ import numpy as np
 from replay.ground.refusal import Refusal, refusal
 from replay.measured import columns, dialect
 from replay.measured.block import UNKNOWN, Block
-from replay.measured.cells import BadCell, status_of_numbers, status_of_text, without_sentinels
+from replay.measured.cells import cells_of, status_of_numbers, status_of_text, without_sentinels
 from replay.measured.clock import Clock
 from replay.measured.mdf_blocks import check_group
 from replay.measured.profile import Channel, Flag, Profile
 from replay.measured.profile_keys import EPOCH
 from replay.measured.ticks import Chunk, onto
-from replay.measured.unit_text import Unit
 from replay.trace.rows import LAST_TIME_S
 
 SPAN = 131072  # records that are held of a channel at a time
@@ -88,8 +87,8 @@ def _unit(mdf: Any, group: int, index: int) -> str:
 class MdfSource:
     """An MDF file read by a profile."""
 
-    def __init__(self, path: Path, profile: Profile, *, span: int = SPAN) -> None:
-        self.path, self.profile, self.span = path, profile, span
+    def __init__(self, path: Path, profile: Profile) -> None:
+        self.path, self.profile = path, profile
         self.mdf = open_mdf(path)
         self.sentinels = profile.file.sentinels or ()
         self.clock = Clock(EPOCH, number=True)
@@ -97,13 +96,9 @@ class MdfSource:
             self.places = {signal: self._find(item) for signal, item in profile.signals.items()}
             for group in sorted({group for group, _ in self.places.values()}):
                 check_group(path, self.mdf, group)
-            self.units = {signal: self._unit(signal, kind) for signal, kind in profile.kinds.items()}
+            self.units = columns.units(path, profile, lambda of: (self._name(of), _unit(self.mdf, *self.places[of])))
             self.start_ms = round(self.mdf.start_time.timestamp() * 1000)
             self.fingerprint = _fingerprint(self.mdf)
-
-    def _unit(self, signal: str, kind: str) -> Unit:
-        item, own = self.profile.signals[signal], _unit(self.mdf, *self.places[signal])
-        return columns.unit_of(self.path, self.profile, item, kind, str(item.column), own)
 
     def notes(self) -> list[str]:
         """Say how the file was read."""
@@ -131,36 +126,27 @@ class MdfSource:
 
     def blocks(self) -> Iterator[Block]:
         """Yield rows at the times of the channel that gives the ticks."""
-        signal = self.profile.time.ticks
-        flags = self.profile.flags
-        yield from onto(
-            signal,
-            {name: self._chunks(name) for name in self.places},
-            set(flags),
-            self.profile.time.max_gap_ms,
-            {name for name, flag in flags.items() if flag.on_change},
-            lambda row: f"channel '{self.profile.channels[signal].column}', record {row + 1}",
-        )
+        chunks = {signal: self._chunks(signal) for signal in self.places}
+        yield from onto(self.profile, chunks, lambda row: self._record(self.profile.time.ticks, row))
 
     def _chunks(self, signal: str) -> Iterator[Chunk]:
         """Yield (ms, values) of one channel in spans of records; status as 1, 0 and NaN."""
         group, index = self.places[signal]
         records = int(self.mdf.groups[group].channel_group.cycles_nr)
         before = np.iinfo(np.int64).min
-        for offset in range(0, records, self.span):
+        for offset in range(0, records, SPAN):
             with _readable(self.path):
                 read = self.mdf.get(
                     group=group,
                     index=index,
                     record_offset=offset,
-                    record_count=min(self.span, records - offset),
+                    record_count=min(SPAN, records - offset),
                     ignore_invalidation_bits=True,
                 )
             time = self._time(signal, offset, read)
             back = np.diff(time, prepend=before if offset else time[0]) < 0
             if back.any() and signal != self.profile.time.ticks:
-                name = self._name(signal)
-                where = f"channel '{name}', record {offset + int(np.argmax(back)) + 1}"
+                where = self._record(signal, offset + int(np.argmax(back)))
                 raise refusal(self.path, where, "its time goes back", "a channel whose times do not fall")
             before = int(time[-1])
             invalid = read.invalidation_bits
@@ -169,7 +155,7 @@ class MdfSource:
 
     def _time(self, signal: str, offset: int, read: Any) -> Any:
         """Return the ms of some records; refuse what is no time, and fewer records than the file says it has."""
-        where = f"channel '{self._name(signal)}', record {offset + 1}"
+        where = self._record(signal, offset)
         if not len(read.timestamps) or len(read.samples) != len(read.timestamps):
             raise refusal(self.path, where, "its records end before they should", "a whole MDF 4 file")
         seconds = np.asarray(read.timestamps, dtype=np.float64)
@@ -180,25 +166,22 @@ class MdfSource:
     def _values(self, signal: str, samples: Any, offset: int) -> Any:
         """Return samples as float64 without sentinels; a flag's as 1, 0 and NaN."""
         flag = self.profile.flags.get(signal)
-        name = self._name(signal)
-        if samples.dtype.kind in "iufb" and samples.ndim == 1:
-            numbers = samples.astype(np.float64)
-            numbers = without_sentinels(np.where(np.isfinite(numbers), numbers, np.nan), self.sentinels)
-            if flag is None:
-                return numbers
-            scaled = numbers * self.units[signal].scale if flag.kind else numbers
-            return self._status(signal, offset, lambda: status_of_numbers(scaled, flag, self.sentinels))
-        if flag is None or flag.kind:
-            raise refusal(self.path, f"channel '{name}'", f"holds {samples.dtype}, not numbers", "a measured channel")
-        return self._status(signal, offset, lambda: status_of_text(_words(samples), flag, self.sentinels))
-
-    def _status(self, signal: str, offset: int, read: Any) -> Any:
-        try:
-            status = read()
-        except BadCell as bad:
-            where = f"channel '{self._name(signal)}', record {offset + bad.row + 1}"
-            raise refusal(self.path, where, bad.rule, bad.accepted, bad.value) from None
+        with cells_of(self.path, "", lambda row: self._record(signal, offset + row)):
+            if samples.dtype.kind in "iufb" and samples.ndim == 1:
+                numbers = samples.astype(np.float64)
+                numbers = without_sentinels(np.where(np.isfinite(numbers), numbers, np.nan), self.sentinels)
+                if flag is None:
+                    return numbers
+                status = status_of_numbers(numbers, flag, self.sentinels, self.units.get(signal))
+            elif flag is None or flag.kind:
+                where = f"channel '{self._name(signal)}'"
+                raise refusal(self.path, where, f"holds {samples.dtype}, not numbers", "a measured channel")
+            else:
+                status = status_of_text(_words(samples), flag, self.sentinels)
         return np.where(status == UNKNOWN, np.nan, status.astype(np.float64))
+
+    def _record(self, signal: str, row: int) -> str:
+        return f"channel '{self._name(signal)}', record {row + 1}"
 
     def _name(self, signal: str) -> str:
         return str(self.profile.signals[signal].column)

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -11,12 +12,12 @@ from replay.ground.refusal import refusal
 from replay.measured import clock as clocks
 from replay.measured import columns, dialect
 from replay.measured.block import Block
-from replay.measured.cells import BadCell, status_of_numbers, status_of_text, text_numbers, without_sentinels
+from replay.measured.cells import BadCell, cells_of, status_of_numbers, status_of_text, text_numbers, without_sentinels
 from replay.measured.marks import Marks
-from replay.measured.profile import Profile
+from replay.measured.profile import Flag, Profile
 from replay.measured.profile_keys import DATE, ELAPSED
-from replay.measured.unit_text import TIME, Unit, unit_in_name
-from replay.trace.files import check_unpacked, told
+from replay.measured.unit_text import TIME, unit_in_name
+from replay.trace.files import batches, check_unpacked, told
 
 BATCH = 262144
 
@@ -46,42 +47,25 @@ def header(path: Path) -> Header:
     return Header(file, names, units)
 
 
-def batches(path: Path, file: Any, rows: int, names: list[str] | None = None) -> Iterator[Any]:
-    """Yield the rows of an opened file. Raises Refusal where it is damaged."""
-    read = file.iter_batches(rows, columns=names)
-    while (batch := told(path, lambda: next(read, None))) is not None:
-        yield batch
-
-
 class ParquetSource:
     """A Parquet file read by a profile."""
 
-    def __init__(self, path: Path, profile: Profile, *, batch: int = BATCH) -> None:
-        self.path, self.profile, self.batch = path, profile, batch
+    def __init__(self, path: Path, profile: Profile) -> None:
+        self.path, self.profile = path, profile
         self.header = header(path)
+        self.fingerprint = self.header.fingerprint
         self.sentinels = profile.file.sentinels or ()
         names = list(self.header.names)
         if len(profile.time.columns) != 1:
             raise refusal(profile.path, "[time] column", "a Parquet file has one time column", "its name")
         self.time_place = columns.find(path, profile, names, profile.time.columns[0])
-        self.places = {
-            signal: columns.find(path, profile, names, item.column) for signal, item in profile.signals.items()
-        }
-        self.units = {signal: self._unit(signal, kind) for signal, kind in profile.kinds.items()}
+        self.places, own = columns.places(path, profile, names), self.header.units
+        self.units = columns.units(path, profile, lambda of: (names[self.places[of]], own[self.places[of]]))
         self.clock = self._clock()
-
-    @property
-    def fingerprint(self) -> str:
-        """Return what marks files with these columns."""
-        return self.header.fingerprint
 
     def notes(self) -> list[str]:
         """Say how the file was read."""
         return [f"Parquet, {self.header.file.metadata.num_rows} rows", f"time: {self.clock.note}"]
-
-    def _unit(self, signal: str, kind: str) -> Unit:
-        place, item = self.places[signal], self.profile.signals[signal]
-        return columns.unit_of(self.path, self.profile, item, kind, self.header.names[place], self.header.units[place])
 
     def _clock(self) -> clocks.Clock:
         import pyarrow as pa
@@ -99,7 +83,7 @@ class ParquetSource:
         if pa.types.is_integer(kind) or pa.types.is_floating(kind) or pa.types.is_decimal(kind):
             unit = form.unit or self.header.units[self.time_place] or unit_in_name(name, TIME)
             return clocks.number_clock(self.path, self.profile.path, form, [float(value) for value in cells], unit)
-        if pa.types.is_string(kind) or pa.types.is_large_string(kind):
+        if _is_text(kind):
             return clocks.decide(self.path, self.profile.path, form, cells, "", numbers=False)
         raise refusal(self.path, f"column {name}", f"holds {kind}, not times", "timestamps, numbers or text")
 
@@ -107,38 +91,32 @@ class ParquetSource:
         """Yield the rows of the file in order."""
         names = [self.header.names[place] for place in sorted({self.time_place, *self.places.values()})]
         done = 0
-        for batch in batches(self.path, self.header.file, self.batch, names):
+        for batch in batches(self.path, self.header.file, BATCH, names):
             if len(batch):
                 yield self._block(batch, done)
             done += len(batch)
 
     def _block(self, batch: Any, done: int) -> Block:
-        cells = {signal: batch.column(self.header.names[place]) for signal, place in self.places.items()}
-        values = {}
-        status = {}
-        for signal in self.profile.channels:
-            values[signal] = self._guarded(signal, done, self._numbers, cells[signal])
-        for signal in self.profile.flags:
-            status[signal] = self._guarded(signal, done, self._status, cells[signal], signal)
+        def read(signal: str, how: Any) -> Any:
+            return self._guarded(signal, done, how, batch.column(self.header.names[self.places[signal]]))
+
         return Block(
             time_ms=self._time(batch.column(self.header.names[self.time_place])),
-            values=values,
-            status=status,
+            values={signal: read(signal, self._numbers) for signal in self.profile.channels},
+            status={signal: read(signal, partial(self._status, flag)) for signal, flag in self.profile.flags.items()},
             place=lambda row: f"row {done + row + 1}",
             size=len(batch) * self.path.stat().st_size // self.header.file.metadata.num_rows,
         )
 
-    def _guarded(self, signal: str, done: int, read: Any, *cells: Any) -> Any:
-        name = self.header.names[self.places[signal]]
+    def _guarded(self, signal: str, done: int, read: Any, column: Any) -> Any:
         import pyarrow as pa
 
+        name = self.header.names[self.places[signal]]
         try:
-            return read(*cells)
-        except BadCell as bad:
-            where = f"row {done + bad.row + 1}, {name}"
-            raise refusal(self.path, where, bad.rule, bad.accepted, bad.value) from None
+            with cells_of(self.path, name, lambda row: f"row {done + row + 1}"):
+                return read(column)
         except pa.ArrowException:
-            raise refusal(self.path, f"column {name}", f"holds {cells[0].type}, not numbers", "numbers") from None
+            raise refusal(self.path, f"column {name}", f"holds {column.type}, not numbers", "numbers") from None
 
     def _time(self, column: Any) -> Any:
         import pyarrow as pa
@@ -155,7 +133,7 @@ class ParquetSource:
     def _numbers(self, column: Any) -> Any:
         import pyarrow as pa
 
-        if pa.types.is_string(column.type) or pa.types.is_large_string(column.type):
+        if _is_text(column.type):
             return text_numbers(column.cast(pa.string()).fill_null(""), Marks(), self.sentinels)
         if pa.types.is_boolean(column.type):
             column = column.cast(pa.int8())
@@ -165,15 +143,17 @@ class ParquetSource:
             raise BadCell(row, str(numbers[row]), "not a finite number", "a number or null")
         return without_sentinels(numbers, self.sentinels)
 
-    def _status(self, column: Any, signal: str) -> Any:
+    def _status(self, flag: Flag, column: Any) -> Any:
         import pyarrow as pa
 
-        flag = self.profile.flags[signal]
         if pa.types.is_dictionary(column.type):
             column = column.dictionary_decode()
-        text = pa.types.is_string(column.type) or pa.types.is_large_string(column.type)
-        if text and not flag.kind:
-            column = column.cast(pa.string()).fill_null("")
-            return status_of_text(column, flag, self.sentinels)
-        numbers = self._numbers(column)
-        return status_of_numbers(numbers * self.units[signal].scale if flag.kind else numbers, flag, self.sentinels)
+        if _is_text(column.type) and not flag.kind:
+            return status_of_text(column.cast(pa.string()).fill_null(""), flag, self.sentinels)
+        return status_of_numbers(self._numbers(column), flag, self.sentinels, self.units.get(flag.signal))
+
+
+def _is_text(kind: Any) -> bool:
+    import pyarrow as pa
+
+    return bool(pa.types.is_string(kind) or pa.types.is_large_string(kind))

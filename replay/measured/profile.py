@@ -4,15 +4,15 @@ TOML. What a text file shows by itself (encoding, separator, marks, header) need
 it cannot show (gauge or absolute, the order of day and month, the longest gap) has to be.
 """
 
-import difflib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from replay.ground.refusal import refusal
+from replay.ground.shape import fit
 from replay.ground.toml_files import read_toml
 from replay.ground.units import UnitError
-from replay.measured.profile_keys import CHANNELS, NEEDED, OPEN, PRESSURES, SECTIONS, Column
+from replay.measured.profile_keys import CHANNELS, PRESSURES, SECTIONS, SHAPE, Column
 from replay.measured.unit_text import CURRENT, PRESSURE, SPEED, read_unit
 
 
@@ -105,19 +105,12 @@ class Profile:
 
 def read_profile(path: Path) -> Profile:
     """Read and check a profile as a whole. Raises Refusal, naming the key, at the first fault."""
-    table = read_toml(path, "profile")
-    fingerprints = table.pop("fingerprints", [])
-    if not isinstance(fingerprints, list) or not all(isinstance(item, str) for item in fingerprints):
-        raise refusal(path, "fingerprints", "not a list of texts", 'fingerprints = ["..."]', fingerprints)
-    read = {section: _section(path, section, content) for section, content in table.items()}
-    for section in NEEDED:
-        if section not in read:
-            raise refusal(path, f"[{section}]", "missing section", ", ".join(f"[{name}]" for name in NEEDED))
+    read = fit(path, read_toml(path, "profile"), SHAPE)
     time = dict(read["time"])
     channels = {name: Channel(name, **read[name]) for name in CHANNELS if name in read}
     profile = Profile(
         path=path,
-        fingerprints=tuple(fingerprints),
+        fingerprints=read.get("fingerprints", ()),
         file=FileForm(**read.get("file", {})),
         time=TimeForm(columns=time.pop("column", ()), max_gap_ms=time.pop("max_gap"), **time),
         altitude_m=read.get("site", {}).get("altitude"),
@@ -128,36 +121,6 @@ def read_profile(path: Path) -> Profile:
     )
     _check_together(profile)
     return profile
-
-
-def _section(path: Path, section: str, content: object) -> dict[str, Any]:
-    """Return the checked values of one section; refuse what is unknown, open or missing."""
-    if section not in SECTIONS:
-        raise refusal(path, f"[{section}]", "unknown section", _near(section, SECTIONS, "[{}]"), content)
-    if not isinstance(content, dict):
-        raise refusal(path, section, "a section is wanted, not a value", f"[{section}] and its keys", content)
-    keys = SECTIONS[section]
-    read = {}
-    for key, value in content.items():
-        where = f"[{section}] {key}"
-        if key not in keys:
-            raise refusal(path, where, "unknown key", _near(key, keys), value)
-        if value == OPEN:
-            raise refusal(path, where, "left open in the draft: decide it", keys[key].accepted, value)
-        try:
-            read[key] = keys[key].read(value)
-        except UnitError as error:
-            raise refusal(path, where, str(error), keys[key].accepted, value) from None
-    for key, rule in keys.items():
-        if rule.needed and key not in read:
-            raise refusal(path, f"[{section}] {key}", "missing key", rule.accepted)
-    return read
-
-
-def _near(name: str, known: dict[str, Any], form: str = "{}") -> str:
-    close = difflib.get_close_matches(name, known, 1)
-    every = ", ".join(form.format(key) for key in known)
-    return f"{form.format(close[0])}? All: {every}" if close else every
 
 
 def _running(path: Path, read: dict[str, Any], channels: dict[str, Channel]) -> Flag:
@@ -190,19 +153,14 @@ def _check_together(profile: Profile) -> None:
     if decimal is not None and decimal == thousands:
         raise refusal(profile.path, "[file] thousands", "the same as decimal", "another mark", thousands)
     for channel in profile.channels.values():
+        where = f"[{channel.signal}] reference"
         if channel.unit is not None and channel.reference is not None and channel.signal in PRESSURES:
             stated = read_unit(channel.unit, PRESSURE).reference
             if stated not in ("", channel.reference):
                 rule = f'contradicts unit "{channel.unit}", which is {stated}'
-                where = f"[{channel.signal}] reference"
                 raise refusal(profile.path, where, rule, f'"{stated}", or another unit', channel.reference)
         if channel.signal != "oil_pressure" and channel.reference == "difference":
-            raise refusal(
-                profile.path,
-                f"[{channel.signal}] reference",
-                "only an oil pressure is logged as a difference (to the crankcase)",
-                '"gauge", "absolute" or "vacuum"',
-                channel.reference,
-            )
+            rule = "only an oil pressure is logged as a difference (to the crankcase)"
+            raise refusal(profile.path, where, rule, '"gauge", "absolute" or "vacuum"', channel.reference)
     if profile.time.ticks not in profile.channels:
         raise refusal(profile.path, "[time] ticks", "this signal has no section", f"[{profile.time.ticks}]")

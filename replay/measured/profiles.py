@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from replay.ground.files import write_text
-from replay.ground.refusal import Refusal, refusal
+from replay.ground.refusal import Refusal, or_refuse, refusal
 from replay.library.library import check_inside, leads_inside
 from replay.measured.profile import Profile, read_profile
 from replay.measured.sources import fingerprint_of
@@ -58,19 +58,13 @@ def keep(profile: Profile, library: Path, seen: str) -> str | None:
             target = target.with_stem(f"{target.stem}-{seen}")
     elif seen in profile.fingerprints:
         return None
-    document = tomlkit.parse(profile.path.read_text(encoding="utf-8-sig"))
+    document, head = tomlkit.parse(profile.path.read_text(encoding="utf-8-sig")), ""
     if seen not in profile.fingerprints:
         document.pop("fingerprints", None)
-        head = tomlkit.document()
-        head.add("fingerprints", [*profile.fingerprints, seen])
-        text = tomlkit.dumps(head) + tomlkit.dumps(document)
-    else:
-        text = tomlkit.dumps(document)
-    try:
+        head = tomlkit.dumps({"fingerprints": [*profile.fingerprints, seen]})
+    with or_refuse(folder, "made"):
         folder.mkdir(exist_ok=True)
-    except OSError as error:
-        raise refusal(folder, "", f"cannot be made ({error.strerror})") from None
-    write_text(target, text)
+    write_text(target, head + tomlkit.dumps(document))
     return f"profile kept as {target}: files with this header need no --profile"
 
 

@@ -1,9 +1,9 @@
 """The report of an import: what was read, kept, left out, held, lost; ranges; what looks wrong."""
 
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from typing import Any
 
-from replay.measured.assemble import HOUR_MS, LEAST_ROWS, Counts, Part
+from replay.measured.assemble import HOUR_MS, LEAST_ROWS, Counts
 from replay.measured.profile_keys import CHANNELS, PRESSURES
 from replay.measured.unit_text import WANTED
 
@@ -15,7 +15,9 @@ class TraceLine:
     id: str
     file: str
     start: str
-    part: Part
+    rows: int
+    hours: float
+    run_hours: float
 
 
 @dataclass(frozen=True)
@@ -47,7 +49,7 @@ class Report:
                 "kept": counts.kept,
                 "blank": counts.blank,
                 "without_running_status": counts.without_status,
-                "left_out": {m.why: {"rows": m.rows, "first": m.places} for m in counts.mends.values()},
+                "left_out": {why: asdict(mend) for why, mend in counts.mends.items()},
             },
             "held": counts.held,
             "passed_over": counts.passed_over,
@@ -59,7 +61,7 @@ class Report:
             },
             "hours": {"kept": hours_of(counts), "running": run_hours_of(counts)},
             "signals": {signal: signal_of(signal, counts) for signal in counts.readings},
-            "traces": [trace_of(line) for line in self.traces],
+            "traces": [asdict(line) for line in self.traces],
             "doubts": self.doubts,
         }
 
@@ -72,19 +74,6 @@ def hours_of(counts: Counts) -> float:
 def run_hours_of(counts: Counts) -> float:
     """Return the hours kept in which the machine ran."""
     return sum(part.run_ms for part in counts.parts) / HOUR_MS
-
-
-def trace_of(line: TraceLine) -> dict[str, Any]:
-    """Return what a report says of one trace that was made."""
-    part = line.part
-    return {
-        "id": line.id,
-        "file": line.file,
-        "start": line.start,
-        "rows": part.rows,
-        "hours": (part.end_ms - part.start_ms) / HOUR_MS,
-        "run_hours": part.run_ms / HOUR_MS,
-    }
 
 
 def signal_of(signal: str, counts: Counts) -> dict[str, Any]:

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Protocol
 
-from replay.ground.refusal import refusal
+from replay.ground.refusal import or_refuse, refusal
 from replay.measured.block import Block
 from replay.measured.clock import Clock
 from replay.measured.profile import FileForm, Profile
@@ -21,12 +21,11 @@ FOREIGN = {
 class Source(Protocol):
     """A file that gives its rows in blocks."""
 
+    path: Path
+    profile: Profile
     units: dict[str, Unit]
     clock: Clock
-
-    @property
-    def fingerprint(self) -> str:
-        """Return what marks files with this header."""
+    fingerprint: str  # what marks files with this header
 
     def notes(self) -> list[str]:
         """Say how the file was read."""
@@ -39,13 +38,11 @@ def kind_of_file(path: Path) -> str:
     """Return "parquet", "mdf" or "text". Raises Refusal for what cannot be any."""
     if path.is_dir():
         raise refusal(path, "", "is a folder", "files with readings")
-    try:
+    with or_refuse(path, "read", "a file with readings"):
+        if not path.exists():
+            raise refusal(path, "", "no such file", "a file with readings")
         with path.open("rb") as stream:
             head = stream.read(8)
-    except FileNotFoundError:
-        raise refusal(path, "", "no such file", "a file with readings") from None
-    except OSError as error:
-        raise refusal(path, "", f"cannot be read ({error.strerror})", "a file with readings") from None
     for mark, what in FOREIGN.items():
         if head.startswith(mark):
             raise refusal(path, "", f"is {what}", "CSV text, Parquet or MDF 4")
@@ -54,7 +51,7 @@ def kind_of_file(path: Path) -> str:
     return "mdf" if head in (b"MDF     ", b"UnFinMF ") else "text"
 
 
-def open_source(path: Path, profile: Profile, *, repair: bool, block_bytes: int | None = None) -> Source:
+def open_source(path: Path, profile: Profile, *, repair: bool) -> Source:
     """Open a file by a profile. Raises Refusal at once for what its header already shows to be wrong."""
     kind = kind_of_file(path)
     if kind == "parquet":
@@ -66,9 +63,8 @@ def open_source(path: Path, profile: Profile, *, repair: bool, block_bytes: int 
 
         return MdfSource(path, profile)
     from replay.measured.text import TextSource
-    from replay.measured.text_pieces import BLOCK_BYTES
 
-    return TextSource(path, profile, repair=repair, block_bytes=block_bytes or BLOCK_BYTES)
+    return TextSource(path, profile, repair=repair)
 
 
 def fingerprint_of(path: Path, profile: Profile | None) -> str:
@@ -84,6 +80,5 @@ def fingerprint_of(path: Path, profile: Profile | None) -> str:
         return fingerprint(path)
     from replay.measured.dialect import read_dialect
 
-    if profile is None:
-        return read_dialect(path, FileForm()).fingerprint
-    return read_dialect(path, profile.file, profile.names).fingerprint
+    stated = (FileForm(), frozenset[str]()) if profile is None else (profile.file, profile.names)
+    return read_dialect(path, *stated).fingerprint

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from replay.measured.block import UNKNOWN, Block
+from replay.measured.profile import Profile
 
 Chunk = tuple[NDArray[np.int64], NDArray[np.float64]]
 
@@ -65,24 +66,15 @@ class Newest:
                 self.values = np.concatenate((self.values, chunk[1]))
 
 
-def onto(
-    clock: str,
-    chunks: dict[str, Iterator[Chunk]],
-    flags: set[str],
-    max_gap_ms: int,
-    on_change: set[str],
-    place: Callable[[int], str],
-) -> Iterator[Block]:
-    """Yield rows at the times of the channel `clock`, with the newest of every other channel.
+def onto(profile: Profile, chunks: dict[str, Iterator[Chunk]], place: Callable[[int], str]) -> Iterator[Block]:
+    """Yield rows at the times of the channel that gives the ticks, with the newest of every other channel.
 
-    chunks: for each signal its readings in order; flags: signals that are 1 or 0; on_change: flags that hold until
-    the next reading, however old; place: names the row of the clock's channel by its number in the file.
+    chunks: for each signal its readings in order, a flag's as 1 and 0; one that is written on change holds until the
+    next, however old. place: names the row of the ticks' channel by its number in the file.
     """
-    others = {
-        signal: Newest(chunk, None if signal in on_change else max_gap_ms)
-        for signal, chunk in chunks.items()
-        if signal != clock
-    }
+    clock, flags, max_gap = profile.time.ticks, profile.flags, profile.time.max_gap_ms
+    ages = dict.fromkeys(chunks, max_gap) | {signal: None for signal, flag in flags.items() if flag.on_change}
+    others = {signal: Newest(chunk, ages[signal]) for signal, chunk in chunks.items() if signal != clock}
     done = 0
     for ticks, own in chunks[clock]:
         order = np.maximum.accumulate(ticks)  # a clock that goes back is refused further on, by its row

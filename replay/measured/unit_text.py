@@ -16,34 +16,10 @@ REFERENCES = ("gauge", "absolute", "difference", "vacuum")
 WANTED = {TEMPERATURE: "degC", SPEED: "rpm", CURRENT: "ampere", TIME: "millisecond"}
 
 # Spellings of the trade, without case and blanks -> how `replay.ground.units` knows them.
-_PRESSURES = {
-    "bar": "bar",
-    "bars": "bar",
-    "mbar": "mbar",
-    "psi": "psi",
-    "lb/in2": "psi",
-    "lbf/in2": "psi",
-    "lbs/in2": "psi",
-    "pa": "Pa",
-    "hpa": "hPa",
-    "kpa": "kPa",
-    "mpa": "MPa",
-    "kg/cm2": "kgf/cm2",
-    "kgf/cm2": "kgf/cm2",
-    "kp/cm2": "kgf/cm2",
-    "at": "at",
-    "atm": "atm",
-    "n/mm2": "N/mm2",
-    "kn/m2": "kN/m2",
-    "inh2o": "inH2O",
-    "mmh2o": "mmH2O",
-    "cmh2o": "cmH2O",
-    "torr": "torr",
-    "mmhg": "mmHg",
-    "inhg": "inHg",
-    "in.hg": "inHg",
-    '"hg': "inHg",
-}
+_KNOWN = "bar mbar psi Pa hPa kPa MPa kgf/cm2 at atm N/mm2 kN/m2 inH2O mmH2O cmH2O torr mmHg inHg"
+_PRESSURES = {name.casefold(): name for name in _KNOWN.split()}
+_PRESSURES |= {"bars": "bar", "kg/cm2": "kgf/cm2", "kp/cm2": "kgf/cm2", "in.hg": "inHg", '"hg': "inHg"}
+_PRESSURES |= dict.fromkeys(("lb/in2", "lbf/in2", "lbs/in2"), "psi")
 _TEMPERATURES = {"°c": (1.0, 0.0), "c": (1.0, 0.0), "degc": (1.0, 0.0), "k": (1.0, -273.15)}
 _TEMPERATURES |= dict.fromkeys(("°f", "f", "degf"), (5.0 / 9.0, -160.0 / 9.0))
 _SPEEDS = dict.fromkeys(("rpm", "1/min", "min-1", "min^-1", "u/min", "tr/min", "r/min", "rev/min"), 1.0)

@@ -21,12 +21,20 @@ class LocalTimeError(ValueError):
         self.row, self.rule, self.accepted = row, rule, accepted
 
 
+def fixed_offset_ms(text: str) -> int | None:
+    """Return an offset such as "+01:00" or "-0330" in ms east of Greenwich, None for what is none."""
+    fixed = _FIXED.fullmatch(text)
+    if fixed is None:
+        return None
+    minutes = int(fixed["hours"]) * 60 + int(fixed["minutes"] or 0)
+    return (minutes if fixed["sign"] == "+" else -minutes) * MINUTE_MS
+
+
 def offset_or_zone(text: str) -> int | zoneinfo.ZoneInfo:
     """Return a fixed offset in ms east of Greenwich, or a zone by its name. Raises UnitError."""
-    fixed = _FIXED.fullmatch(text)
+    fixed = fixed_offset_ms(text)
     if fixed is not None:
-        minutes = int(fixed["hours"]) * 60 + int(fixed["minutes"] or 0)
-        return (minutes if fixed["sign"] == "+" else -minutes) * MINUTE_MS
+        return fixed
     if text.upper() in ("UTC", "Z", "GMT"):
         return 0
     try:

@@ -20,19 +20,23 @@ from protect.settings import RELATIONS
 from replay.drawing.looks import LANES, LINES, SHADES
 from replay.engine import STATES, logic_digest
 from replay.engine.c_port import port_digest
-from replay.engine.compiled import FIRST_INPUT, columns_of
+from replay.engine.obeying import FIRST_INPUT
+from replay.engine.portable import columns_of
+from replay.engine.workers import Progress, quiet
+from replay.ground.files import check_writable, write_text
 from replay.ground.refusal import refusal
 from replay.ground.toml_files import read_toml
 from replay.ground.units import quantity
-from replay.library import Entry, Library, MustTrip
+from replay.library import Entry, Library, MustTrip, library_of, settings_of
+from replay.library.given import GivenLibrary, GivenSettings
 from replay.page.wasm_module import module
 from replay.settings import Settings
-from replay.settings.file import ALTITUDE_M, SECTIONS
+from replay.settings.file import ALTITUDE_M, key_of, names_of
 from replay.trace import Trace, read_trace
 
 PAGE = Path(__file__).parent
 SCRIPTS = (
-    *("units.js", "port.js", "judge.js", "settings.js"),
+    *("units.js", "wording.js", "port.js", "judge.js", "settings.js"),
     *("curves.js", "plot.js", "tables.js", "fields.js", "page.js"),
 )
 MOST_READINGS = 2_000_000  # of all traces of a page together: some 110 MB of a browser's memory
@@ -95,6 +99,23 @@ def page(library: Library, settings: Settings, tick: Callable[[], object] = lamb
     return Page(text, len(traces), readings)
 
 
+def write_bench(
+    path: Path | str, library: GivenLibrary, settings: GivenSettings = None, *, progress: Progress = quiet
+) -> Page:
+    """Write a page on which settings are moved over the traces of a library, as one HTML file; return what it holds.
+
+    Raises Refusal.
+    """
+    path = Path(path)
+    check_writable(path)
+    library = library_of(library)
+    checked = settings_of(settings, library, library.folder)
+    with progress(len(library.entries), "packing") as stage:
+        made = page(library, checked, stage.advance)
+    write_text(path, made.text)
+    return made
+
+
 def _script_safe(data: dict[str, Any]) -> str:
     """Return JSON that can end no script and open no comment, whatever texts a library holds."""
     text = json.dumps(data, separators=(",", ":"), allow_nan=False)
@@ -141,17 +162,11 @@ def _toml(value: object) -> str:
 
 def _settings(table: dict[str, Any], settings: Settings) -> list[dict[str, Any]]:
     """Return each setting in the order of its place: where it stands in the file, kind, range, text and value."""
-    found = {}
-    for section, keys in SECTIONS.items():
-        for key in keys:
-            if key.endswith("_range"):
-                ends = [key.removesuffix("range") + end for end in ("least", "most")]
-                found.update({name: (section, key, text) for name, text in zip(ends, table[section][key], strict=True)})
-            else:
-                found[key] = (section, key, table[section][key])
     rows = []
     for (name, unit, least, most), value in zip(ranges.SETTINGS, settings.values, strict=False):
-        section, key, text = found[name]
+        section, key = key_of(name)
+        names, texts = names_of(key), table[section][key]
+        text = texts[names.index(name)] if len(names) > 1 else texts
         kind = KINDS.get(unit) or ("difference" if section == "net_oil_pressure" else "absolute")
         told = {"name": name, "section": section, "key": key, "kind": kind, "least": least, "most": most}
         rows.append({**told, "text": str(text), "value": value})

@@ -19,21 +19,10 @@ function roundTicks(low, high, count) {
 // Points of a curve, in pieces that end at NaN and at gaps; of each column of pixels first, least, most and last.
 function pieces(xs, ys, gapBefore) {
     const found = [];
-    let piece = null;
-    let column = null;
-    const flush = () => {
-        if (column !== null) {
-            piece.push([column.x, column.first]);
-            if (column.count > 1) {
-                piece.push([column.x, column.least], [column.x, column.most], [column.lastX, column.last]);
-            }
-        }
-        column = null;
-    };
+    let piece = null; // its columns
     for (let tick = 0; tick < xs.length; tick++) {
-        const y = ys(tick);
+        const [x, y] = [xs[tick], ys(tick)];
         if (Number.isNaN(y) || gapBefore(tick)) {
-            flush();
             piece = null;
         }
         if (Number.isNaN(y)) {
@@ -43,20 +32,20 @@ function pieces(xs, ys, gapBefore) {
             piece = [];
             found.push(piece);
         }
-        const x = xs[tick];
-        if (column !== null && Math.floor(x) !== Math.floor(column.x)) {
-            flush();
+        const column = piece.at(-1);
+        if (column === undefined || Math.floor(x) !== Math.floor(column[0][0])) {
+            piece.push([[x, y]]);
+            continue;
         }
-        if (column === null) {
-            column = { x, first: y, least: y, most: y, last: y, lastX: x, count: 1 };
-        } else {
-            column.least = Math.min(column.least, y);
-            column.most = Math.max(column.most, y);
-            [column.last, column.lastX, column.count] = [y, x, column.count + 1];
+        if (column.length === 1) {
+            column.push([...column[0]], [...column[0]], []);
         }
+        const [, least, most, last] = column;
+        least[1] = Math.min(least[1], y);
+        most[1] = Math.max(most[1], y);
+        [last[0], last[1]] = [x, y];
     }
-    flush();
-    return found;
+    return found.map((columns) => columns.flat());
 }
 
 // Places near those wanted, at least `gap` apart, within low .. high; in the order of the places wanted.

@@ -6,19 +6,16 @@ const MET = "met";
 const NOT_MET = "not met";
 const NOT_ENOUGH = "not enough evidence";
 
-// A number rounded as Python's round() would: toFixed works on the exact value too.
+// A number rounded as Python's round() would.
 function rounded(number, decimals) {
-    return Number(number.toFixed(decimals));
+    return Number(fixed(number, decimals));
 }
 
-function outcomeOf(label, firstS) {
-    if (label.kind === "must_trip") {
-        if (firstS === null || firstS > label.deadline_s) {
-            return "missed";
-        }
-        return firstS < label.earliest_s ? "early" : "hit";
+function outcomeOf({ kind, earliest_s: earliest, deadline_s: deadline }, firstS) {
+    if (kind === "must_trip") {
+        return firstS === null || firstS > deadline ? "missed" : firstS < earliest ? "early" : "hit";
     }
-    if (label.kind === "ride_through") {
+    if (kind === "ride_through") {
         return firstS === null ? "rode_through" : "nuisance";
     }
     return "undecided";
@@ -27,7 +24,7 @@ function outcomeOf(label, firstS) {
 // One trace against its label; `run` is what Port.run says.
 function judge(trace, run) {
     const firstS = run.firstMs === null ? null : rounded(trace.start_s + run.firstMs / 1000, 3);
-    const deadline = trace.label.kind === "must_trip" ? trace.label.deadline_s : null;
+    const deadline = trace.label.deadline_s ?? null;
     return {
         id: trace.id,
         family: trace.family,
@@ -60,24 +57,12 @@ function totalOf(verdicts) {
     };
 }
 
-// P(at most `events` of `trials`) where each has this probability.
-function binomialTail(events, trials, probability) {
-    let term = trials * Math.log1p(-probability);
-    let sum = 0;
+// P(at most `events`): the sum of terms, given by the logarithms of the first and of each one's part of the one before.
+function tail(events, first, part) {
+    let [term, sum] = [first, 0];
     for (let k = 0; k <= events; k++) {
         sum += Math.exp(term);
-        term += Math.log((trials - k) / (k + 1)) + Math.log(probability) - Math.log1p(-probability);
-    }
-    return sum;
-}
-
-// P(at most `events`) where so many are expected.
-function poissonTail(events, expected) {
-    let term = -expected;
-    let sum = 0;
-    for (let k = 0; k <= events; k++) {
-        sum += Math.exp(term);
-        term += Math.log(expected / (k + 1));
+        term += part(k);
     }
     return sum;
 }
@@ -94,11 +79,14 @@ function crossing(falling, level, most) {
 
 // One-sided upper limits: Clopper-Pearson of a probability, Garwood of an expected count.
 function probabilityLimit(events, trials, confidence) {
-    return events >= trials ? 1 : crossing((p) => binomialTail(events, trials, p), 1 - confidence, 1);
+    const odds = (p) => Math.log(p) - Math.log1p(-p);
+    const binomial = (p) => tail(events, trials * Math.log1p(-p), (k) => Math.log((trials - k) / (k + 1)) + odds(p));
+    return events >= trials ? 1 : crossing(binomial, 1 - confidence, 1);
 }
 
 function countLimit(events, confidence) {
-    return crossing((expected) => poissonTail(events, expected), 1 - confidence, 10 * events + 50);
+    const poisson = (expected) => tail(events, -expected, (k) => Math.log(expected / (k + 1)));
+    return crossing(poisson, 1 - confidence, 10 * events + 50);
 }
 
 function claim(rule, events, of, point, upper, wanted) {

@@ -19,6 +19,7 @@ class Page {
             }
         }
         byId("port-digest").textContent = this.data.logic.port_digest.slice(0, 16);
+        byId("sure").textContent = `at most, ${sure(this.data.acceptance.shown_confidence)}`;
         this.makeList();
         byId("settings").inert = true; // until the score of the file's settings is there to compare with
         this.fields = new Fields(this.settings, () => this.changed());
@@ -171,7 +172,7 @@ class Page {
     showTrace() {
         const verdict = this.followed && judge(this.trace, this.followed);
         byId("outcome").textContent = verdict ? outcomeWords(verdict, this.trace) : `Not run: ${this.why}`;
-        byId("outcome").className = `outcome outcome-${verdict ? OUTCOMES[verdict.outcome][1] : "open"}`;
+        byId("outcome").className = `outcome ${verdict ? OUTCOMES[verdict.outcome][1] : "open"}`;
         this.showDecisions();
         this.redraw();
     }
@@ -192,7 +193,7 @@ class Page {
     pressure(pascals, mark = "") {
         const unit = this.settings.system;
         const decimals = { kPa: 1, bar: 3, psi: 2 }[unit];
-        return Number.isNaN(pascals) ? "not read" : `${(pascals / PRESSURES[unit]).toFixed(decimals)} ${unit}${mark}`;
+        return Number.isNaN(pascals) ? "not read" : `${fixed(pascals / PRESSURES[unit], decimals)} ${unit}${mark}`;
     }
 
     // A suction pressure from the site's atmosphere, as the unit's users write it.
@@ -200,18 +201,17 @@ class Page {
         const { atmosphere, system } = this.settings;
         const above = pascals - atmosphere;
         if (system === "psi" && above < 0) {
-            return ` (${(-above / PRESSURES.inHg).toFixed(1)} inHg vac)`;
+            return ` (${tenths(-above / PRESSURES.inHg)} inHg vac)`;
         }
         return Number.isNaN(above) ? "" : ` (${this.pressure(above, " gauge")})`;
     }
 
     timeS(tick) {
-        return (this.trace.start_s + this.readings.time[tick] / 1000).toFixed(1);
+        return tenths(this.trace.start_s + this.readings.time[tick] / 1000);
     }
 
     percentAt(tick) {
-        const delay = this.settings.rows.find(({ name }) => name === "trip_delay").value;
-        return ((100 * this.followed.integral[tick]) / delay).toFixed(1);
+        return tenths((100 * this.followed.integral[tick]) / this.settings.value("trip_delay"));
     }
 
     wordsAt(tick) {
@@ -231,10 +231,10 @@ class Page {
         const { followed } = this;
         const begins = followed === null ? [] : changesOf(followed.states);
         const rows = begins.slice(0, MOST_ROWS).map((tick) => {
-            const states = [tick > 0 ? followed.states[tick - 1] : STOPPED, followed.states[tick]];
+            const states = [followed.states[tick - 1] ?? STOPPED, followed.states[tick]];
             const net = followed.net[tick] === NO_READING ? "not credible" : this.pressure(followed.net[tick]);
             const names = states.map((state) => this.data.states[state].replace("_", " "));
-            return cellsRow([this.timeS(tick), ...names, this.percentAt(tick), net]);
+            return element("tr", {}, ...cellsOf([this.timeS(tick), ...names, this.percentAt(tick), net]));
         });
         if (begins.length > MOST_ROWS) {
             rows.push(element("tr", {}, element("td", { colspan: 5, text: "and more: see lubetrip explain" })));
@@ -283,17 +283,10 @@ class Page {
         this.entries.forEach(({ outcome }, number) => {
             const [words, kind] = score === null ? ["not run", "open"] : OUTCOMES[score.verdicts[number].outcome];
             outcome.textContent = words;
-            outcome.className = `outcome-${kind}`;
+            outcome.className = kind;
         });
         this.filterList();
-        this.showTables();
-    }
-
-    showTables() {
-        const { acceptance } = this.data;
-        byId("sure").textContent = `at most, ${+(100 * acceptance.shown_confidence).toFixed(2)} % sure`;
-        const { score } = this;
-        byId("rules").tBodies[0].replaceChildren(...(score === null ? [] : ruleRows(score, acceptance)));
+        byId("rules").tBodies[0].replaceChildren(...(score === null ? [] : ruleRows(score, this.data.acceptance)));
         byId("families").tBodies[0].replaceChildren(...(score?.families ?? []).map(familyRow));
         byId("families").tFoot.replaceChildren(...(score === null ? [] : [familyRow(["all", score.total])]));
     }
@@ -345,6 +338,4 @@ async function startPage() {
     }
 }
 
-if (typeof document !== "undefined") {
-    startPage();
-}
+startPage();

@@ -79,10 +79,15 @@ class Plot {
         const { pen } = this;
         Object.assign(pen, { strokeStyle: colour, lineWidth: width });
         pen.setLineDash(dash);
-        pen.beginPath();
-        points.forEach(([x, y], index) => (index === 0 ? pen.moveTo(x, y) : pen.lineTo(x, y)));
+        this.path(points);
         pen.stroke();
         pen.setLineDash([]);
+    }
+
+    path(points) {
+        const { pen } = this;
+        pen.beginPath();
+        points.forEach(([x, y], index) => (index === 0 ? pen.moveTo(x, y) : pen.lineTo(x, y)));
     }
 
     // Through every panel, but not through the words between them.
@@ -140,44 +145,37 @@ class Plot {
 
     gapBefore() {
         const { time } = this.readings;
-        const most = this.settings.rows.find(({ name }) => name === "max_gap").value;
+        const most = this.settings.value("max_gap");
         return (tick) => tick > 0 && time[tick] - time[tick - 1] > most;
     }
 
-    curve(name, values, y, colour = "#000000") {
+    curve(name, values, y) {
         const { top, bottom } = this.panels[name];
         const { pen } = this;
         pen.save();
         pen.beginPath();
         pen.rect(this.left, top, this.right - this.left, bottom - top);
         pen.clip();
-        const found = pieces(this.xs, (tick) => y(values[tick]), this.gapBefore());
-        found.forEach((points) => {
+        pieces(this.xs, (tick) => y(values[tick]), this.gapBefore()).forEach((points) => {
             const only = points.length === 1 ? [...points, [points[0][0] + 1, points[0][1]]] : points;
-            this.line(only, colour, 1.1, []);
+            this.line(only, "#000000", 1.1, []);
         });
         pen.restore();
-        return found;
-    }
-
-    value(name) {
-        return this.settings.rows.find((row) => row.name === name).value;
     }
 
     net() {
         const { net } = this.readings;
-        const read = net.filter((value) => !Number.isNaN(value));
-        const least = read.reduce((one, other) => Math.min(one, other), 0);
-        const most = read.reduce((one, other) => Math.max(one, other), this.value("cut_in"));
+        const least = net.reduce((one, other) => (other < one ? other : one), 0);
+        const most = net.reduce((one, other) => (other > one ? other : one), this.settings.value("cut_in"));
         const unit = this.settings.system;
         const y = this.panel("net", "net oil pressure", Math.max(least, -50000) - 5000, most * 1.08, unit, PRESSURES[unit]);
-        const band = [y(this.value("cut_in")), y(this.value("cut_out"))];
+        const band = [y(this.settings.value("cut_in")), y(this.settings.value("cut_out"))];
         this.pen.fillStyle = this.looks.lines.hold.colour;
         if (band[1] > band[0]) {
             this.pen.fillRect(this.left, band[0], this.right - this.left, band[1] - band[0]);
         }
         this.curve("net", net, y);
-        this.levels("net", y, ["cut_in", "cut_out", "floor"].map((name) => [name.replace("_", "-"), this.value(name)]));
+        this.levels("net", y, ["cut_in", "cut_out", "floor"].map((name) => [name.replace("_", "-"), this.settings.value(name)]));
         this.doubted();
     }
 
@@ -210,8 +208,8 @@ class Plot {
         const y = this.panel("suction", this.narrow ? "suction" : "suction pressure", 0, most * 1.05, `${system} absolute`, size);
         this.gaugeAxis(y, most * 1.05, atmosphere, system, size);
         this.curve("suction", suction, y);
-        const reload = this.value("reload");
-        const levels = [["vacuum", this.value("vacuum")]];
+        const reload = this.settings.value("reload");
+        const levels = [["vacuum", this.settings.value("vacuum")]];
         if (reload <= 3 * STANDARD_ATMOSPHERE) {
             levels.unshift(["reload", reload]);
         }
@@ -245,23 +243,19 @@ class Plot {
     integral() {
         const y = this.panel("integral", "time-delay integral, % of trip delay", 0, 108, "", 1);
         if (this.followed !== null) {
-            const delay = this.value("trip_delay");
+            const delay = this.settings.value("trip_delay");
             const percent = Float64Array.from(this.followed.integral, (ms) => (100 * ms) / delay);
             const foot = y(0);
-            const path = pieces(this.xs, (tick) => y(percent[tick]), this.gapBefore());
             this.pen.fillStyle = "#f3d9a4";
-            path.forEach((points) => {
-                this.pen.beginPath();
-                this.pen.moveTo(points[0][0], foot);
-                points.forEach(([x, at]) => this.pen.lineTo(x, at));
-                this.pen.lineTo(points[points.length - 1][0], foot);
+            pieces(this.xs, (tick) => y(percent[tick]), this.gapBefore()).forEach((points) => {
+                this.path([[points[0][0], foot], ...points, [points.at(-1)[0], foot]]);
                 this.pen.fill();
             });
             this.curve("integral", percent, y);
         }
         this.levels("integral", y, [
             ["trip delay", 100],
-            ["reload guard", (100 * this.value("reload_fraction")) / ONE],
+            ["reload guard", (100 * this.settings.value("reload_fraction")) / ONE],
         ]);
     }
 

@@ -89,20 +89,14 @@ class Port {
 
     // The readings of a trace: ms, and Pa or NaN where there was none.
     readings({ columns, ticks }) {
-        const words = new Int32Array(this.exports.memory.buffer, columns, 2 * COLUMNS * ticks);
-        const low = (column, tick) => words[2 * (column * ticks + tick)];
-        const pressure = (column) =>
-            Float64Array.from({ length: ticks }, (_, tick) => {
-                const value = low(column, tick);
-                return value === NO_READING ? NaN : value;
-            });
-        const high = (tick) => words[2 * (TIME_COLUMN * ticks + tick) + 1];
-        const oil = pressure(OIL_COLUMN);
+        const numbers = new BigInt64Array(this.exports.memory.buffer, columns, COLUMNS * ticks);
+        const column = (at) => Float64Array.from(numbers.subarray(at * ticks, (at + 1) * ticks), Number);
+        const pressure = (at) => column(at).map((value) => (value === NO_READING ? NaN : value));
         const crankcase = pressure(CRANKCASE_COLUMN);
         return {
-            time: Float64Array.from({ length: ticks }, (_, tick) => high(tick) * 2 ** 32 + (low(TIME_COLUMN, tick) >>> 0)),
+            time: column(TIME_COLUMN),
             suction: pressure(SUCTION_COLUMN),
-            net: oil.map((value, tick) => value - crankcase[tick]),
+            net: pressure(OIL_COLUMN).map((value, tick) => value - crankcase[tick]),
         };
     }
 }

@@ -1,22 +1,19 @@
 // The settings as they are moved: of each the text that a settings file would hold, and the integer it stands for.
 "use strict";
 
+// What is not called by its name in the file.
 const WORDS = {
     cut_out: "cut-out",
     cut_in: "cut-in",
     floor: "floor pressure",
     floor_weight: "weight below the floor",
     vacuum_weight: "weight in vacuum",
-    recovery: "recovery",
     stopped_recovery: "recovery while stopped",
-    reload_fraction: "reload fraction",
-    trips_to_lockout: "trips to lockout",
     oil_least: "oil pressure reading, least",
     oil_most: "oil pressure reading, most",
     suction_least: "suction reading, least",
     suction_most: "suction reading, most",
     max_gap: "longest gap",
-    stuck_after: "stuck after",
 };
 const HEADINGS = {
     net_oil_pressure: "Net oil pressure",
@@ -68,6 +65,10 @@ class BenchSettings {
         return this.rows.map(({ value }) => value);
     }
 
+    value(wanted) {
+        return this.rows.find(({ name }) => name === wanted).value;
+    }
+
     // What keeps the settings from being run at all, before the port is asked; or null.
     get unreadable() {
         return this.altitudeError ?? this.rows.find(({ error }) => error !== null)?.error ?? null;
@@ -80,12 +81,16 @@ class BenchSettings {
 
     // Write a value in the user's unit.
     write(place, value) {
-        const row = this.rows[place];
-        const unit = unitFor(row.kind, value, row.unit, this.system, this.atmosphere);
-        const text = textOf(row.kind, value, unit, this.atmosphere);
-        if (text !== null) {
-            Object.assign(row, { value, unit, text, error: null });
+        const written = this.written(this.rows[place], value);
+        if (written.text !== null) {
+            Object.assign(this.rows[place], { value, error: null, ...written });
         }
+    }
+
+    // Unit and text of a value of a row; the text is null where none stands for exactly this value.
+    written(row, value) {
+        const unit = unitFor(row.kind, value, row.unit, this.system, this.atmosphere);
+        return { unit, text: textOf(row.kind, value, unit, this.atmosphere) };
     }
 
     // Take what was typed. The text is written again in the shortest form of the integer it stands for.
@@ -128,19 +133,13 @@ class BenchSettings {
         });
     }
 
-    inUnit(place, value) {
-        const row = this.rows[place];
-        const unit = unitFor(row.kind, value, row.unit, this.system, this.atmosphere);
-        return textOf(row.kind, value, unit, this.atmosphere) ?? String(value);
-    }
-
     // Say in words what the port's own check found.
     wordsOf(fault) {
         const count = this.rows.length;
         if (fault < count) {
             const { name, least, most, text } = this.rows[fault];
-            const range = `${this.inUnit(fault, least)} to ${this.inUnit(fault, most)}`;
-            return `${wordsFor(name)} (${text}) is outside the admitted range: ${range}.`;
+            const ends = [least, most].map((end) => this.written(this.rows[fault], end).text ?? String(end));
+            return `${wordsFor(name)} (${text}) is outside the admitted range: ${ends.join(" to ")}.`;
         }
         const [lower, higher, gap] = this.data.relations[fault - count];
         const [low, high] = [this.rows[lower], this.rows[higher]];
@@ -153,17 +152,14 @@ class BenchSettings {
         const quoted = ({ kind, text }) => (kind === "weight" || kind === "count" ? text : `"${text}"`);
         const lines = [`# Tried on a bench page, from ${this.data.file.replace(/[^\x20-\x7e]/g, "?")}. Score it before it is used.`];
         let section = "";
-        this.rows.forEach((row) => {
-            if (row.section !== section) {
-                section = row.section;
+        new Set(this.rows.map(({ key }) => key)).forEach((key) => {
+            const rows = this.rows.filter((row) => row.key === key);
+            if (rows[0].section !== section) {
+                section = rows[0].section;
                 lines.push("", `[${section}]`);
             }
-            if (row.key === row.name) {
-                lines.push(`${row.key} = ${quoted(row)}`);
-            } else if (row.name.endsWith("_least")) {
-                const most = this.rows.find(({ key, name }) => key === row.key && name.endsWith("_most"));
-                lines.push(`${row.key} = [${quoted(row)}, ${quoted(most)}]`);
-            }
+            const texts = rows.map(quoted).join(", ");
+            lines.push(`${key} = ${rows.length > 1 ? `[${texts}]` : texts}`);
         });
         lines.push("", "[site]", `altitude = "${this.altitude} m"`, "", "[acceptance]");
         Object.entries(this.data.acceptance_texts).forEach(([key, text]) => lines.push(`${key} = ${text}`));

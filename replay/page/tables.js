@@ -9,7 +9,7 @@ const OUTCOMES = {
     nuisance: ["! nuisance", "bad"],
     undecided: ["? undecided", "open"],
 };
-const VERDICT_CLASSES = { [MET]: "met", [NOT_MET]: "not-met", [NOT_ENOUGH]: "not-enough" };
+const VERDICT_CLASSES = { [MET]: "good", [NOT_MET]: "bad", [NOT_ENOUGH]: "open" };
 const STOPPED = 0; // the state before the first tick
 const byId = (id) => document.getElementById(id);
 
@@ -23,43 +23,42 @@ function element(tag, { text, ...attributes } = {}, ...children) {
     return made;
 }
 
-function seconds(value) {
-    return value === null ? "–" : value.toFixed(1);
+function cellsOf(texts) {
+    return texts.map((text) => element("td", { text }));
+}
+
+function tableRow(name, ...cells) {
+    return element("tr", {}, element("th", { scope: "row", text: name }), ...cells);
 }
 
 function labelWords(label) {
     if (label.kind === "must_trip") {
-        return `must trip from ${seconds(label.earliest_s)} s to ${seconds(label.deadline_s)} s`;
+        return `must trip from ${seconds(label.earliest_s)} to ${seconds(label.deadline_s)}`;
     }
     return label.kind === "ride_through" ? "has to ride through" : "undecided, judged neither way";
 }
 
 function outcomeWords({ outcome, firstS, cause, marginS, trips }, { label }) {
-    const stopped = firstS === null ? "no stop" : `stopped at ${seconds(firstS)} s (${cause})`;
+    const stopped = firstS === null ? "no stop" : `stopped at ${seconds(firstS)} (${cause})`;
     const more = trips > 1 ? `, ${trips} stops in all` : "";
-    switch (outcome) {
-        case "hit":
-            return `Hit: ${stopped}, ${seconds(marginS)} s before the deadline${more}.`;
-        case "missed":
-            return `Missed: ${firstS === null ? "no stop at all" : `${stopped}, after the deadline`}.`;
-        case "early":
-            return `Early: ${stopped}, before ${seconds(label.earliest_s)} s. That is a nuisance trip and no hit${more}.`;
-        case "rode_through":
-            return "Rode through: no stop.";
-        case "nuisance":
-            return `Nuisance trip: ${stopped}${more}.`;
-        default:
-            return `Undecided: ${stopped}${more}.`;
-    }
+    const words = {
+        hit: `Hit: ${stopped}, ${seconds(marginS)} before the deadline${more}.`,
+        missed: `Missed: ${firstS === null ? "no stop at all" : `${stopped}, after the deadline`}.`,
+        early: `Early: ${stopped}, before ${seconds(label.earliest_s ?? null)}. That is a nuisance trip and no hit${more}.`,
+        rode_through: "Rode through: no stop.",
+        nuisance: `Nuisance trip: ${stopped}${more}.`,
+        undecided: `Undecided: ${stopped}${more}.`,
+    };
+    return words[outcome];
 }
 
 // What stands in the line over everything: [name, text of a score].
 const FIGURES = [
     ["hit", ({ total }) => `${total.hit} of ${total.mustTrip}`],
-    ["missed", ({ total }) => String(total.missed)],
-    ["early", ({ total }) => String(total.early)],
-    ["nuisance trips", ({ total }) => String(total.nuisance)],
-    ["worst margin", ({ total }) => `${seconds(total.worstMarginS)} s`],
+    ["missed", ({ total }) => total.missed],
+    ["early", ({ total }) => total.early],
+    ["nuisance trips", ({ total }) => total.nuisance],
+    ["worst margin", ({ total }) => seconds(total.worstMarginS)],
 ];
 
 // Each figure, and what it was with the settings of the file where that differs.
@@ -71,57 +70,37 @@ function figureItems(score, before) {
     });
 }
 
-function share(part) {
-    return part === null ? "\u2013" : `${+(100 * part).toPrecision(3)} %`;
-}
-
-function rate(per1000h) {
-    return Number.isFinite(per1000h) ? String(+per1000h.toPrecision(4)) : "no limit";
-}
-
 // The rules of [acceptance]: verdict, what was seen, its limit, what is wanted.
 function ruleRows({ total, claims, broken }, limits) {
     const byCount = (rule) => (broken.includes(rule) ? NOT_MET : MET);
     const [missed, nuisance, thin] = claims;
-    const hours = `(${total.nuisance} in ${total.hours.toFixed(2)} h)`;
+    const hours = `(${total.nuisance} in ${fixed(total.hours, 2)} h)`;
     const seen = total.nuisance > 0 && total.hours === 0 ? "always" : `${rate(total.rate)} ${hours}`;
     const chance = (title, claim) =>
-        [title, claim.verdict, `${claim.events} of ${claim.of}`, share(claim.upper), share(claim.wanted)];
+        [title, claim.verdict, `${claim.events} of ${claim.of}`, percent(claim.upper), percent(claim.wanted)];
     const rows = [
-        ["missed trips", byCount("max_missed"), String(total.missed), "", String(limits.max_missed)],
+        ["missed trips", byCount("max_missed"), total.missed, "", limits.max_missed],
         chance("missed-trip probability", missed),
         ["nuisance trips per 1000 h", nuisance.verdict === NOT_ENOUGH ? NOT_ENOUGH : byCount(nuisance.rule), seen,
-            rate(nuisance.upper), String(limits.max_nuisance_per_1000h)],
-        ["worst margin", byCount("min_margin"), `${seconds(total.worstMarginS)} s`, "", `${limits.min_margin_s} s or more`],
+            rate(nuisance.upper), rate(limits.max_nuisance_per_1000h)],
+        ["worst margin", byCount("min_margin"), seconds(total.worstMarginS), "", `${limits.min_margin_s} s or more`],
         chance(`share with less than ${limits.min_margin_s} s`, thin),
     ];
     return rows.map(([name, verdict, ...cells]) => {
         const judged = element("td", { class: VERDICT_CLASSES[verdict] ?? "", text: verdict ?? "not judged" });
-        const rest = cells.map((text) => element("td", { text }));
-        return element("tr", {}, element("th", { scope: "row", text: name }), judged, ...rest);
+        return tableRow(name, judged, ...cellsOf(cells));
     });
 }
 
 function familyRow([name, total]) {
     const counts = [total.mustTrip, total.hit, total.missed, total.early];
-    const trip = counts.map((count) => (total.mustTrip > 0 ? String(count) : "\u2013"));
-    const ride = total.rides > 0 ? total.hours.toFixed(2) : "\u2013";
-    const nuisance = total.rides > 0 || total.early > 0 ? String(total.nuisance) : "\u2013";
-    const cells = [...trip, seconds(total.worstMarginS), ride, nuisance];
-    return element("tr", {}, element("th", { scope: "row", text: name }), ...cells.map((text) => element("td", { text })));
-}
-
-function cellsRow(texts) {
-    return element("tr", {}, ...texts.map((text) => element("td", { text })));
+    const trip = counts.map((count) => (total.mustTrip > 0 ? count : NOTHING));
+    const ride = total.rides > 0 ? fixed(total.hours, 2) : NOTHING;
+    const nuisance = total.rides > 0 || total.early > 0 ? total.nuisance : NOTHING;
+    return tableRow(name, ...cellsOf([...trip, tenths(total.worstMarginS), ride, nuisance]));
 }
 
 // The ticks at which the state is another than before.
 function changesOf(states) {
-    const found = [];
-    states.forEach((state, tick) => {
-        if (state !== (tick > 0 ? states[tick - 1] : STOPPED)) {
-            found.push(tick);
-        }
-    });
-    return found;
+    return Array.from(states.keys()).filter((tick) => states[tick] !== (states[tick - 1] ?? STOPPED));
 }

@@ -69,12 +69,7 @@ function spelled(number, { unit, mark }) {
 // The shortest text in this unit and mark that stands for exactly this integer; null where none does.
 function textOf(kind, value, { unit, mark }, atmosphere) {
     const factor = kind === "weight" ? ONE : kind === "count" ? 1 : (kind === "time" ? TIMES : PRESSURES)[unit];
-    let counted = value;
-    if (mark === "gauge") {
-        counted = value - atmosphere;
-    } else if (mark === "vac") {
-        counted = atmosphere - value;
-    }
+    const counted = mark === "gauge" ? value - atmosphere : mark === "vac" ? atmosphere - value : value;
     for (let decimals = 0; decimals <= MOST_DECIMALS; decimals++) {
         const number = (counted / factor).toFixed(decimals);
         if (integerOf(kind, { number: Number(number), unit, mark }, atmosphere) === value) {

@@ -1,12 +1,13 @@
 """The C port as a WebAssembly module: found, and held to be made from the C sources that are installed."""
 
 import hashlib
-import json
 import re
 from pathlib import Path
 
 from replay.engine.c_port import PORT, firmware_folder, sources
-from replay.ground.refusal import refusal
+from replay.ground.json_files import read_json
+from replay.ground.refusal import or_refuse, refusal
+from replay.ground.shape import Key, Keys, fit, text
 
 SOURCE, MODULE, BUILT = "page_port.c", "lubetrip.wasm", "built.json"
 
@@ -28,11 +29,10 @@ def module() -> bytes:
     """Return the module. Raises Refusal for one that is missing or not made from the sources beside it."""
     path = folder() / MODULE
     accepted = "the module that `python -m replay.page.build_wasm` builds"
-    try:
+    with or_refuse(path, "read", accepted):
         content = path.read_bytes()
-        built = json.loads(path.with_name(BUILT).read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        raise refusal(path, "", "missing, or without a readable built.json", accepted) from None
+    record, keys = path.with_name(BUILT), Keys({"sources": Key(text), "module": Key(text)}, loose=True)
+    built = fit(record, read_json(record, accepted), keys, accepted=accepted)
     if built["sources"] != sources_digest():
         raise refusal(path, "", "not made from the C sources that are installed", accepted)
     if built["module"] != hashlib.sha256(content).hexdigest():

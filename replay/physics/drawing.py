@@ -11,12 +11,12 @@ import numpy as np
 
 from replay.physics.arithmetic import exp, log
 from replay.physics.constants import DRY_SUCTION, RUNNING_RISE_K
-from replay.physics.fluid_tables import LOG_SATURATION, TEMPERATURES_K
 from replay.physics.gas import limiting_vacuum_pa
 from replay.physics.machines import MACHINES, OILS, REFRIGERANTS, Machine, Oil, Refrigerant
 from replay.physics.model import Start
 from replay.physics.schedule import Schedule
 from replay.physics.sensors import Sensor, SensorChain
+from replay.physics.tables import LOG_SATURATION, TEMPERATURES_K
 from replay.physics.viscosity import ZERO_CELSIUS_K
 
 T = TypeVar("T")

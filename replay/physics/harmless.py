@@ -15,11 +15,11 @@ QUIET_S = 90.0  # after the last event, so that every trace ends at rest
 
 
 def normal_start(draw: Draw, length_s: float) -> Case:
-    """Start a machine whose heater has kept the sump warm and let it run."""
+    """Start a machine that has stood overnight, heater on: the sump has taken up what the standing pressure gives."""
     site = draw_site(draw)
     plan = site.schedule(running=False).change(Channel.RUN, draw.between(20.0, 90.0), 1.0)
-    rest = equilibrium_fraction(site.oil, site.refrigerant, site.oil_temperature_c, site.suction_pa)
-    return made(site, plan, length_s, Start(site.oil_temperature_c, rest * draw.between(0.7, 1.15)))
+    rest = equilibrium_fraction(site.oil, site.refrigerant, site.oil_temperature_c, site.load_pa)
+    return made(site, plan, length_s, Start(site.oil_temperature_c, rest * draw.between(0.7, 1.0)))
 
 
 def flooded_start_that_clears(draw: Draw, length_s: float) -> Case:

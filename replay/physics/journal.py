@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from replay.physics.arithmetic import exp, log
+from replay.physics.tables import SOMMERFELD
 
 ROUNDING = 1e-12
 ANGLES = 720
@@ -108,8 +109,6 @@ def least_sommerfeld(length_to_diameter: float, film_ratio: float) -> float:
     Interpolates ln S over ln(1 - eps) in the table. Raises ValueError for an L/D that is not tabulated or a
     film ratio outside the table.
     """
-    from replay.physics.journal_table import SOMMERFELD  # the generator imports this module
-
     if length_to_diameter not in SOMMERFELD:
         raise ValueError(f"L/D must be one of {sorted(SOMMERFELD)}, got {length_to_diameter}")
     films = [1.0 - eps for eps in ECCENTRICITIES]

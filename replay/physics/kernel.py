@@ -14,53 +14,11 @@ import numpy as np
 from numba.extending import register_jitable
 from numpy.typing import NDArray
 
+from replay.physics import layout as at
 from replay.physics.bearing import bearing_step
 from replay.physics.constants import ACCELERATION_TIME_S, COAST_TIME_S
 from replay.physics.gas import gas_step
-from replay.physics.layout import (
-    INPUTS,
-    P_GAS_RT,
-    P_POCKET_M3,
-    P_RATED_RPM,
-    P_SLOW_STEPS,
-    P_STEP_S,
-    R_CRANKCASE_PA,
-    R_FLOOR_PA,
-    R_FRACTION,
-    R_LEVEL,
-    R_OIL_PA,
-    R_POCKET,
-    R_PRIMED,
-    R_RESERVE,
-    R_RESERVE_HIGH,
-    R_RESERVE_LOW,
-    R_RUNNING,
-    R_SPEED_RPM,
-    R_SUCTION_PA,
-    R_TEMPERATURE_K,
-    R_VOID,
-    S_BEFORE_CRANKCASE_PA,
-    S_BEFORE_OIL_PA,
-    S_BEFORE_SUCTION_PA,
-    S_CRANKCASE_PA,
-    S_FILL,
-    S_FLOOR_PA,
-    S_FRACTION,
-    S_LEVEL,
-    S_NET_PA,
-    S_POCKET_KG,
-    S_RESERVE,
-    S_SEGMENT,
-    S_SPEED,
-    S_STEP,
-    S_SUCTION_PA,
-    S_TEMPERATURE_K,
-    S_VOID,
-    U_RUN,
-    U_SPEED_RPM,
-    Matrix,
-    Vector,
-)
+from replay.physics.layout import Matrix, Vector
 from replay.physics.pump import pump_step
 from replay.physics.sump import refresh, sump_step
 
@@ -72,27 +30,27 @@ def read_inputs(
     s: Vector, times: Vector, values: Matrix, slopes: Matrix, steady: NDArray[np.bool_], now_s: float, u: Vector
 ) -> None:
     """Fill u with the schedule's inputs at now_s, the last segment's on; u keeps them while nothing changes."""
-    known = int(s[S_SEGMENT])
+    known = int(s[at.S_SEGMENT])
     segment = max(known, 0)
     while segment + 1 < times.shape[0] and times[segment + 1] <= now_s:
         segment += 1
     if segment == known and steady[segment]:
         return
-    s[S_SEGMENT] = segment
+    s[at.S_SEGMENT] = segment
     since = max(now_s - times[segment], 0.0)
-    for channel in range(INPUTS):
+    for channel in range(at.INPUTS):
         u[channel] = values[segment, channel] + slopes[segment, channel] * since
 
 
 @register_jitable
 def one_step(s: Vector, p: Vector, u: Vector, permission: float, now_s: float, solubility: Matrix) -> None:
     """Advance the whole machine by one step under inputs u; permission 0 stops it whatever the schedule says."""
-    dt = p[P_STEP_S]
-    if int(s[S_STEP]) % int(p[P_SLOW_STEPS]) == 0:
+    dt = p[at.P_STEP_S]
+    if int(s[at.S_STEP]) % int(p[at.P_SLOW_STEPS]) == 0:
         refresh(s, p, solubility)
-    wanted = u[U_SPEED_RPM] / p[P_RATED_RPM] if (u[U_RUN] >= ON and permission > ON) else 0.0
-    time = ACCELERATION_TIME_S if wanted > s[S_SPEED] else COAST_TIME_S
-    s[S_SPEED] = (s[S_SPEED] + dt / time * wanted) / (1.0 + dt / time)
+    wanted = u[at.U_SPEED_RPM] / p[at.P_RATED_RPM] if (u[at.U_RUN] >= ON and permission > ON) else 0.0
+    time = ACCELERATION_TIME_S if wanted > s[at.S_SPEED] else COAST_TIME_S
+    s[at.S_SPEED] = (s[at.S_SPEED] + dt / time * wanted) / (1.0 + dt / time)
     gas_step(s, p, u, dt)
     sump_step(s, p, u, dt)
     pump_step(s, p, u, dt)
@@ -119,33 +77,33 @@ def advance(
     schedule; u: scratch for the inputs. Pressures in the record lie on the line between the two steps around
     until_s, the rest is the later step's. A later call goes on where this one ended.
     """
-    dt = p[P_STEP_S]
-    while s[S_STEP] * dt < until_s - 1e-9:
-        s[S_BEFORE_OIL_PA] = s[S_CRANKCASE_PA] + s[S_NET_PA]
-        s[S_BEFORE_SUCTION_PA] = s[S_SUCTION_PA]
-        s[S_BEFORE_CRANKCASE_PA] = s[S_CRANKCASE_PA]
-        now_s = s[S_STEP] * dt
+    dt = p[at.P_STEP_S]
+    while s[at.S_STEP] * dt < until_s - 1e-9:
+        s[at.S_BEFORE_OIL_PA] = s[at.S_CRANKCASE_PA] + s[at.S_NET_PA]
+        s[at.S_BEFORE_SUCTION_PA] = s[at.S_SUCTION_PA]
+        s[at.S_BEFORE_CRANKCASE_PA] = s[at.S_CRANKCASE_PA]
+        now_s = s[at.S_STEP] * dt
         read_inputs(s, times, values, slopes, steady, now_s, u)
         one_step(s, p, u, permission, now_s, solubility)
-        s[S_STEP] = s[S_STEP] + 1.0
+        s[at.S_STEP] = s[at.S_STEP] + 1.0
     read_inputs(s, times, values, slopes, steady, until_s, u)
-    back = min(max((s[S_STEP] * dt - until_s) / dt, 0.0), 1.0)
-    oil = s[S_CRANKCASE_PA] + s[S_NET_PA]
-    row[R_OIL_PA] = oil + back * (s[S_BEFORE_OIL_PA] - oil)
-    row[R_SUCTION_PA] = s[S_SUCTION_PA] + back * (s[S_BEFORE_SUCTION_PA] - s[S_SUCTION_PA])
-    row[R_CRANKCASE_PA] = s[S_CRANKCASE_PA] + back * (s[S_BEFORE_CRANKCASE_PA] - s[S_CRANKCASE_PA])
-    row[R_RUNNING] = 1.0 if (u[U_RUN] >= ON and permission > ON) else 0.0
-    row[R_RESERVE] = s[S_RESERVE + 1]
-    row[R_RESERVE_LOW] = s[S_RESERVE]
-    row[R_RESERVE_HIGH] = s[S_RESERVE + 2]
-    row[R_VOID] = s[S_VOID]
-    row[R_POCKET] = s[S_POCKET_KG] * p[P_GAS_RT] / (s[S_CRANKCASE_PA] * p[P_POCKET_M3])
-    row[R_PRIMED] = s[S_FILL]
-    row[R_LEVEL] = s[S_LEVEL]
-    row[R_TEMPERATURE_K] = s[S_TEMPERATURE_K]
-    row[R_FRACTION] = s[S_FRACTION]
-    row[R_SPEED_RPM] = s[S_SPEED] * p[P_RATED_RPM]
-    row[R_FLOOR_PA] = s[S_FLOOR_PA]
+    back = min(max((s[at.S_STEP] * dt - until_s) / dt, 0.0), 1.0)
+    oil = s[at.S_CRANKCASE_PA] + s[at.S_NET_PA]
+    row[at.R_OIL_PA] = oil + back * (s[at.S_BEFORE_OIL_PA] - oil)
+    row[at.R_SUCTION_PA] = s[at.S_SUCTION_PA] + back * (s[at.S_BEFORE_SUCTION_PA] - s[at.S_SUCTION_PA])
+    row[at.R_CRANKCASE_PA] = s[at.S_CRANKCASE_PA] + back * (s[at.S_BEFORE_CRANKCASE_PA] - s[at.S_CRANKCASE_PA])
+    row[at.R_RUNNING] = 1.0 if (u[at.U_RUN] >= ON and permission > ON) else 0.0
+    row[at.R_RESERVE] = s[at.S_RESERVE + 1]
+    row[at.R_RESERVE_LOW] = s[at.S_RESERVE]
+    row[at.R_RESERVE_HIGH] = s[at.S_RESERVE + 2]
+    row[at.R_VOID] = s[at.S_VOID]
+    row[at.R_POCKET] = s[at.S_POCKET_KG] * p[at.P_GAS_RT] / (s[at.S_CRANKCASE_PA] * p[at.P_POCKET_M3])
+    row[at.R_PRIMED] = s[at.S_FILL]
+    row[at.R_LEVEL] = s[at.S_LEVEL]
+    row[at.R_TEMPERATURE_K] = s[at.S_TEMPERATURE_K]
+    row[at.R_FRACTION] = s[at.S_FRACTION]
+    row[at.R_SPEED_RPM] = s[at.S_SPEED] * p[at.P_RATED_RPM]
+    row[at.R_FLOOR_PA] = s[at.S_FLOOR_PA]
 
 
 @register_jitable
@@ -169,7 +127,8 @@ def record(
 def _digest_of_sources() -> int:
     """Return a number that changes with any source file of the package."""
     digest = hashlib.sha256()
-    for path in sorted(Path(__file__).parent.glob("*.py")):
+    folder = Path(__file__).parent
+    for path in sorted((*folder.glob("*.py"), *folder.glob("*.json"))):
         digest.update(path.read_bytes())
     return int.from_bytes(digest.digest()[:6], "big")
 

@@ -6,9 +6,11 @@ shares that turn them into coefficients are in `constants`.
 
 from dataclasses import dataclass
 
-from replay.physics.fluid_tables import PROPERTIES
+from replay.physics.tables import PROPERTIES
 
 FOAMING_FROM = 0.1
+DISPERSED = 0.52  # published: where dispersed bubbles run together (Taitel, Barnea and Dukler 1980; from memory)
+PACKED = 0.74  # published: densest packing of spheres (Kepler), where bubbles kept apart by their films touch
 
 
 @dataclass(frozen=True)
@@ -49,11 +51,12 @@ class Oil:
     density_kg_m3: float
     foam_share: float  # of the released gas, what stays as fine bubbles
     foam_life_s: float  # of fresh fine foam at the reference viscosity and pressure, before it grows coarse
-    release_time_s: float  # off equilibrium to 1/e, stirred
+    release_time_s: float  # off equilibrium to 1/e through the surface, stirred
     absorption_time_s: float
-    pocket_share: float  # of the gas due from the oil drawn in, what stays at the pump inlet
-    coalescence: float  # of fine bubbles drawn in, what gathers at the inlet
-    pocket_life_s: float  # a pocket drifts off in this time while oil can follow
+    held_volumes: float  # of gas at one atmosphere, what a volume of oil holds beyond equilibrium before it boils
+    boil_time_s: float  # what is beyond that boils off to 1/e
+    touching_void: float  # from which on bubbles in the suction line run together
+    gathering: float  # of the gas beyond that, what gathers at the pump inlet
 
     @property
     def foaming(self) -> bool:
@@ -86,10 +89,10 @@ MACHINES = {machine.name: machine for machine in (
 )}
 
 OILS = {oil.name: oil for oil in (
-    Oil("still-68", "PEC9", 68.0, 8.7, 945.0, 0.01, 0.3, 250.0, 900.0, 0.036, 1.0, 36.0),
-    Oil("still-32", "PEB8", 32.0, 5.4, 955.0, 0.02, 0.3, 220.0, 900.0, 0.036, 1.0, 34.0),
-    Oil("foaming-68", "PEC9", 68.0, 8.7, 945.0, 0.5, 600.0, 12.0, 600.0, 0.001, 0.30, 10.0),
-    Oil("foaming-32", "PEB8", 32.0, 5.4, 955.0, 0.5, 600.0, 12.0, 600.0, 0.001, 0.30, 9.0),
+    Oil("still-68", "PEC9", 68.0, 8.7, 945.0, 0.01, 0.3, 350.0, 900.0, 3.6, 4.0, DISPERSED, 0.5),
+    Oil("still-32", "PEB8", 32.0, 5.4, 955.0, 0.02, 0.3, 320.0, 900.0, 3.6, 4.0, DISPERSED, 0.5),
+    Oil("foaming-68", "PEC9", 68.0, 8.7, 945.0, 0.7, 600.0, 350.0, 600.0, 0.0, 12.0, PACKED, 0.25),
+    Oil("foaming-32", "PEB8", 32.0, 5.4, 955.0, 0.7, 600.0, 320.0, 600.0, 0.0, 12.0, PACKED, 0.25),
 )}
 
 REFRIGERANTS = {name: Refrigerant(name, *figures) for name, figures in PROPERTIES.items()}

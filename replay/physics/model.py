@@ -9,13 +9,13 @@ from replay.physics import constants as c
 from replay.physics import layout as at
 from replay.physics.arithmetic import power
 from replay.physics.crankshaft import floor_pressure_pa, mean_effective_pressure_pa
-from replay.physics.fluid_tables import LOG_PRESSURE_PER_FRACTION
 from replay.physics.gas import volumetric_efficiency
 from replay.physics.journal import least_sommerfeld
 from replay.physics.kernel import compiled_advance
 from replay.physics.machines import Machine, Oil, Refrigerant
 from replay.physics.schedule import Schedule
 from replay.physics.sump import henry_pressure_pa
+from replay.physics.tables import LOG_PRESSURE_PER_FRACTION
 from replay.physics.viscosity import ZERO_CELSIUS_K, walther_constants
 
 STEP_S = 0.1
@@ -106,9 +106,10 @@ def _set_oil(p: NDArray[np.float64], machine: Machine, oil: Oil, refrigerant: Re
     p[at.P_FOAM_LIFE_S] = oil.foam_life_s
     p[at.P_RELEASE_S] = oil.release_time_s
     p[at.P_ABSORPTION_S] = oil.absorption_time_s
-    p[at.P_POCKET_SHARE] = oil.pocket_share
-    p[at.P_COALESCENCE] = oil.coalescence
-    p[at.P_POCKET_LIFE_S] = oil.pocket_life_s
+    p[at.P_HELD_FRACTION] = oil.held_volumes * c.ATMOSPHERE_PA / (p[at.P_GAS_RT] * oil.density_kg_m3)
+    p[at.P_BOIL_S] = oil.boil_time_s
+    p[at.P_GATHERING] = oil.gathering
+    p[at.P_TOUCHING] = oil.touching_void / (1.0 - oil.touching_void)
 
 
 def _set_pump(p: NDArray[np.float64], machine: Machine, oil: Oil) -> None:
@@ -205,6 +206,7 @@ def first_state(
     s[at.S_OIL_KG] = (1.0 - fraction) * mass
     s[at.S_DISSOLVED_KG] = fraction * mass
     s[at.S_SYSTEM_OIL_KG] = c.CIRCULATION * p[at.P_DESIGN_FLOW] * c.RETURN_TIME_S
+    s[at.S_SYSTEM_DISSOLVED_KG] = s[at.S_SYSTEM_OIL_KG] * fraction / (1.0 - fraction)
     s[at.S_PRIMED] = s[at.S_FILL] = s[at.S_WET] = 1.0
     s[at.S_TEMPERATURE_K] = start.oil_temperature_c + ZERO_CELSIUS_K
     s[at.S_SPEED] = schedule.speed_rpm / machine.rated_speed_rpm if schedule.running else 0.0

@@ -1,84 +1,52 @@
-"""Oil pump and net oil pressure: liquid only, prime lost to a pocket at the inlet, relief valve, leakage.
+"""Oil pump and net oil pressure: liquid only, bubbles and pockets of gas in the suction line, relief valve, leakage.
 
-    Q = fill (1 - void) Q_swept           what is delivered
     Q = a p + pin max(0, p - floor) + relief max(0, p - p_set)
     a = (main leakage + slip)/mu          laminar clearances (plane Poiseuille flow, any text)
 
 The pins take oil only above the floor pressure, so net oil pressure rests near the floor on its way down.
 
-Prime. Gas that is due from the oil drawn in, past a certain supersaturation, and bubbles of a foam so dense that they
-touch, gather in a pocket over the inlet (bubbles apart from each other go through the pump). When it fills its place
-the pump runs empty. It draws again when the pocket has drifted off, which takes oil to follow it up: the pump must
-pull against the lift, and with gas in it pulls only a share of the absolute crankcase pressure, a small one once its
-clearances are dry. In a deep vacuum that share is less than the lift. All of this is common practice put into
-equations; the figures are assumed.
+The liquid Q that is delivered is what room is left in the pump's sweep:
+
+    Q = intake follows fill/(1 + g),   g = volumes of bubbles in a volume of oil, at inlet pressure
+
+*Bubbles.* Oil at the inlet is due to give up what it holds beyond equilibrium with the inlet's absolute pressure
+(crankcase less lift less screen) and a capillary tension: gas fills the more of the pump the lower that pressure is.
+How much comes out goes by the time the oil is in the suction line against the time release takes (a first-order release
+there and the incomplete filling that follows were measured by Pan, Vacca, Manne and Gysling 2025, Int. J. Fluid Power;
+abstract read), and by how many sites have woken: R-134a in ester oil stays without bubbles for a while when pressure
+falls (Purdue compressor conference, paper 2155; abstract read). The filling itself,
+1/(1 + g), is the one of a published table of liquid displacement of rotary pumps with entrained gas; a test holds it.
+
+*Pocket.* Bubbles beyond the void at which they run together gather in part over the inlet. A pocket that has filled its
+place is drawn in as a slug: the pump's mouth is covered as far as the pocket reaches, and it swallows the gas, slowly
+since much slips back, until what is left clings again. So pressure dips in part, and in pulses.
+
+*Seal.* A pump moves gas as long as liquid seals its clearances. With too little they dry out, it takes in a fraction of
+its sweep, and pulls against the lift with a small share of the absolute pressure: in a deep vacuum with less than the
+lift, so what is lost there stays lost. Foam keeps it sealed.
+
+But for what is named, common practice put into equations, with assumed figures (`constants`).
 """
 
 from numba.extending import register_jitable
 
-from replay.physics.constants import (
-    CLOSE_PACKING,
-    DRY_LEVEL,
-    DRY_SUCTION,
-    DRYING_TIME_S,
-    FOAM_LAG_S,
-    INLET_LEVEL,
-    INLET_SHARE,
-    NUCLEATION_RATIO,
-    POCKET_LIMIT,
-    PRESSURE_LAG_S,
-    PRIME_BACK_COVER,
-    PRIME_GAIN_TIME_S,
-    PRIME_LOSS_TIME_S,
-    PRIME_LOST_COVER,
-    REFERENCE_VISCOSITY_PA_S,
-    THICK_OIL_LAG,
-    WET_SUCTION,
-    WETTING_TIME_S,
-    WETTING_VOID,
-)
-from replay.physics.layout import (
-    P_COALESCENCE,
-    P_GAS_RT,
-    P_LIFT_PA,
-    P_MAIN_LEAK,
-    P_PIN_LEAK,
-    P_POCKET_LIFE_S,
-    P_POCKET_M3,
-    P_POCKET_SHARE,
-    P_PUMP_SWEEP,
-    P_RELIEF_PA,
-    P_RELIEF_SLOPE,
-    P_SCREEN,
-    P_SLIP,
-    P_STUCK_SLOPE,
-    S_CRANKCASE_PA,
-    S_DENSITY,
-    S_FILL,
-    S_FLOOR_PA,
-    S_FRACTION,
-    S_HENRY_PA,
-    S_LEVEL,
-    S_NET_PA,
-    S_POCKET_KG,
-    S_PRIMED,
-    S_SPEED,
-    S_VISCOSITY,
-    S_VOID,
-    S_WET,
-    U_PUMP_DRIVE,
-    U_PUMP_WEAR,
-    U_RELIEF_STUCK,
-    U_ROTATION,
-    U_SCREEN_CLOG,
-    Vector,
-)
+from replay.physics import constants as c
+from replay.physics import layout as at
+from replay.physics.layout import Vector
+
+NEGLIGIBLE = 1e-30  # what is below it is none: numbers that shrink for hours slow the arithmetic down
 
 
 @register_jitable
 def gas_drawn_by_level(level: float) -> float:
     """Return the share (0..1) of gas in what the inlet draws, from the oil level as a share of the charge."""
-    return min(max((INLET_LEVEL - level) / (INLET_LEVEL - DRY_LEVEL), 0.0), 1.0)
+    return min(max((c.INLET_LEVEL - level) / (c.INLET_LEVEL - c.DRY_LEVEL), 0.0), 1.0)
+
+
+@register_jitable
+def liquid_share(bubbles: float) -> float:
+    """Return the liquid (0..1) in what a pump takes in, from the volumes of bubbles in a volume of liquid."""
+    return 1.0 / (1.0 + bubbles)
 
 
 @register_jitable
@@ -93,47 +61,94 @@ def balance_pressure_pa(delivered: float, main: float, pin: float, floor: float,
 
 
 @register_jitable
+def _move_gas(
+    s: Vector, p: Vector, due: float, density: float, bubbles: float, liquid: float, intake: float, dt: float
+) -> None:
+    """Take from the oil what comes out in the suction line (due, mass fraction), fill and empty the pocket.
+
+    density: of gas at the inlet, kg/m3; bubbles: volumes in a volume of liquid; liquid and intake in m3/s.
+    """
+    crankcase = s[at.S_CRANKCASE_PA]
+    evolved = dt * due * s[at.S_DENSITY] * liquid
+    gathered = dt * p[at.P_GATHERING] * max(bubbles - p[at.P_TOUCHING], 0.0) * liquid * density
+    from_line = min(gathered, evolved)
+    from_foam = min(gathered - from_line, 0.5 * s[at.S_FOAM_KG])
+    bubbled = p[at.P_FOAM_SHARE] * (evolved - from_line)
+    whole = p[at.P_POCKET_M3] * crankcase / p[at.P_GAS_RT]
+    pocket = s[at.S_POCKET_KG] + from_line + from_foam
+    swallowed = dt * c.GAS_CARRIED * (1.0 - s[at.S_FILL]) * intake * crankcase / p[at.P_GAS_RT]
+    left = min(max(pocket - swallowed, 0.0), c.POCKET_LIMIT * whole)
+    s[at.S_POCKET_KG] = left
+    s[at.S_DISSOLVED_KG] = s[at.S_DISSOLVED_KG] - evolved
+    s[at.S_FOAM_KG] = s[at.S_FOAM_KG] - from_foam + bubbled
+    s[at.S_RELEASE] = s[at.S_RELEASE] + (evolved - from_line - bubbled + pocket - left) / dt
+    s[at.S_TEMPERATURE_K] = s[at.S_TEMPERATURE_K] - c.EVAPORATION_HEAT_J_KG * evolved / s[at.S_HEAT_CAPACITY]
+
+    cover = left / whole
+    if cover > c.SLUG_FROM_COVER:
+        s[at.S_PRIMED] = 0.0
+    elif cover < c.SLUG_TO_COVER:
+        s[at.S_PRIMED] = 1.0
+    s[at.S_FILL] = 1.0 if s[at.S_PRIMED] > 0.0 else 1.0 - min(cover, 1.0)
+
+
+@register_jitable
+def liquid_drawn(s: Vector, p: Vector, u: Vector, sweep: float, dt: float) -> tuple[float, float]:
+    """Advance the gas in the suction line and the pump's seal by dt (s) under a sweep of m3/s.
+
+    Returns (liquid that the pump delivers in m3/s, volumes of bubbles in a volume of it). What comes out of the oil
+    here is taken from what is dissolved in the sump, with its heat, and ends in the pocket, the foam or the crankcase.
+    """
+    crankcase = s[at.S_CRANKCASE_PA]
+    free = max(1.0 - u[at.U_SCREEN_CLOG], 1e-3)
+    screen_drop = p[at.P_SCREEN] * s[at.S_VISCOSITY] * sweep / (free * free)
+    admitted = min(1.0, c.INLET_SHARE * crankcase / (screen_drop + 1.0))
+    seal = s[at.S_WET]
+    suction = (c.DRY_SUCTION + (c.WET_SUCTION - c.DRY_SUCTION) * seal) * crankcase
+    follows = min(max(suction / p[at.P_LIFT_PA] - 1.0, 0.0), 1.0)
+    intake = sweep * (c.DRY_INTAKE + (1.0 - c.DRY_INTAKE) * seal)
+
+    inlet_pa = crankcase - min(p[at.P_LIFT_PA] + screen_drop * s[at.S_FILL], c.INLET_SHARE * crankcase)
+    density = inlet_pa / p[at.P_GAS_RT]
+    due = max(s[at.S_FRACTION] - (inlet_pa + c.CAPILLARY_PA) / s[at.S_HENRY_PA], 0.0)
+    bubbles = s[at.S_BUBBLES]
+    if due > 0.0 or s[at.S_NUCLEI] > 0.0:  # what stands still is left alone, here and below: it costs nothing then
+        awake = 1.0 if due > 0.0 and sweep > 0.0 else 0.0
+        nuclei = (s[at.S_NUCLEI] + dt / c.NUCLEATION_TIME_S * awake) / (1.0 + dt / c.NUCLEATION_TIME_S)
+        s[at.S_NUCLEI] = nuclei if nuclei > NEGLIGIBLE else 0.0
+        due = nuclei * due * p[at.P_POCKET_M3] / (p[at.P_POCKET_M3] + c.EVOLUTION_TIME_S * intake)
+        bubbles = due * s[at.S_DENSITY] / density + bubbles
+    oil_share = 1.0 - gas_drawn_by_level(s[at.S_LEVEL])
+    liquid = intake * admitted * follows * s[at.S_FILL] * oil_share * liquid_share(bubbles)
+
+    flowing = liquid > 0.0 and (due > 0.0 or bubbles > p[at.P_TOUCHING])
+    if flowing or s[at.S_POCKET_KG] > 0.0 or s[at.S_PRIMED] < 1.0:
+        _move_gas(s, p, due, density, bubbles, liquid, intake, dt)
+
+    sealed = 1.0
+    if sweep > 0.0 and s[at.S_VOID] < c.WETTING_VOID and liquid < c.SEAL_SHARE * sweep:
+        sealed = liquid / (c.SEAL_SHARE * sweep)
+    if sealed != seal:
+        time = c.WETTING_TIME_S if sealed > seal else c.DRYING_TIME_S
+        seal = (seal + dt / time * sealed) / (1.0 + dt / time)
+        s[at.S_WET] = seal if seal > NEGLIGIBLE else 0.0
+    return liquid, bubbles
+
+
+@register_jitable
 def pump_step(s: Vector, p: Vector, u: Vector, dt: float) -> None:
-    """Advance pocket, prime and net oil pressure by dt (s)."""
-    crankcase = s[S_CRANKCASE_PA]
-    viscosity = s[S_VISCOSITY]
-    sweep = p[P_PUMP_SWEEP] * s[S_SPEED] * u[U_PUMP_DRIVE]
-    if u[U_ROTATION] < 0.0:
+    """Advance the suction line and net oil pressure by dt (s)."""
+    sweep = p[at.P_PUMP_SWEEP] * s[at.S_SPEED] * u[at.U_PUMP_DRIVE]
+    if u[at.U_ROTATION] < 0.0:
         sweep = 0.0  # the pump's inlet and outlet change places
-    free = max(1.0 - u[U_SCREEN_CLOG], 1e-3)
-    screen_drop = p[P_SCREEN] * viscosity * sweep / (free * free)
-    admitted = min(1.0, INLET_SHARE * crankcase / (screen_drop + 1.0))
-    void = 1.0 - (1.0 - s[S_VOID]) * (1.0 - gas_drawn_by_level(s[S_LEVEL]))
-    drawn = sweep * admitted * s[S_FILL]
-    delivered = drawn * (1.0 - void)
-
-    density = crankcase / p[P_GAS_RT]
-    inlet_pa = crankcase - min(screen_drop * s[S_FILL], INLET_SHARE * crankcase)
-    due = max(s[S_FRACTION] - NUCLEATION_RATIO * inlet_pa / s[S_HENRY_PA], 0.0)
-    packed = p[P_COALESCENCE] * max(s[S_VOID] - CLOSE_PACKING, 0.0) / (1.0 - CLOSE_PACKING)
-    gathered = p[P_POCKET_SHARE] * s[S_DENSITY] * delivered * due + packed * drawn * density
-    suction = (DRY_SUCTION + (WET_SUCTION - DRY_SUCTION) * s[S_WET]) * crankcase
-    lifts = suction > p[P_LIFT_PA]
-    pocket = s[S_POCKET_KG] + dt * gathered
-    if lifts:
-        pocket = pocket * p[P_POCKET_LIFE_S] / (p[P_POCKET_LIFE_S] + dt)
-    pocket = min(pocket, POCKET_LIMIT * p[P_POCKET_M3] * density)
-    s[S_POCKET_KG] = pocket
-    cover = pocket / (p[P_POCKET_M3] * density)
-    if cover > PRIME_LOST_COVER:
-        s[S_PRIMED] = 0.0
-    elif cover < PRIME_BACK_COVER and lifts:
-        s[S_PRIMED] = 1.0
-    time = PRIME_GAIN_TIME_S if s[S_PRIMED] > s[S_FILL] else PRIME_LOSS_TIME_S
-    s[S_FILL] = (s[S_FILL] + dt / time * s[S_PRIMED]) / (1.0 + dt / time)
-
-    soaked = 1.0 if (s[S_PRIMED] > 0.0 or s[S_VOID] > WETTING_VOID) else 0.0
-    time = WETTING_TIME_S if soaked > s[S_WET] else DRYING_TIME_S
-    s[S_WET] = (s[S_WET] + dt / time * soaked) / (1.0 + dt / time)
-
-    main = (p[P_MAIN_LEAK] + p[P_SLIP] * (1.0 + u[U_PUMP_WEAR])) / viscosity + u[U_RELIEF_STUCK] * p[P_STUCK_SLOPE]
+    liquid, bubbles = liquid_drawn(s, p, u, sweep, dt)
+    viscosity = s[at.S_VISCOSITY]
+    main = (p[at.P_MAIN_LEAK] + p[at.P_SLIP] * (1.0 + u[at.U_PUMP_WEAR])) / viscosity + u[at.U_RELIEF_STUCK] * p[
+        at.P_STUCK_SLOPE
+    ]
     target = balance_pressure_pa(
-        delivered, main, p[P_PIN_LEAK] / viscosity, s[S_FLOOR_PA], p[P_RELIEF_SLOPE], p[P_RELIEF_PA]
+        liquid, main, p[at.P_PIN_LEAK] / viscosity, s[at.S_FLOOR_PA], p[at.P_RELIEF_SLOPE], p[at.P_RELIEF_PA]
     )
-    lag = PRESSURE_LAG_S * (1.0 + THICK_OIL_LAG * viscosity / REFERENCE_VISCOSITY_PA_S) + FOAM_LAG_S * void
-    s[S_NET_PA] = (s[S_NET_PA] + dt / lag * target) / (1.0 + dt / lag)
+    lag = c.PRESSURE_LAG_S * (1.0 + c.THICK_OIL_LAG * viscosity / c.REFERENCE_VISCOSITY_PA_S)
+    lag = lag + c.FOAM_LAG_S * (1.0 - liquid_share(bubbles))
+    s[at.S_NET_PA] = (s[at.S_NET_PA] + dt / lag * target) / (1.0 + dt / lag)

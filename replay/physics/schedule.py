@@ -1,6 +1,5 @@
 """What is done to a machine in a trace: channels over time, steps and ramps, as plain arrays for the kernel."""
 
-from bisect import bisect_right
 from dataclasses import dataclass, field
 from enum import IntEnum
 
@@ -80,36 +79,38 @@ class Schedule:
         return self
 
     def arrays(self) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.bool_]]:
-        """Return (times in s, values at and slopes after each of them, n x channels, whether nothing changes there)."""
-        times = sorted({time for knots in self.knots.values() for time, _ in knots})
-        values = np.zeros((len(times), layout.INPUTS))
+        """Return (times in s, values at and slopes after each of them, n x channels, whether nothing changes there).
+
+        One walk a channel over the times of all, so that the cost grows with the changes, not with their square.
+        """
+        times = np.array(sorted({time for knots in self.knots.values() for time, _ in knots}))
+        values = np.zeros((times.size, layout.INPUTS))
         slopes = np.zeros_like(values)
+        gaps = np.diff(times)
         for channel, knots in self.knots.items():
-            for i, time in enumerate(times):
-                values[i, channel] = _after(knots, time)
-                if i + 1 < len(times):
-                    rise = _before(knots, times[i + 1]) - values[i, channel]
-                    slopes[i, channel] = rise / (times[i + 1] - time)
-        return np.array(times), values, slopes, np.asarray(~slopes.any(axis=1))
+            after, before = _walk(knots, times.tolist())
+            values[:, channel] = after
+            slopes[:-1, channel] = (before[1:] - after[:-1]) / gaps
+        return times, values, slopes, np.asarray(~slopes.any(axis=1))
 
 
-def _after(knots: list[tuple[float, float]], time: float) -> float:
-    """Return the value at time, of several knots at that time the last."""
-    i = bisect_right(knots, time, key=lambda knot: knot[0]) - 1
-    if i + 1 == len(knots) or knots[i][0] == time:
-        return knots[i][1]
-    return _between(knots[i], knots[i + 1], time)
+def _walk(knots: list[tuple[float, float]], times: list[float]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return the values at the times and on arriving at them: of several knots at one time the last, and the first.
 
-
-def _before(knots: list[tuple[float, float]], time: float) -> float:
-    """Return the value on arriving at time, of several knots at that time the first."""
-    for i, (at, value) in enumerate(knots):
-        if at == time:
-            return value
-        if at > time:
-            return _between(knots[i - 1], knots[i], time)
-    return knots[-1][1]
-
-
-def _between(left: tuple[float, float], right: tuple[float, float], time: float) -> float:
-    return left[1] + (right[1] - left[1]) * ((time - left[0]) / (right[0] - left[0]))
+    Knots and times ascend, the first knot lies at the first time, and every knot's time is one of the times.
+    """
+    after, before = np.empty(len(times)), np.empty(len(times))
+    i = 0  # the last knot at or before the time
+    for row, time in enumerate(times):
+        first = i
+        while i + 1 < len(knots) and knots[i + 1][0] <= time:
+            i += 1
+            if knots[first][0] < time:
+                first = i
+        if knots[i][0] == time or i + 1 == len(knots):
+            after[row] = knots[i][1]
+            before[row] = knots[first][1]
+        else:
+            (left_s, left), (right_s, right) = knots[i], knots[i + 1]
+            after[row] = before[row] = left + (right - left) * ((time - left_s) / (right_s - left_s))
+    return after, before

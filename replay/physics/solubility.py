@@ -33,8 +33,8 @@ ESTER_MOLAR_MASS_G_MOL = {"PEC9": 697.05, "PEB8": 640.93, "PEB6": 528.72}
 PUBLISHED: dict[tuple[str, str], FloryHuggins] = {
     ("R134a", "PEC9"): FloryHuggins(10.41, 938.0, -176.0),
     ("R134a", "PEB8"): FloryHuggins(6.94, 808.0, -203.0),
-    ("R143a", "PEC9"): FloryHuggins(7.79, 817.0, -162.0),
-    ("R143a", "PEB8"): FloryHuggins(5.76, 703.0, -152.0),
+    ("R143a", "PEC9"): FloryHuggins(7.79, 817.0, -152.0),
+    ("R143a", "PEB8"): FloryHuggins(5.76, 703.0, -162.0),
     ("R152a", "PEC9"): FloryHuggins(10.03, 654.0, -152.0),
     ("R152a", "PEB8"): FloryHuggins(9.76, 707.0, -169.0),
 }

@@ -262,7 +262,7 @@ def draw_inputs(rng: Array, memory: Array, values: Array, mood: Array, inputs: A
     """Fill the inputs of the next step, which follows on the inputs and the state of the last one."""
     inputs[ranges.ELAPSED] = draw_elapsed(rng, memory, values, mood)
     if chance(rng, mood[FLIP_RUN]):
-        inputs[ranges.RUNNING] = 1 - inputs[ranges.RUNNING]
+        inputs[ranges.RUN_FEEDBACK] = 1 - inputs[ranges.RUN_FEEDBACK]
     if chance(rng, mood[FLIP_RESET]):
         inputs[ranges.RESET] = 1 - inputs[ranges.RESET]
     if not chance(rng, mood[HOLD_READINGS]):

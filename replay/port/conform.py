@@ -13,14 +13,17 @@ import shlex
 import signal
 import subprocess
 import time
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
-from typing import IO, Any, Protocol
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import IO, Any, Protocol, cast
 
 from protect import outputs, ranges, state
 from replay.engine import logic_digest
 from replay.ground.refusal import LONGEST_PART, Refusal, refusal, shown, visible
-from replay.port.vectors import Case, Vectors, line
+from replay.port.export import DERIVED
+from replay.port.vectors import Vectors, build, line, read_vectors
 
 SCHEMA = "lubetrip-conform/1"
 TIMEOUT_S = 10.0
@@ -76,94 +79,66 @@ def place_names(module: Any, first: str, size: str) -> list[str]:
     return [named.get(place, f"{named.get(place - 1)}_for") for place in range(getattr(module, size))]
 
 
-STEP_NAMES = place_names(state, "STATE", "STATE_SIZE") + place_names(outputs, "RUN_PERMISSION", "OUTPUTS_SIZE")
+STEP_NAMES = (*place_names(state, "STATE", "STATE_SIZE"), *place_names(outputs, "RUN_PERMISSION", "OUTPUTS_SIZE"))
 INPUT_NAMES = [row[0] for row in ranges.INPUTS]
-CHECK_NAMES = ["first_fault", *(name.lower() for name in ("SLOPE", "PERCENT_SCALE", "RELOAD_LEVEL"))]
+CHECK_NAMES = ("first_fault", *DERIVED)
 
 
-class DifferenceError(Exception):
-    """Raised inside a run at the first difference."""
+@dataclass(frozen=True)
+class _Question:
+    """A line to a port and the answer that is wanted, with the names of its numbers."""
 
-    def __init__(self, mismatch: Mismatch) -> None:
-        super().__init__(mismatch.where)
-        self.mismatch = mismatch
+    kind: str  # what is compared, as it is counted
+    where: str
+    asked: str
+    expected: str
+    names: Sequence[str] = STEP_NAMES
+    inputs: dict[str, int] = field(default_factory=dict)
 
 
-class _Run:
-    """One run over one link, counting as it goes."""
-
-    def __init__(self, link: Link) -> None:
-        self.link = link
-        self.steps = self.checks = self.ticks = 0
-        self.checks_supported = True
-        self.expected_before = ""
-
-    def ask(self, where: str, text: str) -> str:
-        """Ask and return the answer. Raises Refusal that tells where the port was asked what."""
-        try:
-            self.link.send(text)
-            return self.link.receive()
-        except Refusal as error:
-            raise Refusal(f"{error}; asked at {where}: {text}") from None
-
-    def hello(self) -> tuple[int, str]:
-        """Return (bits of the port's tick, what it says it is)."""
-        answer = self.ask("the beginning", "hello")
-        for _ in range(BOOT_LINES):
-            word, _, rest = answer.partition(" ")
-            bits, _, name = rest.partition(" ")
-            if word == "port" and bits in TICK_BITS:
-                return int(bits), visible(name.strip())[:LONGEST_PART]
-            if word == "port" and _INTEGER.fullmatch(bits):
-                raise refusal(self.link.name, "", "no width of a tick counter", ", ".join(TICK_BITS), answer)
-            answer = self._after_boot_talk(answer)
-        raise refusal(self.link.name, "", "no answer to hello", "port TICK_BITS NAME", answer)
-
-    def _after_boot_talk(self, heard: str) -> str:
-        """Return the next line. Raises Refusal that shows the last one, which was no answer to hello."""
-        try:
-            return self.link.receive()
-        except Refusal as error:
-            raise Refusal(f"{error}; asked: hello; heard {shown(heard)}, wanted port TICK_BITS NAME") from None
-
-    def compare(
-        self, where: str, asked: str, expected: str, names: list[str], inputs: dict[str, int] | None = None
-    ) -> None:
-        """Ask and compare. Raises DifferenceError."""
-        got = self.ask(where, asked)
-        if got.split() != expected.split():
-            form = _form_fault(expected, got)
-            if not form and got.split() == self.expected_before.split():
-                form = "this is what was wanted in answer to the line before: one line for each line"
-            differing = _by_name(names, expected, got)
-            raise DifferenceError(Mismatch(where, asked, inputs or {}, expected, got, form, differing))
-        self.expected_before = expected
-
-    def case(self, number: int, case: Case) -> None:
+def _questions(vectors: Vectors, bits: int, *, checked: bool) -> Iterator[_Question]:
+    """Yield all that a port with a tick of so many bits is asked; settings checks where it offers them."""
+    for number, check in enumerate(vectors.checks if checked else (), start=1):
+        expected = line("checked", (check.fault, *check.derived))
+        yield _Question("check", f"settings check {number}", line("check", check.values), expected, CHECK_NAMES)
+    for difference in vectors.differences:
+        if difference.bits == bits:
+            asked = line("ticks", (difference.now, difference.before))
+            yield _Question("tick", "tick difference", asked, line("elapsed", (difference.elapsed,)), ["elapsed"])
+    for number, case in enumerate(vectors.cases, start=1):
         where = f"case {number} ({case.purpose})"
-        self.compare(f"{where}, power-up", line("set", case.settings), line("state", case.start), STEP_NAMES)
+        yield _Question("power-up", f"{where}, power-up", line("set", case.settings), line("state", case.start))
         for count, tick in enumerate(case.ticks, start=1):
-            inputs = dict(zip(INPUT_NAMES, tick.inputs, strict=True))
             expected = line("done", (*tick.state, *tick.outputs))
-            self.compare(f"{where}, tick {count}", line("step", tick.inputs), expected, STEP_NAMES, inputs)
-            self.steps += 1
+            inputs = dict(zip(INPUT_NAMES, tick.inputs, strict=True))
+            asked = line("step", tick.inputs)
+            yield _Question("step", f"{where}, tick {count}", asked, expected, inputs=inputs)
 
-    def settings_checks(self, vectors: Vectors) -> None:
-        for number, check in enumerate(vectors.checks, start=1):
-            asked = line("check", check.values)
-            if number == 1 and self.ask("settings check 1", asked) == "none":
-                self.checks_supported = False
-                return
-            expected = line("checked", (check.fault, *check.derived))
-            self.compare(f"settings check {number}", asked, expected, CHECK_NAMES)
-            self.checks += 1
 
-    def tick_differences(self, vectors: Vectors, bits: int) -> None:
-        for difference in vectors.differences:
-            if difference.bits == bits:
-                asked = line("ticks", (difference.now, difference.before))
-                self.compare("tick difference", asked, line("elapsed", (difference.elapsed,)), ["elapsed"])
-                self.ticks += 1
+def _ask(link: Link, where: str, text: str) -> str:
+    """Ask and return the answer. Raises Refusal that tells where the port was asked what."""
+    try:
+        link.send(text)
+        return link.receive()
+    except Refusal as error:
+        raise Refusal(f"{error}; asked at {where}: {text}") from None
+
+
+def _hello(link: Link) -> tuple[int, str]:
+    """Return (bits of the port's tick, what it says it is)."""
+    answer = _ask(link, "the beginning", "hello")
+    for _ in range(BOOT_LINES):
+        word, _, rest = answer.partition(" ")
+        bits, _, name = rest.partition(" ")
+        if word == "port" and bits in TICK_BITS:
+            return int(bits), visible(name.strip())[:LONGEST_PART]
+        if word == "port" and _INTEGER.fullmatch(bits):
+            raise refusal(link.name, "", "no width of a tick counter", ", ".join(TICK_BITS), answer)
+        try:
+            answer = link.receive()
+        except Refusal as error:
+            raise Refusal(f"{error}; asked: hello; heard {shown(answer)}, wanted port TICK_BITS NAME") from None
+    raise refusal(link.name, "", "no answer to hello", "port TICK_BITS NAME", answer)
 
 
 def _form_fault(expected: str, got: str) -> str:
@@ -178,7 +153,7 @@ def _form_fault(expected: str, got: str) -> str:
     return "" if foreign is None else f"{shown(foreign)} is no whole number in plain digits"
 
 
-def _by_name(names: list[str], expected: str, got: str) -> dict[str, tuple[int, int | None]]:
+def _by_name(names: Sequence[str], expected: str, got: str) -> dict[str, tuple[int, int | None]]:
     """Return {name: (expected, got)} of the numbers that differ; got is None where none came."""
     wanted = [int(number) for number in expected.split()[1:]]
     word, *numbers = got.split() or [""]
@@ -190,56 +165,99 @@ def _by_name(names: list[str], expected: str, got: str) -> dict[str, tuple[int, 
     return {name: (want, have) for name, want, have in pairs if want != have}
 
 
-def conform(vectors: Vectors, link: Link, tick: Callable[[Case], object] = lambda _: None) -> Outcome:
-    """Drive a port through all vectors; `tick` is called after each case.
+def conform(vectors: Vectors, link: Link) -> Outcome:
+    """Drive a port through all vectors.
 
     Raises Refusal when the port does not answer at all. A port that states a tick
     of 0 bits has no tick differences to answer.
     """
-    run = _Run(link)
-    bits, name = run.hello()
-    mismatch = None
-    try:
-        run.settings_checks(vectors)
-        run.tick_differences(vectors, bits)
-        for number, case in enumerate(vectors.cases, start=1):
-            run.case(number, case)
-            tick(case)
-    except DifferenceError as difference:
-        mismatch = difference.mismatch
+    bits, name = _hello(link)
+    first = [line("check", check.values) for check in vectors.checks[:1]]
+    checked = [_ask(link, "settings check 1", asked) for asked in first] != ["none"]
+    equal: Counter[str] = Counter()
+    mismatch, before = None, ""
+    for question in _questions(vectors, bits, checked=checked):
+        got = _ask(link, question.where, question.asked)
+        if got.split() != question.expected.split():
+            mismatch = _mismatch(question, got, before)
+            break
+        equal[question.kind] += 1
+        before = question.expected
     link.send("bye")
-    return Outcome(name, run.steps, run.checks, run.ticks, run.checks_supported, mismatch)
+    return Outcome(name, equal["step"], equal["check"], equal["tick"], checked, mismatch)
 
 
-def record(vectors: Vectors, link: Link, outcome: Outcome, now: dt.datetime) -> dict[str, Any]:
-    """Return the record of a run: when, which port, which vectors, how much, and what came of it."""
-    difference = None
-    if outcome.mismatch is not None:
-        difference = {**vars(outcome.mismatch)}
-    return {
-        "schema": SCHEMA,
-        "date": now.astimezone(dt.UTC).isoformat(timespec="seconds"),
-        "port": {"link": link.name, "name": outcome.port},
-        "vectors": {
-            "digest": vectors.digest,
-            "logic": vectors.logic,
-            "cases": len(vectors.cases),
-            "steps": vectors.steps,
-            "checks": len(vectors.checks),
-        },
-        "logic_here": logic_digest(),
-        "compared": {"steps": outcome.steps, "checks": outcome.checks, "ticks": outcome.ticks},
-        "settings_check": "compared" if outcome.checks_supported else "not offered by the port",
-        "result": "identical" if outcome.mismatch is None else "different",
-        "difference": difference,
-    }
+def _mismatch(question: _Question, got: str, before: str) -> Mismatch:
+    """Say how an answer differs; `before` is what was wanted in answer to the line before."""
+    form = _form_fault(question.expected, got)
+    if not form and got.split() == before.split():
+        form = "this is what was wanted in answer to the line before: one line for each line"
+    differing = _by_name(question.names, question.expected, got)
+    return Mismatch(question.where, question.asked, question.inputs, question.expected, got, form, differing)
 
 
-def _streams(process: "subprocess.Popen[bytes]") -> tuple[IO[bytes], IO[bytes]]:
-    """Return (to the port, from the port)."""
-    if process.stdin is None or process.stdout is None:
-        raise ValueError("started without pipes")
-    return process.stdin, process.stdout
+@dataclass(frozen=True)
+class Conformance:
+    """What a port did with the vectors, and when; identical where nothing differs."""
+
+    link: str
+    vectors: Vectors
+    outcome: Outcome
+    date: dt.datetime
+
+    @property
+    def identical(self) -> bool:
+        """True when every word that was compared is the same."""
+        return self.outcome.mismatch is None
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the record of a run: when, which port, which vectors, how much, and what came of it."""
+        vectors, outcome = self.vectors, self.outcome
+        return {
+            "schema": SCHEMA,
+            "date": self.date.isoformat(timespec="seconds"),
+            "port": {"link": self.link, "name": outcome.port},
+            "vectors": {
+                "digest": vectors.digest,
+                "logic": vectors.logic,
+                "cases": len(vectors.cases),
+                "steps": vectors.steps,
+                "checks": len(vectors.checks),
+            },
+            "logic_here": logic_digest(),
+            "compared": {"steps": outcome.steps, "checks": outcome.checks, "ticks": outcome.ticks},
+            "settings_check": "compared" if outcome.checks_supported else "not offered by the port",
+            "result": "identical" if self.identical else "different",
+            "difference": None if outcome.mismatch is None else {**vars(outcome.mismatch)},
+        }
+
+
+def conform_port(
+    command: str | None = None, device: str | None = None, vectors: Vectors | Path | str | None = None
+) -> Conformance:
+    """Drive a port through the vectors and compare every word of state and outputs, up to the first difference.
+
+    command: a program that speaks the line protocol; device: a board on a serial line that does; one of the two.
+    vectors: a file of them in plain form; without it, those of the logic installed here, which take some ten seconds
+    to make. The result is a `Conformance`: `identical`, `outcome`, `as_json()`. Raises Refusal.
+    """
+    if (command is None) == (device is None):
+        raise refusal("conform", "", "one port is wanted", "--port 'COMMAND' or --serial DEVICE")
+    date = dt.datetime.now(dt.UTC)
+    used = read_vectors(Path(vectors)) if isinstance(vectors, Path | str) else vectors
+    with command_link(command) if command is not None else serial_link(str(device)) as link:
+        used = used or build()
+        return Conformance(link.name, used, conform(used, link), date)
+
+
+def _text(name: str, read: bytes, accepted: str) -> str:
+    """Return a line that was read, without its end. Raises Refusal for one that came without an end."""
+    if read.endswith(b"\n"):
+        return read.decode("ascii", errors="replace").strip()
+    if len(read) >= LONGEST:
+        rule = f"an answer of more than {LONGEST} bytes without an end"
+        raise refusal(name, "", rule, "a short line for every line")
+    raise refusal(name, "", f"no answer within {TIMEOUT_S:g} s", accepted)
 
 
 class _Pipe:
@@ -248,7 +266,7 @@ class _Pipe:
     def __init__(self, command: str, process: "subprocess.Popen[bytes]") -> None:
         self.name = command
         self.process = process
-        self.to_port, self.from_port = _streams(process)
+        self.to_port, self.from_port = cast("IO[bytes]", process.stdin), cast("IO[bytes]", process.stdout)
         self.waiting = b""
 
     def send(self, text: str) -> None:
@@ -257,24 +275,21 @@ class _Pipe:
             raise refusal(self.name, "", f"reads no line for {TIMEOUT_S:g} s", "a port that answers every line")
         try:
             self.to_port.write(text.encode() + b"\n")
-            self.to_port.flush()
         except OSError:
             raise self._ended() from None
 
     def receive(self) -> str:
         end = time.monotonic() + TIMEOUT_S
-        while b"\n" not in self.waiting:
+        while b"\n" not in self.waiting and len(self.waiting) < LONGEST:
             left = end - time.monotonic()
             if left <= 0 or not select.select([self.from_port], [], [], left)[0]:
-                raise refusal(self.name, "", f"no answer within {TIMEOUT_S:g} s", "a line for every line")
-            part = os.read(self.from_port.fileno(), 65536)
+                break
+            part = self.from_port.read(65536)
             if not part:
                 raise self._ended()
             self.waiting += part
-            if len(self.waiting) > LONGEST and b"\n" not in self.waiting:
-                raise _too_long(self.name)
-        first, _, self.waiting = self.waiting.partition(b"\n")
-        return first.decode("ascii", errors="replace").strip()
+        first, newline, self.waiting = self.waiting.partition(b"\n")
+        return _text(self.name, first + newline, "a line for every line")
 
     def _ended(self) -> Refusal:
         status = ""
@@ -285,63 +300,50 @@ class _Pipe:
 
 @contextlib.contextmanager
 def command_link(command: str) -> Iterator[Link]:
-    """Start a port program and end it again. Raises Refusal when it cannot be started."""
+    """Start a port program, and end it with all that it started. Raises Refusal when it cannot be started."""
+    pipe = subprocess.PIPE
     try:
         words = shlex.split(command) or [""]
-        process = subprocess.Popen(words, stdin=subprocess.PIPE, stdout=subprocess.PIPE, start_new_session=True)
+        process = subprocess.Popen(words, bufsize=0, stdin=pipe, stdout=pipe, start_new_session=True)
     except ValueError as error:
         raise refusal("--port", "", str(error), "a command that speaks the line protocol", command) from None
     except OSError as error:
         raise refusal("--port", "", f"cannot be started ({error.strerror})", "a command to be found", command) from None
-    try:
-        yield _Pipe(command, process)
-        process.wait(1)
-    except subprocess.TimeoutExpired:
-        pass  # said bye and stays: ended below
-    finally:
-        _end(process)
-
-
-def _end(process: "subprocess.Popen[bytes]") -> None:
-    """End a port program with all that it started."""
-    if process.poll() is None:
-        os.killpg(process.pid, signal.SIGKILL)
-    for stream in _streams(process):
-        with contextlib.suppress(BrokenPipeError):
-            stream.close()
-    process.wait()
+    with process:
+        try:
+            yield _Pipe(command, process)
+            process.wait(1)
+        except subprocess.TimeoutExpired:
+            pass  # said bye and stays: ended below
+        finally:
+            if process.poll() is None:
+                os.killpg(process.pid, signal.SIGKILL)
 
 
 class _Serial:
     """A board on a serial line."""
+
+    accepted = f"a board at {BAUD} baud, 8N1"
 
     def __init__(self, device: str, serial: Any) -> None:
         self.name = device
         self.serial = serial
 
     def send(self, text: str) -> None:
-        try:
+        with self._plugged():
             self.serial.write(text.encode() + b"\n")
-        except OSError as error:
-            raise self._gone(error) from None
 
     def receive(self) -> str:
-        try:
+        with self._plugged():
             read = self.serial.read_until(b"\n", LONGEST)
+        return _text(self.name, read, self.accepted)
+
+    @contextlib.contextmanager
+    def _plugged(self) -> Iterator[None]:
+        try:
+            yield
         except OSError as error:
-            raise self._gone(error) from None
-        if len(read) == LONGEST and not read.endswith(b"\n"):
-            raise _too_long(self.name)
-        if not read.endswith(b"\n"):
-            raise refusal(self.name, "", f"no answer within {TIMEOUT_S:g} s", f"a board at {BAUD} baud, 8N1")
-        return str(read.decode("ascii", errors="replace").strip())
-
-    def _gone(self, error: OSError) -> Refusal:
-        return refusal(self.name, "", f"the serial line has failed ({error})", f"a board at {BAUD} baud, 8N1")
-
-
-def _too_long(name: str) -> Refusal:
-    return refusal(name, "", f"an answer of more than {LONGEST} bytes without an end", "a short line for every line")
+            raise refusal(self.name, "", f"the serial line has failed ({error})", self.accepted) from None
 
 
 @contextlib.contextmanager
@@ -368,8 +370,6 @@ def words_of(mismatch: Mismatch) -> str:
     lines += [f"  expected  {mismatch.expected}", f"  got       {got or '(an empty line)'}"]
     if mismatch.form:
         return "\n".join([*lines, f"  {visible(mismatch.form)}"])
-    lines += [
-        f"  {name}: expected {want}, got {'nothing' if have is None else have}"
-        for name, (want, have) in mismatch.differing.items()
-    ]
+    for name, (want, have) in mismatch.differing.items():
+        lines.append(f"  {name}: expected {want}, got {'nothing' if have is None else have}")
     return "\n".join(lines)

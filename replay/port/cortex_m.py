@@ -36,21 +36,10 @@ KNOWN = (1001, 3001)  # instructions of the calibration, with their return
 class Run:
     """What an emulated core did: its own verdict, ours, and instructions of each step."""
 
-    core: str
     said: str
     identical: bool
     first_difference: int | None
     instructions: list[int]
-
-    @property
-    def median(self) -> int:
-        """Median instructions per step over the vectors."""
-        return int(statistics.median_low(self.instructions))
-
-    @property
-    def worst(self) -> int:
-        """Most instructions of any step of the vectors."""
-        return max(self.instructions)
 
 
 def expected_bytes(vectors: Vectors) -> bytes:
@@ -104,13 +93,10 @@ def run_image(core: str, image: Path, vectors: Vectors) -> Run:
     if said not in ("identical", "different"):
         raise subprocess.CalledProcessError(done.returncode, EMULATOR, done.stdout, done.stderr)
     got, wanted = (folder / "results.bin").read_bytes(), expected_bytes(vectors)
-    first = next((n for n, (a, b) in enumerate(zip(got, wanted, strict=False)) if a != b), None)
-    if first is None and len(got) != len(wanted):
-        first = min(len(got), len(wanted))
+    first = next((n for n, (a, b) in enumerate(itertools.zip_longest(got, wanted)) if a != b), None)
     times = (folder / "times.bin").read_bytes()
     counts = instructions(struct.unpack(f"<{len(times) // 4}I", times))
-    identical = first is None and said == "identical" and done.returncode == 0
-    return Run(core, said, identical, first, counts)
+    return Run(said, first is None and said == "identical" and done.returncode == 0, first, counts)
 
 
 def instructions(times: tuple[int, ...]) -> list[int]:
@@ -139,8 +125,11 @@ def main() -> int:
             run = run_image(core, build_image(core, vectors, Path(folder), sealed=sealed), vectors)
         identical = identical and run.identical
         verdict = "identical" if run.identical else f"DIFFERENT from byte {run.first_difference} of the answers"
-        counts = f"instructions per step: median {run.median}, worst {run.worst}"
-        print(f"{core} ({machine}): {len(run.instructions)} {'sealed ' * sealed}steps {verdict}; {counts}")
+        median, worst = statistics.median_low(run.instructions), max(run.instructions)
+        print(
+            f"{core} ({machine}): {len(run.instructions)} {'sealed ' * sealed}steps {verdict};"
+            f" instructions per step: median {median}, worst {worst}"
+        )
     return 0 if identical else 1
 
 

@@ -1,6 +1,6 @@
 """What a step of the logic went through: the yardstick of the vector set.
 
-`Watcher.step` runs the parts of a step one by one and names what it saw: rows
+`Watcher.step` takes a step and names what it saw: rows
 of the cause-and-effect table and what just kept a row from applying, condition
 bits both ways, clamps, wraps, and every comparison at its limit and one to each
 side. What is wanted is worked out from the tables of `protect`, so a new row or
@@ -9,8 +9,9 @@ a new bit is wanted at once.
 
 from collections.abc import Iterator
 
-from protect import conditions, integral, outputs, ranges, settings, signals, state, table, timers
+from protect import conditions, integral, outputs, ranges, settings, signals, state, table
 from protect.outputs import CREDIBLE, DOUBTED, NET_OIL_PRESSURE, SEEN
+from protect.protection import measure
 
 Item = tuple[str, ...]
 
@@ -92,6 +93,12 @@ EVENTS = (
     "percent put right",
 )
 EXCLUSIVE = "low", "healthy"  # conditions that never stand together
+# Of each channel its name and its sensor's, and its places in inputs, settings (least, then most) and state.
+CHANNELS = (
+    ("oil", "oil", ranges.OIL_PRESSURE, ranges.OIL_LEAST, state.OIL_SEEN),
+    ("suction", "suction", ranges.SUCTION_PRESSURE, ranges.SUCTION_LEAST, state.SUCTION_SEEN),
+    ("crankcase", "suction", ranges.CRANKCASE_PRESSURE, ranges.SUCTION_LEAST, state.CRANKCASE_SEEN),
+)
 
 
 def reachable_ends(place: int = -1, value: int = 0) -> list[tuple[int, int]]:
@@ -186,19 +193,12 @@ class Watcher:
             self.found.add(("limit", name, side))
 
     def step(self, memory: list[int], values: list[int], inputs: list[int], results: list[int]) -> None:
-        """Do one step of the logic, part by part."""
-        fresh = memory[state.FLAGS] & state.FRESH
-        before = list(memory)
-        signals.observe(memory, values, inputs, results)
-        self._signals(before, memory, values, inputs, results, fresh)
+        """Do one step of the logic; each part of it leaves to the others what they remember."""
         start = list(memory)
-        integral.update(memory, values, inputs, results)
+        bits = measure(memory, values, inputs, results)
+        self._signals(start, memory, values, inputs, results)
         self._integral(start, memory, values, inputs, results)
-        start = list(memory)
-        timers.update(memory, values, inputs, results)
         self._timers(start, memory, values, inputs, results)
-        start = list(memory)
-        bits = conditions.evaluate(memory, values, inputs, results)
         self._conditions(start, memory, values, inputs, results, bits)
         before_settling = memory[state.STATE]
         table.settle(memory, values, bits)
@@ -206,38 +206,28 @@ class Watcher:
         # From STARVED, so that a port which wrongly reads on has a move left to show it.
         new_lockout = before_settling == state.STARVED and memory[state.STATE] == state.LOCKED_OUT
         self.event("reset pressed in the step of a lockout", new_lockout and bits & BITS["reset_edge"])
-        results[outputs.CONDITIONS] = bits
         outputs.write(memory, values, results)
         self._outputs(memory, values, results)
 
     def _signals(
-        self, before: list[int], after: list[int], values: list[int], inputs: list[int], results: list[int], fresh: int
+        self, before: list[int], after: list[int], values: list[int], inputs: list[int], results: list[int]
     ) -> None:
-        elapsed = results[SEEN] + results[DOUBTED]
+        elapsed, fresh = results[SEEN] + results[DOUBTED], before[state.FLAGS] & state.FRESH
         self.limit("elapsed, 0", inputs[ranges.ELAPSED], 0, counts=not fresh)
         self.limit("elapsed, most counted", inputs[ranges.ELAPSED], ranges.ELAPSED_MOST, counts=not fresh)
         self.event("largest elapsed", inputs[ranges.ELAPSED] == ranges.INPUTS[ranges.ELAPSED][3])
         self.event("negative elapsed", inputs[ranges.ELAPSED] < 0)
         on_time = elapsed <= values[ranges.MAX_GAP]
         self.limit("elapsed, max_gap", elapsed, values[ranges.MAX_GAP], counts=signals.plausible(values, inputs))
-        for name, place, least in (
-            ("oil", ranges.OIL_PRESSURE, ranges.OIL_LEAST),
-            ("suction", ranges.SUCTION_PRESSURE, ranges.SUCTION_LEAST),
-            ("crankcase", ranges.CRANKCASE_PRESSURE, ranges.SUCTION_LEAST),
-        ):
-            sensor = "oil" if name == "oil" else "suction"
+        stuck = []
+        for name, sensor, place, least, seen in CHANNELS:
             others = list(inputs)
             others[place] = values[least]
             alone = on_time and signals.plausible(values, others)
             self.limit(f"{name}, {sensor}_least", inputs[place], values[least], counts=alone)
             self.limit(f"{name}, {sensor}_most", inputs[place], values[least + 1], counts=alone)
-        for name, place, seen in (
-            ("oil", ranges.OIL_PRESSURE, state.OIL_SEEN),
-            ("suction", ranges.SUCTION_PRESSURE, state.SUCTION_SEEN),
-            ("crankcase", ranges.CRANKCASE_PRESSURE, state.CRANKCASE_SEEN),
-        ):
             moved, gathered = inputs[place] != before[seen], before[seen + 1]
-            if inputs[ranges.RUNNING]:
+            if inputs[ranges.RUN_FEEDBACK]:
                 unmoved = elapsed + (0 if moved else gathered)
                 self.limit(f"{name} unmoved, stuck_after", unmoved, values[ranges.STUCK_AFTER], counts=on_time)
             elif gathered == values[ranges.STUCK_AFTER]:
@@ -245,8 +235,8 @@ class Watcher:
                 self.event("a stuck channel stays stuck at standstill", on_time and not moved and elapsed)
             else:
                 self.event("unmoved time kept at standstill", on_time and not moved and gathered)
-        places = {"oil": state.OIL_SEEN, "suction": state.SUCTION_SEEN, "crankcase": state.CRANKCASE_SEEN}
-        stuck = [name for name, seen in places.items() if after[seen + 1] == values[ranges.STUCK_AFTER]]
+            if after[seen + 1] == values[ranges.STUCK_AFTER]:
+                stuck.append(name)
         if len(stuck) == 1:
             self.event(f"{stuck[0]} alone is stuck", on_time and signals.plausible(values, inputs))
 
@@ -254,7 +244,7 @@ class Watcher:
         self, start: list[int], memory: list[int], values: list[int], inputs: list[int], results: list[int]
     ) -> None:
         net, suction, seen = results[NET_OIL_PRESSURE], inputs[ranges.SUCTION_PRESSURE], results[SEEN]
-        if not inputs[ranges.RUNNING]:
+        if not inputs[ranges.RUN_FEEDBACK]:
             self._drain("at standstill", start, memory, values[ranges.STOPPED_RECOVERY] * seen)
             left, whole = start[state.GRACE_LEFT], values[ranges.START_GRACE]
             self.limit("grace_left regained at standstill, start_grace", left + seen, whole, counts=left < whole)
@@ -318,7 +308,7 @@ class Watcher:
         self, start: list[int], memory: list[int], values: list[int], inputs: list[int], results: list[int]
     ) -> None:
         seen, doubted = results[SEEN], results[DOUBTED]
-        elapsed, gap, running = seen + doubted, values[ranges.MAX_GAP], inputs[ranges.RUNNING]
+        elapsed, gap, running = seen + doubted, values[ranges.MAX_GAP], inputs[ranges.RUN_FEEDBACK]
         waiting = start[state.RESTART_LEFT] > 0 and not running
         self.limit("elapsed, max_gap at standstill", elapsed, gap, counts=waiting)
         self.event("late at standstill keeps the restart delay", waiting and elapsed > gap)

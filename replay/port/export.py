@@ -7,11 +7,9 @@ back into the very same settings.
 import re
 from pathlib import Path
 
-from protect import ranges, settings
-from replay.ground.refusal import refusal
+from protect import ranges
 from replay.settings import Settings
 
-FORMS = ("c", "micropython")
 DERIVED = ("slope", "percent_scale", "reload_level")
 
 C_HEAD = """\
@@ -39,8 +37,8 @@ SETTINGS = (
 '''
 
 
-def exported(checked: Settings, form: str) -> str:
-    """Return the table as source text, ASCII; form is one of FORMS."""
+def export_settings(checked: Settings, form: str) -> str:
+    """Return checked settings as a constant table with their digest, source text; form: "c" or "micropython"."""
     file = re.sub(r"[^\w. -]", "_", Path(checked.file).name, flags=re.ASCII)
     names = [*((row[0], row[1]) for row in ranges.SETTINGS), *((name, "derived") for name in DERIVED)]
     rows = list(zip(names, checked.values, strict=True))
@@ -50,23 +48,3 @@ def exported(checked: Settings, form: str) -> str:
         return C_HEAD.format(file=file, digest=checked.digest) + body + "};\n"
     body = "".join(f"    {value},  # {name}, {unit}\n" for (name, unit), value in rows)
     return PYTHON_HEAD.format(file=file, digest=checked.digest) + body + ")\n"
-
-
-def read_exported(path: Path) -> tuple[tuple[int, ...], str]:
-    """Read a table back: (settings[25], digest). Raises Refusal for one that is not whole and admitted."""
-    try:
-        text = path.read_text(encoding="ascii")
-    except (OSError, UnicodeDecodeError):
-        raise refusal(path, "", "this table cannot be read", "a file written by export") from None
-    numbers = re.findall(r"INT32_C\((-?\d{1,10})\)", text) or re.findall(r"^    (-?\d{1,10}),", text, re.MULTILINE)
-    digest = re.search(r'"([0-9a-f]{64})"', text)
-    if len(numbers) != ranges.SETTINGS_SIZE or digest is None:
-        raise refusal(path, "", f"{len(numbers)} values", f"{ranges.SETTINGS_SIZE} values and a digest")
-    values = [int(number) for number in numbers]
-    again = list(values)
-    if settings.first_fault(again) != settings.ALL_RIGHT:
-        raise refusal(path, "", "values outside what is admitted", "a table written by export")
-    settings.derive(again)
-    if again != values or Settings(str(path), tuple(values), 0.0, None).digest != digest[1]:  # type: ignore[arg-type]
-        raise refusal(path, "", "the digest does not fit the values", "a table that was not edited")
-    return tuple(values), digest[1]

@@ -12,10 +12,12 @@ import struct
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from protect import outputs, ranges, settings, state
 from protect.protection import step
 from replay.engine import logic_digest
+from replay.ground.files import write_text, write_whole
 from replay.ground.refusal import refusal
 from replay.port import adversary
 from replay.port.coverage import Item, Watcher, reachable_ends, settings_items, wanted
@@ -138,19 +140,35 @@ def build(seed: int = SEED) -> Vectors:
     Raises RuntimeError when the search ends before everything is covered: then
     something in `protect` cannot be reached or the drawing of inputs has to learn it.
     """
-    walks = _Walks(seed)
+    walks, items = _Walks(seed), wanted()
     cases = [_at_an_end(walks, place, end) for place in range(ranges.SETTING_COUNT) for end in (0, 1)]
     for _ in range(WALKS):
-        missing = walks.missing()
+        missing = items - walks.watcher.found
         if not missing:
             break
-        case = walks.walk(walks.draw_settings(), "", WALK, until_news_end=True)
+        case = walks.walk(walks.draw_settings(), WALK)
         if case.ticks:
             cases.append(case)
     else:
         raise RuntimeError(f"not covered: {sorted(missing)}")
-    cases += [walks.walk(walks.draw_settings(), "a plain walk", PLAIN_WALK) for _ in range(PLAIN_WALKS)]
+    cases += [walks.walk(walks.draw_settings(), PLAIN_WALK, "a plain walk") for _ in range(PLAIN_WALKS)]
     return Vectors(logic_digest(), tuple(cases), tuple(_checks(walks)), tuple(_differences()))
+
+
+def write_vectors(folder: Path | str) -> Vectors:
+    """Write the vectors of the logic installed here into a folder, vectors.txt and vectors.bin; return them.
+
+    Making them takes some ten seconds. Raises Refusal for a folder that cannot be written.
+    """
+    folder = Path(folder)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise refusal(folder, "", f"cannot be made ({error.strerror})", "a folder, or a name for one") from None
+    made = build()
+    write_text(folder / "vectors.txt", made.text())
+    write_whole(folder / "vectors.bin", lambda stream: stream.write(made.binary()))
+    return made
 
 
 def covered(vectors: Vectors) -> set[Item]:
@@ -172,18 +190,14 @@ class _Walks:
     def __init__(self, seed: int) -> None:
         self.rng = [seed]
         self.watcher = Watcher()
-        self.wanted = wanted()
-
-    def missing(self) -> set[Item]:
-        return self.wanted - self.watcher.found
 
     def draw_settings(self) -> list[int]:
         values = [0] * ranges.SETTINGS_SIZE
         adversary.draw_settings(self.rng, values)
         return values
 
-    def walk(self, values: list[int], purpose: str, length: int, *, until_news_end: bool = False) -> Case:
-        """Walk from power-up; with until_news_end the case ends with the last tick that was new."""
+    def walk(self, values: list[int], length: int, purpose: str = "") -> Case:
+        """Walk from power-up; without a purpose the case is up to the last tick that was new, and says so."""
         mood = [0] * adversary.MOOD_SIZE
         adversary.draw_mood(self.rng, mood)
         memory, inputs = [0] * state.STATE_SIZE, [0] * ranges.INPUTS_SIZE
@@ -191,7 +205,7 @@ class _Walks:
         start = tuple(memory)
         shadow, results, expected = list(memory), [0] * outputs.OUTPUTS_SIZE, [0] * outputs.OUTPUTS_SIZE
         self.watcher.found |= settings_items(values)
-        ticks, news, known = [], (0, purpose), set(self.watcher.found)
+        ticks, newest, news, known = [], 0, "", set(self.watcher.found)
         for _ in range(length):
             adversary.draw_inputs(self.rng, memory, values, mood, inputs)
             self.watcher.step(shadow, values, inputs, results)
@@ -199,12 +213,11 @@ class _Walks:
             if shadow != memory or results != expected:
                 raise RuntimeError("the watched parts are not in the order of protect.protection.step")
             ticks.append(Tick(tuple(inputs), tuple(memory), tuple(expected)))
-            if until_news_end and len(self.watcher.found) > len(known):
-                news = (len(ticks), ": ".join(min(self.watcher.found - known)))
+            if len(self.watcher.found) > len(known):
+                newest, news = len(ticks), ": ".join(min(self.watcher.found - known))
                 known = set(self.watcher.found)
-        if until_news_end:
-            return Case(f"up to {news[1]}", tuple(values), start, tuple(ticks[: news[0]]))
-        return Case(purpose, tuple(values), start, tuple(ticks))
+        kept = ticks if purpose else ticks[:newest]
+        return Case(purpose or f"up to {news}", tuple(values), start, tuple(kept))
 
 
 # Settings in the middle of their ranges, from which one value at a time is moved to an end.
@@ -255,7 +268,7 @@ def _at_an_end(walks: _Walks, place: int, end: int) -> Case:
     if settings.first_fault(values) != settings.ALL_RIGHT:
         raise RuntimeError(f"no settings found with {ranges.SETTINGS[place][0]} = {value}")
     settings.derive(values)
-    return walks.walk(values, f"{ranges.SETTINGS[place][0]} at its {('least', 'most')[end]}", END_WALK)
+    return walks.walk(values, END_WALK, f"{ranges.SETTINGS[place][0]} at its {('least', 'most')[end]}")
 
 
 def _checks(walks: _Walks) -> Iterator[Check]:
@@ -312,12 +325,12 @@ def read_vectors(path: Path) -> Vectors:
 
 def _parsed(path: Path, lines: list[str]) -> Vectors:
     """Build a set from the lines of its text form; whether it is whole is for the digest to say."""
-    cases: list[tuple[str, list[Words], list[Tick]]] = []
+    cases: list[dict[str, Any]] = []
     checks, differences = [], []
     for number, content in enumerate(lines[2:-1], start=3):
         word, _, rest = content.partition(" ")
         if word == "case":
-            cases.append((rest, [], []))
+            cases.append({"purpose": rest, "settings": (), "state": (), "ticks": []})
             continue
         numbers = _numbers(path, number, word, rest)
         if word == "check":
@@ -329,18 +342,12 @@ def _parsed(path: Path, lines: list[str]) -> Vectors:
             raise refusal(path, f"line {number}", f"'{word}' before the first case", "case")
         elif word == "step":
             first, second = ranges.INPUTS_SIZE, ranges.INPUTS_SIZE + state.STATE_SIZE
-            cases[-1][2].append(Tick(numbers[:first], numbers[first:second], numbers[second:]))
+            cases[-1]["ticks"].append(Tick(numbers[:first], numbers[first:second], numbers[second:]))
         else:
-            cases[-1][1].append(numbers)
-    whole = [
-        Case(purpose, values, start, tuple(ticks))
-        for purpose, head, ticks in cases
-        for values, start in [(*head, (), ())[:2]]  # what is missing, the digest finds
-    ]
-    return Vectors("".join(lines[1:2]).removeprefix("logic "), tuple(whole), tuple(checks), tuple(differences))
+            cases[-1][word] = numbers
+    whole = tuple(Case(case["purpose"], case["settings"], case["state"], tuple(case["ticks"])) for case in cases)
+    return Vectors("".join(lines[1:2]).removeprefix("logic "), whole, tuple(checks), tuple(differences))
 
-
-HEAD = ("settings", "state")  # the lines of a case before its first step
 
 SIZES = {
     "settings": ranges.SETTINGS_SIZE,

@@ -1,12 +1,12 @@
-"""The report of a scored library: one page that needs no network, to read, to print and to keep.
+"""The report of a scored library: one page that needs no network, and the forms that other programs and reviewers read.
 
-svg          lines, text and axes as SVG, with few bytes
-trace_plot   one trace
-margins      how much time the hits left
-strips       every trace of a library, small
-diagram      the state diagram, from the rows of the cause-and-effect table
-table_view   the same rows in words
-units_view   settings in both unit systems
-contents     what the page says; page.html.j2 how it stands there
+contents     what the page says; templates/page.html.j2 how it stands there
+tuning_view  what a tuning run left, for the page
 write        the page itself
+junit        the score for test runners and build servers
+record       the score as evidence that anybody can recompute
+tuning_folder what a tuning run leaves, with its plots
+
+How to add a section: a field of `Contents` in `contents` and its place in templates/page.html.j2. Figures come from
+`replay.score`; the page never counts. Drawings carry their words (`svg.drawing`), tables their heads.
 """

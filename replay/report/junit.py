@@ -5,30 +5,24 @@ with the timeline as its message; one case for the acceptance as a whole. No tim
 and no host stand in it: the same library, logic and settings give the same bytes.
 """
 
-import re
 from collections.abc import Mapping
 from xml.etree import ElementTree as ET
 
-from replay.display.course import timeline_view
+from replay.display.course import timeline_table
 from replay.display.score import score_view
-from replay.display.terminal import plain
+from replay.display.terminal import plain, view
+from replay.drawing.svg import clean
 from replay.engine import Engine, Replay
+from replay.ground.wording import words
 from replay.library import Entry, Library, label_text
 from replay.score import Score, Verdict, evidence
 from replay.score.scoring import WRONG
 from replay.settings import Settings
 from replay.trace import Trace, read_trace
 
-# Characters that XML 1.0 cannot hold, not even escaped.
-UNSPEAKABLE = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
-
-def junit(
-    score: Score,
-    library: Library,
-    plots: Mapping[str, str] | None = None,
-) -> str:
-    """Return the report. `plots` names the plot of a trace, by its id, where there is one."""
+def junit(score: Score, library: Library, plots: Mapping[str, str] | None = None) -> str:
+    """Return a score as JUnit XML; `plots` names the plot of a trace, by its id, where there is one."""
     verdicts = {verdict.id: verdict for verdict in (*score.verdicts, *score.undecided)}
     cases = [_case(score, entry, verdicts[entry.id], plots or {}) for entry in library.entries]
     cases.append(_acceptance(score))
@@ -59,45 +53,42 @@ def properties(settings: Settings, engine: Engine, entry: Entry, verdict: Verdic
 
 def timeline(trace: Trace, replay: Replay) -> str:
     """Return the decisions over a trace as text."""
-    return plain(timeline_view(trace, replay))
+    return plain(view(timeline_table(trace, replay)))
 
 
 def complaint(entry: Entry, verdict: Verdict) -> str:
     """Return in one line what should have happened and what did."""
     stop = "no stop" if verdict.first_trip_s is None else f"first stop at {verdict.first_trip_s:g} s"
-    return f"{verdict.outcome.replace('_', ' ')}: {label_text(entry)}, {stop}"
+    return f"{words(verdict.outcome)}: {label_text(entry)}, {stop}"
 
 
-def _case(
-    score: Score,
-    entry: Entry,
-    verdict: Verdict,
-    plots: Mapping[str, str],
-) -> ET.Element:
-    case = ET.Element("testcase", classname=_clean(entry.family), name=_clean(entry.id))
+def _case(score: Score, entry: Entry, verdict: Verdict, plots: Mapping[str, str]) -> ET.Element:
     plot = {"plot": plots[entry.id]} if entry.id in plots else {}
-    listed = ET.SubElement(case, "properties")
-    for name, value in {**properties(score.settings, score.engine, entry, verdict), **plot}.items():
-        ET.SubElement(listed, "property", name=name, value=_clean(value))
+    case = _stated(entry.family, entry.id, properties(score.settings, score.engine, entry, verdict) | plot)
     if verdict.outcome in WRONG:
-        failure = ET.SubElement(case, "failure", type=verdict.outcome, message=_clean(complaint(entry, verdict)))
         trace = read_trace(entry.path)
-        failure.text = _clean("\n" + timeline(trace, score.engine.replay(trace, score.settings)))
+        told = timeline(trace, score.engine.replay(trace, score.settings))
+        _fail(case, verdict.outcome, complaint(entry, verdict), told)
     elif verdict.outcome == "undecided":
         ET.SubElement(case, "skipped", message="undecided: judged neither way")
     return case
 
 
 def _acceptance(score: Score) -> ET.Element:
-    case = ET.Element("testcase", classname="lubetrip", name="acceptance")
-    listed = ET.SubElement(case, "properties")
-    for name, value in (("settings_digest", score.settings.digest), ("library_digest", score.library_digest)):
-        ET.SubElement(listed, "property", name=name, value=value)
+    digests = {"settings_digest": score.settings.digest, "library_digest": score.library_digest}
+    case = _stated("lubetrip", "acceptance", digests)
     if score.verdict != evidence.MET:
-        failure = ET.SubElement(case, "failure", type=score.verdict, message=f"acceptance {score.verdict}")
-        failure.text = _clean("\n" + plain(score_view(score)))
+        _fail(case, score.verdict, f"acceptance {score.verdict}", plain(score_view(score)))
     return case
 
 
-def _clean(text: str) -> str:
-    return UNSPEAKABLE.sub("?", text)
+def _stated(family: str, name: str, stated: dict[str, str]) -> ET.Element:
+    case = ET.Element("testcase", classname=clean(family), name=clean(name))
+    listed = ET.SubElement(case, "properties")
+    for key, value in stated.items():
+        ET.SubElement(listed, "property", name=key, value=clean(value))
+    return case
+
+
+def _fail(case: ET.Element, kind: str, message: str, text: str) -> None:
+    ET.SubElement(case, "failure", type=kind, message=clean(message)).text = clean("\n" + text)

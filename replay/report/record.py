@@ -25,6 +25,7 @@ from replay.engine import ENGINES, engine_named
 from replay.ground.files import check_free_folder, write_folder
 from replay.ground.json_files import read_json_report
 from replay.ground.refusal import refusal, visible
+from replay.ground.shape import Key, Keys, fit, path_text, plain_text
 from replay.library import Library, read_library
 from replay.score import Score, score
 from replay.settings import read_settings
@@ -38,7 +39,18 @@ nuisance: a stop of a trace that comes through by itself. margin: deadline less
 first stop. Limits are exact and one-sided: Clopper-Pearson for a probability,
 Garwood for a rate. They take the traces for a fair sample of what is to come.
 """
-TEXTS = (("library", "folder"), ("library", "digest"), ("logic", "digest"), ("logic", "engine"))
+_TEXT = Key(plain_text)
+SHAPE = Keys(
+    {
+        "verdict": _TEXT,
+        "library": Keys({"folder": Key(path_text), "digest": _TEXT}, loose=True),
+        "settings_digest": _TEXT,
+        "logic": Keys({"digest": _TEXT, "engine": _TEXT}, loose=True),
+        "versions": Keys({}, loose=True),
+        "files": Keys(dict.fromkeys((REPORT, SCORE, SETTINGS), _TEXT)),
+    },
+    loose=True,
+)
 VERSIONED = ("lubetrip", "numpy", "pyarrow", "scipy")
 
 
@@ -55,8 +67,9 @@ class Check:
         return not self.broken
 
 
-def write_record(folder: Path, library: Library, result: Score) -> None:
+def write_record(folder: Path | str, library: Library, result: Score) -> None:
     """Write the record of a score, whole or not at all. Raises Refusal."""
+    folder = Path(folder)
     check_free_folder(folder)
     kept = _kept(result)
     settings = Path(result.settings.file).read_bytes()
@@ -79,11 +92,12 @@ def versions() -> dict[str, str]:
     return {"python": platform.python_version(), **{name: importlib.metadata.version(name) for name in VERSIONED}}
 
 
-def check_record(folder: Path, library: Path | None = None) -> Check:
+def check_record(folder: Path | str, library: Path | str | None = None) -> Check:
     """Recompute a record; `library` is where its traces are now, if not where they were.
 
     Raises Refusal for a folder that is no record, or a library that cannot be read.
     """
+    folder = Path(folder)
     about = _read_about(folder)
     broken = []
     for name, digest in about["files"].items():
@@ -92,7 +106,7 @@ def check_record(folder: Path, library: Path | None = None) -> Check:
             broken.append(f"{name} is {'missing' if content is None else 'not as it was written'}")
     if not (folder / SETTINGS).is_file():
         return Check(tuple(broken), ())
-    where = library or folder / about["library"]["folder"]
+    where = Path(library) if library else folder / about["library"]["folder"]
     if library is None and not where.is_dir():
         raise refusal(where, "", "the record's library is no longer there", "--library LIBRARY, where it is now")
     engine = about["logic"].get("engine")
@@ -148,11 +162,5 @@ def _content(path: Path) -> bytes | None:
 def _read_about(folder: Path) -> dict[str, Any]:
     accepted = "a folder that `lubetrip score --record` wrote"
     about = read_json_report(folder / RECORD, SCHEMA, accepted)
-    shape = {"files": dict, "library": dict, "logic": dict, "versions": dict, "settings_digest": str, "verdict": str}
-    whole = all(isinstance(about.get(key), kind) for key, kind in shape.items())
-    whole = whole and set(about["files"]) == {REPORT, SCORE, SETTINGS}
-    where = [(about[part], key) for part, key in TEXTS] if whole else []
-    texts = [part.get(key) for part, key in where]
-    if not whole or not all(isinstance(text, str) and "\0" not in text for text in texts):
-        raise refusal(folder / RECORD, "", "a record that is not whole", accepted)
+    fit(folder / RECORD, about, SHAPE, accepted=accepted)
     return about

@@ -1,11 +1,11 @@
-"""What `lubetrip tune` left in a folder, for the report: its plots as they are, and its Pareto set as a table."""
+"""What `lubetrip tune` left in a folder, for the report: its findings, and its plots as they are."""
 
 import base64
 from pathlib import Path
 from typing import Any
 
 from replay.ground.json_files import read_json_report
-from replay.report.parts import NOTHING, Image, Table, percent, rate
+from replay.ground.shape import Key, Keys, fit, number, or_none, plain_text, whole
 from replay.score import Score
 from replay.tuning.results import REPORT, SCHEMA
 
@@ -14,24 +14,45 @@ PLOTS = {
     "tornado": "Tornado: how far each setting or reading has to move before a trace is missed or a nuisance stop comes",
 }
 TYPES = {".png": "image/png", ".svg": "image/svg+xml"}
-MOST_ROWS = 20
 WRITTEN = "a folder that `lubetrip tune` wrote"
+
+_DIGEST = Keys({"digest": Key(plain_text)}, loose=True)
+_LIMITS = ("missed_limit", "nuisance_limit_per_1000h", "worst_margin_s")
+_FIGURES = {**dict.fromkeys(_LIMITS, Key(or_none(number()))), "verdict": Key(or_none(plain_text))}
+_CANDIDATE: dict[str, Key | Keys] = {
+    "number": Key(whole()),
+    "digest": Key(plain_text),
+    "given": Keys({}, loose=True),
+    "whole": Keys(_FIGURES, loose=True),
+}
+SHAPE = Keys(
+    {
+        **dict.fromkeys(("judged", "chosen"), Key(whole())),
+        "rule": Key(plain_text),
+        **dict.fromkeys(("library", "logic", "base"), _DIGEST),
+        "base_settings": Keys(_CANDIDATE, loose=True),
+        "pareto": Keys(_CANDIDATE, many=True, loose=True),
+    },
+    loose=True,
+)
 
 
 def read_tuning(folder: Path) -> dict[str, Any]:
     """Return the report of a tuning run. Raises Refusal for a folder that holds none."""
-    return read_json_report(folder / REPORT, SCHEMA, WRITTEN)
+    report = read_json_report(folder / REPORT, SCHEMA, WRITTEN)
+    fit(folder / REPORT, report, SHAPE, accepted=WRITTEN)
+    return report
 
 
-def plots(folder: Path) -> list[Image]:
-    """Return the plots of a tuning run, each carried whole in its address."""
+def plots(folder: Path) -> list[dict[str, str]]:
+    """Return the plots of a tuning run, each carried whole in its address, with the words that tell what it shows."""
     shown = []
     for name, words in PLOTS.items():
         for ending, kind in TYPES.items():
             path = folder / (name + ending)
             if path.is_file():
                 content = base64.b64encode(path.read_bytes()).decode()
-                shown.append(Image(words, f"data:{kind};base64,{content}"))
+                shown.append({"words": words, "address": f"data:{kind};base64,{content}"})
                 break
     return shown
 
@@ -54,23 +75,3 @@ def sentences(found: dict[str, Any], score: Score) -> list[str]:
     else:
         said.append("The settings of this report are neither the base of the tuning nor in its Pareto set.")
     return said
-
-
-def pareto_table(found: dict[str, Any]) -> Table:
-    """Return the Pareto set, the chosen candidate marked, and the base settings at the end."""
-    lines = [line for line in found["pareto"] if line["number"] == found["chosen"]]
-    lines += [line for line in found["pareto"] if line["number"] != found["chosen"]]
-    rows = [_row(line, "chosen" if line["number"] == found["chosen"] else "") for line in lines[:MOST_ROWS]]
-    rows.append(_row(found["base_settings"], "base"))
-    heads = ("candidate", "", "settings", "missed-trip limit", "nuisance limit per 1000 h", "worst margin s", "verdict")
-    left = len(lines) - MOST_ROWS
-    more = f"; {left} more in the folder of the tuning" if left > 0 else ""
-    return Table(f"Pareto set, on the whole library{more}", heads, rows, texts=frozenset({1, 2, 6}))
-
-
-def _row(line: dict[str, Any], mark: str) -> list[str]:
-    whole = line["whole"]
-    given = ", ".join(f"{key.replace('_', ' ')} {value}" for key, value in line["given"].items())
-    margin = NOTHING if whole["worst_margin_s"] is None else f"{whole['worst_margin_s']:.1f}"
-    limits = (percent(whole["missed_limit"]), rate(whole["nuisance_limit_per_1000h"]))
-    return [str(line["number"]), mark, given, *limits, margin, whole["verdict"] or NOTHING]

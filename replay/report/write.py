@@ -1,43 +1,55 @@
 """The report as a file: one page of HTML with everything in it."""
 
-from collections.abc import Callable
+import functools
 from pathlib import Path
+from xml.etree import ElementTree as ET
 
 from replay.drawing.strips import strip
-from replay.engine import engine_for
-from replay.ground.files import write_text
-from replay.library import Library
+from replay.engine import Engine, engine_for
+from replay.engine.workers import Progress, quiet, workers
+from replay.ground.files import check_writable, write_text
+from replay.library import Entry, library_of, settings_of
+from replay.library.given import GivenLibrary, GivenSettings
 from replay.report.contents import contents
 from replay.report.templates import page
 from replay.score import Score
-from replay.score.scoring import judged, score_of
+from replay.score.scoring import Judged, judged, score_of
 from replay.settings import Settings
 from replay.trace import read_trace
 
 
 def write_report(
-    path: Path,
-    library: Library,
-    settings: Settings,
-    tick: Callable[[], object] = lambda: None,
-    tuning: Path | None = None,
+    path: Path | str,
+    library: GivenLibrary,
+    settings: GivenSettings = None,
+    *,
+    tuning: Path | str | None = None,
+    jobs: int = 1,
+    cluster: str | None = None,
+    progress: Progress = quiet,
 ) -> Score:
-    """Score a library and write its report, whole or not at all; return the score. Raises Refusal.
+    """Score a library and write its report as one HTML file, whole or not at all; return the score.
 
-    tuning: the folder of a tuning run to take in.
+    tuning: the folder of a tuning run to take in. jobs, cluster: as in `score_library`. Raises Refusal.
     """
+    path = Path(path)
+    check_writable(path)
+    library = library_of(library)
+    checked = settings_of(settings, library, library.folder)
     if tuning is not None:
         from replay.report.tuning_view import read_tuning
 
+        tuning = Path(tuning)
         read_tuning(tuning)
     engine = engine_for(entry.path for entry in library.entries)
-    rows, strips = [], []
-    for entry in library.entries:
-        trace = read_trace(entry.path)
-        replay = engine.replay(trace, settings)
-        rows.append(judged(entry, trace, replay))
-        strips.append(strip(trace, settings, replay))
-        tick()
-    result = score_of(library, settings, engine, rows)
-    write_text(path, page(contents(result, library, strips, tuning)))
+    with workers(jobs, cluster) as each, progress(len(library.entries), "replaying") as stage:
+        rows = each(functools.partial(_judged_and_drawn, checked, engine), library.entries, stage.advance)
+    result = score_of(library, checked, engine, [row for row, _ in rows])
+    write_text(path, page(contents(result, library, [drawn for _, drawn in rows], tuning)))
     return result
+
+
+def _judged_and_drawn(settings: Settings, engine: Engine, entry: Entry) -> tuple[Judged, ET.Element]:
+    trace = read_trace(entry.path)
+    replay = engine.replay(trace, settings)
+    return judged(entry, trace, settings, replay), strip(trace, settings, replay)

@@ -6,31 +6,44 @@ acceptance verdict is worse. Margins are shown and not judged: a delay that was
 raised on purpose costs margin, and `min_margin` says how much it may cost.
 """
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from replay.engine.workers import Progress, quiet
 from replay.ground.json_files import read_json_report
 from replay.ground.refusal import refusal
+from replay.ground.shape import Key, Keys, fit, number, one_of, or_none, plain_text, whole
 from replay.ground.statistics import bootstrap_mean, mcnemar
+from replay.library.given import GivenLibrary
 from replay.score import evidence
+from replay.score.scoring import Score, score_library
 from replay.settings.file import SHOWN_CONFIDENCE
 
 SCHEMA = "lubetrip-compare/1"
 SCORE_SCHEMA = "lubetrip-score/1"
 BOOTSTRAP_SEED = 1
 RANKS = (evidence.MET, evidence.NOT_ENOUGH, evidence.NOT_MET)
-_SECONDS = int | float | None
-KEYS: dict[str, Any] = {
-    "id": str,
-    "family": str,
-    "outcome": str,
-    "first_trip_s": _SECONDS,
-    "deadline_s": _SECONDS,
-    "margin_s": _SECONDS,
-    "trips": int,
+KEYS = {
+    **dict.fromkeys(("id", "family", "outcome"), Key(plain_text)),
+    **dict.fromkeys(("first_trip_s", "deadline_s", "margin_s"), Key(or_none(number()))),
+    "trips": Key(whole()),
 }
+_ROWS = Keys(KEYS, many=True, loose=True)
+_CONFIDENCE = Key(or_none(number(math.ulp(0.0), math.nextafter(1.0, 0.0), "not between 0 and 1")))
+_LIMITS = Keys({"confidence": _CONFIDENCE}, loose=True)
+SHAPE = Keys(
+    {
+        "traces": _ROWS,
+        "undecided": _ROWS,
+        "acceptance": Keys({"verdict": Key(one_of(*RANKS)), "limits": _LIMITS}, loose=True),
+        "library": Keys({"digest": Key(plain_text)}, loose=True),
+        "totals": Keys({"nuisance_trips": Key(whole())}, loose=True),
+    },
+    loose=True,
+)
 
 
 @dataclass(frozen=True)
@@ -95,18 +108,10 @@ def read_report(path: Path) -> dict[str, Any]:
     """Read a score report in JSON. Raises Refusal for a file that is none."""
     accepted = "a file that `lubetrip score --json` wrote"
     report = read_json_report(path, SCORE_SCHEMA, accepted)
-    try:
-        rows = [*report["traces"], *report["undecided"]]
-        whole = all(isinstance(row[key], kind) for row in rows for key, kind in KEYS.items())
-        whole = whole and all(row["margin_s"] is not None for row in rows if row["outcome"] == "hit")
-        whole = whole and report["acceptance"]["verdict"] in RANKS and isinstance(report["library"]["digest"], str)
-        whole = whole and isinstance(report["totals"]["nuisance_trips"], int)
-        confidence = report["acceptance"]["limits"]["confidence"]
-        whole = whole and (confidence is None or 0 < confidence < 1)
-    except (KeyError, TypeError):
-        whole = False
-    if not whole:
-        raise refusal(path, "", "a score report that is not whole", accepted)
+    found = fit(path, report, SHAPE, accepted=accepted)
+    for row in (*found["traces"], *found["undecided"]):
+        if row["outcome"] == "hit" and row["margin_s"] is None:
+            raise refusal(path, f'traces (id "{row["id"]}"), margin_s', "missing of a hit", accepted)
     return report
 
 
@@ -136,6 +141,35 @@ def compare(a: dict[str, Any], b: dict[str, Any], names: tuple[str, str] = ("A",
         verdicts=verdicts,
         worse=tuple(_worse(missed, trips, verdicts)),
     )
+
+
+def compare_scores(
+    a: Score | Path | str,
+    b: Score | Path | str,
+    library: GivenLibrary | None = None,
+    *,
+    jobs: int = 1,
+    cluster: str | None = None,
+    progress: Progress = quiet,
+) -> Comparison:
+    """Compare two scores of one library: what changed, and whether B is worse than A.
+
+    Each is a `Score`, a JSON report that was written before, or a settings file to score the library with. jobs,
+    cluster: as in `score_library`. The result is a `Comparison`: `worse`, `changed`, `as_json()`. Raises Refusal.
+    """
+
+    def report(given: Score | Path | str) -> dict[str, Any]:
+        if isinstance(given, Score):
+            return given.as_json()
+        if Path(given).suffix.lower() != ".toml":
+            return read_report(Path(given))
+        if library is None:
+            accepted = "--library LIBRARY, or two JSON reports"
+            raise refusal(given, "", "settings without a library to score them on", accepted)
+        return score_library(library, given, jobs=jobs, cluster=cluster, progress=progress).as_json()
+
+    names = [name if isinstance(given, Score) else str(given) for name, given in (("A", a), ("B", b))]
+    return compare(report(a), report(b), (names[0], names[1]))
 
 
 def _pairs(a: Iterable[dict[str, Any]], b: Iterable[dict[str, Any]]) -> list[tuple[dict[str, Any], dict[str, Any]]]:

@@ -12,26 +12,14 @@ the worst family is shown beside it.
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Any
 
-from replay.ground.refusal import refusal
+from replay.ground.shape import Key, Keys, fit, number
 from replay.ground.statistics import proportion_upper
 from replay.ground.toml_files import read_toml
 from replay.library import Library
 from replay.library.library import FILE
 from replay.score.evidence import rounded
-
-
-class Judged(Protocol):
-    """What is read of a verdict."""
-
-    @property
-    def family(self) -> str:
-        """Return the family of the trace."""
-
-    @property
-    def outcome(self) -> str:
-        """Return what came of it."""
 
 
 @dataclass(frozen=True)
@@ -45,35 +33,28 @@ class Mix:
     def as_json(self) -> dict[str, Any]:
         """Return the mix as it stands in a report."""
         shares = {name: rounded(share) for name, share in self.shares.items()}
-        seen, upper = rounded(self.missed_probability), rounded(self.upper)
-        return {"shares": shares, "missed_probability": seen, "upper": upper}
+        return {"shares": shares, "missed_probability": rounded(self.missed_probability), "upper": rounded(self.upper)}
 
 
-def read_mix(library: Library, verdicts: Iterable[Judged], confidence: float) -> Mix | None:
+def read_mix(library: Library, outcomes: Iterable[tuple[str, str]], confidence: float) -> Mix | None:
     """Return the weighted missed-trip probability, None where no mix is stated.
 
-    Raises Refusal for a mix that leaves out a family with faults, or names one without.
+    outcomes: family and outcome of each trace. Raises Refusal for a mix that leaves out a family with faults, or
+    names one without.
     """
     path = library.folder / FILE
     given = read_toml(path, "library").get("mix")
     if given is None:
         return None
     counts: dict[str, list[int]] = {}
-    for verdict in verdicts:
-        if verdict.outcome in ("hit", "missed"):
-            count = counts.setdefault(verdict.family, [0, 0])
-            count[0] += verdict.outcome == "missed"
-            count[1] += 1
-        elif verdict.outcome == "early":
-            counts.setdefault(verdict.family, [0, 0])
-    if not isinstance(given, dict) or set(given) != set(counts):
-        wanted = "one share for each of: " + ", ".join(sorted(counts))
-        raise refusal(path, "[mix]", "not a share for each family with must-trip traces", wanted)
-    for name, share in given.items():
-        number = isinstance(share, int | float) and not isinstance(share, bool)
-        if not number or not math.isfinite(share) or share <= 0:
-            raise refusal(path, f"[mix] {name}", "not a share", "a number above 0", share)
-    return weigh({name: float(share) for name, share in given.items()}, counts, confidence)
+    for family, outcome in outcomes:
+        if outcome in ("hit", "missed", "early"):
+            count = counts.setdefault(family, [0, 0])
+            count[0] += outcome == "missed"
+            count[1] += outcome != "early"
+    share = Key(number(math.ulp(0.0), rule="not a share"), "a number above 0 for each family with must-trip traces")
+    shares = fit(path, given, Keys(dict.fromkeys(sorted(counts), share)), "[mix] ")
+    return weigh(shares, counts, confidence) if shares else None
 
 
 def weigh(given: dict[str, float], counts: dict[str, list[int]], confidence: float) -> Mix:

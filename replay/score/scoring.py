@@ -6,11 +6,12 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from replay.engine import CAUSES, Engine, Replay, engine_named
+from replay.engine import CAUSES, Engine, Replay, engine_for, engine_named
 from replay.engine.baselines import BASELINES
-from replay.engine.workers import Each, one_by_one
+from replay.engine.workers import Each, Progress, one_by_one, quiet, workers
 from replay.ground.refusal import refusal
-from replay.library import Entry, Library, MustTrip, library_digest
+from replay.library import Entry, Library, MustTrip, library_digest, library_of, settings_of
+from replay.library.given import GivenLibrary, GivenSettings
 from replay.score import evidence
 from replay.score.mix import Mix, read_mix
 from replay.settings import Acceptance, Settings
@@ -77,24 +78,12 @@ class Failure:
 
 
 @dataclass(frozen=True)
-class Score:
-    """All of one scoring run.
+class Judgement:
+    """What some traces come to under [acceptance]: counts, what they show with limits, the rules that are broken."""
 
-    claims: what the traces show, with limits; baselines: what plain logics do on the same traces.
-    """
-
-    settings: Settings
-    verdicts: tuple[Verdict, ...]
-    undecided: tuple[Verdict, ...]
     totals: Totals
-    families: dict[str, Totals]
-    failures: tuple[Failure, ...]
     claims: tuple[evidence.Claim, ...]
-    family_claims: dict[str, tuple[evidence.Claim, ...]]
-    mix: Mix | None
-    baselines: dict[str, Totals]
-    library_digest: str
-    engine: Engine
+    failures: tuple[Failure, ...]
 
     @property
     def lacking(self) -> tuple[evidence.Claim, ...]:
@@ -107,6 +96,30 @@ class Score:
         if self.failures:
             return evidence.NOT_MET
         return evidence.NOT_ENOUGH if self.lacking else evidence.MET
+
+
+@dataclass(frozen=True)
+class Score(Judgement):
+    """All of one scoring run; claims: what the traces show, with limits; baselines: what plain logics do on them."""
+
+    settings: Settings
+    verdicts: tuple[Verdict, ...]
+    undecided: tuple[Verdict, ...]
+    families: dict[str, Totals]
+    family_claims: dict[str, tuple[evidence.Claim, ...]]
+    mix: Mix | None
+    baselines: dict[str, Totals]
+    library_digest: str
+    engine: Engine
+
+    def __repr__(self) -> str:
+        """Return the verdict and the counts in one line."""
+        whole = self.totals
+        return (
+            f"Score({self.verdict}: {whole.hit} of {whole.must_trip} faults hit, {whole.missed} missed, "
+            f"{whole.nuisance_trips} nuisance trips in {whole.ride_through_run_hours:.2f} run hours; "
+            f"settings {self.settings.digest[:12]}, library {self.library_digest[:12]}, engine {self.engine.name})"
+        )
 
     @property
     def met(self) -> bool:
@@ -254,12 +267,13 @@ def unmet(totals: Totals, acceptance: Acceptance) -> tuple[Failure, ...]:
     return tuple(failures)
 
 
-def claims(verdicts: Iterable[Verdict], acceptance: Acceptance) -> tuple[evidence.Claim, ...]:
-    """Return what judged traces show about missed trips, nuisance trips and margins."""
+def judgement(verdicts: Iterable[Verdict], acceptance: Acceptance) -> Judgement:
+    """Judge traces by their verdicts; undecided ones count for nothing."""
     verdicts = list(verdicts)
-    totals = total(verdicts)
-    margins, hours = _margins(verdicts), totals.ride_through_run_hours
-    return evidence.claims(margins, totals.missed, totals.nuisance_trips, hours, acceptance)
+    totals, margins = total(verdicts), _margins(verdicts)
+    hours = totals.ride_through_run_hours
+    claims = evidence.claims(margins, totals.missed, totals.nuisance_trips, hours, acceptance)
+    return Judgement(totals, claims, broken(totals, claims, acceptance))
 
 
 def broken(totals: Totals, claims: Iterable[evidence.Claim], acceptance: Acceptance) -> tuple[Failure, ...]:
@@ -279,17 +293,20 @@ class Judged:
     plain: dict[str, Verdict]
 
 
-def judged(entry: Entry, trace: Trace, replay: Replay) -> Judged:
-    """Return the verdict on a replayed trace, and beside it those of the plain logics. Raises Refusal as `judge`."""
+def judged(entry: Entry, trace: Trace, settings: Settings, replay: Replay) -> Judged:
+    """Return the verdict on a trace replayed with settings, and beside it those of the plain logics.
+
+    Raises Refusal as `judge`.
+    """
     return Judged(
         judge(entry, trace, replay),
-        {name: judge(entry, trace, baseline(trace)) for name, baseline in BASELINES.items()},
+        {name: judge(entry, trace, baseline(trace, settings)) for name, baseline in BASELINES.items()},
     )
 
 
 def _judge_file(settings: Settings, engine: Engine, entry: Entry) -> Judged:
     trace = read_trace(entry.path)
-    return judged(entry, trace, engine.replay(trace, settings))
+    return judged(entry, trace, settings, engine.replay(trace, settings))
 
 
 def score(
@@ -309,23 +326,44 @@ def score(
     return score_of(library, settings, engine, rows)
 
 
+def score_library(
+    library: GivenLibrary,
+    settings: GivenSettings = None,
+    *,
+    engine: str | None = None,
+    jobs: int = 1,
+    cluster: str | None = None,
+    progress: Progress = quiet,
+) -> Score:
+    """Replay every trace of a library and judge it by its label; without settings, under those the library names.
+
+    engine: "portable", "compiled" or "c"; without it, what is done soonest. jobs: processes of this machine that
+    work; cluster: address of a Dask scheduler instead. The result is a `Score`: `verdict`, `totals`, `families`,
+    `wrong`, `as_json()`. Raises Refusal.
+    """
+    library = library_of(library)
+    checked = settings_of(settings, library, library.folder)
+    replaying = engine_named(engine) if engine else engine_for(entry.path for entry in library.entries)
+    with workers(jobs, cluster) as each, progress(len(library.entries), "replaying") as stage:
+        return score(library, checked, stage.advance, replaying, each)
+
+
 def score_of(library: Library, settings: Settings, engine: Engine, rows: Sequence[Judged]) -> Score:
     """Return the score of a library whose traces have been judged, in the order of its entries, by this engine."""
     verdicts = [row.verdict for row in rows]
     decided = tuple(verdict for verdict in verdicts if verdict.outcome != "undecided")
-    totals, found = total(decided), claims(decided, settings.acceptance)
-    names = sorted({verdict.family for verdict in decided})
-    families = {name: tuple(v for v in decided if v.family == name) for name in names}
+    families = {
+        name: judgement((v for v in decided if v.family == name), settings.acceptance)
+        for name in sorted({verdict.family for verdict in decided})
+    }
     return Score(
+        **vars(judgement(decided, settings.acceptance)),
         settings=settings,
         verdicts=decided,
         undecided=tuple(verdict for verdict in verdicts if verdict.outcome == "undecided"),
-        totals=totals,
-        families={name: total(part) for name, part in families.items()},
-        failures=broken(totals, found, settings.acceptance),
-        claims=found,
-        family_claims={name: claims(part, settings.acceptance) for name, part in families.items()},
-        mix=read_mix(library, decided, settings.acceptance.shown_confidence),
+        families={name: part.totals for name, part in families.items()},
+        family_claims={name: part.claims for name, part in families.items()},
+        mix=read_mix(library, [(v.family, v.outcome) for v in decided], settings.acceptance.shown_confidence),
         baselines={name: total(row.plain[name] for row in rows) for name in BASELINES},
         library_digest=library_digest(library),
         engine=engine,

@@ -1,7 +1,8 @@
 """Settings file (TOML, with units) -> integers that have passed every check of `protect`."""
 
+import functools
 import hashlib
-import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -9,8 +10,17 @@ from typing import Any
 from protect import ranges
 from protect.settings import ALL_RIGHT, RELATIONS, derive, first_fault
 from replay.ground.refusal import refusal
+from replay.ground.shape import Key, Keys, Read, UnfitError, anything, fit, number
 from replay.ground.toml_files import read_toml
-from replay.ground.units import UnitError, absolute_pressure_pa, atmosphere_pa, duration_ms, pressure_difference_pa
+from replay.ground.units import (
+    UnitError,
+    absolute_pressure_pa,
+    atmosphere_pa,
+    duration_ms,
+    pressure_difference_pa,
+    quantity,
+)
+from replay.ground.wording import words
 
 # Section of the file -> its keys. A key is the name of one setting of `protect`,
 # or of a pair: NAME_range sets NAME_least and NAME_most.
@@ -74,72 +84,95 @@ class Settings:
     acceptance: Acceptance
 
     @property
+    def named(self) -> dict[str, int]:
+        """Return the settings of `protect` by name, without the derived places."""
+        return {row[0]: value for row, value in zip(ranges.SETTINGS, self.values, strict=False)}
+
+    @property
     def digest(self) -> str:
         """Return the SHA-256 of the values the logic runs with, as NAME=VALUE lines."""
-        lines = [f"{row[0]}={value}\n" for row, value in zip(ranges.SETTINGS, self.values, strict=False)]
-        return hashlib.sha256("".join(lines).encode()).hexdigest()
+        return hashlib.sha256("".join(f"{name}={value}\n" for name, value in self.named.items()).encode()).hexdigest()
 
     def as_json(self) -> dict[str, Any]:
         """Return the settings as they stand in a JSON report: integers in the units of `protect`."""
-        named = {row[0]: value for row, value in zip(ranges.SETTINGS, self.values, strict=False)}
-        return {"file": self.file, "altitude_m": self.altitude_m, "values": named, "digest": self.digest}
+        return {"file": self.file, "altitude_m": self.altitude_m, "values": self.named, "digest": self.digest}
 
 
-def read_settings(path: Path) -> Settings:
+def read_settings(path: Path | str) -> Settings:
     """Read and check a settings file as a whole. Raises Refusal, naming the key, at the first fault."""
+    path = Path(path)
     table = read_toml(path, "settings file")
-    _check_keys(path, table)
-    altitude = _altitude(path, table["site"]["altitude"])
-    atmosphere = atmosphere_pa(altitude)
+    known = fit(path, table, _shape(lambda _, key: altitude_m if key == "altitude" else anything))
+    altitude = known["site"]["altitude"]
+    found = fit(path, table, _shape(functools.partial(_reading, atmosphere_pa(altitude))))
     values = [0] * ranges.SETTINGS_SIZE
-    for section, keys in SECTIONS.items():
-        if section not in ("site", "acceptance"):
-            for key in keys:
-                _set(path, section, key, table[section][key], atmosphere, values)
+    for section in found.keys() - {"site", "acceptance"}:
+        for key, numbers in found[section].items():
+            for name, value in zip(names_of(key), numbers, strict=True):
+                values[PLACES[name]] = value
     _check_relations(path, table, values)
     derive(values)
-    return Settings(str(path), tuple(values), altitude, _acceptance(path, table["acceptance"]))
+    return Settings(str(path), tuple(values), altitude, _acceptance(path, found["acceptance"]))
 
 
-def _check_keys(path: Path, table: dict[str, Any]) -> None:
-    """Refuse a section or key that is missing or unknown: nothing is set by silence."""
-    for section, content in table.items():
-        if section not in SECTIONS:
-            raise refusal(path, f"[{section}]", "unknown section", ", ".join(f"[{name}]" for name in SECTIONS))
-        if not isinstance(content, dict):
-            raise refusal(path, section, "a section is wanted, not a value", f"[{section}] and its keys", content)
-        for key, value in content.items():
-            known = (*SECTIONS[section], *OPTIONAL.get(section, ()))
-            if key not in known:
-                raise refusal(path, f"[{section}] {key}", "unknown key", ", ".join(known), value)
-    for section, keys in SECTIONS.items():
-        missing = [key for key in keys if key not in table.get(section, {})]
-        if missing:
-            example = accepted_values(section, missing[0])
-            raise refusal(path, f"[{section}] {missing[0]}", "missing key", example)
+def _shape(reading: Callable[[str, str], Read]) -> Keys:
+    """Return the sections of the file; reading: how each key of a section is read. Nothing is set by silence."""
+    keys = {name: (*needed, *OPTIONAL.get(name, ())) for name, needed in SECTIONS.items()}
+    sections = {
+        name: {key: Key(reading(name, key), accepted_values(name, key), key in SECTIONS[name]) for key in its}
+        for name, its in keys.items()
+    }
+    return Keys({name: Keys(its) for name, its in sections.items()})
 
 
-def _set(path: Path, section: str, key: str, given: object, atmosphere: float, values: list[int]) -> None:
-    """Convert one key of the file and put it into its place (or two) of the values."""
-    where = f"[{section}] {key}"
-    if key.endswith("_range"):
-        names = [key.removesuffix("range") + end for end in ("least", "most")]
-        if not isinstance(given, list) or len(given) != len(names):
-            raise refusal(path, where, "a pair is wanted", accepted_values(section, key), given)
-        pairs = list(zip(names, given, strict=True))
-    else:
-        pairs = [(key, given)]
-    for name, value in pairs:
-        place = PLACES[name]
-        _, unit, least, most = ranges.SETTINGS[place]
-        try:
-            number = as_integer(section, unit, value, atmosphere)
-        except UnitError as error:
-            raise refusal(path, where, str(error), accepted_values(section, key), given) from None
-        if not least <= number <= most:
-            rule = "less than the least admitted" if number < least else "more than the most admitted"
-            raise refusal(path, where, rule, accepted_values(section, key), given)
-        values[place] = number
+def _reading(atmosphere: float, section: str, key: str) -> Read:
+    """Return how a key is read at a site's atmosphere (Pa)."""
+    if section == "site":
+        return altitude_m
+    if section == "acceptance":
+        return _margin_s if key == "min_margin" else functools.partial(_of_acceptance, *ACCEPTANCE[key])
+    return functools.partial(_integers, atmosphere, section, key)
+
+
+def _integers(atmosphere: float, section: str, key: str, given: Any) -> list[int]:
+    """Read a key as the integers of its setting, or its two."""
+    names = names_of(key)
+    if len(names) > 1 and (not isinstance(given, list) or len(given) != len(names)):
+        raise UnfitError("a pair is wanted")
+    numbers = []
+    for name, value in zip(names, given if len(names) > 1 else [given], strict=True):
+        _, unit, least, most = ranges.SETTINGS[PLACES[name]]
+        numbers.append(as_integer(section, unit, value, atmosphere))
+        if not least <= numbers[-1] <= most:
+            raise UnfitError("less than the least admitted" if numbers[-1] < least else "more than the most admitted")
+    return numbers
+
+
+def names_of(key: str) -> list[str]:
+    """Return the settings of `protect` that a key sets: one, or the two ends of a range."""
+    return [key.removesuffix("range") + end for end in ("least", "most")] if key.endswith("_range") else [key]
+
+
+def altitude_m(value: Any) -> float:
+    """Read the altitude of a site, m. Raises UnfitError."""
+    altitude = quantity(value, "metre", '"250 m"')
+    if not ALTITUDE_M[0] <= altitude <= ALTITUDE_M[1]:
+        raise UnfitError("outside the admitted altitudes")
+    return altitude
+
+
+def _margin_s(value: Any) -> float:
+    margin_ms = duration_ms(value)
+    if margin_ms < 0:
+        raise UnfitError("negative")
+    return margin_ms / 1000
+
+
+def _of_acceptance(least: float, most: float, value: Any) -> int | float:
+    found: float = number(least, most)(value)
+    if isinstance(least, int) and found != int(found):
+        raise UnfitError("a whole number is wanted")
+    return type(least)(found)
 
 
 def as_integer(section: str, unit: str, value: object, atmosphere: float) -> int:
@@ -185,8 +218,7 @@ def accepted_values(section: str, key: str) -> str:
         return f"a number from {least:g} to {most:g}"
     if key == "min_margin":
         return '"0 s" or more'
-    name = key.removesuffix("range") + "least" if key.endswith("_range") else key
-    _, unit, least, most = ranges.SETTINGS[PLACES[name]]
+    _, unit, least, most = ranges.SETTINGS[PLACES[names_of(key)[0]]]
     bounds = f"{_in_file_terms(unit, least)} to {_in_file_terms(unit, most)}"
     if key.endswith("_range"):
         return f'two pressures such as ["0 kPa", "2000 kPa"], each {bounds}'
@@ -202,71 +234,25 @@ def _check_relations(path: Path, table: dict[str, Any], values: list[int]) -> No
         return
     lower, higher, gap = RELATIONS[fault - ranges.SETTING_COUNT]
     low, high = ranges.SETTINGS[lower][0], ranges.SETTINGS[higher][0]
-    section, key = _key_of(low)
-    high_section, high_key = _key_of(high)
+    section, key = key_of(low)
+    high_section, high_key = key_of(high)
     than = "less than" if gap else "not more than"
     unit = ranges.SETTINGS[lower][1]
     most = _in_file_terms(unit, values[higher] - gap)
-    rule = f"{_words(low)} must be {than} {_words(high)} ({_in_file_terms(unit, values[higher])})"
+    rule = f"{words(low)} must be {than} {words(high)} ({_in_file_terms(unit, values[higher])})"
     accepted = f"a value up to {most} here, or a larger [{high_section}] {high_key}"
     raise refusal(path, f"[{section}] {key}", rule, accepted, table[section][key])
 
 
-def _key_of(name: str) -> tuple[str, str]:
+def key_of(name: str) -> tuple[str, str]:
     """Return (section, key) of the file that sets a setting of `protect`."""
-    for section, keys in SECTIONS.items():
-        for key in keys:
-            if name == key or (key.endswith("_range") and name.startswith(key.removesuffix("range"))):
-                return section, key
-    raise KeyError(name)
+    return next((section, key) for section, keys in SECTIONS.items() for key in keys if name in names_of(key))
 
 
-def _words(name: str) -> str:
-    return name.replace("_", " ")
-
-
-def _altitude(path: Path, given: object) -> float:
-    from replay.ground.units import quantity
-
-    try:
-        altitude = quantity(given, "metre", '"250 m"')
-    except UnitError as error:
-        raise refusal(path, "[site] altitude", str(error), accepted_values("site", "altitude"), given) from None
-    if not ALTITUDE_M[0] <= altitude <= ALTITUDE_M[1]:
-        rule = "outside the admitted altitudes"
-        raise refusal(path, "[site] altitude", rule, accepted_values("site", "altitude"), given)
-    return altitude
-
-
-def _acceptance(path: Path, given: dict[str, Any]) -> Acceptance:
-    for key, (least, most) in ACCEPTANCE.items():
-        if key not in given and key in OPTIONAL["acceptance"]:
-            continue
-        value, where = given[key], f"[acceptance] {key}"
-        accepted = accepted_values("acceptance", key)
-        if isinstance(value, bool) or not isinstance(value, int | float):
-            raise refusal(path, where, "a plain number is wanted", accepted, value)
-        if not math.isfinite(value):
-            raise refusal(path, where, "not a finite number", accepted, value)
-        if isinstance(least, int) and value != int(value):
-            raise refusal(path, where, "a whole number is wanted", accepted, value)
-        if not least <= value <= most:
-            raise refusal(path, where, "outside the admitted range", accepted, value)
-    margin, where = given["min_margin"], "[acceptance] min_margin"
-    try:
-        margin_ms = duration_ms(margin)
-    except UnitError as error:
-        raise refusal(path, where, str(error), accepted_values("acceptance", "min_margin"), margin) from None
-    if margin_ms < 0:
-        raise refusal(path, where, "negative", accepted_values("acceptance", "min_margin"), margin)
-    asked = {key: float(given[key]) for key in OPTIONAL["acceptance"] if key in given}
+def _acceptance(path: Path, found: dict[str, Any]) -> Acceptance:
+    asked = {key: found[key] for key in OPTIONAL["acceptance"] if key in found}
     if asked and "confidence" not in asked:
         key, accepted = next(iter(asked)), f"confidence = {SHOWN_CONFIDENCE:g} beside it"
         rule = "asks for a limit, and no confidence is stated"
         raise refusal(path, f"[acceptance] {key}", rule, accepted, asked[key])
-    return Acceptance(
-        max_missed=int(given["max_missed"]),
-        max_nuisance_per_1000h=float(given["max_nuisance_per_1000h"]),
-        min_margin_s=margin_ms / 1000,
-        **asked,
-    )
+    return Acceptance(min_margin_s=found.pop("min_margin"), **found)

@@ -101,9 +101,8 @@ class Guarantee:
 class Bounds:
     """The settings by name, and the bounds that follow from them."""
 
-    def __init__(self, values: tuple[int, ...]) -> None:
-        self.values = list(values)
-        self.of = {row[0]: value for row, value in zip(ranges.SETTINGS, values, strict=False)}
+    def __init__(self, settings: Settings) -> None:
+        self.values, self.of = list(settings.values), settings.named
         self.delay = self.of["trip_delay"] * ONE
         self.gap = self.of["max_gap"]
         # Below the least of the sensor's range no suction pressure is credible.
@@ -167,19 +166,16 @@ class Bounds:
     def always(self) -> list[Line]:
         """Return the guarantees that need no figure, and the smallest figures of all depths."""
         full = full_after(self.delay, self.largest_weight())
+        slowest = self.by(self.of["start_grace"] + self.of["trip_delay"])  # at weight 1
         return [
             Line("permission", "no run permission while tripped or locked out", None, "", PROVED),
             Line("reset", "a lockout ends on a reset edge and on nothing else", None, "", PROVED),
             Line("monotone", "lower net oil pressure never makes the integral smaller", None, "", PROVED),
             Line("doubt", "a reading that is not credible never lowers the integral", None, "", PROVED),
             Line("ticks", "one tick counts like two over the same time", None, "", PROVED),
-            Line("trips", "short of oil without a break: stopped by, from a start", self.slowest(), "ms", PROVED),
+            Line("trips", "short of oil without a break: stopped by, from a start", slowest, "ms", PROVED),
             Line("no_trip", "short of oil for less than this: not stopped on oil pressure", full, "ms", PROVED),
         ]
-
-    def slowest(self) -> int:
-        """Return when every machine that is steadily short of oil has been stopped: at weight 1."""
-        return self.by(self.of["start_grace"] + self.of["trip_delay"])
 
     def sensors(self) -> list[Line]:
         """Return how long a machine runs on readings that are not credible."""
@@ -234,5 +230,5 @@ class Bounds:
 
 def guarantee(settings: Settings) -> Guarantee:
     """Work out what is guaranteed for checked settings."""
-    bounds = Bounds(settings.values)
+    bounds = Bounds(settings)
     return Guarantee(settings, tuple(bounds.depths()), tuple(bounds.lines()))

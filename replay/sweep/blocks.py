@@ -1,17 +1,15 @@
 """A trace in blocks: least and greatest readings, gaps and unmoved stretches, summed up once for all candidates.
 
-A summary says enough about every tick of its block to tell, for any settings,
-whether all readings are plausible, all ticks in time and all channels moving.
-It is made in one pass that reads each column once, over the ticks of the block and
-the one before it, without which no time between ticks and no move can be told.
+A summary tells, for any settings, whether all readings of its block are plausible, all ticks in time
+and all channels moving. It covers the ticks of the block and the one before it, without which no time
+between ticks and no move can be told. One pass reads each column once.
 
-The *age* of a channel at a tick is the time for which its reading has not moved
-while the machine of the trace ran, as `protect.signals` counts it but without
-its limit. The logic of a candidate never counts more than this: while it holds
-the machine still, the trace may run and it does not count.
+The *age* of a channel at a tick is the time for which its reading has not moved while the machine
+of the trace ran, as `protect.signals` counts it but without its limit. The logic of a candidate never
+counts more than this: while it holds the machine still, the trace may run and it does not count.
 """
 
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,24 +17,25 @@ from numpy.typing import NDArray
 from protect import ranges
 
 Array = NDArray[np.int64]
+Flags = NDArray[np.uint8]
 
 BLOCK = 64  # ticks of a block
-BRANCH = 64  # blocks of a bough, the next size up
+SPAN = 64  # blocks of a span, the next size up
 
-# Places of a summary.
-NET_LEAST = 0
-OIL_LEAST, OIL_MOST = 1, 2
-SUCTION_LEAST, SUCTION_MOST = 3, 4
-CRANKCASE_LEAST, CRANKCASE_MOST = 5, 6
-LONGEST = 7  # longest time from one tick to the next
-STANDING = 8  # ticks at which the trace does not run
-RUNNING = 9  # ticks at which it does
-RESETS = 10  # ticks with the reset input on
-AGE_MOST = 11  # no channel is older than this at any tick of the block
-LAST_MOVE = 12  # of oil, suction and crankcase pressure: the last tick up to the end of the block at which it moved
+CHANNELS = 3
+OIL, SUCTION, CRANKCASE = range(CHANNELS)
+
+# Places of a summary, the first three with one for each channel.
+LEAST, MOST, LAST_MOVE = 0, 3, 6  # LAST_MOVE: the last tick up to the end of the block at which the reading moved
+NET_LEAST = 9
+LONGEST = 10  # longest time from one tick to the next
+STANDING = 11  # ticks at which the trace does not run
+RUNNING = 12  # ticks at which it does
+RESETS = 13  # ticks with the reset input on
+AGE_MOST = 14  # no channel is older than this at any tick of the block
 SUMMARY_SIZE = 15
 
-# Bits of what a block is under the sensor settings of some candidates.
+# Bits of what a block is under the sensor settings of a batch.
 INTACT = 1  # all readings are plausible and no tick is late
 MOVING = 2  # no channel is stuck at any tick
 RUNS = 4  # the trace runs at every tick
@@ -47,61 +46,61 @@ NEVER = -(2**62)  # below every net oil pressure
 
 
 class Columns(NamedTuple):
-    """The columns of a trace as compiled code takes them: int64[n], running and reset uint8[n], all contiguous."""
+    """The columns of a trace as compiled code takes them: all of n ticks and in one piece."""
 
-    time: NDArray[np.int64]
-    oil: NDArray[np.int64]
-    suction: NDArray[np.int64]
-    crankcase: NDArray[np.int64]
-    running: NDArray[np.uint8]
-    reset: NDArray[np.uint8]
+    time: Array
+    readings: tuple[Array, Array, Array]  # oil, suction, crankcase pressure
+    running: Flags
+    reset: Flags
 
 
-def summarise(columns: Any, shared: bool, summaries: Any) -> None:  # noqa: FBT001  numba takes no keywords
+def summarise(columns: Columns, shared: bool, summaries: Array) -> None:  # noqa: FBT001  numba takes no keywords
     """Fill int64[blocks, SUMMARY_SIZE]; shared: crankcase pressure is the suction pressure.
 
     Loops are short, plain and over slices, so that the compiler turns them into vector code.
     """
-    ages = np.zeros(3, np.int64)
-    moves = np.zeros(3, np.int64)
+    ages, moves = np.zeros(CHANNELS, np.int64), np.zeros(CHANNELS, np.int64)
     for block in range(summaries.shape[0]):
         before = max(block * BLOCK - 1, 0)
         end = min(block * BLOCK + BLOCK, len(columns.time))
-        oil, suction, crankcase = columns.oil[before:end], columns.suction[before:end], columns.crankcase[before:end]
         times, running = columns.time[before:end], columns.running[before:end]
         summary = summaries[block]
-        summary[NET_LEAST], summary[OIL_LEAST], summary[OIL_MOST] = _extremes(oil, crankcase)
-        _, summary[SUCTION_LEAST], summary[SUCTION_MOST] = _extremes(suction, suction)
         longest, runs = _longest(times), _count(running)
         stands = end - before - runs
         summary[LONGEST], summary[RUNNING], summary[STANDING] = longest, runs, stands
         summary[RESETS] = _count(columns.reset[before:end])
-        ages[0], moved, most = _age(oil, times, running, stands, runs, longest, ages[0])
-        moves[0] = before + moved if moved else moves[0]
-        ages[1], moved, suction_most = _age(suction, times, running, stands, runs, longest, ages[1])
-        moves[1] = before + moved if moved else moves[1]
-        summary[CRANKCASE_LEAST], summary[CRANKCASE_MOST] = summary[SUCTION_LEAST], summary[SUCTION_MOST]
-        crankcase_age, crankcase_move = ages[2], moves[2]
-        ages[2], moves[2], crankcase_most = ages[1], moves[1], suction_most
-        if not shared:
-            _, summary[CRANKCASE_LEAST], summary[CRANKCASE_MOST] = _extremes(crankcase, crankcase)
-            ages[2], moved, crankcase_most = _age(crankcase, times, running, stands, runs, longest, crankcase_age)
-            moves[2] = before + moved if moved else crankcase_move
-        summary[AGE_MOST] = max(most, suction_most, crankcase_most)
-        summary[LAST_MOVE], summary[LAST_MOVE + 1], summary[LAST_MOVE + 2] = moves[0], moves[1], moves[2]
+        summary[NET_LEAST] = _least_net(columns.readings[OIL][before:end], columns.readings[CRANKCASE][before:end])
+        summary[AGE_MOST] = 0
+        for channel in range(SUCTION + 1 if shared else CHANNELS):
+            readings = columns.readings[channel][before:end]
+            summary[LEAST + channel], summary[MOST + channel] = _extremes(readings)
+            ages[channel], moved, most = _age(readings, times, running, stands, runs, longest, ages[channel])
+            summary[AGE_MOST] = max(summary[AGE_MOST], most)
+            if moved:
+                moves[channel] = before + moved
+            summary[LAST_MOVE + channel] = moves[channel]
+        if shared:
+            for place in (LEAST, MOST, LAST_MOVE):
+                summary[place + CRANKCASE] = summary[place + SUCTION]
 
 
-def _extremes(readings: Any, lower: Any) -> Any:
-    """Return the least difference to what lies under the readings, and the least and greatest of them."""
+def _extremes(readings: Array) -> tuple[int, int]:
+    """Return the least and the greatest reading."""
     least = most = readings[0]
-    difference = readings[0] - lower[0]
     for tick in range(len(readings)):
         least, most = min(least, readings[tick]), max(most, readings[tick])
-        difference = min(difference, readings[tick] - lower[tick])
-    return difference, least, most
+    return least, most
 
 
-def _count(flags: Any) -> int:
+def _least_net(oil: Array, crankcase: Array) -> int:
+    """Return the least net oil pressure."""
+    least = 2**62
+    for tick in range(len(oil)):
+        least = min(least, oil[tick] - crankcase[tick])
+    return least
+
+
+def _count(flags: Flags) -> int:
     """Count the ticks at which an input is on."""
     count = 0
     for tick in range(len(flags)):
@@ -109,7 +108,7 @@ def _count(flags: Any) -> int:
     return count
 
 
-def _longest(times: Any) -> int:
+def _longest(times: Array) -> int:
     """Return the longest time from one tick to the next."""
     longest = 0
     for tick in range(1, len(times)):
@@ -117,15 +116,17 @@ def _longest(times: Any) -> int:
     return longest
 
 
-def _age(readings: Any, times: Any, running: Any, stands: int, runs: int, longest: int, age: int) -> Any:
+def _age(
+    readings: Array, times: Array, running: Flags, stands: int, runs: int, longest: int, age: int
+) -> tuple[int, int, int]:
     """Carry the age of a channel on over a block: its age at the end, its last move or 0, a bound on its age.
 
     The bound is exact where ticks come evenly. The ticks at which the reading does not
     move are the bits of one word, in which runs are found at once.
     """
-    unmoved: Any = 0
+    unmoved = 0
     for tick in range(1, len(readings)):
-        unmoved |= np.int64(readings[tick] == readings[tick - 1]) << (tick - 1)
+        unmoved |= int(readings[tick] == readings[tick - 1]) << (tick - 1)
     last = len(readings) - 1
     while last > 0 and (unmoved >> (last - 1)) & 1:
         last -= 1
@@ -144,7 +145,7 @@ def _age(readings: Any, times: Any, running: Any, stands: int, runs: int, longes
     return (times[-1] - times[last - 1] if last > 0 else age + times[-1] - times[0]), last, most
 
 
-def _age_by_tick(readings: Any, times: Any, running: Any, age: int) -> Any:
+def _age_by_tick(readings: Array, times: Array, running: Flags, age: int) -> tuple[int, int]:
     """Age a channel over a block in which the machine starts or stops: its age at the end and its greatest."""
     most = age
     for tick in range(1, len(readings)):
@@ -156,33 +157,33 @@ def _age_by_tick(readings: Any, times: Any, running: Any, age: int) -> Any:
     return age, most
 
 
-def last_move(readings: Any, summaries: Any, channel: int, to: int) -> int:
+def last_move(readings: Array, summaries: Array, channel: int, to: int) -> int:
     """Return the last tick before `to` at which a channel moved, 0 where it never did."""
     if to % BLOCK == 0 or to == len(readings):
-        return summaries[(to - 1) // BLOCK, LAST_MOVE + channel]  # type: ignore[no-any-return]
+        return int(summaries[(to - 1) // BLOCK, LAST_MOVE + channel])
     begin = to // BLOCK * BLOCK
     for tick in range(to - 1, max(begin - 1, 0), -1):
         if readings[tick] != readings[tick - 1]:
             return tick
-    return summaries[begin // BLOCK - 1, LAST_MOVE + channel] if begin > 0 else 0
+    return int(summaries[begin // BLOCK - 1, LAST_MOVE + channel]) if begin > 0 else 0
 
 
-def classify(summaries: Any, values: Any, kinds: Any, low: Any, low_boughs: Any) -> None:
+def classify(summaries: Array, values: Array, kinds: Flags, low: Array, low_spans: Array) -> None:
     """Say what each block is under the sensor settings of `values`.
 
     Fills kinds uint8[blocks] with the bits above; low int64[blocks] with the least
     net oil pressure of a block that is intact, moving and running, and NEVER of
-    any other; low_boughs with the least of BRANCH such blocks at a time.
+    any other; low_spans with the least of SPAN such blocks at a time.
     """
-    low_boughs[:] = 2**62
+    low_spans[:] = 2**62
     for block in range(summaries.shape[0]):
         summary = summaries[block]
         kind = 0
         if (
-            values[ranges.OIL_LEAST] <= summary[OIL_LEAST]
-            and summary[OIL_MOST] <= values[ranges.OIL_MOST]
-            and values[ranges.SUCTION_LEAST] <= min(summary[SUCTION_LEAST], summary[CRANKCASE_LEAST])
-            and max(summary[SUCTION_MOST], summary[CRANKCASE_MOST]) <= values[ranges.SUCTION_MOST]
+            values[ranges.OIL_LEAST] <= summary[LEAST + OIL]
+            and summary[MOST + OIL] <= values[ranges.OIL_MOST]
+            and values[ranges.SUCTION_LEAST] <= min(summary[LEAST + SUCTION], summary[LEAST + CRANKCASE])
+            and max(summary[MOST + SUCTION], summary[MOST + CRANKCASE]) <= values[ranges.SUCTION_MOST]
             and summary[LONGEST] <= values[ranges.MAX_GAP]
         ):
             kind |= INTACT
@@ -196,10 +197,10 @@ def classify(summaries: Any, values: Any, kinds: Any, low: Any, low_boughs: Any)
             kind |= NO_RESET
         kinds[block] = kind
         low[block] = summary[NET_LEAST] if kind & (INTACT | MOVING | RUNS) == INTACT | MOVING | RUNS else NEVER
-        low_boughs[block // BRANCH] = min(low_boughs[block // BRANCH], low[block])
+        low_spans[block // SPAN] = min(low_spans[block // SPAN], low[block])
 
 
-def count_late(columns: Any, summaries: Any, max_gap: int) -> int:
+def count_late(columns: Columns, summaries: Array, max_gap: int) -> int:
     """Count the ticks that come more than max_gap (ms) after the one before."""
     late = 0
     for block in range(summaries.shape[0]):

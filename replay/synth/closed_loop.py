@@ -6,7 +6,8 @@ physics says whether its bearings lived. The same machine without a protection
 is simulated beside it, with the same random numbers.
 """
 
-from collections.abc import Callable, Iterable
+import functools
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,15 +15,19 @@ import numpy as np
 
 from protect.ranges import INPUTS, NO_READING, OIL_PRESSURE
 from replay.engine import engine_named
-from replay.engine.portable import Logic
+from replay.engine.portable import Machine
+from replay.engine.workers import Progress, quiet, workers
+from replay.library.given import GivenSettings, settings_of
 from replay.physics import layout
 from replay.physics.families import case_of
 from replay.physics.sensors import NO_READING as NOTHING_READ
 from replay.physics.sensors import SENSOR_STATES, read_sensor
 from replay.physics.simulate import Case, Certainty, Plant, simulate
 from replay.settings import Settings
+from replay.synth.libraries import Recipe
 
 SCHEMA = "lubetrip-closed-loop/1"
+PRESSURES = (layout.R_OIL_PA, layout.R_SUCTION_PA, layout.R_CRANKCASE_PA)
 
 
 @dataclass(frozen=True)
@@ -51,38 +56,30 @@ class Course:
         return self.unprotected == "certain" and self.protected == "none"
 
 
-def obey(case: Case, settings: Settings) -> tuple[Logic, Plant, float, int]:
+def obey(case: Case, settings: Settings) -> tuple[Machine, Plant, float, int]:
     """Run one machine under the protection.
 
     Returns the logic and the plant at the end, the least film reserve of the
     likely journal, and how often the machine started again after a stop.
     """
-    logic, plant = Logic(settings), Plant(case)
-    chain = case.chain
-    sensors = [chain.oil, chain.suction] + ([chain.crankcase] if chain.crankcase else [])
-    channels = (layout.R_OIL_PA, layout.R_SUCTION_PA, layout.R_CRANKCASE_PA)
-    parameters = [sensor.parameters() for sensor in sensors]
-    held = [np.zeros(SENSOR_STATES) for _ in sensors]
+    logic, plant = Machine(settings), Plant(case)
+    sensors = [sensor for sensor in (case.chain.oil, case.chain.suction, case.chain.crankcase) if sensor]
+    channels = [
+        (sensor.parameters(), np.zeros(SENSOR_STATES), place, gaussian, chance)
+        for sensor, place, gaussian, chance in zip(
+            sensors, PRESSURES, plant.draws.gaussian, plant.draws.chance, strict=False
+        )
+    ]
     least, restarts, stopped, before = 1.0, 0, 0, 0
     for number, time_ms in enumerate(plant.draws.time_ms.tolist()):
-        row = plant.advance(time_ms / 1000.0, permission=bool(logic.permitted))
+        row = plant.advance(time_ms / 1000.0, permission=logic.permitted)
         readings = [
-            _admitted(
-                read_sensor(
-                    parameters[channel],
-                    held[channel],
-                    row[channels[channel]],
-                    time_ms / 1000.0,
-                    plant.draws.gaussian[channel, number],
-                    plant.draws.chance[channel, number],
-                )
-            )
-            for channel in range(len(sensors))
+            _admitted(read_sensor(sensor, held, row[place], time_ms / 1000.0, gaussian[number], chance[number]))
+            for sensor, held, place, gaussian, chance in channels
         ]
         running = int(row[layout.R_RUNNING])
-        logic.tick(
-            time_ms, time_ms - before, running, 0, readings[0], readings[1], readings[-1 if chain.crankcase else 1]
-        )
+        # Without a sensor at the crankcase the last one is that of suction, which stands for it.
+        logic.tick(time_ms, time_ms - before, running, 0, readings[0], readings[1], readings[-1])
         before = time_ms
         least = min(least, float(row[layout.R_RESERVE]))
         if running and len(logic.stops) > stopped and logic.permitted:
@@ -97,9 +94,10 @@ def _admitted(reading: int) -> int:
     return reading if reading != NOTHING_READ and least <= reading <= most else NO_READING
 
 
-def course(family: str, index: int, seed: int, hours: float | None, settings: Settings) -> Course:
-    """Run one trace of a family with the protection in the loop, and once without it."""
-    case = case_of(family, index, seed, hours)
+def course(wanted: Recipe, settings: Settings, which: tuple[str, int]) -> Course:
+    """Run one trace of a recipe (family, number) with the protection in the loop, and once without it."""
+    family, index = which
+    case = case_of(family, index, wanted.seed, wanted.hours)
     logic, plant, least, restarts = obey(case, settings)
     return Course(
         id=f"{family}-{index:05d}",
@@ -132,26 +130,41 @@ def summary(courses: Iterable[Course]) -> dict[str, Any]:
     }
 
 
-def as_json(courses: list[Course], settings: Settings, recipe: dict[str, Any]) -> dict[str, Any]:
-    """Return the report in the form of its schema."""
-    families = sorted({item.family for item in courses})
-    return {
-        "schema": SCHEMA,
-        "settings": settings.as_json(),
-        "logic": engine_named("portable").as_json(),
-        "recipe": recipe,
-        "machines": [vars(item) for item in courses],
-        "families": {name: summary(item for item in courses if item.family == name) for name in families},
-        "totals": summary(courses),
-    }
+@dataclass(frozen=True)
+class ClosedLoop:
+    """What became of all machines of a recipe."""
+
+    recipe: Recipe
+    settings: Settings
+    courses: tuple[Course, ...]
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the report in the form of its schema."""
+        families = sorted({item.family for item in self.courses})
+        return {
+            "schema": SCHEMA,
+            "settings": self.settings.as_json(),
+            "logic": engine_named("portable").as_json(),
+            "recipe": self.recipe.as_table(),
+            "machines": [vars(item) for item in self.courses],
+            "families": {name: summary(item for item in self.courses if item.family == name) for name in families},
+            "totals": summary(self.courses),
+        }
 
 
-def run(
-    traces: Iterable[tuple[str, int]], seed: int, hours: float | None, settings: Settings, tick: Callable[[], object]
-) -> list[Course]:
-    """Run all traces of a recipe in their order; `tick` is called after each."""
-    courses = []
-    for family, index in traces:
-        courses.append(course(family, index, seed, hours, settings))
-        tick()
-    return courses
+def run_closed_loop(
+    wanted: Recipe,
+    settings: GivenSettings,
+    *,
+    jobs: int = 1,
+    cluster: str | None = None,
+    progress: Progress = quiet,
+) -> ClosedLoop:
+    """Let the machines of a recipe obey the protection, and tell which damage that prevented.
+
+    jobs, cluster: as in `score_library`. The result is a `ClosedLoop`: `courses`, `as_json()`. Raises Refusal.
+    """
+    checked = settings_of(settings, None, "synth")
+    with workers(jobs, cluster) as each, progress(wanted.count, "running") as stage:
+        courses = each(functools.partial(course, wanted, checked), wanted.traces(), stage.advance)
+    return ClosedLoop(wanted, checked, tuple(courses))

@@ -9,26 +9,27 @@ folder that holds anybody else's files is refused.
 import functools
 import json
 import shutil
-from collections.abc import Callable
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, BinaryIO
 
 import numpy as np
-from numpy.typing import NDArray
 
-from replay.engine.workers import Each, threads
+from replay.engine.workers import Progress, quiet, workers
 from replay.ground.files import write_text, write_whole
 from replay.ground.json_files import read_json
-from replay.ground.refusal import refusal
+from replay.ground.refusal import or_refuse, refusal
+from replay.ground.shape import Key, Keys, UnfitError, fit, list_of, number, one_of, whole
 from replay.ground.toml_files import read_toml
 from replay.library import library_from
-from replay.library.library import FILE, check_inside
+from replay.library.library import FILE, TRACE, check_inside
 from replay.physics.families import FAMILIES, SynthTrace, generate
+from replay.trace.rows import arrow_kpa
 
 FORMATS = ("csv", "parquet")
 WORK = ".synth"
 SETTINGS = "settings.toml"  # a settings file that already stands in the folder becomes the library's own
+MADE = Keys({key: its for key, its in TRACE.by_name.items() if key != "id"})
 MANY = 100000
 
 
@@ -48,53 +49,65 @@ class Recipe:
 
     def as_table(self) -> dict[str, Any]:
         """Return the recipe as it stands in library.toml."""
-        table = asdict(self)
-        table["families"] = list(self.families)
-        if self.hours is None:
-            del table["hours"]
-        return table
+        table = {**vars(self), "families": list(self.families)}
+        return {key: value for key, value in table.items() if value is not None}
 
 
-def recipe(families: str, count: int, seed: int, hours: float | None, form: str) -> Recipe:
-    """Check what a user asked for. families: "all", or names parted by commas. Raises Refusal."""
-    names = tuple(FAMILIES) if families == "all" else tuple(name.strip() for name in families.split(","))
-    for name in names:
-        if name not in FAMILIES:
-            raise refusal("synth", "--families", "no such family", "all, or some of: " + ", ".join(FAMILIES), name)
-    if len(set(names)) < len(names):
-        raise refusal("synth", "--families", "a family stands twice", "each family once", families)
-    if not 1 <= count <= MANY:
-        raise refusal("synth", "--count", "too few or too many", f"1 to {MANY}", count)
-    if seed < 0:
-        raise refusal("synth", "--seed", "negative", "0 or more", seed)
-    if hours is not None and not 0.1 <= hours <= 1000.0:  # noqa: PLR2004
-        raise refusal("synth", "--hours", "too short or too long", "0.1 to 1000", hours)
-    return Recipe(names, count, seed, hours, form)
+def _families(value: Any) -> tuple[str, ...]:
+    names: tuple[str, ...] = list_of(one_of(*FAMILIES, rule="no such family"))(value)
+    if len(set(names)) < len(names) or not names:
+        raise UnfitError("a family stands twice" if names else "no family")
+    return names
+
+
+RECIPE = Keys(
+    {
+        "families": Key(_families, "all, or some of: " + ", ".join(FAMILIES)),
+        "count": Key(whole(1, MANY), f"1 to {MANY}"),
+        "seed": Key(whole(0), "0 or more"),
+        "hours": Key(number(0.1, 1000.0, "too short or too long"), "0.1 to 1000", needed=False),
+        "format": Key(one_of(*FORMATS), " or ".join(FORMATS)),
+    }
+)
+
+
+def recipe(families: str, count: int, seed: int, hours: float | None = None, form: str = "csv") -> Recipe:
+    """Return what a library of traces follows from, once it is checked. Raises Refusal.
+
+    families: "all", or names parted by commas, in turn; count: of traces; hours: length of each harmless trace, 15
+    minutes without it; form: "csv" or "parquet". Same recipe, same bytes.
+    """
+    names = list(FAMILIES) if families == "all" else [name.strip() for name in families.split(",")]
+    given = {"families": names, "count": count, "seed": seed, "format": form}
+    return recipe_from("synth", given | ({} if hours is None else {"hours": hours}), "--")
+
+
+def recipe_from(file: Path | str, table: Any, where: str) -> Recipe:
+    """Check a recipe; where: what stands before its keys. Raises Refusal, which names the key."""
+    return Recipe(**{"hours": None, **fit(file, table, RECIPE, where)})
 
 
 def synthesise(
-    folder: Path,
+    folder: Path | str,
     wanted: Recipe,
+    *,
     jobs: int = 1,
-    tick: Callable[[], object] = lambda: None,
-    each: Each | None = None,
+    cluster: str | None = None,
+    progress: Progress = quiet,
 ) -> bool:
-    """Write the library of a recipe into a folder; `tick` is called after each trace.
-
-    each says who works (`replay.engine.workers`); without it so many threads of this process as there are jobs.
+    """Write the library of a recipe into a folder; jobs, cluster: as in `score_library`.
 
     Returns False when the folder holds that very library already. Raises
     Refusal when it holds anything else that this function did not write.
     """
+    folder = Path(folder)
     if not _claim(folder, wanted):
         return False
     traces = folder / "traces"
-    try:
+    with or_refuse(traces, "made", "a folder that can be written"):
         traces.mkdir(exist_ok=True)
-    except OSError as error:
-        raise refusal(traces, "", f"cannot be made ({error.strerror})", "a folder that can be written") from None
-    work = each or threads(jobs)
-    work(functools.partial(_make, folder.absolute(), wanted), wanted.traces(), tick)
+    with workers(jobs, cluster) as each, progress(wanted.count, "synthesising") as stage:
+        each(functools.partial(_make, folder.absolute(), wanted), wanted.traces(), stage.advance)
     _finish(folder, wanted)
     return True
 
@@ -122,10 +135,8 @@ def _claim(folder: Path, wanted: Recipe) -> bool:
         raise refusal(folder, "", "is a file", accepted)
     if folder.exists() and any(item.name not in (SETTINGS, WORK) for item in folder.iterdir()):
         raise refusal(folder, "", "holds files that were not synthesised", accepted)
-    try:
+    with or_refuse(folder, "made", "a folder that can be written"):
         (folder / WORK).mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise refusal(folder, "", f"cannot be made ({error.strerror})", "a folder that can be written") from None
     write_text(begun, json.dumps(asked))
     return True
 
@@ -145,22 +156,12 @@ def _make(folder: Path, wanted: Recipe, which: tuple[str, int]) -> None:
     trace = generate(family, index, wanted.seed, wanted.hours)
     file = Path("traces") / f"{_name(family, index)}.{wanted.format}"
     write_whole(folder / file, lambda stream: write_trace(stream, trace, wanted.format))
-    write_text(entry, json.dumps({"file": file.as_posix(), **_entry(trace)}))
+    named = {key: getattr(trace, key) for key in ("family", "machine", "oil", "origin")}
+    write_text(entry, json.dumps({"file": file.as_posix(), **named, **trace.label}))
 
 
 def _name(family: str, index: int) -> str:
     return f"{family}-{index:05d}"
-
-
-def _entry(trace: SynthTrace) -> dict[str, Any]:
-    """Return the [[trace]] table of a trace, but for its file and id."""
-    return {
-        "family": trace.family,
-        "machine": trace.machine,
-        "oil": trace.oil,
-        "origin": trace.origin,
-        **trace.label,
-    }
 
 
 def _finish(folder: Path, wanted: Recipe) -> None:
@@ -191,11 +192,7 @@ def _made(entry: Path) -> dict[str, Any]:
     """Read the entry of a trace that was made, perhaps by a run before this one."""
     accepted = "an entry that this command wrote: remove it, and its trace is made again"
     item = read_json(entry, accepted)
-    plain = str | int | float
-    parts = [*item.values()] if isinstance(item, dict) else [None]
-    parts = [part for value in parts for part in (value.values() if isinstance(value, dict) else (value,))]
-    if not all(isinstance(part, plain) for part in parts):
-        raise refusal(entry, "", "no entry of a trace", accepted)
+    fit(entry, item, MADE, "entry, ", accepted)
     return dict(item)
 
 
@@ -213,11 +210,11 @@ def write_trace(stream: BinaryIO, trace: SynthTrace, form: str) -> None:
     import pyarrow.csv as pa_csv
     import pyarrow.parquet as pa_parquet
 
-    columns: dict[str, Any] = {"time_s": trace.time_ms / 1000.0, "oil_pressure_kpa": _kilopascals(trace.oil_pa)}
-    columns["suction_pressure_kpa"] = _kilopascals(trace.suction_pa)
+    columns: dict[str, Any] = {"time_s": trace.time_ms / 1000.0, "oil_pressure_kpa": arrow_kpa(trace.oil_pa)}
+    columns["suction_pressure_kpa"] = arrow_kpa(trace.suction_pa)
     columns["running"] = trace.running
     if trace.crankcase_pa is not None:
-        columns["crankcase_pressure_kpa"] = _kilopascals(trace.crankcase_pa)
+        columns["crankcase_pressure_kpa"] = arrow_kpa(trace.crankcase_pa)
     columns["oil_temperature_c"] = np.round(trace.oil_temperature_c, 1)
     columns["speed_rpm"] = np.round(trace.speed_rpm)
     table = pa.table(columns)
@@ -225,11 +222,3 @@ def write_trace(stream: BinaryIO, trace: SynthTrace, form: str) -> None:
         pa_parquet.write_table(table, stream, compression="zstd")
     else:
         pa_csv.write_csv(table, stream, pa_csv.WriteOptions(quoting_style="none"))
-
-
-def _kilopascals(pascals: NDArray[np.int64]) -> Any:
-    import pyarrow as pa
-
-    from replay.physics import NO_READING
-
-    return pa.array(pascals / 1000.0, mask=pascals == NO_READING)

@@ -113,9 +113,14 @@ def check_unpacked(path: Path, metadata: Any) -> None:
 
 def _parquet_batches(path: Path, rows: int) -> Iterator[Any]:
     with _parquet(path) as file:
-        batches = file.iter_batches(batch_size=rows)
-        while (batch := told(path, lambda: next(batches, None))) is not None:
-            yield batch
+        yield from batches(path, file, rows)
+
+
+def batches(path: Path, file: Any, rows: int, names: list[str] | None = None) -> Iterator[Any]:
+    """Yield the rows of an opened Parquet file. Raises Refusal where it is damaged."""
+    read = file.iter_batches(rows, columns=names)
+    while (batch := told(path, lambda: next(read, None))) is not None:
+        yield batch
 
 
 def told(path: Path, read: Any) -> Any:

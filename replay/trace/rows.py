@@ -148,6 +148,14 @@ def _pascals(kpa: NDArray[np.float64], place: int) -> NDArray[np.int64]:
     return np.where(real, pascals, NO_READING).astype(np.int64)
 
 
+def arrow_kpa(pascals: NDArray[Any]) -> Any:
+    """Return Pa as an Arrow array of kPa, null where there is no reading: NO_READING, or what lies below it."""
+    import pyarrow as pa
+
+    gone = pascals <= NO_READING
+    return pa.array(pascals / 1000, mask=gone if gone.any() else None)
+
+
 def _kept(flags: NDArray[np.float64]) -> NDArray[np.float64]:
     """Fill each empty cell with the last value before it."""
     known = np.where(np.isnan(flags), 0, np.arange(len(flags)))

@@ -23,12 +23,9 @@ from typing import Any, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from protect.ranges import NO_READING
 from replay.ground.refusal import refusal
 from replay.trace.files import place_in, read_blocks, read_columns
-from replay.trace.rows import COLUMNS, LEAST_ROWS, Rows, as_floats, check_header, too_few
-
-__all__ = ["COLUMNS", "Trace", "read_pieces", "read_trace"]
+from replay.trace.rows import LEAST_ROWS, Rows, arrow_kpa, as_floats, check_header, too_few
 
 PANDAS_INDEX = "__index_level_"  # what pandas calls an index without a name when it hands a frame over
 
@@ -108,26 +105,20 @@ class Trace:
 
         columns = {
             "time_s": self.start_s + self.time_ms / 1000,
-            "oil_pressure_kpa": _kilopascals(self.oil_pa),
-            "suction_pressure_kpa": _kilopascals(self.suction_pa),
+            "oil_pressure_kpa": arrow_kpa(self.oil_pa),
+            "suction_pressure_kpa": arrow_kpa(self.suction_pa),
             "running": self.running,
         }
         if not np.array_equal(self.crankcase_pa, self.suction_pa):
-            columns["crankcase_pressure_kpa"] = _kilopascals(self.crankcase_pa)
+            columns["crankcase_pressure_kpa"] = arrow_kpa(self.crankcase_pa)
         if self.reset.any():
             columns["reset"] = self.reset
         return pa.table(columns)
 
 
-def _kilopascals(pascals: NDArray[np.int64]) -> Any:
-    """Return Pa as an Arrow array of kPa, null where there is no reading."""
-    import pyarrow as pa
-
-    return pa.array(pascals / 1000, mask=pascals == NO_READING)
-
-
-def read_trace(path: Path) -> Trace:
+def read_trace(path: Path | str) -> Trace:
     """Read a trace from CSV or, by its ending, Parquet. Raises Refusal with the line at fault."""
+    path = Path(path)
     columns = read_columns(path)
     if len(columns["time_s"]) < LEAST_ROWS:
         raise too_few(path, len(columns["time_s"]))

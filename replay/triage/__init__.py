@@ -15,4 +15,7 @@ A log is what really happened: nobody obeyed the protection in it. So the
 measuring parts of `protect` run over it as it was recorded, without the table
 that would have stopped the machine; beside them runs the whole logic, obeyed, as
 in any other replay, and says what the settings would have done.
+
+How to add an event: places and a `follow_...` function in `kernel`, which runs interpreted and compiled and restates
+no rule: it reads the bits and flags that `protect` sets. Its words go into `events`, its rank into `ranking`.
 """

@@ -105,18 +105,13 @@ def told(row: Sequence[int], file: str, log_start_s: float, trip_delay: int, *, 
         reload_at_ms=_known(row[kernel.RELOAD_AT], kernel.NEVER),
         reload_ms=row[kernel.RELOAD_MS],
         reload_suction_pa=row[kernel.RELOAD_SUCTION] if row[kernel.RELOAD_AT] != kernel.NEVER else None,
-        doubts=_doubts(row[kernel.REASONS]),
+        doubts=tuple(word for bit, word in (CHANNELS | REASONS).items() if row[kernel.REASONS] & bit),
         ends_with_log=ends_with_log,
     )
 
 
 def _known(value: int, nothing: int) -> int | None:
     return None if value == nothing else value
-
-
-def _doubts(bits: int) -> tuple[str, ...]:
-    """Return channels and reasons in words."""
-    return tuple(word for bit, word in {**CHANNELS, **REASONS}.items() if bits & bit)
 
 
 class Gravest:

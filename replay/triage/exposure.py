@@ -30,10 +30,7 @@ class Rate:
     @property
     def interval(self) -> tuple[float, float] | None:
         """Return the limits of the rate, per 1000 run hours."""
-        if not self.hours:
-            return None
-        low, high = rate_interval(self.events, self.hours / PER_H, self.confidence)
-        return low, high
+        return rate_interval(self.events, self.hours / PER_H, self.confidence) if self.hours else None
 
     def as_json(self) -> dict[str, Any]:
         """Return the rate in the form of the report."""

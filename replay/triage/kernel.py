@@ -1,7 +1,7 @@
 """One row of a log after the other: what happened, as the parts of `protect` measure it.
 
-`measure` is a step of the protection without its table and without its outputs.
-The table alone chooses states and stops the machine, and the machine of a log was
+`protect.protection.measure` is a step of the protection without its table and without
+its outputs. The table alone chooses states and stops the machine, and the machine of a log was
 stopped by nobody; what is left (signals, integral, timers, conditions) goes on
 past a full integral as it goes on before: the integral stays full until a healthy
 stretch drains it. So a spell is followed to its real end, and the time the
@@ -11,14 +11,14 @@ oil, healthy, starved spell, full, reload, doubt are the bits and flags that
 ends it: a dead sensor is a doubt, not a starved bearing.
 
 Everything runs interpreted on lists or compiled on int64 arrays, to the same
-result. Columns as in `replay.engine.compiled`; time in ms, pressures in Pa.
+result. Columns as in `replay.engine.obeying`; time in ms, pressures in Pa.
 """
 
 from typing import Any
 
-from protect import conditions, integral, signals, timers
-from protect.conditions import HEALTHY, IN_GRACE, INTEGRAL_FULL, LOW, RELOAD, RUNNING, SENSOR_FAULT, SENSOR_OK
+from protect.conditions import HEALTHY, IN_GRACE, INTEGRAL_FULL, LOW, RELOAD_GUARD, RUNNING, SENSOR_FAULT, SENSOR_OK
 from protect.outputs import CREDIBLE, DOUBTED, NET_OIL_PRESSURE, SEEN
+from protect.protection import measure
 from protect.ranges import (
     CRANKCASE_PRESSURE,
     ELAPSED,
@@ -29,15 +29,15 @@ from protect.ranges import (
     OIL_LEAST,
     OIL_MOST,
     OIL_PRESSURE,
+    RELOAD,
     STUCK_AFTER,
     SUCTION_LEAST,
     SUCTION_MOST,
     SUCTION_PRESSURE,
     VACUUM,
 )
-from protect.ranges import RELOAD as RELOAD_PRESSURE
 from protect.state import CRANKCASE_SEEN, FLAGS, GRACE_LEFT, IN_SPELL, INTEGRAL, OIL_SEEN, SUCTION_SEEN
-from replay.engine.compiled import FIRST_INPUT, TIME
+from replay.engine.obeying import FIRST_INPUT, TIME
 
 # Kinds of event, and their rows in `opened`.
 STARVED, IN_VACUUM, DOUBT = range(3)
@@ -56,14 +56,6 @@ TOTALS_SIZE = 10
 
 # Reasons of doubt, and the channels it came from.
 LATE, MISSING, OUTSIDE, STUCK, OIL, SUCTION, CRANKCASE = 1, 2, 4, 8, 16, 32, 64
-
-
-def measure(memory: Any, values: Any, inputs: Any, results: Any) -> int:
-    """Do a step of the protection without its table; return the conditions."""
-    signals.observe(memory, values, inputs, results)
-    integral.update(memory, values, inputs, results)
-    timers.update(memory, values, inputs, results)
-    return conditions.evaluate(memory, values, inputs, results)
 
 
 def begin(event: Any, kind: int, start: int) -> None:
@@ -128,7 +120,7 @@ def follow_stops(spell: Any, now: int, elapsed: int, inputs: Any, bits: int) -> 
         spell[JUDGED] = 1
     if spell[JUDGED] and bits & INTEGRAL_FULL and spell[FULL_AT] == NEVER:
         spell[FULL_AT] = now
-    if bits & RELOAD:
+    if bits & RELOAD_GUARD:
         if spell[RELOAD_AT] == NEVER:
             spell[RELOAD_AT] = now
         spell[RELOAD_MS] += elapsed
@@ -142,7 +134,7 @@ def follow_vacuum(event: Any, now: int, values: Any, inputs: Any, results: Any, 
     if not bits & SENSOR_OK:
         return False
     suction = inputs[SUCTION_PRESSURE]
-    if suction >= values[RELOAD_PRESSURE]:
+    if suction >= values[RELOAD]:
         return True
     if suction < values[VACUUM]:
         if event[OPEN] == 0:
@@ -224,7 +216,7 @@ def watch(
 ) -> None:
     """Run on from totals[POSITION] until the end of the columns or until `events` may not take those of a row.
 
-    columns[7][n] as in `replay.engine.compiled`; values, memory, inputs, results as in
+    columns[7][n] as in `replay.engine.obeying`; values, memory, inputs, results as in
     `protect`; opened[KINDS][EVENT_SIZE] events under way; events[room][EVENT_SIZE].
     """
     while totals[POSITION] < len(columns[0]) and totals[FOUND] + KINDS <= len(events):

@@ -6,12 +6,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from replay.engine.engines import CSV_ROW
 from replay.ground.refusal import refusal
 from replay.library import find_entry, read_library
 from replay.library.library import FILE
 from replay.trace import read_pieces
-from replay.trace.files import is_parquet
 
 SUFFIXES = (".csv", ".parquet")
 
@@ -34,13 +32,9 @@ def find_logs(paths: Sequence[Path], *, by_folder: bool) -> Found:
     named: list[tuple[str | None, Path]] = []
     settings: list[Path] = []
     for path in paths:
-        library = _library_around(path)
-        if library is not None:
-            folder, some = library
-            named += some
-            settings += [] if folder is None else [folder]
-        else:
-            named += [(None, file) for file in _files(path)]
+        own, files = _logs_at(path)
+        named += files
+        settings += [own] if own else []
     once = {file.resolve(): (machine, file) for machine, file in reversed(named)}
     ordered = list(reversed(once.values()))
     names = _names([file for machine, file in ordered if machine is None], by_folder=by_folder)
@@ -51,16 +45,14 @@ def find_logs(paths: Sequence[Path], *, by_folder: bool) -> Found:
     return Found(machines, tuple({path.resolve(): path for path in settings}.values()))
 
 
-def _library_around(path: Path) -> tuple[Path | None, list[tuple[str | None, Path]]] | None:
-    """Return the settings of a library and its files by machine: of a library's folder, or of one file in it."""
-    if path.is_dir():
-        if not (path / FILE).is_file():
-            return None
+def _logs_at(path: Path) -> tuple[Path | None, list[tuple[str | None, Path]]]:
+    """Return files with their machine, and the settings of the library that names it: the path, or around the file."""
+    if (path / FILE).is_file():
         library = read_library(path)
         return library.settings, [(entry.machine, entry.path) for entry in library.entries]
     found = find_entry(path) if path.is_file() else None
     if found is None:
-        return None
+        return None, [(None, file) for file in _files(path)]
     library, entry = found
     return library.settings, [(entry.machine if entry else None, path)]
 
@@ -89,16 +81,3 @@ def in_time(files: Iterable[Path]) -> list[tuple[float, Path]]:
     """Return files with their first time (s), in the order of it. Raises Refusal for a file that cannot be read."""
     first = [(next(read_pieces(file, 2)).start_s, file) for file in files]
     return sorted(first, key=lambda pair: pair[0])
-
-
-def rows_about(file: Path) -> int:
-    """Return the rows of a file: told by Parquet, estimated for CSV."""
-    if not is_parquet(file):
-        return file.stat().st_size // CSV_ROW
-    import pyarrow as pa
-    import pyarrow.parquet as pa_parquet
-
-    try:
-        return int(pa_parquet.ParquetFile(file).metadata.num_rows)
-    except (pa.ArrowException, OSError):
-        return 0  # reading it tells why

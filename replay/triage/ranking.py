@@ -1,6 +1,8 @@
 """Which machine to open first, and why: one stated rule."""
 
+from replay.ground.wording import seconds
 from replay.triage.events import AT_START, DOUBT, STARVED, VACUUM
+from replay.triage.exposure import MS_PER_H
 from replay.triage.run import Findings
 
 RULE = (
@@ -10,7 +12,6 @@ RULE = (
 )
 ADVICE = ("open first", "open next", "watch", "check the sensors", "not starved", "did not run")
 MS_PER_MIN = 60000
-MS_PER_H = 3600000
 
 
 def rank(found: Findings) -> int:
@@ -68,7 +69,7 @@ def _spells(count: int) -> str:
 def duration(time_ms: int) -> str:
     """Return a length of time as one reads it."""
     if time_ms < 2 * MS_PER_MIN:
-        return f"{time_ms / 1000:.1f} s"
+        return seconds(time_ms / 1000)
     if time_ms < 2 * MS_PER_H:
         return f"{time_ms / MS_PER_MIN:.1f} min"
     return f"{time_ms / MS_PER_H:.1f} h"

@@ -2,16 +2,23 @@
 
 import csv
 import io
-from collections.abc import Iterable
+import itertools
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from replay.engine import logic_digest
+from replay.engine.engines import rows_about
+from replay.engine.workers import Progress, quiet, workers
+from replay.ground.refusal import refusal
+from replay.library.given import GivenSettings, settings_of
 from replay.settings import Settings
 from replay.triage.events import AT_START, DOUBT, STARVED, VACUUM, Event
 from replay.triage.exposure import MS_PER_H, Rate
+from replay.triage.logs import find_logs
 from replay.triage.ranking import ADVICE, RULE, order, rank, reasons
-from replay.triage.run import Findings
+from replay.triage.run import Findings, examine_all
 
 SCHEMA = "lubetrip-triage/1"
 FORMULA = ("=", "+", "-", "@", "\t", "\r")  # what makes a spreadsheet take a cell of text for a formula
@@ -31,10 +38,12 @@ class Triage:
 
     def as_json(self) -> dict[str, Any]:
         """Return the report in the form of its schema: s, kPa, absolute pressures."""
+        # One engine, unless findings of several runs were put together.
+        engines = sorted({found.engine for found in self.machines if found.logs})
         return {
             "schema": SCHEMA,
             "settings": self.settings.as_json(),
-            "logic": {"digest": logic_digest()},
+            "logic": {"engine": ", ".join(engines), "digest": logic_digest()},
             "rule": RULE,
             "exposure": [rate.as_json() for rate in rates(self.machines, self.confidence)],
             "machines": [self._machine(place, found) for place, found in enumerate(self.machines, start=1)],
@@ -68,7 +77,7 @@ class Triage:
         """Return one line an event, machines and events in their order. Text never begins as a formula."""
         out = io.StringIO()
         writer = csv.writer(out, lineterminator="\n")
-        writer.writerow(("machine", *EVENT_COLUMNS))
+        writer.writerow(("machine", *EVENT))
         for found in self.machines:
             for event in found.gravest.all():
                 writer.writerow([_cell(value) for value in (found.machine, *event_json(event).values())])
@@ -78,6 +87,31 @@ class Triage:
 def triage(findings: Iterable[Findings], settings: Settings) -> Triage:
     """Return the report on some machines."""
     return Triage(settings, tuple(sorted(findings, key=order)))
+
+
+def triage_logs(
+    paths: Sequence[Path | str],
+    settings: GivenSettings = None,
+    *,
+    by_folder: bool = False,
+    jobs: int = 1,
+    cluster: str | None = None,
+    progress: Progress = quiet,
+) -> Triage:
+    """Say from unlabelled logs which machine to open first, and why.
+
+    paths: trace files, folders of them, libraries; without settings, those that the one library among them names.
+    by_folder: all logs of a folder are one machine. jobs, cluster: as in `score_library`, a machine at a time. The
+    result is a `Triage`: `machines`, the one to open first on top, `as_json()`, `as_csv()`. Raises Refusal.
+    """
+    found = find_logs([Path(path) for path in paths], by_folder=by_folder)
+    if settings is None and len(found.settings) != 1:
+        rule = f"{len(found.settings)} libraries name settings of their own" if found.settings else "no settings"
+        raise refusal("triage", "", rule, "--settings FILE, or one library with settings = FILE")
+    checked = settings_of(settings or found.settings[0], None, "triage")
+    rows = rows_about(itertools.chain(*found.machines.values()))
+    with workers(jobs, cluster) as each, progress(rows, "reading logs") as stage:
+        return triage(examine_all(found.machines, checked, stage.advance, each=each), checked)
 
 
 def rates(findings: Iterable[Findings], confidence: float) -> list[Rate]:
@@ -95,51 +129,32 @@ def rates(findings: Iterable[Findings], confidence: float) -> list[Rate]:
     return [Rate(what, events, hours, confidence) for what, events in counts.items()]
 
 
-EVENT_COLUMNS = (
-    "kind",
-    "file",
-    "start_s",
-    "end_s",
-    "length_s",
-    "short_of_oil_s",
-    "net_oil_pressure_least_kpa",
-    "integral_percent",
-    "suction_least_kpa",
-    "vacuum_s",
-    "full_at_s",
-    "ran_on_s",
-    "reload_at_s",
-    "reload_s",
-    "reload_suction_kpa",
-    "doubt_s",
-    "doubts",
-    "ends_with_log",
-)
+# Of an event, in s of the log's own time and kPa: columns of the CSV and keys of the JSON report.
+EVENT: dict[str, Callable[[Event], Any]] = {
+    "kind": lambda event: event.kind,
+    "file": lambda event: event.file,
+    "start_s": lambda event: event.seconds(event.start_ms),
+    "end_s": lambda event: event.seconds(event.end_ms),
+    "length_s": lambda event: event.length_ms / 1000,
+    "short_of_oil_s": lambda event: event.low_ms / 1000,
+    "net_oil_pressure_least_kpa": lambda event: _kpa(event.net_least_pa),
+    "integral_percent": lambda event: event.integral_percent,
+    "suction_least_kpa": lambda event: _kpa(event.suction_least_pa),
+    "vacuum_s": lambda event: event.vacuum_ms / 1000,
+    "full_at_s": lambda event: event.seconds(event.full_at_ms),
+    "ran_on_s": lambda event: event.ran_on_ms / 1000,
+    "reload_at_s": lambda event: event.seconds(event.reload_at_ms),
+    "reload_s": lambda event: event.reload_ms / 1000,
+    "reload_suction_kpa": lambda event: _kpa(event.reload_suction_pa),
+    "doubt_s": lambda event: event.doubt_ms / 1000,
+    "doubts": lambda event: " ".join(event.doubts),
+    "ends_with_log": lambda event: event.ends_with_log,
+}
 
 
 def event_json(event: Event) -> dict[str, Any]:
-    """Return an event in s of the log's own time and kPa."""
-    values = (
-        event.kind,
-        event.file,
-        event.seconds(event.start_ms),
-        event.seconds(event.end_ms),
-        event.length_ms / 1000,
-        event.low_ms / 1000,
-        _kpa(event.net_least_pa),
-        event.integral_percent,
-        _kpa(event.suction_least_pa),
-        event.vacuum_ms / 1000,
-        event.seconds(event.full_at_ms),
-        event.ran_on_ms / 1000,
-        event.seconds(event.reload_at_ms),
-        event.reload_ms / 1000,
-        _kpa(event.reload_suction_pa),
-        event.doubt_ms / 1000,
-        " ".join(event.doubts),
-        event.ends_with_log,
-    )
-    return dict(zip(EVENT_COLUMNS, values, strict=True))
+    """Return an event as it stands in the reports."""
+    return {name: of(event) for name, of in EVENT.items()}
 
 
 def _cell(value: object) -> object:

@@ -2,24 +2,26 @@
 
 import bisect
 import functools
+import itertools
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from protect import outputs, ranges, state
-from replay.engine import CAUSES, compiled, portable
-from replay.engine.compiled import FIRST_INPUT, TIME
+from protect import ranges, state
+from replay.engine import CAUSES, compiled
+from replay.engine.engines import rows_about
+from replay.engine.obeying import FIRST_INPUT, TIME
+from replay.engine.portable import Machine, columns_of
 from replay.engine.workers import Each, one_by_one
 from replay.settings import Settings
 from replay.trace import Trace, read_pieces
 from replay.triage import kernel
 from replay.triage.events import Event, Gravest, told
-from replay.triage.logs import in_time, rows_about
+from replay.triage.logs import in_time
 
 Array = NDArray[np.int64]
 
@@ -34,10 +36,14 @@ PAYS_FROM_COMPILING = 600_000
 
 @dataclass
 class Findings:
-    """What the logs of one machine show. Times in ms; `stops` by cause and `lockouts` are those of an obeyed logic."""
+    """What the logs of one machine show, and by which engine.
+
+    Times in ms; `stops` by cause and `lockouts` are those of an obeyed logic.
+    """
 
     machine: str
     files: tuple[Path, ...]
+    engine: str = ""
     logs: int = 0
     rows: int = 0
     run_ms: int = 0
@@ -72,33 +78,21 @@ class Watch:
     """The kernel over one log: interpreted on lists, or compiled on arrays."""
 
     def __init__(self, settings: Settings, *, fast: bool) -> None:
-        self.fast = fast
-        self._run = _compiled_watch() if fast else kernel.watch
-        shapes = (state.STATE_SIZE, ranges.INPUTS_SIZE, outputs.OUTPUTS_SIZE, kernel.TOTALS_SIZE)
-        tables = ((kernel.KINDS, kernel.EVENT_SIZE), (ROOM, kernel.EVENT_SIZE))
-        arrays: list[Any] = [np.zeros(shape, np.int64) for shape in (*shapes, *tables)]
-        own = arrays if fast else [array.tolist() for array in arrays]
-        self.memory, self.inputs, self.results, self.totals, self.opened, self.events = own
-        self.values: Any = np.array(settings.values, np.int64) if fast else list(settings.values)
-        state.power_up(self.memory, self.values)  # type: ignore[arg-type]
+        self._run = compiled.compiled(kernel.watch, kernel) if fast else kernel.watch
+        self.machine = _machine(settings, fast=fast)
+        shapes = (kernel.TOTALS_SIZE, (kernel.KINDS, kernel.EVENT_SIZE), (ROOM, kernel.EVENT_SIZE))
+        self.totals, self.opened, self.events = (self.machine.words(np.zeros(shape, np.int64)) for shape in shapes)
         self.totals[kernel.RAN] = 1  # whether the machine started just then is not known
 
     def take(self, columns: Array) -> Iterator[list[int]]:
         """Take the next rows; yield the events that end in them."""
-        given: Any = columns if self.fast else columns.tolist()
+        machine = self.machine
+        given = machine.words(columns)
+        own = (machine.values, machine.memory, machine.inputs, machine.results)
         self.totals[kernel.POSITION] = 0
         while self.totals[kernel.POSITION] < columns.shape[1]:
             self.totals[kernel.FOUND] = 0
-            self._run(
-                given,
-                self.values,
-                self.memory,
-                self.inputs,
-                self.results,
-                self.opened,
-                self.totals,
-                self.events,
-            )
+            self._run(given, *own, self.opened, self.totals, self.events)
             yield from self._found()
 
     def finish(self) -> Iterator[list[int]]:
@@ -112,63 +106,8 @@ class Watch:
         return [[int(value) for value in row] for row in self.events[: self.totals[kernel.FOUND]]]
 
 
-class Obeyed:
-    """The whole logic over one log whose machine obeys, as in any replay: stops by cause, lockouts."""
-
-    def __init__(self, settings: Settings, *, fast: bool) -> None:
-        self.stops: Counter[str] = Counter()
-        self.lockouts = 0
-        self.take: Callable[[Array], None] = self._compiled if fast else self._interpreted
-        if not fast:
-            self.logic = portable.Logic(settings)
-            return
-        self.values = np.array(settings.values, np.int64)
-        self.memory = np.zeros(state.STATE_SIZE, np.int64)
-        state.power_up(self.memory, self.values)  # type: ignore[arg-type]
-        self.results = np.zeros(outputs.OUTPUTS_SIZE, np.int64)
-        self.changes = np.zeros((compiled.ROOM, compiled.CHANGE_SIZE), np.int64)
-        self.felt = np.zeros((compiled.ROOM, compiled.STOP_SIZE), np.int64)
-        self.carry = compiled.fresh_carry()
-        self.trail = np.zeros((0, state.STATE_SIZE + outputs.OUTPUTS_SIZE), np.int64)
-
-    def _compiled(self, columns: Array) -> None:
-        self.carry[compiled.POSITION] = 0
-        while self.carry[compiled.POSITION] < columns.shape[1]:
-            _compiled_replay()(
-                columns,
-                self.values,
-                self.memory,
-                self.results,
-                self.changes,
-                self.felt,
-                self.carry,
-                self.trail,
-            )
-            self._count(
-                self.felt[: self.carry[compiled.STOPS], 1].tolist(),
-                self.changes[: self.carry[compiled.CHANGES], compiled.AFTER].tolist(),
-            )
-
-    def _interpreted(self, columns: Array) -> None:
-        for inputs in zip(*columns.tolist(), strict=True):
-            self.logic.tick(*inputs)
-        self._count([stop.cause for stop in self.logic.stops], [change.after for change in self.logic.changes])
-        self.logic.stops.clear()
-        self.logic.changes.clear()
-
-    def _count(self, causes: list[int], after: list[int]) -> None:
-        self.stops.update(str(CAUSES[cause]) for cause in causes)
-        self.lockouts += after.count(state.LOCKED_OUT)
-
-
-@functools.cache
-def _compiled_watch() -> Callable[..., Any]:
-    return compiled.compiled(kernel.watch, kernel)
-
-
-@functools.cache
-def _compiled_replay() -> Callable[..., Any]:
-    return compiled.compiled(compiled.trace_kernel)
+def _machine(settings: Settings, *, fast: bool) -> Machine:
+    return compiled.machine(settings) if fast else Machine(settings)
 
 
 def compiling_pays(rows: int) -> bool:
@@ -182,7 +121,8 @@ class Log:
 
     def __init__(self, findings: Findings, settings: Settings, start_s: float, *, fast: bool) -> None:
         self.findings, self.settings, self.start_s = findings, settings, start_s
-        self.watch, self.obeyed = Watch(settings, fast=fast), Obeyed(settings, fast=fast)
+        self.watch, self.obeyed = Watch(settings, fast=fast), _machine(settings, fast=fast)
+        findings.engine = "compiled" if fast else "portable"
         self.last_ms: int | None = None
         self.begins: list[int] = []
         self.files: list[str] = []
@@ -200,14 +140,14 @@ class Log:
 
     def take(self, piece: Trace) -> None:
         """Take the next rows of the file."""
-        columns = compiled.columns_of(piece)
+        columns = columns_of(piece)
         columns[TIME] += self.begins[-1]
         if self.last_ms is not None:
             most = ranges.INPUTS[ranges.ELAPSED][3]
             columns[FIRST_INPUT + ranges.ELAPSED, 0] = min(int(columns[TIME, 0]) - self.last_ms, most)
         self.last_ms = int(columns[TIME, -1])
         self._tell(self.watch.take(columns), ends_with_log=False)
-        self.obeyed.take(columns)
+        self._obey(columns)
         self.findings.rows += len(piece)
 
     def finish(self) -> None:
@@ -220,8 +160,15 @@ class Log:
         findings.starved_ms += int(totals[kernel.STARVED_MS])
         findings.vacuum_ms += int(totals[kernel.IN_VACUUM_MS])
         findings.starts += int(totals[kernel.STARTS])
-        findings.stops += self.obeyed.stops
-        findings.lockouts += self.obeyed.lockouts
+
+    def _obey(self, columns: Array) -> None:
+        """Run the whole logic on, with a machine that obeys as in any replay."""
+        machine = self.obeyed
+        machine.take(columns)
+        self.findings.stops.update(str(CAUSES[stop.cause]) for stop in machine.stops)
+        self.findings.lockouts += sum(change.after == state.LOCKED_OUT for change in machine.changes)
+        machine.stops.clear()
+        machine.changes.clear()
 
     def _tell(self, rows: Iterator[list[int]], *, ends_with_log: bool) -> None:
         delay = self.settings.values[ranges.TRIP_DELAY]
@@ -233,11 +180,16 @@ class Log:
         return round((start_s - self.start_s) * 1000)
 
 
+def _uncounted(_rows: int) -> None:
+    """Count no rows."""
+
+
 def examine(
-    machine: str, files: Sequence[Path], settings: Settings, *, fast: bool, advance: Callable[[int], None]
+    settings: Settings, machine: tuple[str, Sequence[Path]], *, fast: bool, advance: Callable[[int], None] = _uncounted
 ) -> Findings:
-    """Return what the logs of one machine show. Raises Refusal with file and line of a broken log."""
-    findings = Findings(machine, tuple(files))
+    """Return what the logs of a machine (name, files) show. Raises Refusal with file and line of a broken log."""
+    name, files = machine
+    findings = Findings(name, tuple(files))
     log: Log | None = None
     for start_s, file in in_time(files):
         if log is None or not log.goes_on_at(start_s):
@@ -256,30 +208,15 @@ def examine(
 def examine_all(
     machines: dict[str, tuple[Path, ...]],
     settings: Settings,
-    advance: Callable[[int], None] = lambda _: None,
+    advance: Callable[[int], None] = _uncounted,
     *,
-    fast: bool | None = None,
     each: Each = one_by_one,
 ) -> tuple[Findings, ...]:
     """Return the findings of all machines; compiled or interpreted, whatever is done sooner.
 
     each says who works (`replay.engine.workers`), a machine at a time; elsewhere no rows are counted on the way.
     """
-    if fast is None:
-        fast = compiling_pays(sum(rows_about(file) for files in machines.values() for file in files))
+    fast = compiling_pays(rows_about(itertools.chain(*machines.values())))
     if each is not one_by_one:
         advance = _uncounted
-    return tuple(each(functools.partial(_examined, settings, fast, advance), tuple(machines.items())))
-
-
-def _examined(
-    settings: Settings,
-    fast: bool,  # noqa: FBT001 - bound before it travels
-    advance: Callable[[int], None],
-    machine: tuple[str, tuple[Path, ...]],
-) -> Findings:
-    return examine(*machine, settings, fast=fast, advance=advance)
-
-
-def _uncounted(_rows: int) -> None:
-    """Count no rows."""
+    return tuple(each(functools.partial(examine, settings, fast=fast, advance=advance), tuple(machines.items())))

@@ -7,7 +7,6 @@ take it): y += (x - y) (1 - exp(-dt / lag)). Gain is a share of the absolute
 pressure. What no sensor can say becomes no reading, as in `replay.trace.trace`.
 """
 
-import functools
 import sys
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -30,6 +29,9 @@ class SensorError:
     offset_pa: float = 0.0
     gain: float = 0.0
     lag_s: float = 0.0
+
+
+ERRORS = {"offset": "offset_pa", "gain": "gain", "lag": "lag_s"}  # what may be wrong with a sensor, and its field
 
 
 def has_crankcase(trace: Trace) -> bool:
@@ -61,17 +63,11 @@ def thinned(trace: Trace, period_ms: int) -> Trace:
             kept.append(row)
     if len(kept) == len(trace):
         return trace
-    rows = np.array(kept)
-    suction = trace.suction_pa[rows]
-    return replace(
-        trace,
-        time_ms=trace.time_ms[rows],
-        oil_pa=trace.oil_pa[rows],
-        suction_pa=suction,
-        crankcase_pa=trace.crankcase_pa[rows] if has_crankcase(trace) else suction,
-        running=trace.running[rows],
-        reset=trace.reset[rows],
-    )
+    arrays = {name: array for name, array in vars(trace).items() if isinstance(array, np.ndarray)}
+    columns: dict[str, Any] = {name: array[kept] for name, array in arrays.items()}
+    if not has_crankcase(trace):
+        columns["crankcase_pa"] = columns["suction_pa"]
+    return replace(trace, **columns)
 
 
 def _read(trace: Trace, pascals: NDArray[np.int64], error: SensorError, place: int) -> NDArray[np.int64]:
@@ -82,12 +78,12 @@ def _read(trace: Trace, pascals: NDArray[np.int64], error: SensorError, place: i
     real = pascals != NO_READING
     values = np.where(real, pascals, 0).astype(np.float64)
     if error.lag_s > 0:
-        _lagging()(trace.time_ms, values, real, 1000.0 * error.lag_s)
+        compiled(follow_lag, sys.modules[__name__])(trace.time_ms, values, real, 1000.0 * error.lag_s)
     read = np.rint(values * (1.0 + error.gain) + error.offset_pa)
     return np.where(real & (read >= least) & (read <= most), read, NO_READING).astype(np.int64)
 
 
-def follow_lag(time_ms: Any, values: Any, real: Any, lag_ms: Any) -> None:
+def follow_lag(time_ms: NDArray[np.int64], values: NDArray[np.float64], real: NDArray[np.bool_], lag_ms: float) -> None:
     """Let float64[n] values lag, in place; where nothing was read the lag goes on from the last reading."""
     last = -1
     for row in range(len(values)):
@@ -96,8 +92,3 @@ def follow_lag(time_ms: Any, values: Any, real: Any, lag_ms: Any) -> None:
                 share = -np.expm1(-(time_ms[row] - time_ms[last]) / lag_ms)
                 values[row] = values[last] + (values[row] - values[last]) * share
             last = row
-
-
-@functools.cache
-def _lagging() -> Any:
-    return compiled(follow_lag, sys.modules[__name__])

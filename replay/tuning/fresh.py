@@ -4,21 +4,19 @@ Labels come from the physics, so this is only to be had of a library that was
 synthesised; a library of recordings has to be held out from.
 """
 
-import functools
 import tempfile
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from replay.engine.workers import one_by_one
-from replay.ground.refusal import refusal
 from replay.ground.toml_files import read_toml
 from replay.library import Library, read_library
 from replay.library.library import FILE
 from replay.settings import Settings
-from replay.synth import Recipe, recipe, synthesise
-from replay.synth.libraries import FORMATS
-from replay.tuning.judge import Figures, figures, judged_trace
+from replay.synth import Recipe, synthesise
+from replay.synth.libraries import recipe_from
+from replay.tuning.judge import Figures, figures, judge_all
 
 
 @dataclass(frozen=True)
@@ -37,27 +35,19 @@ def recipe_of(library: Library) -> Recipe | None:
     """
     path = library.folder / FILE
     table = read_toml(path, "library").get("recipe")
-    if table is None:
-        return None
-    families, hours = (table.get("families"), table.get("hours", 1.0)) if isinstance(table, dict) else (None, None)
-    names = families if isinstance(families, list) else []
-    whole = bool(names) and all(isinstance(name, str) for name in names)
-    numbers = [(table.get("count"), int), (table.get("seed"), int), (hours, int | float)] if whole else []
-    if not whole or not all(isinstance(value, kind) for value, kind in numbers) or table.get("format") not in FORMATS:
-        raise refusal(path, "[recipe]", "not a recipe", "the one that `lubetrip synth` wrote")
-    return recipe(",".join(names), table["count"], table["seed"], table.get("hours"), table["format"])
+    return None if table is None else recipe_from(path, table, "[recipe] ")
 
 
-def on_fresh_library(recipe: Recipe, seed: int, settings: Sequence[Settings], tick: Callable[[], object]) -> Fresh:
-    """Synthesise the recipe with another seed in a folder that is thrown away, and judge settings there.
+def on_fresh_library(recipe: Recipe, settings: Sequence[Settings], tick: Callable[[], object]) -> Fresh:
+    """Synthesise a recipe in a folder that is thrown away, and judge settings there.
 
     tick is called after each trace that was judged. The traces are made and read by this machine's own disk,
     so with a cluster of several machines `each` has to be the local one.
     """
     with tempfile.TemporaryDirectory(prefix="lubetrip-fresh-") as folder:
         place = Path(folder) / "library"
-        synthesise(place, replace(recipe, seed=seed, format="parquet"))
+        synthesise(place, replace(recipe, format="parquet"))
         library = read_library(place)
-        rows = one_by_one(functools.partial(judged_trace, settings), library.entries, tick)
-    found = tuple(figures((row[number] for row in rows), one.acceptance) for number, one in enumerate(settings))
-    return Fresh(seed, len(rows), found)
+        verdicts = judge_all(library.entries, settings, one_by_one, tick)
+    found = tuple(figures(its, one.acceptance) for its, one in zip(verdicts, settings, strict=True))
+    return Fresh(recipe.seed, len(library.entries), found)

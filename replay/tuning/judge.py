@@ -1,9 +1,8 @@
 """Every candidate over every trace of a library, judged as `lubetrip score` judges one.
 
 The traces are the pieces of work. What is kept of a candidate on a trace is its
-verdict; figures over any part of the library are made of the verdicts by the
-functions of `replay.score.scoring`, so a candidate here and its settings file scored
-later have the same figures.
+verdict; figures over any part of the library are made of the verdicts as a score makes
+its own, so a candidate here and its settings file scored later have the same figures.
 """
 
 import functools
@@ -12,10 +11,10 @@ from dataclasses import dataclass
 
 from replay.engine.workers import Each
 from replay.library import Entry
-from replay.score import Totals, Verdict, evidence, judge
-from replay.score.scoring import Failure, broken, claims, total
+from replay.score import Verdict, evidence, judge
+from replay.score.scoring import Judgement, judgement
 from replay.settings import Acceptance, Settings
-from replay.sweep.sweep import Candidates, arrange, sweep
+from replay.sweep import Candidates, arrange, prepare, sweep
 from replay.trace import Trace, read_trace
 
 ORDER = (evidence.MET, evidence.NOT_ENOUGH, evidence.NOT_MET)  # from the best to the worst verdict
@@ -23,20 +22,8 @@ BATCH = 4096  # candidates that go over a trace at a time
 
 
 @dataclass(frozen=True)
-class Figures:
-    """What a candidate came to over some traces."""
-
-    totals: Totals
-    claims: tuple[evidence.Claim, ...]
-    failures: tuple[Failure, ...]
-
-    @property
-    def verdict(self) -> str:
-        """Return met, not met or not enough evidence."""
-        if self.failures:
-            return evidence.NOT_MET
-        lacking = any(claim.verdict == evidence.NOT_ENOUGH for claim in self.claims)
-        return evidence.NOT_ENOUGH if lacking else evidence.MET
+class Figures(Judgement):
+    """What a candidate came to over some traces, and how it is compared with others."""
 
     @property
     def missed_limit(self) -> float:
@@ -69,18 +56,16 @@ RULE = "the best verdict on [acceptance], then the lowest missed-trip limit, the
 
 
 def figures(verdicts: Iterable[Verdict], acceptance: Acceptance) -> Figures:
-    """Return the figures of some verdicts; undecided ones count for nothing."""
-    judged = [verdict for verdict in verdicts if verdict.outcome != "undecided"]
-    totals, found = total(judged), claims(judged, acceptance)
-    return Figures(totals, found, broken(totals, found, acceptance))
+    """Return the figures of some verdicts."""
+    return Figures(**vars(judgement(verdicts, acceptance)))
 
 
-def judged_trace(candidates: Sequence[Settings] | Candidates, entry: Entry) -> list[Verdict]:
+def judged_trace(candidates: Candidates, entry: Entry) -> list[Verdict]:
     """Return the verdict of every candidate on one trace, in their order."""
     trace = read_trace(entry.path)
     known: dict[tuple[object, ...], Verdict] = {}
     verdicts = []
-    for replay in sweep(trace, candidates):
+    for replay in sweep(prepare(trace), candidates):
         seen = (replay.stops, replay.run_ms, replay.locked_out)
         if seen not in known:
             known[seen] = judge(entry, trace, replay)
@@ -90,28 +75,18 @@ def judged_trace(candidates: Sequence[Settings] | Candidates, entry: Entry) -> l
 
 def outcome(entry: Entry, trace: Trace, settings: Candidates) -> str:
     """Return the outcome of one candidate, arranged for a sweep, on one trace or another form of it."""
-    return judge(entry, trace, sweep(trace, settings)[0]).outcome
-
-
-@dataclass(frozen=True)
-class Outcomes:
-    """Verdicts by trace (as in the library) and by candidate."""
-
-    rows: tuple[list[Verdict], ...]
-    acceptance: Acceptance
-
-    def of(self, candidate: int, traces: Iterable[int]) -> Figures:
-        """Return the figures of a candidate over some traces."""
-        return figures((self.rows[trace][candidate] for trace in traces), self.acceptance)
+    return judge(entry, trace, sweep(prepare(trace), settings)[0]).outcome
 
 
 def judge_all(
     entries: Sequence[Entry], candidates: Sequence[Settings], each: Each, tick: Callable[[], object]
-) -> Outcomes:
-    """Judge every candidate over every trace; tick is called after each trace of a batch of candidates."""
-    rows: list[list[Verdict]] = [[] for _ in entries]
+) -> list[tuple[Verdict, ...]]:
+    """Return of every candidate its verdicts in the order of the traces.
+
+    tick is called after each trace of a batch of candidates.
+    """
+    found: list[tuple[Verdict, ...]] = []
     for begin in range(0, len(candidates), BATCH):
         batch = arrange(candidates[begin : begin + BATCH])
-        for row, found in zip(rows, each(functools.partial(judged_trace, batch), entries, tick), strict=True):
-            row.extend(found)
-    return Outcomes(tuple(rows), candidates[0].acceptance)
+        found += zip(*each(functools.partial(judged_trace, batch), entries, tick), strict=True)
+    return found

@@ -1,7 +1,7 @@
 """What may move about a protection in the field: sensors, sample period, settings; one lever a direction.
 
-How far each is moved at most (REACH) is far beyond what a working plant shows;
-the figures are assumed.
+How far each is moved at most is far beyond what a working plant shows;
+the figures are assumed. Amounts are told in the words of the trade, in units that the settings file uses.
 """
 
 from dataclasses import dataclass, replace
@@ -9,11 +9,14 @@ from dataclasses import dataclass, replace
 from protect import ranges
 from protect.settings import RELATIONS, derive
 from replay.settings import Settings
+from replay.settings.file import PLACES
 from replay.trace import Trace
-from replay.tuning.disturb import CHANNELS, SensorError, disturbed, has_crankcase, thinned
+from replay.tuning.disturb import CHANNELS, ERRORS, SensorError, disturbed, has_crankcase, thinned
 
-OFFSET, GAIN, LAG, PERIOD, SETTING = "offset", "gain", "lag", "sample period", "setting"
-REACH = {OFFSET: 100_000.0, GAIN: 0.2, LAG: 60.0, PERIOD: 30_000.0}  # Pa, share, s, ms
+OFFSET, GAIN, LAG = ERRORS
+PERIOD, SETTING = "sample period", "setting"
+SENSOR_REACH = {OFFSET: ("Pa", 100_000.0), GAIN: ("share", 0.2), LAG: ("s", 60.0)}
+PERIOD_REACH_MS = 30_000.0
 POINTS = 12  # a lever is tried at its reach, at half of it, at a quarter ...
 
 
@@ -58,30 +61,24 @@ class Lever:
         """Return a trace as it would be recorded with the lever moved by an amount (Pa, share, s; a period ms)."""
         if self.kind == PERIOD:
             return thinned(trace, round(amount))
-        moved = self.sign * amount
-        error = {OFFSET: SensorError(offset_pa=moved), GAIN: SensorError(gain=moved), LAG: SensorError(lag_s=moved)}
-        return disturbed(trace, {self.subject: error[self.kind]})
+        return disturbed(trace, {self.subject: SensorError(**{ERRORS[self.kind]: self.sign * amount})})
 
     def moved_settings(self, settings: Settings, amount: float) -> Settings:
         """Return the settings with this one moved by an amount in the unit of `protect` (Pa, ms, 1/2048, count)."""
         values = list(settings.values)
-        values[_PLACES[self.subject]] += self.sign * round(amount)
+        values[PLACES[self.subject]] += self.sign * round(amount)
         derive(values)
         return replace(settings, values=tuple(values))
-
-
-_PLACES = {row[0]: place for place, row in enumerate(ranges.SETTINGS)}
-SENSOR_UNITS = {OFFSET: "Pa", GAIN: "share", LAG: "s"}
 
 
 def levers(settings: Settings) -> list[Lever]:
     """Return every lever of a protection with these settings, both ways where there are two."""
     found = []
     for channel in CHANNELS:
-        for kind, unit in SENSOR_UNITS.items():
+        for kind, (unit, reach) in SENSOR_REACH.items():
             signs = (1,) if kind == LAG else (-1, 1)
-            found += [Lever(kind, channel, sign, unit, REACH[kind]) for sign in signs]
-    found.append(Lever(PERIOD, "", 1, "ms", REACH[PERIOD]))
+            found += [Lever(kind, channel, sign, unit, reach) for sign in signs]
+    found.append(Lever(PERIOD, "", 1, "ms", PERIOD_REACH_MS))
     for place, (name, unit, _, _) in enumerate(ranges.SETTINGS):
         value = settings.values[place]
         least, most = _room(settings.values, place)
@@ -99,3 +96,44 @@ def _room(values: tuple[int, ...], place: int) -> tuple[int, int]:
         if place == higher:
             least = max(least, values[lower] + gap)
     return least, most
+
+
+def amount_text(lever: Lever, *amounts: float) -> str:
+    """Return an amount with its unit, without its sign; of two amounts "this to that" and the unit once."""
+    size, unit = _unit(lever, max(amounts))
+    return " to ".join(_short(amount / size) for amount in amounts) + unit
+
+
+SHOWN = {
+    "Pa": (1e3, " kPa"),
+    "share": (0.01, " %"),
+    "s": (1.0, " s"),
+    "weight": (float(ranges.ONE), ""),
+    "count": (1.0, ""),
+}
+
+
+def _short(number: float) -> str:
+    """Return a number to three digits, and no digit before the point left out."""
+    return f"{number:.0f}" if number >= 100 else f"{number:.3g}"  # noqa: PLR2004 - three digits
+
+
+def _unit(lever: Lever, amount: float) -> tuple[float, str]:
+    """Return the size of the unit that an amount of a lever is shown in, and its name."""
+    return _duration(amount) if lever.unit == "ms" else SHOWN[lever.unit]
+
+
+def start_text(lever: Lever) -> str:
+    """Return what a setting stands at; nothing for a sensor."""
+    if lever.kind != SETTING:
+        return ""
+    size, unit = _unit(lever, abs(lever.start))
+    return f"{lever.start / size:.4g}{unit}"
+
+
+def _duration(ms: float) -> tuple[float, str]:
+    """Return the unit that suits a duration: seconds up to ten minutes."""
+    for least, size, name in ((86_400_000, 86_400_000, " d"), (3_600_000, 3_600_000, " h"), (600_000, 60_000, " min")):
+        if ms >= least:
+            return float(size), name
+    return 1000.0, " s"

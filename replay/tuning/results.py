@@ -9,24 +9,24 @@ pareto.png, tornado.png
 
 import io
 import json
-from collections.abc import Iterable
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from protect import ranges
-from replay.engine import engine_named
+from replay.ground.wording import words
 from replay.library import library_digest
 from replay.score import evidence
 from replay.settings.file import PLACES
+from replay.sweep import account
 from replay.tuning.judge import RULE, Figures
 from replay.tuning.levers import Lever
-from replay.tuning.robustness import Bracket, Found, Robustness
+from replay.tuning.robustness import EVENTS, Found, Robustness
 from replay.tuning.tolerance import MonteCarlo
 from replay.tuning.tune import BASE, Line, Tuning
 from replay.tuning.vary import VARIED
 
 SCHEMA = "lubetrip-tune/1"
-TOLERANCES_SCHEMA = "lubetrip-tolerances/1"
 CHOSEN, REPORT, CANDIDATES = "chosen.toml", "report.json", "candidates.parquet"
 PARTS = ("tuning", "held_out", "whole")
 
@@ -41,10 +41,8 @@ def settings_text(tuning: Tuning, line: Line) -> str:
     import tomlkit
 
     base = Path(tuning.space.base.file)
-    if line.candidate is None:
-        return base.read_text(encoding="utf-8-sig")
     document = tomlkit.parse(base.read_text(encoding="utf-8-sig"))
-    given = tuning.space.base_given()
+    given = tuning.base.candidate.given
     changes = [
         f"{key} = {_told(value)}, was {_told(given[key])}"
         for key, value in line.candidate.given.items()
@@ -72,15 +70,13 @@ def candidates_table(tuning: Tuning) -> Any:
     import pyarrow as pa
 
     lines = tuning.lines
-    base = tuning.space.base_given()
     alike = {one.candidate: one.alike for one in tuning.front}
     columns: dict[str, Any] = {"number": [line.number for line in lines]}
     for axis in tuning.space.axes:
-        given = [line.candidate.given if line.candidate else base for line in lines]
-        columns[axis.key] = [str(one[axis.key]) for one in given]
+        columns[axis.key] = [str(line.candidate.given[axis.key]) for line in lines]
         unit = ranges.SETTINGS[PLACES[axis.key]][1].lower()
-        columns[f"{axis.key}_{unit}"] = [_settings(tuning, line).values[PLACES[axis.key]] for line in lines]
-    columns["digest"] = [_settings(tuning, line).digest for line in lines]
+        columns[f"{axis.key}_{unit}"] = [line.candidate.settings.values[PLACES[axis.key]] for line in lines]
+    columns["digest"] = [line.candidate.settings.digest for line in lines]
     columns["alike"] = [alike.get(line.number) for line in lines]  # of the Pareto set; null outside it
     columns["chosen"] = [line.number == tuning.best.candidate for line in lines]
     for part in PARTS:
@@ -88,10 +84,6 @@ def candidates_table(tuning: Tuning) -> Any:
         for name in rows[0]:
             columns[f"{part}_{name}"] = [row[name] for row in rows]
     return pa.table(columns)
-
-
-def _settings(tuning: Tuning, line: Line) -> Any:
-    return line.candidate.settings if line.candidate else tuning.space.base
 
 
 def flat(figures: Figures | None) -> dict[str, Any]:
@@ -112,7 +104,7 @@ def tuning_json(tuning: Tuning) -> dict[str, Any]:
         "schema": SCHEMA,
         "base": tuning.space.base.as_json(),
         "acceptance": vars(tuning.space.base.acceptance),
-        "logic": engine_named("compiled").as_json(),
+        "logic": account(),
         "library": {"digest": library_digest(tuning.library), "traces": len(entries)},
         "varied": {axis.key: len(axis.options) for axis in tuning.space.axes},
         "judged": len(tuning.lines) - 1,
@@ -124,17 +116,24 @@ def tuning_json(tuning: Tuning) -> dict[str, Any]:
             "tuning": [entries[place].id for place in tuning.split.tuning],
             "held_out": [entries[place].id for place in tuning.split.held_out],
         },
-        "base_settings": _line_json(tuning, tuning.base, None),
-        "pareto": [_line_json(tuning, tuning.lines[one.candidate], one.alike) for one in tuning.front],
-        "chosen": tuning.best.candidate,
+        **front_json(tuning),
         "better_than_base": tuning.gains,
         "fresh": _fresh_json(tuning),
     }
 
 
-def _line_json(tuning: Tuning, line: Line, alike: int | None) -> dict[str, Any]:
-    given: dict[str, Any] = dict(line.candidate.given if line.candidate else tuning.space.base_given())
-    about = {"number": line.number, "given": given, "digest": _settings(tuning, line).digest, "alike": alike}
+def front_json(tuning: Tuning) -> dict[str, Any]:
+    """Return the Pareto set as it stands in the report, with the base settings and the number of the chosen one."""
+    return {
+        "base_settings": _line_json(tuning.base, None),
+        "pareto": [_line_json(tuning.lines[one.candidate], one.alike) for one in tuning.front],
+        "chosen": tuning.best.candidate,
+    }
+
+
+def _line_json(line: Line, alike: int | None) -> dict[str, Any]:
+    given, digest = dict(line.candidate.given), line.candidate.settings.digest
+    about: dict[str, Any] = {"number": line.number, "given": given, "digest": digest, "alike": alike}
     if line.number != BASE:
         about["file"] = settings_name(line.number)
     return about | {part: flat(getattr(line, part)) for part in PARTS}
@@ -147,7 +146,12 @@ def _fresh_json(tuning: Tuning) -> dict[str, Any] | None:
     return {"seed": tuning.fresh.seed, "traces": tuning.fresh.traces, "base": base, "chosen": chosen}
 
 
-def robustness_json(found: Robustness) -> dict[str, Any]:
+def moved_json(robust: Robustness, drawn: MonteCarlo) -> dict[str, Any]:
+    """Return how far each lever may move, and all sensors at once."""
+    return {"robustness": _robustness_json(robust), "monte_carlo": _monte_carlo_json(drawn)}
+
+
+def _robustness_json(found: Robustness) -> dict[str, Any]:
     """Return every lever with its brackets, in all and by family; amounts in the lever's unit."""
     return {
         "left_out": found.left_out,
@@ -175,35 +179,15 @@ def _lever_json(lever: Lever) -> dict[str, Any]:
 
 
 def _brackets(found: Found, number: int) -> dict[str, Any]:
-    return {event: _bracket_json(found.get((number, event))) for event in ("missed", "nuisance")}
+    brackets = {event: found.get((number, event)) for event in EVENTS}
+    return {event: bracket and vars(bracket) for event, bracket in brackets.items()}
 
 
-def _bracket_json(bracket: Bracket | None) -> dict[str, Any] | None:
-    return None if bracket is None else {"good": bracket.good, "bad": bracket.bad, "good_again": bracket.again}
-
-
-def monte_carlo_json(found: MonteCarlo) -> dict[str, Any]:
+def _monte_carlo_json(found: MonteCarlo) -> dict[str, Any]:
     """Return the Monte Carlo with its tolerances, shares and their intervals."""
-    return {
-        "tolerances": {name: vars(error) for name, error in found.tolerances.items()},
-        "seed": found.seed,
-        "draws": found.draws,
-        "shares": {event: claim.as_json() for event, claim in found.shares.items()},
-        "families": found.families,
-        "left_out": found.left_out,
-    }
-
-
-def tolerances_json(robust: Robustness, drawn: MonteCarlo, digest: str) -> dict[str, Any]:
-    """Return the report of `lubetrip tolerances` in the form of its schema; digest is that of the library."""
-    return {
-        "schema": TOLERANCES_SCHEMA,
-        "settings": robust.settings.as_json(),
-        "logic": engine_named("compiled").as_json(),
-        "library": {"digest": digest},
-        "robustness": robustness_json(robust),
-        "monte_carlo": monte_carlo_json(drawn),
-    }
+    tolerances = {name: vars(error) for name, error in found.tolerances.items()}
+    shares = {event: claim.as_json() for event, claim in found.shares.items()}
+    return {**vars(found), "tolerances": tolerances, "shares": shares}
 
 
 def result_files(tuning: Tuning, report: dict[str, Any], plots: dict[str, bytes]) -> dict[str, bytes]:
@@ -213,18 +197,12 @@ def result_files(tuning: Tuning, report: dict[str, Any], plots: dict[str, bytes]
     stream = io.BytesIO()
     pa_parquet.write_table(candidates_table(tuning), stream, compression="zstd")
     files = {REPORT: (json.dumps(report, indent=1) + "\n").encode(), CANDIDATES: stream.getvalue(), **plots}
-    for line in lines_of(tuning, (one.candidate for one in tuning.front)):
-        files[settings_name(line.number)] = settings_text(tuning, line).encode()
+    for one in tuning.front:
+        files[settings_name(one.candidate)] = settings_text(tuning, tuning.lines[one.candidate]).encode()
     files[CHOSEN] = settings_text(tuning, tuning.chosen).encode()
     return files
 
 
-def lines_of(tuning: Tuning, numbers: Iterable[int]) -> list[Line]:
-    """Return the lines with these numbers."""
-    return [tuning.lines[number] for number in numbers]
-
-
-def line_words(tuning: Tuning, line: Line) -> str:
-    """Return what is varied in a candidate, or in the base settings, as a reader writes it down."""
-    given = line.candidate.given if line.candidate else tuning.space.base_given()
-    return ", ".join(f"{key.replace('_', ' ')} {value}" for key, value in given.items())
+def given_words(given: Mapping[str, Any]) -> str:
+    """Return keys and values of a settings file as a reader writes them down."""
+    return ", ".join(f"{words(key)} {value}" for key, value in given.items())

@@ -9,14 +9,14 @@ said to. Traces that are judged wrongly without any of this are left out.
 
 import functools
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from replay.engine.workers import Each
 from replay.library import Entry
 from replay.score import judge
 from replay.score.scoring import WRONG
 from replay.settings import Settings
-from replay.sweep.sweep import arrange, sweep
+from replay.sweep import arrange, prepare, sweep
 from replay.trace import Trace, read_trace
 from replay.tuning.judge import outcome
 from replay.tuning.levers import SETTING, Lever
@@ -28,17 +28,17 @@ ROUNDS = 6  # of bisection, to 1/64 of the last doubling
 
 @dataclass(frozen=True)
 class Bracket:
-    """Tried amounts: at `good` nothing is wrong yet, at `bad` it is. again: comes good further on."""
+    """Tried amounts: at `good` nothing is wrong yet, at `bad` it is. good_again: comes good further on."""
 
     good: float
     bad: float
-    again: bool
+    good_again: bool
 
     def nearer(self, other: "Bracket | None") -> "Bracket":
         """Return what holds for the traces of both."""
         if other is None:
             return self
-        return Bracket(min(self.good, other.good), min(self.bad, other.bad), self.again or other.again)
+        return Bracket(min(self.good, other.good), min(self.bad, other.bad), self.good_again or other.good_again)
 
 
 Found = dict[tuple[int, str], Bracket]  # by number of the lever and event
@@ -76,7 +76,7 @@ def _try(
     outcomes: Tried = {}
     moved = [(number, amount) for number, amount in wanted if levers[number].kind == SETTING]
     candidates = [levers[number].moved_settings(settings, amount) for number, amount in moved]
-    for place, replay in zip(moved, sweep(trace, candidates) if moved else (), strict=True):
+    for place, replay in zip(moved, sweep(prepare(trace), arrange(candidates)), strict=True):
         outcomes[place] = judge(entry, trace, replay).outcome
     as_set = arrange([settings])
     for number, amount in wanted:
@@ -115,7 +115,7 @@ def _scanned(points: list[tuple[float, bool]]) -> Bracket | None:
     good = 0.0
     for place, (amount, bad) in enumerate(points):
         if bad:
-            return Bracket(good, amount, again=not all(later for _, later in points[place:]))
+            return Bracket(good, amount, good_again=not all(later for _, later in points[place:]))
         good = amount
     return None
 
@@ -127,7 +127,7 @@ def _middle(lever: Lever, bracket: Bracket) -> float | None:
 
 
 def _halved(bracket: Bracket, amount: float, bad: bool) -> Bracket:  # noqa: FBT001 - an outcome
-    return Bracket(bracket.good, amount, bracket.again) if bad else Bracket(amount, bracket.bad, bracket.again)
+    return replace(bracket, bad=amount) if bad else replace(bracket, good=amount)
 
 
 def robustness(

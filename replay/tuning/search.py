@@ -20,43 +20,37 @@ FAR = 1e12  # in place of infinity, which sorts as well
 Judge = Callable[[Sequence[Candidate]], Sequence[Figures]]
 
 
-def search(space: Space, budget: int, seed: int, judge: Judge) -> tuple[list[Candidate], int]:
-    """Judge up to `budget` candidates, generation by generation.
+def search(space: Space, budget: int, seed: int, judge: Judge) -> int:
+    """Judge up to `budget` candidates, generation by generation; return how many proposals contradicted themselves.
 
-    Returns them in the order they were judged in, and how many proposals
-    contradicted themselves. Raises Refusal where optuna is missing.
+    Raises Refusal where optuna is missing.
     """
     study = _study(budget, seed)
+    from optuna.trial import TrialState
+
     known: dict[tuple[int, ...], tuple[float, ...] | None] = {}
-    found: list[Candidate] = []
-    asked = 0
-    while len(found) < budget and len(known) < space.size and asked < PATIENCE * budget:
+    judged = asked = 0
+    while judged < budget and len(known) < space.size and asked < PATIENCE * budget:
         trials = [study.ask() for _ in range(generation(budget))]
         asked += len(trials)
-        choices = [_choice(space, trial) for trial in trials]
-        fresh = _fresh(space, choices, known, budget - len(found))
-        found += fresh
+        choices = [
+            tuple(trial.suggest_int(axis.key, 0, len(axis.options) - 1) for axis in space.axes) for trial in trials
+        ]
+        fresh: list[Candidate] = []
+        for choice in dict.fromkeys(choices):
+            if choice not in known and len(fresh) < budget - judged:
+                candidate = space.candidate(choice)
+                if candidate is None:
+                    known[choice] = None
+                else:
+                    fresh.append(candidate)
+        judged += len(fresh)
         for candidate, figures in zip(fresh, judge(fresh) if fresh else (), strict=True):
             known[candidate.choice] = tuple(min(FAR, value) for value in figures.objectives)
         for trial, choice in zip(trials, choices, strict=True):
-            _tell(study, trial, known.get(choice))
-    return found, sum(values is None for values in known.values())
-
-
-def _fresh(
-    space: Space, choices: list[tuple[int, ...]], known: dict[tuple[int, ...], tuple[float, ...] | None], most: int
-) -> list[Candidate]:
-    """Return the candidates that were not judged before; contradictory ones are noted as such."""
-    fresh: dict[tuple[int, ...], Candidate] = {}
-    for choice in choices:
-        if choice in known or choice in fresh or len(fresh) == most:
-            continue
-        candidate = space.candidate(choice)
-        if candidate is None:
-            known[choice] = None
-        else:
-            fresh[choice] = candidate
-    return list(fresh.values())
+            values = known.get(choice)
+            study.tell(trial, values, state=TrialState.FAIL if values is None else None)
+    return sum(values is None for values in known.values())
 
 
 def _study(budget: int, seed: int) -> Any:
@@ -75,16 +69,3 @@ def _study(budget: int, seed: int) -> Any:
 def generation(budget: int) -> int:
     """Return how many candidates go over the library at a time."""
     return min(MOST, max(LEAST, budget // GENERATIONS))
-
-
-def _choice(space: Space, trial: Any) -> tuple[int, ...]:
-    return tuple(trial.suggest_int(axis.key, 0, len(axis.options) - 1) for axis in space.axes)
-
-
-def _tell(study: Any, trial: Any, values: tuple[float, ...] | None) -> None:
-    from optuna.trial import TrialState
-
-    if values is None:
-        study.tell(trial, state=TrialState.FAIL)
-    else:
-        study.tell(trial, values)

@@ -18,19 +18,19 @@ import numpy as np
 
 from replay.engine.workers import Each
 from replay.ground.refusal import refusal
+from replay.ground.shape import Key, Keys, UnfitError, fit, number
 from replay.ground.toml_files import read_toml
-from replay.ground.units import UnitError, duration_ms, pressure_difference_pa
+from replay.ground.units import duration_ms, pressure_difference_pa
 from replay.library import Entry
 from replay.score import evidence
 from replay.score.scoring import WRONG
 from replay.settings import Settings
-from replay.sweep.sweep import arrange
+from replay.sweep import arrange
 from replay.trace import read_trace
-from replay.tuning.disturb import CHANNELS, SensorError, disturbed
+from replay.tuning.disturb import CHANNELS, ERRORS, SensorError, disturbed
 from replay.tuning.judge import outcome
 from replay.tuning.robustness import EVENTS
 
-KEYS = ("offset", "gain", "lag")
 MOST_PA, MOST_GAIN, MOST_LAG_S = 1_000_000, 0.5, 600.0
 EXAMPLE = '[oil_pressure] offset = "8 kPa", gain = 0.005, lag = "1 s"'
 # Common practice, no source: half a percent of a span of 1600 kPa, half a percent of the reading, a second.
@@ -39,44 +39,37 @@ Tolerances = Mapping[str, SensorError]  # by channel
 USUAL_TOLERANCES: Tolerances = dict.fromkeys(CHANNELS, USUAL)
 
 
+def _up_to(most: float, read: Callable[[object], int], size: float, value: Any) -> float:
+    """Read an amount of 0 to `most`, in units of so many of what is read."""
+    amount = read(value) / size
+    if not 0 <= amount <= most:
+        raise UnfitError("outside what is admitted")
+    return amount
+
+
+_OFFSET = functools.partial(_up_to, MOST_PA, pressure_difference_pa, 1.0)
+_LAG = functools.partial(_up_to, MOST_LAG_S, duration_ms, 1000.0)
+_SENSOR = Keys(
+    {
+        "offset": Key(_OFFSET, f'a difference from "0 kPa" to "{MOST_PA // 1000} kPa"', needed=False),
+        "gain": Key(number(0, MOST_GAIN, "not a share of the reading"), f"0 to {MOST_GAIN:g}", needed=False),
+        "lag": Key(_LAG, f'"0 s" to "{MOST_LAG_S:g} s"', needed=False),
+    },
+    needed=False,
+)
+
+
 def read_tolerances(path: Path) -> Tolerances:
     """Read a TOML file with a table a channel; what is not stated is exact. Raises Refusal."""
-    table = read_toml(path, "tolerance file")
-    for name, content in table.items():
-        if name not in CHANNELS or not isinstance(content, dict):
-            raise refusal(path, f"[{name}]", "no sensor", ", ".join(f"[{channel}]" for channel in CHANNELS))
-        for key, value in content.items():
-            if key not in KEYS:
-                raise refusal(path, f"[{name}] {key}", "unknown key", ", ".join(KEYS), value)
+    table = fit(path, read_toml(path, "tolerance file"), Keys(dict.fromkeys(CHANNELS, _SENSOR)))
     if not table:
         raise refusal(path, "", "states no tolerance", EXAMPLE)
-    return {name: _error(path, name, content) for name, content in table.items()}
-
-
-def _error(path: Path, name: str, content: dict[str, Any]) -> SensorError:
-    offset, gain, lag = content.get("offset", "0 Pa"), content.get("gain", 0.0), content.get("lag", "0 s")
-    try:
-        offset_pa = pressure_difference_pa(offset)
-    except UnitError as error:
-        raise refusal(path, f"[{name}] offset", str(error), 'a difference such as "8 kPa"', offset) from None
-    try:
-        lag_ms = duration_ms(lag)
-    except UnitError as error:
-        raise refusal(path, f"[{name}] lag", str(error), '"1 s"', lag) from None
-    if isinstance(gain, bool) or not isinstance(gain, int | float) or not 0 <= gain <= MOST_GAIN:
-        raise refusal(path, f"[{name}] gain", "not a share of the reading", f"0 to {MOST_GAIN:g}", gain)
-    if not 0 <= offset_pa <= MOST_PA:
-        raise refusal(
-            path, f"[{name}] offset", "outside what is admitted", f'"0 kPa" to "{MOST_PA // 1000} kPa"', offset
-        )
-    if not 0 <= lag_ms <= 1000 * MOST_LAG_S:
-        raise refusal(path, f"[{name}] lag", "outside what is admitted", f'"0 s" to "{MOST_LAG_S:g} s"', lag)
-    return SensorError(float(offset_pa), float(gain), lag_ms / 1000)
+    return {name: SensorError(**{ERRORS[key]: value for key, value in its.items()}) for name, its in table.items()}
 
 
 def installation(tolerances: Tolerances, seed: int, number: int) -> dict[str, SensorError]:
     """Return the sensors of one draw."""
-    shares = np.random.default_rng((seed, number)).random((len(CHANNELS), len(KEYS)))
+    shares = np.random.default_rng((seed, number)).random((len(CHANNELS), len(ERRORS)))
     errors = {}
     for channel, (offset, gain, lag) in zip(CHANNELS, shares.tolist(), strict=True):
         most = tolerances.get(channel, SensorError())
@@ -126,10 +119,10 @@ def monte_carlo(
     rows = each(functools.partial(outcomes_of_draws, settings, installations), entries, tick)
     hit: dict[tuple[str, str], set[int]] = {}
     for entry, (_, outcomes) in zip(entries, rows, strict=True):
-        for number, found in enumerate(outcomes):
+        for draw, found in enumerate(outcomes):
             for event, bad in EVENTS.items():
                 if found in bad:
-                    hit.setdefault((entry.family, event), set()).add(number)
+                    hit.setdefault((entry.family, event), set()).add(draw)
     confidence = settings.acceptance.shown_confidence
     whole = {event: set[int]().union(*(drawn for (_, e), drawn in hit.items() if e == event)) for event in EVENTS}
     names = sorted({family for family, _ in hit})

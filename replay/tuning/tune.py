@@ -7,9 +7,10 @@ import numpy as np
 
 from replay.engine.workers import Each
 from replay.library import Library
-from replay.tuning.fresh import Fresh, on_fresh_library, recipe_of
+from replay.synth import Recipe
+from replay.tuning.fresh import Fresh, on_fresh_library
 from replay.tuning.holdout import Split, split
-from replay.tuning.judge import Figures, Outcomes, judge_all
+from replay.tuning.judge import Figures, figures, judge_all
 from replay.tuning.pareto import Choice, chosen, front
 from replay.tuning.search import search
 from replay.tuning.vary import Candidate, Space, every_candidate
@@ -20,10 +21,10 @@ BASE = 0  # number of the base settings; candidates count from 1
 
 @dataclass(frozen=True)
 class Line:
-    """One candidate (or the base settings: no candidate) and its figures on the parts of the library."""
+    """One candidate (number BASE: the base settings) and its figures on the parts of the library."""
 
     number: int
-    candidate: Candidate | None
+    candidate: Candidate
     tuning: Figures
     held_out: Figures | None
     whole: Figures
@@ -68,68 +69,47 @@ def tune(
     *,
     budget: int | None = None,
     seed: int = 1,
-    fresh_seed: int | None = None,
+    fresh: Recipe | None = None,
 ) -> Tuning:
     """Judge the grid of a space, or with a budget what a search proposes, and choose.
 
-    fresh_seed: of the library that the chosen and the base settings are judged
-    on beside it; None for none. tick is called after each trace of each batch of candidates.
+    fresh: of a library that the chosen and the base settings are judged on beside it. tick is called after each
+    trace of each batch of candidates.
     """
-    parts = split(library.entries)
-    rows: list[list[Figures]] = []  # on the tuning part, the held-out part and the whole, by candidate
+    parts, acceptance = split(library.entries), space.base.acceptance
+    lines: list[Line] = []
 
     def judged(candidates: Sequence[Candidate]) -> list[Figures]:
-        settings = [candidate.settings for candidate in candidates]
-        outcomes = judge_all(library.entries, settings, each, tick)
-        some = [_figures(outcomes, place, parts, len(library.entries)) for place in range(len(settings))]
-        rows.extend(some)
-        return [row[0] for row in some]
+        found = judge_all(library.entries, [candidate.settings for candidate in candidates], each, tick)
+        first = len(lines)
+        for candidate, verdicts in zip(candidates, found, strict=True):
+            tuning, held_out = ([verdicts[place] for place in part] for part in (parts.tuning, parts.held_out))
+            apart = figures(held_out, acceptance) if held_out else None
+            whole = figures(verdicts, acceptance)
+            lines.append(Line(len(lines), candidate, figures(tuning, acceptance), apart, whole))
+        return [line.tuning for line in lines[first:]]
 
-    base = _figures(judge_all(library.entries, [space.base], each, tick), 0, parts, len(library.entries))
+    judged([space.base_candidate])
     if budget is None or budget >= space.size:
         candidates, left_out = every_candidate(space, MOST_CANDIDATES)
         judged(candidates)
     else:
-        candidates, left_out = search(space, budget, seed, judged)
-    lines = [_line(BASE, None, base)]
-    lines += [_line(number, *pair) for number, pair in enumerate(zip(candidates, rows, strict=True), start=1)]
+        left_out = search(space, budget, seed, judged)
     found, best = _choose(space, lines[1:])
-    fresh = None
-    recipe = recipe_of(library)
-    if fresh_seed is not None and recipe is not None:
-        pair = (space.base, candidates[best.candidate - 1].settings)
-        fresh = on_fresh_library(recipe, fresh_seed, pair, tick)
-    return Tuning(library, space, tuple(lines), left_out, parts, found, best, budget, seed, fresh)
-
-
-def _figures(outcomes: Outcomes, candidate: int, parts: Split, traces: int) -> list[Figures]:
-    """Return figures on the tuning part, the held-out part (where there is one) and the whole."""
-    whole = outcomes.of(candidate, range(traces))
-    if not parts.held_out:
-        return [whole, whole]
-    return [outcomes.of(candidate, parts.tuning), outcomes.of(candidate, parts.held_out), whole]
-
-
-def _line(number: int, candidate: Candidate | None, found: list[Figures]) -> Line:
-    held_out = found[1] if len(found) > 2 else None  # noqa: PLR2004 - all three parts
-    return Line(number, candidate, found[0], held_out, found[-1])
+    pair = (space.base, lines[best.candidate].candidate.settings)
+    beside = on_fresh_library(fresh, pair, tick) if fresh else None
+    return Tuning(library, space, tuple(lines), left_out, parts, found, best, budget, seed, beside)
 
 
 def _choose(space: Space, lines: Sequence[Line]) -> tuple[tuple[Choice, ...], Choice]:
     """Return the Pareto set on the tuning part, the chosen one first if it is not in it, and the chosen one."""
     figures = [line.tuning for line in lines]
     spans = [max(1, len(axis.options) - 1) for axis in space.axes]
-    places = np.array([line.candidate.choice for line in lines if line.candidate is not None]) / spans
-    found = [Choice(one.candidate + 1, one.alike) for one in front(figures, places)]
-    best = chosen(figures, places)
-    best = Choice(best.candidate + 1, best.alike)
-    same = [
-        one
-        for one in found
-        if lines[one.candidate - 1].tuning.objectives == lines[best.candidate - 1].tuning.objectives
-    ]
-    if same:
-        best = same[0]
-    else:
+    places = np.array([line.candidate.choice for line in lines]) / spans
+    found, best = front(figures, places), chosen(figures, places)
+    objectives = figures[best.candidate].objectives
+    same = next((one for one in found if figures[one.candidate].objectives == objectives), None)
+    if same is None:
         found.insert(0, best)
-    return tuple(found), best
+    numbered = [Choice(lines[one.candidate].number, one.alike) for one in found]
+    return tuple(numbered), numbered[found.index(same or best)]

@@ -13,7 +13,7 @@ the file would give, so a candidate and its written file are one and the same.
 import itertools
 import math
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -58,7 +58,7 @@ class Axis:
 
 @dataclass(frozen=True)
 class Candidate:
-    """Settings to be judged: the number of the choice on each axis, the varied keys as the file would hold them."""
+    """Settings to be judged: the number of the choice on each axis, the varied keys as the file holds them."""
 
     choice: tuple[int, ...]
     given: Mapping[str, Given]
@@ -75,10 +75,9 @@ def parse(text: str) -> Axis:
         raise refusal("tune", "--vary", "not KEY=VALUES", FORMS, text)
     _check_key(key, text)
     matched = _FOLLOWS.fullmatch(values)
+    options, is_open = _options(key, text, matched["rest"] if matched else values)
     if matched is None:
-        options, is_open = _options(key, text, values)
         return Axis(key, options, open=is_open)
-    options, is_open = _options(key, text, matched["rest"])
     _check_key(matched["key"], text)
     if _unit(matched["key"]) != _unit(key):
         rule = f"{key} and {matched['key']} are not of one kind"
@@ -159,13 +158,10 @@ class Space:
         """Return the number of combinations, contradictory ones included."""
         return math.prod(len(axis.options) for axis in self.axes)
 
-    def base_given(self) -> dict[str, Given]:
-        """Return the varied keys as the base file holds them."""
-        return {axis.key: self.table[VARIED[axis.key]][axis.key] for axis in self.axes}
-
-    def choices(self) -> Iterator[tuple[int, ...]]:
-        """Yield every combination, the last axis turning first."""
-        yield from itertools.product(*(range(len(axis.options)) for axis in self.axes))
+    @property
+    def base_candidate(self) -> Candidate:
+        """Return the base settings, with the varied keys as the base file holds them."""
+        return Candidate((), {axis.key: self.table[VARIED[axis.key]][axis.key] for axis in self.axes}, self.base)
 
     def candidate(self, choice: tuple[int, ...]) -> Candidate | None:
         """Return the candidate of a choice; None where its settings contradict each other.
@@ -177,8 +173,7 @@ class Space:
         order = sorted(zip(self.axes, choice, strict=True), key=lambda pair: pair[0].sign != 0)
         for axis, place in order:
             given[axis.key], values[PLACES[axis.key]] = self._value(axis, place, given, values)
-        fault = first_fault(values)
-        if fault != ALL_RIGHT:
+        if first_fault(values) != ALL_RIGHT:
             return None
         derive(values)
         ordered = {axis.key: given[axis.key] for axis in self.axes}
@@ -273,7 +268,8 @@ def every_candidate(space: Space, most: int) -> tuple[list[Candidate], int]:
     """Return all candidates of a grid in order, and how many contradict themselves. Raises Refusal for too many."""
     if space.size > most:
         raise refusal("tune", "--vary", f"{space.size} candidates", f"up to {most}, or --budget N to search them")
-    found = [space.candidate(choice) for choice in space.choices()]
+    choices = itertools.product(*(range(len(axis.options)) for axis in space.axes))
+    found = [space.candidate(choice) for choice in choices]
     kept = [candidate for candidate in found if candidate is not None]
     if not kept:
         raise refusal("tune", "--vary", "every candidate contradicts itself", "cut_out below cut_in, and so on")

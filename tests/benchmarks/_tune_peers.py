@@ -14,9 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from protect import outputs, ranges, state, table
-from replay.engine import c_port, compiled, portable
+from replay.engine import c_port, compiled, obeying, portable
+from replay.engine.portable import columns_of
 from replay.settings import Settings
-from replay.sweep import calm
+from replay.sweep import table_facts
 from replay.trace import Trace
 
 Array = NDArray[np.int64]
@@ -36,28 +37,30 @@ def interpreted(trace: Trace, values: Array) -> list[Outcome]:
 
 def _collected(trace: Trace, values: Array, run_on: Callable[..., object]) -> list[Outcome]:
     """Call run_on(values, columns, changes, stops, carry) for each candidate; nothing is made of changes of state."""
-    columns = compiled.columns_of(trace)
-    changes = np.zeros((len(trace), compiled.CHANGE_SIZE), np.int64)
-    stops = np.zeros((len(trace), compiled.STOP_SIZE), np.int64)
+    columns = columns_of(trace)
+    changes = np.zeros((len(trace), obeying.CHANGE_SIZE), np.int64)
+    stops = np.zeros((len(trace), obeying.STOP_SIZE), np.int64)
     late = int((columns[1] > values[0, ranges.MAX_GAP]).sum())
     found = []
     for row in values:
-        carry = compiled.fresh_carry()
+        carry = np.zeros(obeying.CARRY_SIZE, np.int64)
+        carry[obeying.PERMITTED] = 1
         run_on(row, columns, changes, stops, carry)
-        felt = tuple(map(tuple, stops[: carry[compiled.STOPS]].tolist()))
-        found.append((felt, int(carry[compiled.RUN_MS]), late, bool(carry[compiled.LOCKED_OUT])))
+        felt = tuple(map(tuple, stops[: carry[obeying.STOPS]].tolist()))
+        found.append((felt, int(carry[obeying.RUN_MS]), late, bool(carry[obeying.LOCKED])))
     return found
 
 
 def compiled_peer() -> Peer:
-    """Return the plain numba loop: the kernel of `replay.engine.compiled` for one candidate after another."""
-    kernel = compiled.compiled(compiled.trace_kernel)
-    nothing = np.zeros((0, state.STATE_SIZE + outputs.OUTPUTS_SIZE), np.int64)
+    """Return the plain numba loop: `replay.engine.obeying.obey` for one candidate after another."""
+    kernel = compiled.compiled(obeying.obey)
+    nothing = np.zeros((0, obeying.TRAIL_SIZE), np.int64)
+    inputs = np.zeros(ranges.INPUTS_SIZE, np.int64)
 
     def run_on(row: Array, columns: Array, changes: Array, stops: Array, carry: Array) -> None:
         memory, results = np.zeros(state.STATE_SIZE, np.int64), np.zeros(outputs.OUTPUTS_SIZE, np.int64)
         state.power_up(memory, row)
-        kernel(columns, row, memory, results, changes, stops, carry, nothing)
+        kernel(columns, row, memory, inputs, results, changes, stops, carry, nothing)
 
     return lambda trace, values: _collected(trace, values, run_on)
 
@@ -77,7 +80,8 @@ def c_peer() -> Peer:
         port.lubetrip_power_up(memory.ctypes.data, settings.ctypes.data)
         count = columns.shape[1]
         arrays = (changes.ctypes.data, stops.ctypes.data, carry.ctypes.data, None)
-        port.lubetrip_run_trace(columns.ctypes.data, count, settings.ctypes.data, memory.ctypes.data, count, *arrays)
+        given = (columns.ctypes.data, count, count, settings.ctypes.data, memory.ctypes.data, count)
+        port.lubetrip_run_trace(*given, *arrays)
 
     return lambda trace, values: _collected(trace, values, run_on)
 
@@ -95,7 +99,7 @@ class Numpy:
         self.declared, self.in_spell, self.vacuum_seen = np.zeros((3, count), bool)
         self.last, self.ages = [ranges.NO_READING] * 3, np.zeros((3, count), np.int64)
         self.fresh, self.held = True, True
-        self.resting = calm.tables().resting.astype(bool)
+        self.resting = table_facts.tables().settled.astype(bool)
 
     def observe(self, elapsed: int, running: NDArray[np.bool_], pressures: tuple[int, int, int]) -> None:
         """Check the readings: seen, doubted, credible, net."""
@@ -225,7 +229,7 @@ def numpy_peer(trace: Trace, values: Array) -> list[Outcome]:
     run_ms, stops = np.zeros(count, np.int64), [[] for _ in range(count)]
     gap = logic.set["max_gap"]
     late = np.zeros(count, np.int64)
-    for time, elapsed, wants, reset, *pressures in compiled.columns_of(trace).T.tolist():
+    for time, elapsed, wants, reset, *pressures in columns_of(trace).T.tolist():
         running = permitted if wants else np.zeros(count, bool)
         logic.tick(elapsed, running, reset, tuple(pressures))
         run_ms += np.where(running & (elapsed <= gap), elapsed, 0)

@@ -112,6 +112,10 @@ def main() -> None:
         f"same kernel interpreted: {INTERPRETED_S / STEP_S / plain:.0f} model samples/s, "
         f"compiled is {plain / compiled:.0f} times as fast"
     )
+    plan = Schedule(1450.0)
+    for i in range(5143):  # one every 140 s, as the family of unloader steps has it on average
+        plan.change(Channel.CAPACITY, 140.0 * (i + 1), 0.5 + 0.5 * (i % 2), 0.5)
+    print(f"arrays of a schedule with 200 h of unloader steps: {best(plan.arrays) * 1e3:.0f} ms")
     print(f"gas equations only, compiled: {gas_steps_per_s() / 1e6:.2f} million machine steps/s")
     print(f"numpy over 2000 machines, the same equations: {numpy_steps_per_s() / 1e6:.2f} million machine steps/s")
 

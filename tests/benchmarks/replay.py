@@ -4,6 +4,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+from protect.ranges import CUT_OUT
 from replay.engine import replay_trace
 from replay.library import read_library
 from replay.settings import read_settings
@@ -45,7 +46,7 @@ def main() -> None:
     traces = [read_trace(entry.path) for entry in entries]
     rows = sum(len(trace) for trace in traces)
     reading = best(lambda: [read_trace(entry.path) for entry in entries])
-    timing = best(lambda: [plain_timer(trace, 62053, 1 << 60) for trace in traces])
+    timing = best(lambda: [plain_timer(trace, settings.values[CUT_OUT], 1 << 60) for trace in traces])
     replaying = best(lambda: [replay_trace(trace, settings) for trace in traces])
     print(f"{rows} rows in {len(traces)} traces, best of 5")
     for name, seconds in (("read", reading), ("plain timer", timing), ("portable engine", replaying)):

@@ -15,7 +15,7 @@ from protect import settings as rules
 from protect.ranges import NO_READING
 from replay.physics.families import HARMLESS, generate
 from replay.settings import Settings, read_settings
-from replay.sweep.sweep import arrange, prepare, sweep
+from replay.sweep import arrange, prepare, sweep
 from replay.trace import Trace
 from tests.benchmarks import _tune_peers as peers
 from tests.support.toolchain import ROOT
@@ -122,7 +122,7 @@ def starved(rows: int, kind: str) -> Trace:
 def ours(traces: Sequence[Trace], candidates: Sequence[Settings]) -> list[list[peers.Outcome]]:
     """Sweep from nothing: traces are prepared and candidates arranged within."""
     arranged = arrange(candidates)
-    return [[peers.outcome(replay) for replay in sweep(trace, arranged)] for trace in traces]
+    return [[peers.outcome(replay) for replay in sweep(prepare(trace), arranged)] for trace in traces]
 
 
 def side_by_side(title: str, traces: Sequence[Trace], candidates: Sequence[Settings], size: Size) -> None:
@@ -132,7 +132,9 @@ def side_by_side(title: str, traces: Sequence[Trace], candidates: Sequence[Setti
     print(f"\n{title}: {len(traces)} trace(s), {rows} rows, {len(candidates)} candidates")
     arranged = arrange(candidates)
     expected = ours(traces, candidates)
-    sweeping = best(lambda: [sweep(trace, arranged) for trace in traces], size.runs) / rows / len(candidates) * 1e9
+    sweeping = (
+        best(lambda: [sweep(prepare(trace), arranged) for trace in traces], size.runs) / rows / len(candidates) * 1e9
+    )
     few = values[:: max(1, len(values) // 2)][:2]
     parts = [_first(trace, PART) for trace in traces]
     part_rows = sum(len(part) for part in parts)
@@ -183,9 +185,9 @@ def single(trace: Trace, size: Size) -> None:
     """Print a single replay, preparation included, beside reading the columns once."""
     candidate = arrange([base()])
     columns = {id(getattr(trace, name)): getattr(trace, name) for name in _COLUMNS}.values()
-    sweep(trace, candidate)
+    sweep(prepare(trace), candidate)
     reading = best(lambda: [column.sum() for column in columns], 4 * size.runs) / len(trace) * 1e9
-    replaying = best(lambda: sweep(trace, candidate), 4 * size.runs) / len(trace) * 1e9
+    replaying = best(lambda: sweep(prepare(trace), candidate), 4 * size.runs) / len(trace) * 1e9
     prepared = prepare(trace)
     again = best(lambda: sweep(prepared, candidate), 4 * size.runs) / len(trace) * 1e9
     megabytes = sum(column.nbytes for column in columns) / 1e6
@@ -197,19 +199,21 @@ def single(trace: Trace, size: Size) -> None:
 
 def curves(size: Size) -> None:
     """Print the cost over hours and over candidates."""
-    candidates = arrange(grid(size.delays, size.cut_outs))
-    print(f"\ncost over hours, {candidates.count} candidates, prepared within")
+    settings = grid(size.delays, size.cut_outs)
+    candidates = arrange(settings)
+    print(f"\ncost over hours, {len(settings)} candidates, prepared within")
     longest = synthesised(STEADY, 0, size.curve_hours[-1])
     for hours in size.curve_hours:
         trace = _first(longest, int(len(longest) * hours / size.curve_hours[-1]))
-        spent = best(lambda trace=trace: sweep(trace, candidates), size.runs)
+        spent = best(lambda trace=trace: sweep(prepare(trace), candidates), size.runs)
         print(f"  {hours:6.2f} h {spent * 1e3:9.3f} ms {spent / hours * 1e3:9.3f} ms per hour")
     prepared = prepare(synthesised(HOURLY[0], 0, size.hours))
-    print(f"\ncost over candidates, {len(prepared.trace)} rows, prepared trace")
+    print(f"\ncost over candidates, {len(prepared.columns.time)} rows, prepared trace")
     for delays in size.curve_delays:
-        candidates = arrange(grid(delays, size.cut_outs))
+        settings = grid(delays, size.cut_outs)
+        candidates = arrange(settings)
         spent = best(lambda candidates=candidates: sweep(prepared, candidates), size.runs)
-        print(f"  {candidates.count:6} candidates {spent * 1e3:9.3f} ms {spent / candidates.count * 1e6:9.3f} us each")
+        print(f"  {len(settings):6} candidates {spent * 1e3:9.3f} ms {spent / len(settings) * 1e6:9.3f} us each")
 
 
 def run(size: Size) -> None:

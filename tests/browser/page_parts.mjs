@@ -7,10 +7,10 @@ import vm from "node:vm";
 const [folder, dataFile, workFile] = process.argv.slice(2);
 const data = JSON.parse(readFileSync(dataFile, "utf8"));
 const work = JSON.parse(readFileSync(workFile, "utf8"));
-const scripts = ["units.js", "port.js", "judge.js", "settings.js"];
+const scripts = ["units.js", "wording.js", "port.js", "judge.js", "settings.js"];
 vm.runInThisContext(scripts.map((name) => readFileSync(join(folder, name), "utf8")).join("\n"));
-vm.runInThisContext("globalThis.parts = { BenchSettings, Port, judge, scoreOf, probabilityLimit, countLimit, atmosphereAt }");
-const { BenchSettings, Port, judge, scoreOf, probabilityLimit, countLimit, atmosphereAt } = globalThis.parts;
+vm.runInThisContext("globalThis.parts = { BenchSettings, Port, judge, scoreOf, probabilityLimit, countLimit, atmosphereAt, wording: { percent, sure, rate, tenths, seconds } }");
+const { BenchSettings, Port, judge, scoreOf, probabilityLimit, countLimit, atmosphereAt, wording } = globalThis.parts;
 
 // Move sliders and type texts as a user does; say what the page then holds, and what the port says of it.
 async function tried(settings, port, moves) {
@@ -74,4 +74,5 @@ const limits = {
     count: (work.count ?? []).map((numbers) => countLimit(...numbers)),
     atmosphere: (work.altitudes ?? []).map(atmosphereAt),
 };
-process.stdout.write(JSON.stringify({ answers, limits }));
+const worded = (work.worded ?? []).map(([name, number]) => wording[name](number));
+process.stdout.write(JSON.stringify({ answers, limits, worded }));

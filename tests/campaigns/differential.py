@@ -21,6 +21,7 @@ from replay.engine import c_port
 from replay.engine.compiled import compiled
 from replay.port import adversary
 from replay.port.conform import INPUT_NAMES, STEP_NAMES
+from tests.results import close, record_option
 
 CHUNK = 10_000  # steps with one set of settings
 MOOD_STEPS = 500  # steps with one mood
@@ -153,11 +154,11 @@ def command() -> None:
 @command.command()
 @click.option("--steps", default=1e7, show_default=True, metavar="N", help="Steps to compare, such as 1e9.")
 @click.option("--seed", default=1, show_default=True, help="Start of the random numbers; not 0.")
-def differential(steps: float, seed: int) -> None:
+@record_option
+def differential(steps: float, seed: int, *, record: bool) -> None:
     """Compare the compiled reference and the C port. Exit status 0 identical, 1 different."""
     start = time.perf_counter()
     shown = start
-    port = c_port.port_digest()[:16]  # now: the sources may have changed by the end
 
     def tell(done: int) -> None:
         nonlocal shown
@@ -167,9 +168,8 @@ def differential(steps: float, seed: int) -> None:
 
     found = run(round(steps), seed, tell=tell)
     taken = time.perf_counter() - start
-    print(f"compared {found.steps} steps with {found.settings} settings from seed {seed} in {taken:.0f} s")
-    print(f"C port {port}")
     if found.difference:
         print(found.difference)
-        raise SystemExit(1)
-    print("identical in every word")
+    compared = f"compared {found.steps} steps with {found.settings} settings from seed {seed} in {taken:.0f} s"
+    close(f"{compared}: {'DIFFERENT' if found.difference else 'identical in every word'}", record=record)
+    raise SystemExit(found.difference is not None)

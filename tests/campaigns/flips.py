@@ -123,8 +123,8 @@ def by_name(array: str, counts: dict[int, dict[str, int]]) -> dict[str, dict[str
     return {NAMES[array][word]: row for word, row in counts.items()}
 
 
-def print_flips(pairs: int, seed: int) -> bool:
-    """Print what flipped bits lead to; return whether every one under the seal was a stop or changed no decision."""
+def print_flips(pairs: int, seed: int) -> tuple[str, bool]:
+    """Print what flipped bits lead to; return it in one line, and whether each under the seal stopped or changed nothing."""
     bare, sealed = Moments(sealed=False), Moments(sealed=True)
     moments = f"{len(bare.days)} moments x 32 bits of each word"
     without = by_name("state", bare.singles("state", range(state.STATE_SIZE)))
@@ -140,16 +140,18 @@ def print_flips(pairs: int, seed: int) -> bool:
     passing = list(every_pair(sealed))
     for array, tried, passed in passing:
         print(f"{array:18}{tried:23}{passed:23}")
-    return print_sum(list(without.values()), [*found, drawn], passing)
+    return summed(list(without.values()), [*found, drawn], passing)
 
 
-def print_sum(bare: list[dict[str, int]], sealed: list[dict[str, int]], passing: list[tuple[str, int, int]]) -> bool:
-    """Print what it comes to in one line; return whether the seal let nothing pass."""
+def summed(
+    bare: list[dict[str, int]], sealed: list[dict[str, int]], passing: list[tuple[str, int, int]]
+) -> tuple[str, bool]:
+    """Return what it comes to in one line, and whether the seal let nothing pass."""
     longer = sum(row["more"] + row["never stopped again"] for row in bare)
     pairs, passed = (sum(row[place] for row in passing) for place in (1, 2))
     flips, missed = sum(sum(row.values()) for row in sealed), sum(row["anything else"] for row in sealed)
-    print(
-        f"\nbare: {longer} of {sum(sum(row.values()) for row in bare)} flips let the machine run longer without oil; "
+    told = (
+        f"bare: {longer} of {sum(sum(row.values()) for row in bare)} flips let the machine run longer without oil; "
         f"sealed: {flips - missed} of {flips} stopped it or changed no decision, {passed} of {pairs} pairs pass the seal"
     )
-    return not missed and not passed
+    return told, not missed and not passed

@@ -19,6 +19,7 @@ from types import FrameType
 
 import click
 
+from tests.results import close, record_option
 from tests.support.hostile import READERS, Reader, examine, prepare, spoiled
 
 ROOM = 1 << 30  # bytes of address space that reading may take beyond what the program needs
@@ -106,7 +107,8 @@ def apart(name: str, count: int, seed: int, current: Path) -> dict[str, object]:
 @click.option("--seed", default=1, show_default=True, help="Start of the random numbers.")
 @click.option("--reader", "names", multiple=True, type=click.Choice(list(READERS)), help="This reader alone.")
 @click.option("--keep", type=click.Path(path_type=Path), default=Path("fuzz-findings"), help="Where findings go.")
-def fuzz(count: int, seed: int, names: tuple[str, ...], keep: Path) -> None:
+@record_option
+def fuzz(count: int, seed: int, names: tuple[str, ...], keep: Path, *, record: bool) -> None:
     """Spoil files for every reader. Exit status 0 nothing found, 1 findings, each with its file."""
     begun, total, found = time.perf_counter(), 0, 0
     keep.mkdir(exist_ok=True)
@@ -125,10 +127,8 @@ def fuzz(count: int, seed: int, names: tuple[str, ...], keep: Path) -> None:
         total += int(told["examples"])  # type: ignore[call-overload]
     if not any(keep.iterdir()):
         keep.rmdir()
-    taken = time.perf_counter() - begun
-    print(
-        f"{total} spoiled files for {len(names or READERS)} readers from seed {seed} in {taken:.0f} s: {found} findings"
-    )
+    read = f"{total} spoiled files for {len(names or READERS)} readers from seed {seed}"
+    close(f"{read} in {time.perf_counter() - begun:.0f} s: {found} findings", record=record)
     if found:
         raise SystemExit(1)
 

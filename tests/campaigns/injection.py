@@ -13,6 +13,7 @@ import click
 from protect import ranges, state
 from tests.campaigns.day import END_TICK, TICK_MS, Day, Inputs, Outcome
 from tests.campaigns.flips import print_flips
+from tests.results import close, record_option
 from tests.support.protection import MISSING, STATES
 
 ATMOSPHERE_PA = 101_325
@@ -20,7 +21,7 @@ ATMOSPHERE_PA = 101_325
 # What an injection does with the inputs of tick n since it began: the ticks that the logic gets instead.
 Change = Callable[[int, Inputs, dict[str, int]], list[Inputs]]
 
-ELAPSED, RUNNING, RESET = ranges.ELAPSED, ranges.RUNNING, ranges.RESET
+ELAPSED, RUN_FEEDBACK, RESET = ranges.ELAPSED, ranges.RUN_FEEDBACK, ranges.RESET
 OIL, SUCTION, CRANKCASE = ranges.OIL_PRESSURE, ranges.SUCTION_PRESSURE, ranges.CRANKCASE_PRESSURE
 # With no crankcase sensor, suction pressure stands for both.
 CHANNELS = {"oil": (OIL,), "suction": (SUCTION,), "crankcase": (CRANKCASE,), "suction for both": (SUCTION, CRANKCASE)}
@@ -138,9 +139,9 @@ OTHERS: dict[str, Change] = {
     "every tick late": lambda _, inputs, __: [[6_000, *inputs[1:]]],
     "every tick twice": lambda _, inputs, __: [inputs, inputs],
     "every second tick dropped": dropped,
-    "run feedback lost": on((RUNNING,), lambda _, __: 0),
-    "run feedback held": on((RUNNING,), lambda _, __: 1),
-    "run feedback flickers": on((RUNNING,), lambda tick, running: running if tick % 4 else 0),
+    "run feedback lost": on((RUN_FEEDBACK,), lambda _, __: 0),
+    "run feedback held": on((RUN_FEEDBACK,), lambda _, __: 1),
+    "run feedback flickers": on((RUN_FEEDBACK,), lambda tick, running: running if tick % 4 else 0),
     "reset held": on((RESET,), lambda _, __: 1),
     "reset pressed for ever": on((RESET,), lambda tick, _: tick % 2),
 }
@@ -190,9 +191,10 @@ def print_matrix() -> None:
 @click.command()
 @click.option("--pairs", default=2_000, show_default=True, help="Drawn pairs of flipped bits.")
 @click.option("--seed", default=1, show_default=True, help="Start of the random numbers.")
-def injection(pairs: int, seed: int) -> None:
+@record_option
+def injection(pairs: int, seed: int, *, record: bool) -> None:
     """Print what broken inputs and flipped bits do. Exit status 0 if a sealed step always stops or decides the same."""
     print_matrix()
-    if not print_flips(pairs, seed):
-        print("a flip went unnoticed")
-        raise SystemExit(1)
+    told, held = print_flips(pairs, seed)
+    close(told, record=record)
+    raise SystemExit(not held)

@@ -5,15 +5,16 @@ import time
 import click
 import z3
 
-from replay.engine import logic_digest
 from tests.proof import claims
 from tests.proof.logic import Logic
 from tests.proof.ways import Unproved
+from tests.results import close, record_option
 
 
 @click.command()
 @click.argument("names", nargs=-1, type=click.Choice(list(claims.CLAIMS)), metavar="[CLAIM]...")
-def proof(names: tuple[str, ...]) -> None:
+@record_option
+def proof(names: tuple[str, ...], *, record: bool) -> None:
     """Prove the claims by z3; all of them without names. Exit status 0 proved, 1 not."""
     wanted, proved = names or tuple(claims.CLAIMS), 0
     for name in wanted:
@@ -25,6 +26,6 @@ def proof(names: tuple[str, ...]) -> None:
             continue
         proved += 1
         print(f"{name}: proved in {time.perf_counter() - start:.1f} s", flush=True)
-    print(f"{proved} of {len(wanted)} claims proved; logic {logic_digest()[:16]}, z3 {z3.get_version_string()}")
+    close(f"{proved} of {len(wanted)} claims proved, z3 {z3.get_version_string()}", record=record)
     if proved < len(wanted):
         raise SystemExit(1)

@@ -24,6 +24,7 @@ from replay.engine import c_port
 from replay.engine.compiled import compiled
 from replay.port import adversary
 from replay.settings import read_settings
+from tests.results import close, record_option
 
 ROOT = Path(__file__).parents[2]
 YEAR_MS = 365 * 24 * 3600 * 1000
@@ -83,7 +84,7 @@ def live(rng: Any, period: int, values: Any, machine: Any, inputs: Any) -> None:
         machine[STORY_LEFT] = adversary.draw(rng, 14_400_000 if machine[STORY] == WELL else 300_000)
     machine[RESET_IN] -= passed
     inputs[ranges.RESET] = 1 if -3000 < machine[RESET_IN] <= 0 else 0
-    inputs[ranges.RUNNING] = machine[DEMAND] & machine[PERMITTED]
+    inputs[ranges.RUN_FEEDBACK] = machine[DEMAND] & machine[PERMITTED]
     suction = values[ranges.RELOAD] + 50_000 + adversary.draw(rng, 4_000)
     net = values[ranges.CUT_IN] + 20_000 + adversary.draw(rng, 4_000)
     if machine[STORY] == VACUUM:
@@ -96,7 +97,7 @@ def live(rng: Any, period: int, values: Any, machine: Any, inputs: Any) -> None:
             suction = values[ranges.VACUUM] - 1
     inputs[ranges.SUCTION_PRESSURE] = suction
     inputs[ranges.CRANKCASE_PRESSURE] = suction
-    inputs[ranges.OIL_PRESSURE] = suction + net if inputs[ranges.RUNNING] else suction + adversary.draw(rng, 100)
+    inputs[ranges.OIL_PRESSURE] = suction + net if inputs[ranges.RUN_FEEDBACK] else suction + adversary.draw(rng, 100)
     if machine[STORY] == BLIND and adversary.draw(rng, 4) != 0:
         inputs[ranges.OIL_PRESSURE + adversary.draw(rng, 3)] = ranges.NO_READING
 
@@ -190,14 +191,14 @@ def run(years: float, period: int, seed: int, folder: Path | None = None) -> Soa
 @click.option("--years", default=10.0, show_default=True, help="Simulated years.")
 @click.option("--period", default=1000, show_default=True, help="Time from tick to tick, ms.")
 @click.option("--seed", default=1, show_default=True, help="Start of the random numbers; not 0.")
-def soak(years: float, period: int, seed: int) -> None:
+@record_option
+def soak(years: float, period: int, seed: int, *, record: bool) -> None:
     """Live some years through reference and C port. Exit status 0 identical and sound, 1 not."""
-    port = c_port.port_digest()[:16]
     done = run(years, period, seed)
     shown = ", ".join(f"{number} {name}" for name, number in done.machine.items() if name != "elapsed_ms")
-    print(f"{done.machine['elapsed_ms'] / YEAR_MS:.2f} years at {period} ms from seed {seed}: {shown}")
-    print(f"C port {port}")
+    verdict = "identical in every word, every invariant holds"
     if done.broken or done.difference >= 0:
-        print(f"invariant {done.broken} broken" if done.broken else f"tick {done.difference} differs")
-        raise SystemExit(1)
-    print("identical in every word, every invariant holds")
+        verdict = f"invariant {done.broken} broken" if done.broken else f"tick {done.difference} differs"
+    lived = f"{done.machine['elapsed_ms'] / YEAR_MS:.2f} years at {period} ms from seed {seed}"
+    close(f"{lived}: {shown}: {verdict}", record=record)
+    raise SystemExit(bool(done.broken or done.difference >= 0))

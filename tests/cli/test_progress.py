@@ -6,7 +6,7 @@ import time
 
 import pytest
 
-from replay.cli.progress import Progress
+from replay.cli.working import Progress
 
 
 class Terminal(io.StringIO):

@@ -17,7 +17,7 @@ from distributed import LocalCluster
 
 from replay.engine import Engine, Replay, logic_digest, replay_trace
 from replay.engine import workers as module
-from replay.engine.workers import one_by_one, threads, workers
+from replay.engine.workers import one_by_one, workers
 from replay.ground.refusal import Refusal
 from replay.library import read_library
 from replay.score import score
@@ -31,8 +31,8 @@ from replay.tuning.disturb import SensorError
 from replay.tuning.tolerance import monte_carlo
 from replay.tuning.tune import tune
 from replay.tuning.vary import read_space
-from tests.conftest import SETTINGS, entry, trace_csv
 from tests.support.command import lubetrip
+from tests.support.many import write_many
 
 pytestmark = pytest.mark.slow("starts workers or commands as processes of their own")
 
@@ -48,19 +48,8 @@ def cluster():
 
 @pytest.fixture(scope="module")
 def many(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Return a library of ten short traces, every second one a fault."""
-    folder = tmp_path_factory.mktemp("library")
-    (folder / "settings.toml").write_text(SETTINGS)
-    text = 'settings = "settings.toml"\n'
-    for number in range(10):
-        fault = number % 2
-        net = (lambda s, at=60 + number: 120.0 if s < at else 5.0) if fault else (lambda s: 120.0)
-        (folder / f"t{number}.csv").write_text(trace_csv(300, net))
-        label = f"must_trip = {{ earliest_s = {60 + number}, deadline_s = 150 }}" if fault else "ride_through = true"
-        text += entry(f"t{number}", label, "starved" if fault else "steady")
-        text = text.replace('"m"', f'"machine {number % 3}"')
-    (folder / "library.toml").write_text(text)
-    return folder
+    """Return a library of ten short traces."""
+    return write_many(tmp_path_factory.mktemp("library"))
 
 
 def report(folder: Path, each, tick=lambda: None, replay=replay_trace) -> str:
@@ -73,18 +62,17 @@ def report(folder: Path, each, tick=lambda: None, replay=replay_trace) -> str:
 
 def test_a_score_is_the_same_whoever_works(cluster: LocalCluster, many: Path) -> None:
     """Catches results in the order in which workers finish, and a figure that depends on where it was worked out."""
-    with workers(address=cluster.scheduler_address) as each:
+    with workers(cluster=cluster.scheduler_address) as each:
         spread = report(many, each)
 
-    assert spread == report(many, one_by_one) == report(many, threads(3))
+    assert spread == report(many, one_by_one)
 
 
 def test_a_library_is_synthesised_the_same_whoever_works(cluster: LocalCluster, tmp_path: Path) -> None:
     """Catches a random stream that belongs to a worker, and traces that land in the worker's own folder."""
     wanted = recipe("pump-drive-broken,normal-start", 4, 5, None, "csv")
     synthesise(tmp_path / "here", wanted)
-    with workers(address=cluster.scheduler_address) as each:
-        synthesise(tmp_path / "there", wanted, each=each)
+    synthesise(tmp_path / "there", wanted, cluster=cluster.scheduler_address)
     files = [
         {str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
         for folder in (tmp_path / "here", tmp_path / "there")
@@ -101,7 +89,7 @@ def test_triage_tuning_and_tolerances_are_the_same_whoever_works(cluster: LocalC
     found = find_logs([many], by_folder=False)
     space = read_space(many / "settings.toml", ["trip_delay=40s,60s,80s"], open_ranges=False)
     wide = {"oil_pressure": SensorError(offset_pa=60_000.0)}
-    with workers(address=cluster.scheduler_address) as each:
+    with workers(cluster=cluster.scheduler_address) as each:
         spread = (
             triage(examine_all(found.machines, settings, each=each), settings).as_json(),
             tune(library, space, each, lambda: None).lines,
@@ -135,7 +123,7 @@ def test_a_killed_worker_costs_only_its_share(cluster: LocalCluster, many: Path,
         if len(ticks) == 3:
             os.kill(killed, signal.SIGKILL)
 
-    with workers(address=cluster.scheduler_address) as each:
+    with workers(cluster=cluster.scheduler_address) as each:
         spread = report(many, each, kill, functools.partial(noted, tmp_path))
     taken_up: dict[str, list[str]] = {}
     for name, process, _ in sorted((path.name.split() for path in tmp_path.iterdir()), key=lambda run: int(run[2])):
@@ -156,7 +144,7 @@ def test_bad_input_is_refused_in_the_same_words_and_not_tried_again(
     (tmp_path / "t3.csv").write_text("time_s,oil_pressure_kpa,suction_pressure_kpa,running\n0,1,1,1\n1,x,1,1\n")
     with pytest.raises(Refusal) as here:
         report(tmp_path, one_by_one)
-    with workers(address=cluster.scheduler_address) as each, pytest.raises(Refusal) as there:
+    with workers(cluster=cluster.scheduler_address) as each, pytest.raises(Refusal) as there:
         report(tmp_path, each)
 
     assert str(there.value) == str(here.value)
@@ -171,27 +159,27 @@ def other_logic() -> str:
 def test_workers_with_another_logic_are_refused(cluster: LocalCluster, monkeypatch: pytest.MonkeyPatch) -> None:
     """Catches a verdict by the logic that some worker happens to have installed."""
     monkeypatch.setattr(module, "logic_digest", other_logic)
-    with pytest.raises(Refusal, match="a worker with another logic"), workers(address=cluster.scheduler_address):
+    with pytest.raises(Refusal, match="a worker with another logic"), workers(cluster=cluster.scheduler_address):
         pass
 
 
 def test_a_scheduler_that_does_not_answer_is_refused_in_time(monkeypatch: pytest.MonkeyPatch) -> None:
     """Catches a command that waits for ever on a wrong address."""
     monkeypatch.setattr(module, "PATIENCE_S", 0.5)
-    with pytest.raises(Refusal, match="no scheduler answers"), workers(address="tcp://127.0.0.1:9"):
+    with pytest.raises(Refusal, match="no scheduler answers"), workers(cluster="tcp://127.0.0.1:9"):
         pass
 
 
 def test_a_missing_package_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
     """Catches a traceback where the extra is not installed."""
     monkeypatch.setitem(sys.modules, "distributed", None)
-    with pytest.raises(Refusal, match=r"pip install 'lubetrip\[cluster\]'"), workers(local=2):
+    with pytest.raises(Refusal, match=r"pip install 'lubetrip\[cluster\]'"), workers(cluster="tcp://127.0.0.1:9"):
         pass
 
 
-def test_the_command_works_in_a_process_beside(many: Path) -> None:
+def test_the_command_works_on_the_cluster(cluster: LocalCluster, many: Path) -> None:
     """Catches an option that is read and not used, and one that changes the report or leaves noise on the terminal."""
-    spread = lubetrip("score", many, "--local-workers", "1", "--json", "-")
+    spread = lubetrip("score", many, "--cluster", cluster.scheduler_address, "--json", "-")
     alone = lubetrip("score", many, "--json", "-")
 
     assert (spread.returncode, spread.stderr) == (alone.returncode, alone.stderr)
@@ -200,5 +188,5 @@ def test_the_command_works_in_a_process_beside(many: Path) -> None:
 
 def test_one_place_to_work_is_wanted() -> None:
     """Catches two options that contradict each other, of which one wins in silence."""
-    with pytest.raises(Refusal, match="--cluster and --local-workers"), workers("tcp://127.0.0.1:9", 2):
+    with pytest.raises(Refusal, match="--cluster and --jobs"), workers(2, "tcp://127.0.0.1:9"):
         pass

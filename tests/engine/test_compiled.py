@@ -26,7 +26,7 @@ pytestmark = pytest.mark.slow("compiles what only it runs")
 # Drawn traces in which much happens: trips of every cause, lockouts, late ticks, hundreds of changes.
 SEEDS = (10, 25, 31, 49, 58, 70)
 ENGINES = {"compiled": compiled.replay_trace, "c": c_port.replay_trace}
-TRAIL_TYPES = {"compiled": np.int64, "c": np.int32}
+MACHINES = {"compiled": (compiled.machine, np.int64), "c": (c_port.machine, np.int32)}
 
 
 def adversarial(seed: int, ticks: int) -> tuple[Trace, Settings]:
@@ -39,18 +39,18 @@ def adversarial(seed: int, ticks: int) -> tuple[Trace, Settings]:
     adversary.draw_mood(rng, mood)
     memory, inputs, results = [0] * state.STATE_SIZE, [0] * ranges.INPUTS_SIZE, [0] * outputs.OUTPUTS_SIZE
     state.power_up(memory, values)
-    inputs[ranges.RUNNING] = 1
+    inputs[ranges.RUN_FEEDBACK] = 1
     time_ms, rows = 0, []
     for _ in range(ticks):
-        wanted = inputs[ranges.RUNNING]
+        wanted = inputs[ranges.RUN_FEEDBACK]
         adversary.draw_inputs(rng, memory, values, mood, inputs)
-        wanted = inputs[ranges.RUNNING]
+        wanted = inputs[ranges.RUN_FEEDBACK]
         inputs[ranges.ELAPSED] = min(max(inputs[ranges.ELAPSED], 1), 2_000_000)
-        inputs[ranges.RUNNING] = wanted & int(memory[state.STATE] < state.TRIPPED)
+        inputs[ranges.RUN_FEEDBACK] = wanted & int(memory[state.STATE] < state.TRIPPED)
         time_ms += inputs[ranges.ELAPSED]
         rows.append((time_ms, wanted, *inputs[2:]))
         step(memory, values, inputs, results)
-        inputs[ranges.RUNNING] = wanted
+        inputs[ranges.RUN_FEEDBACK] = wanted
     time, running, reset, oil, suction, crankcase = np.array(rows, np.int64).T
     trace = Trace(
         "drawn", 0.0, time, oil, suction, crankcase, running=running.astype(np.uint8), reset=reset.astype(np.uint8)
@@ -59,12 +59,11 @@ def adversarial(seed: int, ticks: int) -> tuple[Trace, Settings]:
 
 
 def interpreted_trail(trace: Trace, settings: Settings) -> np.ndarray:
-    """Return state and outputs of the interpreted engine at every tick, int64[n, 25]."""
-    logic, rows = portable.Logic(settings), []
-    columns = compiled.columns_of(trace).T.tolist()
-    for row in columns:
-        logic.tick(*row)
-        rows.append(logic.memory + logic.results)
+    """Return state and outputs of the interpreted engine, tick by tick, int64[n, 25]."""
+    machine, rows = portable.Machine(settings), []
+    for row in portable.columns_of(trace).T.tolist():
+        machine.tick(*row)
+        rows.append(machine.memory + machine.results)
     return np.array(rows, np.int64)
 
 
@@ -85,8 +84,10 @@ def replayed(request: pytest.FixtureRequest) -> Callable[[Trace, Settings], tupl
         need("cc")
 
     def run(trace: Trace, settings: Settings) -> tuple[portable.Replay, np.ndarray]:
-        trail = np.full((len(trace), 25), -7, TRAIL_TYPES[request.param])
-        return ENGINES[request.param](trace, settings, trail), trail
+        machine, word = MACHINES[request.param]
+        trail = np.full((len(trace), 25), -7, word)
+        machine(settings).take(portable.columns_of(trace), trail)
+        return ENGINES[request.param](trace, settings), trail
 
     return run
 
@@ -115,8 +116,7 @@ def test_the_drawn_traces_make_all_that_a_replay_tells_of() -> None:
 
 def test_more_changes_than_fit_into_one_call(replayed, monkeypatch: pytest.MonkeyPatch) -> None:
     """Catches results that are lost, or told twice, where a kernel returns because its arrays are full."""
-    monkeypatch.setattr(compiled, "ROOM", 3)
-    monkeypatch.setattr(c_port, "ROOM", 3)
+    monkeypatch.setattr(portable, "ROOM", 3)
     trace, settings = adversarial(70, 1000)
     replay, trail = replayed(trace, settings)
 
@@ -153,7 +153,7 @@ from tests.engine.test_compiled import adversarial
 from replay.engine import compiled
 before = compiled.is_on_disk()
 compiled.replay_trace(*adversarial(3, 200))
-stats = compiled._kernel().stats
+stats = compiled.compiled(compiled.obeying.obey).stats
 print(before, len(stats.cache_hits), len(stats.cache_misses))
 """
 

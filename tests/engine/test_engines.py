@@ -4,6 +4,8 @@ import json
 from dataclasses import replace
 from pathlib import Path
 
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 
 from replay.engine import Engine, Replay, compiled, engine_for, engine_named, engines
@@ -107,3 +109,11 @@ def test_small_libraries_never_wait_for_a_compiler(
 def test_the_rows_of_a_library_are_guessed_within_a_factor_of_two(library: Path) -> None:
     """Catches a guess that is off by so much that the wrong engine is chosen: 401 and 3601 rows here."""
     assert 4002 / 2 < engines.rows_about([library / "fault.csv", library / "quiet.csv"]) < 4002 * 2
+
+
+def test_the_rows_of_a_parquet_trace_are_those_it_tells_of(tmp_path: Path) -> None:
+    """Catches a guess by size, which says little of a file that is packed, and a damaged one that ends the guessing."""
+    pq.write_table(pa.table({"time_s": range(5000)}), tmp_path / "a.parquet")
+    (tmp_path / "b.parquet").write_bytes(b"PAR1")
+
+    assert engines.rows_about([tmp_path / "a.parquet", tmp_path / "b.parquet"]) == 5000

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from tests.gates.seeded import SEEDED
+from tests.results import close, record_option
 
 GATES = {
     "analysis": "static_analysis",
@@ -22,16 +23,17 @@ GATES = {
 @click.command()
 @click.argument("name", type=click.Choice(sorted(GATES)))
 @click.option("--seeded", is_flag=True, help="Plant the gate's defect; exit status 0 when the gate is shut by it.")
-def command(name: str, *, seeded: bool) -> None:
+@record_option
+def command(name: str, *, seeded: bool, record: bool) -> None:
     """Print what a gate found. Exit status 0 open, 1 shut."""
     if seeded:
         with tempfile.TemporaryDirectory() as folder:
             verdict = SEEDED[name](Path(folder))
     else:
         verdict = importlib.import_module(f"tests.gates.{GATES[name]}").judge()
-    for line in verdict.lines:
+    for line in verdict.lines[:-1]:
         print(line)
-    print("open" if verdict.good else "shut")
+    close(f"{verdict.lines[-1]}: {'open' if verdict.good else 'shut'}", record=record)
     raise SystemExit(verdict.good if seeded else not verdict.good)
 
 

@@ -34,5 +34,5 @@ def judge(source: Path = C_FOLDER / "lubetrip.c", words: bytes | None = None) ->
     parts = [(file, name, found[name]) for file, found in files.items() for name in MEASURES]
     lines = [f"{file}: {name} {m['covered']} of {m['count']}" for file, name, m in parts if m["covered"] < m["count"]]
     sums = {name: [sum(f[name][key] for f in files.values()) for key in ("covered", "count")] for name in MEASURES}
-    told = [f"{name}: {covered} of {count}" for name, (covered, count) in sums.items()]
-    return Verdict(not lines and all(count > 0 for _, count in sums.values()), (*lines, *told))
+    told = ", ".join(f"{name} {covered} of {count}" for name, (covered, count) in sums.items())
+    return Verdict(not lines and all(count > 0 for _, count in sums.values()), (*lines, told))

@@ -33,6 +33,6 @@ def judge(vectors: Vectors | None = None) -> Verdict:
         if part["missing_lines"] or part["missing_branches"]
     ]
     total = found["totals"]
-    lines.append(f"lines: {total['covered_lines']} of {total['num_statements']}")
-    lines.append(f"branches: {total['covered_branches']} of {total['num_branches']}")
-    return Verdict(len(lines) == 2 and total["num_branches"] > 0, tuple(lines))
+    branches = f"branches {total['covered_branches']} of {total['num_branches']}"
+    told = f"lines {total['covered_lines']} of {total['num_statements']}, {branches}"
+    return Verdict(not lines and total["num_branches"] > 0, (*lines, told))

@@ -26,6 +26,12 @@ GARWOOD = {
 }
 
 
+@pytest.mark.outside(
+    computation="limits of a rate (Garwood)",
+    source="Garwood 1936",
+    status="not consulted, recomputed",
+    agreement="5e-5, the last digit",
+)
 @pytest.mark.parametrize(("place", "confidence"), [(0, 0.90), (1, 0.95), (2, 0.99)])
 @pytest.mark.parametrize("events", GARWOOD)
 def test_limits_of_a_count(events: int, place: int, confidence: float) -> None:
@@ -33,6 +39,12 @@ def test_limits_of_a_count(events: int, place: int, confidence: float) -> None:
     assert statistics.rate_interval(events, 1.0, confidence) == pytest.approx(GARWOOD[events][place], abs=1e-4)
 
 
+@pytest.mark.outside(
+    computation="limits of a rate (Garwood)",
+    source="R, `poisson.test(5, 94.32)`, as printed in a course text",
+    status="consulted",
+    agreement="1e-8, the last printed digit",
+)
 def test_limits_of_a_rate() -> None:
     """Catches an exposure that divides one limit only.
 
@@ -60,6 +72,24 @@ def test_no_exposure_shows_nothing() -> None:
         statistics.rate_upper(-1, 1.0, 0.95)
 
 
+@pytest.mark.outside(
+    computation="limits of a probability (Clopper-Pearson)",
+    source="NIST/SEMATECH e-Handbook 7.2.4.1",
+    status="consulted",
+    agreement="the last printed digit",
+)
+@pytest.mark.outside(
+    computation="limits of a probability (Clopper-Pearson)",
+    source="Newcombe 1998, table I, as public texts quote it",
+    status="quoted",
+    agreement="the last printed digit",
+)
+@pytest.mark.outside(
+    computation="limits of a probability (Clopper-Pearson)",
+    source="R, the example of `binom.test`",
+    status="not consulted, recomputed",
+    agreement="the last printed digit",
+)
 @pytest.mark.parametrize(
     ("events", "trials", "confidence", "limits", "tolerance"),
     [
@@ -80,6 +110,12 @@ def test_limits_of_a_probability(
     assert (1 - high, 1 - low) == pytest.approx(limits, abs=tolerance)
 
 
+@pytest.mark.outside(
+    computation="limits of a probability (Clopper-Pearson)",
+    source="scipy.stats.binomtest 1.17",
+    status="consulted",
+    agreement="4.9e-13",
+)
 @pytest.mark.parametrize(("events", "trials"), [(0, 1), (1, 1), (3, 7), (2, 250), (249, 250), (40, 4000)])
 @pytest.mark.parametrize("confidence", [0.8, 0.95, 0.999])
 def test_limits_of_a_probability_against_a_library(events: int, trials: int, confidence: float) -> None:
@@ -90,6 +126,12 @@ def test_limits_of_a_probability_against_a_library(events: int, trials: int, con
     )
 
 
+@pytest.mark.outside(
+    computation="limits of a rate (Garwood)",
+    source="the definition, by scipy.stats.poisson",
+    status="consulted",
+    agreement="1e-6 (asserted)",
+)
 @pytest.mark.parametrize("events", [0, 1, 7, 300])
 @pytest.mark.parametrize("confidence", [0.8, 0.95, 0.999])
 def test_limits_of_a_rate_leave_their_tails(events: int, confidence: float) -> None:
@@ -100,6 +142,12 @@ def test_limits_of_a_rate_leave_their_tails(events: int, confidence: float) -> N
     assert events == 0 or poisson.sf(events - 1, 2 * low) == pytest.approx((1 - confidence) / 2)
 
 
+@pytest.mark.outside(
+    computation="rule of three",
+    source="Hanley and Lippman-Hand 1983, JAMA 249:1743, its example, as a public text prints it",
+    status="quoted",
+    agreement="1e-6 (asserted)",
+)
 def test_rule_of_three() -> None:
     """Catches a limit off by an order; Hanley and Lippman-Hand 1983, JAMA 249:1743, from memory; its example was seen."""
     assert statistics.proportion_upper(0, 300, 0.95) == pytest.approx(0.009936, abs=1e-6)
@@ -108,6 +156,18 @@ def test_rule_of_three() -> None:
 
 # Success-run theorem, n = ceil(ln(1 - C) / ln(R)), from memory; 59 is also Wilks 1941 at 95/95. 2995: worked example
 # in the documentation of the Python package `reliability`, sample size without failures.
+@pytest.mark.outside(
+    computation="traces needed",
+    source="success-run theorem: 2995 at 0.999 and 95 % (documentation of the package reliability)",
+    status="consulted",
+    agreement="equal",
+)
+@pytest.mark.outside(
+    computation="traces needed",
+    source="success-run theorem at the other places; Wilks 1941",
+    status="not consulted, recomputed",
+    agreement="equal",
+)
 @pytest.mark.parametrize(
     ("reliability", "sizes"),
     [(0.90, (22, 29, 44)), (0.95, (45, 59, 90)), (0.99, (230, 299, 459)), (0.999, (None, 2995, None))],
@@ -142,6 +202,12 @@ def test_nothing_shows_a_probability_of_none(probability: float) -> None:
         statistics.trials_needed(0, probability, 0.95)
 
 
+@pytest.mark.outside(
+    computation="tolerance limit",
+    source="Wilks 1941",
+    status="not consulted, recomputed",
+    agreement="equal",
+)
 @pytest.mark.parametrize(
     ("size", "coverage", "limit"),
     [(58, 0.95, None), (59, 0.95, 1.0), (92, 0.95, 1.0), (93, 0.95, 2.0), (45, 0.90, 1.0), (46, 0.90, 2.0)],
@@ -152,6 +218,12 @@ def test_tolerance_limit_is_the_right_order_statistic(size: int, coverage: float
     assert statistics.tolerance_limit(values, coverage, 0.95) == limit
 
 
+@pytest.mark.outside(
+    computation="McNemar, exact",
+    source="Fagerland, Lydersen, Laake 2013, DOI 10.1186/1471-2288-13-91: data and rule",
+    status="consulted",
+    agreement="18/256 equal; 3e-7",
+)
 @pytest.mark.parametrize(
     ("only_first", "only_second", "p"),
     [
@@ -191,6 +263,12 @@ def test_bootstrap_interval_is_the_same_each_time_and_about_right() -> None:
 MICE = (94.0, 197.0, 16.0, 38.0, 99.0, 141.0, 23.0)
 
 
+@pytest.mark.outside(
+    computation="bootstrap interval of a mean",
+    source="Efron and Tibshirani 1993, ch. 2, mouse data: all 7^7 samples counted",
+    status="not consulted, recomputed",
+    agreement="80 %: equal; 95 %: 0.007 of 91 days",
+)
 def test_bootstrap_interval_is_that_of_all_samples_there_are() -> None:
     """Catches an interval that is drawn in, shifted or of another statistic: all 7^7 samples are counted instead."""
     ways: Counter[float] = Counter()

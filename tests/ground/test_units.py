@@ -39,12 +39,24 @@ SP_811 = [
 ]
 
 
+@pytest.mark.outside(
+    computation="pressure units, in settings",
+    source="NIST SP 811, B.8: psi, mmHg, inHg, kgf/cm2 as several public texts quote it",
+    status="quoted",
+    agreement="1.1e-7, the last printed digit; bar, atm, kgf/cm2 exact",
+)
 @pytest.mark.parametrize(("unit", "pascals", "tolerance"), SP_811)
 def test_pressure_unit_has_its_published_factor(unit: str, pascals: float, tolerance: float) -> None:
     """Catches a wrong or confused unit, such as the torr taken for the conventional mmHg or psi for bar."""
     assert quantity(f"1000000 {unit}", "pascal", "") == pytest.approx(1e6 * pascals, rel=tolerance or 1e-12)
 
 
+@pytest.mark.outside(
+    computation="pressure units, in settings",
+    source="scipy.constants 1.17",
+    status="consulted",
+    agreement="4.4e-16",
+)
 @pytest.mark.parametrize(
     ("unit", "pascals"),
     [
@@ -80,7 +92,7 @@ def test_trade_values_of_net_oil_pressure(psi: int, kpa: float) -> None:
 @pytest.mark.parametrize(
     ("text", "pascals"),
     [
-        ("62 kPa", 62000),
+        ("48 kPa", 48000),
         ("0 psig", 101325),
         ("1.2 bar gauge", 221325),
         ("1.2 bar(g)", 221325),
@@ -117,7 +129,7 @@ def test_a_difference_of_pressures_has_no_zero_point(text: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "ms"), [("120 s", 120000), ("2 min", 120000), ("500 ms", 500), ("1.5 h", 5400000), ("7 d", 604800000)]
+    ("text", "ms"), [("150 s", 150000), ("2 min", 120000), ("500 ms", 500), ("1.5 h", 5400000), ("7 d", 604800000)]
 )
 def test_durations(text: str, ms: int) -> None:
     """Catches minutes taken for metres or hours for Planck's constant."""
@@ -150,12 +162,24 @@ def test_standard_atmosphere_against_its_table(metres: int, pascals: float) -> N
     assert atmosphere_pa(metres) == pytest.approx(pascals, abs=0.1)
 
 
+@pytest.mark.outside(
+    computation="standard atmosphere by altitude, -500 to 5000 m",
+    source="U.S. Standard Atmosphere 1976 = ISO 2533:1975, by the library ambiance",
+    status="consulted",
+    agreement="0.026 Pa",
+)
 @pytest.mark.parametrize("metres", [-500, -100, 0, 137, 1234, 2750, 4000, 5000])
 def test_standard_atmosphere_against_an_independent_library(metres: int) -> None:
     """Catches an error that the round altitudes of a table hide; library: ambiance."""
     assert atmosphere_pa(metres) == pytest.approx(float(ambiance.Atmosphere(metres).pressure[0]), abs=0.1)
 
 
+@pytest.mark.outside(
+    computation="standard atmosphere by altitude",
+    source="ASHRAE Fundamentals, ch. 1, formula",
+    status="not consulted, recomputed",
+    agreement="13.2 Pa at 3000 m: that formula takes altitude for geopotential",
+)
 @pytest.mark.parametrize(
     ("metres", "kilopascals"), [(500, 95.461), (1000, 89.875), (1500, 84.556), (2000, 79.495), (3000, 70.108)]
 )

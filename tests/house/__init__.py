@@ -1,1 +1,1 @@
-"""The house itself: documents, packaging, floors."""
+"""The house itself: documents, packaging, floors, which tests are slow, what a notebook shows."""

@@ -1,5 +1,7 @@
-"""README and DEVELOPERS.md agree with the code: commands, files and names that they mention exist."""
+"""The documents agree with the code: commands, files and names that they mention exist."""
 
+import ast
+import pkgutil
 import re
 import subprocess
 from pathlib import Path
@@ -10,10 +12,46 @@ from protect import ranges
 from replay.cli import main
 from replay.settings.file import SECTIONS
 from replay.trace import COLUMNS
+from tests.house.test_floors import FLOORS
 
 ROOT = Path(__file__).parents[2]
-README = (ROOT / "README.md").read_text(encoding="utf-8")
-DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+
+
+def read(name: str) -> str:
+    """Return a document."""
+    return (ROOT / name).read_text(encoding="utf-8")
+
+
+README, DEVELOPERS = read("README.md"), read("DEVELOPERS.md")
+DOCUMENTS = (
+    "README.md",
+    "DEVELOPERS.md",
+    "firmware_ref/README.md",
+    "tests/README.md",
+    "tests/OUTSIDE.md",
+    "tests/RESULTS.md",
+)
+CHANGES = "\n## Changes for users\n"  # speaks of old paths too
+HOW_TO_ADD = {
+    *(f"protect/{name}.py" for name in ("table", "conditions", "ranges")),
+    *(
+        f"replay/{room}/__init__.py"
+        for room in (
+            "cli",
+            "drawing",
+            "library",
+            "measured",
+            "physics",
+            "report",
+            "score",
+            "settings",
+            "triage",
+            "tuning",
+        )
+    ),
+    "tests/proof/__init__.py",
+    "tests/support/hostile.py",
+}
 TOP_LEVEL = {
     "README.md",
     "DEVELOPERS.md",
@@ -66,22 +104,67 @@ def test_every_key_stands_in_the_demo_settings() -> None:
             assert re.search(rf"^{key} = ", text, re.MULTILINE), key
 
 
-@pytest.mark.parametrize("document", [README, DEVELOPERS], ids=["README", "DEVELOPERS"])
-def test_files_that_are_mentioned_exist(document: str) -> None:
-    """Catches a path that moved away from under its mention."""
-    mentioned = re.findall(r"`((?:protect|replay|tests|fixtures|firmware_ref)/[\w./]*)`", document)
+@pytest.mark.parametrize("name", DOCUMENTS)
+def test_files_that_are_mentioned_exist(name: str) -> None:
+    """Catches a path that moved away from under its mention, in a command, in a link or by itself."""
+    text = read(name).partition(CHANGES)[0]
+    places = ROOT, (ROOT / name).parent
+    mentioned = set(re.findall(r"`([a-z][\w.-]*/[\w./-]*(?:\.\w+|/))(?:::\w+)?`", text)) - {"site/settings.toml"}
+    mentioned |= {link.partition("#")[0] for link in re.findall(r"\]\(([^):]+)\)", text)}
 
-    for name in mentioned:
-        assert (ROOT / name).exists(), name
+    assert mentioned
+    for file in mentioned:
+        assert any((place / file).exists() for place in places), file
+    for module in re.findall(r"python -m ((?:protect|replay|firmware_ref|tests)[\w.]*)", text):
+        path = ROOT / module.replace(".", "/")
+        assert path.with_suffix(".py").exists() or (path / "__main__.py").exists(), module
 
 
-def test_tests_that_are_mentioned_exist() -> None:
-    """Catches an outside check that is claimed of a test which was renamed or taken away."""
-    mentioned = re.findall(r"`(tests/[\w/]+\.py)::(\w+)`", DEVELOPERS)
+def test_python_paths_that_are_mentioned_exist() -> None:
+    """Catches a function that moved away from under its mention, and a new path among the changes that is old already."""
+    text, _, changes = README.partition(CHANGES)
+    paths = set(re.findall(r"`(replay(?:\.\w+)+)`", text))
+    for old, new in re.findall(r"^\| (`replay.*) \| (`replay.*) \|$", changes, re.MULTILINE):
+        first, *others = re.findall(r"`([\w.]+)`", new)
+        if new.endswith("the same names"):
+            others = [f".{name.rpartition('.')[2]}" for name in re.findall(r"`([\w.]+)`", old)]
+            paths |= {f"{first}{name}" for name in others}
+        else:
+            paths |= {first} | {f"{first.rpartition('.')[0]}{name}" for name in others}
 
-    assert len(mentioned) > 30
-    for file, name in mentioned:
-        assert f"def {name}(" in (ROOT / file).read_text(encoding="utf-8"), (file, name)
+    assert len(paths) > 40
+    for path in paths:
+        pkgutil.resolve_name(path)
+
+
+def test_the_page_for_developers_is_short() -> None:
+    """Catches a page that grows until nobody reads it: what is about one folder stands at its head."""
+    assert len(DEVELOPERS.encode()) <= 8192
+
+
+def test_the_map_for_developers_is_that_of_the_floors() -> None:
+    """Catches a room that is missing from the map, or drawn on another floor than the one that the imports keep."""
+    floors = DEVELOPERS.partition("```\nroof")[2].partition("```")[0]
+    levels = [
+        set(re.findall(r"\b(replay\.\w+|protect|firmware_ref)(?=$|,|  )", "  " + part, re.MULTILINE))
+        for part in re.split(r"^\d", floors, flags=re.MULTILINE)
+    ]
+
+    assert levels == [*reversed(FLOORS)]
+
+
+def test_how_to_add_something_stands_where_it_is_added() -> None:
+    """Catches a paragraph that was lost when its folder was rewritten, and one that sends the reader astray."""
+    files = [path for room in ("protect", "replay", "tests") for path in (ROOT / room).rglob("*.py")]
+    heads = {
+        path: ast.get_docstring(ast.parse(text)) for path in files if "How to add" in (text := path.read_text("utf-8"))
+    }
+    told = {str(path.relative_to(ROOT)): head for path, head in heads.items() if head and "How to add" in head}
+
+    assert set(told) >= HOW_TO_ADD
+    for where, head in told.items():
+        for name in re.findall(r"\b(?:protect|replay|tests|fixtures)/[\w/]+\.\w+", head):
+            assert (ROOT / name).exists(), (where, name)
 
 
 def test_bounds_told_to_firmware_people_are_those_of_the_ranges() -> None:

@@ -93,3 +93,10 @@ def test_nothing_imports_the_command_line() -> None:
     assert not [
         name for name, others in ARROWS.items() if room(name) != "replay.cli" for o in others if room(o) == "replay.cli"
     ]
+
+
+def test_the_sweep_has_one_door() -> None:
+    """Catches another room that reaches into the insides of the sweep."""
+    outside = {other for name, others in ARROWS.items() if room(name) != "replay.sweep" for other in others}
+
+    assert {other for other in outside if room(other) == "replay.sweep"} == {"replay.sweep.__init__"}

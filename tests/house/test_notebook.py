@@ -1,6 +1,10 @@
 """What a notebook shows, and the worked example of the README run as a reader would run it."""
 
+import json
+import os
 import re
+import subprocess
+import sys
 from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
@@ -100,6 +104,88 @@ def test_a_trace_without_any_reading_shows(shown: tuple[Trace, Settings, Score])
     trace = replace(shown[0], oil_pa=nothing, suction_pa=nothing, crankcase_pa=nothing)
 
     assert "401 with a pressure missing" in notebook.trace_html(trace)
+
+
+def test_every_drawing_lies_on_white_paper(shown: tuple[Trace, Settings, Score]) -> None:
+    """Catches dark lines that vanish on the dark page of a notebook."""
+    trace, settings, result = shown
+    for drawing in (
+        notebook.trace_svg(trace),
+        notebook.score_svg(result),
+        notebook.picture_svg(picture(trace, settings)),
+    ):
+        paper = next(iter(ET.fromstring(drawing)))
+        assert paper.tag.endswith("rect")
+        assert (paper.get("width"), paper.get("height"), paper.get("fill")) == ("100%", "100%", "#ffffff")
+
+
+def test_scores_and_libraries_tell_themselves_in_one_line(library: Path) -> None:
+    """Catches pages of dataclasses at the prompt and in the messages of a test runner."""
+    traces = read_library(library)
+    result = score(traces, read_settings(library / "settings.toml"))
+
+    assert repr(traces) == f"Library('{library}': 2 traces of 2 families)"
+    assert repr(result).startswith(
+        "Score(met: 1 of 1 faults hit, 0 missed, 0 nuisance trips in 1.00 run hours; settings "
+    )
+    assert len(repr(result)) < 200
+
+
+# What stands at the end of a cell, the forms in which it is shown, and what has to stand in the HTML.
+CELLS = {
+    "library": ("text/html text/plain", "<th>steady</th><td>0</td><td>1</td><td>0</td>"),
+    "replay.read_trace(library.entries[0].path)": ("image/svg+xml text/html text/plain", "401 rows"),
+    "settings": ("text/html text/plain", "60.00 kPa"),
+    "result": ("image/svg+xml text/html text/plain", "Acceptance"),
+    "replay.compare_scores(result, result)": ("text/html text/plain", "<pre>A  A\nB  B\n"),
+    "replay.explain_trace(library.entries[0].path)": ("text/html text/plain", "outcome hit"),
+    "replay.guarantee(settings)": ("text/html text/plain", "exact"),
+    "replay.triage_logs([library.folder])": ("text/html text/plain", "The machine to open first on top"),
+    "tuned": ("text/html text/plain", "Pareto set"),
+    "tuned.moved": ("text/html text/plain", "oil sensor offset"),
+}
+CELL_BY_CELL = """
+import json, sys
+from IPython.core.interactiveshell import InteractiveShell
+shell = InteractiveShell.instance()
+for line in BEGIN: assert shell.run_cell(line).success
+shown = {}
+for code in CELLS:
+    done = shell.run_cell(code)
+    assert done.success, code
+    shown[code], _ = shell.display_formatter.format(done.result)
+print("\\n" + json.dumps(shown))
+"""
+
+
+def test_a_real_shell_shows_each_type_in_its_forms(library: Path, tmp_path: Path) -> None:
+    """Catches a registration under a name that no type has, and a formatter that IPython calls otherwise."""
+    begin = (
+        "import replay",
+        f"library = replay.read_library({str(library)!r})",
+        "settings = replay.read_settings(library.settings)",
+        "result = replay.score_library(library)",
+        "tuned = replay.tune_settings(library, ['trip_delay=40s,60s'], draws=5)",
+    )
+    code = CELL_BY_CELL.replace("BEGIN", repr(begin)).replace("CELLS", repr([*CELLS]))
+    environment = os.environ | {"IPYTHONDIR": str(tmp_path), "PYTHONPATH": str(ROOT)}
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False, env=environment)
+    assert done.returncode == 0, done.stdout + done.stderr
+    shown = json.loads(done.stdout.splitlines()[-1])
+
+    for cell, (forms, told) in CELLS.items():
+        assert " ".join(sorted(shown[cell])) == forms, cell
+        assert told in shown[cell]["text/html"], cell
+    assert shown["result"]["text/plain"].startswith("Score(met")
+    assert "Pareto set" in shown["tuned"]["text/plain"]
+
+
+def test_without_a_shell_none_is_imported() -> None:
+    """Catches a command that waits for IPython wherever it happens to be installed."""
+    code = "import sys, replay, replay.notebook, replay.cli; print([m for m in sys.modules if m.startswith('IPython')])"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+
+    assert done.stdout.strip() == "[]"
 
 
 def test_the_example_of_the_readme_runs(monkeypatch: pytest.MonkeyPatch) -> None:

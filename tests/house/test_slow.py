@@ -1,6 +1,8 @@
 """What is run while working (`-m "not slow"`), and what is run before a change is done (everything)."""
 
 import re
+import subprocess
+import sys
 import tomllib
 from pathlib import Path
 
@@ -56,3 +58,16 @@ def test_the_whole_run_leaves_nothing_out(request: pytest.FixtureRequest) -> Non
     assert not {"-m", "-k", "--deselect", "--ignore"} & set(words)
     assert "slow(why)" in [mark.split(":")[0] for mark in options["markers"]]
     assert request.node.get_closest_marker("slow") is None
+
+
+@pytest.mark.slow("starts another test run")
+@pytest.mark.parametrize(("selection", "status"), [("not slow", 1), ("", 0)])
+def test_no_test_waits_for_machine_code_while_working(selection: str, status: int, tmp_path: Path) -> None:
+    """Catches a quick test that compiles, which takes half a minute wherever nothing is kept on disk yet."""
+    test = tmp_path / "test_compiling.py"
+    test.write_text("import numba\n\ndef test_it():\n    assert numba.njit(lambda: 1)() == 1\n")
+    command = [sys.executable, "-m", "pytest", "-p", "tests.conftest", "-c", "/dev/null", "-m", selection, str(test)]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+
+    assert done.returncode == status, done.stdout
+    assert ("is compiled in a test that is not marked slow" in done.stdout) == bool(status)

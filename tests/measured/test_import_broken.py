@@ -25,6 +25,8 @@ FILES: dict[str, tuple[str | bytes, list[str]]] = {
     "cut Parquet": (b"PAR1" + b"x" * 100, ["not a readable Parquet file"]),
     "cut MDF": (b"MDF     4.10    " + b"x" * 100, ["not a readable MDF file", "whole MDF 4 file"]),
     "prose": ("lorem ipsum\ndolor sit amet\n", ["no table of columns", "[file] separator"]),
+    "separators alone": (";;\n;;\n", ["no row of readings"]),
+    "a form feed": ("\f", ["no table of columns"]),
     "header only": (HEADER, ["no row of readings"]),
     "one row": (HEADER + "0;3.4;2.0;1\n", ["1 of 1 rows", "2 rows or more"]),
     "no such column": (LOG.replace("suction", "sucton"), ["no column 'suction'", "'sucton'?", "t, oil, sucton, run"]),

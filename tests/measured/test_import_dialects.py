@@ -67,7 +67,7 @@ def logs(draw: st.DrawFn) -> tuple[bytes, str, list[tuple[int, int | None, int, 
     text = "".join(
         separator.join(f'"{c}"' if quoted or separator in c else c for c in row) + end for row in [*lines, *rows]
     )
-    preamble = draw(st.sampled_from(["", "Tidewater logger 7" + end, f"Station{separator}Tidewater{end}{end}"]))
+    preamble = draw(st.sampled_from(["", "Coldstore logger 7" + end, f"Station{separator}Coldstore{end}{end}"]))
     reference = '"gauge"' if gauge else '"absolute"'
     stated = f'unit = "{unit}"\nreference = {reference}' if unit_place == "profile" else "-unit\n-reference"
     time = '-unit\ncolumn = ["Datum", "Uhr"]' if len(head) > 1 else '-unit\ncolumn = "Zeit"'
@@ -116,6 +116,12 @@ def stamp(ms: int, clock: str, decimal: str) -> list[str]:
     ]
 
 
+@pytest.mark.outside(
+    computation="encodings",
+    source="Python's codecs",
+    status="consulted",
+    agreement="equal",
+)
 @pytest.mark.slow("tries many cases of a large space")
 @settings(max_examples=30)
 @given(log=logs())
@@ -189,7 +195,7 @@ def test_a_stated_mark_settles_the_doubt(stated: str, pascals: int, tmp_path: Pa
 
 DIALECTS = [
     ("sep=;\n" + HEADER + "0;3.5;2;1\n1;3.5;2;1\n", 3),
-    ("Logger 7\nSite;Tidewater;;\n\n" + HEADER + "0;3.5;2;1\n1;3.5;2;1\n", 5),
+    ("Logger 7\nSite;Coldstore;;\n\n" + HEADER + "0;3.5;2;1\n1;3.5;2;1\n", 5),
     (HEADER + "s;bar;bar(g);-\n0;3.5;2;1\n1;3.5;2;1\n", 3),
     (HEADER + "sec;oil pump;suction line;contact\n0;3.5;2;1\n1;3.5;2;1\n", 3),
     ("t;oil;suction;run;\n0;3.5;2;1;\n1;3.5;2;1;\n", 2),
@@ -210,6 +216,12 @@ def test_preamble_unit_rows_blanks_and_quotes_are_no_obstacle(text: str, first_l
     assert read_dialect(tmp_path / "look.csv", FileForm(), frozenset({"t", "oil"})).data_line == first_line
 
 
+@pytest.mark.outside(
+    computation="quoted CSV",
+    source="RFC 4180, section 2; Python's csv writer",
+    status="consulted",
+    agreement="equal, but a line break in the header is refused",
+)
 @pytest.mark.parametrize("quoting", [csv.QUOTE_MINIMAL, csv.QUOTE_ALL], ids=["where needed", "everywhere"])
 @pytest.mark.parametrize("last_break", [True, False])
 def test_fields_quoted_by_rfc_4180_are_read(quoting: int, last_break: bool, tmp_path: Path) -> None:

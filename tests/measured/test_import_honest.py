@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from replay.measured.ticks import Newest
@@ -56,6 +56,8 @@ def test_every_reading_stands_in_the_file_at_its_row_and_no_running_comes_from_n
             assert run in ("", "Bad") or told[-1][0] == ms
 
 
+# Blocks of one row: one that has no pressure at all is no row of net oil pressure.
+@example(rows=[(1, "0", "9", "1", False)] * 5 + [(1, "", "", "1", False)] * 6, size=1)
 @settings(max_examples=20)
 @given(
     rows=st.lists(st.tuples(st.integers(1, 7000), CELLS, CELLS, STATUS, st.booleans()), min_size=2, max_size=60),

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from replay.ground.refusal import Refusal
 from replay.measured.doubts import FLAT_ROWS, Stillness
-from replay.measured.guess import draft
+from replay.measured.guess import draft_profile
 from replay.measured.importing import import_file
 from replay.measured.profile import read_profile
 from tests.support.command import lubetrip
@@ -127,7 +127,7 @@ def test_a_draft_leaves_open_what_the_file_leaves_open_and_no_import_passes_it(
 ) -> None:
     """Catches gauge or absolute decided by a guess, a doubt without its mark, and a draft that imports unread."""
     (tmp_path / "log.csv").write_text(text, encoding="utf-8")
-    drafted = draft(tmp_path / "log.csv")
+    drafted = draft_profile(tmp_path / "log.csv")
     (tmp_path / "draft.toml").write_text(drafted, encoding="utf-8")
     table = tomllib.loads(drafted)
     left = {f"[{section}] {key}" for section, content in table.items() if isinstance(content, dict) for key, value in content.items() if value == "?"}  # fmt: skip
@@ -152,7 +152,7 @@ def test_a_draft_offers_what_the_file_looks_like(text: str, said: str, tmp_path:
     """Catches a draft that leaves out the one choice that is right: net pressure, spreadsheet days, status on change."""
     (tmp_path / "log.csv").write_text(text, encoding="utf-8")
 
-    assert said in draft(tmp_path / "log.csv")
+    assert said in draft_profile(tmp_path / "log.csv")
 
 
 def test_a_decided_draft_imports(tmp_path: Path) -> None:

@@ -12,8 +12,8 @@ import pyarrow.parquet as pq
 import pytest
 
 from replay.ground.refusal import Refusal
+from replay.measured import mdf
 from replay.measured.assemble import Assembler
-from replay.measured.mdf import MdfSource
 from replay.measured.profile import read_profile
 from tests.support.measured import HEADER, NO_READING, bring_in, profile_with, readings
 
@@ -46,6 +46,12 @@ def test_parquet_and_csv_give_the_same_trace(tmp_path: Path) -> None:
         assert np.array_equal(getattr(one, name), getattr(other, name)), name
 
 
+@pytest.mark.outside(
+    computation="Parquet",
+    source="files written by polars 2.1, read with pyarrow 26",
+    status="consulted",
+    agreement="equal",
+)
 @pytest.mark.parametrize("compression", ["zstd", "snappy", "gzip", "uncompressed"])
 def test_parquet_of_another_writer_is_read(compression: Any, tmp_path: Path) -> None:
     """Catches a reader that only knows files of the library it reads with. Writer: polars, its own implementation."""
@@ -124,6 +130,12 @@ def recording(tmp_path: Path) -> Path:
     return path
 
 
+@pytest.mark.outside(
+    computation="MDF 4",
+    source="asammdf, which also writes the recording of the test: no file of another writer was tried",
+    status="consulted",
+    agreement="equal",
+)
 def test_mdf_channels_keep_their_clocks_and_a_tick_takes_the_newest_reading(recording: Path, tmp_path: Path) -> None:
     """Catches clocks merged into one, interpolation, an invalid sample reached behind, and a reading held too long."""
     report, traces = bring_in(tmp_path, recording.read_bytes(), MDF_PROFILE, name="recording.mf4")
@@ -141,15 +153,18 @@ def test_mdf_channels_keep_their_clocks_and_a_tick_takes_the_newest_reading(reco
         assert pascals == (NO_READING if gone else newest * 10000 + 101325), t
 
 
-def test_spans_of_records_never_change_the_result(recording: Path, tmp_path: Path) -> None:
+def test_spans_of_records_never_change_the_result(
+    recording: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Catches a reading lost or counted twice where a span ends."""
     (tmp_path / "p.toml").write_text(MDF_PROFILE)
     profile = read_profile(tmp_path / "p.toml")
     told = set()
     for span in (1, 3, 50, 1000):
-        source = MdfSource(recording, profile, span=span)
+        monkeypatch.setattr(mdf, "SPAN", span)
+        source = mdf.MdfSource(recording, profile)
         rows = Rows()
-        assembler = Assembler(recording, profile, source.units, source.clock, rows, repair=False)
+        assembler = Assembler(source, rows, repair=False)
         for block in source.blocks():
             assembler.add(block)
         counts = assembler.finish()

@@ -78,6 +78,12 @@ RFC_3339 = [
 SERIAL_DAYS = [("2", "1900-01-01"), ("3687", "1910-02-03"), ("38749", "2006-02-01"), ("25569", "1970-01-01")]
 
 
+@pytest.mark.outside(
+    computation="times as text",
+    source="RFC 3339, 5.8, the examples; Python's datetime",
+    status="consulted",
+    agreement="to the ms. Calendar dates only; no week dates, a leap second is refused",
+)
 @pytest.mark.parametrize(("cell", "utc"), RFC_3339)
 def test_published_examples_of_the_iso_form(cell: str, utc: str, tmp_path: Path) -> None:
     """Catches an offset with the wrong sign, and hundredths taken for thousandths. Oracle beside: datetime."""
@@ -94,6 +100,12 @@ def test_a_leap_second_is_refused_by_its_line(tmp_path: Path) -> None:
         bring_in(tmp_path, log("1990-12-31T23:59:60Z", "1991-01-01T00:00:01Z"), profile_with(time=BARE))
 
 
+@pytest.mark.outside(
+    computation="spreadsheet days",
+    source="ISO/IEC 29500, L.2.16.9.1, 1900 date base system",
+    status="consulted",
+    agreement="equal",
+)
 @pytest.mark.parametrize(("cell", "date"), SERIAL_DAYS)
 def test_published_serial_days_of_spreadsheets(cell: str, date: str, tmp_path: Path) -> None:
     """Catches a day 0 that is off by the leap day which 1900 did not have."""
@@ -126,6 +138,12 @@ def test_a_date_that_breaks_the_order_later_on_is_refused_at_its_line(tmp_path: 
 ZONES = ["Europe/Berlin", "America/New_York", "Australia/Lord_Howe", "America/St_Johns", "Asia/Kolkata"]
 
 
+@pytest.mark.outside(
+    computation="zones, the repeated and the missing hour",
+    source="tz database, by zoneinfo",
+    status="consulted",
+    agreement="equal",
+)
 @settings(max_examples=80)
 @given(
     zone=st.sampled_from(ZONES),

@@ -1,4 +1,4 @@
-"""Imports at the same time into one library, a lock that was left, and how far a long import has come."""
+"""Imports at the same time into one library, and how far a long import has come."""
 
 import time
 from concurrent.futures import ThreadPoolExecutor
@@ -6,10 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from replay.ground import lock
-from replay.ground.refusal import Refusal
 from replay.library import read_library
-from replay.measured import into_library
+from replay.measured import into_library, text_lines
 from replay.measured.importing import import_file
 from tests.support.measured import HEADER, PROFILE
 
@@ -46,30 +44,15 @@ def test_imports_at_the_same_time_lose_no_entry(tmp_path: Path, profile: Path, m
     assert len(list((tmp_path / "library" / "traces").iterdir())) == 4
 
 
-def test_a_lock_that_was_left_is_told_with_what_to_do(
+def test_the_bytes_that_are_told_add_up_to_the_file(
     tmp_path: Path, profile: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Catches an import that hangs for ever, or takes no notice, after one that was killed; and one half entered."""
-    source, library = tmp_path / "log.csv", tmp_path / "library"
-    source.write_text(HEADER + ROWS)
-    library.mkdir()
-    (library / lock.FILE).touch()
-    monkeypatch.setattr(lock, "PATIENCE_S", 0.1)
-
-    with pytest.raises(Refusal, match="if none is running, delete this file"):
-        import_file(source, library, profile)
-    assert [path.name for path in library.iterdir()] == [lock.FILE]
-    (library / lock.FILE).unlink()
-    import_file(source, library, profile)
-    assert [entry.id for entry in read_library(library).entries] == ["log"]
-
-
-def test_the_bytes_that_are_told_add_up_to_the_file(tmp_path: Path, profile: Path) -> None:
     """Catches a progress bar that ends early or late, and one that moves only at the end."""
     source = tmp_path / "log.csv"
     source.write_text(HEADER + "".join(f"{second};3.5;2.0;1\n" for second in range(100)))
     told: list[int] = []
-    import_file(source, tmp_path / "library", profile, block_bytes=200, advance=told.append)
+    monkeypatch.setattr(text_lines, "BLOCK_BYTES", 200)
+    import_file(source, tmp_path / "library", profile, advance=told.append)
 
     assert len(told) > 5
     assert sum(told) == source.stat().st_size - len(HEADER)

@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 
 from protect import ranges
-from replay.engine.portable import follow
+from replay.engine.portable import Machine
+from replay.ground import wording
 from replay.ground.refusal import Refusal
 from replay.ground.statistics import exposure_needed, proportion_upper
 from replay.ground.units import atmosphere_pa
@@ -30,7 +31,7 @@ NAMES = [row[0] for row in ranges.SETTINGS]
 TYPED = {
     "cut_out": [
         "8",
-        "62 kPa",
+        "48 kPa",
         "0.5 bar",
         "9.25 psi",
         "480 mbar",
@@ -132,6 +133,12 @@ def test_untouched_settings_are_those_of_the_file_whatever_units_it_uses(tmp_pat
     assert after.altitude_m == pytest.approx(before.altitude_m, abs=1e-9)
 
 
+@pytest.mark.outside(
+    computation="units on the bench page",
+    source="none: `replay/ground/units.py`, which has its outside checks here",
+    status="none",
+    agreement="the same Pa (asserted)",
+)
 def test_changing_units_moves_nothing(tmp_path: Path) -> None:
     """Catches 7 psi that becomes 48.3 kPa, and an altitude that moves absolute settings or leaves gauge ones behind."""
     data = embedded(page_text(some(99), FIXTURES / "settings.toml"))
@@ -224,7 +231,7 @@ def test_shows_state_integral_and_readings_of_every_tick_as_the_reference_has_th
     assert answers[1] == answer
     for place, shown in zip(library.entries, answer["trails"], strict=True):
         trace = read_trace(place.path)
-        trail = follow(trace, settings)
+        trail = Machine(settings).follow(trace)
         assert shown["states"] == trail.states.tolist()
         percent = np.array(shown["integral"]) * 100.0 / settings.values[ranges.TRIP_DELAY]
         assert np.allclose(percent, trail.integral_percent, rtol=1e-12)
@@ -258,6 +265,12 @@ def awkward(folder: Path) -> tuple[Library, dict[str, Any]]:
     return library, embedded(page_text(library, folder / "settings.toml"))
 
 
+@pytest.mark.outside(
+    computation="limits and atmosphere on the bench page",
+    source="none: `replay/ground/statistics.py` and `replay/ground/units.py`, which have their outside checks here",
+    status="none",
+    agreement="1e-9, 1e-14 (asserted)",
+)
 def test_limits_are_those_of_the_report(tmp_path: Path) -> None:
     """Catches an approximate limit, one at the wrong tail, and an atmosphere of another formula."""
     cases = [
@@ -271,6 +284,20 @@ def test_limits_are_those_of_the_report(tmp_path: Path) -> None:
     assert limits["probability"] == pytest.approx([proportion_upper(*case) for case in cases], rel=1e-9)
     assert limits["count"] == pytest.approx([exposure_needed(k, 1.0, c) for k, c in counts], rel=1e-9)
     assert limits["atmosphere"] == pytest.approx([atmosphere_pa(metres) for metres in altitudes], rel=1e-14)
+
+
+def test_numbers_are_worded_as_in_the_report(tmp_path: Path) -> None:
+    """Catches a rate, a share or a margin that reads otherwise than `lubetrip score` has it, ties and none among them."""
+    draw = random.Random(5)  # noqa: S311 - draws a test, no secret
+    ties = [number / 64 for number in range(-640, 640)]
+    numbers = [None, *ties, *(10.0 ** draw.uniform(-3, 5) for _ in range(2000))]
+    shares = [None, *(number / 640 for number in range(641)), *(draw.uniform(1e-4, 1) for _ in range(2000))]
+    worded = [(name, number) for name in ("tenths", "seconds") for number in numbers]
+    worded += [("rate", number) for number in numbers if number is None or number >= 0]
+    worded += [("percent", share) for share in shares] + [("sure", share) for share in (0.5, 0.95, 0.975, 0.9995)]
+    answers = parts(embedded(page_text(some(99), FIXTURES / "settings.toml")), tmp_path, worded=worded)["worded"]
+
+    assert answers == [getattr(wording, name)(number) for name, number in worded]
 
 
 def test_a_hundred_traces_make_a_page_of_a_few_megabytes() -> None:

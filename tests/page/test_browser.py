@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 
 import pytest
 
+from replay.ground.wording import seconds
 from replay.library import read_library
 from replay.score import score
 from replay.settings import read_settings
@@ -80,6 +81,12 @@ def scored(library: Path, toml: str, folder: Path, by_command: bool) -> dict[str
     return dict(json.loads(said.stdout))
 
 
+@pytest.mark.outside(
+    computation="WebAssembly module",
+    source="a browser's engine",
+    status="consulted",
+    agreement="every verdict, as `lubetrip score` gives it",
+)
 @pytest.mark.parametrize("moment", ["loaded", "slid", "stepped", "typed"])
 def test_the_verdict_follows_each_move_as_lubetrip_score_gives_it(
     moment: str, session: Session, tmp_path: Path
@@ -97,7 +104,7 @@ def test_the_verdict_follows_each_move_as_lubetrip_score_gives_it(
     assert f"missed {total['missed']}" in figures
     assert f"nuisance trips {total['nuisance_trips']}" in figures
     worst = total["worst_margin_s"]
-    assert ("worst margin " + ("\u2013" if worst is None else f"{worst:.1f}") + " s") in figures
+    assert f"worst margin {seconds(worst)}" in figures
     assert shown["digest"] == wanted["settings"]["digest"]
     assert [row[0] for row in shown["families"]] == sorted(wanted["families"])
 
@@ -114,6 +121,12 @@ def test_a_longer_delay_changes_the_verdict_that_stood_there(session: Session) -
     assert states["typed"]["outcome"].startswith("Missed")
 
 
+@pytest.mark.outside(
+    computation="SHA-256 of settings, logic, files",
+    source="hashlib; the browser's own on the bench page",
+    status="consulted",
+    agreement="equal",
+)
 def test_copy_puts_a_complete_settings_file_on_the_clipboard(session: Session, tmp_path: Path) -> None:
     """Catches a copy that is cut off, lacks a section, or holds what the fields showed a moment before."""
     states, told, _ = session

@@ -34,6 +34,12 @@ def built(folder: Path, sources: Path | None = None) -> Path:
     return module
 
 
+@pytest.mark.outside(
+    computation="WebAssembly module",
+    source="node's engine",
+    status="consulted",
+    agreement="every word of the vectors",
+)
 def test_decides_as_the_reference_in_every_word(tmp_path: Path) -> None:
     """Catches a compiler flag, an integer width or a page layout that changes one word of a step, a check or a tick."""
     assert first_difference(port_for(FOLDER / "lubetrip.wasm", tmp_path), vector_set()) is None

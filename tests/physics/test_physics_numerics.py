@@ -4,9 +4,12 @@ import math
 import os
 import subprocess
 import sys
+import time
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from replay.physics import (
     MACHINES,
@@ -30,6 +33,7 @@ from tests.support.physics_scenarios import pulses, schedule, shut, throttled
 
 pytestmark = pytest.mark.slow("compiles what only it runs")
 
+SHARES = st.floats(0.001, 1.0)
 NOISY = SensorChain(oil=Sensor(noise_pa=900.0, lost_chance=0.02), jitter_ms=60, period_ms=500)
 
 
@@ -39,6 +43,12 @@ def case(machine="granite", oil="foaming-68", duration_s=240.0, **more) -> Case:
     return Case(MACHINES[machine], OILS[oil], REFRIGERANTS["R134a"], plan, duration_s, chain=NOISY, **more)
 
 
+@pytest.mark.outside(
+    computation="exponential, logarithm, power",
+    source="the C library",
+    status="consulted",
+    agreement="4.4e-16",
+)
 def test_exponential_and_logarithm_agree_with_the_c_library_to_the_last_digits():
     """Catches a series cut too short or a bad split of ln 2; numbers are drawn over the range in use."""
     draw = np.random.Generator(np.random.PCG64(7))
@@ -95,13 +105,15 @@ def test_step_size_against_a_tenth_of_it(oil):
 
 
 def test_step_size_against_a_tenth_of_it_in_pulses():
-    """Same count of pulses within one and the same verdict; catches prime that hangs on the step."""
-    coarse = throttled("granite", "still-68", 800.0, 900.0)
-    count = pulses(coarse.net_oil_pa, 40e3, 110e3)
-    fine = throttled("granite", "still-68", 800.0, 900.0, step_s=0.01)
+    """The same pulses within one, as deep within 1 psi, and the same verdict; catches a slug that hangs on the step."""
+    coarse = throttled("granite", "still-32", 800.0, 900.0)
+    count = pulses(coarse.net_oil_pa, 80e3, 110e3)
+    fine = throttled("granite", "still-32", 800.0, 900.0, step_s=0.01)
 
-    assert abs(pulses(fine.net_oil_pa, 40e3, 110e3) - count) <= 1
-    assert fine.damage.certainty == coarse.damage.certainty == "possible"
+    assert count >= 2
+    assert abs(pulses(fine.net_oil_pa, 80e3, 110e3) - count) <= 1
+    assert fine.net_oil_pa.min() == pytest.approx(coarse.net_oil_pa.min(), abs=7e3)
+    assert fine.damage.certainty == coarse.damage.certainty == "none"
 
 
 def test_same_seed_same_bytes_and_another_seed_other_noise():
@@ -128,7 +140,7 @@ def test_order_and_threads_change_no_trace():
 
 
 # Printed once by this model; any change of equations, constants or draws changes it, and is then restated here.
-KNOWN = 2162096337
+KNOWN = 728944483
 DIGEST = """
 import zlib
 from replay.physics.families import generate
@@ -156,7 +168,7 @@ def test_stepping_with_permission_gives_the_open_loop_trace():
     """Catches a plant that differs from the batch path when nobody stops it."""
     one = case()
     plant = Plant(one)
-    rows = np.array([plant.advance(time / 1000.0) for time in plant.draws.time_ms.tolist()])
+    rows = np.array([plant.advance(ms / 1000.0) for ms in plant.draws.time_ms.tolist()])
     result = simulate(one)
 
     assert rows.tobytes() == result.rows.tobytes()
@@ -190,6 +202,48 @@ def test_ramps_steps_and_overlaps_of_a_schedule():
     assert steady.tolist() == [True, False, False, True]
     with pytest.raises(ValueError, match="LOAD_PA"):
         plan.change(Channel.LOAD_PA, 20.0, 1e5)
+
+
+def on_the_line(knots: list[tuple[float, float]], at_s: float, *, arriving: bool) -> float:
+    """Return a channel's value at a time, or on arriving there, by looking through all its knots."""
+    here = [value for at, value in knots if at == at_s]
+    if here:
+        return here[0 if arriving else -1]
+    before = [knot for knot in knots if knot[0] < at_s][-1]
+    after = [knot for knot in knots if knot[0] > at_s][:1]
+    if not after:
+        return before[1]
+    return before[1] + (after[0][1] - before[1]) * ((at_s - before[0]) / (after[0][0] - before[0]))
+
+
+@given(st.lists(st.tuples(st.sampled_from(list(Channel)), st.sampled_from([0.0, 0.5, 3.0, 7.3]), *[SHARES] * 2)))
+def test_schedule_in_one_walk_is_the_schedule_looked_up_knot_by_knot(changes):
+    """Bit for bit, steps and ramps at shared times included; catches a merge that takes the wrong one of two knots."""
+    plan = Schedule(1450.0)
+    for channel, gap_s, value, over_s in changes:
+        plan.change(channel, plan.knots[channel][-1][0] + gap_s, value, over_s)
+    times, values, slopes, _ = plan.arrays()
+
+    for i, at_s in enumerate(times.tolist()):
+        for channel, knots in plan.knots.items():
+            assert values[i, channel] == on_the_line(knots, at_s, arriving=False)
+            if i + 1 < times.size:
+                rise = on_the_line(knots, times[i + 1], arriving=True) - values[i, channel]
+                assert slopes[i, channel] == rise / (times[i + 1] - at_s)
+
+
+def test_cost_of_a_schedule_grows_with_its_changes():
+    """Ten times the unloader steps take less than thirty times as long; catches a search from the start for each."""
+
+    def seconds(changes: int) -> float:
+        plan = Schedule(1450.0)
+        for i in range(changes):
+            plan.change(Channel.CAPACITY, 60.0 * (i + 1), 0.5 + 0.5 * (i % 2), 0.5)
+        begun = time.process_time()
+        plan.arrays()
+        return time.process_time() - begun
+
+    assert min(seconds(10000) for _ in range(3)) < 30.0 * min(seconds(1000) for _ in range(3))
 
 
 @pytest.mark.parametrize(

@@ -1,1 +1,1 @@
-"""What the room `replay/port` promises."""
+"""What the C port and the MicroPython wiring promise, and the room `replay/port` that holds ports to it."""

@@ -10,8 +10,9 @@ from click.testing import CliRunner, Result
 from protect import ranges
 from replay.cli.firmware import export
 from replay.ground.refusal import Refusal
-from replay.port.export import FORMS, exported, read_exported
+from replay.port.export import export_settings
 from replay.settings import Settings, read_settings
+from tests.support.exported import FORMS, read_exported
 from tests.support.toolchain import C_FOLDER, WARNINGS, compiled, need
 
 PRINTING = """
@@ -46,14 +47,14 @@ def run_export(*arguments: str | Path) -> Result:
 def test_reads_back_into_the_same_settings(form: str, checked: Settings, tmp_path: Path) -> None:
     """Catches a value in the wrong place, a lost sign or a digest of something else."""
     table = tmp_path / "table"
-    table.write_text(exported(checked, form))
+    table.write_text(export_settings(checked, form))
 
     assert read_exported(table) == (checked.values, checked.digest)
 
 
 def test_the_c_table_compiles_and_holds_the_settings(checked: Settings, tmp_path: Path) -> None:
     """Catches a table that only our own reader understands."""
-    (tmp_path / "settings.c").write_text(exported(checked, "c"))
+    (tmp_path / "settings.c").write_text(export_settings(checked, "c"))
     (tmp_path / "print.c").write_text(PRINTING)
     sources = (tmp_path / "settings.c", tmp_path / "print.c", C_FOLDER / "lubetrip.c")
     said = compiled("gcc", *WARNINGS, f"-I{C_FOLDER}", *sources, "-o", tmp_path / "print")
@@ -65,7 +66,7 @@ def test_the_c_table_compiles_and_holds_the_settings(checked: Settings, tmp_path
 
 def test_the_c_table_lies_in_flash(checked: Settings, tmp_path: Path) -> None:
     """Catches a table that takes RAM on the target."""
-    (tmp_path / "settings.c").write_text(exported(checked, "c"))
+    (tmp_path / "settings.c").write_text(export_settings(checked, "c"))
     built = tmp_path / "settings.o"
     said = compiled("arm-none-eabi-gcc", *WARNINGS, f"-I{C_FOLDER}", "-c", tmp_path / "settings.c", "-o", built)
     assert said.returncode == 0, said.stderr
@@ -77,7 +78,7 @@ def test_the_c_table_lies_in_flash(checked: Settings, tmp_path: Path) -> None:
 def test_the_micropython_table_is_a_module(checked: Settings, tmp_path: Path) -> None:
     """Catches a table that is no Python, or one that is no constant."""
     path = tmp_path / "board_settings.py"
-    path.write_text(exported(checked, "micropython"))
+    path.write_text(export_settings(checked, "micropython"))
     spec = importlib.util.spec_from_file_location("board_settings", path)
     assert spec and spec.loader
     module = importlib.util.module_from_spec(spec)
@@ -92,7 +93,7 @@ def test_a_strange_file_name_stays_a_comment(form: str, name: str, settings_file
     """Catches source text that the name of the settings file can write into."""
     strange = settings_file.with_name(name.replace("/", "_"))
     settings_file.rename(strange)
-    text = exported(read_settings(strange), form)
+    text = export_settings(read_settings(strange), form)
     table = tmp_path / "table"
     table.write_text(text, encoding="ascii")
 
@@ -117,7 +118,7 @@ def test_a_table_that_was_edited_is_refused(
 ) -> None:
     """Catches a board that runs with values nobody checked."""
     table = tmp_path / "table"
-    table.write_text(exported(checked, form).replace(old, new))
+    table.write_text(export_settings(checked, form).replace(old, new))
 
     with pytest.raises(Refusal, match=says):
         read_exported(table)
@@ -130,7 +131,7 @@ def test_the_command_prints_or_writes(form: str, settings_file: Path, checked: S
     written = run_export(settings_file, "--to", form, "--out", tmp_path / "table")
 
     assert (printed.exit_code, written.exit_code) == (0, 0)
-    assert printed.output == exported(checked, form)
+    assert printed.output == export_settings(checked, form)
     assert (tmp_path / "table").read_text() == printed.output
 
 

@@ -174,6 +174,12 @@ def rig(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Rig]:
         sys.modules.pop(name, None)
 
 
+@pytest.mark.outside(
+    computation="4-20 mA: 3.8 to 20.5 mA is a measurement",
+    source="NAMUR NE 43, as four secondary texts tell it",
+    status="quoted",
+    agreement="to 0.01 mA",
+)
 @pytest.mark.parametrize(
     ("milliamperes", "kpa"),
     [
@@ -203,6 +209,12 @@ def test_a_loop_follows_the_bands_of_ne_43(milliamperes: float, kpa: float | Non
     assert pascals == (ranges.NO_READING if kpa is None else pytest.approx(kpa * 1000, abs=200))
 
 
+@pytest.mark.outside(
+    computation="0.5-4.5 V ratiometric",
+    source="common practice, no source",
+    status="none",
+    agreement="within 600 Pa of 1600 kPa, the converter's step",
+)
 @pytest.mark.parametrize("supply_volts", [4.6, 5.0, 5.1])
 @pytest.mark.parametrize(
     ("part", "kpa"),
@@ -460,6 +472,12 @@ def test_the_tick_difference_crosses_its_wrap(rig: Rig) -> None:
         assert rig.modules["ticks"].elapsed_ms(d.now, d.before) == d.elapsed, d
 
 
+@pytest.mark.outside(
+    computation="tick difference",
+    source="MicroPython 1.27, `time.ticks_diff`; C's unsigned difference",
+    status="consulted",
+    agreement="equal up to half a period, where its sign turns",
+)
 def test_the_tick_difference_is_that_of_micropython_itself(tmp_path: Path) -> None:
     """Catches another period than `time.ticks_ms` has; oracle: its own ticks_diff, which is right up to half a period."""
     script = tmp_path / "ticks_diff.py"

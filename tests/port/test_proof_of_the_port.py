@@ -48,6 +48,12 @@ def test_the_contracts_take_ten_facts_for_granted() -> None:
     assert len(AXIOMS) == CONTRACTS.count("axiom ") == 10
 
 
+@pytest.mark.outside(
+    computation="claims on the C port, its step included",
+    source="Frama-C WP, the gate proof-c; the facts on bits that it takes for granted by z3",
+    status="consulted",
+    agreement="as `python -m tests.gates proof-c` prints",
+)
 @pytest.mark.parametrize("name", AXIOMS)
 def test_axiom_holds_for_all_words(name: str) -> None:
     """Catches an axiom from which false can be worked out, and with it anything."""

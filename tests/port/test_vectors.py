@@ -43,7 +43,7 @@ def test_wants_what_the_tables_of_the_logic_hold() -> None:
     assert kinds == {"row": 22, "bit": 2 * 11, "setting": 2 * 22, "near miss": 35 - 2, "limit": 3 * 34}
 
 
-@pytest.mark.parametrize("item", [("row", "14"), ("bit", "reload", "on"), ("limit", "integral, trip_delay", "0")])
+@pytest.mark.parametrize("item", [("row", "14"), ("bit", "reload_guard", "on"), ("limit", "integral, trip_delay", "0")])
 def test_a_set_without_the_cases_of_an_item_does_not_cover_it(item: tuple[str, ...]) -> None:
     """Catches a yardstick that calls everything covered."""
     whole = vector_set()

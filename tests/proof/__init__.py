@@ -21,4 +21,9 @@ Theorems on one step are theorems on every run, because the invariant holds at
 power-up and each step keeps it. Those on a course of steps (a trip always comes,
 none comes early, less oil never has the smaller integral) are inductions whose
 one step is proved; the docstring of each says what is counted down or up.
+
+How to add a claim: a function in `theorems` (of a whole step), `lemmas` (of one part) or `sealing` whose docstring is
+the theorem and its assumptions, its name in `claims`, and a defect that refutes it in `DEFECTS` of
+tests/protect/test_proof.py. What z3 does not decide is no proof: split it, so that each product of two unknowns is proved
+by itself. A new part that multiplies needs a lemma and a stand-in.
 """

@@ -41,9 +41,15 @@ def derived_settings_are_bounded(logic: Logic) -> None:
 
     And the reload level lies within the trip delay, the ramp never passes the
     floor weight, the percent scale is 100 * 2**23 over the trip delay, rounded down.
-    Assumes: settings that `first_fault` finds right.
+    No value on the way reaches 2**30. Assumes: settings that `first_fault` finds right.
     """
-    values = logic.derived_settings()
+    values = logic.any_settings()
+
+    def run() -> None:
+        with watched():
+            logic.settings.derive(values)
+
+    paths(run, bounded="derive")
     for place in range(logic.ranges.SETTING_COUNT, logic.ranges.SETTINGS_SIZE):
         prove(within(values[place], 0, ways.LIMIT - 1), f"derived place {place} from 0 to below 2**30")
     prove(logic.derived_bounds(values), "the reload level lies within the trip delay")

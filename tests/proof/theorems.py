@@ -96,7 +96,7 @@ def lockout_ends_only_by_a_reset_edge(step: Step, logic: Logic) -> None:
     held = step.before[s.FLAGS] & s.RESET_HELD != 0
     prove(implies(left, ~at(step.inputs[r.RESET], 0)), "lockout is left with reset on")
     prove(implies(left, ~held), "lockout is left on an edge")
-    at_rest = at(step.inputs[r.RUNNING], 0) & at(step.results[o.CREDIBLE], 1)
+    at_rest = at(step.inputs[r.RUN_FEEDBACK], 0) & at(step.results[o.CREDIBLE], 1)
     prove(implies(left & ~at_rest, at(step.after[s.STATE], s.TRIPPED)), "a reset of a running machine gives nothing")
 
 
@@ -105,7 +105,7 @@ def a_trip_ends_only_at_standstill(step: Step, logic: Logic) -> None:
     s, r, o = logic.state, logic.ranges, logic.outputs
     left = at(step.before[s.STATE], s.TRIPPED) & ~at(step.after[s.STATE], s.TRIPPED)
     declared = step.after[s.FLAGS] & s.FAULT_DECLARED != 0
-    prove(implies(left, at(step.inputs[r.RUNNING], 0)), "a restart is given at standstill only")
+    prove(implies(left, at(step.inputs[r.RUN_FEEDBACK], 0)), "a restart is given at standstill only")
     prove(implies(left, at(step.results[o.CREDIBLE], 1)), "a restart is given on credible readings only")
     prove(implies(left, at(step.after[s.RESTART_LEFT], 0)), "a restart is given after the restart delay only")
     prove(implies(left, ~declared), "no restart on a declared fault")
@@ -117,7 +117,7 @@ def low_time(step: Step, logic: Logic) -> Truth:
     r, o = logic.ranges, logic.outputs
     low = step.results[o.NET_OIL_PRESSURE] < step.values[r.CUT_OUT]
     unseen = at(step.results[o.CREDIBLE], 0) & at(step.results[o.SEEN], 0)
-    return at(step.inputs[r.RUNNING], 1) & (low | unseen)
+    return at(step.inputs[r.RUN_FEEDBACK], 1) & (low | unseen)
 
 
 def to_go(words: Words, step: Step, logic: Logic) -> Integer:
@@ -205,7 +205,7 @@ def doubt_never_lowers_the_integral(step: Step, logic: Logic) -> None:
         (s.CRANKCASE_SEEN, r.CRANKCASE_PRESSURE),
     ):
         still = at(step.before[channel], inputs[place]) & at(step.before[channel + 1], values[r.STUCK_AFTER])
-        unseen = unseen | (still & at(inputs[r.RUNNING], 1))
+        unseen = unseen | (still & at(inputs[r.RUN_FEEDBACK], 1))
     prove(implies(unseen, at(step.results[o.SEEN], 0)), "such readings give no seen time")
     prove(implies(unseen & (elapsed > 0), at(step.results[o.CREDIBLE], 0)), "and are not credible")
 
@@ -238,11 +238,9 @@ TIME_WORDS = (3, 4, 7, 11, 13, 15)  # grace left, restart left, fault time, and 
 
 
 def measure(logic: Logic, words: Words, values: Words, inputs: Words) -> tuple[Words, Integer]:
-    """Take the parts of a step that count time, and return the state after them and net oil pressure."""
+    """Take the parts of a step before its table, and return the state after them and net oil pressure."""
     after, results = list(words), logic.no_results()
-    logic.signals.observe(after, values, inputs, results)
-    logic.integral.update(after, values, inputs, results)
-    logic.timers.update(after, values, inputs, results)
+    logic.protection.measure(after, values, inputs, results)
     return after, results[logic.outputs.NET_OIL_PRESSURE]
 
 

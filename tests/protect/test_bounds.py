@@ -1,4 +1,4 @@
-"""Every value in a step stays below 2**30: small integers on a 32-bit MicroPython, and no overflow in C."""
+"""Every value that is worked out stays below 2**30: small integers on a 32-bit MicroPython, and no overflow in C."""
 
 import operator
 from collections.abc import Callable
@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from protect import ranges, state
 from protect.protection import step
+from protect.settings import ALL_RIGHT, derive, first_fault
 from tests.support.protection import MISSING, ONE, Machine
 from tests.support.strategies import Named, admitted, between, ends, memories
 from tests.support.watched import Watched
@@ -53,11 +54,47 @@ def test_no_value_of_a_step_reaches_2_to_the_30(case: tuple[Machine, list[Inputs
         assert max(map(abs, machine.state + machine.results)) < LIMIT
 
 
+def watched_settings(values: list[int]) -> int:
+    """Check settings and derive from good ones; return the largest magnitude of all that was worked out."""
+    Watched.largest = 0
+    watched = [Watched(value) for value in values]
+    if first_fault(watched) == ALL_RIGHT:
+        derive(watched)
+    return Watched.largest
+
+
 @settings(max_examples=60)
 @given(st.one_of(admitted(pick=ends), admitted()))
-def test_derived_settings_stay_below_2_to_the_30(named: Named) -> None:
-    """Catches a derived value that the target could not hold."""
-    assert all(0 <= value < LIMIT for value in Machine(**named).settings[ranges.SETTING_COUNT :])
+def test_no_value_of_check_and_derivation_reaches_2_to_the_30(named: Named) -> None:
+    """Catches a product on the way to a derived value, or a derived value, that the target could not hold."""
+    values = Machine(**named).settings
+
+    assert watched_settings(values) < LIMIT
+    assert all(0 <= value < LIMIT for value in values[ranges.SETTING_COUNT :])
+
+
+@settings(max_examples=60)
+@given(st.lists(st.one_of(ends(-(1 << 31), (1 << 31) - 1), st.integers(0, 100_000)), min_size=22, max_size=22))
+def test_no_value_of_the_check_of_any_words_reaches_2_to_the_30(words: list[int]) -> None:
+    """Catches a gap that is added to a setting before its range is known."""
+    assert watched_settings([*words, 0, 0, 0]) < LIMIT
+
+
+def test_the_largest_values_of_the_derivation_are_the_known_ones() -> None:
+    """Catches a watch that misses them: the rise of the ramp, 7 * 2048 << 16, and nothing of fraction times trip delay."""
+    machine = Machine(**WIDEST, reload_fraction=ONE)
+
+    assert watched_settings(machine.settings) == 7 * ONE << 16
+    assert machine.settings[ranges.RELOAD_LEVEL] == 1_800_000
+
+
+@settings(max_examples=60)
+@given(admitted())
+def test_the_reload_level_is_the_whole_product_rounded_down(named: Named) -> None:
+    """Catches a product taken in two parts that loses a carry between them."""
+    level = Machine(**named).settings[ranges.RELOAD_LEVEL]
+
+    assert level == named["reload_fraction"] * named["trip_delay"] // ONE
 
 
 WIDEST = {

@@ -58,6 +58,12 @@ def test_constant_deficit_trips_after_trip_delay_over_weight(rate: tuple[int, ..
     assert_within_one_sample(trip_time(rate, lambda _: net, suction), expected, rate)
 
 
+@pytest.mark.outside(
+    computation="time-delay integral of this logic: constant, ramp, pulses",
+    source="none published for these weights; closed forms on paper",
+    status="none",
+    agreement="within one sample",
+)
 @each_rate
 @pytest.mark.parametrize("fall", [20_000, 30_000, 60_000, 300_000])
 def test_falling_oil_pressure_trips_by_the_area_under_its_weight(rate: tuple[int, ...], fall: int) -> None:

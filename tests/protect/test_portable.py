@@ -129,6 +129,95 @@ def test_keeps_no_state_of_its_own(name: str) -> None:
             assert not isinstance(node, ast.Global)
 
 
+# Operators from the one that binds most to the one that binds least, in C; in Python & ^ | bind more than comparisons.
+IN_C: tuple[tuple[type[ast.AST], ...], ...] = (
+    (ast.Not, ast.USub, ast.Invert),
+    (ast.Mult, ast.FloorDiv, ast.Mod),
+    (ast.Add, ast.Sub),
+    (ast.LShift, ast.RShift),
+    (ast.Lt, ast.LtE, ast.Gt, ast.GtE),
+    (ast.Eq, ast.NotEq),
+    (ast.BitAnd,),
+    (ast.BitXor,),
+    (ast.BitOr,),
+    (ast.And,),
+    (ast.Or,),
+)
+RANK_IN_C = {operator: rank for rank, operators in enumerate(IN_C) for operator in operators}
+
+
+def operands(node: ast.AST) -> tuple[list[ast.AST], list[ast.expr]]:
+    """Return the operators of an expression and what they are applied to; nothing of one that is none."""
+    if isinstance(node, ast.UnaryOp):
+        return [node.op], [node.operand]
+    if isinstance(node, ast.BinOp):
+        return [node.op], [node.left, node.right]
+    if isinstance(node, ast.BoolOp):
+        return [node.op], node.values
+    if isinstance(node, ast.Compare):
+        return list(node.ops), [node.left, *node.comparators]
+    return [], []
+
+
+def bracketed(source: str, node: ast.expr) -> bool:
+    """Say whether an operand stands in brackets of its own."""
+    lines = source.splitlines(keepends=True)
+    begin = sum(map(len, lines[: node.lineno - 1])) + node.col_offset
+    end = begin + len(ast.get_source_segment(source, node) or "")
+    return source[:begin].rstrip().endswith("(") and source[end:].lstrip().startswith(")")
+
+
+def read_otherwise_in_c(source: str) -> list[str]:
+    """Return the expressions that C, copied letter by letter, would take apart in another way."""
+    found = []
+    for node in ast.walk(ast.parse(source)):
+        operators, parts = operands(node)
+        inner = [op for part in parts if not bracketed(source, part) for op in operands(part)[0]]
+        if len(operators) > 1 or any(RANK_IN_C[type(op)] > RANK_IN_C[type(operators[0])] for op in inner):
+            found.append(ast.unparse(node))
+    return found
+
+
+@each_module
+def test_expressions_mean_the_same_in_c(name: str) -> None:
+    """Catches `a & b == c`, `not a & b` and `a <= b <= c`: C reads them as `a & (b == c)`, `(!a) & b`, `(a <= b) <= c`."""
+    assert read_otherwise_in_c((FOLDER / f"{name}.py").read_text(encoding="utf-8")) == []
+
+
+@pytest.mark.parametrize(
+    ("expression", "other"),
+    [
+        ("a & b == c", True),
+        ("(a & b) == c", False),
+        ("f(a & b == c)", True),
+        ("a != b ^ c", True),
+        ("not a & b", True),
+        ("not (a & b)", False),
+        ("not a == b", True),
+        ("a <= b <= c", True),
+        ("a <= b and b <= c", False),
+        ("a + b << c", False),
+        ("a < b >> 1", False),
+        ("-a & b", False),
+        ("not a[b & c]", False),
+    ],
+)
+def test_the_look_at_expressions_knows_both_languages(expression: str, *, other: bool) -> None:
+    """Catches a look that lets an expression through, or refuses one that is the same in both."""
+    assert bool(read_otherwise_in_c(expression)) == other
+
+
+def test_a_name_means_one_thing() -> None:
+    """Catches a place, a bit or a code that has the name of another in another module: a port has one file for all."""
+    named: dict[str, list[str]] = {}
+    for module, tree in MODULES.items():
+        for statement in tree.body:
+            for target in statement.targets if isinstance(statement, ast.Assign) else []:
+                named.setdefault(ast.unparse(target), []).append(module)
+
+    assert {name: modules for name, modules in named.items() if len(modules) > 1} == {}
+
+
 BLOCKED = """
 import sys
 

@@ -37,7 +37,7 @@ SETTINGS = {
 }
 INPUTS = {
     "elapsed": (0, 1_073_741_823),
-    "running": (0, 1),
+    "run_feedback": (0, 1),
     "reset": (0, 1),
     "oil_pressure": (-100_000, 20_000_000),
     "suction_pressure": (-100_000, 20_000_000),
@@ -85,8 +85,7 @@ def test_rows_stand_at_the_places_of_their_names(
     """Catches a row that moved without its index, and a range that changed unnoticed."""
     assert {name: (least, most) for name, _, least, most in rows} == restated
     for number, (name, unit, least, most) in enumerate(rows):
-        index = {"running": "RUNNING"}.get(name, name.upper())
-        assert getattr(ranges, index) == number, name
+        assert getattr(ranges, name.upper()) == number, name
         assert least <= most, name
         assert unit in {"Pa", "ms", "count", "weight"}, name
 

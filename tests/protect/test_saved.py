@@ -77,6 +77,12 @@ def words(values: list[int]) -> "ctypes.Array[ctypes.c_int32]":
     return (ctypes.c_int32 * len(values))(*values)
 
 
+@pytest.mark.outside(
+    computation="CRC-32 of the saved record",
+    source="catalogue of parametrised CRCs, CRC-32/ISO-HDLC, check value CBF43926; zlib",
+    status="consulted",
+    agreement="equal",
+)
 @given(st.binary(max_size=64))
 def test_checksum_is_the_common_crc_32(data: bytes) -> None:
     """Catches a CRC of one's own making.

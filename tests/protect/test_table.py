@@ -48,7 +48,7 @@ def consistent(bits: int) -> bool:
     return (
         not (is_on["low"] and is_on["healthy"])
         and (is_on["sensor_ok"] or is_on["low"])
-        and (not is_on["reload"] or (is_on["running"] and is_on["sensor_ok"] and is_on["low"]))
+        and (not is_on["reload_guard"] or (is_on["running"] and is_on["sensor_ok"] and is_on["low"]))
     )
 
 
@@ -72,6 +72,12 @@ def walk(name: str, bits: int) -> list[str]:
     return path
 
 
+@pytest.mark.outside(
+    computation="cause-and-effect table",
+    source="the package transitions, fed with the rules in words",
+    status="consulted",
+    agreement="every state and combination",
+)
 @pytest.mark.parametrize("name", NAMES)
 def test_settles_like_the_independent_model(plant: Machine, model: TableModel, name: str) -> None:
     """Catches a wrong match, a row taken out of order, a re-reading left out or an effect applied wrongly."""
@@ -228,7 +234,7 @@ def test_a_full_integral_stops_a_starved_machine_whatever_pressure_does(plant: M
 def test_the_reload_guard_stops_in_grace_and_after_it_and_names_itself(plant: Machine, name: str) -> None:
     """Catches a guard that start grace switches off, or a full integral that hides the graver cause."""
     for bits in CONSISTENT:
-        if bits & bit("reload") and not bits & FAULT:
+        if bits & bit("reload_guard") and not bits & FAULT:
             assert settle(plant, name, bits).cause == "reload", names_of(bits)
 
 

@@ -127,6 +127,12 @@ def test_weight_stays_within_its_limits(moment: tuple[Named, int, int]) -> None:
     assert weight <= named["floor_weight"] * named["vacuum_weight"] // ONE + 1
 
 
+@pytest.mark.outside(
+    computation="definite-time delay: all weights 1",
+    source="none: by definition",
+    status="none",
+    agreement="exact",
+)
 @pytest.mark.parametrize("net", [59_999, 40_000, 20_000, 0])
 def test_weights_of_one_make_a_definite_time_delay(net: int) -> None:
     """Catches a weight that is not exactly 1 where the settings ask for a plain delay."""

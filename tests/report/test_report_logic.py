@@ -62,6 +62,7 @@ def test_no_name_of_an_arrow_covers_another_or_a_state() -> None:
     rects = [
         tuple(float(rect.attrib[key]) for key in ("x", "y", "width", "height"))
         for rect in root.iter(f"{{{NAMESPACE}}}rect")
+        if "x" in rect.attrib  # the paper has none
     ]
 
     assert len(rects) == len(STATES) + len(diagram.edges())

@@ -5,12 +5,13 @@ from pathlib import Path
 
 import pytest
 
-from replay.engine import logic_digest
+from replay.display.tuning import MOST_ROWS, pareto_table
 from replay.ground.refusal import Refusal
 from replay.library import library_digest, read_library
-from replay.report.tuning_view import MOST_ROWS, pareto_table, read_tuning
+from replay.report.tuning_view import read_tuning
 from replay.report.write import write_report
 from replay.settings import read_settings
+from replay.sweep import account
 
 pytestmark = pytest.mark.slow("simulates, scores or draws many traces")
 
@@ -33,7 +34,7 @@ def tuned(library: Path) -> Path:
         "schema": "lubetrip-tune/1",
         "judged": 60,
         "rule": "the least missed-trip limit",
-        "logic": {"engine": "compiled", "digest": logic_digest()},
+        "logic": account(),
         "library": {"digest": library_digest(read_library(library))},
         "base": {"digest": base},
         "base_settings": line(0, base, "not met"),
@@ -70,12 +71,11 @@ def test_plots_and_pareto_set_stand_in_the_page(library: Path, tuned: Path) -> N
 
 def test_the_chosen_candidate_comes_first_and_the_base_last(tuned: Path) -> None:
     """Catches a chosen candidate that falls off the end of a long table."""
-    rows = pareto_table(read_tuning(tuned)).rows
+    table = pareto_table(read_tuning(tuned), ("whole",))
 
-    assert (rows[0][0], rows[0][1]) == ("7", "chosen")
-    assert (rows[-1][0], rows[-1][1], rows[-1][-1]) == ("0", "base", "not met")
-    assert len(rows) == MOST_ROWS + 1
-    assert rows[0][3:] == ["5.93 %", "423.5", "46.8", "met"]
+    assert table.rows[0] == ["7 chosen", "trip delay 7 s<i>", "5.93 %", "423.5", "46.8", "-", "met"]
+    assert (table.foot[0], table.foot[-1]) == ("0 base", "not met")
+    assert len(table.rows) == MOST_ROWS
 
 
 @pytest.mark.parametrize(

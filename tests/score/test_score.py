@@ -10,7 +10,7 @@ from replay.engine import Replay, Stop
 from replay.ground.refusal import Refusal
 from replay.library import Entry, MustTrip
 from replay.score import Totals, Verdict, judge
-from replay.score.scoring import claims, total, unmet
+from replay.score.scoring import judgement, total, unmet
 from replay.settings import Acceptance
 from replay.trace import Trace
 
@@ -165,7 +165,7 @@ def stop(draw: np.random.Generator, often: float) -> list[float]:
 def test_early_stops_are_no_evidence_that_faults_are_found() -> None:
     """Catches a logic that always trips at the start and never misses a trip, with a limit to show for it."""
     at_start = [verdict(WINDOW, 0.0) for _ in range(100)]
-    missed, nuisance, margin = claims(at_start, ACCEPTANCE)
+    missed, nuisance, margin = judgement(at_start, ACCEPTANCE).claims
 
     assert (missed.events, missed.of, missed.upper) == (0, 0, 1.0)
     assert (margin.of, margin.upper) == (0, 1.0)

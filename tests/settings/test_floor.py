@@ -12,11 +12,23 @@ from tests.support.command import lubetrip
 GRAVITY = 9.80665
 
 
+@pytest.mark.outside(
+    computation="floor pressure: rigid rotation of a liquid",
+    source="U-tube off centre, a worked answer in a public text: 0.37 m",
+    status="consulted",
+    agreement="0.3701 m",
+)
 def test_u_tube_spun_off_centre() -> None:
     """Catches a lost factor 1/2 or squared radius: limbs at 0.5 m and 0.25 m, 60 rpm, 0.370 m (worked answer, g = 10)."""
     assert floor_pressure_pa(0.5, 0.25, 60, 1000) / (1000 * 10) == pytest.approx(0.370, abs=1e-3)
 
 
+@pytest.mark.outside(
+    computation="floor pressure: rigid rotation of a liquid",
+    source="Coddington, fluid mechanics notes, Univ. of Illinois 2019, U-tube with mercury: 6.04 rad/s",
+    status="consulted",
+    agreement="6.0396 rad/s",
+)
 def test_u_tube_with_mercury() -> None:
     """Catches rpm taken for rad/s: 6.04 rad/s holds 75 mm (R. C. Coddington, fluid mechanics notes, Univ. of Illinois, 2019).
 
@@ -26,6 +38,12 @@ def test_u_tube_with_mercury() -> None:
     assert floor_pressure_pa(0.22, 0.09, rpm, 13600) / (13600 * 9.8) == pytest.approx(0.075, rel=1e-3)
 
 
+@pytest.mark.outside(
+    computation="floor pressure: rigid rotation of a liquid",
+    source="White, Fluid Mechanics, ch. 2, cup: 345 rpm",
+    status="not consulted, recomputed",
+    agreement="345.3 rpm",
+)
 def test_cup_spun_until_it_spills() -> None:
     """Catches a wrong omega: R = 3 cm, rise 6 cm over the depth at the axis, 345 rpm (White, Fluid Mechanics, ch. 2, from memory)."""
     assert floor_pressure_pa(0.03, 0, 345.4, 1000) / (1000 * GRAVITY) == pytest.approx(0.06, rel=2e-3)

@@ -2,6 +2,10 @@
 
 A reader answers or refuses. `examine` lets nothing else pass: no other exception,
 no refusal of more than one line or without the name of what is wrong.
+
+How to add a reader of files or texts from outside: its row in `READERS` with something good to spoil. TOML and JSON are
+read by replay/ground, which refuses what costs more than it says; a file that belongs to a library goes through
+`check_inside` of replay/library/library.py, text for a terminal through replay/display/terminal.py.
 """
 
 import functools
@@ -32,10 +36,10 @@ from replay.engine import logic_digest
 from replay.ground.refusal import Refusal, refusal
 from replay.library import read_library
 from replay.library.labels import relabel
-from replay.measured.guess import draft
+from replay.measured.guess import draft_profile
 from replay.measured.importing import import_file
 from replay.port import conform
-from replay.port.export import exported, read_exported
+from replay.port.export import export_settings
 from replay.port.vectors import Case, Difference, Tick, Vectors, middle_settings, read_vectors
 from replay.port.vectors import _check as settings_check
 from replay.report.contents import _tuning as found_by_tuning
@@ -50,6 +54,7 @@ from replay.tuning.fresh import recipe_of
 from replay.tuning.tolerance import read_tolerances
 from replay.tuning.vary import every_candidate, read_space
 from tests.conftest import SETTINGS, entry, trace_csv
+from tests.support.exported import FORMS, read_exported
 from tests.support.measured import HEADER, PROFILE
 from tests.support.toolchain import dialogue
 
@@ -233,8 +238,7 @@ MADE = json.dumps(
 
 def _library(path: Path) -> object:
     library = read_library(path.parent)
-    verdicts = [SimpleNamespace(family="starved", outcome="hit")]
-    return read_mix(library, verdicts, 0.95), recipe_of(library)
+    return read_mix(library, [("starved", "hit")], 0.95), recipe_of(library)
 
 
 def _label(path: Path) -> object:
@@ -297,7 +301,7 @@ def _mdf(path: Path) -> object:
 
 
 def _draft(path: Path) -> object:
-    return tomllib.loads(draft(path))
+    return tomllib.loads(draft_profile(path))
 
 
 def _vary(path: Path) -> object:
@@ -353,11 +357,8 @@ def _prepared() -> dict[str, bytes]:
     with tempfile.TemporaryDirectory() as folder:
         prepare(Path(folder))
         names = ("good.json", f"record/{RECORD}", "base.toml", f"made/{synth.WORK}/recipe.json")
-        tables = {form: exported(read_settings(Path(folder) / "base.toml"), form).encode() for form in FORMS}
+        tables = {form: export_settings(read_settings(Path(folder) / "base.toml"), form).encode() for form in FORMS}
         return {name: (Path(folder) / name).read_bytes() for name in names} | tables
-
-
-FORMS = ("c", "micropython")
 
 
 def _from_prepared(*names: str) -> Callable[[], list[bytes]]:

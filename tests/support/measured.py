@@ -2,8 +2,10 @@
 
 import tempfile
 from pathlib import Path
+from unittest import mock
 
 from replay.library import read_library
+from replay.measured import text_lines
 from replay.measured.importing import import_file
 from replay.measured.report import Report
 from replay.trace import Trace, read_trace
@@ -72,7 +74,8 @@ def bring_in(
     source, profile_file = place / name, place / "profile.toml"
     source.write_bytes(data.encode() if isinstance(data, str) else data)
     profile_file.write_text(profile, encoding="utf-8")
-    report = import_file(source, place / "library", profile_file, repair=repair, block_bytes=block_bytes)
+    with mock.patch.object(text_lines, "BLOCK_BYTES", block_bytes or text_lines.BLOCK_BYTES):
+        report = import_file(source, place / "library", profile_file, repair=repair)
     return report, [read_trace(entry.path) for entry in read_library(place / "library").entries]
 
 

@@ -16,7 +16,7 @@ BITS = (
     "low",
     "healthy",
     "integral_full",
-    "reload",
+    "reload_guard",
     "restart_due",
     "last_trip",
     "reset_edge",

@@ -52,4 +52,5 @@ def found(trace: Trace, settings: Settings, cuts: Sequence[int] = (), *, fast: b
 def outcome(findings: Findings) -> dict:
     """Return everything that two findings have to agree in."""
     told = {field.name: getattr(findings, field.name) for field in dataclasses.fields(findings)}
+    del told["engine"]  # who found it
     return {**told, "gravest": findings.gravest.all()}

@@ -2,6 +2,7 @@
 
 import fcntl
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -9,11 +10,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from protect import ranges
+from protect.ranges import NO_READING
 from replay.engine import compiled, portable
 from replay.library import read_library
 from replay.settings import Settings, read_settings
-from replay.sweep import leaps, passage
-from replay.sweep.sweep import Candidates, Prepared, arrange, prepare, sweep
+from replay.sweep import arrange, long_ticks, prepare, sweep
 from replay.trace import Trace, read_trace
 from tests.engine.test_compiled import SEEDS, adversarial
 from tests.support.protection import ONE, PROFILE
@@ -36,6 +37,7 @@ TOLD = PROFILE | {
     "restart_delay": 300_000,
 }
 DELAYS = (1_000, 2_000, 10_000, 30_000, 150_000, 151_000, 400_000, 1_800_000)
+ENDS = (-20_000, 450_000)  # of the range of every sensor in a spoilt trace
 Story = list[tuple[str, int]]
 
 
@@ -45,12 +47,17 @@ def _compiled_once() -> None:
     compiled.cache_folder().mkdir(parents=True, exist_ok=True)
     with (compiled.cache_folder() / "lock-sweep").open("w") as lock:
         fcntl.flock(lock, fcntl.LOCK_EX)
-        sweep(told([("healthy", 10)], 1, own_crankcase=False, jitter=False), [as_settings(TOLD)])
+        swept(told([("healthy", 10)], 1, own_crankcase=False, jitter=False), [as_settings(TOLD)])
 
 
 def bare(replay: portable.Replay) -> portable.Replay:
     """Return a replay without its changes of state, which a sweep does not tell."""
     return portable.Replay((), replay.stops, replay.run_ms, replay.late, replay.locked_out)
+
+
+def swept(trace: Trace, candidates: Sequence[Settings]) -> list[portable.Replay]:
+    """Sweep all candidates at once."""
+    return sweep(prepare(trace), arrange(candidates))
 
 
 def replayed(trace: Trace, candidates: Sequence[Settings]) -> list[portable.Replay]:
@@ -59,7 +66,7 @@ def replayed(trace: Trace, candidates: Sequence[Settings]) -> list[portable.Repl
 
 
 def by_delay(named: dict[str, int], delays: Sequence[int] = DELAYS) -> list[Settings]:
-    """Return settings with several trip delays: a company."""
+    """Return settings with several trip delays: a group."""
     return [as_settings(named | {"trip_delay": delay}) for delay in delays]
 
 
@@ -74,7 +81,37 @@ def test_every_candidate_comes_out_as_if_replayed(trace: Trace, drawn: list[dict
     """Catches a leap over something that happens, wherever in a trace and whatever the settings."""
     candidates = [as_settings(named) for named in drawn] + by_delay(drawn[0], delays)
 
-    assert sweep(trace, candidates) == replayed(trace, candidates)
+    assert swept(trace, candidates) == replayed(trace, candidates)
+
+
+@st.composite
+def spoilt(draw: st.DrawFn) -> Trace:
+    """Draw a trace in which one channel at a time is frozen, not read, or at the very end of its range for a while."""
+    kinds = st.sampled_from(["healthy", "between", "deep", "standing", "standing", "vacuum, then reload"])
+    story = draw(st.lists(st.tuples(kinds, st.sampled_from([63, 64, 65, 150])), min_size=2, max_size=6))
+    trace = told([("healthy", 70), *story], draw(st.integers(0, 99)), own_crankcase=True, jitter=draw(st.booleans()))
+    columns = {name: getattr(trace, name).copy() for name in ("oil_pa", "suction_pa", "crankcase_pa")}
+    edges = np.cumsum([70, *(length for _, length in story)]).tolist()
+    readings = st.sampled_from([None, None, None, NO_READING, *(edge + by for edge in ENDS for by in (-1, 0))])
+    for name in draw(st.lists(st.sampled_from(list(columns)), min_size=1, max_size=3)):
+        begin = draw(st.sampled_from(edges)) - draw(st.integers(1, 60))
+        part = columns[name][begin : begin + draw(st.sampled_from([2, 20, 64, 120, 200]))]
+        reading = draw(readings)
+        part[:] = part[0] if reading is None else reading + np.arange(len(part)) % 2
+    return replace(trace, **columns)
+
+
+@settings(max_examples=150, derandomize=True)
+@given(spoilt(), st.sampled_from([6_000, 45_000]), st.sampled_from([100, 8_000, 60_000]))
+def test_a_channel_that_is_spoilt_by_itself(trace: Trace, stuck_after: int, fault_delay: int) -> None:
+    """Catches one channel that a leap forgets, an age of stuck_after not taken for stuck, a long tick past its blocks."""
+    least, most = ENDS
+    named = {"oil_least": least, "suction_least": least, "oil_most": most, "suction_most": most}
+    candidates = by_delay(
+        TOLD | named | {"stuck_after": stuck_after, "fault_delay": fault_delay}, (2_000, 30_000, 400_000)
+    )
+
+    assert swept(trace, candidates) == replayed(trace, candidates)
 
 
 @pytest.mark.parametrize("seed", SEEDS)
@@ -84,7 +121,7 @@ def test_traces_drawn_against_the_state_they_meet(seed: int) -> None:
     named = {row[0]: value for row, value in zip(ranges.SETTINGS, drawn.values, strict=False)}
     candidates = [drawn, *by_delay(named, sorted({1_000, named["trip_delay"], 1_800_000}))]
 
-    assert sweep(trace, candidates) == replayed(trace, candidates)
+    assert swept(trace, candidates) == replayed(trace, candidates)
 
 
 CASES: dict[str, tuple[Story, dict[str, int]]] = {
@@ -140,13 +177,13 @@ def test_what_may_lie_in_the_way_of_a_leap(name: str, own_crankcase: bool) -> No
         trace = told(story, 7, own_crankcase=own_crankcase, jitter=jitter)
         candidates = by_delay(TOLD | named)
 
-        assert sweep(trace, candidates) == replayed(trace, candidates)
+        assert swept(trace, candidates) == replayed(trace, candidates)
 
 
 def test_the_cases_make_all_that_a_sweep_tells_of() -> None:
     """Catches cases so tame that a wrong engine would pass them."""
     outcomes = {
-        name: sweep(told(story, 7, own_crankcase=False, jitter=False), by_delay(TOLD | named))
+        name: swept(told(story, 7, own_crankcase=False, jitter=False), by_delay(TOLD | named))
         for name, (story, named) in CASES.items()
     }
     replays = [replay for found in outcomes.values() for replay in found]
@@ -165,14 +202,14 @@ def test_every_place_of_a_spell_within_a_block(offset: int) -> None:
     trace = plainly([("healthy", 130 + offset), ("deep", 40), ("healthy", 200), ("deep", 64), ("healthy", 500)], offset)
     candidates = by_delay(TOLD, range(20_000, 200_000, 9_000))
 
-    assert sweep(trace, candidates) == replayed(trace, candidates)
+    assert swept(trace, candidates) == replayed(trace, candidates)
 
 
 def test_a_trace_may_end_anywhere_in_a_block() -> None:
     """Catches a last block that is taken for a whole one."""
     for ticks in (2, 63, 64, 65, 127, 128, 129, 4096, 4097):
         trace = plainly([("healthy", ticks)], ticks)
-        assert sweep(trace, by_delay(TOLD)) == replayed(trace, by_delay(TOLD))
+        assert swept(trace, by_delay(TOLD)) == replayed(trace, by_delay(TOLD))
 
 
 def demo_grid() -> list[Settings]:
@@ -195,7 +232,7 @@ def test_the_demo_library_under_a_grid() -> None:
     for number, entry in enumerate(read_library(ROOT / "fixtures").entries):
         trace, candidates = read_trace(entry.path), grid[number % 79 :: 79]
 
-        assert sweep(trace, candidates) == replayed(trace, candidates)
+        assert swept(trace, candidates) == replayed(trace, candidates)
 
 
 def test_candidates_come_back_in_their_order() -> None:
@@ -205,20 +242,18 @@ def test_candidates_come_back_in_their_order() -> None:
     rng = np.random.default_rng(3)
     candidates = [mixed[place] for place in rng.integers(0, len(mixed), 60)]
 
-    assert len(set(sweep(trace, candidates))) > 5
-    assert sweep(trace, candidates) == replayed(trace, candidates)
-    assert sweep(trace, []) == []
+    assert len(set(swept(trace, candidates))) > 5
+    assert swept(trace, candidates) == replayed(trace, candidates)
+    assert swept(trace, []) == []
 
 
 def test_prepared_and_arranged_give_the_same() -> None:
     """Catches a batch that leaves something behind in what it shares with the next."""
     trace, candidates = plainly([("healthy", 700), ("deep", 300), ("healthy", 700)]), by_delay(TOLD)
     prepared, arranged = prepare(trace), arrange(candidates)
-    assert isinstance(prepared, Prepared)
-    assert isinstance(arranged, Candidates)
     first = sweep(prepared, arranged)
 
-    assert sweep(prepared, arranged) == first == sweep(trace, candidates)
+    assert sweep(prepared, arranged) == first == replayed(trace, candidates)
 
 
 def test_columns_of_any_make() -> None:
@@ -228,35 +263,33 @@ def test_columns_of_any_make() -> None:
     odd = Trace("odd", 0.0, *spread, spread[2], trace.running.copy(), trace.reset)
     odd.running.setflags(write=False)
 
-    assert sweep(odd, by_delay(TOLD)) == replayed(trace, by_delay(TOLD))
+    assert swept(odd, by_delay(TOLD)) == replayed(trace, by_delay(TOLD))
 
 
-def test_more_stops_than_there_is_room_for_at_first() -> None:
-    """Catches stops that are lost when their list grows."""
+def test_stops_by_the_hundred() -> None:
+    """Catches stops that are lost when their list grows: some hundred a candidate."""
     trace = plainly([("deep", 3000)])
     named = TOLD | {"restart_delay": 0, "trips_to_lockout": 100, "start_grace": 0, "trip_memory": 1_000}
     candidates = by_delay(named, (1_000, 2_000, 3_000))
-    replays = sweep(trace, candidates)
+    replays = swept(trace, candidates)
 
-    assert len(replays[0].stops) > passage.FIRST_ROOM
+    assert len(replays[0].stops) > 256
     assert replays == replayed(trace, candidates)
 
 
 def steps_taken(trace: Trace, candidates: Sequence[Settings], monkeypatch: pytest.MonkeyPatch) -> int:
     """Return how many steps the interpreted source of the engine takes."""
-    from replay.sweep import sweep as module
-
     count = 0
-    step = leaps.step
+    step = long_ticks.step
 
     def counting(*arguments: object) -> None:
         nonlocal count
         count += 1
         step(*arguments)
 
-    monkeypatch.setattr(leaps, "step", counting)
-    monkeypatch.setattr(module, "_pass_all", lambda: passage.pass_all)
-    assert sweep(trace, candidates) == replayed(trace, candidates)
+    monkeypatch.setattr(long_ticks, "step", counting)
+    monkeypatch.setattr(compiled, "compiled", lambda function, *_: function)
+    assert swept(trace, candidates) == replayed(trace, candidates)
     return count
 
 
@@ -268,7 +301,7 @@ def test_healthy_hours_take_a_few_steps(monkeypatch: pytest.MonkeyPatch) -> None
 
 
 def test_a_spell_that_ends_by_itself_is_walked_once_for_all_trip_delays(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Catches companies that part without need."""
+    """Catches candidates that branch off without need."""
     trace = plainly([("healthy", 600), ("deep", 20), ("healthy", 600)])
     alone = steps_taken(trace, by_delay(TOLD, [200_000]), monkeypatch)
     monkeypatch.undo()

@@ -7,8 +7,9 @@ import pytest
 
 from protect import conditions, ranges, state, table
 from replay.engine import portable
-from replay.sweep import blocks, calm
-from replay.sweep.sweep import prepare
+from replay.engine.obeying import PERMITTED
+from replay.sweep import blocks, prepare
+from replay.sweep import table_facts as facts
 from replay.trace import Trace
 from tests.support.protection import PROFILE
 from tests.support.stories import as_settings, told
@@ -28,73 +29,60 @@ def settled(place: int, bits: int) -> tuple[int, int]:
 
 def stays(place: int, known: int, bits: int) -> bool:
     """Try every set of conditions that agrees with what is known."""
-    agreeing = (other for other in range(calm.CONDITIONS) if other & known == bits & known)
+    agreeing = (other for other in range(facts.CONDITIONS) if other & known == bits & known)
     return all(settled(place, other) == (place, 0) for other in agreeing)
 
 
 def test_a_state_rests_exactly_where_settling_leaves_it() -> None:
     """Catches a table that is not read although a row applies: all states under all conditions."""
-    tables = calm.tables()
-    for place in range(calm.STATES):
-        for bits in range(calm.CONDITIONS):
-            if tables.resting[place, bits]:
+    tables = facts.tables()
+    for place in range(facts.STATES):
+        for bits in range(facts.CONDITIONS):
+            if tables.settled[place, bits]:
                 assert settled(place, bits) == (place, 0), (place, bits)
-    assert 0.1 < tables.resting.mean() < 0.9
-
-
-def test_running_states_are_calm_where_no_row_applies() -> None:
-    """Catches a class of net oil pressure in which a state is left, and is skipped all the same."""
-    tables = calm.tables()
-    for place in range(calm.STATES):
-        for number, bits in enumerate(calm.CLASSES):
-            expected = stays(place, calm.RUNNING_KNOWN, conditions.RUNNING | conditions.SENSOR_OK | bits)
-            assert bool(tables.running[place, number]) == expected
-    assert tables.running[state.LUBRICATED].tolist() == [0, 1, 1]
-    assert tables.running[state.STARVED].tolist() == [1, 1, 0]
+    assert 0.1 < tables.settled.mean() < 0.9
 
 
 def test_running_states_are_led_where_settling_leads() -> None:
     """Catches a move that another condition would have turned elsewhere: all conditions that may hold are tried."""
-    moves = calm.tables().moves
-    for place in range(calm.STATES):
-        for number, class_bits in enumerate(calm.CLASSES):
-            known, bits = calm.GRACE_KNOWN, conditions.RUNNING | conditions.SENSOR_OK | class_bits
-            agreeing = (other for other in range(calm.CONDITIONS) if other & known == bits & known)
+    moves = facts.tables().moves
+    for place in range(facts.STATES):
+        for number, class_bits in enumerate(facts.CLASSES):
+            known, bits = facts.FAST_KNOWN, conditions.RUNNING | conditions.SENSOR_OK | class_bits
+            agreeing = (other for other in range(facts.CONDITIONS) if other & known == bits & known)
             ends = {settled(place, other) for other in agreeing}
-            if moves[place, number] != calm.STEP:
+            if moves[place, number] != facts.STEP:
                 assert ends == {(moves[place, number], 0)}
     assert moves[state.LUBRICATED].tolist() == [state.STARVED, state.LUBRICATED, state.LUBRICATED]
     assert moves[state.STARVED].tolist() == [state.STARVED, state.STARVED, state.LUBRICATED]
     assert moves[state.PRIMING].tolist() == [state.STARVED, state.PRIMING, state.LUBRICATED]
 
 
-def test_standing_states_are_calm_where_no_row_applies() -> None:
-    """Catches a restart that is due, or a reset, in the middle of a leap."""
-    tables = calm.tables()
-    for place, known in calm.STANDING_KNOWN.items():
-        assert bool(tables.standing[place]) == stays(place, known, conditions.SENSOR_OK)
-    assert tables.standing.tolist() == [1, 0, 0, 0, 1, 1]
+def test_states_stay_over_a_long_tick_where_no_row_applies() -> None:
+    """Catches a state that is left and is leapt over all the same: a restart that is due, a reset, health at last."""
+    tables = facts.tables()
+    for place, known in facts.LONG_KNOWN.items():
+        running = conditions.RUNNING if state.STOPPED < place < state.TRIPPED else 0
+        assert bool(tables.stays[place]) == stays(place, known, running | conditions.SENSOR_OK)
+    assert tables.stays.tolist() == [1, 0, 1, 0, 1, 1]
     assert tables.final == stays(state.LOCKED_OUT, conditions.RESET_EDGE, 0) == 1
 
 
 def test_a_new_row_is_seen(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Catches calm states that are written down here instead of being read from the table."""
+    """Catches states at rest that are written down here instead of being read from the table."""
     row = (state.LUBRICATED, conditions.IN_GRACE, conditions.IN_GRACE, state.PRIMING, table.NONE)
     monkeypatch.setattr(table, "TABLE", (*table.TABLE, row))
 
-    assert calm.tables().running[state.LUBRICATED].tolist() == [0, 0, 0]
+    assert not facts.tables().stays[state.LUBRICATED]
 
 
 def ages(trace: Trace) -> np.ndarray:
     """Return the ages of oil, suction and crankcase pressure at every tick as the logic counts them, int64[n, 3]."""
-    logic, rows = portable.Logic(as_settings(UNKNOWING)), []
-    columns = (trace.running, trace.reset, trace.oil_pa, trace.suction_pa, trace.crankcase_pa)
-    for time, elapsed, *rest in zip(
-        trace.time_ms.tolist(), portable.elapsed_ms(trace).tolist(), *(c.tolist() for c in columns), strict=True
-    ):
-        logic.permitted = 1
-        logic.tick(time, elapsed, *rest)
-        rows.append([logic.memory[place + 1] for place in (state.OIL_SEEN, state.SUCTION_SEEN, state.CRANKCASE_SEEN)])
+    machine, rows = portable.Machine(as_settings(UNKNOWING)), []
+    for row in portable.columns_of(trace).T.tolist():
+        machine.carry[PERMITTED] = 1
+        machine.tick(*row)
+        rows.append([machine.memory[place + 1] for place in (state.OIL_SEEN, state.SUCTION_SEEN, state.CRANKCASE_SEEN)])
     return np.array(rows)
 
 
@@ -122,8 +110,8 @@ def test_a_summary_says_what_lies_in_its_block(own_crankcase: bool, jitter: bool
     for summary, (begin, end) in zip(summaries, pairwise(edges), strict=True):
         part = slice(max(begin - 1, 0), end)  # and the tick before
         oil, suction, crankcase = trace.oil_pa[part], trace.suction_pa[part], trace.crankcase_pa[part]
-        least_and_most = [f(column) for column in (oil, suction, crankcase) for f in (np.min, np.max)]
-        assert summary[blocks.OIL_LEAST : blocks.CRANKCASE_MOST + 1].tolist() == least_and_most
+        assert summary[blocks.LEAST : blocks.MOST].tolist() == [c.min() for c in (oil, suction, crankcase)]
+        assert summary[blocks.MOST : blocks.LAST_MOVE].tolist() == [c.max() for c in (oil, suction, crankcase)]
         assert summary[blocks.NET_LEAST] == (oil - crankcase).min()
         assert summary[blocks.LONGEST] == elapsed[begin:end].max()
         assert summary[blocks.RUNNING] == trace.running[part].sum()

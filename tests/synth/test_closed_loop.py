@@ -39,7 +39,7 @@ def test_the_first_stop_is_that_of_the_open_loop(settings: Settings, tmp_path: P
 
 def test_a_protection_that_stops_in_time_keeps_the_bearings(settings: Settings) -> None:
     """Catches permission that never reaches the machine: without it the bearings are lost for certain."""
-    done = course("pump-drive-broken", 0, 3, None, settings)
+    done = course(recipe("pump-drive-broken", 1, 3), settings, ("pump-drive-broken", 0))
 
     assert (done.unprotected, done.protected, done.prevented) == ("certain", "none", True)
     assert done.stops >= 1
@@ -49,7 +49,7 @@ def test_a_protection_that_stops_in_time_keeps_the_bearings(settings: Settings) 
 def test_a_protection_that_stops_too_late_prevents_nothing(settings: Settings) -> None:
     """Catches a report of damage prevented that does not come from the stop."""
     deaf = replace(settings, values=(*settings.values[:3], 1800000, *settings.values[4:]))
-    done = course("pump-drive-broken", 0, 3, None, deaf)
+    done = course(recipe("pump-drive-broken", 1, 3), deaf, ("pump-drive-broken", 0))
 
     assert (done.unprotected, done.protected, done.prevented) == ("certain", "certain", False)
     assert done.least_reserve == 0.0
@@ -58,7 +58,7 @@ def test_a_protection_that_stops_too_late_prevents_nothing(settings: Settings) -
 def test_a_machine_with_nothing_wrong_runs_as_without_protection(settings: Settings) -> None:
     """Catches a loop that disturbs a healthy machine, or run hours that leave out what ran."""
     case = case_of("defrost-swings", 0, 3)
-    done = course("defrost-swings", 0, 3, None, settings)
+    done = course(recipe("defrost-swings", 1, 3), settings, ("defrost-swings", 0))
 
     assert (done.stops, done.restarts, done.locked_out, done.protected) == (0, 0, False, "none")
     assert done.least_reserve == pytest.approx(float(simulate(case).film_reserve.min()), abs=1e-3)
@@ -67,7 +67,7 @@ def test_a_machine_with_nothing_wrong_runs_as_without_protection(settings: Setti
 
 def test_a_restart_onto_the_same_fault_is_stopped_again_until_the_lockout(settings: Settings) -> None:
     """Catches a restart that is not counted, and a third trip without a lockout."""
-    done = course("liquid-solenoid-stuck", 0, 3, None, settings)
+    done = course(recipe("liquid-solenoid-stuck", 1, 3), settings, ("liquid-solenoid-stuck", 0))
     assert (done.stops, done.restarts, done.locked_out) == (3, 2, True)
 
 

@@ -1,1 +1,1 @@
-"""The long tools: gates, campaigns, benchmarks, each held by a short run."""
+"""Tests of the tools: gates, campaigns and benchmarks, each by a short run; the page of outside checks; the record of results."""

@@ -44,7 +44,7 @@ def test_reference_and_c_port_agree_on_a_million_adversarial_steps() -> None:
         ("return (least <= reading)", "return (least < reading)", "C port: fault "),
         ("whole = 100", "whole = 99", "integral_percent: reference 100, C port 99"),
         ("(elapsed < 0) || ", "", "reference"),
-        ("(int32_t)(level >> LT_WEIGHT_BITS)", "(int32_t)(level >> LT_WEIGHT_BITS) + 1", "C port: fault -1"),
+        ("whole_part(fraction * rest)", "whole_part(fraction * rest) + 1", "C port: fault -1"),
     ],
 )
 def test_a_planted_fault_is_found_and_told(good: str, bad: str, names: str, tmp_path: Path) -> None:

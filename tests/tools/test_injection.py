@@ -175,7 +175,7 @@ def test_the_campaign_fails_on_a_flip_that_goes_unnoticed(monkeypatch: pytest.Mo
     """Catches exit status 0 after a flip from which the machine ran on."""
     monkeypatch.setattr(injection, "print_matrix", lambda: None)
     for good, status in ((True, 0), (False, 1)):
-        monkeypatch.setattr(injection, "print_flips", lambda pairs, seed, said=good: said)
+        monkeypatch.setattr(injection, "print_flips", lambda pairs, seed, held=good: ("told", held))
         assert CliRunner().invoke(injection.injection, []).exit_code == status
 
 

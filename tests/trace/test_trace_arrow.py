@@ -43,6 +43,12 @@ FORMS = {
 }
 
 
+@pytest.mark.outside(
+    computation="Arrow, data frames",
+    source="pyarrow, polars, pandas",
+    status="consulted",
+    agreement="equal",
+)
 @pytest.mark.parametrize("form", FORMS)
 @pytest.mark.parametrize("take", [Trace.from_arrow, Trace.from_dataframe])
 def test_a_frame_of_any_library_is_the_same_trace(form: str, take) -> None:

@@ -14,6 +14,7 @@ from rich.console import Console
 
 from replay.cli import main
 from replay.display.triage import moment, triage_view
+from replay.engine import logic_digest
 from replay.ground.refusal import Refusal
 from replay.settings import Settings, read_settings
 from replay.trace import Trace
@@ -90,7 +91,7 @@ def test_a_file_that_goes_on_where_another_ended_is_the_same_log(
     first = write(tmp_path / f"z.{kind}", begin, 1_790_000_000.0)
     shifted = dataclasses.replace(end, time_ms=end.time_ms - end.time_ms[0])
     second = write(tmp_path / f"a.{kind}", shifted, 1_790_000_000.0 + cut)
-    findings = examine("m", [second, first], site, fast=False, advance=lambda rows: None)
+    findings = examine(site, ("m", [second, first]), fast=False)
     whole = found(STARVED_LOG, site)
 
     skip = {"files": None, "gravest": None}
@@ -105,7 +106,7 @@ def test_a_file_that_goes_on_where_another_ended_is_the_same_log(
 def test_files_with_time_between_them_are_logs_of_their_own(shift: float, site: Settings, tmp_path: Path) -> None:
     """Catches a pause between two recordings that is told as a sensor doubt, and two clocks taken for one."""
     files = [write(tmp_path / "a.csv", STARVED_LOG), write(tmp_path / "b.csv", STARVED_LOG, shift)]
-    findings = examine("m", files, site, fast=False, advance=lambda rows: None)
+    findings = examine(site, ("m", files), fast=False)
 
     assert (findings.logs, findings.rows, findings.run_ms) == (2, 1202, 1_200_000)
     assert dict(findings.events) == {STARVED: 2, VACUUM: 2}
@@ -115,9 +116,17 @@ def test_files_with_time_between_them_are_logs_of_their_own(shift: float, site: 
 def test_a_file_within_max_gap_of_another_goes_on_with_it(site: Settings, tmp_path: Path) -> None:
     """Catches a limit that the logic itself does not have: a tick of just max_gap is not late."""
     files = [write(tmp_path / "a.csv", STARVED_LOG), write(tmp_path / "b.csv", STARVED_LOG, 603.0)]
-    findings = examine("m", files, site, fast=False, advance=lambda rows: None)
+    findings = examine(site, ("m", files), fast=False)
 
     assert (findings.logs, findings.run_ms, findings.doubted_ms) == (1, 1_203_000, 0)
+
+
+def test_the_report_names_the_engine_that_ran(site: Settings, tmp_path: Path) -> None:
+    """Catches a report that says a digest of the logic and not who ran it, or always the same."""
+    findings = examine(site, ("m", [write(tmp_path / "a.csv", STARVED_LOG)]), fast=False)
+
+    assert triage([findings], site).as_json()["logic"] == {"engine": "portable", "digest": logic_digest()}
+    assert triage([some("m", logs=1, engine="compiled")], site).as_json()["logic"]["engine"] == "compiled"
 
 
 def some(machine: str, **values: object) -> Findings:

@@ -326,7 +326,10 @@ def compiled_once(site: Settings) -> None:
 @pytest.mark.usefixtures("compiled_once")
 def test_compiled_it_is_the_same(site: Settings, trace: Trace, cuts: list[int]) -> None:
     """Catches machine code, or a call that returns early because its events are full, with another result."""
-    assert outcome(found(trace, site, cuts, fast=True)) == outcome(found(trace, site))
+    whole = found(trace, site, cuts, fast=True)
+
+    assert outcome(whole) == outcome(found(trace, site))
+    assert whole.engine == "compiled"
 
 
 def test_more_events_than_one_call_holds(site: Settings, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,0 +1,47 @@
+"""Pages for a browser: `report`, a scored library, and `bench`, on which settings are tried."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from replay.cli.group import main
+from replay.cli.options import LIBRARY, PATH, SETTINGS
+from replay.cli.working import Progress, working
+
+
+@main.command(short_help="Score LIBRARY and write the report as one HTML file.")
+@LIBRARY
+@click.option("-o", "--out", type=PATH, required=True, metavar="FILE", help="FILE.html.")
+@SETTINGS
+@click.option(
+    "--tuning", type=PATH, metavar="DIR", help="Take in the plots and findings that `lubetrip tune` wrote into DIR."
+)
+@working
+def report(library: Path, out: Path, **options: Any) -> None:
+    """Score LIBRARY and write the report as one HTML file that needs no network.
+
+    Verdict first, then the evidence, the worst traces, settings and logic. Exit
+    status 0 written, whatever the verdict; 2 bad input. `score` tells the verdict by its own.
+    """
+    from replay.report.write import write_report
+
+    result = write_report(out, library, **options)
+    click.echo(f"{out}: acceptance {result.verdict}")
+
+
+@main.command(short_help="Write a page to try settings on, in a browser.")
+@LIBRARY
+@click.option("-o", "--out", type=PATH, required=True, metavar="FILE.html", help="Page to write.")
+@SETTINGS
+def bench(library: Path, out: Path, settings: Path | None) -> None:
+    """Write a page on which the settings are moved over the traces of LIBRARY.
+
+    One file for a browser, offline: plot, integral and verdict of a trace and the
+    score of all follow at once, computed by the C port itself.
+    """
+    from replay.page.bench import write_bench
+
+    made = write_bench(out, library, settings, progress=Progress)
+    size = len(made.text.encode()) / 1e6
+    click.echo(f"{out}: {made.traces} traces, {made.readings} readings, {size:.1f} MB; open it in a browser")

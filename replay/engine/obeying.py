@@ -1,0 +1,112 @@
+"""The machine obeys: a trace tick by tick under the protection.
+
+While run permission is withdrawn the logic is told that the machine stands still, whatever the
+recording did after that, and when permission comes back the machine starts again where the
+recording runs. So each stretch of a long trace is judged, and the restart delay and the trip
+memory see what they would see in the plant.
+
+`obey` is told once for the interpreted and the compiled engine: it runs on lists or, compiled, on
+int64 arrays. The C engine has its counterpart in firmware_ref/host/trace_run.c, place by place.
+"""
+
+from typing import Any
+
+from protect.outputs import (
+    CREDIBLE,
+    INTEGRAL_PERCENT,
+    NET_OIL_PRESSURE,
+    OUTPUTS_SIZE,
+    RUN_PERMISSION,
+    STOP_CAUSE,
+)
+from protect.protection import step
+from protect.ranges import ELAPSED, INPUTS_SIZE, MAX_GAP, NO_READING, RUN_FEEDBACK, SUCTION_PRESSURE
+from protect.state import CAUSE, LOCKED_OUT, STATE, STATE_SIZE
+
+# Rows of the columns of a trace: its time, then the inputs in their order.
+TIME = 0
+FIRST_INPUT = 1
+
+# Places of a change of state, of a stop, and of what is carried from one call to the next.
+CHANGE_TIME, BEFORE, AFTER, CHANGE_CAUSE, NET, SUCTION, PERCENT = range(7)
+CHANGE_SIZE = 7
+STOP_SIZE = 2
+POSITION, RUN_MS, PERMITTED, FELT, LOCKED, CHANGES, STOPS = range(7)
+CARRY_SIZE = 7
+TRAIL_SIZE = STATE_SIZE + OUTPUTS_SIZE
+
+
+def feels_stop(memory: Any, results: Any, wants_to_run: int, carry: Any) -> bool:
+    """Carry permission and lockout on after a step; say whether the machine feels only now that it may not run."""
+    if memory[STATE] == LOCKED_OUT:
+        carry[LOCKED] = 1
+    carry[PERMITTED] = results[RUN_PERMISSION]
+    if carry[PERMITTED]:
+        carry[FELT] = 0
+    elif wants_to_run and not carry[FELT]:
+        carry[FELT] = 1
+        return True
+    return False
+
+
+def note_change(row: Any, time: int, before: int, memory: Any, inputs: Any, results: Any) -> None:
+    """Write down a change of state."""
+    row[CHANGE_TIME] = time
+    row[BEFORE] = before
+    row[AFTER] = memory[STATE]
+    row[CHANGE_CAUSE] = results[STOP_CAUSE]
+    row[NET] = NO_READING
+    if results[CREDIBLE]:
+        row[NET] = results[NET_OIL_PRESSURE]
+    row[SUCTION] = inputs[SUCTION_PRESSURE]
+    row[PERCENT] = results[INTEGRAL_PERCENT]
+
+
+def note_tick(row: Any, memory: Any, results: Any) -> None:
+    """Write down state and outputs."""
+    for place in range(STATE_SIZE):
+        row[place] = memory[place]
+    for place in range(OUTPUTS_SIZE):
+        row[STATE_SIZE + place] = results[place]
+
+
+def obey(
+    columns: Any,
+    values: Any,
+    memory: Any,
+    inputs: Any,
+    results: Any,
+    changes: Any,
+    stops: Any,
+    carry: Any,
+    trail: Any,
+) -> None:
+    """Run on from carry[POSITION] until the end of the columns or until changes or stops are full.
+
+    columns[7][n]; values[25], memory[16], inputs[6], results[9] as in `protect`; changes[room][7], stops[room][2];
+    carry[7] goes on from call to call; trail[n][25] takes state and outputs of every tick, trail[0] nothing.
+    """
+    carry[CHANGES] = 0
+    carry[STOPS] = 0
+    while carry[POSITION] < len(columns[0]) and carry[CHANGES] < len(changes) and carry[STOPS] < len(stops):
+        tick = carry[POSITION]
+        time = columns[TIME][tick]
+        for place in range(INPUTS_SIZE):
+            inputs[place] = columns[FIRST_INPUT + place][tick]
+        wants_to_run = inputs[RUN_FEEDBACK]
+        inputs[RUN_FEEDBACK] = wants_to_run & carry[PERMITTED]
+        before = memory[STATE]
+        step(memory, values, inputs, results)
+
+        if inputs[RUN_FEEDBACK] and inputs[ELAPSED] <= values[MAX_GAP]:
+            carry[RUN_MS] += inputs[ELAPSED]
+        if feels_stop(memory, results, wants_to_run, carry):
+            stops[carry[STOPS]][0] = time
+            stops[carry[STOPS]][1] = memory[CAUSE]
+            carry[STOPS] += 1
+        if memory[STATE] != before:
+            note_change(changes[carry[CHANGES]], time, before, memory, inputs, results)
+            carry[CHANGES] += 1
+        if len(trail) > 0:
+            note_tick(trail[tick], memory, results)
+        carry[POSITION] += 1

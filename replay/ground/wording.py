@@ -1,0 +1,50 @@
+"""How numbers and names read: one wording for every table and sentence. `replay/page/wording.js` words them alike."""
+
+import math
+
+NOTHING = "-"
+MANY = 1000  # per 1000 h, from which fractions are left out
+
+
+def percent(share: float | None) -> str:
+    """Return a share, 0 to 1, in percent to three digits."""
+    return NOTHING if share is None else f"{100 * share:.3g} %"
+
+
+def sure(confidence: float) -> str:
+    """Return a stated confidence, 0 to 1, in words."""
+    return f"{100 * confidence:g} % sure"
+
+
+def rate(per_1000h: float | None) -> str:
+    """Return a rate per 1000 h to four digits, whole from MANY on; an infinite one is no limit."""
+    if per_1000h is None:
+        return NOTHING
+    if math.isinf(per_1000h):
+        return "no limit"
+    return f"{per_1000h:.0f}" if per_1000h >= MANY else f"{per_1000h:.4g}"
+
+
+def tenths(value: float | None) -> str:
+    """Return a number to a tenth, under a head that says its unit."""
+    return NOTHING if value is None else f"{value:.1f}"
+
+
+def seconds(value: float | None) -> str:
+    """Return seconds with their unit."""
+    return NOTHING if value is None else f"{tenths(value)} s"
+
+
+def kpa(pascals: float | None) -> str:
+    """Return Pa as kPa to a tenth, under a head that says the unit."""
+    return NOTHING if pascals is None else tenths(pascals / 1000)
+
+
+def kilopascals(pascals: float | None) -> str:
+    """Return Pa as kPa with their unit."""
+    return NOTHING if pascals is None else f"{kpa(pascals)} kPa"
+
+
+def words(name: str) -> str:
+    """Return a name of the code as words."""
+    return name.replace("_", " ")

@@ -1,0 +1,77 @@
+"""What the columns of a text file hold, as its header and first rows show it and the profile says."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from replay.ground.refusal import refusal
+from replay.measured import clock as clocks
+from replay.measured import columns
+from replay.measured.cells import null_words
+from replay.measured.dialect import Dialect, read_dialect
+from replay.measured.marks import looks_like_number
+from replay.measured.profile import Profile
+from replay.measured.unit_text import TIME, Unit, unit_in_name
+
+NUMBER, STAMP, TEXT = "number", "stamp", "text"
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Columns by their places from 0.
+
+    time_places: of the time, or of date and time of day; places: of each signal; types: NUMBER, STAMP or TEXT of each
+    column that is wanted; words: those of a status in words; whole: those written in whole numbers as far as is seen.
+    """
+
+    dialect: Dialect
+    time_places: tuple[int, ...]
+    places: dict[str, int]
+    units: dict[str, Unit]
+    clock: clocks.Clock
+    types: dict[int, str]
+    words: frozenset[int]
+    whole: frozenset[int]
+
+
+def layout_of(path: Path, profile: Profile) -> Layout:
+    """Return the layout of a text file. Raises Refusal for what its header already shows to be wrong."""
+    dialect = read_dialect(path, profile.file, profile.names)
+    names = list(dialect.names)
+    if not profile.time.columns:
+        raise refusal(profile.path, "[time] column", "missing key", "the name of the time column")
+    time_places = tuple(columns.find(path, profile, names, column) for column in profile.time.columns)
+    places = columns.places(path, profile, names)
+    if dialect.marks.doubt:
+        raise refusal(path, "numbers", dialect.marks.doubt, '[file] decimal = "." or "," in the profile')
+    units = columns.units(path, profile, lambda signal: (names[places[signal]], dialect.units[places[signal]]))
+    measured = {places[signal] for signal in units}
+    words = frozenset(places[signal] for signal in profile.flags) - measured - set(time_places)
+    clock = _clock(path, profile, dialect, time_places)
+    nothing = null_words(profile.file.sentinels or ())
+    types = {place: _type(dialect, place, nothing) for place in places.values()} | dict.fromkeys(measured, NUMBER)
+    stamped = STAMP if clock.iso and len(time_places) == 1 else TEXT
+    types |= dict.fromkeys(time_places, NUMBER if clock.number else stamped)
+    integers = words | (set(time_places) if clock.counts_whole else set())
+    whole = frozenset(place for place in integers if types[place] == NUMBER and _in_digits(dialect.column(place)))
+    return Layout(dialect, time_places, places, units, clock, types, words, whole)
+
+
+def _type(dialect: Dialect, place: int, nothing: list[str]) -> str:
+    cells = [cell for cell in dialect.column(place) if cell.casefold() not in nothing]
+    return NUMBER if cells and all(map(looks_like_number, cells)) else TEXT
+
+
+def _clock(path: Path, profile: Profile, dialect: Dialect, time_places: tuple[int, ...]) -> clocks.Clock:
+    place = time_places[0]
+    parts = [dialect.column(place) for place in time_places]
+    cells = [" ".join(cell).strip() for cell in zip(*parts, strict=True)]
+    told = [looks_like_number(cell) for cell in cells if cell]
+    numbers = len(parts) == 1 and 2 * sum(told) > len(told)
+    if numbers:
+        cells = [dialect.marks.plain(cell) for cell in cells]
+    unit = dialect.units[place] or unit_in_name(dialect.names[place], TIME)
+    return clocks.decide(path, profile.path, profile.time, cells, unit, numbers=numbers)
+
+
+def _in_digits(cells: list[str]) -> bool:
+    return all(cell.isascii() and cell.isdigit() for cell in cells)

@@ -1,0 +1,154 @@
+"""All of `tune` and of `tolerances` as one function each: what a notebook calls, and the command line."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from replay.engine.workers import Each, Progress, quiet, workers
+from replay.ground.refusal import refusal
+from replay.library import Library, library_digest, library_of, settings_of, settings_path
+from replay.library.given import GivenLibrary, GivenSettings
+from replay.settings import Settings
+from replay.sweep import account
+from replay.synth import Recipe
+from replay.tuning.fresh import recipe_of
+from replay.tuning.judge import BATCH
+from replay.tuning.levers import levers
+from replay.tuning.results import moved_json, tuning_json
+from replay.tuning.robustness import Robustness, robustness
+from replay.tuning.search import generation
+from replay.tuning.tolerance import USUAL_TOLERANCES, MonteCarlo, Tolerances, monte_carlo, read_tolerances
+from replay.tuning.tune import Tuning, tune
+from replay.tuning.vary import Space, read_space
+
+
+@dataclass(frozen=True)
+class Moved:
+    """How far sensors and settings may move: each by itself, and all sensors at once within their tolerances."""
+
+    robust: Robustness
+    drawn: MonteCarlo
+    library_digest: str
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the report in the form of its schema."""
+        return {
+            "schema": "lubetrip-tolerances/1",
+            "settings": self.robust.settings.as_json(),
+            "logic": account(),
+            "library": {"digest": self.library_digest},
+            **moved_json(self.robust, self.drawn),
+        }
+
+
+@dataclass(frozen=True)
+class Tuned:
+    """A tuning run, and how far sensors and the chosen settings may move (None where nothing was moved)."""
+
+    tuning: Tuning
+    moved: Moved | None
+
+    @property
+    def chosen(self) -> Settings:
+        """Return the settings that the rule chooses."""
+        return self.tuning.chosen.candidate.settings
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the report in the form of its schema."""
+        moved = moved_json(self.moved.robust, self.moved.drawn) if self.moved else {}
+        return tuning_json(self.tuning) | moved
+
+
+def tune_settings(
+    library: GivenLibrary,
+    vary: Sequence[str],
+    settings: Path | str | None = None,
+    *,
+    budget: int | None = None,
+    seed: int = 1,
+    fresh_seed: int | None = None,
+    quick: bool = False,
+    tolerances: Tolerances | Path | str | None = None,
+    draws: int = 200,
+    jobs: int = 1,
+    cluster: str | None = None,
+    progress: Progress = quiet,
+) -> Tuned:
+    """Judge many candidate settings over a library, exactly, and choose.
+
+    vary: texts such as "trip_delay=30s..240s/43", one for each key; settings: the file they vary, without it the one
+    that the library names. budget: judge so many candidates found by a search, not the whole grid; seed: of search
+    and draws. The chosen settings are judged on a fresh library too, where the library was synthesised (fresh_seed;
+    one after the library's without it), and sensors and settings are moved (`find_tolerances`); quick leaves both
+    out. jobs, cluster: as in `score_library`. The result is a `Tuned`: `chosen`, `tuning`, `moved`, `as_json()`;
+    `write_tuning` writes its folder. Raises Refusal.
+    """
+    library = library_of(library)
+    space = read_space(settings_path(settings, library, library.folder), vary, open_ranges=budget is not None)
+    stated = _stated(tolerances)
+    fresh = None if quick else _fresh_recipe(library, fresh_seed)
+    with workers(jobs, cluster) as each:
+        with progress(_pieces(library, space, budget) + len(library.entries) * (fresh is not None), "judging") as stage:
+            tuning = tune(library, space, each, stage.advance, budget=budget, seed=seed, fresh=fresh)
+        found = Tuned(tuning, None)
+        return found if quick else Tuned(tuning, _moved(library, found.chosen, stated, seed, draws, each, progress))
+
+
+def find_tolerances(
+    library: GivenLibrary,
+    settings: GivenSettings = None,
+    *,
+    tolerances: Tolerances | Path | str | None = None,
+    draws: int = 200,
+    seed: int = 1,
+    jobs: int = 1,
+    cluster: str | None = None,
+    progress: Progress = quiet,
+) -> Moved:
+    """Say how far each sensor, the sample period and each setting may move before a library is judged wrongly.
+
+    tolerances: of the sensors, or a file that states them, usual ones without it; draws: installations drawn within
+    them. jobs, cluster: as in `score_library`. The result is a `Moved`: `robust`, `drawn`, `as_json()`. Raises Refusal.
+    """
+    library = library_of(library)
+    checked = settings_of(settings, library, library.folder)
+    stated = _stated(tolerances)
+    with workers(jobs, cluster) as each:
+        return _moved(library, checked, stated, seed, draws, each, progress)
+
+
+def _pieces(library: Library, space: Space, budget: int | None) -> int:
+    """Return how often a trace is taken up: once for the base settings, and once for each batch of candidates."""
+    searched = budget is not None and budget < space.size
+    batches = -(-budget // generation(budget)) if budget and searched else -(-space.size // BATCH)
+    return len(library.entries) * (1 + batches)
+
+
+def _fresh_recipe(library: Library, given: int | None) -> Recipe | None:
+    recipe = recipe_of(library)
+    if recipe is None:
+        if given is not None:
+            accepted = "a library that lubetrip synth made"
+            raise refusal("tune", "--fresh-seed", "this library was not synthesised", accepted, given)
+        return None
+    if given == recipe.seed:
+        raise refusal("tune", "--fresh-seed", "the library's own seed", "another one", given)
+    return replace(recipe, seed=recipe.seed + 1 if given is None else given)
+
+
+def _stated(given: Tolerances | Path | str | None) -> Tolerances:
+    if given is None:
+        return USUAL_TOLERANCES
+    return read_tolerances(Path(given)) if isinstance(given, Path | str) else given
+
+
+def _moved(
+    library: Library, settings: Settings, stated: Tolerances, seed: int, draws: int, each: Each, progress: Progress
+) -> Moved:
+    entries = library.entries
+    with progress(len(entries), "moving sensors and settings") as stage:
+        robust = robustness(entries, settings, levers(settings), each, stage.advance)
+    with progress(len(entries), "drawing installations") as stage:
+        drawn = monte_carlo(entries, settings, stated, seed, draws, each, stage.advance)
+    return Moved(robust, drawn, library_digest(library))

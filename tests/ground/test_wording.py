@@ -1,0 +1,26 @@
+"""One wording of numbers, whoever shows them."""
+
+import math
+
+import pytest
+
+from replay.ground.wording import kilopascals, kpa, percent, rate, seconds, sure, tenths, words
+
+
+@pytest.mark.parametrize(
+    ("per_1000h", "shown"),
+    [(None, "-"), (0.0, "0"), (423.4539, "423.5"), (999.9, "999.9"), (17974.4, "17974"), (math.inf, "no limit")],
+)
+def test_a_rate_is_shown_in_plain_digits(per_1000h: float | None, shown: str) -> None:
+    """Catches the limit of a small library that reads 1.797e+04."""
+    assert rate(per_1000h) == shown
+
+
+def test_numbers_stand_with_their_unit_or_under_one_and_none_is_a_dash() -> None:
+    """Catches a unit told twice or not at all, "None s", and a confidence of 99.95 % that becomes certainty."""
+    assert [percent(0.0593), percent(1.0), percent(0.00012345), sure(0.9995)] == [
+        *("5.93 %", "100 %", "0.0123 %", "99.95 % sure"),
+    ]
+    assert [tenths(46.84), seconds(46.84), kpa(48263), kilopascals(48263)] == ["46.8", "46.8 s", "48.3", "48.3 kPa"]
+    assert {word(None) for word in (percent, rate, tenths, seconds, kpa, kilopascals)} == {"-"}
+    assert words("rode_through") == "rode through"

@@ -1,0 +1,128 @@
+"""What goes in comes out: refrigerant, oil and heat are balanced step by step, to rounding, whatever is done."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pytest
+from hypothesis import Phase, given, settings
+from hypothesis import strategies as st
+
+from replay.physics import MACHINES, OILS, REFRIGERANTS, Channel, Schedule, Start, layout
+from replay.physics.constants import EVAPORATION_HEAT_J_KG, LEAST_OIL, RUNNING_RISE_K, WARMING_TIME_S
+from replay.physics.kernel import one_step, read_inputs
+from replay.physics.model import STEP_S, equilibrium_fraction, first_state, parameters, solubility_table
+from tests.support.physics_scenarios import run, schedule
+
+pytestmark = pytest.mark.slow("steps the interpreted kernel")
+
+CHANGES = st.lists(
+    st.one_of(
+        st.tuples(st.just(Channel.SUCTION_VALVE), st.floats(0.0, 1.0)),
+        st.tuples(st.just(Channel.LIQUID_VALVE), st.floats(0.0, 1.0)),
+        st.tuples(st.just(Channel.CAPACITY), st.sampled_from([0.34, 0.67, 1.0])),
+        st.tuples(st.just(Channel.RUN), st.sampled_from([0.0, 1.0])),
+        st.tuples(st.just(Channel.LIQUID_KG_S), st.floats(0.0, 0.02)),
+        st.tuples(st.just(Channel.HEATER_K), st.floats(0.0, 20.0)),
+        st.tuples(st.just(Channel.SCREEN_CLOG), st.floats(0.0, 0.99)),
+    ),
+    max_size=5,
+)
+SITES = st.tuples(st.sampled_from(list(MACHINES)), st.sampled_from(list(OILS)), st.sampled_from(list(REFRIGERANTS)))
+
+
+@dataclass
+class Ledger:
+    """What a machine holds, and what a course of it brought in: kilograms and joules."""
+
+    refrigerant_kg: float
+    oil_kg: float
+    heat_j: float = 0.0  # stored in the sump as the temperature tells
+    brought_heat_j: float = 0.0  # through the wall, and by what dissolved less what came out
+
+
+def held_kg(s, p) -> float:
+    """Refrigerant in both gas spaces, on its way to the crankcase, dissolved, in the foam, the pocket and the system."""
+    return (
+        s[layout.S_EVAPORATOR_PA] * p[layout.P_EVAPORATOR_CAPACITY]
+        + s[layout.S_SUCTION_PA] * p[layout.P_CRANKCASE_CAPACITY]
+        + STEP_S * s[layout.S_RELEASE]
+        + s[layout.S_DISSOLVED_KG]
+        + s[layout.S_SYSTEM_DISSOLVED_KG]
+        + s[layout.S_FOAM_KG]
+        + s[layout.S_POCKET_KG]
+    )
+
+
+def kept(site, changes, fraction, seconds) -> tuple[Ledger, Ledger, float]:
+    """Step a machine through changes 5 s apart; returns the ledgers before and after, and the refrigerant brought in."""
+    machine, oil, refrigerant = MACHINES[site[0]], OILS[site[1]], REFRIGERANTS[site[2]]
+    plan = schedule(site[0])
+    for i, (channel, value) in enumerate(changes):
+        plan.change(channel, 5.0 * (i + 1), value)
+    times, values, slopes, steady = plan.arrays()
+    table = solubility_table(oil, refrigerant)
+    p = parameters(machine, oil, refrigerant, plan)
+    s = first_state(machine, oil, refrigerant, plan, Start(dissolved_fraction=fraction), p)
+    u = np.zeros(layout.INPUTS)
+    before = Ledger(held_kg(s, p), s[layout.S_OIL_KG] + s[layout.S_SYSTEM_OIL_KG])
+    after = Ledger(0.0, 0.0)
+    brought = 0.0
+    for step in range(round(seconds / STEP_S)):
+        read_inputs(s, times, values, slopes, steady, step * STEP_S, u)
+        old = s.copy()
+        one_step(s, p, u, 1.0, step * STEP_S, table)
+        liquid = STEP_S * u[layout.U_LIQUID_KG_S]
+        load = u[layout.U_LIQUID_VALVE] * p[layout.P_LOAD_CONDUCTANCE]
+        brought += STEP_S * load * (u[layout.U_LOAD_PA] - s[layout.S_EVAPORATOR_PA]) - STEP_S * s[layout.S_FLOW]
+        brought += STEP_S * p[layout.P_BLOW_BY] * (u[layout.U_DISCHARGE_PA] - old[layout.S_SUCTION_PA]) + liquid
+        dissolved = sum(s[i] - old[i] for i in (layout.S_DISSOLVED_KG, layout.S_SYSTEM_DISSOLVED_KG)) - liquid
+        rest = u[layout.U_AMBIENT_K] + u[layout.U_HEATER_K] + RUNNING_RISE_K * s[layout.S_SPEED]
+        capacity = s[layout.S_HEAT_CAPACITY]
+        wall = capacity * (rest - old[layout.S_TEMPERATURE_K]) / WARMING_TIME_S
+        after.heat_j += capacity * (s[layout.S_TEMPERATURE_K] - old[layout.S_TEMPERATURE_K])
+        after.brought_heat_j += STEP_S * wall + EVAPORATION_HEAT_J_KG * dissolved
+    after.refrigerant_kg, after.oil_kg = held_kg(s, p), s[layout.S_OIL_KG] + s[layout.S_SYSTEM_OIL_KG]
+    return before, after, brought
+
+
+@settings(max_examples=25, phases=[Phase.generate])  # an example takes half a second: none is made smaller
+@given(SITES, CHANGES, st.floats(0.005, 0.35))
+def test_refrigerant_oil_and_heat_are_balanced_to_rounding(site, changes, fraction):
+    """Catches oil that comes back dry, a pocket filled from nowhere, and absorption that warms nothing."""
+    before, after, brought = kept(site, changes, fraction, 40.0)
+
+    assert after.refrigerant_kg - before.refrigerant_kg == pytest.approx(brought, abs=1e-9 * before.refrigerant_kg)
+    assert after.oil_kg == pytest.approx(before.oil_kg, rel=1e-12)
+    assert after.heat_j == pytest.approx(after.brought_heat_j, rel=1e-6, abs=1e-3)
+
+
+def test_oil_is_lost_at_the_rate_of_the_leak_and_never_below_what_remains_in_the_corners():
+    """Catches oil made of nothing at the bottom of the sump."""
+    machine, oil, refrigerant = MACHINES["pebble"], OILS["still-68"], REFRIGERANTS["R134a"]
+    charge = machine.oil_charge_m3 * oil.density_kg_m3
+    plan = schedule("pebble").change(Channel.OIL_LEAK_KG_S, 10.0, charge / 20.0)
+    p = parameters(machine, oil, refrigerant, plan)
+    s = first_state(machine, oil, refrigerant, plan, Start(), p)
+    table, (times, values, slopes, steady) = solubility_table(oil, refrigerant), plan.arrays()
+    u = np.zeros(layout.INPUTS)
+    totals = [s[layout.S_OIL_KG] + s[layout.S_SYSTEM_OIL_KG]]
+    for step in range(500):
+        read_inputs(s, times, values, slopes, steady, step * STEP_S, u)
+        one_step(s, p, u, 1.0, step * STEP_S, table)
+        totals.append(s[layout.S_OIL_KG] + s[layout.S_SYSTEM_OIL_KG])
+
+    assert totals[100] - totals[200] == pytest.approx(charge / 2.0, rel=1e-9)
+    assert np.all(np.diff(totals) <= 1e-15)
+    assert s[layout.S_OIL_KG] >= LEAST_OIL * charge * (1.0 - 1e-9)
+    assert s[layout.S_DISSOLVED_KG] > 0.0
+
+
+@pytest.mark.parametrize("oil", OILS)
+def test_a_running_sump_stays_at_its_equilibrium(oil):
+    """Circulating oil brings back what it took; catches a sump that runs itself dry (it sat 16 % low)."""
+    plan = Schedule(MACHINES["granite"].rated_speed_rpm)
+    result = run("granite", oil, plan, 4 * 3600.0, period_ms=10_000)
+    pressure = float(result.true_crankcase_pa[-1])
+    wanted = equilibrium_fraction(OILS[oil], REFRIGERANTS["R134a"], float(result.oil_temperature_c[-1]), pressure)
+
+    assert result.dissolved_fraction[-1] == pytest.approx(wanted, rel=0.01)
