@@ -24,8 +24,8 @@ Rooms stand on floors; a room imports only what stands below it (`tests/house/te
 
 Integers and absolute pascals inside; gauge and other units exist at the edge.
 
-What a notebook or a test bench needs is given out here by name, each imported when it is first asked for; `PYTHON.md`
-beside this file tells all of it. The names are verbs and types, never that of a room, since importing `replay.score`
+What a notebook or a test bench needs is given out here by name, each imported when it is first asked for;
+`guides/python.md` tells all of it. The names are verbs and types, never that of a room, since importing `replay.score`
 puts that room under the name `score`.
 """
 

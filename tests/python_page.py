@@ -1,4 +1,4 @@
-"""Make the page of the Python interface, `replay/PYTHON.md`, from the docstrings: python -m tests.python_page."""
+"""Make the page of the Python interface, `replay/guides/python.md`, from the docstrings: python -m tests.python_page."""
 
 import ast
 import dataclasses
@@ -10,7 +10,7 @@ from types import FunctionType
 
 import replay
 
-PAGE = Path(replay.__file__).with_name("PYTHON.md")
+PAGE = Path(replay.__file__).with_name("guides") / "python.md"
 HEAD = """\
 # replay from Python
 

@@ -80,7 +80,7 @@ def test_the_page_is_made_of_these_docstrings() -> None:
 def test_the_examples_of_the_page_run(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Catches an example that went out of step with the functions, or claims what they do not find."""
     monkeypatch.chdir(tmp_path)
-    exec(compile(python_page.examples(), "PYTHON.md", "exec"), {})  # noqa: S102 - the very point
+    exec(compile(python_page.examples(), "python.md", "exec"), {})  # noqa: S102 - the very point
 
     assert {path.name for path in tmp_path.iterdir()} >= {"report.html", "trace.svg", "record", "tuned", "few", "logs"}
 

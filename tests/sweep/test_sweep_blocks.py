@@ -1,6 +1,7 @@
 """What the sweep engine leaps by: summaries of blocks, and what the table says of states at rest."""
 
 from itertools import pairwise
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -8,7 +9,7 @@ import pytest
 from protect import conditions, ranges, state, table
 from replay.engine import portable
 from replay.engine.obeying import PERMITTED
-from replay.sweep import blocks, prepare
+from replay.sweep import blocks, lane, prepare
 from replay.sweep import table_facts as facts
 from replay.trace import Trace
 from tests.support.protection import PROFILE
@@ -16,6 +17,7 @@ from tests.support.stories import as_settings, told
 
 pytestmark = pytest.mark.slow("compiles what only it runs")
 
+PLACES = (state.OIL_SEEN, state.SUCTION_SEEN, state.CRANKCASE_SEEN)
 UNKNOWING = PROFILE | {"stuck_after": 86_400_000, "oil_least": -100_000, "suction_least": -100_000}
 
 
@@ -82,7 +84,7 @@ def ages(trace: Trace) -> np.ndarray:
     for row in portable.columns_of(trace).T.tolist():
         machine.carry[PERMITTED] = 1
         machine.tick(*row)
-        rows.append([machine.memory[place + 1] for place in (state.OIL_SEEN, state.SUCTION_SEEN, state.CRANKCASE_SEEN)])
+        rows.append([machine.memory[place + 1] for place in PLACES])
     return np.array(rows)
 
 
@@ -162,3 +164,27 @@ def test_short_runs_of_equal_readings_do_not_make_a_block_look_stuck() -> None:
     plain = Trace("coarse", 0.0, trace.time_ms, coarse, coarse, coarse, trace.running, trace.reset)
 
     assert prepare(plain).summaries[1:, blocks.AGE_MOST].max() == ages(plain)[64:].max()
+
+
+def test_moves_and_ages_behind_a_leap_are_those_of_every_tick_on_its_own() -> None:
+    """Catches a move that is overlooked where a leap begins or ends: readings that move once exactly there."""
+    steps = (np.arange(400) % 3 == 0) | np.isin(np.arange(400) % blocks.BLOCK, (0, 1, blocks.BLOCK - 1))
+    oil = 300_000 + np.cumsum(steps.astype(np.int64))
+    suction = 200_000 + np.arange(400) // 130  # moves seldom, and within blocks
+    trace = Trace(
+        "steps", 0.0, np.arange(400) * 1000, oil, suction, suction, np.ones(400, np.uint8), np.zeros(400, np.uint8)
+    )
+    prepared, true_ages = prepare(trace), ages(trace)
+    view = SimpleNamespace(columns=prepared.columns, summaries=prepared.summaries)
+    for channel, column in ((blocks.OIL, oil), (blocks.SUCTION, suction)):
+        for to in range(1, 401):
+            moves = [tick for tick in range(1, to) if column[tick] != column[tick - 1]]
+            found = blocks.last_move(prepared.columns.readings[channel], prepared.summaries, channel, to)
+            assert found == (moves[-1] if moves else 0), (channel, to)
+    for tick in range(1, 399):
+        for to in (tick + 1, tick + 2, min(tick + 70, 400)):
+            before, memory = [0] * state.STATE_SIZE, [0] * state.STATE_SIZE
+            for place, age in zip(PLACES, true_ages[tick - 1].tolist(), strict=True):
+                before[place + 1] = age
+            lane.put_ages(view, memory, before, tick, to, 1)
+            assert [memory[place + 1] for place in PLACES] == true_ages[to - 1].tolist(), (tick, to)
