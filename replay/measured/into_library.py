@@ -143,7 +143,7 @@ class TraceFiles:
 
     def _file(self, ending: str) -> Path:
         """Return the path of the file at hand; names sort in the order of the parts."""
-        return self.folder / f"{len(self.files):06d}{ending}"
+        return self.folder / (str(len(self.files)).zfill(6) + ending)
 
     def _close(self) -> None:
         import pyarrow as pa
