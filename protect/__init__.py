@@ -23,8 +23,8 @@ allocation in a step; every intermediate value below 2**30 in magnitude (the
 small integers of a 32-bit MicroPython, and well inside a signed 32-bit C
 integer), in the check and the derivation of settings too; no clock: elapsed time
 is an argument. Bounds stand beside the arithmetic and follow from the table in
-`ranges`. A name means one thing in the whole package, and an expression means the
-same under the precedence of Python and of C.
+`ranges`. The name of a constant means one thing in the whole package, and an
+expression means the same under the precedence of Python and of C.
 
 This is not a certified safety device and never the only protection of a
 machine or of the people near it.
