@@ -207,7 +207,7 @@ def test_the_look_at_expressions_knows_both_languages(expression: str, *, other:
     assert bool(read_otherwise_in_c(expression)) == other
 
 
-def test_a_name_means_one_thing() -> None:
+def test_the_name_of_a_constant_means_one_thing() -> None:
     """Catches a place, a bit or a code that has the name of another in another module: a port has one file for all."""
     named: dict[str, list[str]] = {}
     for module, tree in MODULES.items():
