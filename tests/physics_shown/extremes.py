@@ -1,5 +1,7 @@
-"""The corners of what a machine can meet: every machine, oil and refrigerant, coldest and hottest, emptiest and fullest,
-slowest and fastest, suction shut for an hour, all faults at once. Every step is looked at, and the books are balanced.
+"""The corners of what a machine can meet, every step looked at and the books balanced.
+
+Every machine, oil and refrigerant, coldest and hottest, emptiest and fullest, at rest and drowned in refrigerant,
+slowest and fastest, suction open and shut for an hour, sound and with all faults at once.
 """
 
 import itertools
@@ -30,7 +32,7 @@ FAULTS = {
         Channel.PUMP_WEAR: 10.0,
         Channel.RELIEF_STUCK: 0.5,
         Channel.PUMP_DRIVE: 0.2,
-        Channel.LIQUID_KG_S: 0.02,
+        Channel.LIQUID_KG_S: 0.003,
         Channel.CAPACITY: 0.34,
     },
     "all faults and a leak": {Channel.SCREEN_CLOG: 0.95, Channel.OIL_LEAK_KG_S: 0.01, Channel.ROTATION: -1.0},
@@ -100,7 +102,7 @@ def wrong(corner: Corner, seconds: float = HOUR_S) -> str:
         and abs(books[ledger.STORED_J] - books[ledger.BROUGHT_J]) > HEAT_REL * (abs(books[ledger.STORED_J]) + 1e6),
     }
     found = [name for name, is_wrong in checks.items() if is_wrong]
-    figures = f"{books[ledger.LOWEST_PA]:.0f} to {books[ledger.HIGHEST_PA]:.0f} Pa, least mass {books[ledger.LEAST_KG]:.3g} kg"
+    figures = f"{books[ledger.LOWEST_PA]:.0f} to {books[ledger.HIGHEST_PA]:.0f} Pa, {books[ledger.COLDEST_K]:.0f} to {books[ledger.HOTTEST_K]:.0f} K, least {books[ledger.LEAST_KG]:.3g} kg"
     return f"{corner}: {', '.join(found)} ({figures})" if found else ""
 
 

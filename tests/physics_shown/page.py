@@ -16,7 +16,9 @@ from replay.physics import MACHINES, OILS, REFRIGERANTS
 from tests.physics_facts import AT_S, FACTS, HOME, KINDS, Row, counted
 from tests.support.physics_scenarios import CUT_OUT_PA, PSI
 
-LINES = dict(zip(REFRIGERANTS, ((BLUE, "-"), (VERMILLION, (0, (6, 2))), (GREEN, (0, (2, 1.5)))), strict=False))
+LINES: dict[str, tuple[str, Any]] = dict(
+    zip(REFRIGERANTS, ((BLUE, "-"), (VERMILLION, (0, (6, 2))), (GREEN, (0, (2, 1.5)))), strict=False)
+)
 STRETCHES = 220
 HIGHEST_PSI = 25.0
 STYLE = """
@@ -73,8 +75,8 @@ def _row(row: Row) -> str:
         site.oil,
         site.refrigerant,
     )
-    numbers = (f.lowest, f.below_15_s, f.below_9_s, f.below_7_s, f.below_floor_s)
-    numbers = (*numbers, float(f.pulses), f.height, f.period_s, f.recovered_s, f.lost_s)
+    levels = (f.lowest, f.below_15_s, f.below_9_s, f.below_7_s, f.below_floor_s)
+    numbers = (*levels, float(f.pulses), f.height, f.period_s, f.recovered_s, f.lost_s)
     cells = "".join(f"<td>{word}</td>" for word in words)
     cells += "".join(
         f"<td class=n>{number:.1f}</td>" if np.isfinite(number) else "<td class=n>-</td>" for number in numbers
