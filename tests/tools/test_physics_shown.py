@@ -102,3 +102,15 @@ def test_corners_stay_in_range_and_in_balance() -> None:
     taken = itertools.islice(extremes.corners(), 0, None, 101)
 
     assert [told for told in (extremes.wrong(corner, 180.0) for corner in taken) if told] == []
+
+
+@pytest.mark.slow("compiles what only it runs")
+@pytest.mark.parametrize("speed", extremes.SPEEDS)
+@pytest.mark.parametrize("duty", extremes.DUTIES)
+def test_a_sump_flooded_for_an_hour_is_no_colder_than_what_it_boils_at(speed: str, duty: str) -> None:
+    """The smallest sump, full of refrigerant; catches liquid that boils however cold it is, down to 100 K."""
+    for refrigerant in ("R143a", "R152a"):
+        corner = extremes.Corner(
+            "pebble", "foaming-32", refrigerant, "coldest", "emptiest", "drowned", speed, duty, "all faults"
+        )
+        assert extremes.wrong(corner) == ""
