@@ -15,7 +15,7 @@ from replay.physics.machines import MACHINES, OILS, REFRIGERANTS, Machine, Oil, 
 from replay.physics.model import Start, equilibrium_fraction
 from replay.physics.schedule import Channel, Schedule
 from replay.physics.sensors import NO_READING, Sensor, SensorChain
-from replay.physics.simulate import Case, Damage, Plant, Result, simulate, simulate_many
+from replay.physics.simulate import Case, Damage, Plant, Result, Spell, simulate, simulate_many
 
 __all__ = [
     "MACHINES",
@@ -33,6 +33,7 @@ __all__ = [
     "Schedule",
     "Sensor",
     "SensorChain",
+    "Spell",
     "Start",
     "equilibrium_fraction",
     "simulate",

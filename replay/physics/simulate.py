@@ -40,27 +40,48 @@ class Case:
 
 
 @dataclass(frozen=True)
-class Damage:
-    """What the three journals suffered, pessimistic first; None: nothing.
+class Spell:
+    """A starved spell that spoilt bearings: when it began, and when it spoilt each column (`bearing`), None: not."""
 
-    certainty: 'none' no journal failed, 'certain' all did within the trace, 'possible' some did.
-    damage_s: the pessimistic journal's end, the first moment at which the machine may be spoilt.
-    starved_s: when the starved spell that led there began.
-    """
-
+    starved_s: float | None  # None: the bearings were spoilt without want of oil pressure
     times_s: tuple[float | None, float | None, float | None]
-    starved_s: float | None
 
     @property
     def certainty(self) -> Certainty:
-        """How sure the damage is."""
-        failed = sum(time is not None for time in self.times_s)
-        return "none" if failed == 0 else "certain" if failed == len(self.times_s) else "possible"
+        """How sure the damage is: all three columns, or some."""
+        return "possible" if None in self.times_s else "certain"
+
+
+@dataclass(frozen=True)
+class Damage:
+    """What the bearings suffered: the spells that spoilt some, each judged as if it were the first.
+
+    least_reserve, most_heat: of the pessimistic journals (oil left, and heat of which 1 spoils) in all other spells.
+    untold: spells beyond the last that could be kept. unfinished: the last of `spells` still goes on.
+    """
+
+    spells: tuple[Spell, ...] = ()
+    least_reserve: float = 1.0
+    most_heat: float = 0.0
+    untold: int = 0
+    unfinished: bool = False
+
+    @property
+    def certainty(self) -> Certainty:
+        """'certain': a spell spoilt all three columns; 'possible': one or two of them at most; 'none': none."""
+        if any(spell.certainty == "certain" for spell in self.spells):
+            return "certain"
+        return "possible" if self.spells else "none"
+
+    @property
+    def times_s(self) -> tuple[float | None, float | None, float | None]:
+        """When the first spell that spoilt anything spoilt each column."""
+        return self.spells[0].times_s if self.spells else (None, None, None)
 
     @property
     def damage_s(self) -> float | None:
         """First moment (s) at which the machine may be spoilt."""
-        return self.times_s[0]
+        return min((time for time in self.times_s if time is not None), default=None)
 
 
 @dataclass(frozen=True)
@@ -164,13 +185,21 @@ def random_of_trace(seed: int, key: tuple[int, ...]) -> np.random.Generator:
 
 
 def damage_of(state: NDArray[np.float64]) -> Damage:
-    """Read what the journals suffered from a kernel state, float64[STATES]."""
+    """Read what the bearings suffered from a kernel state, float64[STATES]; a spell that goes on counts so far."""
 
     def told(position: int) -> float | None:
         return None if state[position] == at.NEVER else float(state[position])
 
-    low, likely, high = (told(at.S_DAMAGED_S + j) for j in range(at.JOURNALS))
-    return Damage((low, likely, high), told(at.S_STARVED_S))
+    count = int(state[at.S_SPELLS])
+    kept = min(count, at.MOST_SPELLS)
+    places = range(at.S_RECORD, at.S_RECORD + kept * at.SPELL, at.SPELL)
+    spells = tuple(Spell(told(place), (told(place + 1), told(place + 2), told(place + 3))) for place in places)
+    reserve, heat = float(state[at.S_LEAST_RESERVE]), float(state[at.S_MOST_HEAT])
+    if state[at.S_ONSET_S] != at.NEVER and state[at.S_SPOILING] == 0.0:
+        reserve = min(reserve, float(state[at.S_SPELL_RESERVE]))
+        heat = max(heat, float(state[at.S_SPELL_HEAT]))
+    unfinished = bool(state[at.S_SPOILING] != 0.0)
+    return Damage(spells, reserve, heat, count - kept, unfinished)
 
 
 def simulate(case: Case) -> Result:
@@ -261,6 +290,7 @@ __all__ = [
     "Damage",
     "Plant",
     "Result",
+    "Spell",
     "damage_of",
     "random_of_trace",
     "read_result",
