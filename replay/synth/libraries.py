@@ -180,7 +180,7 @@ def _finish(folder: Path, wanted: Recipe) -> None:
         table = tomlkit.table()
         table["id"] = name
         for key, value in item.items():
-            table[key] = _inline(value) if isinstance(value, dict) else value
+            table[key] = _windows(value) if key == "must_trip" else value
         tables.append(table)
     document["trace"] = tables
     library_from(folder, document.unwrap())
@@ -196,12 +196,19 @@ def _made(entry: Path) -> dict[str, Any]:
     return dict(item)
 
 
-def _inline(value: dict[str, Any]) -> Any:
+def _windows(value: dict[str, Any] | list[dict[str, Any]]) -> Any:
+    """Return one window, or a list of them, as it stands in an entry."""
     import tomlkit
 
-    table = tomlkit.inline_table()
-    table.update(value)
-    return table
+    tables = []
+    for window in value if isinstance(value, list) else [value]:
+        tables.append(tomlkit.inline_table())
+        tables[-1].update(window)
+    if not isinstance(value, list):
+        return tables[0]
+    windows = tomlkit.array()
+    windows.extend(tables)
+    return windows
 
 
 def write_trace(stream: BinaryIO, trace: SynthTrace, form: str) -> None:
