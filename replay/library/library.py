@@ -12,6 +12,7 @@
     must_trip = { earliest_s = 300.0, deadline_s = 480.0 }
     # or ride_through = true, or undecided = true
     note = "optional"
+    upsets = [[120.0, 310.0]]             # optional: what could be taken for a fault was done from .. to, in seconds
 
 Labels come from how a trace was made or from the machine's inspection, never
 from the logic that is judged. A library is data: it names no file outside its folder.
@@ -23,7 +24,7 @@ from pathlib import Path
 from typing import Any
 
 from replay.ground.refusal import refusal
-from replay.ground.shape import Key, Keys, UnfitError, anything, fit, name, number, path_text, plain_text, text
+from replay.ground.shape import Key, Keys, UnfitError, anything, fit, list_of, name, number, path_text, plain_text, text
 from replay.ground.toml_files import read_toml
 
 FILE = "library.toml"
@@ -41,7 +42,10 @@ class MustTrip:
 
 @dataclass(frozen=True)
 class Entry:
-    """One trace of a library. `label` is a MustTrip, "ride_through" or "undecided"."""
+    """One trace of a library. `label` is a MustTrip, "ride_through" or "undecided".
+
+    upsets: (from, to) in s of what was done to a machine that comes through it.
+    """
 
     id: str
     path: Path
@@ -51,6 +55,7 @@ class Entry:
     origin: str
     label: MustTrip | str
     note: str
+    upsets: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -89,6 +94,7 @@ TRACE = Keys(
         "origin": Key(_origin, '"recorded: ..." or "synthetic: seed ..., scenario ..."'),
         "must_trip": Keys({"earliest_s": _SECONDS, "deadline_s": _SECONDS}, needed=False),
         **{key: Key(_stated, f"{key} = true", needed=False) for key in LABELS[1:]},
+        "upsets": Key(list_of(list_of(number())), "pairs of seconds: from, to", needed=False),
         "note": Key(plain_text, "text", needed=False),
     },
     needed=False,

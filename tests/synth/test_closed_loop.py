@@ -28,7 +28,7 @@ def settings() -> Settings:
 
 def test_the_first_stop_is_that_of_the_open_loop(settings: Settings, tmp_path: Path) -> None:
     """Catches a loop whose sensors or ticks differ from what the library of the same seed holds."""
-    families = ("pump-drive-broken", "suction-valve-shut", "oil-sensor-shorted", "foaming-oil-recovers")
+    families = ("pump-drive-broken", "suction-valve-shut", "oil-sensor-loop-fails", "foaming-oil-recovers")
     synthesise(tmp_path, recipe(",".join(families), 8, 3, None, "parquet"))
     for family in families:
         for index in (0, 1):
