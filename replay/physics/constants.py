@@ -27,7 +27,7 @@ RETURN_TIME_S = 240.0  # assumed: oil on its way round, at design flow
 LEAST_OIL = 0.01  # assumed: share of the charge that cannot be lost, so that no quotient loses its meaning
 CRANKCASE_OIL_SPACE = 3.0  # assumed: foam beyond this many oil charges of volume leaves with the gas
 FOAM_CARRY_1_S = 0.004  # assumed: share of the foam beyond that leaving each second
-LARGEST_FRACTION = 0.45  # end of the solubility table; refrigerant beyond it boils off at once
+LARGEST_FRACTION = 0.45  # end of the solubility table; refrigerant beyond it boils off at once, or lies there as liquid
 REFERENCE_VISCOSITY_PA_S = 0.015  # assumed: viscosity at which oil properties state their rates
 
 # --- pump and pressure ------------------------------------------------------------------------------------------
