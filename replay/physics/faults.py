@@ -96,18 +96,18 @@ def oil_lost_slowly(draw: Draw) -> Case:
 
 
 def flooded_start_foaming_on(draw: Draw) -> Case:
-    """Start flooded, the expansion valve hardly open and liquid still coming: what boils keeps the oil a foam.
+    """Start flooded with half the oil out in the system, the valve hardly open, liquid coming: the oil stays a foam.
 
     Foam over the brim leaves with the gas, and nothing brings the oil back at so little flow.
     """
     site = draw_site(draw, FOAMING)
     at_s, coming_s = draw.between(20.0, 60.0), draw.between(800.0, 1000.0)
-    start = Start(site.ambient_c + draw.between(0.0, 8.0), draw.between(0.30, 0.40), draw.between(0.45, 0.75))
+    start = Start(site.ambient_c + draw.between(0.0, 8.0), draw.between(0.30, 0.40), draw.between(0.35, 0.5))
     charge = site.machine.oil_charge_m3 * site.oil.density_kg_m3
     plan = site.schedule(running=False).change(Channel.RUN, at_s, 1.0)
-    plan.change(Channel.LIQUID_VALVE, 0.0, draw.between(0.0, 0.05))
+    plan.change(Channel.LIQUID_VALVE, 0.0, draw.between(0.02, 0.08))
     plan.change(Channel.LIQUID_VALVE, at_s + coming_s, 1.0, 30.0)
-    plan.change(Channel.LIQUID_KG_S, at_s, draw.between(3.0, 4.5) * charge / coming_s)
+    plan.change(Channel.LIQUID_KG_S, at_s, draw.between(1.8, 2.5) * charge / coming_s)
     plan.change(Channel.LIQUID_KG_S, at_s + coming_s, 0.0)
     return made(site, plan, at_s + coming_s + LOADED_S, start)
 
@@ -173,7 +173,7 @@ def foaming_oil_lost(draw: Draw) -> Case:
     """Shut suction on a foaming oil behind a dirty screen, which lets enough oil through but in a vacuum."""
     site = draw_site(draw, FOAMING)
     at_s = draw.between(*HEALTHY_S)
-    drop_pa = INLET_SHARE * site.suction_pa / draw.between(1.2, 2.5)
+    drop_pa = INLET_SHARE * site.suction_pa / draw.between(1.02, 1.25)
     clean_pa = SCREEN_DROP_PA * site.oil_viscosity_pa_s / REFERENCE_VISCOSITY_PA_S
     plan = site.schedule().change(Channel.SCREEN_CLOG, 0.0, 1.0 - math.sqrt(clean_pa / drop_pa))
     plan.change(Channel.SUCTION_VALVE, at_s, 0.0, draw.between(1.0, 6.0))

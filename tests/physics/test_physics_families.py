@@ -15,8 +15,18 @@ from tests.physics_families import row
 
 pytestmark = pytest.mark.slow("simulates, scores or draws many traces")
 
-# Share of the traces that come out as meant, at least, where it is not nine of ten; the rest is told by the physics.
-AS_MEANT = {"suction-throttled": 0.3, "repeated-starved-spells": 0.0, "expansion-valve-stuck": 0.7}
+# Share of the traces that come out as meant, at least, where it is not nine of ten: reloads and spells that a guard can
+# win and lose, throttling and foam that a machine may stand. Of 60 drawn it was 0.1 to 0.9; the physics labels the rest.
+AS_MEANT = {
+    "suction-throttled": 0.3,
+    "expansion-valve-stuck": 0.7,
+    "foaming-oil-lost": 0.5,
+    "flooded-start-foaming-on": 0.25,
+    "repeated-starved-spells": 0.0,
+    "reload-before-film": 0.1,
+    "reload-by-degrees": 0.0,
+    "speed-too-low": 0.0,
+}
 
 
 @pytest.mark.parametrize("family", FAMILIES)
@@ -41,7 +51,8 @@ def test_traces_of_each_family_are_whole(family):
         read = trace.suction_pa[trace.suction_pa != NO_READING]
         assert read.min() >= -25e3
         assert read.max() < 1300e3
-        assert np.all((trace.oil_temperature_c > -20.0) & (trace.oil_temperature_c < 95.0))
+        coldest_c = -80.0 if family == "flooded-start-foaming-on" else -20.0  # what boils there
+        assert np.all((trace.oil_temperature_c > coldest_c) & (trace.oil_temperature_c < 95.0))
         assert trace.id == f"{family}-{index:05d}"
         assert trace.origin.startswith("synthetic: seed 11, scenario ")
 
