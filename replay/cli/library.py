@@ -125,6 +125,21 @@ def _second(option: str, text: str) -> float:
 @click.option("--count", required=True, type=int, metavar="N", help="Number of traces.")
 @click.option("--seed", required=True, type=int, metavar="S", help="Same recipe and seed, same bytes.")
 @click.option("--hours", type=float, metavar="H", help="Length of each harmless trace; 15 minutes without it.")
+@click.option(
+    "--upsets-per-hour",
+    type=float,
+    default=4.0,
+    show_default=True,
+    metavar="U",
+    help="How often something that a rule could take for a fault is done to a harmless machine; ordinary duty between.",
+)
+@click.option(
+    "--loggers",
+    type=click.Choice(["controller", "field"]),
+    default="controller",
+    show_default=True,
+    help="Who samples: field loggers do so every 5 to 60 s, too slowly to judge a protection by.",
+)
 @click.option("--format", "form", type=click.Choice(["csv", "parquet"]), default="csv", show_default=True)
 @click.option(
     "--closed-loop", is_flag=True, help="Write no library: let the machines obey and tell what becomes of them."
@@ -144,7 +159,10 @@ def synth(
     """
     from replay.synth import recipe, run_closed_loop, synthesise
 
-    wanted = recipe(*(options.pop(name) for name in ("families", "count", "seed", "hours", "form")))
+    wanted = recipe(
+        **{name: options.pop(name) for name in ("families", "count", "seed", "hours", "form")},
+        **{name: options.pop(name) for name in ("upsets_per_hour", "loggers")},
+    )
     if closed_loop:
         from replay.display.course import closed_loop_view
 

@@ -11,8 +11,8 @@
     origin = "synthetic: seed 1, scenario ..."    # or "recorded: ..."
     must_trip = { earliest_s = 300.0, deadline_s = 480.0 }
     # or ride_through = true, or undecided = true
-    upsets = [[120.0, 180.0]]
     note = "optional"
+    upsets = [[120.0, 310.0]]             # optional: what could be taken for a fault was done from .. to, in seconds
 
 Labels come from how a trace was made or from the machine's inspection, never
 from the logic that is judged. A library is data: it names no file outside its folder.

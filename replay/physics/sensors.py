@@ -1,8 +1,9 @@
 """Pressure sensors from the true pressure to what a controller reads, in integer pascals.
 
-Order of effects: first-order lag, gain, offset, drift, noise, a stuck element, a broken or shorted loop, the
-limits of the signal, quantisation, a lost reading. A loop is 4-20 mA: broken it reads 0 mA, shorted it reads the
-supply's limit, both outside the measuring band (levels: NAMUR NE 43, as told by secondary texts).
+Order of effects: first-order lag (of the line, or damping), gain, offset, drift, noise, an interference spike, a stuck
+element, a dead band, the limits of the signal, a broken or shorted loop, quantisation, a lost reading. A loop is
+4-20 mA: broken it reads 0 mA, shorted it reads the supply's limit, both outside the measuring band (levels: NAMUR
+NE 43, as told by secondary texts).
 
 Random numbers are drawn by the caller for a whole trace, so that open and closed loop use the same ones. Noise is the
 sum of four uniform draws (bounded, nearly normal) and needs no logarithm: the same bits everywhere.
@@ -25,6 +26,7 @@ SHORTED = 1.125  # 22 mA, where a usual transmitter input ends
 NOISE_DRAWS = 4
 NOISE_SCALE = 1.7320508075688772  # standard deviation of the sum of four uniform draws is 1/sqrt(3)
 NEVER_S = 1e18
+GROSS_OFFSET_PA = 20e3  # assumed: an offset beyond what any sound installation has; what is read then is untrue
 
 (
     Q_LOW,
@@ -41,14 +43,15 @@ NEVER_S = 1e18
     Q_BROKEN_TO_S,
     Q_SHORT_FROM_S,
     Q_SHORT_TO_S,
-    Q_LOST_FROM_S,
-    Q_LOST_TO_S,
     Q_LOST_CHANCE,
+    Q_SPIKE_CHANCE,
+    Q_SPIKE,
+    Q_DEAD_BAND,
     Q_RESOLUTION,
-) = range(18)
-SENSOR_PARAMETERS = 18
-(H_LAGGED, H_HELD, H_TIME_S, H_STARTED) = range(4)  # what a sensor carries from reading to reading
-SENSOR_STATES = 4
+) = range(19)
+SENSOR_PARAMETERS = 19  # after them (from, to) of each stretch without readings
+(H_LAGGED, H_HELD, H_TIME_S, H_STARTED, H_LOST) = range(5)  # what a sensor carries from reading to reading
+SENSOR_STATES = 5
 
 Span = tuple[float, float]
 NEVER_SPAN: Span = (NEVER_S, NEVER_S)
@@ -56,7 +59,11 @@ NEVER_SPAN: Span = (NEVER_S, NEVER_S)
 
 @dataclass(frozen=True)
 class Sensor:
-    """One pressure channel; spans are (from, to) in seconds."""
+    """One pressure channel; spans are (from, to) in seconds, those of lost ascending.
+
+    lost_chance, spike_chance: of each reading; spike_pa: deviation of an interference spike; dead_band_pa: how far the
+    pressure has to move before the reading follows.
+    """
 
     range_low_pa: float = 0.0
     range_high_pa: float = 1000e3
@@ -70,12 +77,17 @@ class Sensor:
     stuck_s: Span = NEVER_SPAN
     broken_s: Span = NEVER_SPAN
     shorted_s: Span = NEVER_SPAN
-    lost_s: Span = NEVER_SPAN
+    lost: tuple[Span, ...] = ()
     lost_chance: float = 0.0
+    spike_chance: float = 0.0
+    spike_pa: float = 0.0
+    dead_band_pa: float = 0.0
 
     @property
     def fault_s(self) -> float:
-        """When the sensor begins to tell an untruth: stuck, drifting, broken or shorted; NEVER_S when it does not."""
+        """When the sensor begins to tell an untruth (set up wrongly, stuck, drifting, broken, shorted), or NEVER_S."""
+        if abs(self.offset_pa) > GROSS_OFFSET_PA:
+            return 0.0
         return min(self.drift_from_s, self.stuck_s[0], self.broken_s[0], self.shorted_s[0])
 
     def parameters(self) -> NDArray[np.float64]:
@@ -95,22 +107,29 @@ class Sensor:
                 *self.stuck_s,
                 *self.broken_s,
                 *self.shorted_s,
-                *self.lost_s,
                 self.lost_chance,
+                self.spike_chance,
+                self.spike_pa,
+                self.dead_band_pa,
                 self.resolution_pa,
+                *(moment for span in self.lost for moment in span),
             ]
         )
 
 
 @dataclass(frozen=True)
 class SensorChain:
-    """The channels of a controller and its sampling; crankcase None: the controller has no such channel."""
+    """The channels of a controller and its sampling; crankcase None: the controller has no such channel.
+
+    errors: what is wrong with it, in words, for whoever wonders at the trace.
+    """
 
     oil: Sensor = field(default_factory=Sensor)
     suction: Sensor = field(default_factory=Sensor)
     crankcase: Sensor | None = None
     period_ms: int = 1000
     jitter_ms: int = 0
+    errors: tuple[str, ...] = ()
 
     @property
     def fault_s(self) -> float:
@@ -133,6 +152,7 @@ def read_sensor(q: Vector, held: Vector, true_pa: float, now_s: float, gaussian:
     if held[H_STARTED] == 0.0:
         held[H_STARTED] = 1.0
         held[H_LAGGED] = true_pa
+        held[H_HELD] = true_pa * q[Q_GAIN] + q[Q_OFFSET]
     elif q[Q_LAG_S] > 0.0:
         x = (now_s - held[H_TIME_S]) / q[Q_LAG_S]
         held[H_LAGGED] = (held[H_LAGGED] + x * true_pa) / (1.0 + x)
@@ -141,7 +161,10 @@ def read_sensor(q: Vector, held: Vector, true_pa: float, now_s: float, gaussian:
     held[H_TIME_S] = now_s
     value = held[H_LAGGED] * q[Q_GAIN] + q[Q_OFFSET] + q[Q_NOISE] * gaussian
     value = value + q[Q_DRIFT] * max(now_s - q[Q_DRIFT_FROM_S], 0.0)
-    if q[Q_STUCK_FROM_S] <= now_s < q[Q_STUCK_TO_S]:
+    lost = chance < q[Q_LOST_CHANCE]
+    if not lost and chance < q[Q_LOST_CHANCE] + q[Q_SPIKE_CHANCE]:
+        value = value + q[Q_SPIKE] * gaussian
+    if q[Q_STUCK_FROM_S] <= now_s < q[Q_STUCK_TO_S] or abs(value - held[H_HELD]) < q[Q_DEAD_BAND]:
         value = held[H_HELD]
     held[H_HELD] = value
     span = q[Q_HIGH] - q[Q_LOW]
@@ -150,7 +173,11 @@ def read_sensor(q: Vector, held: Vector, true_pa: float, now_s: float, gaussian:
         value = q[Q_LOW] + BROKEN * span
     if q[Q_SHORT_FROM_S] <= now_s < q[Q_SHORT_TO_S]:
         value = q[Q_LOW] + SHORTED * span
-    if q[Q_LOST_FROM_S] <= now_s < q[Q_LOST_TO_S] or chance < q[Q_LOST_CHANCE]:
+    span_at = SENSOR_PARAMETERS + 2 * int(held[H_LOST])
+    while span_at < q.shape[0] and q[span_at + 1] <= now_s:
+        held[H_LOST] = held[H_LOST] + 1.0
+        span_at = span_at + 2
+    if lost or (span_at < q.shape[0] and q[span_at] <= now_s):
         return NO_READING
     return int(np.floor(value / q[Q_RESOLUTION] + 0.5) * q[Q_RESOLUTION])
 

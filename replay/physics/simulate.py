@@ -25,7 +25,10 @@ Certainty = Literal["none", "possible", "certain"]
 
 @dataclass(frozen=True)
 class Case:
-    """One trace to be simulated; key separates traces of one seed."""
+    """One trace to be simulated; key separates traces of one seed.
+
+    upsets: (from, to) in s of what a rule could take for a fault and the machine is meant to come through.
+    """
 
     machine: Machine
     oil: Oil
@@ -37,6 +40,7 @@ class Case:
     seed: int = 0
     key: tuple[int, ...] = (0,)
     step_s: float = STEP_S
+    upsets: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True)

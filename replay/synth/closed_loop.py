@@ -97,7 +97,9 @@ def _admitted(reading: int) -> int:
 def course(wanted: Recipe, settings: Settings, which: tuple[str, int]) -> Course:
     """Run one trace of a recipe (family, number) with the protection in the loop, and once without it."""
     family, index = which
-    case = case_of(family, index, wanted.seed, wanted.hours)
+    case = case_of(
+        family, index, wanted.seed, wanted.hours, upsets_per_hour=wanted.upsets_per_hour, loggers=wanted.loggers
+    )
     logic, plant, least, restarts = obey(case, settings)
     return Course(
         id=f"{family}-{index:05d}",

@@ -23,7 +23,15 @@ from replay.ground.shape import Key, Keys, UnfitError, fit, list_of, number, one
 from replay.ground.toml_files import read_toml
 from replay.library import library_from
 from replay.library.library import FILE, TRACE, check_inside
-from replay.physics.families import FAMILIES, SynthTrace, generate
+from replay.physics.families import (
+    FAMILIES,
+    LEAST_UPSETS_PER_HOUR,
+    LOGGERS,
+    MOST_UPSETS_PER_HOUR,
+    UPSETS_PER_HOUR,
+    SynthTrace,
+    generate,
+)
 from replay.trace.rows import arrow_kpa
 
 FORMATS = ("csv", "parquet")
@@ -35,13 +43,18 @@ MANY = 100000
 
 @dataclass(frozen=True)
 class Recipe:
-    """All that a library follows from. hours: length of each ride-through trace, None as its family has it."""
+    """All that a library follows from.
+
+    hours: length of each harmless trace, None: 15 minutes; upsets_per_hour: in those; loggers: who samples.
+    """
 
     families: tuple[str, ...]
     count: int
     seed: int
     hours: float | None
     format: str
+    upsets_per_hour: float = UPSETS_PER_HOUR
+    loggers: str = LOGGERS[0]
 
     def traces(self) -> list[tuple[str, int]]:
         """Return (family, number within the family) of each trace: the families in turn."""
@@ -65,20 +78,38 @@ RECIPE = Keys(
         "families": Key(_families, "all, or some of: " + ", ".join(FAMILIES)),
         "count": Key(whole(1, MANY), f"1 to {MANY}"),
         "seed": Key(whole(0), "0 or more"),
-        "hours": Key(number(0.1, 1000.0, "too short or too long"), "0.1 to 1000", needed=False),
+        "hours": Key(number(0.1, rule="too short"), "0.1 or more", needed=False),
         "format": Key(one_of(*FORMATS), " or ".join(FORMATS)),
+        "upsets_per_hour": Key(
+            number(LEAST_UPSETS_PER_HOUR, MOST_UPSETS_PER_HOUR, "too few or too many"),
+            f"{LEAST_UPSETS_PER_HOUR} to {MOST_UPSETS_PER_HOUR}",
+            needed=False,
+        ),
+        "loggers": Key(one_of(*LOGGERS), " or ".join(LOGGERS), needed=False),
     }
 )
 
 
-def recipe(families: str, count: int, seed: int, hours: float | None = None, form: str = "csv") -> Recipe:
+def recipe(
+    families: str,
+    count: int,
+    seed: int,
+    hours: float | None = None,
+    form: str = "csv",
+    *,
+    upsets_per_hour: float = UPSETS_PER_HOUR,
+    loggers: str = LOGGERS[0],
+) -> Recipe:
     """Return what a library of traces follows from, once it is checked. Raises Refusal.
 
     families: "all", or names parted by commas, in turn; count: of traces; hours: length of each harmless trace, 15
-    minutes without it; form: "csv" or "parquet". Same recipe, same bytes.
+    minutes without it; form: "csv" or "parquet"; upsets_per_hour: how often something that could be taken for a fault
+    is done to a harmless machine, at drawn moments between hours of ordinary duty; loggers: "controller" samples once
+    or twice a second, "field" every 5 to 60 s, too slowly to judge a protection by. Same recipe, same bytes.
     """
     names = list(FAMILIES) if families == "all" else [name.strip() for name in families.split(",")]
     given = {"families": names, "count": count, "seed": seed, "format": form}
+    given |= {"upsets_per_hour": upsets_per_hour, "loggers": loggers}
     return recipe_from("synth", given | ({} if hours is None else {"hours": hours}), "--")
 
 
@@ -153,11 +184,15 @@ def _make(folder: Path, wanted: Recipe, which: tuple[str, int]) -> None:
     entry = folder / WORK / f"{_name(family, index)}.json"
     if entry.exists():
         return
-    trace = generate(family, index, wanted.seed, wanted.hours)
+    trace = generate(
+        family, index, wanted.seed, wanted.hours, upsets_per_hour=wanted.upsets_per_hour, loggers=wanted.loggers
+    )
     file = Path("traces") / f"{_name(family, index)}.{wanted.format}"
     write_whole(folder / file, lambda stream: write_trace(stream, trace, wanted.format))
     named = {key: getattr(trace, key) for key in ("family", "machine", "oil", "origin")}
-    write_text(entry, json.dumps({"file": file.as_posix(), **named, **trace.label}))
+    upsets = [[round(moment, 1) for moment in span] for span in trace.upsets]
+    marked = {"upsets": upsets} if upsets else {}
+    write_text(entry, json.dumps({"file": file.as_posix(), **named, **trace.label, **marked}))
 
 
 def _name(family: str, index: int) -> str:
