@@ -1,6 +1,7 @@
 """From a machine, an oil, a refrigerant and a schedule to the kernel's parameters and first state."""
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,6 +46,7 @@ def solubility_table(oil: Oil, refrigerant: Refrigerant) -> NDArray[np.float64]:
     return np.array(LOG_PRESSURE_PER_FRACTION[pair])
 
 
+@cache
 def equilibrium_fraction(oil: Oil, refrigerant: Refrigerant, temperature_c: float, pressure_pa: float) -> float:
     """Return the mass fraction (-) of refrigerant in the oil at rest at this temperature and pressure."""
     table = solubility_table(oil, refrigerant)

@@ -8,10 +8,11 @@ import pytest
 from replay.physics import NO_READING, Channel, Damage, simulate
 from replay.physics import layout as at
 from replay.physics.drawing import ERRORS, FOAMING, SOUND_SHARE, STILL, Draw, draw_site, saturation_pa
+from replay.physics.duty import made
 from replay.physics.families import FAMILIES, FAULTS, HARMLESS, case_of, generate, label_of, trace_of
 from replay.physics.machines import REFRIGERANTS
 from replay.physics.simulate import random_of_trace
-from tests.physics_families import row
+from tests.physics_families import NINE_PA, graced, row
 
 pytestmark = pytest.mark.slow("simulates, scores or draws many traces")
 
@@ -227,3 +228,31 @@ def test_to_stop_on_a_failed_sensor_is_never_early():
         case = case_of("oil-sensor-stuck", index, 3)
         window = label_of(simulate(case), case.chain.fault_s)["must_trip"]
         assert window["earliest_s"] == pytest.approx(case.chain.oil.stuck_s[0], abs=0.06)
+
+
+def test_what_falls_short_of_oil_in_a_harmless_trace_is_marked():
+    """Three traces of each family; catches marks that end before what was done is over, or that lie beside it."""
+    inside, outside = 0, 0
+    for family in HARMLESS:
+        for case in (case_of(family, index, 4) for index in range(3)):
+            result = simulate(case)
+            times_s = result.time_ms / 1000.0
+            marked = np.any([(times_s >= begin) & (times_s <= end) for begin, end in case.upsets], axis=0)
+            low = (result.net_oil_pa < NINE_PA) & graced(result)
+            inside, outside = inside + int((low & marked).sum()), outside + int((low & ~marked).sum())
+
+    assert inside > 1000
+    assert outside < 0.03 * (inside + outside)
+
+
+def test_oil_that_comes_back_from_a_neighbour_brings_what_is_dissolved_in_it():
+    """Half the charge out and in again within two minutes; catches oil that arrives dry, or an arrival that is a leak."""
+    site = draw_site(Draw(random_of_trace(1, (5,))), STILL)
+    rate = 0.5 * site.machine.oil_charge_m3 * site.oil.density_kg_m3 / 60.0
+    calm = simulate(made(site, site.schedule(), 200.0))
+    plan = site.schedule().change(Channel.OIL_LEAK_KG_S, 30.0, rate).change(Channel.OIL_LEAK_KG_S, 90.0, -rate)
+    moved = simulate(made(site, plan.change(Channel.OIL_LEAK_KG_S, 150.0, 0.0), 200.0))
+
+    assert moved.oil_level.min() < 0.55
+    assert moved.oil_level[-1] == pytest.approx(calm.oil_level[-1], rel=0.01)
+    assert moved.dissolved_fraction[-1] == pytest.approx(calm.dissolved_fraction[-1], rel=0.01)
