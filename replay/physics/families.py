@@ -9,7 +9,7 @@ A family's name says what was meant; a trace that turns out otherwise is labelle
 """
 
 import zlib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -20,7 +20,7 @@ from replay.physics import faults, harmless
 from replay.physics import layout as at
 from replay.physics.drawing import Draw
 from replay.physics.sensors import NEVER_S
-from replay.physics.simulate import Case, Result, random_of_trace, simulate
+from replay.physics.simulate import Case, Result, random_of_trace, simulate, simulate_pieces
 
 STOPPING_ALLOWANCE_S = 3.0  # contactor, coasting down and one late sample
 HARMLESS_S = 900.0  # length of a harmless trace unless hours are given
@@ -71,7 +71,7 @@ FAMILIES: Mapping[str, FaultFamily | HarmlessFamily] = {**FAULTS, **HARMLESS}
 
 @dataclass(frozen=True)
 class SynthTrace:
-    """A synthesised trace as a library holds it.
+    """A synthesised trace as a library holds it, or a stretch of one.
 
     label: one of {'must_trip': {'earliest_s', 'deadline_s'}}, {'ride_through': True}, {'undecided': True}.
     Arrays of one length: time_ms int64 from 0; pressures int64 Pa, NO_READING where none came; running uint8;
@@ -139,6 +139,13 @@ def generate(family: str, index: int, seed: int, hours: float | None = None) -> 
     """Simulate and label one trace; see `case_of`. Same arguments, same bytes."""
     case = case_of(family, index, seed, hours)
     return trace_of(family, index, case, simulate(case))
+
+
+def generate_pieces(family: str, index: int, seed: int, hours: float | None = None) -> Iterator[SynthTrace]:
+    """Yield what `generate` returns in stretches of bounded size; the label of the last is that of the trace."""
+    case = case_of(family, index, seed, hours)
+    for result in simulate_pieces(case):
+        yield trace_of(family, index, case, result)
 
 
 def trace_of(family: str, index: int, case: Case, result: Result) -> SynthTrace:
