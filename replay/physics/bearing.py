@@ -1,19 +1,20 @@
 """Crankpins and main bearings short of oil: what oil is left, what touches, how hot it gets, and which spell did it.
 
-*Oil left.* R, 0..1, is the oil in the clearance and clinging around it. A full film loses Q_s = q r c N L at its ends
-(`journal`; q by the Sommerfeld number, so by load, speed and viscosity: temperature and dilution). Nearly all of that
-is drawn in again while nothing new comes; an assumed share of it is lost. Some is flung off by the turning crank whatever
-the load, and in a vacuum the gas that comes out of the oil drives more of it out, by the void it would take up. At a
-given load what is pressed out goes by the cube of the film (Reynolds), so a starved film leaks far less than a full one:
+*Oil left.* R, 0..1, is the oil in the clearance and clinging around it. A full film loses Q_s = q r c N L at its
+ends (`journal`; q by the Sommerfeld number, so by load, speed and viscosity: temperature and dilution). Nearly all of
+that is drawn in again while nothing new comes; an assumed share of it is lost. Some is flung off by the turning crank
+whatever the load, and in a vacuum the gas that comes out of the oil drives more of it out, by the void it would take
+up. At a given load what is pressed out goes by the cube of the film (Reynolds), so a starved film leaks far less than
+a full one; the clearance holds 2 pi r L c:
 
-    dR/dt = feed/fill time - lost share (q(S_R) + flung + expelled void) N R^3/(2 pi),     the clearance holds 2 pi r L c
+    dR/dt = feed/fill time - lost share (q(S_R) + flung + expelled void) N R^3/(2 pi)
 
 Pins are fed by what net oil pressure is over the floor pressure, main bearings by net oil pressure itself, each as a
 share of the healthy one. A partial pressure leaves an oil left at which both sides are equal. What has run dry between
 pump and journal fills first: oil pressure is back seconds before the oil is.
 
-*What touches.* Less oil carries less: as if S were S_R = R^3 S (assumed). Below the S at which the least film is thinner
-than the surfaces allow, they carry the share 1 - S_R/S_least of the load: mixed friction, not on or off.
+*What touches.* Less oil carries less: as if S were S_R = R^3 S (assumed). Below the S at which the least film is
+thinner than the surfaces allow, they carry the share 1 - S_R/S_least of the load: mixed friction, not on or off.
 
 *Heat.* H is the warming of the bearing over its oil, 1 where soft metal wipes or a journal seizes:
 
@@ -151,7 +152,7 @@ def _journal(
 
 @register_jitable
 def _spoil(s: Vector, column: int, moment_s: float) -> None:
-    """Note that a column is spoilt in the spell of the moment, unless it is; the first such opens the spell's record."""
+    """Note that a column is spoilt in the spell of the moment, unless it is; the first opens the spell's record."""
     if s[at.S_SPOILING] == 0.0:
         s[at.S_SPOILING] = 1.0
         s[at.S_SPELLS] = s[at.S_SPELLS] + 1.0
@@ -167,7 +168,7 @@ def _spoil(s: Vector, column: int, moment_s: float) -> None:
 
 
 @register_jitable
-def _spell(s: Vector, low: bool, hottest: float, least: float, now_s: float) -> None:
+def _spell(s: Vector, low: bool, hottest: float, least: float, now_s: float) -> None:  # noqa: FBT001 - in a kernel
     """Begin or end a starved spell, and keep how near to harm the spells came that spoilt nothing."""
     if low or hottest > c.SPELL_OVER_HEAT or least < c.SPELL_OVER_RESERVE:
         if s[at.S_ONSET_S] == at.NEVER:

@@ -68,9 +68,9 @@ COAST_TIME_S = 1.2  # assumed
 # --- bearings: of three columns, the first is a pessimistic journal, then a likely and an optimistic one -----------
 # No measured time of a plain bearing that runs dry in a compressor was found. Published, read as web pages: oil failure
 # switches of the trade wait 90 to 120 s under about 9 psi (a trade paper, and a text on controls: about 2 minutes) and
-# machines are built to stand that; a starved film carries on with a fraction of its flow (Heshmat and Pinkus 1985, J. Trib.
-# 107:23; Heshmat and Artiles 1985, J. Trib. 107:1: abstracts only). So the likely journal under rated load outlasts
-# such a switch, and the pessimistic one (thin oil, wide clearance, rough or askew) does not always: the honest band.
+# machines are built to stand that; a starved film carries on with a fraction of its flow (Heshmat and Pinkus 1985,
+# J. Trib. 107:23; Heshmat and Artiles 1985, J. Trib. 107:1: abstracts only). So the likely journal under rated load
+# outlasts such a switch, and the pessimistic one (thin oil, wide clearance, rough or askew) does not always: the band.
 LOST_SHARE = (0.0013, 0.00122, 0.00115)  # assumed, sets the minutes: of what leaves a film, what is not drawn in again
 FLUNG = 4.0  # assumed: leakage whatever the load, in units of r c N L as the side flow (which is 0 .. 6)
 EXPELLED = 4.0  # assumed: and as much more where the gas coming out of the oil leaves it a void of 1

@@ -1,18 +1,19 @@
 """Families of traces and their labels. The label is the physics' own: what the bearings suffered, and from when on.
 
-must_trip     a starved spell spoils all three columns of journals. earliest_s: the spell begins, or a sensor fails before
-              it; deadline_s, likely_s, latest_s: the pessimistic, the likely and the optimistic journal is spoilt, less
-              what it takes to stop: the honest band. A list of windows where several spells do: each is judged as if the
-              machine had been stopped in time at those before.
+must_trip     a starved spell spoils all three columns of journals. earliest_s: the spell begins, or a sensor fails
+              before it; deadline_s, likely_s, latest_s: the pessimistic, the likely and the optimistic journal is
+              spoilt, less what it takes to stop: the honest band. A list of windows where several spells do: each is
+              judged as if the machine had been stopped in time at those before.
 ride_through  no journal is spoilt or came near it, and the trace does not end in a starved spell.
-undecided     in any one spell some are spoilt and some are not, or the pessimistic journals came near harm and got away;
-              or the end is open; or the label hangs on the step of the integration.
+undecided     in any one spell some are spoilt and some are not, or the pessimistic journals came near harm and got
+              away; or the end is open; or the label hangs on the step of the integration.
 
 A family's name says what was meant; a trace that turns out otherwise is labelled as it turned out.
 """
 
 import zlib
-from collections.abc import Callable, Mapping
+from collections import deque
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -24,7 +25,7 @@ from replay.physics import layout as at
 from replay.physics.drawing import FOAMING, STILL, Draw
 from replay.physics.duty import Harmless, Length
 from replay.physics.sensors import NEVER_S
-from replay.physics.simulate import Case, Result, random_of_trace, simulate
+from replay.physics.simulate import Case, Result, random_of_trace, simulate, simulate_pieces
 
 STOPPING_ALLOWANCE_S = 3.0  # contactor, coasting down and one late sample
 HARMLESS_S = 900.0  # length of a harmless trace unless hours are given
@@ -37,11 +38,8 @@ OPEN_END_RESERVE = 0.8  # a trace that ends starved with less than this reserve 
 EDGE_RESERVE = 0.45  # assumed: a pessimistic journal with less oil left (about a half of its time gone under full load)
 EDGE_HEAT = 0.3  # or hotter than this share of what spoils it has come near harm
 CLEAR_RESERVE, CLEAR_HEAT = 0.8, 0.1  # what stays this side of both is not integrated again at half the step
-TOLERANCE_S, TOLERANCE = (
-    2.0,
-    0.02,
-)  # edges of windows that may move by this, or by this share of their distance from the
-# window's beginning, as the step is halved
+# Edges of windows may move by this as the step is halved, or by this share of the time since the window's beginning.
+TOLERANCE_S, TOLERANCE = 2.0, 0.02
 HALVINGS = 3  # of the step, before a label is given up as hanging on it
 
 FaultFamily = Callable[[Draw], Case]
@@ -102,7 +100,7 @@ FAMILIES: Mapping[str, FaultFamily | HarmlessFamily] = {**FAULTS, **HARMLESS}
 
 @dataclass(frozen=True)
 class SynthTrace:
-    """A synthesised trace as a library holds it.
+    """A synthesised trace as a library holds it, or a stretch of one.
 
     label: one of {'must_trip': window or list of windows}, {'ride_through': True}, {'undecided': True}; a window has
     earliest_s, deadline_s, likely_s and latest_s.
@@ -195,12 +193,12 @@ def settled_label(case: Case, result: Result) -> dict[str, Any]:
 
     A trace that nowhere came near harm is not simulated again.
     """
-    damage = result.damage
+    damage, label = result.damage, label_of(result, case.chain.fault_s)
     if not damage.spells and damage.least_reserve >= CLEAR_RESERVE and damage.most_heat <= CLEAR_HEAT:
-        return label_of(result, case.chain.fault_s)
-    label = label_of(result, case.chain.fault_s)
+        return label
     for halving in range(1, HALVINGS + 1):
-        finer = label_of(simulate(replace(case, step_s=case.step_s / 2**halving)), case.chain.fault_s)
+        (end,) = deque(simulate_pieces(replace(case, step_s=case.step_s / 2**halving)), maxlen=1)
+        finer = label_of(end, case.chain.fault_s)
         if same_label(label, finer):
             return label
         label = finer
@@ -228,12 +226,29 @@ def generate(family: str, index: int, seed: int, hours: float | None = None, **r
     return trace_of(family, index, case, simulate(case))
 
 
+def generate_pieces(
+    family: str, index: int, seed: int, hours: float | None = None, **recipe: Any
+) -> Iterator[SynthTrace]:
+    """Yield what `generate` returns in stretches of bounded size; the last bears the label, those before it none."""
+    case = case_of(family, index, seed, hours, **recipe)
+    pieces = simulate_pieces(case)
+    piece = next(pieces)
+    for after in pieces:
+        yield _trace(family, index, case, piece, {})
+        piece = after
+    yield trace_of(family, index, case, piece)
+
+
 def trace_of(family: str, index: int, case: Case, result: Result) -> SynthTrace:
-    """Return a simulated case as a trace of a library, labelled."""
-    name = f"{family}-{index:05d}"
+    """Return a simulated case as a trace of a library, labelled; result: the trace, or its last piece."""
     label = settled_label(case, result)
     if "ride_through" in label and case.chain.fault_s < NEVER_S:
         label = {"undecided": True}  # a reading was untrue: to stop on it may be right
+    return _trace(family, index, case, result, label)
+
+
+def _trace(family: str, index: int, case: Case, result: Result, label: dict[str, Any]) -> SynthTrace:
+    name = f"{family}-{index:05d}"
     told = (f"synthetic: seed {case.seed}, scenario {name}, {case.refrigerant.name}", *case.chain.errors)
     return SynthTrace(
         id=name,

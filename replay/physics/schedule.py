@@ -88,6 +88,9 @@ class Schedule:
         slopes = np.zeros_like(values)
         gaps = np.diff(times)
         for channel, knots in self.knots.items():
+            if len(knots) == 1:  # never changed
+                values[:, channel] = knots[0][1]
+                continue
             after, before = _walk(knots, times.tolist())
             values[:, channel] = after
             slopes[:-1, channel] = (before[1:] - after[:-1]) / gaps

@@ -5,10 +5,12 @@ element, a dead band, the limits of the signal, a broken or shorted loop, quanti
 4-20 mA: broken it reads 0 mA, shorted it reads the supply's limit, both outside the measuring band (levels: NAMUR
 NE 43, as told by secondary texts).
 
-Random numbers are drawn by the caller for a whole trace, so that open and closed loop use the same ones. Noise is the
-sum of four uniform draws (bounded, nearly normal) and needs no logarithm: the same bits everywhere.
+Random numbers are drawn by the caller, sample by sample in a fixed order, so that open and closed loop use the same
+ones and a trace can be read in pieces of any length. Noise is the sum of four uniform draws (bounded, nearly normal)
+and needs no logarithm: the same bits everywhere.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -23,7 +25,9 @@ SIGNAL_LOW = -0.0125  # 3.8 mA, share of span
 SIGNAL_HIGH = 1.03125  # 20.5 mA
 BROKEN = -0.25  # 0 mA
 SHORTED = 1.125  # 22 mA, where a usual transmitter input ends
+CHANNELS = 3
 NOISE_DRAWS = 4
+SAMPLE_DRAWS = 1 + CHANNELS * (NOISE_DRAWS + 1)  # uniform numbers of one sample: jitter, noise, chance
 NOISE_SCALE = 1.7320508075688772  # standard deviation of the sum of four uniform draws is 1/sqrt(3)
 NEVER_S = 1e18
 GROSS_OFFSET_PA = 20e3  # assumed: an offset beyond what any sound installation has; what is read then is untrue
@@ -184,10 +188,18 @@ def read_sensor(q: Vector, held: Vector, true_pa: float, now_s: float, gaussian:
 
 @register_jitable
 def read_trace(
-    q: Vector, true_pa: Vector, time_s: Vector, gaussian: Vector, chance: Vector, readings: NDArray[np.int64]
+    q: Vector,
+    held: Vector,
+    true_pa: Vector,
+    time_s: Vector,
+    gaussian: Vector,
+    chance: Vector,
+    readings: NDArray[np.int64],
 ) -> None:
-    """Fill readings (int64 Pa) with what one sensor reads along a trace; all arrays of one length."""
-    held = np.zeros(SENSOR_STATES)
+    """Fill readings (int64 Pa) with what one sensor reads along a stretch of a trace; all arrays of one length.
+
+    held: as in `read_sensor`; a call with the same array goes on where the last one ended.
+    """
     for i in range(true_pa.shape[0]):
         readings[i] = read_sensor(q, held, true_pa[i], time_s[i], gaussian[i], chance[i])
 
@@ -197,7 +209,10 @@ compiled_read_trace = compiled_with_digest(read_trace)
 
 @dataclass(frozen=True)
 class Draws:
-    """All random numbers of one trace: sample instants, and for each of three channels noise and chance."""
+    """The random numbers of a stretch of a trace of n samples.
+
+    time_ms: sample instants, int64[n]; gaussian, chance: noise and chance of each channel, float64[CHANNELS, n].
+    """
 
     time_ms: NDArray[np.int64]
     gaussian: NDArray[np.float64]
@@ -205,16 +220,26 @@ class Draws:
 
 
 def draw(chain: SensorChain, duration_s: float, generator: np.random.Generator) -> Draws:
-    """Draw the randomness of a trace in a fixed order: jitter, noise, chance.
+    """Draw the randomness of a whole trace; see `draw_pieces`."""
+    (whole,) = draw_pieces(chain, duration_s, generator, int(duration_s * 1000.0) + 1)
+    return whole
 
-    The first sample is at 0. Raises ValueError for a trace shorter than one period.
+
+def draw_pieces(
+    chain: SensorChain, duration_s: float, generator: np.random.Generator, most_samples: int
+) -> Iterator[Draws]:
+    """Yield the randomness of a trace in pieces of at most so many samples, which changes no number.
+
+    Each sample in its turn takes its own: jitter, noise, chance. The first sample is at 0. Raises ValueError for a
+    trace shorter than one period.
     """
     count = int(duration_s * 1000.0) // chain.period_ms + 1
     if count <= 1:
         raise ValueError(f"{duration_s} s hold no whole period of {chain.period_ms} ms")
-    time_ms = np.arange(count, dtype=np.int64) * chain.period_ms
-    if chain.jitter_ms:
-        time_ms[1:] += generator.integers(-chain.jitter_ms, chain.jitter_ms + 1, count - 1)
-    uniform = generator.random((NOISE_DRAWS, 3, count))
-    gaussian = (uniform[0] + uniform[1] + uniform[2] + uniform[3] - 0.5 * NOISE_DRAWS) * NOISE_SCALE
-    return Draws(time_ms, gaussian, generator.random((3, count)))
+    for begin in range(0, count, most_samples):
+        number = np.arange(begin, min(begin + most_samples, count), dtype=np.int64)
+        uniform = np.ascontiguousarray(generator.random((number.size, SAMPLE_DRAWS)).T)
+        jitter = np.floor(uniform[0] * (2 * chain.jitter_ms + 1)).astype(np.int64) - chain.jitter_ms
+        noise = uniform[1:-CHANNELS].reshape(NOISE_DRAWS, CHANNELS, number.size)
+        gaussian = (noise[0] + noise[1] + noise[2] + noise[3] - 0.5 * NOISE_DRAWS) * NOISE_SCALE
+        yield Draws(number * chain.period_ms + np.where(number > 0, jitter, 0), gaussian, uniform[-CHANNELS:])

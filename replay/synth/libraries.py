@@ -9,6 +9,7 @@ folder that holds anybody else's files is refused.
 import functools
 import json
 import shutil
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, BinaryIO
@@ -30,7 +31,7 @@ from replay.physics.families import (
     MOST_UPSETS_PER_HOUR,
     UPSETS_PER_HOUR,
     SynthTrace,
-    generate,
+    generate_pieces,
 )
 from replay.trace.rows import arrow_kpa
 
@@ -184,11 +185,13 @@ def _make(folder: Path, wanted: Recipe, which: tuple[str, int]) -> None:
     entry = folder / WORK / f"{_name(family, index)}.json"
     if entry.exists():
         return
-    trace = generate(
+    pieces = generate_pieces(
         family, index, wanted.seed, wanted.hours, upsets_per_hour=wanted.upsets_per_hour, loggers=wanted.loggers
     )
     file = Path("traces") / f"{_name(family, index)}.{wanted.format}"
-    write_whole(folder / file, lambda stream: write_trace(stream, trace, wanted.format))
+    ends: list[SynthTrace] = []
+    write_whole(folder / file, lambda stream: ends.append(write_trace(stream, pieces, wanted.format)))
+    (trace,) = ends
     named = {key: getattr(trace, key) for key in ("family", "machine", "oil", "origin")}
     upsets = [[round(moment, 1) for moment in span] for span in trace.upsets]
     marked = {"upsets": upsets} if upsets else {}
@@ -246,11 +249,30 @@ def _windows(value: dict[str, Any] | list[dict[str, Any]]) -> Any:
     return windows
 
 
-def write_trace(stream: BinaryIO, trace: SynthTrace, form: str) -> None:
-    """Write a trace in the project's CSV form, or the same columns in Parquet. Pa become kPa without loss."""
-    import pyarrow as pa
+def write_trace(stream: BinaryIO, pieces: Iterator[SynthTrace], form: str) -> SynthTrace:
+    """Write a trace piece by piece in the project's CSV form, or the same columns in Parquet, a row group a piece.
+
+    Returns the last piece.
+    """
     import pyarrow.csv as pa_csv
     import pyarrow.parquet as pa_parquet
+
+    piece = next(pieces)
+    table = _table(piece)
+    if form == "parquet":
+        writer = pa_parquet.ParquetWriter(stream, table.schema, compression="zstd")
+    else:
+        writer = pa_csv.CSVWriter(stream, table.schema, write_options=pa_csv.WriteOptions(quoting_style="none"))
+    with writer:
+        writer.write_table(table)
+        for piece in pieces:
+            writer.write_table(_table(piece))
+    return piece
+
+
+def _table(trace: SynthTrace) -> Any:
+    """Return the columns of a trace file as a pyarrow Table. Pa become kPa without loss."""
+    import pyarrow as pa
 
     columns: dict[str, Any] = {"time_s": trace.time_ms / 1000.0, "oil_pressure_kpa": arrow_kpa(trace.oil_pa)}
     columns["suction_pressure_kpa"] = arrow_kpa(trace.suction_pa)
@@ -259,8 +281,4 @@ def write_trace(stream: BinaryIO, trace: SynthTrace, form: str) -> None:
         columns["crankcase_pressure_kpa"] = arrow_kpa(trace.crankcase_pa)
     columns["oil_temperature_c"] = np.round(trace.oil_temperature_c, 1)
     columns["speed_rpm"] = np.round(trace.speed_rpm)
-    table = pa.table(columns)
-    if form == "parquet":
-        pa_parquet.write_table(table, stream, compression="zstd")
-    else:
-        pa_csv.write_csv(table, stream, pa_csv.WriteOptions(quoting_style="none"))
+    return pa.table(columns)

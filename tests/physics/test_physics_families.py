@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from replay.physics import NO_READING, Channel, Damage, simulate
+from replay.physics import NO_READING, Channel, simulate
 from replay.physics import layout as at
 from replay.physics.drawing import ERRORS, FOAMING, SOUND_SHARE, STILL, Draw, draw_site, saturation_pa
 from replay.physics.duty import made

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from replay.physics import NO_READING, Sensor, SensorChain
-from replay.physics.sensors import compiled_read_trace, draw, read_trace
+from replay.physics.sensors import SENSOR_STATES, compiled_read_trace, draw, read_trace
 
 pytestmark = pytest.mark.slow("compiles what only it runs")
 
@@ -19,6 +19,7 @@ def read(sensor: Sensor, true_pa, gaussian=None, chance=None) -> list[int]:
     readings = np.zeros(values.size, dtype=np.int64)
     read_trace(
         sensor.parameters(),
+        np.zeros(SENSOR_STATES),
         values,
         TIME_S[: values.size],
         zeros if gaussian is None else gaussian,
@@ -149,7 +150,15 @@ def test_compiled_and_interpreted_sensor_agree():
     true_pa = 200e3 + 5e3 * np.sin(np.arange(draws.time_ms.size))
     both = [np.zeros(true_pa.size, dtype=np.int64) for _ in range(2)]
     for function, readings in zip((read_trace, compiled_read_trace), both, strict=True):
-        function(sensor.parameters(), true_pa, draws.time_ms / 1000.0, draws.gaussian[0], draws.chance[0], readings)
+        function(
+            sensor.parameters(),
+            np.zeros(SENSOR_STATES),
+            true_pa,
+            draws.time_ms / 1000.0,
+            draws.gaussian[0],
+            draws.chance[0],
+            readings,
+        )
 
     assert both[0].tolist() == both[1].tolist()
     assert NO_READING in both[0]

@@ -73,14 +73,16 @@ def test_an_interrupted_run_is_taken_up_where_it_stopped(
             raise KeyboardInterrupt
         return generate(*arguments, **more)
 
-    generate = replay.synth.libraries.generate
-    monkeypatch.setattr(replay.synth.libraries, "generate", interrupted)
+    generate = replay.synth.libraries.generate_pieces
+    monkeypatch.setattr(replay.synth.libraries, "generate_pieces", interrupted)
     with pytest.raises(KeyboardInterrupt):
         synthesise(tmp_path / "parts", small())
     assert not (tmp_path / "parts" / "library.toml").exists()
 
     remade: list[object] = []
-    monkeypatch.setattr(replay.synth.libraries, "generate", lambda *a, **k: remade.append(a) or generate(*a, **k))
+    monkeypatch.setattr(
+        replay.synth.libraries, "generate_pieces", lambda *a, **k: remade.append(a) or generate(*a, **k)
+    )
     synthesise(tmp_path / "parts", small())
 
     assert 1 <= len(remade) <= 5 - after
