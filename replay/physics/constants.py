@@ -80,9 +80,7 @@ WIPE_TIME_S = (2.5, 3.0, 3.5)  # assumed, from dry friction of 0.1, 4 kN, 4.5 m/
 PASSAGE_TIME_S = (10.0, 8.0, 7.0)  # assumed: empty passages between pump and journal fill at healthy pressure; volume
 # over flow, some 0.5 to 1 l of strainer, gallery and drillings at 6 l/min
 PASSAGE_EMPTIES_S = 15.0  # assumed: they run dry
-FILL_TIME_S = (
-    3.0  # assumed: oil at the journal fills it at healthy pressure; the clearance alone takes tenths of a second
-)
+FILL_TIME_S = 3.0  # assumed: oil at the journal fills it at healthy pressure; the clearance alone takes tenths of a s
 BODY_TIME_S = 240.0  # assumed: a hot bearing cools into shaft and body
 OIL_TIME_S = 90.0  # assumed: and in addition into the oil that flows through it at healthy pressure
 RATED_LOAD = (1.0, 0.7)  # assumed: specific load of crankpin and main bearing at the design point, share of the pin's

@@ -35,8 +35,8 @@ MOST_UPSETS_PER_HOUR = 4.0  # so that each is over before the next
 FIELD_PERIODS_MS = (5000, 10000, 15000, 30000, 60000)  # of loggers that are there to be read, not to protect
 LOGGERS = ("controller", "field")
 OPEN_END_RESERVE = 0.8  # a trace that ends starved with less than this reserve left has an open end
-EDGE_RESERVE = 0.45  # assumed: a pessimistic journal with less oil left (about a half of its time gone under full load)
-EDGE_HEAT = 0.3  # or hotter than this share of what spoils it has come near harm
+EDGE_RESERVE = 0.40  # assumed: with less oil left, surfaces of a pessimistic journal touch under a full load,
+EDGE_HEAT = 0.3  # and one hotter than this share of what spoils it has come near harm
 CLEAR_RESERVE, CLEAR_HEAT = 0.8, 0.1  # what stays this side of both is not integrated again at half the step
 # Edges of windows may move by this as the step is halved, or by this share of the time since the window's beginning.
 TOLERANCE_S, TOLERANCE = 2.0, 0.02
@@ -63,7 +63,6 @@ FAULTS: dict[str, FaultFamily] = {
     "pump-drive-broken": faults.pump_drive_broken,
     "relief-stuck-open": faults.relief_stuck_open,
     "rotation-reversed": faults.rotation_reversed,
-    "speed-too-low": faults.speed_too_low,
     "oil-sensor-stuck": faults.oil_sensor_stuck,
     "oil-sensor-drifting": faults.oil_sensor_drifting,
     "oil-sensor-loop-fails": faults.oil_sensor_loop_fails,

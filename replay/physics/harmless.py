@@ -52,8 +52,8 @@ def service_valve_shut_briefly(scene: Scene) -> Span:
 
 
 def suction_reopened_in_time(scene: Scene) -> Span:
-    """Shut suction on an oil that does not foam for 60 to 150 s, and open it in time."""
-    return _suction_shut(scene, 0.0, scene.draw.between(1.0, 4.0), scene.draw.between(60.0, 150.0))
+    """Shut suction on an oil that does not foam for 30 to 90 s, and open it; later, bearings may be hurt."""
+    return _suction_shut(scene, 0.0, scene.draw.between(1.0, 4.0), scene.draw.between(30.0, 90.0))
 
 
 def foaming_oil_recovers(scene: Scene) -> Span:

@@ -49,10 +49,10 @@ def test_a_protection_that_stops_in_time_keeps_the_bearings(settings: Settings) 
 def test_a_protection_that_stops_too_late_prevents_nothing(settings: Settings) -> None:
     """Catches a report of damage prevented that does not come from the stop."""
     deaf = replace(settings, values=(*settings.values[:3], 1800000, *settings.values[4:]))
-    done = course(recipe("pump-drive-broken", 1, 3), deaf, ("pump-drive-broken", 0))
+    done = course(recipe("pump-drive-broken", 2, 3), deaf, ("pump-drive-broken", 1))
 
     assert (done.unprotected, done.protected, done.prevented) == ("certain", "certain", False)
-    assert done.least_reserve == 0.0
+    assert done.least_reserve < 0.2
 
 
 def test_a_machine_with_nothing_wrong_runs_as_without_protection(settings: Settings) -> None:
