@@ -47,9 +47,9 @@ ANY = STILL + FOAMING
 PERIODS_MS = (500, 1000)
 OFFSET_PA = (-3e3, 3e3)
 GAIN = (0.992, 1.008)
-NOISE_PA = (150.0, 900.0)
+NOISE_PA = (250.0, 900.0)  # pulsation that no lag takes out, beside the noise of the loop
 LAG_S = (0.05, 0.5)
-RESOLUTIONS_PA = (100.0, 250.0, 500.0, 1000.0)
+RESOLUTIONS_PA = (100.0, 250.0, 500.0)  # chosen so that the last digit moves while the machine runs
 OIL_RANGE_PA = (0.0, 1600e3)
 SUCTION_RANGE_PA = (0.0, 1600e3)
 CRANKCASE_SHARE = 0.25  # of the sites, those with a crankcase channel
@@ -198,7 +198,7 @@ def draw_chain(draw: Draw) -> SensorChain:
 
 
 def draw_sensor(draw: Draw, range_pa: tuple[float, float]) -> Sensor:
-    """Draw a sound sensor of a range. With coarse digits and little noise its reading may stand still for a while."""
+    """Draw a sound sensor of a range."""
     return Sensor(
         range_low_pa=range_pa[0],
         range_high_pa=range_pa[1],

@@ -31,6 +31,7 @@ SAMPLE_DRAWS = 1 + CHANNELS * (NOISE_DRAWS + 1)  # uniform numbers of one sample
 NOISE_SCALE = 1.7320508075688772  # standard deviation of the sum of four uniform draws is 1/sqrt(3)
 NEVER_S = 1e18
 GROSS_OFFSET_PA = 20e3  # assumed: an offset beyond what any sound installation has; what is read then is untrue
+STILL_DIGITS = 2.5  # assumed: digits of so many deviations of the noise stand still over 45 readings 14 times in a million
 
 (
     Q_LOW,
@@ -89,10 +90,18 @@ class Sensor:
 
     @property
     def fault_s(self) -> float:
-        """When the sensor begins to tell an untruth (set up wrongly, stuck, drifting, broken, shorted), or NEVER_S."""
-        if abs(self.offset_pa) > GROSS_OFFSET_PA:
+        """When the sensor begins to tell an untruth, or NEVER_S: set up wrongly, stuck, drifting, broken, shorted.
+
+        One whose reading stands still by itself does so from the start: nobody can tell it from a frozen one.
+        """
+        if abs(self.offset_pa) > GROSS_OFFSET_PA or self.stands_still:
             return 0.0
         return min(self.drift_from_s, self.stuck_s[0], self.broken_s[0], self.shorted_s[0])
+
+    @property
+    def stands_still(self) -> bool:
+        """Whether digits or dead band hide the pulsation of a running machine, so that the reading may not move."""
+        return max(self.resolution_pa, 2.0 * self.dead_band_pa) > STILL_DIGITS * self.noise_pa
 
     def parameters(self) -> NDArray[np.float64]:
         """Return the sensor as an array in the order of the Q_ names; raises ValueError for an impossible one."""
