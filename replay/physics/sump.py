@@ -119,14 +119,17 @@ def sump_step(s: Vector, p: Vector, u: Vector, dt: float) -> None:
     # Oil goes round with the gas; it takes along what is dissolved in it and brings back what it took.
     spilt = max(gas_volume + volume - c.CRANKCASE_OIL_SPACE * p[at.P_OIL_CHARGE_M3], 0.0) / (gas_volume + volume)
     carried = c.CIRCULATION * s[at.S_FLOW] + c.FOAM_CARRY_1_S * s[at.S_SPEED] * spilt * oil
-    leaked = u[at.U_OIL_LEAK_KG_S]
+    leaked = max(u[at.U_OIL_LEAK_KG_S], 0.0)
+    arriving = dt * max(-u[at.U_OIL_LEAK_KG_S], 0.0)  # from a neighbour, with as much dissolved in it as here
     least = c.LEAST_OIL * p[at.P_OIL_CHARGE_M3] * p[at.P_OIL_DENSITY]
     there = min(1.0, max(oil - least, 0.0) / (dt * (carried + leaked) + 1e-30))
     carried = dt * there * carried
     leaked = dt * there * leaked
     back = min(dt / c.RETURN_TIME_S * min(s[at.S_FLOW] / p[at.P_DESIGN_FLOW], 1.0), 1.0)
-    s[at.S_OIL_KG] = oil - carried - leaked + back * s[at.S_SYSTEM_OIL_KG]
-    s[at.S_DISSOLVED_KG] = dissolved - dissolved / oil * (carried + leaked) + back * s[at.S_SYSTEM_DISSOLVED_KG]
+    s[at.S_OIL_KG] = oil - carried - leaked + arriving + back * s[at.S_SYSTEM_OIL_KG]
+    s[at.S_DISSOLVED_KG] = (
+        dissolved - dissolved / oil * (carried + leaked - arriving) + back * s[at.S_SYSTEM_DISSOLVED_KG]
+    )
     s[at.S_SYSTEM_OIL_KG] = s[at.S_SYSTEM_OIL_KG] + carried - back * s[at.S_SYSTEM_OIL_KG]
     s[at.S_SYSTEM_DISSOLVED_KG] = (
         s[at.S_SYSTEM_DISSOLVED_KG] + dissolved / oil * carried - back * s[at.S_SYSTEM_DISSOLVED_KG]

@@ -34,7 +34,9 @@ SECTIONS = {
     "acceptance": ("max_missed", "max_nuisance_per_1000h", "min_margin"),
 }
 # Keys that may be left out. With `confidence` limits are judged, without it nothing but the counts.
-OPTIONAL = {"acceptance": ("confidence", "max_missed_probability", "min_margin_coverage")}
+OPTIONAL = {
+    "acceptance": ("confidence", "max_missed_probability", "min_margin_coverage", "max_nuisance_probability"),
+}
 # Nine faults in ten, found in time: 29 without a miss show it at 95 %.
 MAX_MISSED_PROBABILITY = 0.1
 MIN_MARGIN_COVERAGE = 0.9
@@ -48,6 +50,7 @@ ACCEPTANCE = {
     "confidence": (0.5, 0.9999),
     "max_missed_probability": (0.0001, 0.9999),
     "min_margin_coverage": (0.0001, 0.9999),
+    "max_nuisance_probability": (0.0001, 0.9999),
 }
 PLACES = {row[0]: place for place, row in enumerate(ranges.SETTINGS)}
 
@@ -58,7 +61,8 @@ class Acceptance:
 
     Where confidence is None the counts are judged. Where it is given, so are the
     one-sided limits at that confidence: of the missed-trip probability, of the
-    nuisance rate, and of the share of faults that leave min_margin.
+    nuisance rate, of the share of faults that leave min_margin, and of the probability
+    of a nuisance stop in an upset where max_nuisance_probability is not None.
     """
 
     max_missed: int
@@ -67,6 +71,7 @@ class Acceptance:
     confidence: float | None = None
     max_missed_probability: float = MAX_MISSED_PROBABILITY
     min_margin_coverage: float = MIN_MARGIN_COVERAGE
+    max_nuisance_probability: float | None = None
 
     @property
     def shown_confidence(self) -> float:

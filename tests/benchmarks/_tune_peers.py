@@ -46,7 +46,8 @@ def _collected(trace: Trace, values: Array, run_on: Callable[..., object]) -> li
         carry = np.zeros(obeying.CARRY_SIZE, np.int64)
         carry[obeying.PERMITTED] = 1
         run_on(row, columns, changes, stops, carry)
-        felt = tuple(map(tuple, stops[: carry[obeying.STOPS]].tolist()))
+        rows = stops[: carry[obeying.STOPS]].tolist()
+        felt = tuple((time_ms, cause) for time_ms, cause in rows if cause != obeying.MAY_RUN)
         found.append((felt, int(carry[obeying.RUN_MS]), late, bool(carry[obeying.LOCKED])))
     return found
 
