@@ -3,8 +3,8 @@
 
 #include "lubetrip.h"
 
-#define FORM 1U
-#define NUMBERS 65536U
+#define FORM UINT32_C(1)
+#define NUMBERS UINT32_C(65536)
 #define SETTINGS_CRC_AT 4
 #define WORDS_AT 8
 #define CRC_AT 40

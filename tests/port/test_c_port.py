@@ -21,12 +21,15 @@ from tests.support.toolchain import (
     vector_set,
 )
 
+PORT = ("lubetrip.c", "lubetrip_saved.c", "lubetrip_seal.c")
+
 pytestmark = pytest.mark.slow("runs a compiler, an emulator, another Python or a browser for each case")
 
 TARGETS = {
     "gcc": ("gcc",),
     "clang": ("clang",),
     "Cortex-M0": ("arm-none-eabi-gcc", "-mcpu=cortex-m0", "-mthumb"),
+    "AVR": ("avr-gcc", "-mmcu=atmega328p"),
     "Cortex-M3": ("arm-none-eabi-gcc", "-mcpu=cortex-m3", "-mthumb"),
 }
 
@@ -75,10 +78,11 @@ def test_check_tells_a_header_that_is_not_current(tmp_path: Path, monkeypatch: p
 )
 @pytest.mark.parametrize("target", TARGETS)
 @pytest.mark.parametrize("level", ["-O0", "-Os", "-O2"])
-def test_builds_without_a_warning(target: str, level: str, tmp_path: Path) -> None:
-    """Catches a narrowing, a sign slip or an extension that one of the compilers lets pass."""
+@pytest.mark.parametrize("file", PORT)
+def test_builds_without_a_warning(target: str, level: str, file: str, tmp_path: Path) -> None:
+    """Catches a narrowing, a sign slip, an extension or a shift out of a small int that one of the compilers lets pass."""
     tool, *flags = TARGETS[target]
-    said = compiled(tool, *WARNINGS, *flags, level, "-c", C_SOURCE, "-o", tmp_path / "lubetrip.o")
+    said = compiled(tool, *WARNINGS, *flags, level, "-c", C_FOLDER / file, "-o", tmp_path / "port.o")
 
     assert (said.returncode, said.stderr) == (0, "")
 
