@@ -1,8 +1,10 @@
-"""Write the part of the C port that is data: `python -m firmware_ref.generate`.
+"""Write what follows from the reference: `python -m firmware_ref.generate`.
 
-Names, places, bits, ranges and the cause-and-effect table come out of `protect`
-in its own order, so an addition there needs no change here. With --check
-nothing is written; exit status 1 says that the checked-in file is not current.
+Names, places, bits, ranges and the cause-and-effect table of the C port come out of
+`protect` in its own order, so an addition there needs no change here; digest and layout,
+by which exported settings are held against the logic they were made for, stand in files
+of their own, since every comment in `protect` changes the digest. With --check
+nothing is written; exit status 1 says that a checked-in file is not current.
 """
 
 import sys
@@ -10,9 +12,12 @@ from collections.abc import Iterable
 from pathlib import Path
 from types import ModuleType
 
+from firmware_ref.digest import layout, logic_digest
 from protect import conditions, outputs, ranges, settings, state, table
 
 TARGET = Path(__file__).parent / "c" / "lubetrip_generated.h"
+LOGIC_HEADER = TARGET.with_name("lubetrip_logic.h")
+BOARD_LOGIC = Path(__file__).parent / "micropython" / "logic.py"
 
 HEAD = """\
 /* Written by `python -m firmware_ref.generate` from the reference in protect/.
@@ -22,6 +27,37 @@ HEAD = """\
 
 #include <stdint.h>
 """
+
+LOGIC_HEAD = """\
+/* Written by `python -m firmware_ref.generate`: the logic of this port, for tables of settings
+   that were exported for it, and for the display or the service port. */
+#ifndef LUBETRIP_LOGIC_H
+#define LUBETRIP_LOGIC_H
+
+/* Which places the settings have, and in which units. */
+#define LUBETRIP_LAYOUT 0x{layout}U
+
+/* SHA-256 of the reference, its first 64 bits for the preprocessor. */
+#define LUBETRIP_LOGIC 0x{start}U
+#define LUBETRIP_LOGIC_DIGEST "{digest}"
+
+#endif
+"""
+
+BOARD_HEAD = '''\
+"""Written by `python -m firmware_ref.generate`: the logic on this board, and settings held against it."""
+
+LAYOUT = "{layout}"  # which places the settings have, and in which units
+DIGEST = "{digest}"  # SHA-256 of the reference
+
+
+def refuse_others(layout: str, digest: str) -> None:
+    """Raise ValueError for settings that were exported for another layout or another logic."""
+    if layout != LAYOUT:
+        raise ValueError("settings exported for another layout of the settings: export them again")
+    if digest != DIGEST:
+        raise ValueError("settings exported for another logic: export them again")
+'''
 
 # One row of the table: 8 bytes, so an index is a shift on a small core.
 ROW_TYPE = """\
@@ -138,19 +174,39 @@ def generated() -> str:
     return "\n".join(parts)
 
 
+def logic_header() -> str:
+    """Return the text of the header that names logic and layout."""
+    return LOGIC_HEAD.format(layout=layout(), start=logic_digest()[:16], digest=logic_digest())
+
+
+def board_logic() -> str:
+    """Return the text of the module that names them on a MicroPython board."""
+    return BOARD_HEAD.format(layout=layout(), digest=logic_digest())
+
+
+def made() -> dict[Path, str]:
+    """Return every file that is written, with its text."""
+    return {TARGET: generated(), LOGIC_HEADER: logic_header(), BOARD_LOGIC: board_logic()}
+
+
+def is_current(path: Path, text: str) -> bool:
+    """Tell whether a file holds this text."""
+    return path.exists() and path.read_text(encoding="utf-8") == text
+
+
 def main(arguments: list[str]) -> int:
-    """Write the header, or with --check compare it; return the exit status."""
+    """Write the files, or with --check compare them; return the exit status."""
     if arguments not in ([], ["--check"]):
         print("usage: python -m firmware_ref.generate [--check]", file=sys.stderr)
         return 2
-    text = generated()
-    if arguments:
-        current = TARGET.exists() and TARGET.read_text(encoding="utf-8") == text
-        print(f"{TARGET.name}: {'current' if current else 'NOT current, run python -m firmware_ref.generate'}")
-        return 0 if current else 1
-    TARGET.write_text(text, encoding="utf-8")
-    print(f"{TARGET.name}: {len(text.splitlines())} lines")
-    return 0
+    stale = [path for path, text in made().items() if not is_current(path, text)]
+    if not arguments:
+        for path in stale:
+            path.write_text(made()[path], encoding="utf-8")
+    for path, text in made().items():
+        current = "current" if path not in stale else "NOT current, run python -m firmware_ref.generate"
+        print(f"{path.name}: {current if arguments else f'{len(text.splitlines())} lines'}")
+    return 1 if arguments and stale else 0
 
 
 if __name__ == "__main__":

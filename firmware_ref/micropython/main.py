@@ -3,11 +3,13 @@
 import time
 
 import board_settings
+import logic
 import wiring
 
 
 def run() -> None:
-    """Run the protection for ever."""
+    """Run the protection for ever. Raises ValueError, with the relay untouched, for settings of another logic."""
+    logic.refuse_others(board_settings.LAYOUT, board_settings.LOGIC)
     controller = wiring.Controller(board_settings.SETTINGS, time.ticks_ms())
     while True:
         if not controller.run_pass(time.ticks_ms()):

@@ -3,17 +3,13 @@
 `Machine` is what every engine hands a trace to: the same loop around another kernel.
 """
 
-import functools
-import hashlib
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-import protect
 from protect import outputs, ranges, state
 from replay.engine import obeying
 from replay.engine.obeying import CARRY_SIZE, CHANGE_SIZE, FIRST_INPUT, STOP_SIZE, TRAIL_SIZE, obey
@@ -172,18 +168,3 @@ def columns_of(trace: Trace) -> Array:
 def replay_trace(trace: Trace, settings: Settings) -> Replay:
     """Run the interpreted logic over a trace, from power-up of a machine at rest."""
     return Machine(settings).replay(trace)
-
-
-@functools.cache
-def logic_digest() -> str:
-    """Return the SHA-256 over the source files of `protect`, in name order."""
-    return sources_digest(sorted(Path(protect.__file__).parent.glob("*.py")))
-
-
-def sources_digest(paths: Iterable[Path]) -> str:
-    """Return the SHA-256 over source files in their order, names and line-end-free text."""
-    digest = hashlib.sha256()
-    for path in paths:
-        text = path.read_text(encoding="utf-8")
-        digest.update(f"{path.name}\n{len(text)}\n{text}".encode())
-    return digest.hexdigest()

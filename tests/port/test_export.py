@@ -1,12 +1,17 @@
 """Exported settings: constants that compile, run and read back into the very same settings."""
 
 import importlib.util
+import re
+import runpy
 import subprocess
+import sys
+import types
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
 
+from firmware_ref import generate
 from protect import ranges
 from replay.cli.firmware import export
 from replay.ground.refusal import Refusal
@@ -62,6 +67,61 @@ def test_the_c_table_compiles_and_holds_the_settings(checked: Settings, tmp_path
     printed = subprocess.run([tmp_path / "print"], capture_output=True, text=True, check=True).stdout.split()
 
     assert printed == [checked.digest, *map(str, checked.values)]
+
+
+@pytest.mark.parametrize(
+    ("stale", "says"),
+    [
+        ("unit", "another layout of the settings"),
+        ("place", "another layout of the settings"),
+        ("logic", "another logic"),
+        ("", ""),
+    ],
+)
+def test_a_table_made_for_something_else_does_not_compile(
+    stale: str, says: str, checked: Settings, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Catches a stale table that compiles: a unit, a place or a decision changed in the logic that it is linked with."""
+    (tmp_path / "settings.c").write_text(export_settings(checked, "c"))
+    if stale == "unit":
+        first, *others = ranges.SETTINGS
+        monkeypatch.setattr(ranges, "SETTINGS", ((first[0], "kPa", *first[2:]), *others))
+    elif stale == "place":
+        monkeypatch.setattr(ranges, "SETTINGS", (*ranges.SETTINGS, ("another", "ms", 0, 1)))
+    elif stale == "logic":
+        monkeypatch.setattr(generate, "logic_digest", lambda: "0" * 64)
+    (tmp_path / "lubetrip_logic.h").write_text(generate.logic_header())
+    for name in ("lubetrip.h", "lubetrip_generated.h"):
+        (tmp_path / name).write_text((C_FOLDER / name).read_text())
+    said = compiled("gcc", *WARNINGS, f"-I{tmp_path}", "-c", tmp_path / "settings.c", "-o", tmp_path / "settings.o")
+
+    assert (said.returncode == 0, said.stderr == "") == (not stale, not stale)
+    assert says in said.stderr
+
+
+@pytest.mark.parametrize(("stale", "says"), [("LAYOUT", "another layout"), ("LOGIC", "another logic"), ("", "reached")])
+def test_a_board_refuses_a_table_made_for_something_else_before_it_does_anything(
+    stale: str, says: str, checked: Settings, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Catches a board that runs on settings of another layout, which may have the right number of words."""
+    table = tmp_path / "board_settings.py"
+    table.write_text(
+        re.sub(f'^{stale or "-"} = ".', f'{stale} = "x', export_settings(checked, "micropython"), flags=re.MULTILINE)
+    )
+    wiring = types.ModuleType("wiring")
+
+    def controller(*_: object) -> None:
+        raise ValueError("reached")
+
+    monkeypatch.setattr(wiring, "Controller", controller, raising=False)
+    monkeypatch.setitem(sys.modules, "wiring", wiring)
+    monkeypatch.setattr("time.ticks_ms", lambda: 0, raising=False)
+    for name in ("board_settings", "logic"):
+        monkeypatch.delitem(sys.modules, name, raising=False)
+    monkeypatch.setattr(sys, "path", [str(tmp_path), str(generate.BOARD_LOGIC.parent), *sys.path])
+
+    with pytest.raises(ValueError, match=says):
+        runpy.run_path(str(generate.BOARD_LOGIC.with_name("main.py")))["run"]()
 
 
 def test_the_c_table_lies_in_flash(checked: Settings, tmp_path: Path) -> None:
