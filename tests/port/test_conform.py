@@ -293,4 +293,4 @@ def test_the_reference_port_names_a_line_it_does_not_know() -> None:
 
 def test_a_wrong_answer_to_a_settings_check_is_told_by_the_name_of_its_place() -> None:
     """Catches names that stand beside other numbers than their own."""
-    assert CHECK_NAMES == ("first_fault", "slope", "percent_scale", "reload_level")
+    assert driver.CHECK_NAMES == ("first_fault", "slope", "percent_scale", "reload_level")
