@@ -9,6 +9,7 @@ from rich.console import RenderableType
 from protect import ranges
 from replay.display.table import Table
 from replay.display.terminal import CAUTION, terms, view
+from replay.engine import cause_words
 from replay.engine.baselines import PLAIN_TIMER
 from replay.ground.wording import NOTHING, kilopascals, percent, rate, seconds, sure, tenths, words
 from replay.score import Score, Totals, Verdict, evidence
@@ -156,7 +157,7 @@ def traces_table(caption: str, verdicts: Iterable[Verdict]) -> Table:
     heads = ("trace", "family", "outcome", "first stop s", "cause", "deadline s", "margin s", "stops")
     rows = []
     for v in verdicts:
-        times = (tenths(v.first_trip_s), v.cause or NOTHING, tenths(v.deadline_s), tenths(v.margin_s))
+        times = (tenths(v.first_trip_s), cause_words(v.cause, v.doubts) or NOTHING, tenths(v.deadline_s), tenths(v.margin_s))
         rows.append((v.id, v.family, words(v.outcome), *times, str(v.trips)))
     return Table(caption, heads, rows, texts=frozenset({1, 2, 4}), wide=frozenset({1, 6}))
 

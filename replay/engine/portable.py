@@ -23,14 +23,13 @@ from replay.trace import Trace
 STATES = ("stopped", "priming", "lubricated", "starved", "tripped", "locked_out")
 BLOCK = 65536  # rows that are taken at a time
 ROOM = 128  # changes and stops of one call of the kernel, which returns early when either is full
-CAUSES = (None, "oil", "reload", "sensor")
 
 Array = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
 class Change:
-    """A change of state at one tick. Pressures in Pa; net is None when not credible."""
+    """A change of state at one tick. Pressures in Pa; net is None when not credible; cause as in `causes`."""
 
     time_ms: int
     before: int
@@ -43,7 +42,7 @@ class Change:
 
 @dataclass(frozen=True)
 class Stop:
-    """A withdrawal of run permission that the machine feels: it would run and may not.
+    """A withdrawal of run permission that the machine feels: it would run and may not. Its cause is a code of `causes`.
 
     Counted once for each withdrawal, at the first tick at which the trace runs.
     """

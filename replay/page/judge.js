@@ -1,7 +1,21 @@
 // What the port did against the labels: the counts and limits of `lubetrip score` (replay/score/scoring.py, replay/score/evidence.py).
 "use strict";
 
-const CAUSES = ["", "oil", "reload", "sensor"];
+// As replay/engine/causes.py words them.
+const CAUSES = ["", "oil", "reload", "sensor", "resets"];
+const CAUSE_CODE = 7;
+const FIRST_DOUBT = 16;
+const DOUBTS = [
+    ...["oil", "suction", "crankcase"].flatMap((channel) => ["missing", "out of range", "stuck"].map((kind) => `${channel} ${kind}`)),
+    "late tick",
+    "oil and crankcase differ at standstill",
+];
+
+function causeWords(code) {
+    const doubts = DOUBTS.filter((_, number) => (code >> (FIRST_DOUBT + number)) & 1);
+    return [CAUSES[code & CAUSE_CODE], doubts.join(", ")].filter((part) => part !== "").join(": ");
+}
+
 const MET = "met";
 const NOT_MET = "not met";
 const NOT_ENOUGH = "not enough evidence";
@@ -30,7 +44,7 @@ function judge(trace, run) {
         family: trace.family,
         outcome: outcomeOf(trace.label, firstS),
         firstS,
-        cause: CAUSES[run.firstCause],
+        cause: causeWords(run.firstCause),
         marginS: firstS === null || deadline === null ? null : rounded(deadline - firstS, 3),
         runHours: rounded(run.runMs / 3.6e6, 6),
         trips: run.stops,

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from replay.engine import CAUSES, Engine, Replay, engine_for, engine_named
+from replay.engine import Engine, Replay, cause_of, doubts_of, engine_for, engine_named
 from replay.engine.baselines import BASELINES
 from replay.engine.workers import Each, Progress, one_by_one, quiet, workers
 from replay.ground.refusal import refusal
@@ -27,7 +27,7 @@ class Verdict:
 
     outcome: hit, missed, early, rode_through, nuisance, or undecided (judged
     neither way). Times in s of the trace's own time; margin_s is the deadline
-    minus the first stop. late_ticks: rows more than max_gap after the one before,
+    minus the first stop. doubts: what a stop on a sensor names. late_ticks: rows more than max_gap after the one before,
     which no logic trusts.
     """
 
@@ -42,6 +42,7 @@ class Verdict:
     trips: int
     locked_out: bool
     late_ticks: int = 0
+    doubts: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -215,13 +216,14 @@ def judge(entry: Entry, trace: Trace, replay: Replay) -> Verdict:
         family=entry.family,
         outcome=_outcome(entry.label, first_s),
         first_trip_s=first_s,
-        cause=CAUSES[first.cause] if first else None,
+        cause=cause_of(first.cause) if first else None,
         deadline_s=deadline,
         margin_s=margin,
         run_hours=round(replay.run_ms / 3.6e6, 6),
         trips=len(replay.stops),
         locked_out=replay.locked_out,
         late_ticks=replay.late,
+        doubts=doubts_of(first.cause) if first else (),
     )
 
 

@@ -74,7 +74,7 @@ def follow_all(
     """Take all candidates of a batch through a trace; return their stops, carry and the count of late ticks.
 
     groups int64[groups + 1]: where each group begins among the candidates, which stand in
-    rising order of trip delay in it; values int64[candidates, 25]; carry int64[candidates, CARRY_SIZE].
+    rising order of trip delay in it; values int64[candidates, 29]; carry int64[candidates, CARRY_SIZE].
     """
     count = summaries.shape[0]
     kinds, low = np.zeros(count, np.uint8), np.zeros(count, np.int64)
