@@ -130,7 +130,11 @@ def generated() -> str:
         _enum("Places of the state.", "LT_ST_", _places(state, "STATE", "STATE_SIZE")),
         _enum("Places of the outputs.", "LT_OUT_", _places(outputs, "RUN_PERMISSION", "OUTPUTS_SIZE")),
         _enum(states, "LT_", _between(state, "STOPPED", "NO_CAUSE")),
-        _enum("Reason codes of a stop: the bits under LT_CAUSE_CODE; above them the doubts of a sensor stop.", "LT_", _between(state, "NO_CAUSE", "CAUSE_CODE")),
+        _enum(
+            "Reason codes of a stop: the bits under LT_CAUSE_CODE; above them the doubts of a sensor stop.",
+            "LT_",
+            _between(state, "NO_CAUSE", "CAUSE_CODE"),
+        ),
         _enum("Effects of a row of the table.", "LT_EFFECT_", _between(table, "NONE", "TABLE")),
         _bits("Bits of the state's flags.", "LT_FLAG_", _between(state, "FRESH", "RESETS_SHIFT")),
         _bits("Condition bits.", "LT_BIT_", _between(conditions, "RUNNING", "NAMES")),

@@ -6,6 +6,7 @@ enum { TIME = 0, FIRST_INPUT = 1 };
 enum { CHANGE_TIME, BEFORE, AFTER, CHANGE_CAUSE, NET, SUCTION, PERCENT, CHANGE_SIZE };
 enum { STOP_TIME, STOP_CAUSE, STOP_SIZE };
 enum { POSITION, RUN_MS, PERMITTED, FELT, LOCKED_OUT, CHANGES, STOPS };
+enum { MAY_RUN = 0 }; /* in place of the cause: again, after a stop that the machine felt */
 
 static void note_change(int64_t row[CHANGE_SIZE], int64_t time, int32_t before, const int32_t state[],
                         const int32_t inputs[], const int32_t outputs[])
@@ -54,7 +55,12 @@ void lubetrip_run_trace(const int64_t *columns, int64_t ticks, int64_t end, cons
         }
         carry[PERMITTED] = outputs[LT_OUT_RUN_PERMISSION];
         if (carry[PERMITTED] != 0) {
-            carry[FELT] = 0;
+            if (carry[FELT] != 0) {
+                carry[FELT] = 0;
+                stops[(carry[STOPS] * STOP_SIZE) + STOP_TIME] = time;
+                stops[(carry[STOPS] * STOP_SIZE) + STOP_CAUSE] = MAY_RUN;
+                carry[STOPS]++;
+            }
         } else if (wants_to_run && (carry[FELT] == 0)) {
             carry[FELT] = 1;
             stops[(carry[STOPS] * STOP_SIZE) + STOP_TIME] = time;

@@ -45,18 +45,27 @@ POSITION, RUN_MS, PERMITTED, FELT, LOCKED, CHANGES, STOPS = range(7)
 CARRY_SIZE = 7
 TRAIL_SIZE = STATE_SIZE + OUTPUTS_SIZE
 
+# What a machine feels of a step, beside the cause of a stop; a row of stops holds its time and one of these.
+MAY_RUN = 0  # again, after a stop that it felt
+NOTHING = -1
 
-def feels_stop(memory: Any, results: Any, wants_to_run: int, carry: Any) -> bool:
-    """Carry permission and lockout on after a step; say whether the machine feels only now that it may not run."""
+
+def felt(memory: Any, results: Any, wants_to_run: int, carry: Any) -> int:
+    """Carry permission and lockout on after a step; return what the machine feels only now.
+
+    The cause of a stop where it would run and may not, MAY_RUN where it may run again after one, else NOTHING.
+    """
     if memory[STATE] == LOCKED_OUT:
         carry[LOCKED] = 1
     carry[PERMITTED] = results[RUN_PERMISSION]
     if carry[PERMITTED]:
-        carry[FELT] = 0
+        if carry[FELT]:
+            carry[FELT] = 0
+            return MAY_RUN
     elif wants_to_run and not carry[FELT]:
         carry[FELT] = 1
-        return True
-    return False
+        return int(memory[CAUSE])
+    return NOTHING
 
 
 def note_change(row: Any, time: int, before: int, memory: Any, inputs: Any, results: Any) -> None:
@@ -114,9 +123,10 @@ def obey(
 
         if inputs[RUN_FEEDBACK] and inputs[ELAPSED] <= values[MAX_GAP]:
             carry[RUN_MS] += inputs[ELAPSED]
-        if feels_stop(memory, results, wants_to_run, carry):
+        what = felt(memory, results, wants_to_run, carry)
+        if what != NOTHING:
             stops[carry[STOPS]][0] = time
-            stops[carry[STOPS]][1] = memory[CAUSE]
+            stops[carry[STOPS]][1] = what
             carry[STOPS] += 1
         if memory[STATE] != before:
             note_change(changes[carry[CHANGES]], time, before, memory, inputs, results)

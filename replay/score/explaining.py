@@ -55,7 +55,7 @@ class Explanation:
             "run_hours": round(replay.run_ms / 3.6e6, 6),
             "late_ticks": replay.late,
             "locked_out": replay.locked_out,
-            "verdict": vars(self.verdict) if self.verdict else None,
+            "verdict": self.verdict.as_json() if self.verdict else None,
         }
 
 

@@ -38,7 +38,7 @@ SECTIONS = {
 OPTIONAL = {
     "net_oil_pressure": ("rest_most",),
     "sequence": ("rest_settle", "reset_hold", "resets_most"),
-    "acceptance": ("confidence", "max_missed_probability", "min_margin_coverage"),
+    "acceptance": ("confidence", "max_missed_probability", "min_margin_coverage", "max_nuisance_probability"),
 }
 KEYS = {section: (*keys, *OPTIONAL.get(section, ())) for section, keys in SECTIONS.items()}
 OFF = "off"  # of rest_most: no standstill zero
@@ -62,6 +62,7 @@ ACCEPTANCE = {
     "confidence": (0.5, 0.9999),
     "max_missed_probability": (0.0001, 0.9999),
     "min_margin_coverage": (0.0001, 0.9999),
+    "max_nuisance_probability": (0.0001, 0.9999),
 }
 PLACES = {row[0]: place for place, row in enumerate(ranges.SETTINGS)}
 
@@ -72,7 +73,8 @@ class Acceptance:
 
     Where confidence is None the counts are judged. Where it is given, so are the
     one-sided limits at that confidence: of the missed-trip probability, of the
-    nuisance rate, and of the share of faults that leave min_margin.
+    nuisance rate, of the share of faults that leave min_margin, and of the probability
+    of a nuisance stop in an upset where max_nuisance_probability is not None.
     """
 
     max_missed: int
@@ -81,6 +83,7 @@ class Acceptance:
     confidence: float | None = None
     max_missed_probability: float = MAX_MISSED_PROBABILITY
     min_margin_coverage: float = MIN_MARGIN_COVERAGE
+    max_nuisance_probability: float | None = None
 
     @property
     def shown_confidence(self) -> float:

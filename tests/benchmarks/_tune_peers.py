@@ -27,7 +27,12 @@ Peer = Callable[[Trace, Array], list[Outcome]]
 
 def outcome(replay: portable.Replay) -> Outcome:
     """Return what is compared of a replay: causes without the doubts of a sensor stop."""
-    return tuple((stop.time_ms, stop.cause & state.CAUSE_CODE) for stop in replay.stops), replay.run_ms, replay.late, replay.locked_out
+    return (
+        tuple((stop.time_ms, stop.cause & state.CAUSE_CODE) for stop in replay.stops),
+        replay.run_ms,
+        replay.late,
+        replay.locked_out,
+    )
 
 
 def interpreted(trace: Trace, values: Array) -> list[Outcome]:
@@ -46,7 +51,8 @@ def _collected(trace: Trace, values: Array, run_on: Callable[..., object]) -> li
         carry = np.zeros(obeying.CARRY_SIZE, np.int64)
         carry[obeying.PERMITTED] = 1
         run_on(row, columns, changes, stops, carry)
-        felt = tuple((time, cause & state.CAUSE_CODE) for time, cause in stops[: carry[obeying.STOPS]].tolist())
+        rows = stops[: carry[obeying.STOPS]].tolist()
+        felt = tuple((time_ms, cause & state.CAUSE_CODE) for time_ms, cause in rows if cause != obeying.MAY_RUN)
         found.append((felt, int(carry[obeying.RUN_MS]), late, bool(carry[obeying.LOCKED])))
     return found
 
@@ -102,7 +108,11 @@ class Numpy:
         self.resting = table_facts.tables().settled.astype(bool)
 
     def observe(
-        self, elapsed: int, running: NDArray[np.bool_], at_rest: bool, pressures: tuple[int, int, int]  # noqa: FBT001
+        self,
+        elapsed: int,
+        running: NDArray[np.bool_],
+        at_rest: bool,
+        pressures: tuple[int, int, int],  # noqa: FBT001
     ) -> None:
         """Check the readings: seen, doubted, credible, net. at_rest: the trace itself stands."""
         named = self.set
@@ -213,9 +223,7 @@ class Numpy:
         if effect in (table.STOP_ON_OIL, table.STOP_ON_RELOAD, table.STOP_ON_SENSOR):
             self.cause[who] = effect
 
-    def tick(
-        self, elapsed: int, running: NDArray[np.bool_], wants: int, pressures: tuple[int, int, int]
-    ) -> None:
+    def tick(self, elapsed: int, running: NDArray[np.bool_], wants: int, pressures: tuple[int, int, int]) -> None:
         """Take one set of readings for all candidates."""
         counted = 0 if self.fresh else min(elapsed, ranges.ELAPSED_MOST)
         self.fresh = False

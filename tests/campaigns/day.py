@@ -19,9 +19,7 @@ START_S, LOSS_S, RESET_S, END_S = 40, 180, 900, 1200
 RESET_TICK, END_TICK = (seconds * 1000 // TICK_MS for seconds in (RESET_S, END_S))
 REST_S = (600, 660)  # the plant needs no cold, so whatever still runs stands for once
 SUCTION_PA, HEALTHY_PA, LOST_PA, RIPPLE_PA = 150_000, 200_000, 3_000, 500
-SETTINGS = admit(
-    PROFILE | {"stuck_after": 60_000, "suction_least": -20_000, "oil_least": -20_000, "rest_most": 30_000}
-)
+SETTINGS = admit(PROFILE | {"stuck_after": 60_000, "suction_least": -20_000, "oil_least": -20_000, "rest_most": 30_000})
 
 Inputs = list[int]
 

@@ -69,6 +69,22 @@ def test_score_as_json_holds_the_whole_report_and_nothing_else(library: Path) ->
             "locked_out": True,
             "late_ticks": 0,
             "doubts": [],
+            "nuisance_trips": 0,
+            "repeats": 0,
+            "windows": [
+                {
+                    "earliest_s": 100.0,
+                    "deadline_s": 250.0,
+                    "likely_s": None,
+                    "latest_s": None,
+                    "outcome": "hit",
+                    "stop_s": 129.0,
+                    "margin_s": 121.0,
+                    "likely_margin_s": None,
+                    "late": None,
+                }
+            ],
+            "upsets": None,
         },
         {
             "id": "quiet",
@@ -83,6 +99,10 @@ def test_score_as_json_holds_the_whole_report_and_nothing_else(library: Path) ->
             "locked_out": False,
             "late_ticks": 0,
             "doubts": [],
+            "nuisance_trips": 0,
+            "repeats": 0,
+            "windows": [],
+            "upsets": {"rode_through": 0, "stopped": 0, "stood": 0, "stops_outside": 0, "hours_outside": 1.0},
         },
     ]
     assert report["undecided"] == []

@@ -220,7 +220,10 @@ def test_the_c_port_writes_and_reads_the_same_bytes(data: st.DataObject) -> None
     for place in (ranges.TRIP_DELAY, ranges.TRIP_MEMORY, ranges.TRIPS_TO_LOCKOUT, ranges.FAULT_DELAY):
         settings[place] = data.draw(st.sampled_from([2, 100, 1_000_000]))
     settings[ranges.RESETS_MOST] = data.draw(st.integers(1, 7))
-    memory = [data.draw(st.sampled_from([0, 1, 2, 3, 4, 5, 16, 84, 224, 256, 2047, 65_539, 1_000_000, 134_152_196])) for _ in range(16)]
+    memory = [
+        data.draw(st.sampled_from([0, 1, 2, 3, 4, 5, 16, 84, 224, 256, 2047, 65_539, 1_000_000, 134_152_196]))
+        for _ in range(16)
+    ]
     numbers = data.draw(st.tuples(st.integers(0, 65_535), st.integers(0, 65_535)))
     records = [(ctypes.c_uint8 * saved.RECORD_SIZE)() for _ in numbers]
     for number, buffer in zip(numbers, records, strict=True):

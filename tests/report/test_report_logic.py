@@ -94,7 +94,9 @@ def test_the_words_of_a_row_say_its_mask_and_value() -> None:
 def test_every_effect_has_words() -> None:
     """Catches an effect that is new in the table and unknown here."""
     effects = {
-        name: number for name, number in vars(table).items() if re.fullmatch("NONE|STOP_ON_\\w+|FORGET_\\w+|REFUSE_\\w+", name)
+        name: number
+        for name, number in vars(table).items()
+        if re.fullmatch("NONE|STOP_ON_\\w+|FORGET_\\w+|REFUSE_\\w+", name)
     }
 
     assert set(table_view.EFFECTS) == set(effects.values())

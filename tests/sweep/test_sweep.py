@@ -3,6 +3,7 @@
 import fcntl
 from collections.abc import Sequence
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,7 +13,8 @@ from hypothesis import strategies as st
 from protect import ranges
 from protect.ranges import NO_READING
 from replay.engine import compiled, portable
-from replay.library import read_library
+from replay.library import Entry, MustTrip, read_library
+from replay.score import judge
 from replay.settings import Settings, read_settings
 from replay.sweep import arrange, long_ticks, prepare, sweep
 from replay.trace import Trace, read_trace
@@ -83,6 +85,34 @@ def test_every_candidate_comes_out_as_if_replayed(trace: Trace, drawn: list[dict
     candidates = [as_settings(named) for named in drawn] + by_delay(drawn[0], delays)
 
     assert swept(trace, candidates) == replayed(trace, candidates)
+
+
+@st.composite
+def labelled(draw: st.DrawFn, trace: Trace) -> Entry:
+    """Draw a label of some windows, with bands or without, or upsets, anywhere in a trace."""
+    end = int(trace.seconds(int(trace.time_ms[-1])))
+    edges = sorted(draw(st.sets(st.integers(0, end), min_size=4, max_size=16)))
+    seconds = [float(edge) for edge in edges]
+    if draw(st.booleans()):
+        upsets = tuple(zip(seconds[::2], seconds[1::2], strict=False))
+        return Entry("a", Path("a.csv"), "f", "m", "o", "recorded: x", "ride_through", "", upsets)
+    windows = tuple(
+        MustTrip(a, b, c, d) if draw(st.booleans()) else MustTrip(a, b)
+        for a, b, c, d in zip(*(seconds[n::4] for n in range(4)), strict=False)
+    )
+    return Entry("a", Path("a.csv"), "f", "m", "o", "recorded: x", windows, "")
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.data(), stories(), brisk_settings(), st.lists(st.sampled_from(DELAYS), max_size=4))
+def test_every_candidate_is_judged_as_its_replay_is(
+    data: st.DataObject, trace: Trace, drawn: dict[str, int], delays: list[int]
+) -> None:
+    """Catches a sweep that does not know when a machine may run again, which windows and upsets behind it hang on."""
+    entry, candidates = data.draw(labelled(trace)), [as_settings(drawn), *by_delay(drawn, delays)]
+    found = [judge(entry, trace, replay) for replay in swept(trace, candidates)]
+
+    assert found == [judge(entry, trace, portable.replay_trace(trace, candidate)) for candidate in candidates]
 
 
 @st.composite
