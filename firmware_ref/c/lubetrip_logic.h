@@ -4,10 +4,10 @@
 #define LUBETRIP_LOGIC_H
 
 /* Which places the settings have, and in which units. */
-#define LUBETRIP_LAYOUT 0x047cda24U
+#define LUBETRIP_LAYOUT 0x8089cd42U
 
 /* SHA-256 of the reference, its first 64 bits for the preprocessor. */
-#define LUBETRIP_LOGIC 0x7635e4b75b622890U
-#define LUBETRIP_LOGIC_DIGEST "7635e4b75b622890d9341db4f6dddcdf5b180f7fc1e3a13ca2ec9c8d049a1528"
+#define LUBETRIP_LOGIC 0xc40b2318b5bcc254U
+#define LUBETRIP_LOGIC_DIGEST "c40b2318b5bcc254d7196934f1d18f357163dabe64267c61cf78c54e918c385e"
 
 #endif

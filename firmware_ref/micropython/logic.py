@@ -1,7 +1,7 @@
 """Written by `python -m firmware_ref.generate`: the logic on this board, and settings held against it."""
 
-LAYOUT = "047cda24"  # which places the settings have, and in which units
-DIGEST = "7635e4b75b622890d9341db4f6dddcdf5b180f7fc1e3a13ca2ec9c8d049a1528"  # SHA-256 of the reference
+LAYOUT = "8089cd42"  # which places the settings have, and in which units
+DIGEST = "c40b2318b5bcc254d7196934f1d18f357163dabe64267c61cf78c54e918c385e"  # SHA-256 of the reference
 
 
 def refuse_others(layout: str, digest: str) -> None:
