@@ -3,21 +3,24 @@
 Names, places, bits, ranges and the cause-and-effect table of the C port come out of
 `protect` in its own order, so an addition there needs no change here; digest and layout,
 by which exported settings are held against the logic they were made for, stand in files
-of their own, since every comment in `protect` changes the digest. With --check
+of their own, since every comment in `protect` changes the digest. The Structured Text
+is `protect` itself in that language. With --check
 nothing is written; exit status 1 says that a checked-in file is not current.
 """
 
 import sys
 from collections.abc import Iterable
 from pathlib import Path
-from types import ModuleType
 
 from firmware_ref.digest import layout, logic_digest
+from firmware_ref.names import between, places
+from firmware_ref.st_text import structured_text
 from protect import conditions, outputs, ranges, settings, signals, state, table
 
 TARGET = Path(__file__).parent / "c" / "lubetrip_generated.h"
 LOGIC_HEADER = TARGET.with_name("lubetrip_logic.h")
 BOARD_LOGIC = Path(__file__).parent / "micropython" / "logic.py"
+STRUCTURED_TEXT = Path(__file__).parent / "st" / "lubetrip.st"
 
 HEAD = """\
 /* Written by `python -m firmware_ref.generate` from the reference in protect/.
@@ -72,16 +75,6 @@ typedef struct {
 """
 
 
-def _between(module: ModuleType, first: str, end: str) -> dict[str, int]:
-    """Return {name: value} of what a module defines from `first` up to and without `end`, in its own order."""
-    names = list(vars(module))
-    return {name: getattr(module, name) for name in names[names.index(first) : names.index(end)]}
-
-
-def _places(module: ModuleType, first: str, size: str) -> dict[str, int]:
-    return {**_between(module, first, size), "SIZE": getattr(module, size)}
-
-
 def _enum(title: str, prefix: str, values: dict[str, int]) -> str:
     rows = ",\n".join(f"    {prefix}{name} = {value}" for name, value in values.items())
     return f"/* {title} */\nenum {{\n{rows}\n}};\n"
@@ -134,9 +127,9 @@ def _relations() -> str:
 
 
 def _table() -> str:
-    bits = _between(conditions, "RUNNING", "NAMES")
-    states = {value: name for name, value in _between(state, "STOPPED", "NO_CAUSE").items()}
-    effects = {value: name for name, value in _between(table, "NONE", "TABLE").items()}
+    bits = between(conditions, "RUNNING", "NAMES")
+    states = {value: name for name, value in between(state, "STOPPED", "NO_CAUSE").items()}
+    effects = {value: name for name, value in between(table, "NONE", "TABLE").items()}
 
     def spelled(value: int) -> str:
         return " | ".join(f"LT_BIT_{name}" for name, bit in bits.items() if value & bit) or "0U"
@@ -154,26 +147,26 @@ def generated() -> str:
     settings_places = {
         **{row[0].upper(): place for place, row in enumerate(ranges.SETTINGS)},
         "COUNT": ranges.SETTING_COUNT,
-        **_places(ranges, "SLOPE", "SETTINGS_SIZE"),
+        **places(ranges, "SLOPE", "SETTINGS_SIZE"),
     }
-    doubts = {**_between(signals, "OIL_MISSING", "DOUBTS"), "ANY": signals.DOUBTS}
+    doubts = {**between(signals, "OIL_MISSING", "DOUBTS"), "ANY": signals.DOUBTS}
     states = "States; everything from LT_TRIPPED on has no run permission."
     parts = [
         HEAD,
         _constants(),
         _enum("Places of the settings; from LT_SET_SLOPE on they are derived.", "LT_SET_", settings_places),
-        _enum("Places of the inputs.", "LT_IN_", _places(ranges, "ELAPSED", "INPUTS_SIZE")),
-        _enum("Places of the state.", "LT_ST_", _places(state, "STATE", "STATE_SIZE")),
-        _enum("Places of the outputs.", "LT_OUT_", _places(outputs, "RUN_PERMISSION", "OUTPUTS_SIZE")),
-        _enum(states, "LT_", _between(state, "STOPPED", "NO_CAUSE")),
+        _enum("Places of the inputs.", "LT_IN_", places(ranges, "ELAPSED", "INPUTS_SIZE")),
+        _enum("Places of the state.", "LT_ST_", places(state, "STATE", "STATE_SIZE")),
+        _enum("Places of the outputs.", "LT_OUT_", places(outputs, "RUN_PERMISSION", "OUTPUTS_SIZE")),
+        _enum(states, "LT_", between(state, "STOPPED", "NO_CAUSE")),
         _enum(
             "Reason codes of a stop: the bits under LT_CAUSE_CODE; above them the doubts of a sensor stop.",
             "LT_",
-            _between(state, "NO_CAUSE", "CAUSE_CODE"),
+            between(state, "NO_CAUSE", "CAUSE_CODE"),
         ),
-        _enum("Effects of a row of the table.", "LT_EFFECT_", _between(table, "NONE", "TABLE")),
-        _bits("Bits of the state's flags.", "LT_FLAG_", _between(state, "FRESH", "RESETS_SHIFT")),
-        _bits("Condition bits.", "LT_BIT_", _between(conditions, "RUNNING", "NAMES")),
+        _enum("Effects of a row of the table.", "LT_EFFECT_", between(table, "NONE", "TABLE")),
+        _bits("Bits of the state's flags.", "LT_FLAG_", between(state, "FRESH", "RESETS_SHIFT")),
+        _bits("Condition bits.", "LT_BIT_", between(conditions, "RUNNING", "NAMES")),
         _bits("Doubts, above the condition bits: which channel and why.", "LT_DOUBT_", doubts),
         _ranges(),
         _relations(),
@@ -195,7 +188,8 @@ def board_logic() -> str:
 
 def made() -> dict[Path, str]:
     """Return every file that is written, with its text."""
-    return {TARGET: generated(), LOGIC_HEADER: logic_header(), BOARD_LOGIC: board_logic()}
+    headers = {TARGET: generated(), LOGIC_HEADER: logic_header()}
+    return headers | {BOARD_LOGIC: board_logic(), STRUCTURED_TEXT: structured_text()}
 
 
 def is_current(path: Path, text: str) -> bool:

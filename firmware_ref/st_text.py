@@ -1,44 +1,13 @@
-"""The logic as IEC 61131-3 Structured Text, translated from the source of `protect`: one source of truth.
+"""The logic as one file of IEC 61131-3 Structured Text: the functions of `protect`, and the block around them."""
 
-What `protect` may be written in is small (its house rules), and so is this translation; what it does not know it
-refuses, so that nothing is left out in silence. Every function becomes a FUNCTION, in the order of use:
-
-    int                DINT, and DWORD under the operators of bits, converted by the standard's functions
-    bool               BOOL; a number taken as a truth is compared with 0
-    list[int]          VAR_IN_OUT of an array of its size; a record is of BYTE; a function that takes arrays of
-                       several sizes comes once for each
-    name of a number   VAR CONSTANT of the function that uses it, K_NAME as DINT, W_NAME as DWORD
-    table of numbers   VAR CONSTANT array, without the columns that hold text
-
-Identifiers of the language do not tell capitals from small letters; the prefixes keep constants and variables apart.
-Both sides of AND and OR may be worked out, which in `protect` makes no difference.
-"""
-
-import ast
 import importlib
+import importlib.metadata
 import inspect
-from dataclasses import dataclass, field
-from types import ModuleType
-from typing import Any
 
 from firmware_ref.digest import layout, logic_digest
-from protect import outputs, ranges, saved, seal, state
-from protect.settings import ALL_RIGHT
+from firmware_ref.st_functions import ALIASES, RESERVED, WORDS, Text, array_type, section, wrapped
+from protect import outputs, ranges, settings, state
 
-WORDS = {
-    "state": state.STATE_SIZE,
-    "settings": ranges.SETTINGS_SIZE,
-    "inputs": ranges.INPUTS_SIZE,
-    "outputs": outputs.OUTPUTS_SIZE,
-    "seals": seal.SEALS_SIZE,
-    "record": saved.RECORD_SIZE,
-    "crc": 2,
-}
-# What a parameter of an entry is, where its name is not that of its array.
-ALIASES = {"results": "outputs", "first": "record", "second": "record"}
-BYTES = frozenset({"record"})
-# Words of the language, and of its standard functions, that `protect` uses as names of variables.
-RESERVED = frozenset({"at", "byte", "left", "word"})
 ENTRIES = (
     ("settings", "first_fault"),
     ("settings", "derive"),
@@ -52,324 +21,22 @@ ENTRIES = (
     ("seal", "seals_hold"),
     ("seal", "sealed_step"),
 )
-TYPES = {"D": "DINT", "W": "DWORD", "B": "BOOL", "Y": "BYTE"}
-CONVERTED = {
-    "DW": "DINT_TO_DWORD({})",
-    "WD": "DWORD_TO_DINT({})",
-    "YD": "BYTE_TO_DINT({})",
-    "YW": "BYTE_TO_DWORD({})",
-    "DY": "DINT_TO_BYTE({})",
-    "WY": "DWORD_TO_BYTE({})",
-    "DB": "({} <> 0)",
-    "WB": "({} <> DWORD#16#0)",
-}
-ARITHMETIC = {ast.Add: "+", ast.Sub: "-", ast.Mult: "*", ast.FloorDiv: "/"}
-BITWISE = {ast.BitAnd: "AND", ast.BitOr: "OR", ast.BitXor: "XOR"}
-SHIFTS = {ast.LShift: "SHL", ast.RShift: "SHR"}
-COMPARED = {ast.Eq: "=", ast.NotEq: "<>", ast.Lt: "<", ast.LtE: "<=", ast.Gt: ">", ast.GtE: ">="}
+SAVE_MS = 60_000  # time between saved records while nothing changes; assumed
+TRUTHS = frozenset({"run_permission", "alarm"})  # outputs that are BOOL
 
+HEAD = """\
+(* SPDX-License-Identifier: MIT
+   Lubrication protection of a reciprocating refrigeration compressor, IEC 61131-3 Structured Text.
+   Written by `python -m firmware_ref.generate` from the reference in protect/; do not edit.
+   version {version}
+   logic {logic}
 
-class UnknownFormError(ValueError):
-    """`protect` holds something that this translation does not know."""
-
-
-def _unknown(node: ast.AST, why: str = "") -> UnknownFormError:
-    return UnknownFormError(f"line {getattr(node, 'lineno', '?')}: {ast.unparse(node)}: {why or 'not known'}")
-
-
-@dataclass
-class Text:
-    """The functions that were translated, in the order of use, and what each one gives back."""
-
-    functions: dict[str, str] = field(default_factory=dict)
-    kinds: dict[str, str] = field(default_factory=dict)
-
-    def call(self, function: Any, arrays: tuple[str, ...]) -> tuple[str, str]:
-        """Return (name, kind of its value) of a function for these arrays, translated if it was not yet."""
-        module = importlib.import_module(function.__module__)
-        node = ast.parse(inspect.getsource(function)).body[0]
-        if not isinstance(node, ast.FunctionDef):
-            raise _unknown(node)
-        kind = {"int": "D", "bool": "B", "None": ""}[ast.unparse(node.returns) if node.returns else "None"]
-        lists = [argument.arg for argument in node.args.args if ast.unparse(argument.annotation or node) == "list[int]"]
-        given = dict(zip(lists, arrays, strict=True))
-        other = [array for name, array in given.items() if ALIASES.get(name, name) != array]
-        name = "_".join(("LT", module.__name__.rpartition(".")[2], function.__name__, *other))
-        if name not in self.kinds:
-            self.kinds[name] = kind
-            self.functions[name] = _Function(self, module, node, name, given).text()
-        return name, kind
-
-
-class _Function:
-    """One function on its way into the other language."""
-
-    def __init__(self, whole: Text, module: ModuleType, node: ast.FunctionDef, name: str, arrays: dict[str, str]) -> None:
-        self.whole, self.module, self.node, self.name, self.arrays = whole, module, node, name, dict(arrays)
-        self.kind = whole.kinds[name]
-        self.inputs = [a.arg for a in node.args.args if a.arg not in arrays]
-        self.locals: dict[str, str] = {}
-        self.own_arrays: list[str] = []
-        self.constants: dict[str, str] = {}
-        self.rows: dict[str, tuple[str, str]] = {}  # variable -> (table, index), for rows of a table
-
-    # ---- names ----
-
-    def value_of(self, node: ast.expr) -> Any:
-        """Return what a name of a module stands for, or None for a variable."""
-        if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name):
-            return getattr(getattr(self.module, node.value.id), node.attr)
-        if isinstance(node, ast.Name) and node.id not in self.locals and node.id not in self.inputs:
-            return getattr(self.module, node.id, None)
-        return None
-
-    def variable(self, name: str) -> str:
-        return {"_": "turn"}.get(name, f"the_{name}" if name in RESERVED and name not in self.arrays else self.array(name))
-
-    def array(self, name: str) -> str:
-        return f"the_{name}" if name in RESERVED else name
-
-    def constant(self, name: str, value: int, want: str) -> str:
-        spelled = f"{'W' if want == 'W' else 'K'}_{name}"
-        if want == "W":
-            self.constants[spelled] = f"DWORD := 16#{value & 0xFFFFFFFF:08X}"
-        else:
-            self.constants[spelled] = f"DINT := {value}"
-        return spelled
-
-    def table(self, name: str, rows: tuple[Any, ...]) -> str:
-        """Declare a table of numbers, or rows of them without their text; return its name."""
-        spelled = f"K_{name}"
-        if isinstance(rows[0], int):
-            self.constants[spelled] = f"ARRAY[0..{len(rows) - 1}] OF DINT := [{', '.join(map(str, rows))}]"
-        else:
-            columns = number_columns(rows)
-            body = ",\n        ".join(", ".join(str(row[column]) for column in columns) for row in rows)
-            size = f"0..{len(rows) - 1}, 0..{len(columns) - 1}"
-            self.constants[spelled] = f"ARRAY[{size}] OF DINT := [\n        {body}]"
-        return spelled
-
-    # ---- expressions ----
-
-    def as_kind(self, node: ast.expr, want: str) -> str:
-        """Return an expression of the kind that is wanted."""
-        value = self.value_of(node)
-        if isinstance(value, int) and not isinstance(value, bool):
-            name = node.attr if isinstance(node, ast.Attribute) else node.id  # type: ignore[attr-defined]
-            if want in "DW":
-                return self.constant(name, value, want)
-        if isinstance(node, ast.Constant) and type(node.value) is int and want == "W":
-            return f"DWORD#16#{node.value & 0xFFFFFFFF:X}"
-        text, kind = self.expression(node)
-        if kind == want:
-            return text
-        if kind + want not in CONVERTED:
-            raise _unknown(node, f"{kind} for {want}")
-        return CONVERTED[kind + want].format(text)
-
-    def expression(self, node: ast.expr) -> tuple[str, str]:
-        """Return an expression and its kind."""
-        value = self.value_of(node)
-        if isinstance(value, int) and not isinstance(value, bool):
-            name = node.attr if isinstance(node, ast.Attribute) else node.id  # type: ignore[attr-defined]
-            return self.constant(name, value, "D"), "D"
-        one = getattr(self, f"_{type(node).__name__}", None)
-        if one is None:
-            raise _unknown(node)
-        found: tuple[str, str] = one(node)
-        return found
-
-    def _Constant(self, node: ast.Constant) -> tuple[str, str]:
-        if isinstance(node.value, bool):
-            return str(node.value).upper(), "B"
-        return str(node.value), "D"
-
-    def _Name(self, node: ast.Name) -> tuple[str, str]:
-        if node.id in self.inputs:
-            return self.variable(node.id), "D"
-        if node.id not in self.locals:
-            raise _unknown(node, "no variable")
-        return self.variable(node.id), self.locals[node.id]
-
-    def _BinOp(self, node: ast.BinOp) -> tuple[str, str]:
-        operator = type(node.op)
-        if operator in ARITHMETIC:
-            return f"({self.as_kind(node.left, 'D')} {ARITHMETIC[operator]} {self.as_kind(node.right, 'D')})", "D"
-        if operator in BITWISE:
-            return f"({self.as_kind(node.left, 'W')} {BITWISE[operator]} {self.as_kind(node.right, 'W')})", "W"
-        if operator in SHIFTS:
-            return f"{SHIFTS[operator]}(IN := {self.as_kind(node.left, 'W')}, N := {self.as_kind(node.right, 'D')})", "W"
-        raise _unknown(node)
-
-    def _UnaryOp(self, node: ast.UnaryOp) -> tuple[str, str]:
-        if isinstance(node.op, ast.Not):
-            return f"(NOT {self.as_kind(node.operand, 'B')})", "B"
-        if isinstance(node.op, ast.Invert):
-            return f"(NOT {self.as_kind(node.operand, 'W')})", "W"
-        if isinstance(node.op, ast.USub):
-            return f"(-{self.as_kind(node.operand, 'D')})", "D"
-        raise _unknown(node)
-
-    def _BoolOp(self, node: ast.BoolOp) -> tuple[str, str]:
-        joined = " AND " if isinstance(node.op, ast.And) else " OR "
-        return f"({joined.join(self.as_kind(value, 'B') for value in node.values)})", "B"
-
-    def _Compare(self, node: ast.Compare) -> tuple[str, str]:
-        if len(node.ops) != 1:
-            raise _unknown(node, "a chain")
-        left, right = self.as_kind(node.left, "D"), self.as_kind(node.comparators[0], "D")
-        return f"({left} {COMPARED[type(node.ops[0])]} {right})", "B"
-
-    def _Subscript(self, node: ast.Subscript) -> tuple[str, str]:
-        if isinstance(node.value, ast.Name):
-            name = node.value.id
-            if name in self.arrays:
-                kind = "Y" if self.arrays[name] in BYTES else "D"
-                return f"{self.array(name)}[{self.as_kind(node.slice, 'D')}]", kind
-            if name in self.rows and isinstance(node.slice, ast.Constant):
-                table, place = self.rows[name]
-                columns = number_columns(getattr(self.module, table.removeprefix("K_")))
-                return f"{table}[{place}, {columns.index(node.slice.value)}]", "D"
-        value = self.value_of(node.value)
-        if isinstance(value, tuple) and isinstance(node.value, ast.Name) and isinstance(value[0], int):
-            return f"{self.table(node.value.id, value)}[{self.as_kind(node.slice, 'D')}]", "D"
-        raise _unknown(node)
-
-    def _Call(self, node: ast.Call) -> tuple[str, str]:
-        if isinstance(node.func, ast.Name) and node.func.id == "len":
-            return str(len(self.value_of(node.args[0]))), "D"
-        function = self.value_of(node.func)
-        if not inspect.isfunction(function) or node.keywords:
-            raise _unknown(node)
-        names = list(inspect.signature(function).parameters)
-        given = dict(zip(names, node.args, strict=True))
-        arrays = {n: a.id for n, a in given.items() if isinstance(a, ast.Name) and a.id in self.arrays}
-        name, kind = self.whole.call(function, tuple(self.arrays[array] for array in arrays.values()))
-        written = ", ".join(
-            f"{self.parameter(n)} := {self.array(arrays[n]) if n in arrays else self.as_kind(argument, 'D')}"
-            for n, argument in given.items()
-        )
-        return f"{name}({written})", kind
-
-    def parameter(self, name: str) -> str:
-        return f"the_{name}" if name in RESERVED else name
-
-    # ---- statements ----
-
-    def block(self, nodes: list[ast.stmt], depth: int) -> list[str]:
-        """Return statements as lines."""
-        lines: list[str] = []
-        for node in nodes:
-            if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):
-                continue  # the docstring
-            one = getattr(self, f"_{type(node).__name__}", None)
-            if one is None:
-                raise _unknown(node)
-            lines += ["    " * depth + line for line in one(node)]
-        return lines
-
-    def _Expr(self, node: ast.Expr) -> list[str]:
-        text, kind = self.expression(node.value)
-        if kind:
-            raise _unknown(node, "a value that is not used")
-        self.locals["done"] = "B"
-        return [f"done := {text};"]
-
-    def _Assign(self, node: ast.Assign) -> list[str]:
-        (target,) = node.targets
-        if isinstance(target, ast.Tuple) and isinstance(node.value, ast.Subscript):
-            table, place = self.row_of(node.value)
-            names = [element.id for element in target.elts if isinstance(element, ast.Name)]
-            self.locals |= dict.fromkeys(names, "D")
-            return [f"{self.variable(name)} := {table}[{place}, {column}];" for column, name in enumerate(names)]
-        if isinstance(target, ast.Name) and isinstance(node.value, ast.List):
-            self.arrays[target.id] = target.id
-            if target.id not in self.own_arrays:
-                self.own_arrays.append(target.id)
-            values = [self.as_kind(value, "D") for value in node.value.elts]
-            return [f"{self.array(target.id)}[{place}] := {value};" for place, value in enumerate(values)]
-        if isinstance(target, ast.Name) and isinstance(node.value, ast.Subscript) and self.is_row(node.value):
-            self.rows[target.id] = self.row_of(node.value)
-            return []
-        return [self.assigned(target, node.value)]
-
-    def is_row(self, node: ast.Subscript) -> bool:
-        value = self.value_of(node.value)
-        return isinstance(value, tuple) and isinstance(value[0], tuple)
-
-    def row_of(self, node: ast.Subscript) -> tuple[str, str]:
-        if not isinstance(node.value, ast.Name):
-            raise _unknown(node)
-        return self.table(node.value.id, self.value_of(node.value)), self.as_kind(node.slice, "D")
-
-    def assigned(self, target: ast.expr, value: ast.expr) -> str:
-        if isinstance(target, ast.Name):
-            if target.id in self.inputs:
-                raise _unknown(target, "an input that is assigned")
-            kind = self.locals.setdefault(target.id, {"B": "B"}.get(self.expression(value)[1], "D"))
-            return f"{self.variable(target.id)} := {self.as_kind(value, kind)};"
-        place, kind = self.expression(target)
-        return f"{place} := {self.as_kind(value, kind)};"
-
-    def _AugAssign(self, node: ast.AugAssign) -> list[str]:
-        return [self.assigned(node.target, ast.BinOp(node.target, node.op, node.value))]
-
-    def _If(self, node: ast.If) -> list[str]:
-        lines = [f"IF {self.as_kind(node.test, 'B')} THEN", *self.block(node.body, 1)]
-        other = node.orelse
-        while len(other) == 1 and isinstance(other[0], ast.If):
-            lines += [f"ELSIF {self.as_kind(other[0].test, 'B')} THEN", *self.block(other[0].body, 1)]
-            other = other[0].orelse
-        if other:
-            lines += ["ELSE", *self.block(other, 1)]
-        return [*lines, "END_IF;"]
-
-    def _For(self, node: ast.For) -> list[str]:
-        if not isinstance(node.target, ast.Name):
-            raise _unknown(node)
-        rows = self.value_of(node.iter)
-        if isinstance(rows, tuple) and isinstance(node.iter, ast.Name):
-            place = f"{node.target.id}_number"
-            self.locals[place] = "D"
-            self.rows[node.target.id] = (self.table(node.iter.id, rows), place)
-            return [f"FOR {place} := 0 TO {len(rows) - 1} DO", *self.block(node.body, 1), "END_FOR;"]
-        if not (isinstance(node.iter, ast.Call) and ast.unparse(node.iter.func) == "range"):
-            raise _unknown(node)
-        given = [self.as_kind(argument, "D") for argument in node.iter.args]
-        start, end, by = ("0", *given, "1") if len(given) == 1 else (*given, "1")[:3]
-        self.locals["turn" if node.target.id == "_" else node.target.id] = "D"
-        head = f"FOR {self.variable(node.target.id)} := {start} TO {end} - 1{f' BY {by}' if by != '1' else ''} DO"
-        return [head, *self.block(node.body, 1), "END_FOR;"]
-
-    def _Break(self, node: ast.Break) -> list[str]:
-        del node
-        return ["EXIT;"]
-
-    def _Return(self, node: ast.Return) -> list[str]:
-        if node.value is None:
-            return [f"{self.name} := TRUE;", "RETURN;"]
-        return [f"{self.name} := {self.as_kind(node.value, self.kind)};", "RETURN;"]
-
-    # ---- the whole ----
-
-    def text(self) -> str:
-        """Return the function."""
-        parameters = [argument.arg for argument in self.node.args.args]
-        in_out = [name for name in parameters if name in self.arrays]
-        body = self.block(self.node.body, 1)
-        if not self.kind:
-            body.append(f"    {self.name} := TRUE;")
-        elif body[-1] == "    RETURN;":
-            body.pop()
-        told = (ast.get_docstring(self.node) or "").splitlines()[0]
-        lines = [f"(* {told} *)", f"FUNCTION {self.name} : {TYPES[self.kind or 'B']}"]
-        lines += section("VAR_INPUT", {self.parameter(name): "DINT" for name in self.inputs})
-        lines += section("VAR_IN_OUT", {self.parameter(name): array_type(self.arrays[name]) for name in in_out})
-        own = {self.variable(name): TYPES[kind] for name, kind in self.locals.items()}
-        lines += section("VAR", own | {self.array(name): array_type(name) for name in self.own_arrays})
-        lines += section("VAR CONSTANT", self.constants)
-        return "\n".join([*lines, *body, "END_FUNCTION"]) + "\n"
-
+   Every vector, saved record and sealed step was run through it by an interpreter of the part of the language that it
+   uses, and two grammars of the language read it. It was never compiled by a vendor's tool and never run on a
+   controller. It wants DINT and UDINT that wrap, as two's complement does, and functions with VAR_IN_OUT, as edition 3
+   of the standard has them.
+   Not a certified safety device and never the only protection of a machine or of the people near it. *)
+"""
 
 ELAPSED = """\
 (* Milliseconds from `before` to `now` of a free-running 32-bit millisecond counter, across any wrap. *)
@@ -382,32 +49,34 @@ VAR
     elapsed : UDINT;
 END_VAR
     elapsed := now - before;
-    IF elapsed > {most} THEN
-        elapsed := {most};
+    IF elapsed > UDINT#{most} THEN
+        elapsed := UDINT#{most};
     END_IF;
     LT_elapsed_ms := UDINT_TO_DINT(elapsed);
 END_FUNCTION
 """
 
+# The caller gives elapsed time as LT_elapsed_ms has it; the first call is the power-up.
 BLOCK = """\
-(* One machine under protection, for one call in every cycle. In the first call it takes the settings that
-   `lubetrip export --to st` wrote and the newer good record; without one it comes up locked out.
-   Settings exported for another layout or another logic, or that are not admitted, give no run permission.
-   The records have to be kept where power is lost (RETAIN); they are written in turn. *)
+(* One machine under protection: one call in every cycle of a task at a fixed pace, with the time that LT_elapsed_ms
+   tells. The first call loads the settings that `lubetrip export --to st` wrote and the newer good record;
+   without one it comes up locked out. Settings exported for another layout or another logic, or that are not admitted,
+   give no run permission, and the alarm. The records have to be kept where power is lost (VAR RETAIN of the caller);
+   nothing else may write them. *)
 FUNCTION_BLOCK LUBETRIP
 {interface}
     IF NOT started THEN
         started := TRUE;
         usable := LT_site_settings(layout := W_LAYOUT, logic := W_LOGIC, settings := settings);
         IF usable THEN
-            usable := (LT_settings_first_fault(settings := settings) = {all_right});
+            usable := (LT_settings_first_fault(settings := settings) = K_ALL_RIGHT);
         END_IF;
         IF usable THEN
             done := LT_seal_seal_settings(settings := settings, seals := seals);
             record_number := LT_saved_recall({recalled});
             done := LT_seal_seal_state(state := state, seals := seals);
-            saved_stop := (state[{state}] >= {tripped});
-            saved_trips := state[{trips}];
+            saved_stop := (state[K_STATE] >= K_TRIPPED);
+            saved_trips := state[K_TRIPS];
         END_IF;
     END_IF;
     IF NOT usable THEN
@@ -416,91 +85,84 @@ FUNCTION_BLOCK LUBETRIP
         RETURN;
     END_IF;
 {filled}
-    done := LT_seal_sealed_step(state := state, settings := settings, inputs := inputs, outputs := outputs, seals := seals);
+    done := LT_seal_sealed_step({stepped});
 {given}
-    since_saved := since_saved + inputs[0];
-    IF ((state[{state}] >= {tripped}) <> saved_stop) OR (state[{trips}] <> saved_trips) OR (since_saved >= K_SAVE_MS) OR (since_saved < 0) THEN
-        IF LT_seal_seals_hold(state := state, settings := settings, seals := seals) THEN
-            record_number := LT_saved_next_number(number := record_number);
-            IF (DINT_TO_DWORD(record_number) AND DWORD#16#1) = DWORD#16#0 THEN
-                done := LT_saved_fill(record := first_record, number := record_number, settings := settings, state := state);
-            ELSE
-                done := LT_saved_fill(record := second_record, number := record_number, settings := settings, state := state);
-            END_IF;
-            saved_stop := (state[{state}] >= {tripped});
-            saved_trips := state[{trips}];
-            since_saved := 0;
+    since_saved := since_saved + outputs[K_SEEN] + outputs[K_DOUBTED];
+    due := (since_saved >= K_SAVE_MS) OR (saved_trips <> state[K_TRIPS]);
+    due := due OR (saved_stop <> (state[K_STATE] >= K_TRIPPED));
+    IF due AND LT_seal_seals_hold(state := state, settings := settings, seals := seals) THEN
+        record_number := LT_saved_next_number(number := record_number);
+        IF (DINT_TO_DWORD(record_number) AND DWORD#16#1) = DWORD#16#0 THEN
+            done := LT_saved_fill(record := first_record, {saved});
+        ELSE
+            done := LT_saved_fill(record := second_record, {saved});
         END_IF;
+        saved_stop := (state[K_STATE] >= K_TRIPPED);
+        saved_trips := state[K_TRIPS];
+        since_saved := 0;
     END_IF;
 END_FUNCTION_BLOCK
 """
-SAVE_MS = 60_000  # time between saved records while nothing changes
-TRUTHS = frozenset({"run_permission", "alarm"})  # outputs that are BOOL
+
+
+def output_names() -> list[str]:
+    """Return the names of the outputs, in the order of their places."""
+    names = list(vars(outputs))
+    return [name.lower() for name in names[names.index("RUN_PERMISSION") : names.index("OUTPUTS_SIZE")]]
+
+
+def _given_to(*names: str) -> str:
+    return ", ".join(f"{name} := {name}" for name in names)
 
 
 def block() -> str:
     """Return the function block: names and number of its inputs and outputs as `protect` has them."""
-    names = list(vars(outputs))
-    results = [name.lower() for name in names[names.index("RUN_PERMISSION") : names.index("OUTPUTS_SIZE")]]
+    results = output_names()
     kinds = {row[0]: "BOOL" if row[2:] == (0, 1) else "DINT" for row in ranges.INPUTS}
     interface = section("VAR_INPUT", kinds)
     interface += section("VAR_OUTPUT", {name: "BOOL" if name in TRUTHS else "DINT" for name in results})
-    records = {name: array_type("record") for name in ("first_record", "second_record")}
-    interface += section("VAR_IN_OUT", records)
-    words = {f"the_{n}" if n in RESERVED else n: array_type(n) for n in WORDS if n not in ("record", "crc")}
-    truths = dict.fromkeys(("started", "usable", "done", "saved_stop"), "BOOL")
-    numbers = dict.fromkeys(("record_number", "saved_trips", "since_saved"), "DINT")
-    interface += section("VAR", words | truths | numbers)
-    constants = {"W_LAYOUT": f"DWORD := 16#{layout().upper()}", "W_LOGIC": f"DWORD := 16#{logic_digest()[:8].upper()}"}
-    interface += section("VAR CONSTANT", constants | {"K_SAVE_MS": f"DINT := {SAVE_MS}"})
+    interface += section("VAR_IN_OUT", dict.fromkeys(("first_record", "second_record"), array_type("record")))
+    words = {f"the_{n}" if n in RESERVED else n: array_type(n) for n in WORDS if n not in {"record", "crc"}}
+    truths = dict.fromkeys(("started", "usable", "done", "due", "saved_stop"), "BOOL")
+    interface += section("VAR", words | truths | dict.fromkeys(("record_number", "saved_trips", "since_saved"), "DINT"))
+    numbers = {
+        "STATE": state.STATE,
+        "TRIPPED": state.TRIPPED,
+        "TRIPS": state.TRIPS,
+        "SEEN": outputs.SEEN,
+        "DOUBTED": outputs.DOUBTED,
+        "ALL_RIGHT": settings.ALL_RIGHT,
+        "SAVE_MS": SAVE_MS,
+    }
+    digests = {"W_LAYOUT": layout(), "W_LOGIC": logic_digest()[:8]}
+    constants = {name: f"DWORD := 16#{digits.upper()}" for name, digits in digests.items()}
+    constants |= {f"K_{name}": f"DINT := {value}" for name, value in numbers.items()}
+    interface += section("VAR CONSTANT", constants)
     filled = [f"BOOL_TO_DINT({name})" if kind == "BOOL" else name for name, kind in kinds.items()]
     given = [f"(outputs[{n}] <> 0)" if name in TRUTHS else f"outputs[{n}]" for n, name in enumerate(results)]
-    return BLOCK.format(
+    text = BLOCK.format(
         interface="\n".join(interface),
-        recalled="state := state, settings := settings, first := first_record, second := second_record",
+        recalled=f"{_given_to('state', 'settings')}, first := first_record, second := second_record",
+        stepped=_given_to("state", "settings", "inputs", "outputs", "seals"),
+        saved=f"number := record_number, {_given_to('settings', 'state')}",
         filled="\n".join(f"    inputs[{number}] := {text};" for number, text in enumerate(filled)),
         given="\n".join(f"    {name} := {text};" for name, text in zip(results, given, strict=True)),
-        all_right=ALL_RIGHT,
-        state=state.STATE,
-        tripped=state.TRIPPED,
-        trips=state.TRIPS,
     )
+    return "".join(f"{part}\n" for line in text.splitlines() for part in wrapped(line))
 
 
-def number_columns(rows: tuple[Any, ...]) -> list[int]:
-    """Return the columns of a table that hold numbers."""
-    return [column for column, value in enumerate(rows[0]) if isinstance(value, int)]
-
-
-def array_type(name: str) -> str:
-    """Return the type of an array by what it holds."""
-    return f"ARRAY[0..{WORDS[name] - 1}] OF {'BYTE' if name in BYTES else 'DINT'}"
-
-
-def section(head: str, rows: dict[str, str]) -> list[str]:
-    """Return the lines of a section of declarations, none for an empty one."""
-    return [head, *(f"    {name} : {kind};" for name, kind in rows.items()), "END_VAR"] if rows else []
-
-
-HEAD = """\
-(* SPDX-License-Identifier: MIT
-   Lubrication protection of a reciprocating refrigeration compressor, IEC 61131-3 Structured Text.
-   Written by `python -m firmware_ref.generate` from the reference in protect/; do not edit.
-   logic {logic}
-
-   Every vector was run through it by an interpreter of this subset of the language; it was never run on a controller.
-   DINT has to wrap, as two's complement does, and UDINT too.
-   Not a certified safety device and never the only protection of a machine or of the people near it. *)
-"""
-
-
-def translated() -> str:
-    """Return the functions and the block. Raises UnknownFormError for what this translation does not know."""
+def functions() -> dict[str, str]:
+    """Return the functions by name, those that are used first; raise UnknownFormError for what cannot be translated."""
     whole = Text()
     for module, name in ENTRIES:
         function = getattr(importlib.import_module(f"protect.{module}"), name)
         parameters = inspect.signature(function).parameters.items()
         arrays = [ALIASES.get(n, n) for n, parameter in parameters if parameter.annotation == list[int]]
         whole.call(function, tuple(arrays))
-    elapsed = ELAPSED.format(most=ranges.INPUTS[ranges.ELAPSED][3])
-    return "\n".join((HEAD.format(logic=logic_digest()), *whole.functions.values(), elapsed, block()))
+    return whole.functions
+
+
+def structured_text() -> str:
+    """Return the whole file."""
+    head = HEAD.format(logic=logic_digest(), version=importlib.metadata.version("lubetrip"))
+    return "\n".join((head, *functions().values(), ELAPSED.format(most=ranges.INPUTS[ranges.ELAPSED][3]), block()))

@@ -88,10 +88,16 @@ def _say_that_it_takes_long() -> None:
 
 @main.command()
 @click.argument("settings_file", metavar="SETTINGS", type=PATH)
-@click.option("--to", "form", type=click.Choice(["c", "micropython"]), required=True, help="Language of the table.")
+@click.option(
+    "--to", "form", type=click.Choice(["c", "micropython", "st", "json"]), required=True, help="Form of the table."
+)
 @click.option("--out", type=PATH, metavar="FILE", help="File to write instead of printing.")
 def export(settings_file: Path, form: str, out: Path | None) -> None:
-    """Export checked SETTINGS as a constant table with its digest."""
+    """Export checked SETTINGS as a constant table with its digest.
+
+    For a C compiler, a MicroPython board or a programmable logic controller (st, IEC 61131-3 Structured Text);
+    json names settings, ranges, places, bits and rows of the table for any other language.
+    """
     from replay.port.export import export_settings
     from replay.settings import read_settings
 

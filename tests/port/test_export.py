@@ -1,6 +1,7 @@
 """Exported settings: constants that compile, run and read back into the very same settings."""
 
 import importlib.util
+import json
 import re
 import runpy
 import subprocess
@@ -12,7 +13,8 @@ import pytest
 from click.testing import CliRunner, Result
 
 from firmware_ref import generate
-from protect import ranges
+from firmware_ref.digest import layout, logic_digest
+from protect import outputs, ranges, settings, signals, state, table
 from replay.cli.firmware import export
 from replay.ground.refusal import Refusal
 from replay.port.export import export_settings
@@ -135,6 +137,36 @@ def test_the_c_table_lies_in_flash(checked: Settings, tmp_path: Path) -> None:
     assert [row.split()[1] for row in listed.splitlines()] == ["R", "R"]
 
 
+def test_the_neutral_form_names_all_that_a_port_needs(checked: Settings) -> None:
+    """Catches a port from it that decides otherwise: a row, a bit, a place or a range that is missing or in another order."""
+    told = json.loads(export_settings(checked, "json"))
+    bits, states = told["conditions"], told["states"]
+    rows = tuple(
+        (
+            states[row["state"]],
+            sum(bits[name] for name in row["mask"]),
+            sum(bits[name] for name in row["value"]),
+            states[row["next_state"]],
+            told["effects"][row["effect"]],
+        )
+        for row in told["table"]
+    )
+
+    assert rows == table.TABLE
+    assert (told["logic"], told["layout"], told["digest"]) == (logic_digest(), layout(), checked.digest)
+    admitted = [row for row in told["settings"] if row["unit"] != "derived"]
+    assert tuple(tuple(row[key] for key in ("name", "unit", "least", "most")) for row in admitted) == ranges.SETTINGS
+    assert tuple(tuple(row.values()) for row in told["inputs"]) == ranges.INPUTS
+    assert tuple(row["value"] for row in told["settings"]) == checked.values
+    places = [row["name"] for row in told["settings"]]
+    pairs = [(places.index(row["lower"]), places.index(row["higher"]), row["gap"]) for row in told["relations"]]
+    assert tuple(pairs) == settings.RELATIONS
+    assert told["state_places"]["FLAGS"] == state.FLAGS and told["state_places"]["SIZE"] == state.STATE_SIZE
+    assert told["output_places"]["SIZE"] == outputs.OUTPUTS_SIZE and told["flags"]["VACUUM_SEEN"] == state.VACUUM_SEEN
+    assert told["doubts"]["LATE"] == signals.LATE and told["causes"]["RESETS_CAUSE"] == state.RESETS_CAUSE
+    assert told["constants"]["SLOPE_BITS"] == settings.SLOPE_BITS and told["constants"]["ONE"] == ranges.ONE
+
+
 def test_the_micropython_table_is_a_module(checked: Settings, tmp_path: Path) -> None:
     """Catches a table that is no Python, or one that is no constant."""
     path = tmp_path / "board_settings.py"
@@ -160,8 +192,10 @@ def test_a_strange_file_name_stays_a_comment(form: str, name: str, settings_file
     assert read_exported(table)[0] == read_settings(strange).values
     if form == "micropython":
         compile(text, "table", "exec")
+    elif form == "json":
+        json.loads(text)
     else:
-        assert text.count("*/") == 1 + ranges.SETTINGS_SIZE
+        assert text.count({"c": "*/", "st": "*)"}[form]) == {"c": 1, "st": 3}[form] + ranges.SETTINGS_SIZE
 
 
 @pytest.mark.parametrize("form", FORMS)
@@ -199,7 +233,7 @@ def test_the_command_prints_or_writes(form: str, settings_file: Path, checked: S
     ("arguments", "says"),
     [
         (["missing.toml", "--to", "c"], "missing.toml: no such settings file"),
-        (["{file}", "--to", "rust"], "'rust' is not one of 'c', 'micropython'"),
+        (["{file}", "--to", "rust"], "'rust' is not one of 'c', 'micropython', 'st', 'json'"),
         (["{file}"], "Missing option '--to'"),
         (["{file}", "--to", "c", "--out", "no/such/folder/table.c"], "cannot be written"),
     ],
