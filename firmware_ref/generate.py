@@ -14,6 +14,7 @@ from pathlib import Path
 
 from firmware_ref.digest import layout, logic_digest
 from firmware_ref.names import between, places
+from firmware_ref.release import licence, version
 from firmware_ref.st_text import structured_text
 from protect import conditions, outputs, ranges, settings, signals, state, table
 
@@ -32,7 +33,8 @@ HEAD = """\
 """
 
 LOGIC_HEAD = """\
-/* Written by `python -m firmware_ref.generate`: the logic of this port, for tables of settings
+/* SPDX-License-Identifier: {licence}
+   Written by `python -m firmware_ref.generate`: the logic of this port, for tables of settings
    that were exported for it, and for the display or the service port. */
 #ifndef LUBETRIP_LOGIC_H
 #define LUBETRIP_LOGIC_H
@@ -43,6 +45,8 @@ LOGIC_HEAD = """\
 /* SHA-256 of the reference, its first 64 bits for the preprocessor. */
 #define LUBETRIP_LOGIC 0x{start}U
 #define LUBETRIP_LOGIC_DIGEST "{digest}"
+
+#define LUBETRIP_VERSION "{version}"
 
 #endif
 """
@@ -178,7 +182,8 @@ def generated() -> str:
 
 def logic_header() -> str:
     """Return the text of the header that names logic and layout."""
-    return LOGIC_HEAD.format(layout=layout(), start=logic_digest()[:16], digest=logic_digest())
+    digest = logic_digest()
+    return LOGIC_HEAD.format(licence=licence(), layout=layout(), start=digest[:16], digest=digest, version=version())
 
 
 def board_logic() -> str:

@@ -1,10 +1,10 @@
 """The logic as one file of IEC 61131-3 Structured Text: the functions of `protect`, and the block around them."""
 
 import importlib
-import importlib.metadata
 import inspect
 
 from firmware_ref.digest import layout, logic_digest
+from firmware_ref.release import licence, version
 from firmware_ref.st_functions import ALIASES, RESERVED, WORDS, Text, array_type, section, wrapped
 from protect import outputs, ranges, settings, state
 
@@ -25,7 +25,7 @@ SAVE_MS = 60_000  # time between saved records while nothing changes; assumed
 TRUTHS = frozenset({"run_permission", "alarm"})  # outputs that are BOOL
 
 HEAD = """\
-(* SPDX-License-Identifier: MIT
+(* SPDX-License-Identifier: {licence}
    Lubrication protection of a reciprocating refrigeration compressor, IEC 61131-3 Structured Text.
    Written by `python -m firmware_ref.generate` from the reference in protect/; do not edit.
    version {version}
@@ -75,7 +75,7 @@ FUNCTION_BLOCK LUBETRIP
             done := LT_seal_seal_settings(settings := settings, seals := seals);
             record_number := LT_saved_recall({recalled});
             done := LT_seal_seal_state(state := state, seals := seals);
-            saved_stop := (state[K_STATE] >= K_TRIPPED);
+            saved_state := state[K_STATE];
             saved_trips := state[K_TRIPS];
         END_IF;
     END_IF;
@@ -89,7 +89,7 @@ FUNCTION_BLOCK LUBETRIP
 {given}
     since_saved := since_saved + outputs[K_SEEN] + outputs[K_DOUBTED];
     due := (since_saved >= K_SAVE_MS) OR (saved_trips <> state[K_TRIPS]);
-    due := due OR (saved_stop <> (state[K_STATE] >= K_TRIPPED));
+    due := due OR ((saved_state <> state[K_STATE]) AND ((saved_state >= K_TRIPPED) OR (state[K_STATE] >= K_TRIPPED)));
     IF due AND LT_seal_seals_hold(state := state, settings := settings, seals := seals) THEN
         record_number := LT_saved_next_number(number := record_number);
         IF (DINT_TO_DWORD(record_number) AND DWORD#16#1) = DWORD#16#0 THEN
@@ -97,7 +97,7 @@ FUNCTION_BLOCK LUBETRIP
         ELSE
             done := LT_saved_fill(record := second_record, {saved});
         END_IF;
-        saved_stop := (state[K_STATE] >= K_TRIPPED);
+        saved_state := state[K_STATE];
         saved_trips := state[K_TRIPS];
         since_saved := 0;
     END_IF;
@@ -123,8 +123,10 @@ def block() -> str:
     interface += section("VAR_OUTPUT", {name: "BOOL" if name in TRUTHS else "DINT" for name in results})
     interface += section("VAR_IN_OUT", dict.fromkeys(("first_record", "second_record"), array_type("record")))
     words = {f"the_{n}" if n in RESERVED else n: array_type(n) for n in WORDS if n not in {"record", "crc"}}
-    truths = dict.fromkeys(("started", "usable", "done", "due", "saved_stop"), "BOOL")
-    interface += section("VAR", words | truths | dict.fromkeys(("record_number", "saved_trips", "since_saved"), "DINT"))
+    truths = dict.fromkeys(("started", "usable", "done", "due"), "BOOL")
+    interface += section(
+        "VAR", words | truths | dict.fromkeys(("record_number", "saved_state", "saved_trips", "since_saved"), "DINT")
+    )
     numbers = {
         "STATE": state.STATE,
         "TRIPPED": state.TRIPPED,
@@ -164,5 +166,5 @@ def functions() -> dict[str, str]:
 
 def structured_text() -> str:
     """Return the whole file."""
-    head = HEAD.format(logic=logic_digest(), version=importlib.metadata.version("lubetrip"))
+    head = HEAD.format(logic=logic_digest(), version=version(), licence=licence())
     return "\n".join((head, *functions().values(), ELAPSED.format(most=ranges.INPUTS[ranges.ELAPSED][3]), block()))

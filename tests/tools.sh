@@ -16,6 +16,7 @@ need arm-none-eabi-gcc "gcc-arm-none-eabi libnewlib-arm-none-eabi"
 need qemu-system-arm qemu-system-arm
 need avr-gcc "gcc-avr avr-libc"
 [ -e /usr/include/simavr/sim_avr.h ] || missing="$missing libsimavr-dev"
+need cmake "cmake make"
 need node nodejs
 need npm npm
 need wasm-ld lld

@@ -1,4 +1,4 @@
-"""Commands for the firmware team: `vectors`, `conform` and `export`."""
+"""Commands for the firmware team: `vectors`, `conform`, `export` and `export-sources`."""
 
 import datetime as dt
 import json
@@ -84,6 +84,31 @@ def _say_that_it_takes_long() -> None:
     """Tell who waits for the vectors; how long it takes cannot be told in steps of a bar."""
     if sys.stderr.isatty():
         click.echo("making the vectors of the logic installed here, some ten seconds", err=True)
+
+
+@main.command("export-sources")
+@click.argument("out", metavar="OUT", type=PATH)
+@click.option("--settings", "settings_file", type=PATH, metavar="FILE", help="Settings file, exported along.")
+def export_sources(out: Path, settings_file: Path | None) -> None:
+    """Write one archive OUT (zip) with all that a target needs.
+
+    C port, Structured Text, MicroPython and the logic it runs, a C example of the whole pass, CMakeLists.txt,
+    the conformance vectors, the licence, and MANIFEST.json with the digests. Every file says version and logic.
+    """
+    from replay.port.sources import write_sources
+    from replay.settings import read_settings
+
+    settings = read_settings(settings_file) if settings_file is not None else None
+    check_writable(out)
+    _say_that_it_takes_long()
+    files = write_sources(out, settings)
+    manifest = json.loads(files["MANIFEST.json"])
+    click.echo(f"{out}: {len(files)} files, version {manifest['version']}")
+    click.echo(f"logic {manifest['logic'][:16]}, vectors {manifest['vectors'][:16]}, {_told(manifest['settings'])}")
+
+
+def _told(settings: str | None) -> str:
+    return f"settings {settings[:16]}" if settings else "no settings: give them with --settings, or export them later"
 
 
 @main.command()

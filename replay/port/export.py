@@ -8,13 +8,13 @@ for a language that has no form of its own, names everything a port needs beside
 How to add a form: its name in FORMS, a function here, and its reader in tests/support/exported.py.
 """
 
-import importlib.metadata
 import json
 import re
 from pathlib import Path
 
 from firmware_ref.digest import layout, logic_digest, settings_places
 from firmware_ref.names import described
+from firmware_ref.release import licence, version
 from protect import ranges
 from replay.settings import Settings
 
@@ -109,8 +109,8 @@ def _neutral(checked: Settings, made_for: dict[str, str]) -> dict[str, object]:
     ]
     return {
         "format": "lubetrip-port 1",
-        "license": "MIT",
-        "version": importlib.metadata.version("lubetrip"),
+        "license": licence(),
+        "version": version(),
         **made_for,
         "settings": settings,
         **described(),
