@@ -357,8 +357,13 @@ static uint32_t follow_reset(int32_t state[], const int32_t settings[], const in
 
 static void follow_spell(int32_t state[], const int32_t settings[], int32_t suction, uint32_t bits)
 {
-    if (((bits & LT_BIT_HEALTHY) != 0U) || ((bits & LT_BIT_RUNNING) == 0U)) {
+    if ((bits & LT_BIT_RUNNING) == 0U) {
         clear_flags(state, LT_FLAG_IN_SPELL | LT_FLAG_VACUUM_SEEN);
+    } else if ((bits & LT_BIT_HEALTHY) != 0U) {
+        clear_flags(state, LT_FLAG_IN_SPELL);
+        if (state[LT_ST_INTEGRAL] == 0) {
+            clear_flags(state, LT_FLAG_VACUUM_SEEN);
+        }
     } else {
         if ((bits & LT_BIT_LOW) != 0U) {
             set_flags(state, LT_FLAG_IN_SPELL);
@@ -370,13 +375,12 @@ static void follow_spell(int32_t state[], const int32_t settings[], int32_t suct
     }
 }
 
-static int reload_guard(const int32_t state[], const int32_t settings[], int32_t net, int32_t suction, uint32_t bits)
+static int reload_guard(const int32_t state[], const int32_t settings[], int32_t suction, uint32_t bits)
 {
     return (flags_of(state, LT_FLAG_VACUUM_SEEN) != 0U)
         && ((bits & LT_BIT_SENSOR_OK) != 0U)
         && (suction >= settings[LT_SET_RELOAD])
-        && (state[LT_ST_INTEGRAL] >= settings[LT_SET_RELOAD_LEVEL])
-        && (net < settings[LT_SET_FLOOR]);
+        && (state[LT_ST_INTEGRAL] >= settings[LT_SET_RELOAD_LEVEL]);
 }
 
 static uint32_t pressure_bits(const int32_t settings[], const int32_t outputs[])
@@ -434,7 +438,7 @@ static uint32_t evaluate(int32_t state[], const int32_t settings[], const int32_
         bits |= LT_BIT_RUNNING;
     }
     follow_spell(state, settings, suction, bits);
-    if (reload_guard(state, settings, outputs[LT_OUT_NET_OIL_PRESSURE], suction, bits)) {
+    if (reload_guard(state, settings, suction, bits)) {
         bits |= LT_BIT_RELOAD_GUARD;
     }
     return bits;
