@@ -8,8 +8,8 @@
 #define LUBETRIP_LAYOUT 0x8089cd42U
 
 /* SHA-256 of the reference, its first 64 bits for the preprocessor. */
-#define LUBETRIP_LOGIC 0xc40b2318b5bcc254U
-#define LUBETRIP_LOGIC_DIGEST "c40b2318b5bcc254d7196934f1d18f357163dabe64267c61cf78c54e918c385e"
+#define LUBETRIP_LOGIC 0x6db204d9c9f85cccU
+#define LUBETRIP_LOGIC_DIGEST "6db204d9c9f85cccf475a63efde3cb27dd4bb70f406aca4756ed84aae2d3c32f"
 
 #define LUBETRIP_VERSION "0.1.0"
 
