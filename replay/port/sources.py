@@ -23,6 +23,7 @@ from replay.settings import Settings
 PORT = Path(firmware_ref.__file__).parent
 TAKEN = (
     "README.md",
+    "SIZES.md",
     "CMakeLists.txt",
     "c/*.[ch]",
     "example/*.[ch]",

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from firmware_ref import generate, size
+from firmware_ref import generate
 from protect import table
 from tests.support.toolchain import (
     C_FOLDER,
@@ -138,28 +138,6 @@ def test_includes_only_stdint() -> None:
 
     assert set(re.findall(r"#include <(.*?)>", text)) == {"stdint.h"}
     assert not re.search(r"\b(float|double|malloc|free|long)\b", text)
-
-
-def test_keeps_its_budget_on_a_cortex_m0() -> None:
-    """Catches growth beyond 3 KiB of flash for step and table, or 64 bytes of state."""
-    need("arm-none-eabi-gcc")
-    sizes = size.measure()
-
-    assert 0 < sizes.step_flash <= 3 * 1024
-    assert sizes.state <= 64
-    assert {"lubetrip_step", "table"} <= sizes.symbols.keys()
-    assert (0 < sizes.seal_flash < 512, sizes.seals) == (True, 16)
-
-
-def test_size_fails_over_budget(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
-    """Catches a size command that prints numbers and always succeeds."""
-    need("arm-none-eabi-gcc")
-    assert size.main() == 0
-    printed = capsys.readouterr().out
-    assert ("flash of the step" in printed, "flash of the seal" in printed) == (True, True)
-    monkeypatch.setattr(size, "FLASH_BUDGET", 500)
-
-    assert size.main() == 1
 
 
 @pytest.mark.parametrize("tool", ["gcc", "clang"])
