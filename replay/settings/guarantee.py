@@ -24,14 +24,13 @@ METHODS = {
     EXACT: "computed from these settings without rounding; a test finds each attained by a course of readings",
 }
 NOT_GUARANTEED = (
-    "A sensor that goes wrong while the machine runs hides a loss of oil until it stands for rest_settle; one that is off"
-    " by less than rest_most never shows, but hides nothing as long as rest_most is under cut_out.",
+    "A sensor that goes wrong while the machine runs hides a loss of oil until the machine stands for rest_settle.",
+    "A sensor off by less than rest_most never shows; it hides nothing as long as rest_most is under cut_out.",
     "A frozen sensor is trusted until stuck_after of running; at standstill only net oil pressure is checked.",
     "Start grace grows back with standstill: a machine that rests more than it runs is not judged in each run's grace.",
     "While run feedback says that the machine stands, no deficit counts; oil pressure beyond rest_most shows that it runs.",
     "Between two ticks, while the clock stands and while there is no power, nothing is seen and nothing is decided.",
-    "A reload cannot be won once bearings are dry: they last seconds under load, and a restart loads them as well."
-    " What helps is a stop before, while there is oil left: vacuum_weight not under 1.",
+    "A reload onto dry bearings: they last seconds under load, and a restart loads them as well; stop them before.",
     "What the bearings bear: these are times of this logic, and no machine was asked.",
 )
 
