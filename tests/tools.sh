@@ -9,7 +9,7 @@ missing=""
 need() { # command, package
     command -v "$1" >/dev/null 2>&1 || missing="$missing $2"
 }
-need gcc gcc
+need gcc "gcc libc6-dev"
 need clang clang
 need clang-tidy clang-tidy
 need arm-none-eabi-gcc "gcc-arm-none-eabi libnewlib-arm-none-eabi"

@@ -446,6 +446,21 @@ static uint32_t evaluate(int32_t state[], const int32_t settings[], const int32_
 
 /* ---- 5. cause-and-effect table ---- */
 
+/* A manual reset: taken and counted, or refused. */
+static void apply_reset(int32_t state[], const int32_t settings[], int effect)
+{
+    clear_flags(state, LT_FLAG_RESET_PRESSED);
+    if (effect == LT_EFFECT_REFUSE_RESET) {
+        state[LT_ST_CAUSE] = LT_RESETS_CAUSE;
+    } else {
+        state[LT_ST_TRIPS] = 0;
+        state[LT_ST_MEMORY_LEFT] = settings[LT_SET_TRIP_MEMORY];
+        if (flags_of(state, LT_FLAG_RESETS) != LT_FLAG_RESETS) {
+            state[LT_ST_FLAGS] += (int32_t)LT_FLAG_ONE_RESET;
+        }
+    }
+}
+
 static void apply_effect(int32_t state[], const int32_t settings[], uint32_t bits, int effect)
 {
     if ((effect == LT_EFFECT_STOP_ON_OIL) || (effect == LT_EFFECT_STOP_ON_RELOAD)) {
@@ -454,16 +469,8 @@ static void apply_effect(int32_t state[], const int32_t settings[], uint32_t bit
         state[LT_ST_CAUSE] = (effect == LT_EFFECT_STOP_ON_OIL) ? LT_OIL_CAUSE : LT_RELOAD_CAUSE;
     } else if (effect == LT_EFFECT_STOP_ON_SENSOR) {
         state[LT_ST_CAUSE] = (int32_t)((uint32_t)LT_SENSOR_CAUSE | (bits & LT_DOUBT_ANY));
-    } else if (effect == LT_EFFECT_FORGET_TRIPS) {
-        state[LT_ST_TRIPS] = 0;
-        state[LT_ST_MEMORY_LEFT] = settings[LT_SET_TRIP_MEMORY];
-        clear_flags(state, LT_FLAG_RESET_PRESSED);
-        if (flags_of(state, LT_FLAG_RESETS) != LT_FLAG_RESETS) {
-            state[LT_ST_FLAGS] += (int32_t)LT_FLAG_ONE_RESET;
-        }
-    } else if (effect == LT_EFFECT_REFUSE_RESET) {
-        state[LT_ST_CAUSE] = LT_RESETS_CAUSE;
-        clear_flags(state, LT_FLAG_RESET_PRESSED);
+    } else if ((effect == LT_EFFECT_FORGET_TRIPS) || (effect == LT_EFFECT_REFUSE_RESET)) {
+        apply_reset(state, settings, effect);
     } else {
         /* a row that changes the state alone */
     }
