@@ -145,9 +145,13 @@ class _Function(ast.NodeVisitor):
             self.constants[spelled] = f"ARRAY[0..{len(rows) - 1}] OF DINT := [{', '.join(map(str, rows))}]"
         else:
             columns = number_columns(rows)
-            body = ",\n        ".join(", ".join(str(row[column]) for column in columns) for row in rows)
-            size = f"0..{len(rows) - 1}, 0..{len(columns) - 1}"
-            self.constants[spelled] = f"ARRAY[{size}] OF DINT := [\n        {body}]"
+            last = len(rows) - 1
+            lines = [
+                f"        {', '.join(str(row[column]) for column in columns)}{',' * (number < last)} (* {said} *)"
+                for number, (row, said) in enumerate(zip(rows, said_of_rows(self.module, name), strict=True))
+            ]
+            size = f"0..{last}, 0..{len(columns) - 1}"
+            self.constants[spelled] = "\n".join([f"ARRAY[{size}] OF DINT := [", *lines, "    ]"])
         return spelled
 
     # ---- expressions ----
@@ -370,6 +374,16 @@ class _Function(ast.NodeVisitor):
         lines += section("VAR", own | {self.array(name): array_type(name) for name in self.own_arrays})
         lines += section("VAR CONSTANT", self.constants)
         return "\n".join([*lines, *(part for line in body for part in wrapped(line)), "END_FUNCTION"]) + "\n"
+
+
+def said_of_rows(module: ModuleType, table: str) -> list[str]:
+    """Return the rows of a table as they stand in the source, by the names in them, whatever module it stands in."""
+    for node in ast.parse(inspect.getsource(module)).body:
+        if isinstance(node, ast.Assign) and ast.unparse(node.targets[0]) == table and isinstance(node.value, ast.Tuple):
+            return [ast.unparse(row)[1:-1].replace("'", "").replace("*)", "* )") for row in node.value.elts]
+        if isinstance(node, ast.ImportFrom) and node.module and table in (alias.name for alias in node.names):
+            return said_of_rows(importlib.import_module(node.module), table)
+    raise UnknownFormError(f"{table}: no table of this name")
 
 
 def wrapped(line: str) -> list[str]:
