@@ -83,7 +83,12 @@ END_FUNCTION
 
 
 def export_settings(checked: Settings, form: str) -> str:
-    """Return checked settings as a constant table with their digest, as source text or JSON; form: one of FORMS."""
+    """Return checked settings as a constant table with their digest, as source text or JSON; form: one of FORMS.
+
+    Raises ValueError for another form.
+    """
+    if form not in FORMS:
+        raise ValueError(f"{form!r} is not one of {', '.join(FORMS)}")
     file = re.sub(r"[^\w. -]", "_", Path(checked.file).name, flags=re.ASCII)
     rows = list(zip(settings_places(), checked.values, strict=True))
     made_for = {"file": file, "digest": checked.digest, "layout": layout(), "logic": logic_digest()}

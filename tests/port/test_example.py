@@ -93,8 +93,9 @@ def test_every_compiler_takes_the_example_without_a_warning(
 
 
 def test_the_story_comes_out_as_it_is_told(tmp_path: Path) -> None:
-    """Catches a pass that forgets relay, alarm, record, watchdog or service line, and a cause that is told wrong."""
-    program = built(tmp_path, *EXAMPLE.glob("*.c"), *PORT, settings_source(tmp_path))
+    """Catches a pass that forgets relay, alarm, record, watchdog or service line, a wrong cause, and a write past a line."""
+    watched = ("-fsanitize=undefined,address", "-fno-sanitize-recover=all")
+    program = built(tmp_path, *EXAMPLE.glob("*.c"), *PORT, settings_source(tmp_path), flags=watched)
     done = subprocess.run([program], capture_output=True, text=True, check=False, timeout=20)
     assert done.returncode == 0, done.stdout
     told: dict[str, list[str]] = {}

@@ -59,6 +59,12 @@ def test_reads_back_into_the_same_settings(form: str, checked: Settings, tmp_pat
     assert read_exported(table) == (checked.values, checked.digest)
 
 
+def test_a_form_that_is_not_there_is_an_error(checked: Settings) -> None:
+    """Catches a table in another language than the one that was asked for."""
+    with pytest.raises(ValueError, match="'rust' is not one of c, micropython, st, json"):
+        export_settings(checked, "rust")
+
+
 def test_the_c_table_compiles_and_holds_the_settings(checked: Settings, tmp_path: Path) -> None:
     """Catches a table that only our own reader understands."""
     (tmp_path / "settings.c").write_text(export_settings(checked, "c"))
