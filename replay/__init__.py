@@ -60,6 +60,7 @@ FACE: dict[str, tuple[str, ...]] = {
     "replay.port.vectors": ("write_vectors",),
     "replay.port.conform": ("conform_port",),
     "replay.port.export": ("export_settings",),
+    "replay.port.sources": ("write_sources",),
     "replay.library.demo": ("write_demo",),
 }
 _PLACES = {name: module for module, names in FACE.items() for name in names}

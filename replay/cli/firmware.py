@@ -1,4 +1,4 @@
-"""Commands for the firmware team: `vectors`, `conform` and `export`."""
+"""Commands for the firmware team: `vectors`, `conform`, `export` and `export-sources`."""
 
 import datetime as dt
 import json
@@ -86,12 +86,43 @@ def _say_that_it_takes_long() -> None:
         click.echo("making the vectors of the logic installed here, some ten seconds", err=True)
 
 
+@main.command("export-sources")
+@click.argument("out", metavar="OUT", type=PATH)
+@click.option("--settings", "settings_file", type=PATH, metavar="FILE", help="Settings file, exported along.")
+def export_sources(out: Path, settings_file: Path | None) -> None:
+    """Write one archive OUT (zip) with all that a target needs.
+
+    C port, Structured Text, MicroPython and the logic it runs, a C example of the whole pass, CMakeLists.txt,
+    the conformance vectors, the licence, and MANIFEST.json with the digests. Every file says version and logic.
+    """
+    from replay.port.sources import write_sources
+    from replay.settings import read_settings
+
+    settings = read_settings(settings_file) if settings_file is not None else None
+    check_writable(out)
+    _say_that_it_takes_long()
+    files = write_sources(out, settings)
+    manifest = json.loads(files["MANIFEST.json"])
+    click.echo(f"{out}: {len(files)} files, version {manifest['version']}")
+    click.echo(f"logic {manifest['logic'][:16]}, vectors {manifest['vectors'][:16]}, {_told(manifest['settings'])}")
+
+
+def _told(settings: str | None) -> str:
+    return f"settings {settings[:16]}" if settings else "no settings: give them with --settings, or export them later"
+
+
 @main.command()
 @click.argument("settings_file", metavar="SETTINGS", type=PATH)
-@click.option("--to", "form", type=click.Choice(["c", "micropython"]), required=True, help="Language of the table.")
+@click.option(
+    "--to", "form", type=click.Choice(["c", "micropython", "st", "json"]), required=True, help="Form of the table."
+)
 @click.option("--out", type=PATH, metavar="FILE", help="File to write instead of printing.")
 def export(settings_file: Path, form: str, out: Path | None) -> None:
-    """Export checked SETTINGS as a constant table with its digest."""
+    """Export checked SETTINGS as a constant table with its digest.
+
+    For a C compiler, a MicroPython board or a programmable logic controller (st, IEC 61131-3 Structured Text);
+    json names settings, ranges, places, bits and rows of the table for any other language.
+    """
     from replay.port.export import export_settings
     from replay.settings import read_settings
 

@@ -19,10 +19,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO, Any, Protocol, cast
 
+from firmware_ref.digest import settings_places
 from protect import outputs, ranges, state
 from replay.engine import logic_digest
 from replay.ground.refusal import LONGEST_PART, Refusal, refusal, shown, visible
-from replay.port.export import DERIVED
 from replay.port.vectors import Vectors, build, line, read_vectors
 
 SCHEMA = "lubetrip-conform/1"
@@ -81,7 +81,7 @@ def place_names(module: Any, first: str, size: str) -> list[str]:
 
 STEP_NAMES = (*place_names(state, "STATE", "STATE_SIZE"), *place_names(outputs, "RUN_PERMISSION", "OUTPUTS_SIZE"))
 INPUT_NAMES = [row[0] for row in ranges.INPUTS]
-CHECK_NAMES = ("first_fault", *DERIVED)
+CHECK_NAMES = ("first_fault", *(name for name, _ in settings_places()[ranges.SETTING_COUNT :]))
 
 
 @dataclass(frozen=True)

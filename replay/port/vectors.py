@@ -8,8 +8,9 @@ firmware_ref/README.md; the digest is that of the text.
 """
 
 import hashlib
+import itertools
 import struct
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -43,7 +44,7 @@ class Tick:
 
 @dataclass(frozen=True)
 class Case:
-    """A walk from power-up: settings[25], the state[16] of power-up, and the ticks after it."""
+    """A walk from power-up: settings[29], the state[16] of power-up, and the ticks after it."""
 
     purpose: str
     settings: Words
@@ -53,7 +54,7 @@ class Case:
 
 @dataclass(frozen=True)
 class Check:
-    """A settings check: values[22], expected first_fault, and derived[3] (zeros where refused)."""
+    """A settings check: values[26], expected first_fault, and derived[3] (zeros where refused)."""
 
     values: Words
     fault: int
@@ -142,6 +143,7 @@ def build(seed: int = SEED) -> Vectors:
     """
     walks, items = _Walks(seed), wanted()
     cases = [_at_an_end(walks, place, end) for place in range(ranges.SETTING_COUNT) for end in (0, 1)]
+    cases.append(_all_resets(walks))
     for _ in range(WALKS):
         missing = items - walks.watcher.found
         if not missing:
@@ -200,14 +202,24 @@ class _Walks:
         """Walk from power-up; without a purpose the case is up to the last tick that was new, and says so."""
         mood = [0] * adversary.MOOD_SIZE
         adversary.draw_mood(self.rng, mood)
-        memory, inputs = [0] * state.STATE_SIZE, [0] * ranges.INPUTS_SIZE
+        inputs = [0] * ranges.INPUTS_SIZE
+
+        def drawn(memory: list[int]) -> list[int]:
+            adversary.draw_inputs(self.rng, memory, values, mood, inputs)
+            return inputs
+
+        return self.take(values, itertools.repeat(drawn, length), purpose)
+
+    def take(self, values: list[int], sources: Iterable[Callable[[list[int]], list[int]]], purpose: str) -> Case:
+        """Take steps from power-up; each source gives, by the state, the inputs of one."""
+        memory = [0] * state.STATE_SIZE
         state.power_up(memory, values)
         start = tuple(memory)
         shadow, results, expected = list(memory), [0] * outputs.OUTPUTS_SIZE, [0] * outputs.OUTPUTS_SIZE
         self.watcher.found |= settings_items(values)
         ticks, newest, news, known = [], 0, "", set(self.watcher.found)
-        for _ in range(length):
-            adversary.draw_inputs(self.rng, memory, values, mood, inputs)
+        for source in sources:
+            inputs = source(memory)
             self.watcher.step(shadow, values, inputs, results)
             step(memory, values, inputs, expected)
             if shadow != memory or results != expected:
@@ -244,11 +256,15 @@ MIDDLE = {
     "max_gap": 3000,
     "stuck_after": 30000,
     "fault_delay": 5000,
+    "rest_settle": 2000,
+    "rest_most": 20000,
+    "reset_hold": 1000,
+    "resets_most": 2,
 }
 
 
 def middle_settings() -> list[int]:
-    """Return settings[25] in the middle of everything, derived places included."""
+    """Return settings[29] in the middle of everything, derived places included."""
     values = [MIDDLE[row[0]] for row in ranges.SETTINGS] + [0] * (ranges.SETTINGS_SIZE - ranges.SETTING_COUNT)
     settings.derive(values)
     return values
@@ -269,6 +285,19 @@ def _at_an_end(walks: _Walks, place: int, end: int) -> Case:
         raise RuntimeError(f"no settings found with {ranges.SETTINGS[place][0]} = {value}")
     settings.derive(values)
     return walks.walk(values, END_WALK, f"{ranges.SETTINGS[place][0]} at its {('least', 'most')[end]}")
+
+
+def _all_resets(walks: _Walks) -> Case:
+    """Return a case of as many lockouts and presses as the count of resets can hold, and one more."""
+    values = middle_settings()
+    story = {"trips_to_lockout": 1, "start_grace": 0, "trip_delay": 1000, "restart_delay": 1000, "reset_hold": 1000}
+    for name, value in {**story, "rest_settle": 1000, "resets_most": 7}.items():
+        values[getattr(ranges, name.upper())] = value
+    settings.derive(values)
+    # Short of oil until the lockout, then the press, its hold, and the way back to a start.
+    cycle = ((1000, 1, 0), (1000, 0, 0), (1000, 0, 1), (1000, 0, 1), (1000, 0, 0))
+    told = [[*words, 100000 + beat, 100000, 100000] for _ in range(8) for beat, words in enumerate(cycle)]
+    return walks.take(values, [lambda _, inputs=inputs: inputs for inputs in told], "as many resets as can be counted")
 
 
 def _checks(walks: _Walks) -> Iterator[Check]:

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from replay.port.vectors import Vectors
-from tests.gates import coverage_c, coverage_python, mutation_c, mutation_python, sanitizers, static_analysis, wp
+from tests.gates import coverage_c, coverage_python, int16, mutation_c, mutation_python, sanitizers, static_analysis, wp
 from tests.gates.port import C_FOLDER, Verdict, driver_input, planted
 from tests.support.toolchain import vector_set
 
@@ -37,6 +37,17 @@ def coverage_of_protect(folder: Path) -> Verdict:
     """Leave out the same ones."""
     del folder
     return coverage_python.judge(without_reload_stops(vector_set()))
+
+
+def narrow_int(folder: Path) -> Verdict:
+    """Plant a form of the saved record that is shifted out of an int of 16 bits, and is right where int has 32."""
+    shutil.copytree(C_FOLDER, folder, dirs_exist_ok=True)
+    saved = folder / "lubetrip_saved.c"
+    text, good = saved.read_text(), "#define FORM UINT32_C(1)\n"
+    if text.count(good) != 1:
+        raise SystemExit("the seeded defect does not fit in one place")
+    saved.write_text(text.replace(good, "#define FORM 1U\n"))
+    return int16.judge(folder)
 
 
 def mutation_of_c(folder: Path) -> Verdict:
@@ -76,6 +87,7 @@ SEEDED: dict[str, Gate] = {
     "analysis": analysis,
     "coverage-c": coverage_of_c,
     "coverage-protect": coverage_of_protect,
+    "int16": narrow_int,
     "mutation-c": mutation_of_c,
     "mutation-protect": mutation_of_protect,
     "proof-c": proof_of_c,

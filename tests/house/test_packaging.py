@@ -68,7 +68,11 @@ def test_the_installed_demo_is_written_and_scored(installed: Path, tmp_path: Pat
     assert subprocess.run(where, env=environment, cwd=tmp_path, capture_output=True, text=True, check=True).stdout == (
         f"{installed / 'replay' / '__init__.py'}\n"
     )
-    for arguments, told in ((["demo", "site"], "demo library"), (["score", "site"], "Acceptance: met")):
+    for arguments, told in (
+        (["demo", "site"], "demo library"),
+        (["score", "site"], "Acceptance: met"),
+        (["export-sources", "sources.zip", "--settings", "site/settings.toml"], "files, version"),
+    ):
         command = [sys.executable, "-P", "-c", "from replay.cli import main; main()", *arguments]
         done = subprocess.run(command, env=environment, cwd=tmp_path, capture_output=True, text=True, check=False)
         assert (done.returncode, done.stderr) == (0, "")

@@ -152,7 +152,7 @@ def test_stops_at_the_first_difference_and_shows_it(folder: Path, text_file: Pat
         ("if self.steps == 9: answer += '\\n' + answer", "what was wanted in answer to the line before"),
         ("if self.steps == 9: answer = ''", "(an empty line)"),
         ("if self.steps == 9: answer = answer.rpartition(' ')[0]", "24 numbers after `done`, 25 are wanted"),
-        ("if self.steps == 9: answer = answer.replace(' ', ' x')", '"x4" is no whole number in plain digits'),
+        ("if self.steps == 9: answer = answer.replace(' ', ' x')", "is no whole number in plain digits"),
     ],
 )
 def test_any_wrong_answer_is_a_difference(plant: str, shows: str, folder: Path, text_file: Path) -> None:
@@ -289,3 +289,8 @@ def test_the_reference_port_names_a_line_it_does_not_know() -> None:
     )
 
     assert [answer.split()[0] for answer in done.stdout.splitlines()] == ["error"] * 4 + ["bye"]
+
+
+def test_a_wrong_answer_to_a_settings_check_is_told_by_the_name_of_its_place() -> None:
+    """Catches names that stand beside other numbers than their own."""
+    assert driver.CHECK_NAMES == ("first_fault", "slope", "percent_scale", "reload_level")

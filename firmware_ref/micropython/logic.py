@@ -1,0 +1,12 @@
+"""Written by `python -m firmware_ref.generate`: the logic on this board, and settings held against it."""
+
+LAYOUT = "8089cd42"  # which places the settings have, and in which units
+DIGEST = "6db204d9c9f85cccf475a63efde3cb27dd4bb70f406aca4756ed84aae2d3c32f"  # SHA-256 of the reference
+
+
+def refuse_others(layout: str, digest: str) -> None:
+    """Raise ValueError for settings that were exported for another layout or another logic."""
+    if layout != LAYOUT:
+        raise ValueError("settings exported for another layout of the settings: export them again")
+    if digest != DIGEST:
+        raise ValueError("settings exported for another logic: export them again")
