@@ -11,6 +11,7 @@ How to add a kind of mistake: a function here that yields `Wrong` values for a p
 """
 
 import struct
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -24,6 +25,7 @@ Words = list[int]
 BIG = (1 << 30) - 1
 STEP_MODULES = ("signals", "integral", "timers", "conditions", "table", "outputs", "protection")
 WIDTHS = range(1, 32)
+OFTEN, SELDOM = 10, 16  # a patient hunt tries a mistake so often in one walk, then in one step of so many
 
 
 @dataclass(eq=False)
@@ -179,6 +181,9 @@ class Hunt:
         self.found: set[int] = set()
         self.left_alone: set[int] = set()
         self.infected: dict[int, tuple[int, Mistake]] = {}
+        self.in_walk: Counter[int] = Counter()
+        self.taken = 0
+        self.latest = ""  # the name of the mistake that was found last
         sizes = {"settings": ranges.SETTINGS_SIZE, "state": state.STATE_SIZE, "inputs": ranges.INPUTS_SIZE}
         for number, place in enumerate(self.program.places):
             if place.module in modules:
@@ -221,7 +226,8 @@ class Hunt:
         elif place.kind == hooked.READ:
             size = sizes.get(place.of, 0)
             add((f"place {p} instead", lambda v, x, y, p=p: x[p]) for p in range(size))
-            add(iter((("as before the step", self._stale),)))
+            if place.of in ("state", "outputs"):
+                add(iter((("as before the step", self._stale),)))
         elif place.kind == hooked.STORE:
             size = sizes.get(place.of, 0)
             add(iter((("left out", lambda v, x, y: x[y]), ("added", lambda v, x, y: x[y] + v))))
@@ -242,12 +248,20 @@ class Hunt:
         quiet = self.quiet.get(number)
         if quiet is not None and not quiet[0] <= value <= quiet[1]:
             for mistake in self.narrow[number]:
-                if not mistake.quiet[0] <= value <= mistake.quiet[1]:  # type: ignore[index]
+                if not mistake.quiet[0] <= value <= mistake.quiet[1] and not self._tired(mistake):  # type: ignore[index]
                     self.infected[mistake.number] = (number, mistake)
         for mistake in self.other.get(number, ()):
-            if mistake.number not in self.infected and (mistake.loud or mistake.change(value, first, second) != value):
+            if mistake.number not in self.infected and not self._tired(mistake) and (mistake.loud or mistake.change(value, first, second) != value):
                 self.infected[mistake.number] = (number, mistake)
         return value
+
+    def _tired(self, mistake: Mistake) -> bool:
+        """Tell whether a mistake was tried often in this walk and may be passed over in this step."""
+        return self.patience > 0 and self.in_walk[mistake.number] > OFTEN and (mistake.number + self.taken) % SELDOM != 0
+
+    def begin_walk(self) -> None:
+        """Begin a walk: what was tried often in the last one is tried again."""
+        self.in_walk = Counter()
 
     def _make_quiet(self) -> None:
         self.quiet = {
@@ -261,6 +275,7 @@ class Hunt:
         start, earlier = list(memory), list(results)
         self.before = {id(memory): start, id(results): earlier}
         self.infected = {}
+        self.taken += 1
         if not self.quiet:
             self._make_quiet()
         self.program.hook = self._watch
@@ -284,8 +299,10 @@ class Hunt:
 
     def _tried(self, mistake: Mistake, differs: bool) -> bool:
         mistake.tries += 1
+        self.in_walk[mistake.number] += 1
         if differs:
             self.found.add(mistake.number)
+            self.latest = mistake.name
         elif self.patience and mistake.tries >= self.patience:
             self.left_alone.add(mistake.number)
         return differs
