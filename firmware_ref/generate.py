@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from types import ModuleType
 
-from protect import conditions, outputs, ranges, settings, state, table
+from protect import conditions, outputs, ranges, settings, signals, state, table
 
 TARGET = Path(__file__).parent / "c" / "lubetrip_generated.h"
 
@@ -61,6 +61,7 @@ def _constants() -> str:
         ("LT_ONE", ranges.ONE, "weight 1 in fixed point"),
         ("LT_NO_READING", ranges.NO_READING, "a pressure that was not read, Pa"),
         ("LT_ELAPSED_MOST", ranges.ELAPSED_MOST, "longest elapsed time that says anything more, ms"),
+        ("LT_REST_OFF", ranges.REST_OFF, "a rest_most that finds nothing: no standstill zero, Pa"),
         ("LT_ELAPSED_ADMITTED", ranges.INPUTS[ranges.ELAPSED][3], "largest admitted elapsed time, ms"),
     ]
     rows = "".join(f"#define {name} INT32_C({value}) /* {why} */\n" for name, value, why in found)
@@ -69,6 +70,8 @@ def _constants() -> str:
         ("LT_SLOPE_BITS", settings.SLOPE_BITS),
         ("LT_PERCENT_BITS", settings.PERCENT_BITS),
         ("LT_MOST_MOVES", table.MOST_MOVES),
+        ("LT_RESETS_SHIFT", state.RESETS_SHIFT),
+        ("LT_CAUSE_CODE", state.CAUSE_CODE),
     ):
         rows += f"#define {name} {value}\n"
     return rows
@@ -117,6 +120,7 @@ def generated() -> str:
         "COUNT": ranges.SETTING_COUNT,
         **_places(ranges, "SLOPE", "SETTINGS_SIZE"),
     }
+    doubts = {**_between(signals, "OIL_MISSING", "DOUBTS"), "ANY": signals.DOUBTS}
     states = "States; everything from LT_TRIPPED on has no run permission."
     parts = [
         HEAD,
@@ -126,10 +130,15 @@ def generated() -> str:
         _enum("Places of the state.", "LT_ST_", _places(state, "STATE", "STATE_SIZE")),
         _enum("Places of the outputs.", "LT_OUT_", _places(outputs, "RUN_PERMISSION", "OUTPUTS_SIZE")),
         _enum(states, "LT_", _between(state, "STOPPED", "NO_CAUSE")),
-        _enum("Reason codes of a stop.", "LT_", _between(state, "NO_CAUSE", "STATE")),
+        _enum(
+            "Reason codes of a stop: the bits under LT_CAUSE_CODE; above them the doubts of a sensor stop.",
+            "LT_",
+            _between(state, "NO_CAUSE", "CAUSE_CODE"),
+        ),
         _enum("Effects of a row of the table.", "LT_EFFECT_", _between(table, "NONE", "TABLE")),
-        _bits("Bits of the state's flags.", "LT_FLAG_", _between(state, "FRESH", "power_up")),
+        _bits("Bits of the state's flags.", "LT_FLAG_", _between(state, "FRESH", "RESETS_SHIFT")),
         _bits("Condition bits.", "LT_BIT_", _between(conditions, "RUNNING", "NAMES")),
+        _bits("Doubts, above the condition bits: which channel and why.", "LT_DOUBT_", doubts),
         _ranges(),
         _relations(),
         _table(),

@@ -20,15 +20,17 @@ decisions from such readings are worth nothing; then a machine that has stopped;
 then the reload guard before the full integral, because it names the graver
 event; each with its lockout form first; then the way to health.
 
-The reset rule: *a reset ends a lockout, and nothing else*. It is taken on its
-rising edge and only in LOCKED_OUT; it gives back run permission and forgets the
-counted trips, but not the integral: a reset brings no oil. With the machine
-still running, or on readings that are not credible, it leads to TRIPPED, where
-the rules of a restart apply.
+The reset rule: *a reset ends a lockout, and nothing else*. It has to be pressed in
+LOCKED_OUT and held for reset_hold of standstill, so no single sample of the input
+does it. It makes of the lockout a trip: in TRIPPED the rules of a restart apply, with the
+restart delay from the press on. It forgets the counted trips, but not the integral: a
+reset brings no oil. Resets are counted themselves. Once resets_most of them have come
+within the trip memory, a further one is refused and says so as the cause, until the
+memory ends: a machine that is freed again and again is not looked at.
 
 What is not in the table, and why: start grace, restart delay, trip memory and
 the starved spell are amounts of time or of history; they arrive here as bits.
-A trip is counted in the effect, since the row says which stops count: a stop on
+A trip or a reset is counted in the effect, since the row says which stops count: a stop on
 a sensor fault does not, since it tells nothing about the bearings.
 
 How to add a row: where it wins over the rows below it. A new effect gets a number and a branch in `apply_effect`. The
@@ -42,21 +44,28 @@ from protect.conditions import (
     LAST_TRIP,
     LOW,
     RELOAD_GUARD,
-    RESET_EDGE,
+    RESET_PRESS,
+    RESETS_SPENT,
     RESTART_DUE,
     RUNNING,
     SENSOR_FAULT,
     SENSOR_OK,
 )
 from protect.ranges import TRIP_MEMORY
+from protect.signals import DOUBTS
 from protect.state import (
     CAUSE,
+    FLAGS,
     LOCKED_OUT,
     LUBRICATED,
     MEMORY_LEFT,
     OIL_CAUSE,
+    ONE_RESET,
     PRIMING,
     RELOAD_CAUSE,
+    RESET_PRESSED,
+    RESETS,
+    RESETS_CAUSE,
     SENSOR_CAUSE,
     STARVED,
     STATE,
@@ -70,7 +79,8 @@ NONE = 0
 STOP_ON_OIL = 1  # a counted trip: the integral was full
 STOP_ON_RELOAD = 2  # a counted trip: the reload guard acted
 STOP_ON_SENSOR = 3  # a stop that is not counted
-FORGET_TRIPS = 4  # the manual reset
+FORGET_TRIPS = 4  # the manual reset, which is counted
+REFUSE_RESET = 5  # a manual reset too many
 
 TABLE = (
     # state, mask, value, next state, effect
@@ -99,14 +109,14 @@ TABLE = (
     #
     (TRIPPED, RUNNING | RESTART_DUE | SENSOR_OK | SENSOR_FAULT, RESTART_DUE | SENSOR_OK, STOPPED, NONE),
     #
-    (LOCKED_OUT, RESET_EDGE | RUNNING | SENSOR_OK | SENSOR_FAULT, RESET_EDGE | SENSOR_OK, STOPPED, FORGET_TRIPS),
-    (LOCKED_OUT, RESET_EDGE, RESET_EDGE, TRIPPED, FORGET_TRIPS),
+    (LOCKED_OUT, RESET_PRESS | RESETS_SPENT, RESET_PRESS | RESETS_SPENT, LOCKED_OUT, REFUSE_RESET),
+    (LOCKED_OUT, RESET_PRESS, RESET_PRESS, TRIPPED, FORGET_TRIPS),
 )
 
 MOST_MOVES = 3
 
 
-def apply_effect(state: list[int], settings: list[int], effect: int) -> None:
+def apply_effect(state: list[int], settings: list[int], bits: int, effect: int) -> None:
     """Do what a row says beside the change of state."""
     if effect == STOP_ON_OIL or effect == STOP_ON_RELOAD:
         state[TRIPS] += 1  # <= trips_to_lockout <= 100: the last one locks out
@@ -116,10 +126,16 @@ def apply_effect(state: list[int], settings: list[int], effect: int) -> None:
         else:
             state[CAUSE] = RELOAD_CAUSE
     elif effect == STOP_ON_SENSOR:
-        state[CAUSE] = SENSOR_CAUSE
+        state[CAUSE] = SENSOR_CAUSE | (bits & DOUBTS)
     elif effect == FORGET_TRIPS:
         state[TRIPS] = 0
-        state[MEMORY_LEFT] = 0
+        state[MEMORY_LEFT] = settings[TRIP_MEMORY]
+        state[FLAGS] &= ~RESET_PRESSED
+        if (state[FLAGS] & RESETS) != RESETS:
+            state[FLAGS] += ONE_RESET
+    elif effect == REFUSE_RESET:
+        state[CAUSE] = RESETS_CAUSE
+        state[FLAGS] &= ~RESET_PRESSED
 
 
 def settle(state: list[int], settings: list[int], bits: int) -> None:
@@ -129,7 +145,7 @@ def settle(state: list[int], settings: list[int], bits: int) -> None:
         for row in TABLE:
             if row[0] == state[STATE] and (bits & row[1]) == row[2]:
                 state[STATE] = row[3]
-                apply_effect(state, settings, row[4])
+                apply_effect(state, settings, bits, row[4])
                 moved = row[4] == NONE
                 break
         if not moved:

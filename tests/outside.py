@@ -23,7 +23,9 @@ STATUSES = {
     "none": "there is no source, and what stands in its place is said",
 }
 UNCHECKED = {
-    "viscosity of oil with refrigerant in it": "none found: logarithmic mixing, Arrhenius 1887, which was not consulted",
+    "release, absorption and foam of refrigerant in oil, their rates": "abstracts only: Ortolan and Barbosa 2006 (R-134a mixes into "
+    "ester oil by convection, isobutane by diffusion), Purdue compressor conference 2155 (R-134a and ester oil depressurised: "
+    "no bubbles at first, then flashing and foam, then decay); no rate in figures; Fortkamp 2014 and Drost 1994 not found",
 }
 HEAD = """# Outside checks
 

@@ -8,11 +8,14 @@
 #define LT_ONE INT32_C(2048) /* weight 1 in fixed point */
 #define LT_NO_READING INT32_C(-1000000000) /* a pressure that was not read, Pa */
 #define LT_ELAPSED_MOST INT32_C(1800000) /* longest elapsed time that says anything more, ms */
+#define LT_REST_OFF INT32_C(20100000) /* a rest_most that finds nothing: no standstill zero, Pa */
 #define LT_ELAPSED_ADMITTED INT32_C(1073741823) /* largest admitted elapsed time, ms */
 #define LT_WEIGHT_BITS 11
 #define LT_SLOPE_BITS 16
 #define LT_PERCENT_BITS 23
 #define LT_MOST_MOVES 3
+#define LT_RESETS_SHIFT 5
+#define LT_CAUSE_CODE 7
 
 /* Places of the settings; from LT_SET_SLOPE on they are derived. */
 enum {
@@ -38,11 +41,15 @@ enum {
     LT_SET_MAX_GAP = 19,
     LT_SET_STUCK_AFTER = 20,
     LT_SET_FAULT_DELAY = 21,
-    LT_SET_COUNT = 22,
-    LT_SET_SLOPE = 22,
-    LT_SET_PERCENT_SCALE = 23,
-    LT_SET_RELOAD_LEVEL = 24,
-    LT_SET_SIZE = 25
+    LT_SET_REST_SETTLE = 22,
+    LT_SET_REST_MOST = 23,
+    LT_SET_RESET_HOLD = 24,
+    LT_SET_RESETS_MOST = 25,
+    LT_SET_COUNT = 26,
+    LT_SET_SLOPE = 26,
+    LT_SET_PERCENT_SCALE = 27,
+    LT_SET_RELOAD_LEVEL = 28,
+    LT_SET_SIZE = 29
 };
 
 /* Places of the inputs. */
@@ -98,12 +105,13 @@ enum {
     LT_LOCKED_OUT = 5
 };
 
-/* Reason codes of a stop. */
+/* Reason codes of a stop: the bits under LT_CAUSE_CODE; above them the doubts of a sensor stop. */
 enum {
     LT_NO_CAUSE = 0,
     LT_OIL_CAUSE = 1,
     LT_RELOAD_CAUSE = 2,
-    LT_SENSOR_CAUSE = 3
+    LT_SENSOR_CAUSE = 3,
+    LT_RESETS_CAUSE = 4
 };
 
 /* Effects of a row of the table. */
@@ -112,7 +120,8 @@ enum {
     LT_EFFECT_STOP_ON_OIL = 1,
     LT_EFFECT_STOP_ON_RELOAD = 2,
     LT_EFFECT_STOP_ON_SENSOR = 3,
-    LT_EFFECT_FORGET_TRIPS = 4
+    LT_EFFECT_FORGET_TRIPS = 4,
+    LT_EFFECT_REFUSE_RESET = 5
 };
 
 /* Bits of the state's flags. */
@@ -121,6 +130,9 @@ enum {
 #define LT_FLAG_IN_SPELL 4U
 #define LT_FLAG_VACUUM_SEEN 8U
 #define LT_FLAG_FAULT_DECLARED 16U
+#define LT_FLAG_ONE_RESET 32U
+#define LT_FLAG_RESETS 224U
+#define LT_FLAG_RESET_PRESSED 256U
 
 /* Condition bits. */
 #define LT_BIT_RUNNING 1U
@@ -131,9 +143,24 @@ enum {
 #define LT_BIT_RELOAD_GUARD 32U
 #define LT_BIT_RESTART_DUE 64U
 #define LT_BIT_LAST_TRIP 128U
-#define LT_BIT_RESET_EDGE 256U
+#define LT_BIT_RESET_PRESS 256U
 #define LT_BIT_SENSOR_OK 512U
 #define LT_BIT_SENSOR_FAULT 1024U
+#define LT_BIT_RESETS_SPENT 2048U
+
+/* Doubts, above the condition bits: which channel and why. */
+#define LT_DOUBT_OIL_MISSING 65536U
+#define LT_DOUBT_OIL_RANGE 131072U
+#define LT_DOUBT_OIL_STUCK 262144U
+#define LT_DOUBT_SUCTION_MISSING 524288U
+#define LT_DOUBT_SUCTION_RANGE 1048576U
+#define LT_DOUBT_SUCTION_STUCK 2097152U
+#define LT_DOUBT_CRANKCASE_MISSING 4194304U
+#define LT_DOUBT_CRANKCASE_RANGE 8388608U
+#define LT_DOUBT_CRANKCASE_STUCK 16777216U
+#define LT_DOUBT_LATE 33554432U
+#define LT_DOUBT_STANDSTILL 67108864U
+#define LT_DOUBT_ANY 134152192U
 
 /* Least and most admitted value of each setting, in the order of the places. */
 #define LUBETRIP_SETTING_RANGES \
@@ -159,11 +186,15 @@ enum {
     {INT32_C(-100000), INT32_C(20000000)} /* suction_most, Pa */, \
     {INT32_C(10), INT32_C(300000)} /* max_gap, ms */, \
     {INT32_C(1000), INT32_C(86400000)} /* stuck_after, ms */, \
-    {INT32_C(100), INT32_C(1800000)} /* fault_delay, ms */ \
+    {INT32_C(100), INT32_C(1800000)} /* fault_delay, ms */, \
+    {INT32_C(0), INT32_C(86400000)} /* rest_settle, ms */, \
+    {INT32_C(1000), INT32_C(20100000)} /* rest_most, Pa */, \
+    {INT32_C(0), INT32_C(86400000)} /* reset_hold, ms */, \
+    {INT32_C(1), INT32_C(7)} /* resets_most, count */ \
 }
 
 /* settings[lower] + gap <= settings[higher] */
-#define LUBETRIP_RELATION_COUNT 9
+#define LUBETRIP_RELATION_COUNT 11
 #define LUBETRIP_RELATIONS \
 { \
     {LT_SET_FLOOR, LT_SET_CUT_OUT, 1}, \
@@ -174,7 +205,9 @@ enum {
     {LT_SET_SUCTION_LEAST, LT_SET_SUCTION_MOST, 1}, \
     {LT_SET_SUCTION_LEAST, LT_SET_VACUUM, 0}, \
     {LT_SET_RELOAD, LT_SET_SUCTION_MOST, 0}, \
-    {LT_SET_MAX_GAP, LT_SET_STUCK_AFTER, 1} \
+    {LT_SET_MAX_GAP, LT_SET_STUCK_AFTER, 1}, \
+    {LT_SET_REST_SETTLE, LT_SET_RESTART_DELAY, 0}, \
+    {LT_SET_RESET_HOLD, LT_SET_RESTART_DELAY, 0} \
 }
 
 /* A row applies when the machine is in `state` and (conditions & mask) == value. */
@@ -209,8 +242,8 @@ typedef struct {
     {LT_BIT_INTEGRAL_FULL, LT_BIT_INTEGRAL_FULL, LT_STARVED, LT_TRIPPED, LT_EFFECT_STOP_ON_OIL}, \
     {LT_BIT_LOW | LT_BIT_HEALTHY, LT_BIT_HEALTHY, LT_STARVED, LT_LUBRICATED, LT_EFFECT_NONE}, \
     {LT_BIT_RUNNING | LT_BIT_RESTART_DUE | LT_BIT_SENSOR_OK | LT_BIT_SENSOR_FAULT, LT_BIT_RESTART_DUE | LT_BIT_SENSOR_OK, LT_TRIPPED, LT_STOPPED, LT_EFFECT_NONE}, \
-    {LT_BIT_RUNNING | LT_BIT_RESET_EDGE | LT_BIT_SENSOR_OK | LT_BIT_SENSOR_FAULT, LT_BIT_RESET_EDGE | LT_BIT_SENSOR_OK, LT_LOCKED_OUT, LT_STOPPED, LT_EFFECT_FORGET_TRIPS}, \
-    {LT_BIT_RESET_EDGE, LT_BIT_RESET_EDGE, LT_LOCKED_OUT, LT_TRIPPED, LT_EFFECT_FORGET_TRIPS} \
+    {LT_BIT_RESET_PRESS | LT_BIT_RESETS_SPENT, LT_BIT_RESET_PRESS | LT_BIT_RESETS_SPENT, LT_LOCKED_OUT, LT_LOCKED_OUT, LT_EFFECT_REFUSE_RESET}, \
+    {LT_BIT_RESET_PRESS, LT_BIT_RESET_PRESS, LT_LOCKED_OUT, LT_TRIPPED, LT_EFFECT_FORGET_TRIPS} \
 }
 
 #endif

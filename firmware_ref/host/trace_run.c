@@ -6,6 +6,7 @@ enum { TIME = 0, FIRST_INPUT = 1 };
 enum { CHANGE_TIME, BEFORE, AFTER, CHANGE_CAUSE, NET, SUCTION, PERCENT, CHANGE_SIZE };
 enum { STOP_TIME, STOP_CAUSE, STOP_SIZE };
 enum { POSITION, RUN_MS, PERMITTED, FELT, LOCKED_OUT, CHANGES, STOPS };
+enum { MAY_RUN = 0 }; /* in place of the cause: again, after a stop that the machine felt */
 
 static void note_change(int64_t row[CHANGE_SIZE], int64_t time, int32_t before, const int32_t state[],
                         const int32_t inputs[], const int32_t outputs[])
@@ -26,8 +27,12 @@ void lubetrip_run_trace(const int64_t *columns, int64_t ticks, int64_t end, cons
 {
     int32_t inputs[LT_IN_SIZE];
     int32_t outputs[LT_OUT_SIZE] = {0};
+    int32_t without_zero[LT_SET_SIZE];
     int place;
 
+    for (place = 0; place < LT_SET_SIZE; place++) {
+        without_zero[place] = (place == LT_SET_REST_MOST) ? LT_REST_OFF : settings[place];
+    }
     carry[CHANGES] = 0;
     carry[STOPS] = 0;
     while ((carry[POSITION] < end) && (carry[CHANGES] < room) && (carry[STOPS] < room)) {
@@ -41,14 +46,21 @@ void lubetrip_run_trace(const int64_t *columns, int64_t ticks, int64_t end, cons
         }
         wants_to_run = inputs[LT_IN_RUN_FEEDBACK] != 0;
         inputs[LT_IN_RUN_FEEDBACK] = (wants_to_run && (carry[PERMITTED] != 0)) ? 1 : 0;
-        lubetrip_step(state, settings, inputs, outputs);
+        /* What is recorded of a machine that runs on tells nothing of one at rest. */
+        lubetrip_step(state, (wants_to_run && (inputs[LT_IN_RUN_FEEDBACK] == 0)) ? without_zero : settings, inputs,
+                      outputs);
 
         if ((inputs[LT_IN_RUN_FEEDBACK] != 0) && (inputs[LT_IN_ELAPSED] <= settings[LT_SET_MAX_GAP])) {
             carry[RUN_MS] += inputs[LT_IN_ELAPSED];
         }
         carry[PERMITTED] = outputs[LT_OUT_RUN_PERMISSION];
         if (carry[PERMITTED] != 0) {
-            carry[FELT] = 0;
+            if (carry[FELT] != 0) {
+                carry[FELT] = 0;
+                stops[(carry[STOPS] * STOP_SIZE) + STOP_TIME] = time;
+                stops[(carry[STOPS] * STOP_SIZE) + STOP_CAUSE] = MAY_RUN;
+                carry[STOPS]++;
+            }
         } else if (wants_to_run && (carry[FELT] == 0)) {
             carry[FELT] = 1;
             stops[(carry[STOPS] * STOP_SIZE) + STOP_TIME] = time;

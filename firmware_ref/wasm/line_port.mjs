@@ -9,7 +9,7 @@ const port = instance.exports;
 port.memory.grow(1); // room behind the module's own memory, whatever is left of its last page
 
 // Sizes of the arrays, as in lubetrip_generated.h; they lie behind one another.
-const [SETTINGS, CHECKED, STATE, INPUTS, OUTPUTS] = [25, 22, 16, 6, 9];
+const [SETTINGS, CHECKED, STATE, INPUTS, OUTPUTS] = [29, 26, 16, 6, 9];
 let end = port.__heap_base.value;
 const [settings, state, inputs, outputs, checked] = [SETTINGS, STATE, INPUTS, OUTPUTS, SETTINGS].map((size) => {
     end += 4 * size;

@@ -11,6 +11,7 @@
 #define TRAIL_WORDS (LT_ST_SIZE + LT_OUT_SIZE)
 
 enum { POSITION, RUN_MS, PERMITTED, FELT, LOCKED_OUT, CHANGES, STOPS, CARRY_SIZE };
+enum { MAY_RUN = 0 }; /* as in trace_run.c */
 enum { RESULT_STOPS, FIRST_STOP_MS, FIRST_CAUSE, RESULT_RUN_MS, RESULT_LOCKED_OUT };
 
 /* In trace_run.c. */
@@ -67,7 +68,8 @@ static int32_t *show(int32_t *shown, int32_t count)
 /* Run a trace from power-up of a machine at rest.
 
    result[5]: stops, time of the first in ms, its cause, time run in ms, locked out or not.
-   shown[ticks][3] or a null pointer; stop_times[most_stops][2] takes time and cause of the first stops. */
+   shown[ticks][3] or a null pointer; stop_times[most_stops][3] takes time and cause of the first stops, and
+   the time at which each machine may run again, -1 where that does not come. */
 void page_run(const int64_t *columns, int32_t ticks, const int32_t *settings, double *result, int32_t *shown,
               double *stop_times, int32_t most_stops)
 {
@@ -89,11 +91,20 @@ void page_run(const int64_t *columns, int32_t ticks, const int32_t *settings, do
             shown = show(shown, count);
         }
         for (stop = 0; stop < (int32_t)carry[STOPS]; stop++) {
-            if (found < most_stops) {
-                stop_times[2 * found] = (double)stops[STOP_WORDS * stop];
-                stop_times[(2 * found) + 1] = (double)stops[(STOP_WORDS * stop) + 1];
+            const int64_t *row = &stops[STOP_WORDS * stop];
+
+            if (row[1] != MAY_RUN) {
+                if (found < most_stops) {
+                    stop_times[3 * found] = (double)row[0];
+                    stop_times[(3 * found) + 1] = (double)row[1];
+                    stop_times[(3 * found) + 2] = -1.0;
+                }
+                found++;
+            } else if (found <= most_stops) {
+                stop_times[(3 * found) - 1] = (double)row[0];
+            } else {
+                /* of a stop whose time is not kept */
             }
-            found++;
         }
     }
     result[RESULT_STOPS] = found;

@@ -32,11 +32,14 @@ def demo(folder: Path) -> None:
 @click.argument("identity", metavar="ID")
 @click.option(
     "--must-trip",
-    "window",
+    "windows",
     nargs=2,
+    multiple=True,
     metavar="EARLIEST DEADLINE",
-    help='The first stop has to lie between: seconds of the trace\'s time_s, or "5 min".',
+    help='A stop has to lie between: seconds of the trace\'s time_s, or "5 min". Again for each further fault.',
 )
+@click.option("--likely", multiple=True, metavar="TIME", help="By when a likely bearing would be spoilt: one a window.")
+@click.option("--latest", multiple=True, metavar="TIME", help="By when the most lasting one would be: one a window.")
 @click.option("--ride-through", is_flag=True, help="It has to come through without a stop.")
 @click.option("--undecided", is_flag=True, help="Not known: counted apart, judged neither way.")
 @click.option("--note", "why", metavar="TEXT", help="Why: how the label is known.")
@@ -44,7 +47,9 @@ def demo(folder: Path) -> None:
 def label(
     folder: Path,
     identity: str,
-    window: tuple[str, str] | None,
+    windows: tuple[tuple[str, str], ...],
+    likely: tuple[str, ...],
+    latest: tuple[str, ...],
     why: str | None,
     who: str | None,
     *,
@@ -56,30 +61,51 @@ def label(
     A label comes from the inspection of the machine or from how the trace was
     made, never from the logic that it judges. Who says so and why is added to
     the trace's note, with the day. Look at the trace with `lubetrip show`.
+
+    A verdict goes by DEADLINE, the careful figure; --likely and --latest say how
+    sure it is, and are told beside it.
     """
     from replay.library import label_text
     from replay.library.labels import relabel
 
-    wanted = _wanted(window, ride_through=ride_through, undecided=undecided)
+    wanted = _wanted(windows, likely, latest, ride_through=ride_through, undecided=undecided)
     edit = relabel(folder, identity, wanted, who or None, why or "no reason given")
     click.echo(f"{visible(identity)}: was {label_text(edit.before)}, now {label_text(edit.after)}")
     for line in edit.after.note.splitlines():
         click.echo(f"  {visible(line)}")
 
 
-def _wanted(window: tuple[str, str] | None, *, ride_through: bool, undecided: bool) -> "MustTrip | str":
+def _wanted(
+    windows: tuple[tuple[str, str], ...],
+    likely: tuple[str, ...],
+    latest: tuple[str, ...],
+    *,
+    ride_through: bool,
+    undecided: bool,
+) -> "tuple[MustTrip, ...] | str":
     from replay.library import MustTrip
 
-    given = [window is not None, ride_through, undecided]
+    given = [bool(windows), ride_through, undecided]
     if sum(given) != 1:
         accepted = "one of --must-trip EARLIEST DEADLINE, --ride-through, --undecided"
         raise refusal("label", "", f"{sum(given)} labels given", accepted)
-    if window is None:
+    bands = {"--likely": likely, "--latest": latest}
+    for option, times in bands.items():
+        if times and len(times) != len(windows):
+            rule = f"given {len(times)} times beside {len(windows)} of --must-trip"
+            raise refusal("label", option, rule, f"{option} once for each --must-trip, in their order")
+    if not windows:
         return "ride_through" if ride_through else "undecided"
-    return MustTrip(_seconds(window[0]), _seconds(window[1]))
+    pairs = [(_second("--must-trip", earliest), _second("--must-trip", deadline)) for earliest, deadline in windows]
+    ends = [(_seconds(option, times) or [None] * len(windows)) for option, times in bands.items()]
+    return tuple(MustTrip(*pair, *band) for pair, *band in zip(pairs, *ends, strict=True))
 
 
-def _seconds(text: str) -> float:
+def _seconds(option: str, texts: tuple[str, ...]) -> list[float | None]:
+    return [_second(option, text) for text in texts]
+
+
+def _second(option: str, text: str) -> float:
     """Return seconds from a plain number or from text such as "5 min"."""
     from replay.ground.units import UnitError, duration_ms
 
@@ -90,7 +116,7 @@ def _seconds(text: str) -> float:
     try:
         return duration_ms(text) / 1000
     except UnitError as error:
-        raise refusal("label", "--must-trip", str(error), 'seconds, or text such as "5 min"', text) from None
+        raise refusal("label", option, str(error), 'seconds, or text such as "5 min"', text) from None
 
 
 @main.command(short_help="Synthesise traces by physics, as a library.")
@@ -99,6 +125,21 @@ def _seconds(text: str) -> float:
 @click.option("--count", required=True, type=int, metavar="N", help="Number of traces.")
 @click.option("--seed", required=True, type=int, metavar="S", help="Same recipe and seed, same bytes.")
 @click.option("--hours", type=float, metavar="H", help="Length of each harmless trace; 15 minutes without it.")
+@click.option(
+    "--upsets-per-hour",
+    type=float,
+    default=4.0,
+    show_default=True,
+    metavar="U",
+    help="How often something that a rule could take for a fault is done to a harmless machine; ordinary duty between.",
+)
+@click.option(
+    "--loggers",
+    type=click.Choice(["controller", "field"]),
+    default="controller",
+    show_default=True,
+    help="Who samples: field loggers do so every 5 to 60 s, too slowly to judge a protection by.",
+)
 @click.option("--format", "form", type=click.Choice(["csv", "parquet"]), default="csv", show_default=True)
 @click.option(
     "--closed-loop", is_flag=True, help="Write no library: let the machines obey and tell what becomes of them."
@@ -118,7 +159,10 @@ def synth(
     """
     from replay.synth import recipe, run_closed_loop, synthesise
 
-    wanted = recipe(*(options.pop(name) for name in ("families", "count", "seed", "hours", "form")))
+    wanted = recipe(
+        **{name: options.pop(name) for name in ("families", "count", "seed", "hours", "form")},
+        **{name: options.pop(name) for name in ("upsets_per_hour", "loggers")},
+    )
     if closed_loop:
         from replay.display.course import closed_loop_view
 

@@ -76,7 +76,7 @@ def score(
 def compare(first: Path, second: Path, json_file: Path | None, **options: Any) -> None:
     """Compare two scores A and B: JSON reports of `score`, or settings files and --library.
 
-    Exit status 1 when B is worse: it misses a trace that A does not miss, has
+    Exit status 1 when B is worse: it misses a fault that A does not miss, has
     more nuisance trips in all, or a worse verdict on its acceptance. 0
     otherwise, 2 bad input.
     """

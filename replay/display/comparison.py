@@ -45,7 +45,7 @@ def _lines(result: Comparison) -> list[str]:
         f"missed only by A {_pairs(result.missed, 'only by B')}",
         f"nuisance or early only in A {_pairs(result.nuisance, 'only in B')}",
         f"nuisance trips in all: A {result.nuisance_trips[0]}, B {result.nuisance_trips[1]}",
-        f"margin, mean change over {margins.pairs} traces that both hit: {mean}",
+        f"margin, mean change over {margins.pairs} faults that both hit: {mean}",
         f"  bootstrap interval, {sure(margins.confidence)}: {ends}",
         f"acceptance: A {result.verdicts[0]}, B {result.verdicts[1]}",
         "B IS WORSE: " + "; ".join(result.worse) if result.worse else "B is not worse.",

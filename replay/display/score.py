@@ -9,12 +9,15 @@ from rich.console import RenderableType
 from protect import ranges
 from replay.display.table import Table
 from replay.display.terminal import CAUTION, terms, view
+from replay.engine import cause_words
 from replay.engine.baselines import PLAIN_TIMER
 from replay.ground.wording import NOTHING, kilopascals, percent, rate, seconds, sure, tenths, words
 from replay.score import Score, Totals, Verdict, evidence
+from replay.score.windows import LATE
 
 ALWAYS_PER_1000H = 1e6  # a stop for every few seconds of running
 NUISANCE_PER_1000H = "nuisance trips per 1000 h"
+IN_UPSET = "nuisance stop in an upset"
 # How an amount of each rule is worded, and of what it is one.
 RULES = {
     "max_missed": ("{:g}".format, "missed trips"),
@@ -22,7 +25,11 @@ RULES = {
     evidence.NUISANCE: (rate, NUISANCE_PER_1000H),
     "min_margin": ("{:g} s".format, "worst margin"),
     evidence.MARGIN: (percent, "with less margin"),
+    evidence.UPSET: (percent, "of upsets with a nuisance stop"),
+    evidence.OUTSIDE: (rate, NUISANCE_PER_1000H),
 }
+RATES = (evidence.NUISANCE, evidence.OUTSIDE)
+NONE_MARKED = "no upset is marked"
 VERDICTS = {
     evidence.MET: "met",
     evidence.NOT_MET: "NOT MET",
@@ -57,7 +64,7 @@ def reasons(score: Score) -> list[str]:
         told.append(f"{failure.rule}: {got}, wanted {side} {show(failure.limit)}")
     for claim in score.lacking if not score.failures else ():
         show, _ = RULES[claim.rule]
-        good = "without a stop" if claim.rule == evidence.NUISANCE else "all of them good"
+        good = "all of them good" if claim.rule in (evidence.MISSED, evidence.MARGIN) else "without a stop"
         needs = f"; needs {_further(claim)} more, {good}" if claim.further else ""
         told.append(f"{claim.rule}: at most {show(claim.upper)} shown, {show(claim.wanted)} wanted{needs}")
     return told
@@ -70,17 +77,38 @@ def summary(score: Score) -> list[tuple[str, str]]:
     often = f"{rate(whole.nuisance_per_1000h)} per 1000 h" if hours else "no hours to count them over"
     return [
         ("traces", f"{len(score.verdicts)} judged, {len(score.undecided)} undecided"),
-        ("missed trips", f"{whole.missed} of {whole.must_trip} must-trip traces"),
+        ("missed trips", f"{whole.missed} of {whole.must_trip} faults"),
         ("early stops", f"{whole.early}"),
         ("nuisance trips", f"{whole.nuisance_trips} in {hours:.2f} run hours: {often}"),
+        ("upsets", _upsets(whole)),
         ("worst margin", seconds(whole.worst_margin_s)),
         ("settings", f"{Path(score.settings.file).name}, digest {score.settings.digest[:12]}"),
     ]
 
 
+def _upsets(whole: Totals) -> str:
+    """Return what upsets came to, and what came without one."""
+    if whole.upsets_stopped is None:
+        return "none marked in this library: how likely one brings a nuisance stop is not known"
+    outside = f"{whole.stops_outside_upsets} stops in {whole.hours_outside_upsets:.2f} run hours without upset"
+    return f"{whole.upsets_stopped} of {whole.upsets} had a nuisance stop; {outside}"
+
+
+def late_words(whole: Totals) -> list[str]:
+    """Return how the missed faults stand to the band of the deadline, the least late first."""
+    return [f"{count} of the {whole.missed} missed: {LATE[late]}." for late, count in whole.late.items() if count]
+
+
 def apart(score: Score) -> list[str]:
     """Return what the limits over all traces would hide."""
-    told = []
+    whole = score.totals
+    told = late_words(whole)
+    if whole.stood:
+        told.append(f"{whole.stood} faults came while a stop of before still held: neither found nor missed.")
+    if whole.repeats:
+        told.append(f"{whole.repeats} stops of machines started into the same fault again count neither way.")
+    if whole.worst_likely_margin_s is not None:
+        told.append(f"By the likely figure of the deadline the worst margin is {seconds(whole.worst_likely_margin_s)}.")
     late = [verdict for verdict in (*score.verdicts, *score.undecided) if verdict.late_ticks]
     if late:
         rows = sum(verdict.late_ticks for verdict in late)
@@ -104,12 +132,17 @@ def claims_table(score: Score) -> Table:
     confident = sure(limits.shown_confidence)
     heads = ("quantity", "seen", "value", f"interval, {confident}", f"at most, {confident}", "wanted at most")
     rows = []
-    names = ("missed-trip probability", NUISANCE_PER_1000H, f"margin under {limits.min_margin_s:g} s")
-    for name, claim in zip(names, score.claims, strict=True):
+    margin = f"margin under {limits.min_margin_s:g} s"
+    named = list(zip(("missed-trip probability", NUISANCE_PER_1000H, margin, IN_UPSET), score.claims, strict=True))
+    if score.outside is not None:
+        named.append((f"{NUISANCE_PER_1000H} without upset", score.outside))
+    for name, claim in named:
         show, _ = RULES[claim.rule]
-        of = f"in {claim.of:.2f} h" if claim.rule == evidence.NUISANCE else f"of {claim.of:g}"
+        seen = f"{claim.events} in {claim.of:.2f} h" if claim.rule in RATES else f"{claim.events} of {claim.of:g}"
+        if claim.rule == evidence.UPSET and score.totals.upsets_stopped is None:
+            seen = NONE_MARKED
         shown = (show(claim.point), _interval(claim), show(claim.upper), show(claim.wanted))
-        rows.append((name, f"{claim.events} {of}", *shown, _further(claim), claim.verdict))
+        rows.append((name, seen, *shown, _further(claim), claim.verdict))
     wide, texts = frozenset({2, 3, 7}), frozenset({7})
     return Table("What these traces show", (*heads, "would take more", "verdict"), rows, texts=texts, wide=wide)
 
@@ -123,8 +156,9 @@ def _further(claim: evidence.Claim) -> str:
     """Return how much more it would take, never rounded down."""
     if claim.further is None or claim.verdict != evidence.NOT_ENOUGH:
         return NOTHING
-    hours = claim.rule == evidence.NUISANCE
-    return f"{math.ceil(10 * claim.further) / 10:g} h" if hours else f"{math.ceil(claim.further)} traces"
+    if claim.rule in RATES:
+        return f"{math.ceil(10 * claim.further) / 10:g} h"
+    return f"{math.ceil(claim.further)} {'upsets' if claim.rule == evidence.UPSET else 'faults'}"
 
 
 def families_table(score: Score) -> Table:
@@ -133,32 +167,39 @@ def families_table(score: Score) -> Table:
     heads = (
         *("family", "must trip", "hit", "missed", "early", f"missed-trip probability, {confident}"),
         *("median margin s", "worst margin s", "ride-through run h", "nui\N{SOFT HYPHEN}sance trips"),
-        f"{NUISANCE_PER_1000H}, {confident}",
+        *(f"{NUISANCE_PER_1000H}, {confident}", "upsets with a stop"),
     )
     rows = [_family(name, part, score.family_claims[name]) for name, part in score.families.items()]
     foot = _family("all", score.totals, score.claims)
-    return Table("Evidence by family", heads, rows, foot, wide=frozenset({5, 10}))
+    return Table("Evidence by family", heads, rows, foot, wide=frozenset({5, 10, 11}))
 
 
 def _family(name: str, part: Totals, claims: tuple[evidence.Claim, ...]) -> list[str]:
-    tripping, riding = [NOTHING] * 5, [NOTHING] * 3
+    tripping, riding = [NOTHING] * 5, [NOTHING] * 4
     if part.must_trip:
         tripping = [str(part.must_trip), str(part.hit), str(part.missed), str(part.early), _interval(claims[0])]
     if part.ride_through:
-        riding = [f"{part.ride_through_run_hours:.2f}", str(part.nuisance_trips), _interval(claims[1])]
-    elif part.early:
+        upsets = NOTHING if part.upsets_stopped is None else f"{part.upsets_stopped} of {part.upsets}"
+        riding = [f"{part.ride_through_run_hours:.2f}", str(part.nuisance_trips), _interval(claims[1]), upsets]
+    elif part.nuisance_trips:
         riding[1] = str(part.nuisance_trips)
     return [name, *tripping, tenths(part.median_margin_s), tenths(part.worst_margin_s), *riding]
 
 
+Row = tuple[str, float | None, float | None, float | None, float | None]  # outcome, stop, deadline, two margins
+
+
 def traces_table(caption: str, verdicts: Iterable[Verdict]) -> Table:
-    """Return what became of traces, in their order."""
-    heads = ("trace", "family", "outcome", "first stop s", "cause", "deadline s", "margin s", "stops")
+    """Return what became of traces, in their order; one of several windows has a row for each."""
+    heads = ("trace", "family", "outcome", "stop s", "cause", "deadline s", "margin s", "margin to likely s", "stops")
     rows = []
     for v in verdicts:
-        times = (tenths(v.first_trip_s), v.cause or NOTHING, tenths(v.deadline_s), tenths(v.margin_s))
-        rows.append((v.id, v.family, words(v.outcome), *times, str(v.trips)))
-    return Table(caption, heads, rows, texts=frozenset({1, 2, 4}), wide=frozenset({1, 6}))
+        cause = cause_words(v.cause, v.doubts) or NOTHING
+        windows: list[Row] = [(w.outcome, w.stop_s, w.deadline_s, w.margin_s, w.likely_margin_s) for w in v.windows]
+        for outcome, stop_s, deadline_s, *margins in windows or [(v.outcome, v.first_trip_s, None, None, None)]:
+            times = (tenths(stop_s), cause if stop_s == v.first_trip_s else NOTHING, tenths(deadline_s))
+            rows.append((v.id, v.family, words(outcome), *times, *map(tenths, margins), str(v.trips)))
+    return Table(caption, heads, rows, texts=frozenset({1, 2, 4}), wide=frozenset({1, 6, 7}))
 
 
 def baselines_table(score: Score) -> Table:

@@ -15,6 +15,7 @@ BLUE, GREEN, VERMILLION, PURPLE, GREY = "#0067a5", "#00775a", "#c24e00", "#8a3a7
 HOLD = "#d9efe6"  # between cut-out and cut-in, where the integral holds
 FILL = "#f3d9a4"  # under the integral
 UNREAD = "#5a5a5a"
+BAND = "#f3e3ea"  # from the careful figure of a deadline to that of the most lasting bearing
 
 # Colour, line width in points and dash (points on and off; empty for a full line) of each kind of line.
 LINES: dict[str, tuple[str, float, tuple[float, ...]]] = {
@@ -27,6 +28,8 @@ LINES: dict[str, tuple[str, float, tuple[float, ...]]] = {
     "reload guard": (GREEN, 1.2, (7, 3)),
     "earliest": (BLUE, 1.3, (4, 2)),
     "deadline": (INK, 1.6, (9, 2, 2, 2)),
+    "likely": (INK, 0.9, (4, 3)),
+    "latest": (INK, 0.9, (1.5, 3)),
     "stop": (VERMILLION, 1.3, ()),
     "hold": (HOLD, 6.0, ()),
     "unread": (UNREAD, 4.0, ()),

@@ -21,10 +21,12 @@ def words(score: Score) -> str:
     if not margins:
         return f"No margins: no hits; {score.totals.missed} missed."
     thin = sum(margin < wanted for margin in margins)
+    likely = score.totals.worst_likely_margin_s
     return (
         f"Margins of {len(margins)} hits: least {seconds(min(margins))}, "
         f"median {seconds(score.totals.median_margin_s)}, greatest {seconds(max(margins))}; "
         f"{thin} under the wanted {wanted:g} s; {score.totals.missed} missed."
+        + ("" if likely is None else f" To the likely figure of the deadline the least is {seconds(likely)}.")
     )
 
 

@@ -12,11 +12,11 @@ from numpy.typing import NDArray
 from protect import ranges, state
 from replay.drawing.decimation import Floats, polyline, stretch_of
 from replay.drawing.looks import in_rows, time_axis
-from replay.engine import CAUSES, compiled
+from replay.engine import compiled, told_cause
 from replay.engine.portable import Machine, Trail
 from replay.ground.units import PSI_PA, STANDARD_ATMOSPHERE_PA, atmosphere_pa
 from replay.ground.wording import kpa
-from replay.library import Entry, MustTrip
+from replay.library import Entry
 from replay.settings import Settings
 from replay.trace import Trace
 
@@ -60,7 +60,7 @@ class Panel:
 
 @dataclass(frozen=True)
 class Mark:
-    """A moment: a stop with its cause, or one end of the window of a must-trip label."""
+    """A moment: a stop with its cause, or an end of a window of a must-trip label or of the band of its deadline."""
 
     kind: str
     at_s: float
@@ -72,7 +72,7 @@ class Picture:
     """All that is drawn of a trace.
 
     spells: for each state the stretches of time (begin, end) spent in it, those too close to tell apart drawn as
-    one; unread: stretches in which a pressure was missing or out of its sensor's range.
+    one; unread: stretches in which a pressure was missing or out of its sensor's range; bands: of deadlines.
     """
 
     name: str
@@ -85,6 +85,7 @@ class Picture:
     spells: dict[int, list[tuple[float, float]]]
     unread: list[tuple[float, float]]
     marks: tuple[Mark, ...]
+    bands: tuple[tuple[float, float], ...] = ()
 
 
 def picture(
@@ -115,6 +116,7 @@ def picture(
         spells={name: _stretches(seconds, trail.states == name, stretches) for name in range(state.LOCKED_OUT + 1)},
         unread=_stretches(seconds, lost, stretches),
         marks=tuple(_marks(trace, trail, entry)),
+        bands=tuple((window.deadline_s, window.end_s) for window in (entry.windows if entry else ())),
     )
 
 
@@ -186,11 +188,14 @@ def _stretches(seconds: Floats, there: NDArray[np.bool_], stretches: int) -> lis
 
 
 def _marks(trace: Trace, trail: Trail, entry: Entry | None) -> Iterator[Mark]:
-    if entry is not None and isinstance(entry.label, MustTrip):
-        yield Mark("earliest", entry.label.earliest_s, "earliest")
-        yield Mark("deadline", entry.label.deadline_s, "deadline")
+    windows = entry.windows if entry is not None else ()
+    for number, window in enumerate(windows, start=1):
+        which = f" {number}" if len(windows) > 1 else ""
+        for key, second in window.as_table().items():
+            kind = key.removesuffix("_s")
+            yield Mark(kind, second, kind + which)
     for stop in trail.stops:
-        yield Mark("stop", trace.seconds(stop.time_ms), f"stop, {CAUSES[stop.cause]}")
+        yield Mark("stop", trace.seconds(stop.time_ms), f"stop, {told_cause(stop.cause)}")
 
 
 def named_marks(

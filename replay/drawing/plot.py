@@ -10,7 +10,21 @@ from pathlib import Path
 from typing import Any
 
 from replay.drawing.decimation import lone_points
-from replay.drawing.looks import AREAS, BLUE, CURVE, FILL, HOLD, INK, LANES, LINES, SHADES, UNREAD, apart, time_axis
+from replay.drawing.looks import (
+    AREAS,
+    BAND,
+    BLUE,
+    CURVE,
+    FILL,
+    HOLD,
+    INK,
+    LANES,
+    LINES,
+    SHADES,
+    UNREAD,
+    apart,
+    time_axis,
+)
 from replay.drawing.picture import Level, Panel, Picture, named_marks, picture
 from replay.engine import STATES
 from replay.ground.files import check_writable, write_whole
@@ -111,6 +125,9 @@ def draw(shown: Picture, heading: str) -> Any:
     _lanes(lanes, shown, size)
     for axes in parts:
         axes.set_xlim(shown.begin_s / size, shown.end_s / size)
+        for begin, end in shown.bands:
+            if end > begin:
+                axes.axvspan(begin / size, end / size, color=BAND, linewidth=0, zorder=0.4)
         for mark in shown.marks:
             colour, width, dash = LINES[mark.kind]
             axes.axvline(mark.at_s / size, color=colour, linewidth=width, linestyle=_dash(dash), zorder=1.5)

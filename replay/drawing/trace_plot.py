@@ -5,7 +5,21 @@ from xml.etree import ElementTree as ET
 
 from replay.drawing import svg
 from replay.drawing.decimation import Floats
-from replay.drawing.looks import AREAS, BLUE, CURVE, FILL, HOLD, INK, LANES, LINES, SHADES, UNREAD, apart, time_axis
+from replay.drawing.looks import (
+    AREAS,
+    BAND,
+    BLUE,
+    CURVE,
+    FILL,
+    HOLD,
+    INK,
+    LANES,
+    LINES,
+    SHADES,
+    UNREAD,
+    apart,
+    time_axis,
+)
 from replay.drawing.picture import Level, Panel, Picture, named_marks
 from replay.drawing.svg import Scale
 from replay.engine import STATES
@@ -27,6 +41,10 @@ def trace_svg(shown: Picture, words: str) -> str:
     hours = Scale(shown.begin_s / size, shown.end_s / size, LEFT, RIGHT)
     below, above = map(_scale(shown.net, NET).at, shown.hold)
     svg.box(root, (LEFT, above, RIGHT - LEFT, below - above), HOLD)
+    for begin, end in shown.bands:
+        left, right = (time.at(min(max(at, shown.begin_s), shown.end_s)) for at in (begin, end))
+        if right > left:
+            svg.box(root, (left, NET[0], right - left, STATE[1] - NET[0]), BAND)
     _marks(root, time, shown)
     _panel(root, time, shown.net, NET, CURVE)
     _bars(root, time, shown.unread, NET[1] - 5, 5, UNREAD)

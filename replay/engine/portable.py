@@ -6,7 +6,7 @@
 import functools
 import hashlib
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -23,14 +23,13 @@ from replay.trace import Trace
 STATES = ("stopped", "priming", "lubricated", "starved", "tripped", "locked_out")
 BLOCK = 65536  # rows that are taken at a time
 ROOM = 128  # changes and stops of one call of the kernel, which returns early when either is full
-CAUSES = (None, "oil", "reload", "sensor")
 
 Array = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
 class Change:
-    """A change of state at one tick. Pressures in Pa; net is None when not credible."""
+    """A change of state at one tick. Pressures in Pa; net is None when not credible; cause as in `causes`."""
 
     time_ms: int
     before: int
@@ -43,13 +42,26 @@ class Change:
 
 @dataclass(frozen=True)
 class Stop:
-    """A withdrawal of run permission that the machine feels: it would run and may not.
+    """A withdrawal of run permission that the machine feels: it would run and may not. Its cause is a code of `causes`.
 
-    Counted once for each withdrawal, at the first tick at which the trace runs.
+    Counted once for each withdrawal, at the first tick at which the trace runs. until_ms: the tick at which it may
+    run again; None where that does not come in the trace.
     """
 
     time_ms: int
     cause: int
+    until_ms: int | None = None
+
+
+def stops_of(rows: Iterable[tuple[int, int]], before: Iterable[Stop] = ()) -> list[Stop]:
+    """Return the stops before, and those that rows (time in ms, cause or MAY_RUN) tell of after them."""
+    stops = list(before)
+    for time_ms, cause in rows:
+        if cause != obeying.MAY_RUN:
+            stops.append(Stop(time_ms, cause))
+        elif stops:  # else the stop itself was told of and put away before
+            stops[-1] = replace(stops[-1], until_ms=time_ms)
+    return stops
 
 
 @dataclass(frozen=True)
@@ -108,7 +120,8 @@ class Machine:
             arrays = (self.values, self.memory, self.inputs, self.results, self._changes, self._stops, self.carry)
             self._kernel(given, *arrays, noted)
             self.changes += [_change(*map(int, row)) for row in self._changes[: self.carry[obeying.CHANGES]]]
-            self.stops += [Stop(*map(int, row)) for row in self._stops[: self.carry[obeying.STOPS]]]
+            rows = [(int(time_ms), int(cause)) for time_ms, cause in self._stops[: self.carry[obeying.STOPS]]]
+            self.stops[-1:] = stops_of(rows, self.stops[-1:])
 
     def tick(self, *words: int) -> None:
         """Take one tick: its time and its inputs in their order."""

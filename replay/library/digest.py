@@ -8,7 +8,7 @@ from replay.library.library import Entry, Library, MustTrip
 
 
 def library_digest(library: Library) -> str:
-    """Return the SHA-256 over id, family, label and file content of every trace, in the order of the ids.
+    """Return the SHA-256 over id, family, label, upsets and file content of every trace, in the order of the ids.
 
     Raises Refusal for a trace file that cannot be read.
     """
@@ -24,9 +24,15 @@ def _sized(text: str) -> str:
 
 
 def _label(entry: Entry) -> str:
-    if isinstance(entry.label, MustTrip):
-        return f"must_trip {entry.label.earliest_s!r} {entry.label.deadline_s!r}"
-    return entry.label
+    """Return label and upsets; a trace without band, further window and upset reads as it did before there were any."""
+    label = entry.label if isinstance(entry.label, str) else " and ".join(map(_window, entry.label))
+    return " ".join([label, *(f"upset {begin_s!r} {end_s!r}" for begin_s, end_s in entry.upsets)])
+
+
+def _window(window: MustTrip) -> str:
+    band = (("likely", window.likely_s), ("latest", window.latest_s))
+    stated = [f"{name} {second!r}" for name, second in band if second is not None]
+    return " ".join([f"must_trip {window.earliest_s!r} {window.deadline_s!r}", *stated])
 
 
 def sha256_of(path: Path) -> str:

@@ -17,14 +17,27 @@ import difflib
 import getpass
 import re
 import tomllib
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 from replay.ground.files import write_whole
 from replay.ground.lock import locked
 from replay.ground.refusal import refusal
-from replay.library.library import FILE, LABELS, Entry, MustTrip, label_text, library_from, read_library, shown_s
+from replay.library.library import (
+    FILE,
+    LABELS,
+    Entry,
+    Label,
+    MustTrip,
+    check_window,
+    label_text,
+    library_from,
+    read_library,
+    shown_s,
+)
 from replay.trace import read_pieces
 
 BOM = "\ufeff"
@@ -42,12 +55,14 @@ class Edit:
 def relabel(
     folder: Path | str,
     identity: str,
-    label: MustTrip | str,
+    label: MustTrip | Sequence[MustTrip] | str,
     who: str | None = None,
     why: str = "no reason given",
     day: dt.date | None = None,
 ) -> Edit:
-    """Give a trace of a library another label ("ride_through", "undecided" or a window) and return what changed.
+    """Give a trace of a library another label and return what changed.
+
+    label: "ride_through", "undecided", a window, or several in their order.
 
     who: the name of the login without it; day: today without it. Raises Refusal, and leaves the file alone, for an
     unknown id, a window that the trace does not cover, and an edit that gives no valid library.
@@ -58,13 +73,14 @@ def relabel(
         raise refusal("label", "", "who says so, and why, is not told", "--by WHO and --note TEXT")
     path = folder / FILE
     file = _entry_of(folder, identity).path
-    if isinstance(label, MustTrip):
-        _check_window(file, label)
+    wanted: Label = label if isinstance(label, str) else (label,) if isinstance(label, MustTrip) else tuple(label)
+    if not isinstance(wanted, str):
+        _check_windows(file, wanted)
     with locked(folder):
         before = _entry_of(folder, identity)
-        now = label_text(dataclasses.replace(before, label=label))
+        now = label_text(dataclasses.replace(before, label=wanted))
         line = f"{day.isoformat()}, {_one_line(who)}: {now} (was {label_text(before)}): {_one_line(why)}"
-        text = _edited(path, identity, label, f"{before.note}\n{line}" if before.note else line)
+        text = _edited(path, identity, wanted, f"{before.note}\n{line}" if before.note else line)
         try:
             entries = library_from(folder, tomllib.loads(text.removeprefix(BOM))).entries
         except tomllib.TOMLDecodeError as error:
@@ -88,20 +104,25 @@ def _entry_of(folder: Path, identity: str) -> Entry:
     return known[identity]
 
 
-def _check_window(file: Path, window: MustTrip) -> None:
-    """Refuse a window that does not lie within the trace."""
-    if window.earliest_s > window.deadline_s:
-        rule = f"earliest {shown_s(window.earliest_s)} is later than the deadline"
-        raise refusal("label", "--must-trip", rule, "EARLIEST not after DEADLINE", window.deadline_s)
+def _check_windows(file: Path, windows: Sequence[MustTrip]) -> None:
+    """Refuse windows that are out of order, and those that do not begin and have their deadline within the trace.
+
+    The band may reach beyond the trace: a machine that was stopped in time shows no more of it.
+    """
+    if not windows:
+        raise refusal("label", "--must-trip", "no window", "EARLIEST DEADLINE")
+    for before, window in pairwise((None, *windows)):
+        if window is not None:
+            check_window("label", "--must-trip ", window, before)
     (last,) = collections.deque(read_pieces(file, ROWS), maxlen=1)
     start_s, end_s = last.start_s, last.seconds(int(last.time_ms[-1]))
-    for seconds in (window.earliest_s, window.deadline_s):
+    for seconds in (second for window in windows for second in (window.earliest_s, window.deadline_s)):
         if not start_s <= seconds <= end_s:
             accepted = f"seconds of the trace's own time, {shown_s(start_s)} to {shown_s(end_s)}"
             raise refusal(file, "--must-trip", "outside the trace", accepted, seconds)
 
 
-def _edited(path: Path, identity: str, label: MustTrip | str, note: str) -> str:
+def _edited(path: Path, identity: str, label: Label, note: str) -> str:
     """Return the text of library.toml with the new label and note of one trace."""
     import tomlkit
     from tomlkit.exceptions import TOMLKitError
@@ -120,14 +141,21 @@ def _edited(path: Path, identity: str, label: MustTrip | str, note: str) -> str:
     return BOM * text.startswith(BOM) + written
 
 
-def _put_label(table: Any, label: MustTrip | str) -> None:
+def _put_label(table: Any, label: Label) -> None:
     """Put the new label where the old one stands."""
     import tomlkit
 
     key, value = label, tomlkit.item(True)  # type: Any, Any # noqa: FBT003 - a TOML value
-    if isinstance(label, MustTrip):
-        key, value = "must_trip", tomlkit.inline_table()
-        value.update(vars(label))
+    if not isinstance(label, str):
+        key = "must_trip"
+        windows = []
+        for window in label:
+            windows.append(tomlkit.inline_table())
+            windows[-1].update(window.as_table())
+        value = windows[0]
+        if len(windows) > 1:
+            value = tomlkit.array()
+            value.extend(windows)
     old = next(name for name in LABELS if name in table)
     table[old] = value
     if old != key:

@@ -12,36 +12,65 @@
     must_trip = { earliest_s = 300.0, deadline_s = 480.0 }
     # or ride_through = true, or undecided = true
     note = "optional"
+    upsets = [[120.0, 310.0]]             # optional: what could be taken for a fault was done from .. to, in seconds
 
 Labels come from how a trace was made or from the machine's inspection, never
 from the logic that is judged. A library is data: it names no file outside its folder.
+
+`deadline_s` is the careful figure: the verdict goes by it. A window may say how sure it is: `likely_s`, by which a
+likely bearing would be spoilt, and `latest_s`, by which the most lasting one would. A trace of several faults has a
+list of windows, in their order and apart from each other, bands included. `upsets` are stretches in which something
+that a rule could take for a fault was done to a machine that comes through.
 """
 
+import itertools
 import os
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from replay.ground.refusal import refusal
-from replay.ground.shape import Key, Keys, UnfitError, anything, fit, name, number, path_text, plain_text, text
+from replay.ground.shape import Key, Keys, UnfitError, anything, fit, list_of, name, number, path_text, plain_text, text
 from replay.ground.toml_files import read_toml
 
 FILE = "library.toml"
 LABELS = ("must_trip", "ride_through", "undecided")
+BAND = ("deadline_s", "likely_s", "latest_s")  # ascending
 LABEL_FORMS = "one of must_trip = { earliest_s, deadline_s }, ride_through = true, undecided = true"
 
 
 @dataclass(frozen=True)
 class MustTrip:
-    """The first stop has to lie in earliest_s .. deadline_s of the trace's own time."""
+    """One window of a label: a stop has to lie in earliest_s .. deadline_s of the trace's own time.
+
+    likely_s, latest_s: by when a likely and the most lasting bearing would be spoilt, None where nobody says.
+    """
 
     earliest_s: float
     deadline_s: float
+    likely_s: float | None = None
+    latest_s: float | None = None
+
+    @property
+    def end_s(self) -> float:
+        """Return the end of the band, or the deadline where there is none."""
+        return max(second for second in (self.deadline_s, self.likely_s, self.latest_s) if second is not None)
+
+    def as_table(self) -> dict[str, float]:
+        """Return the window as it stands in library.toml: what is not stated is left out."""
+        return {key: second for key, second in vars(self).items() if second is not None}
+
+
+Label = tuple[MustTrip, ...] | str
+Upset = tuple[float, float]
 
 
 @dataclass(frozen=True)
 class Entry:
-    """One trace of a library. `label` is a MustTrip, "ride_through" or "undecided"."""
+    """One trace of a library. `label` holds its windows, or is "ride_through" or "undecided".
+
+    upsets: stretches (from, to) in s of the trace's own time.
+    """
 
     id: str
     path: Path
@@ -49,8 +78,14 @@ class Entry:
     machine: str
     oil: str
     origin: str
-    label: MustTrip | str
+    label: Label
     note: str
+    upsets: tuple[Upset, ...] = ()
+
+    @property
+    def windows(self) -> tuple[MustTrip, ...]:
+        """Return the windows of a must-trip trace; of any other there are none."""
+        return () if isinstance(self.label, str) else self.label
 
 
 @dataclass(frozen=True)
@@ -79,16 +114,48 @@ def _stated(value: Any) -> bool:
     return value
 
 
+def _upset(value: Any) -> Upset:
+    if not isinstance(value, list) or len(value) != 2:  # noqa: PLR2004 - from, to
+        raise UnfitError("a pair of seconds is wanted")
+    begin_s, end_s = map(number(), value)
+    if begin_s >= end_s:
+        raise UnfitError(f"an upset that ends at {shown_s(end_s)}, not after it began")
+    return begin_s, end_s
+
+
+def _upsets(value: Any) -> tuple[Upset, ...]:
+    upsets: tuple[Upset, ...] = list_of(_upset)(value)
+    for (_, end_s), (begin_s, _) in itertools.pairwise(upsets):
+        if begin_s < end_s:
+            raise UnfitError(f"the upset from {shown_s(begin_s)} begins before the one before it ends")
+    return upsets
+
+
+def _windows(value: Any) -> list[Any]:
+    """Take one window or a list of them; each is read where its place is known."""
+    windows = value if isinstance(value, list) else [value]
+    if not windows:
+        raise UnfitError("no window")
+    return windows
+
+
 _FILE = "a path inside the library's folder"
 _NAME = Key(name, "text in one line")
 _SECONDS = Key(number(), "seconds of the trace's time")
+WINDOW = Keys(
+    {
+        **dict.fromkeys(("earliest_s", "deadline_s"), _SECONDS),
+        **dict.fromkeys(("likely_s", "latest_s"), Key(number(), "seconds of the trace's time", needed=False)),
+    }
+)
 TRACE = Keys(
     {
         **dict.fromkeys(("id", "family", "machine", "oil"), _NAME),
         "file": Key(path_text, _FILE),
         "origin": Key(_origin, '"recorded: ..." or "synthetic: seed ..., scenario ..."'),
-        "must_trip": Keys({"earliest_s": _SECONDS, "deadline_s": _SECONDS}, needed=False),
+        "must_trip": Key(_windows, "a window { earliest_s, deadline_s }, or a list of windows", needed=False),
         **{key: Key(_stated, f"{key} = true", needed=False) for key in LABELS[1:]},
+        "upsets": Key(_upsets, "pairs of seconds [[from, to], ...], ascending and apart", needed=False),
         "note": Key(plain_text, "text", needed=False),
     },
     needed=False,
@@ -168,18 +235,39 @@ def check_inside(folder: Path, path: Path) -> None:
         raise refusal(path, "", "leads out of the library's folder", "a file or folder of its own, no link")
 
 
-def _label(path: Path, where: str, given: dict[str, Any]) -> MustTrip | str:
+def _label(path: Path, where: str, given: dict[str, Any]) -> Label:
     """Return the one label of a trace."""
     if len(given) != 1:
         rule = f"{len(given)} labels ({', '.join(given)})" if given else "no label"
         raise refusal(path, where, rule, LABEL_FORMS)
     if "must_trip" not in given:
         return next(iter(given))
-    window = MustTrip(**given["must_trip"])
+    several = len(given["must_trip"]) > 1
+    windows: list[MustTrip] = []
+    for place, item in enumerate(given["must_trip"], start=1):
+        at = f"{where}, must_trip{f' {place}' if several else ''}."
+        window = MustTrip(**fit(path, item, WINDOW, at))
+        check_window(path, at, window, windows[-1] if windows else None)
+        windows.append(window)
+    return tuple(windows)
+
+
+def check_window(path: Path | str, where: str, window: MustTrip, before: MustTrip | None = None) -> None:
+    """Refuse a window whose seconds are out of order, or that does not lie behind the one before it.
+
+    where: what stands before the key in a refusal.
+    """
     if window.earliest_s > window.deadline_s:
         rule = f"later than the deadline ({shown_s(window.deadline_s)})"
-        raise refusal(path, f"{where}, must_trip.earliest_s", rule, "a time not after deadline_s", window.earliest_s)
-    return window
+        raise refusal(path, f"{where}earliest_s", rule, "a time not after deadline_s", window.earliest_s)
+    stated = [(key, second) for key, second in window.as_table().items() if key in BAND]
+    for (key, second), (later, later_s) in itertools.pairwise(stated):
+        if second > later_s:
+            rule = f"earlier than {key} ({shown_s(second)})"
+            raise refusal(path, f"{where}{later}", rule, " <= ".join(BAND), later_s)
+    if before is not None and window.earliest_s <= before.end_s:
+        rule = f"not behind the window before it, which ends at {shown_s(before.end_s)}"
+        raise refusal(path, f"{where}earliest_s", rule, "windows in their order and apart", window.earliest_s)
 
 
 def shown_s(seconds: float) -> str:
@@ -189,6 +277,14 @@ def shown_s(seconds: float) -> str:
 
 def label_text(entry: Entry) -> str:
     """Return a label in words."""
-    if isinstance(entry.label, MustTrip):
-        return f"must trip from {entry.label.earliest_s:.12g} s to {entry.label.deadline_s:.12g} s"
-    return entry.label.replace("_", " ")
+    if isinstance(entry.label, str):
+        return entry.label.replace("_", " ")
+    return "must trip " + ", then ".join(map(window_text, entry.label))
+
+
+def window_text(window: MustTrip) -> str:
+    """Return a window in words."""
+    band = {"likely": window.likely_s, "at the latest": window.latest_s}
+    stated = [f"{name} {shown_s(second)}" for name, second in band.items() if second is not None]
+    told = f"from {shown_s(window.earliest_s)} to {shown_s(window.deadline_s)}"
+    return f"{told} ({', '.join(stated)})" if stated else told

@@ -27,11 +27,12 @@ from replay.ground.files import check_writable, write_text
 from replay.ground.refusal import refusal
 from replay.ground.toml_files import read_toml
 from replay.ground.units import quantity
-from replay.library import Entry, Library, MustTrip, library_of, settings_of
+from replay.library import Entry, Library, library_of, settings_of
 from replay.library.given import GivenLibrary, GivenSettings
 from replay.page.wasm_module import module
+from replay.score.windows import AFTER_S, AGAIN_S, LATE
 from replay.settings import Settings
-from replay.settings.file import ALTITUDE_M, key_of, names_of
+from replay.settings.file import ALTITUDE_M, in_file_terms, key_of, names_of
 from replay.trace import Trace, read_trace
 
 PAGE = Path(__file__).parent
@@ -123,9 +124,8 @@ def _script_safe(data: dict[str, Any]) -> str:
 
 
 def _trace(entry: Entry, trace: Trace) -> dict[str, Any]:
-    label: dict[str, Any] = {"kind": entry.label}
-    if isinstance(entry.label, MustTrip):
-        label = {"kind": "must_trip", **vars(entry.label)}
+    kind = entry.label if isinstance(entry.label, str) else "must_trip"
+    label = {"kind": kind, "windows": [vars(window) for window in entry.windows], "upsets": entry.upsets}
     texts = ("id", "family", "machine", "oil", "origin", "note")
     told = {name: getattr(entry, name) for name in texts}
     return {**told, "label": label, "start_s": trace.start_s, "ticks": len(trace), "columns": packed(trace)}
@@ -145,6 +145,9 @@ def _about(library: Library, settings: Settings) -> dict[str, Any]:
         "factors": {unit: quantity(f"1 {unit}", "pascal", unit) for unit in ("psi", "inHg")},
         "acceptance": {**vars(acceptance), "shown_confidence": acceptance.shown_confidence},
         "acceptance_texts": {key: _toml(value) for key, value in table["acceptance"].items()},
+        "again_s": AGAIN_S,
+        "after_s": AFTER_S,
+        "late": LATE,
         "states": STATES,
         "looks": {
             "lines": {name: {"colour": line[0], "width": line[1], "dash": line[2]} for name, line in LINES.items()},
@@ -165,7 +168,7 @@ def _settings(table: dict[str, Any], settings: Settings) -> list[dict[str, Any]]
     rows = []
     for (name, unit, least, most), value in zip(ranges.SETTINGS, settings.values, strict=False):
         section, key = key_of(name)
-        names, texts = names_of(key), table[section][key]
+        names, texts = names_of(key), table[section].get(key, in_file_terms(unit, value).strip('"'))
         text = texts[names.index(name)] if len(names) > 1 else texts
         kind = KINDS.get(unit) or ("difference" if section == "net_oil_pressure" else "absolute")
         told = {"name": name, "section": section, "key": key, "kind": kind, "least": least, "most": most}

@@ -1,7 +1,21 @@
-// What the port did against the labels: the counts and limits of `lubetrip score` (replay/score/scoring.py, replay/score/evidence.py).
+// What the port did against the labels: the counts and limits of `lubetrip score` (`windows`, `scoring` and `evidence` of replay/score).
 "use strict";
 
-const CAUSES = ["", "oil", "reload", "sensor"];
+// As replay/engine/causes.py words them.
+const CAUSES = ["", "oil", "reload", "sensor", "resets"];
+const CAUSE_CODE = 7;
+const FIRST_DOUBT = 16;
+const DOUBTS = [
+    ...["oil", "suction", "crankcase"].flatMap((channel) => ["missing", "out of range", "stuck"].map((kind) => `${channel} ${kind}`)),
+    "late tick",
+    "oil and crankcase differ at standstill",
+];
+
+function causeWords(code) {
+    const doubts = DOUBTS.filter((_, number) => (code >> (FIRST_DOUBT + number)) & 1);
+    return [CAUSES[code & CAUSE_CODE], doubts.join(", ")].filter((part) => part !== "").join(": ");
+}
+
 const MET = "met";
 const NOT_MET = "not met";
 const NOT_ENOUGH = "not enough evidence";
@@ -11,49 +25,113 @@ function rounded(number, decimals) {
     return Number(fixed(number, decimals));
 }
 
-function outcomeOf({ kind, earliest_s: earliest, deadline_s: deadline }, firstS) {
-    if (kind === "must_trip") {
-        return firstS === null || firstS > deadline ? "missed" : firstS < earliest ? "early" : "hit";
+const SEVERITY = ["missed", "early", "hit", "stood"];
+const lastBegun = (begins, atS) => begins.filter((begin) => begin <= atS).length - 1;
+
+function lateOf({ likely_s: likely, latest_s: latest }, stopS) {
+    if (stopS === null) {
+        return "no stop";
     }
-    if (kind === "ride_through") {
-        return firstS === null ? "rode_through" : "nuisance";
-    }
-    return "undecided";
+    return likely !== null && stopS <= likely ? "likely" : latest !== null && stopS <= latest ? "latest" : "too late";
 }
 
-// One trace against its label; `run` is what Port.run says.
-function judge(trace, run) {
-    const firstS = run.firstMs === null ? null : rounded(trace.start_s + run.firstMs / 1000, 3);
-    const deadline = trace.label.deadline_s ?? null;
+// Each stop goes to a window, to the nuisance or to the repeats, and each window is judged.
+function follow(windows, stops, againS) {
+    const stoodIn = (window) => stops.some(({ atS, untilS }) => atS < window.earliest_s && untilS > window.deadline_s);
+    const endOf = (window) => Math.max(window.deadline_s, window.likely_s ?? -Infinity, window.latest_s ?? -Infinity);
+    const [first, early] = [windows.map(() => null), windows.map(() => null)];
+    let [nuisance, repeats, ofFault, before] = [0, 0, false, null];
+    stops.forEach((stop) => {
+        const last = lastBegun(windows.map((window) => window.earliest_s), stop.atS);
+        const [begun, follows] = [windows[last], last + 1 < windows.length];
+        const over = begun && before && before.atS < begun.earliest_s && before.untilS > begun.deadline_s;
+        const again = before !== null && stop.atS - before.untilS <= againS && (ofFault || over);
+        const own = begun && first[last] === null && !stoodIn(begun) && (!follows || stop.atS <= endOf(begun) + againS);
+        const isNuisance = !own && follows && !again && !(begun && stop.atS <= endOf(begun));
+        if (own) {
+            first[last] = stop.atS;
+        } else if (isNuisance) {
+            nuisance += 1;
+            early[last + 1] ??= stop.atS;
+        } else if (follows) {
+            repeats += 1;
+        }
+        [ofFault, before] = [!isNuisance, stop];
+    });
+    const found = windows.map((window, place) => {
+        const judged = (outcome, stopS, late = null) => ({
+            outcome, stopS, late, marginS: stopS === null ? null : rounded(window.deadline_s - stopS, 3),
+        });
+        if (early[place] !== null) {
+            return judged("early", early[place]);
+        }
+        if (stoodIn(window)) {
+            return judged("stood", null);
+        }
+        const stopS = first[place];
+        return stopS !== null && stopS <= window.deadline_s ? judged("hit", stopS) : judged("missed", stopS, lateOf(window, stopS));
+    });
+    return { windows: found, nuisance, repeats };
+}
+
+// How many upsets a running machine met, and in how many of them it was stopped.
+function met(upsets, stops, afterS) {
+    const hit = new Set(stops.flatMap(({ atS }) => {
+        const last = lastBegun(upsets.map(([begin]) => begin), atS);
+        return last >= 0 && atS <= upsets[last][1] + afterS ? [last] : [];
+    }));
+    const stood = upsets.filter(([begin, end], place) =>
+        !hit.has(place) && stops.some(({ atS, untilS }) => atS < begin && untilS > end)).length;
+    return { upsets: upsets.length - stood, stopped: hit.size };
+}
+
+// One trace against its label; `run` is what Port.run says, `rules` how long a stop belongs to a fault or an upset.
+function judge(trace, run, { again_s: againS, after_s: afterS }) {
+    const { kind, windows, upsets } = trace.label;
+    const inTrace = (ms) => rounded(trace.start_s + ms / 1000, 3);
+    const stops = run.stops.map(({ ms, untilMs }) => ({ atS: inTrace(ms), untilS: untilMs === null ? Infinity : inTrace(untilMs) }));
+    const course = follow(windows, stops, againS);
+    const rides = kind === "ride_through";
+    const worst = SEVERITY.map((outcome) => course.windows.find((window) => window.outcome === outcome)).find(Boolean);
     return {
         id: trace.id,
         family: trace.family,
-        outcome: outcomeOf(trace.label, firstS),
-        firstS,
-        cause: CAUSES[run.firstCause],
-        marginS: firstS === null || deadline === null ? null : rounded(deadline - firstS, 3),
+        outcome: worst?.outcome ?? (rides ? (run.count > 0 ? "nuisance" : "rode_through") : kind),
+        windows: course.windows,
+        firstS: stops[0]?.atS ?? null,
+        cause: causeWords(run.stops[0]?.cause ?? 0),
+        marginS: worst?.marginS ?? null,
         runHours: rounded(run.runMs / 3.6e6, 6),
-        trips: run.stops,
+        trips: run.count,
+        nuisance: rides ? run.count : course.nuisance,
+        marked: rides ? upsets.length : 0,
+        met: rides ? met(upsets, stops, afterS) : { upsets: 0, stopped: 0 },
     };
 }
 
 function totalOf(verdicts) {
-    const count = (...outcomes) => verdicts.filter(({ outcome }) => outcomes.includes(outcome)).length;
+    const windows = verdicts.flatMap((verdict) => verdict.windows);
+    const count = (outcome) => windows.filter((window) => window.outcome === outcome).length;
     const rides = verdicts.filter(({ outcome }) => outcome === "rode_through" || outcome === "nuisance");
-    const margins = verdicts.filter(({ outcome }) => outcome === "hit").map(({ marginS }) => marginS);
-    const hours = rounded(rides.reduce((sum, { runHours }) => sum + runHours, 0), 6);
-    const nuisance = rides.reduce((sum, { trips }) => sum + trips, 0) + count("early");
+    const sum = (numbers) => numbers.reduce((one, other) => one + other, 0);
+    const margins = windows.filter(({ outcome }) => outcome === "hit").map(({ marginS }) => marginS);
+    const hours = rounded(sum(rides.map(({ runHours }) => runHours)), 6);
+    const nuisance = sum(verdicts.map((verdict) => verdict.nuisance));
     return {
-        mustTrip: count("hit", "missed", "early"),
+        mustTrip: windows.length,
         hit: count("hit"),
         missed: count("missed"),
         early: count("early"),
+        stood: count("stood"),
         rides: rides.length,
         hours,
         nuisance,
         rate: nuisance === 0 ? 0 : (1000 * nuisance) / hours,
         worstMarginS: margins.length > 0 ? Math.min(...margins) : null,
         margins,
+        marked: rides.some(({ marked }) => marked > 0),
+        upsets: sum(rides.map((verdict) => verdict.met.upsets)),
+        upsetsStopped: sum(rides.map((verdict) => verdict.met.stopped)),
     };
 }
 
@@ -103,7 +181,7 @@ function claimsOf(total, acceptance) {
     const wanted = (limit) => (acceptance.confidence === null ? null : limit);
     const trials = total.hit + total.missed;
     const thin = total.missed + total.margins.filter((margin) => margin < acceptance.min_margin_s).length;
-    const share = (events) => (trials > 0 ? events / trials : null);
+    const share = (events, of = trials) => (of > 0 ? events / of : null);
     const rateLimit = total.hours > 0 ? (1000 * countLimit(total.nuisance, sure)) / total.hours : Infinity;
     const rate = total.hours > 0 ? (1000 * total.nuisance) / total.hours : null;
     const [missedLimit, thinLimit] = [total.missed, thin].map((events) => probabilityLimit(events, trials, sure));
@@ -114,6 +192,8 @@ function claimsOf(total, acceptance) {
         claim("max_nuisance_per_1000h", total.nuisance, total.hours, rate, rateLimit,
             wanted(acceptance.max_nuisance_per_1000h)),
         claim("min_margin_coverage", thin, trials, share(thin), thinLimit, wanted(spare)),
+        claim("max_nuisance_probability", total.upsetsStopped, total.upsets, share(total.upsetsStopped, total.upsets),
+            probabilityLimit(total.upsetsStopped, total.upsets, sure), wanted(acceptance.max_nuisance_probability)),
     ];
 }
 

@@ -40,7 +40,7 @@ class Page {
     }
 
     judged(trace) {
-        return judge(trace, this.port.run(trace.place));
+        return judge(trace, this.port.run(trace.place), this.data);
     }
 
     // Settings have moved: the fields at once, everything else before the next frame.
@@ -170,8 +170,8 @@ class Page {
     // ---- the trace that is shown ----
 
     showTrace() {
-        const verdict = this.followed && judge(this.trace, this.followed);
-        byId("outcome").textContent = verdict ? outcomeWords(verdict, this.trace) : `Not run: ${this.why}`;
+        const verdict = this.followed && judge(this.trace, this.followed, this.data);
+        byId("outcome").textContent = verdict ? outcomeWords(verdict, this.trace, this.data.late) : `Not run: ${this.why}`;
         byId("outcome").className = `outcome ${verdict ? OUTCOMES[verdict.outcome][1] : "open"}`;
         this.showDecisions();
         this.redraw();

@@ -294,7 +294,10 @@ class Plot {
         const at = (seconds) => this.x(this.begin + 1000 * (seconds - start));
         let marks = [];
         if (label.kind === "must_trip") {
-            marks = [["earliest", at(label.earliest_s), ""], ["deadline", at(label.deadline_s), ""]];
+            const which = (number) => (label.windows.length > 1 ? ` ${number + 1}` : "");
+            const ends = (window) => Object.entries(window).filter(([, seconds]) => seconds !== null);
+            marks = label.windows.flatMap((window, number) =>
+                ends(window).map(([key, seconds]) => [key.slice(0, -"_s".length), at(seconds), which(number)]));
         }
         const stops = this.followed?.stopTimes ?? [];
         marks.push(...stops.map((ms, number) => ["stop", this.x(ms), stops.length > 1 ? ` ${number + 1}` : ""]));

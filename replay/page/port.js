@@ -1,7 +1,7 @@
 // The C port itself, compiled to WebAssembly: it checks settings and runs traces. Nothing of its logic stands here.
 "use strict";
 
-const [SETTING_WORDS, COLUMNS, RESULT_NUMBERS, SHOWN_WORDS] = [25, 7, 5, 3]; // as in page_port.c
+const [SETTING_WORDS, COLUMNS, RESULT_NUMBERS, SHOWN_WORDS] = [29, 7, 5, 3]; // as in page_port.c
 const [TIME_COLUMN, OIL_COLUMN, SUCTION_COLUMN, CRANKCASE_COLUMN] = [0, 4, 5, 6];
 const MOST_STOPS = 1000; // whose times are kept; all are counted
 const NO_READING = -1000000000;
@@ -19,7 +19,7 @@ class Port {
         this.end = exports.__heap_base.value;
         this.settings = this.reserve(4 * SETTING_WORDS);
         this.result = this.reserve(8 * RESULT_NUMBERS);
-        this.stopTimes = this.reserve(16 * MOST_STOPS);
+        this.stopRows = this.reserve(24 * MOST_STOPS);
     }
 
     // Take so many bytes of the module's memory for good; return their place.
@@ -33,7 +33,7 @@ class Port {
         return place;
     }
 
-    // The settings check of the port: ALL_RIGHT, the place of a value outside its range, or 22 + a broken relation.
+    // The settings check of the port: ALL_RIGHT, the place of a value outside its range, or their number + a broken relation.
     check(values) {
         const words = new Int32Array(this.exports.memory.buffer, this.settings, SETTING_WORDS);
         words.fill(0);
@@ -62,9 +62,15 @@ class Port {
     // Run a trace under the settings that were checked last.
     run({ columns, ticks }, shown = 0) {
         const { page_run: run, memory } = this.exports;
-        run(columns, ticks, this.settings, this.result, shown, this.stopTimes, MOST_STOPS);
-        const [stops, firstMs, firstCause, runMs, lockedOut] = new Float64Array(memory.buffer, this.result, RESULT_NUMBERS);
-        return { stops, firstMs: stops > 0 ? firstMs : null, firstCause, runMs, lockedOut: lockedOut !== 0 };
+        run(columns, ticks, this.settings, this.result, shown, this.stopRows, MOST_STOPS);
+        const [count, , , runMs, lockedOut] = new Float64Array(memory.buffer, this.result, RESULT_NUMBERS);
+        const kept = Math.min(count, MOST_STOPS);
+        const words = new Float64Array(memory.buffer, this.stopRows, 3 * kept);
+        const stops = Array.from({ length: kept }, (_, place) => {
+            const [ms, cause, untilMs] = words.subarray(3 * place, 3 * place + 3);
+            return { ms, cause, untilMs: untilMs < 0 ? null : untilMs };
+        });
+        return { count, stops, runMs, lockedOut: lockedOut !== 0 };
     }
 
     // The same, with what a plot shows: state, integral in ms and credible net oil pressure in Pa of every tick.
@@ -75,15 +81,13 @@ class Port {
         const { buffer } = this.exports.memory;
         const words = new Int32Array(buffer, place, SHOWN_WORDS * trace.ticks);
         const pick = (offset) => Int32Array.from({ length: trace.ticks }, (_, tick) => words[SHOWN_WORDS * tick + offset]);
-        const count = 2 * Math.min(result.stops, MOST_STOPS);
-        const times = Array.from(new Float64Array(buffer, this.stopTimes, count));
         this.end = before;
         return {
             ...result,
             states: pick(0),
             integral: pick(1),
             net: pick(2),
-            stopTimes: times.filter((_, place) => place % 2 === 0),
+            stopTimes: result.stops.map(({ ms }) => ms),
         };
     }
 

@@ -8,6 +8,7 @@ const OUTCOMES = {
     rode_through: ["✓ rode through", "good"],
     nuisance: ["! nuisance", "bad"],
     undecided: ["? undecided", "open"],
+    stood: ["? stood", "open"],
 };
 const VERDICT_CLASSES = { [MET]: "good", [NOT_MET]: "bad", [NOT_ENOUGH]: "open" };
 const STOPPED = 0; // the state before the first tick
@@ -33,18 +34,29 @@ function tableRow(name, ...cells) {
 
 function labelWords(label) {
     if (label.kind === "must_trip") {
-        return `must trip from ${seconds(label.earliest_s)} to ${seconds(label.deadline_s)}`;
+        const band = ({ likely_s: likely, latest_s: latest }) =>
+            [["likely", likely], ["at the latest", latest]].filter(([, s]) => s !== null).map(([name, s]) => `${name} ${seconds(s)}`);
+        const told = label.windows.map((window) => {
+            const range = `from ${seconds(window.earliest_s)} to ${seconds(window.deadline_s)}`;
+            return band(window).length > 0 ? `${range} (${band(window).join(", ")})` : range;
+        });
+        return `must trip ${told.join(", then ")}`;
     }
     return label.kind === "ride_through" ? "has to ride through" : "undecided, judged neither way";
 }
 
-function outcomeWords({ outcome, firstS, cause, marginS, trips }, { label }) {
+function outcomeWords(verdict, { label }, late) {
+    const { outcome, firstS, cause, marginS, trips, windows } = verdict;
+    if (windows.length > 1) {
+        const one = (window) => `${OUTCOMES[window.outcome][0]}${window.stopS === null ? "" : ` at ${seconds(window.stopS)}`}`;
+        return `${windows.map((window, number) => `Fault ${number + 1}: ${one(window)}${window.late ? `, ${late[window.late]}` : ""}`).join("; ")}.`;
+    }
     const stopped = firstS === null ? "no stop" : `stopped at ${seconds(firstS)} (${cause})`;
     const more = trips > 1 ? `, ${trips} stops in all` : "";
     const words = {
         hit: `Hit: ${stopped}, ${seconds(marginS)} before the deadline${more}.`,
-        missed: `Missed: ${firstS === null ? "no stop at all" : `${stopped}, after the deadline`}.`,
-        early: `Early: ${stopped}, before ${seconds(label.earliest_s ?? null)}. That is a nuisance trip and no hit${more}.`,
+        missed: `Missed: ${firstS === null ? "no stop at all" : `${stopped}, ${late[windows[0]?.late]}`}.`,
+        early: `Early: ${stopped}, before ${seconds(label.windows[0]?.earliest_s ?? null)}. That is a nuisance trip and no hit${more}.`,
         rode_through: "Rode through: no stop.",
         nuisance: `Nuisance trip: ${stopped}${more}.`,
         undecided: `Undecided: ${stopped}${more}.`,
@@ -73,7 +85,7 @@ function figureItems(score, before) {
 // The rules of [acceptance]: verdict, what was seen, its limit, what is wanted.
 function ruleRows({ total, claims, broken }, limits) {
     const byCount = (rule) => (broken.includes(rule) ? NOT_MET : MET);
-    const [missed, nuisance, thin] = claims;
+    const [missed, nuisance, thin, upset] = claims;
     const hours = `(${total.nuisance} in ${fixed(total.hours, 2)} h)`;
     const seen = total.nuisance > 0 && total.hours === 0 ? "always" : `${rate(total.rate)} ${hours}`;
     const chance = (title, claim) =>
@@ -85,7 +97,11 @@ function ruleRows({ total, claims, broken }, limits) {
             rate(nuisance.upper), rate(limits.max_nuisance_per_1000h)],
         ["worst margin", byCount("min_margin"), seconds(total.worstMarginS), "", `${limits.min_margin_s} s or more`],
         chance(`share with less than ${limits.min_margin_s} s`, thin),
+        chance("nuisance stop in an upset", upset),
     ];
+    if (!total.marked) {
+        rows.at(-1)[2] = "no upset is marked";
+    }
     return rows.map(([name, verdict, ...cells]) => {
         const judged = element("td", { class: VERDICT_CLASSES[verdict] ?? "", text: verdict ?? "not judged" });
         return tableRow(name, judged, ...cellsOf(cells));
@@ -96,7 +112,7 @@ function familyRow([name, total]) {
     const counts = [total.mustTrip, total.hit, total.missed, total.early];
     const trip = counts.map((count) => (total.mustTrip > 0 ? count : NOTHING));
     const ride = total.rides > 0 ? fixed(total.hours, 2) : NOTHING;
-    const nuisance = total.rides > 0 || total.early > 0 ? total.nuisance : NOTHING;
+    const nuisance = total.rides > 0 || total.nuisance > 0 ? total.nuisance : NOTHING;
     return tableRow(name, ...cellsOf([...trip, tenths(total.worstMarginS), ride, nuisance]));
 }
 

@@ -6,16 +6,16 @@ modelled sensors. It knows nothing of the logic that will be judged on its trace
 Same arguments, same bytes on any machine: see `arithmetic`. Tables that need an equation of state or a film
 solver are made once by `tabulate` and checked in.
 
-How to add a family of traces: a function in `faults` or `harmless` that draws a case, and its name in `families`. Its
-label comes from the bearings, whatever was meant. How to add a number: in `constants`, with *published*, *common
-practice* or *assumed* beside it.
+How to add a family of traces: a function in `faults` that draws a case, or one in `harmless` or `starting` that does an
+upset (`duty`), and its name in `families`. Its label comes from the bearings, whatever was meant. How to add a number:
+in `constants`, with *published*, *common practice* or *assumed* beside it.
 """
 
 from replay.physics.machines import MACHINES, OILS, REFRIGERANTS, Machine, Oil, Refrigerant
 from replay.physics.model import Start, equilibrium_fraction
 from replay.physics.schedule import Channel, Schedule
 from replay.physics.sensors import NO_READING, Sensor, SensorChain
-from replay.physics.simulate import Case, Damage, Plant, Result, simulate, simulate_many
+from replay.physics.simulate import Case, Damage, Plant, Result, Spell, simulate, simulate_many
 
 __all__ = [
     "MACHINES",
@@ -33,6 +33,7 @@ __all__ = [
     "Schedule",
     "Sensor",
     "SensorChain",
+    "Spell",
     "Start",
     "equilibrium_fraction",
     "simulate",

@@ -1,71 +1,185 @@
-"""Film reserve of a crankpin and what a starved journal suffers.
+"""Crankpins and main bearings short of oil: what oil is left, what touches, how hot it gets, and which spell did it.
 
-The reserve R, 0..1, is the oil held in and around the journal. It drains in minutes while net oil pressure is
-under the floor and refills, faster the further above, when it is not. The film carries as if the Sommerfeld number
-were R^3 S (assumed); where that falls below the S at which the least film is thinner than the surfaces allow
-(Raimondi-Boyd table of `journal`), the surfaces touch and wear grows at (load/rated load)^2 / wipe time. An unloaded
-dry journal therefore lasts minutes, and the same journal seconds once suction pressure has come back: one law for
-both kinds of damage.
+*Oil left.* R, 0..1, is the oil in the clearance and clinging around it. A full film loses Q_s = q r c N L at its
+ends (`journal`; q by the Sommerfeld number, so by load, speed and viscosity: temperature and dilution). Nearly all of
+that is drawn in again while nothing new comes; an assumed share of it is lost. Some is flung off by the turning crank
+whatever the load, and in a vacuum the gas that comes out of the oil drives more of it out, by the void it would take
+up. At a given load what is pressed out goes by the cube of the film (Reynolds), so a starved film leaks far less than
+a full one; the clearance holds 2 pi r L c:
 
-A touch short of spoiling is undone while the film carries again: its heat, which is what wipes the soft metal, goes
-into the backing and the oil within minutes, and the spots that touched are run in, smoother than before. So starts,
-each a moment of mixed friction, do not add up over the years, while spells that follow each other do.
+    dR/dt = feed/fill time - lost share (q(S_R) + flung + expelled void) N R^3/(2 pi)
 
-Three journals run side by side, a pessimistic, a likely and an optimistic one (`constants`). Damage to all three is
-certain, to the first only, or to the first two, possible.
+Pins are fed by what net oil pressure is over the floor pressure, main bearings by net oil pressure itself, each as a
+share of the healthy one. A partial pressure leaves an oil left at which both sides are equal. What has run dry between
+pump and journal fills first: oil pressure is back seconds before the oil is.
+
+*What touches.* Less oil carries less: as if S were S_R = R^3 S (assumed). Below the S at which the least film is
+thinner than the surfaces allow, they carry the share 1 - S_R/S_least of the load: mixed friction, not on or off.
+
+*Heat.* H is the warming of the bearing over its oil, 1 where soft metal wipes or a journal seizes:
+
+    dH/dt = share touching x load x speed/wipe time - H (1/body time + feed/oil time)
+
+Shaft and body always cool it, oil that flows does so faster. Below 1 nothing lasting is done, so starts, each a moment
+of mixed friction, do not add up over the years, while spells that follow each other within minutes do. An unloaded dry
+bearing lasts minutes and the same bearing seconds under full load.
+
+*Columns.* Pins and main bearings each as a pessimistic, a likely and an optimistic journal (`constants`); the first of
+the two kinds to go spoils the machine. All three columns spoilt: certain; some of them: possible.
+
+*Spells.* A starved spell begins when net oil pressure falls (or surfaces grow hot) and is over when pressure, oil and
+coolness of the pessimistic journals are back. What it spoilt is noted with it; then the machine goes on as if it had
+been stopped in time, and the next spell is judged afresh.
+
+The tests hold the arithmetic; no measurement of such a bearing running dry was found (`constants` says what was).
 """
+
+import math
 
 from numba.extending import register_jitable
 
+from replay.physics import constants as c
 from replay.physics import layout as at
-from replay.physics.constants import FRESH_RESERVE, HEALING_TIME_S, ONSET_SHARE, UNLOADED_SHARE
 from replay.physics.layout import Vector
 
-STANDING = 0.05  # share of rated speed below which a journal neither drains nor wears
+STANDING = 0.05  # share of rated speed below which a journal loses no oil and makes no heat
+PIN = 0  # kinds of journal
+KINDS = 2
+
+
+@register_jitable
+def side_flow(p: Vector, sommerfeld: float) -> float:
+    """Return q = Q_s/(r c N L) of a full film from the machine's table, even between its points."""
+    if sommerfeld >= p[at.P_FILM_S]:
+        return float(p[at.P_FILM_FLOW] * p[at.P_FILM_S] / sommerfeld)  # a light load: q goes by the eccentricity
+    for i in range(at.FILM_POINTS - 1):
+        lower = p[at.P_FILM_S + i + 1]
+        if sommerfeld >= lower:
+            share = (sommerfeld - lower) / (p[at.P_FILM_S + i] - lower)
+            flow = p[at.P_FILM_FLOW + i + 1]
+            return float(flow + share * (p[at.P_FILM_FLOW + i] - flow))
+    return float(p[at.P_FILM_FLOW + at.FILM_POINTS - 1])
 
 
 @register_jitable
 def bearing_step(s: Vector, p: Vector, now_s: float, dt: float) -> None:
-    """Advance the reserve and wear of the three journals by dt (s); notes when each was damaged, and the onset."""
-    speed = s[at.S_SPEED]
-    if speed < STANDING:
-        return
+    """Advance oil left and heat of the six journals by dt (s), and note what a starved spell spoilt."""
     net = s[at.S_NET_PA]
-    floor = s[at.S_FLOOR_PA]
-    load = UNLOADED_SHARE + (1.0 - UNLOADED_SHARE) * s[at.S_MEP] / p[at.P_RATED_MEP]
-    sommerfeld = p[at.P_SOMMERFELD_SCALE] * s[at.S_VISCOSITY] * speed / load
+    speed = s[at.S_SPEED]
+    turning = speed >= STANDING
+    low = turning and net < c.ONSET_SHARE * p[at.P_RELIEF_PA]
+    working = s[at.S_MEP] / p[at.P_RATED_MEP]
+    unladen = p[at.P_SOMMERFELD_SCALE] * s[at.S_VISCOSITY] * speed
+    heaviest = max(_load(0, working), _load(1, working))
+    if s[at.S_WHOLE] > 0.0 and not low and (not turning or unladen >= p[at.P_LEAST_SOMMERFELD] * heaviest):
+        return  # nothing leaks, touches, fills or cools; the pessimistic journals touch first
 
-    if s[at.S_ONSET_S] == at.NEVER:
-        if net < ONSET_SHARE * p[at.P_RELIEF_PA]:
-            s[at.S_ONSET_S] = now_s
-    elif net >= ONSET_SHARE * p[at.P_RELIEF_PA] and s[at.S_RESERVE] >= FRESH_RESERVE:
-        s[at.S_ONSET_S] = at.NEVER
-
-    full = s[at.S_RESERVE] >= 1.0 and s[at.S_RESERVE + 1] >= 1.0 and s[at.S_RESERVE + 2] >= 1.0
-    touched = max(s[at.S_WEAR], s[at.S_WEAR + 1], s[at.S_WEAR + 2])
-    if full and touched == 0.0 and net >= floor and sommerfeld >= p[at.P_LEAST_SOMMERFELD]:
-        return  # nothing drains, fills, touches or heals; the pessimistic journal touches first
-    for j in range(at.JOURNALS):
-        reserve = s[at.S_RESERVE + j]
-        if net < floor:
-            reserve = reserve - dt * speed / p[at.P_DRAIN_S + j]
-        else:
-            reserve = reserve + dt / p[at.P_REFILL_S + j] * min((net - floor) / floor, 1.0)
-        reserve = min(max(reserve, 0.0), 1.0)
-        s[at.S_RESERVE + j] = reserve
-        heat = load * load * speed if reserve * reserve * reserve * sommerfeld < p[at.P_LEAST_SOMMERFELD + j] else 0.0
-        _wear(s, p, j, heat, now_s, dt)
+    over = max(s[at.S_FRACTION] - s[at.S_CRANKCASE_PA] / s[at.S_HENRY_PA], 0.0)
+    volumes = over * s[at.S_DENSITY] * p[at.P_GAS_RT] / s[at.S_CRANKCASE_PA]
+    driven = c.FLUNG + c.EXPELLED * volumes / (1.0 + volumes)
+    whole = True
+    hottest = 0.0
+    least = 1.0
+    for kind in range(KINDS):
+        load = _load(kind, working)
+        floor = s[at.S_FLOOR_PA] if kind == PIN else 0.0
+        fed = min(max((net - floor) / (c.HEALTHY_NET_PA - floor), 0.0), 1.0) if turning else 0.0
+        for column in range(at.COLUMNS):
+            i = kind * at.COLUMNS + column
+            _journal(s, p, i, column, load, speed if turning else 0.0, unladen / load, driven, fed, now_s, dt)
+            calm = s[at.S_HEAT + i] == 0.0 and s[at.S_RESERVE + i] >= 1.0 and s[at.S_PASSAGE + i] >= 1.0
+            whole = whole and calm
+        hottest = max(hottest, s[at.S_HEAT + kind * at.COLUMNS])
+        least = min(least, s[at.S_RESERVE + kind * at.COLUMNS])
+    s[at.S_WHOLE] = 1.0 if whole else 0.0
+    _spell(s, low, hottest, least, now_s)
 
 
 @register_jitable
-def _wear(s: Vector, p: Vector, j: int, heat: float, now_s: float, dt: float) -> None:
-    """Let journal j wear at a heat (load^2 x speed, shares of the rated ones; 0 while it does not touch), or heal."""
-    worn = s[at.S_WEAR + j]
-    if heat > 0.0:
-        worn = worn + dt * heat / p[at.P_WIPE_S + j]
-    elif worn < 1.0:
-        worn = max(worn - dt / HEALING_TIME_S, 0.0)
-    s[at.S_WEAR + j] = worn
-    if worn >= 1.0 and s[at.S_DAMAGED_S + j] == at.NEVER:
-        s[at.S_DAMAGED_S + j] = now_s
-        s[at.S_STARVED_S + j] = s[at.S_ONSET_S]
+def _load(kind: int, working: float) -> float:
+    """Return the specific load of a kind of journal, share of a crankpin's rated one."""
+    return float(c.IDLE_LOAD[kind] + (c.RATED_LOAD[kind] - c.IDLE_LOAD[kind]) * working)
+
+
+@register_jitable
+def _journal(
+    s: Vector,
+    p: Vector,
+    i: int,
+    column: int,
+    load: float,
+    speed: float,
+    sommerfeld: float,
+    driven: float,
+    fed: float,
+    now_s: float,
+    dt: float,
+) -> None:
+    """Advance journal i, of a column: its way for the oil, its oil left and its heat. speed 0: it stands.
+
+    driven: leakage beyond the side flow, in its unit; fed: by the pressure, share of the healthy feed.
+    """
+    passage = s[at.S_PASSAGE + i]
+    if fed > 0.0:
+        passage = min(passage + dt * fed / c.PASSAGE_TIME_S[column], 1.0)
+    elif speed > 0.0:
+        passage = max(passage - dt / c.PASSAGE_EMPTIES_S, 0.0)
+    s[at.S_PASSAGE + i] = passage
+    arriving = fed if passage >= 1.0 else 0.0
+
+    reserve = s[at.S_RESERVE + i]
+    carried = reserve * reserve * reserve * sommerfeld
+    heat = s[at.S_HEAT + i]
+    warming = 0.0
+    if speed > 0.0:
+        revolutions = speed * p[at.P_RATED_RPM] / 60.0
+        lost = c.LOST_SHARE[column] * (side_flow(p, carried) + driven) * revolutions / (2.0 * math.pi)
+        reserve = min((reserve + dt * arriving / c.FILL_TIME_S) / (1.0 + dt * lost * reserve * reserve), 1.0)
+        s[at.S_RESERVE + i] = reserve
+        touching = 1.0 - carried / p[at.P_LEAST_SOMMERFELD + column]
+        if touching > 0.0:
+            warming = touching * load * speed / c.WIPE_TIME_S[column]
+    if warming == 0.0 and heat < c.COOL:
+        s[at.S_HEAT + i] = 0.0
+        return
+    cooling = 1.0 / c.BODY_TIME_S + arriving / c.OIL_TIME_S
+    hotter = (heat + dt * warming) / (1.0 + dt * cooling)
+    if hotter >= 1.0:
+        _spoil(s, column, now_s + dt * max((1.0 - heat) / (hotter - heat), 0.0) if heat < 1.0 else now_s)
+        hotter = 1.0
+    s[at.S_HEAT + i] = hotter
+
+
+@register_jitable
+def _spoil(s: Vector, column: int, moment_s: float) -> None:
+    """Note that a column is spoilt in the spell of the moment, unless it is; the first opens the spell's record."""
+    if s[at.S_SPOILING] == 0.0:
+        s[at.S_SPOILING] = 1.0
+        s[at.S_SPELLS] = s[at.S_SPELLS] + 1.0
+        if s[at.S_SPELLS] <= at.MOST_SPELLS:
+            record = at.S_RECORD + (int(s[at.S_SPELLS]) - 1) * at.SPELL
+            s[record] = s[at.S_ONSET_S]
+            for j in range(at.COLUMNS):
+                s[record + 1 + j] = at.NEVER
+    if s[at.S_SPELLS] <= at.MOST_SPELLS:
+        place = at.S_RECORD + (int(s[at.S_SPELLS]) - 1) * at.SPELL + 1 + column
+        if s[place] == at.NEVER or moment_s < s[place]:
+            s[place] = moment_s
+
+
+@register_jitable
+def _spell(s: Vector, low: bool, hottest: float, least: float, now_s: float) -> None:  # noqa: FBT001 - in a kernel
+    """Begin or end a starved spell, and keep how near to harm the spells came that spoilt nothing."""
+    if low or hottest > c.SPELL_OVER_HEAT or least < c.SPELL_OVER_RESERVE:
+        if s[at.S_ONSET_S] == at.NEVER:
+            s[at.S_ONSET_S] = now_s
+            s[at.S_SPELL_HEAT] = 0.0
+            s[at.S_SPELL_RESERVE] = 1.0
+        s[at.S_SPELL_HEAT] = max(s[at.S_SPELL_HEAT], hottest)
+        s[at.S_SPELL_RESERVE] = min(s[at.S_SPELL_RESERVE], least)
+    elif s[at.S_ONSET_S] != at.NEVER:
+        if s[at.S_SPOILING] == 0.0:
+            s[at.S_MOST_HEAT] = max(s[at.S_MOST_HEAT], s[at.S_SPELL_HEAT])
+            s[at.S_LEAST_RESERVE] = min(s[at.S_LEAST_RESERVE], s[at.S_SPELL_RESERVE])
+        s[at.S_ONSET_S] = at.NEVER
+        s[at.S_SPOILING] = 0.0

@@ -1,46 +1,71 @@
-"""What a trace is drawn from: the site with its machine, oil, refrigerant and sensors, from stated ranges.
+"""What a trace is drawn from: the site with its machine, oil, refrigerant, season and sensors, from stated ranges.
 
 Only uniform draws are used, taken in a fixed order, so a seed means the same on every machine.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, TypeVar
 
 import numpy as np
 
 from replay.physics.arithmetic import exp, log
-from replay.physics.constants import DRY_SUCTION, RUNNING_RISE_K
+from replay.physics.constants import ATMOSPHERE_PA, DRY_SUCTION, RUNNING_RISE_K
 from replay.physics.gas import limiting_vacuum_pa
 from replay.physics.machines import MACHINES, OILS, REFRIGERANTS, Machine, Oil, Refrigerant
-from replay.physics.model import Start
+from replay.physics.model import Start, equilibrium_fraction
 from replay.physics.schedule import Schedule
 from replay.physics.sensors import Sensor, SensorChain
 from replay.physics.tables import LOG_SATURATION, TEMPERATURES_K
-from replay.physics.viscosity import ZERO_CELSIUS_K
+from replay.physics.viscosity import (
+    ZERO_CELSIUS_K,
+    diluted_viscosity_mm2_s,
+    oil_viscosity_mm2_s,
+    walther_constants,
+)
 
 T = TypeVar("T")
 
 EVAPORATING_C = (-20.0, -2.0)
 LEAST_SUCTION_PA = 150e3  # so that 0 psi gauge is throttling
-CONDENSING_C = (20.0, 34.0)
 MOST_DISCHARGE_PA = 1200e3  # so that every machine can pull a vacuum in which a dry pump stays dry
+# Common practice, no source: in the cold the head floats down and the oil runs cooler.
+SEASONS = (  # condensing temperature, oil temperature of a running machine, degrees C; all alike
+    ((17.0, 25.0), (30.0, 46.0)),  # winter
+    ((20.0, 30.0), (36.0, 54.0)),  # spring and autumn, twice as long
+    ((20.0, 30.0), (36.0, 54.0)),
+    ((27.0, 36.0), (46.0, 60.0)),  # summer
+)
 LOAD_RATIO = (1.5, 2.1)  # standing evaporator pressure over suction
-OIL_TEMPERATURE_C = (38.0, 58.0)
+HEATER_K = 20.0  # common practice: rise of a standing sump by its heater
 SPEED_SHARE = (0.94, 1.0)  # of rated speed: slip
 STILL = tuple(oil.name for oil in OILS.values() if not oil.foaming)
 FOAMING = tuple(oil.name for oil in OILS.values() if oil.foaming)
 ANY = STILL + FOAMING
+
+# --- a sound sensor chain; common practice, no source -----------------------------------------------------------
 PERIODS_MS = (500, 1000)
 OFFSET_PA = (-3e3, 3e3)
 GAIN = (0.992, 1.008)
-NOISE_PA = (150.0, 900.0)
-NOISE_LEAST = 0.5  # shares of the resolution: pulsation of a running machine moves the last digit
+NOISE_PA = (250.0, 900.0)  # pulsation that no lag takes out, beside the noise of the loop
 LAG_S = (0.05, 0.5)
-RESOLUTIONS_PA = (100.0, 250.0, 500.0, 1000.0)
+RESOLUTIONS_PA = (100.0, 250.0, 500.0)  # chosen so that the last digit moves while the machine runs
 OIL_RANGE_PA = (0.0, 1600e3)
 SUCTION_RANGE_PA = (0.0, 1600e3)
 CRANKCASE_SHARE = 0.25  # of the sites, those with a crankcase channel
+
+# --- sensor errors, on every site, whatever befalls its machine; shares and sizes assumed ------------------------
+SOUND_SHARE = 0.70  # of the sites: no error
+SECOND_SHARE = 0.25  # of those with an error: one more, of another draw
+SET_UP_WRONGLY_SHARE = 0.02  # of the sites, beside that: one gauge taken for absolute, or the other way round
+OFF_PA = (3e3, 12e3)  # offset of one channel, either way: a zero that nobody has set for years
+STEEP = (0.010, 0.025)  # gain off by so much, either way
+NOISY_PA = (1e3, 4e3)
+SLOW_S = (2.0, 6.0)  # long impulse lines, or damping turned up
+DEAD_BAND_PA = (1e3, 3e3)
+COARSE_PA = (2e3, 5e3)  # digits of an old controller
+SPIKE_CHANCE, SPIKE_PA = (2e-4, 5e-3), (20e3, 200e3)  # of each reading: a drive's or a contactor's interference
+LOST_CHANCE = (0.002, 0.02)  # of each reading
 
 
 class Draw:
@@ -66,16 +91,6 @@ class Draw:
         """Draw whether something of this chance happens."""
         return float(self._generator.random()) < chance
 
-    def moments(self, first_s: float, gap_s: tuple[float, float], until_s: float) -> Iterator[float]:
-        """Draw moments from first_s on, gap_s apart, before until_s; at least the first."""
-        moment = first_s
-        yield moment
-        while True:
-            moment += self.between(*gap_s)
-            if moment >= until_s:
-                return
-            yield moment
-
 
 @dataclass(frozen=True)
 class Site:
@@ -91,21 +106,24 @@ class Site:
     oil_temperature_c: float
     chain: SensorChain
 
+    @property
+    def ambient_c(self) -> float:
+        """Temperature of the machine room, degrees C."""
+        return self.oil_temperature_c - RUNNING_RISE_K
+
     def schedule(self, *, running: bool = True) -> Schedule:
         """Return the site's schedule before anything happens."""
-        return Schedule(
-            self.speed_rpm,
-            self.suction_pa,
-            self.discharge_pa,
-            self.load_pa,
-            self.oil_temperature_c - (RUNNING_RISE_K if running else 0.0),
-            running,
-        )
+        return Schedule(self.speed_rpm, self.suction_pa, self.discharge_pa, self.load_pa, self.ambient_c, running)
 
     @property
     def start(self) -> Start:
-        """The sump in equilibrium at the site's oil temperature."""
+        """The sump of the running machine, in equilibrium."""
         return Start(oil_temperature_c=self.oil_temperature_c)
+
+    def rested(self, temperature_c: float, share: float) -> Start:
+        """Return a sump that has stood at a temperature and taken up this share of what it can hold there."""
+        whole = equilibrium_fraction(self.oil, self.refrigerant, temperature_c, self.load_pa)
+        return Start(temperature_c, share * whole)
 
     @property
     def limiting_vacuum_pa(self) -> float:
@@ -117,14 +135,18 @@ class Site:
         """Crankcase pressure below which a dry pump of this machine cannot draw oil."""
         return self.machine.inlet_lift_pa / DRY_SUCTION
 
+    @property
+    def oil_viscosity_pa_s(self) -> float:
+        """Viscosity of the sump's oil, Pa s, with what the running machine's suction leaves dissolved in it."""
+        fraction = equilibrium_fraction(self.oil, self.refrigerant, self.oil_temperature_c, self.suction_pa)
+        walther = walther_constants(self.oil.viscosity_40_mm2_s, self.oil.viscosity_100_mm2_s)
+        pure = oil_viscosity_mm2_s(*walther, self.oil_temperature_c + ZERO_CELSIUS_K)
+        thinned = diluted_viscosity_mm2_s(pure, self.refrigerant.liquid_viscosity_mm2_s, fraction)
+        return 1e-6 * self.oil.density_kg_m3 * thinned
+
     def with_oil_sensor(self, **changes: Any) -> "Site":
         """Return the site with its oil sensor changed."""
         return replace(self, chain=replace(self.chain, oil=replace(self.chain.oil, **changes)))
-
-    def with_both_sensors(self, **changes: Any) -> "Site":
-        """Return the site with its oil and suction sensors changed alike."""
-        oil, suction = replace(self.chain.oil, **changes), replace(self.chain.suction, **changes)
-        return replace(self, chain=replace(self.chain, oil=oil, suction=suction))
 
 
 def saturation_pa(refrigerant: Refrigerant, temperature_c: float) -> float:
@@ -142,8 +164,9 @@ def draw_site(draw: Draw, oils: Sequence[str] = ANY) -> Site:
     machine = MACHINES[draw.one_of(tuple(MACHINES))]
     oil = OILS[draw.one_of(oils)]
     refrigerant = REFRIGERANTS[draw.one_of(tuple(REFRIGERANTS))]
+    condensing_c, oil_c = draw.one_of(SEASONS)
     suction = max(saturation_pa(refrigerant, draw.between(*EVAPORATING_C)), LEAST_SUCTION_PA)
-    discharge = min(saturation_pa(refrigerant, draw.between(*CONDENSING_C)), MOST_DISCHARGE_PA)
+    discharge = min(saturation_pa(refrigerant, draw.between(*condensing_c)), MOST_DISCHARGE_PA)
     load = min(suction * draw.between(*LOAD_RATIO), 0.9 * discharge)
     return Site(
         machine,
@@ -153,30 +176,76 @@ def draw_site(draw: Draw, oils: Sequence[str] = ANY) -> Site:
         suction,
         discharge,
         load,
-        draw.between(*OIL_TEMPERATURE_C),
+        draw.between(*oil_c),
         draw_chain(draw),
     )
 
 
 def draw_chain(draw: Draw) -> SensorChain:
-    """Draw a sound sensor chain."""
+    """Draw a sensor chain: a sound one, and in the stated share of sites what is wrong with it."""
     oil = draw_sensor(draw, OIL_RANGE_PA)
     suction = draw_sensor(draw, SUCTION_RANGE_PA)
     crankcase = draw_sensor(draw, SUCTION_RANGE_PA) if draw.happens(CRANKCASE_SHARE) else None
     period_ms = draw.one_of(PERIODS_MS)
-    return SensorChain(oil, suction, crankcase, period_ms, int(0.05 * period_ms) if draw.happens(0.5) else 0)
+    chain = SensorChain(oil, suction, crankcase, period_ms, int(0.05 * period_ms) if draw.happens(0.5) else 0)
+    if not draw.happens(SOUND_SHARE):
+        chain = _with_error(draw, chain)
+        if draw.happens(SECOND_SHARE):
+            chain = _with_error(draw, chain)
+    if draw.happens(SET_UP_WRONGLY_SHARE):
+        chain = _set_up_wrongly(draw, chain)
+    return chain
 
 
 def draw_sensor(draw: Draw, range_pa: tuple[float, float]) -> Sensor:
-    """Draw a sound sensor of a range. Common practice, no source: a running machine's reading never stands still."""
-    lag, gain, offset = draw.between(*LAG_S), draw.between(*GAIN), draw.between(*OFFSET_PA)
-    noise, resolution = draw.log_between(*NOISE_PA), draw.one_of(RESOLUTIONS_PA)
+    """Draw a sound sensor of a range."""
     return Sensor(
         range_low_pa=range_pa[0],
         range_high_pa=range_pa[1],
-        lag_s=lag,
-        gain=gain,
-        offset_pa=offset,
-        noise_pa=max(noise, NOISE_LEAST * resolution),
-        resolution_pa=resolution,
+        lag_s=draw.between(*LAG_S),
+        gain=draw.between(*GAIN),
+        offset_pa=draw.between(*OFFSET_PA),
+        noise_pa=draw.log_between(*NOISE_PA),
+        resolution_pa=draw.one_of(RESOLUTIONS_PA),
     )
+
+
+def _either_way(draw: Draw, size: tuple[float, float]) -> float:
+    return draw.between(*size) * (1.0 if draw.happens(0.5) else -1.0)
+
+
+# What may be wrong with a channel, each with the draws that it takes.
+ERRORS: dict[str, Callable[[Draw], dict[str, float]]] = {
+    "offset": lambda draw: {"offset_pa": _either_way(draw, OFF_PA)},
+    "gain": lambda draw: {"gain": 1.0 + _either_way(draw, STEEP)},
+    "noise": lambda draw: {"noise_pa": draw.between(*NOISY_PA)},
+    "lag": lambda draw: {"lag_s": draw.between(*SLOW_S)},
+    "dead band": lambda draw: {"dead_band_pa": draw.between(*DEAD_BAND_PA)},
+    "coarse digits": lambda draw: {"resolution_pa": draw.between(*COARSE_PA)},
+    "interference": lambda draw: {
+        "spike_chance": draw.log_between(*SPIKE_CHANCE),
+        "spike_pa": draw.log_between(*SPIKE_PA),
+    },
+    "lost readings": lambda draw: {"lost_chance": draw.between(*LOST_CHANCE)},
+}
+
+
+def _with_error(draw: Draw, chain: SensorChain) -> SensorChain:
+    """Return the chain with an error of its oil sensor, its suction sensor or both, which alike is drawn."""
+    kind = draw.one_of(tuple(ERRORS))
+    where = draw.one_of(("oil", "suction", "both"))
+    changes: dict[str, Any] = {"errors": (*chain.errors, f"{where} {kind}")}
+    for name in ("oil", "suction"):
+        if where in (name, "both"):
+            changes[name] = replace(getattr(chain, name), **ERRORS[kind](draw))
+    return replace(chain, **changes)
+
+
+def _set_up_wrongly(draw: Draw, chain: SensorChain) -> SensorChain:
+    """Return the chain with the pressure of one channel off by an atmosphere."""
+    name = draw.one_of(("oil", "suction"))
+    higher = draw.happens(0.5)
+    told = f"{name} {'absolute taken for gauge' if higher else 'gauge taken for absolute'} pressure"
+    sensor = replace(getattr(chain, name), offset_pa=ATMOSPHERE_PA if higher else -ATMOSPHERE_PA)
+    changes: dict[str, Any] = {name: sensor, "errors": (*chain.errors, told)}
+    return replace(chain, **changes)

@@ -1,172 +1,205 @@
-"""Families that a machine comes through by itself. If the physics says otherwise, its word counts, not the name's.
+"""Upsets of a running machine that it comes through. If the physics says otherwise, its word counts, not the name's.
 
-Each takes the length of its trace in seconds; what happens in it is repeated until then, where it can be.
+Each does one upset to a plan from a moment on and returns when it began and was over (`duty`); what it changes it
+brings back, so that the machine is at its design point again. Starts are in `starting`.
 """
 
 from dataclasses import replace
 
-from replay.physics.drawing import ANY, FOAMING, Draw, Site, draw_site
-from replay.physics.faults import made
-from replay.physics.model import Start, equilibrium_fraction, liquid_opening, throttle_opening
+from replay.physics.drawing import Draw
+from replay.physics.duty import Harmless, Length, Scene
+from replay.physics.model import liquid_opening, throttle_opening
 from replay.physics.schedule import Channel
+from replay.physics.sensors import Span
 from replay.physics.simulate import Case
 
-QUIET_S = 90.0  # after the last event, so that every trace ends at rest
+RECOVERY_S = 60.0  # after what was done, until its traces in the oil are gone
 
 
-def normal_start(draw: Draw, length_s: float) -> Case:
-    """Start a machine that has stood overnight, heater on: the sump has taken up what the standing pressure gives."""
-    site = draw_site(draw)
-    plan = site.schedule(running=False).change(Channel.RUN, draw.between(20.0, 90.0), 1.0)
-    rest = equilibrium_fraction(site.oil, site.refrigerant, site.oil_temperature_c, site.load_pa)
-    return made(site, plan, length_s, Start(site.oil_temperature_c, rest * draw.between(0.7, 1.0)))
-
-
-def flooded_start_that_clears(draw: Draw, length_s: float) -> Case:
-    """Start with much refrigerant in a warm sump, some liquid still coming; it boils off."""
-    site = draw_site(draw, FOAMING)
-    at_s = draw.between(20.0, 60.0)
-    plan = site.schedule(running=False).change(Channel.RUN, at_s, 1.0)
-    liquid = 0.02 * site.machine.oil_charge_m3 * site.oil.density_kg_m3 / 30.0
-    plan.change(Channel.LIQUID_KG_S, at_s, liquid * draw.between(0.3, 1.0))
-    plan.change(Channel.LIQUID_KG_S, at_s + 30.0, 0.0)
-    return made(site, plan, length_s, Start(draw.between(25.0, 40.0), draw.between(0.14, 0.26)))
-
-
-def pump_down_and_stop(draw: Draw, length_s: float) -> Case:
+# --- suction ------------------------------------------------------------------------------------------------------
+def pump_down_and_stop(scene: Scene) -> Span:
     """Pump down until suction is low, stop, stand, feed again, start: the usual cycle."""
-    site = draw_site(draw)
-    plan = site.schedule()
-    for at_s in draw.moments(draw.between(120.0, 240.0), (700.0, 1500.0), length_s - 420.0):
-        low = liquid_opening(site.machine, site.refrigerant, plan, draw.between(0.5, 0.7) * site.suction_pa)
-        plan.change(Channel.LIQUID_VALVE, at_s, low, 2.0)
-        off_s = at_s + draw.between(15.0, 40.0)
-        on_s = off_s + draw.between(120.0, 260.0)
-        plan.change(Channel.LIQUID_VALVE, off_s, 0.0, 1.0).change(Channel.RUN, off_s + 1.0, 0.0)
-        plan.change(Channel.LIQUID_VALVE, on_s - 5.0, 1.0, 2.0).change(Channel.RUN, on_s, 1.0)
-    return made(site, plan, length_s)
+    draw, site, plan = scene.draw, scene.site, scene.plan
+    low = liquid_opening(site.machine, site.refrigerant, plan, draw.between(0.5, 0.7) * site.suction_pa)
+    plan.change(Channel.LIQUID_VALVE, scene.at_s, low, 2.0)
+    return _stop_and_start(scene, scene.at_s + draw.between(15.0, 40.0))
 
 
-def service_valve_shut_briefly(draw: Draw, length_s: float) -> Case:
+def pump_down_in_time(scene: Scene) -> Span:
+    """Pump down deep into a vacuum with a low-pressure switch that is set low or slow, and stop in time."""
+    scene.plan.change(Channel.LIQUID_VALVE, scene.at_s, 0.0, 2.0)
+    return _stop_and_start(scene, scene.at_s + scene.draw.between(50.0, 150.0))
+
+
+def _stop_and_start(scene: Scene, off_s: float) -> Span:
+    """Stop, stand for some minutes, feed and start; over when the machine has run for a while."""
+    on_s = off_s + scene.draw.between(120.0, 260.0)
+    scene.plan.change(Channel.LIQUID_VALVE, off_s, 0.0, 1.0).change(Channel.RUN, off_s + 1.0, 0.0)
+    scene.plan.change(Channel.LIQUID_VALVE, on_s - 5.0, 1.0, 2.0).change(Channel.RUN, on_s, 1.0)
+    return scene.at_s, on_s + RECOVERY_S
+
+
+def _suction_shut(scene: Scene, to: float, over_s: float, shut_s: float) -> Span:
+    """Bring the suction valve to an opening, and open it again after shut_s."""
+    scene.plan.change(Channel.SUCTION_VALVE, scene.at_s, to, over_s)
+    scene.plan.change(Channel.SUCTION_VALVE, scene.at_s + shut_s, 1.0, 3.0)
+    return scene.at_s, scene.at_s + shut_s + RECOVERY_S
+
+
+def service_valve_shut_briefly(scene: Scene) -> Span:
     """Shut the suction service valve for some ten seconds, as for a gauge check."""
-    site = draw_site(draw, ANY)
-    plan = site.schedule()
-    for at_s in draw.moments(draw.between(120.0, 300.0), (600.0, 1800.0), length_s - QUIET_S):
-        plan.change(Channel.SUCTION_VALVE, at_s, 0.0, 1.0)
-        plan.change(Channel.SUCTION_VALVE, at_s + draw.between(6.0, 16.0), 1.0, 2.0)
-    return made(site, plan, length_s)
+    return _suction_shut(scene, 0.0, 1.0, scene.draw.between(6.0, 16.0))
 
 
-def foaming_oil_recovers(draw: Draw, length_s: float) -> Case:
+def suction_reopened_in_time(scene: Scene) -> Span:
+    """Shut suction on an oil that does not foam for 30 to 90 s, and open it; later, bearings may be hurt."""
+    return _suction_shut(scene, 0.0, scene.draw.between(1.0, 4.0), scene.draw.between(30.0, 90.0))
+
+
+def foaming_oil_recovers(scene: Scene) -> Span:
     """Shut suction on a foaming oil: it recovers in the vacuum; reopened after some minutes."""
-    site = draw_site(draw, FOAMING)
-    at_s = draw.between(120.0, 240.0)
-    plan = site.schedule().change(Channel.SUCTION_VALVE, at_s, 0.0, draw.between(1.0, 4.0))
-    plan.change(Channel.SUCTION_VALVE, at_s + draw.between(300.0, 480.0), 1.0, draw.between(2.0, 6.0))
-    return made(site, plan, length_s)
+    return _suction_shut(scene, 0.0, scene.draw.between(1.0, 4.0), scene.draw.between(300.0, 480.0))
 
 
-def throttled_foaming_oil(draw: Draw, length_s: float) -> Case:
-    """Throttle suction of a foaming oil to about 0 psi gauge for some minutes."""
-    site = draw_site(draw, FOAMING)
-    plan = site.schedule()
-    at_s = draw.between(120.0, 240.0)
-    opening = throttle_opening(site.machine, site.refrigerant, plan, draw.between(98e3, 110e3))
-    plan.change(Channel.SUCTION_VALVE, at_s, opening, draw.between(1.0, 5.0))
-    plan.change(Channel.SUCTION_VALVE, at_s + draw.between(200.0, 460.0), 1.0, 3.0)
-    return made(site, plan, length_s)
+def suction_throttled_for_a_while(scene: Scene) -> Span:
+    """Throttle suction to about 0 psi gauge for some minutes."""
+    draw, site = scene.draw, scene.site
+    opening = throttle_opening(site.machine, site.refrigerant, scene.plan, draw.between(90e3, 110e3))
+    return _suction_shut(scene, opening, draw.between(1.0, 5.0), draw.between(100.0, 400.0))
 
 
-def unloader_steps(draw: Draw, length_s: float) -> Case:
-    """Unload and load cylinders by thirds or halves."""
-    site = draw_site(draw)
-    plan = site.schedule()
-    for at_s in draw.moments(60.0, (40.0, 240.0), length_s - QUIET_S):
-        plan.change(Channel.CAPACITY, at_s, draw.one_of((0.34, 0.5, 0.67, 1.0)), 0.5)
-    return made(site, plan, length_s)
+def expansion_valve_hunts(scene: Scene) -> Span:
+    """Close the expansion valve to a trickle, and open it again within minutes: the evaporator fills over some time."""
+    draw = scene.draw
+    back_s = scene.at_s + draw.between(60.0, 150.0)
+    scene.plan.change(Channel.LIQUID_VALVE, scene.at_s, draw.between(0.0, 0.05), draw.between(5.0, 30.0))
+    scene.plan.change(Channel.LIQUID_VALVE, back_s, 1.0, draw.between(10.0, 40.0))
+    return scene.at_s, back_s + 40.0 + RECOVERY_S
 
 
-def defrost_swings(draw: Draw, length_s: float) -> Case:
+# --- load, head and speed -----------------------------------------------------------------------------------------
+def defrost(scene: Scene) -> Span:
     """Swing load and discharge pressure as a hot-gas defrost does."""
-    site = draw_site(draw)
-    plan = site.schedule()
-    for at_s in draw.moments(120.0, (900.0, 1800.0), length_s - 600.0):
-        plan.change(Channel.LOAD_PA, at_s, min(1.35 * site.load_pa, 0.95 * site.discharge_pa), draw.between(20.0, 60.0))
-        plan.change(Channel.DISCHARGE_PA, at_s, draw.between(0.8, 1.0) * site.discharge_pa, 60.0)
-        plan.change(Channel.LOAD_PA, at_s + 300.0, site.load_pa, draw.between(30.0, 120.0))
-        plan.change(Channel.DISCHARGE_PA, at_s + 300.0, site.discharge_pa, 60.0)
-    return made(site, plan, length_s)
+    draw, site, plan, at_s = scene.draw, scene.site, scene.plan, scene.at_s
+    plan.change(Channel.LOAD_PA, at_s, min(1.35 * site.load_pa, 0.95 * site.discharge_pa), draw.between(20.0, 60.0))
+    plan.change(Channel.DISCHARGE_PA, at_s, draw.between(0.8, 1.0) * site.discharge_pa, 60.0)
+    plan.change(Channel.LOAD_PA, at_s + 300.0, site.load_pa, draw.between(30.0, 120.0))
+    plan.change(Channel.DISCHARGE_PA, at_s + 300.0, site.discharge_pa, 60.0)
+    return at_s, at_s + 420.0
 
 
-def speed_ramps(draw: Draw, length_s: float) -> Case:
+def floating_head(scene: Scene) -> Span:
+    """Let the head float down and up again as the fans of the condenser cycle on a cool day."""
+    draw, site, plan = scene.draw, scene.site, scene.plan
+    moment = scene.at_s
+    for _ in range(3):
+        low = max(draw.between(0.65, 0.85) * site.discharge_pa, 1.05 * site.load_pa)
+        for head in (low, site.discharge_pa):
+            plan.change(Channel.DISCHARGE_PA, moment, head, draw.between(10.0, 30.0))
+            moment += draw.between(40.0, 80.0)
+    return scene.at_s, moment
+
+
+def unloader_steps(scene: Scene) -> Span:
+    """Unload and load cylinders in quick turn by thirds or halves."""
+    moment = scene.at_s
+    for _ in range(4):
+        scene.plan.change(Channel.CAPACITY, moment, scene.draw.one_of((0.34, 0.5, 0.67)), 0.5)
+        moment += scene.draw.between(15.0, 60.0)
+    scene.plan.change(Channel.CAPACITY, moment, 1.0, 0.5)
+    return scene.at_s, moment + 30.0
+
+
+def speed_ramps(scene: Scene) -> Span:
     """Ramp the speed between half and rated speed."""
-    site = draw_site(draw)
-    plan = site.schedule()
-    for at_s in draw.moments(60.0, (90.0, 300.0), length_s - QUIET_S):
-        speed_rpm = draw.between(0.55, 1.0) * site.machine.rated_speed_rpm
-        plan.change(Channel.SPEED_RPM, at_s, speed_rpm, draw.between(3.0, 30.0))
-    return made(site, plan, length_s)
+    draw, site, moment = scene.draw, scene.site, scene.at_s
+    for _ in range(3):
+        scene.plan.change(
+            Channel.SPEED_RPM, moment, draw.between(0.5, 1.0) * site.machine.rated_speed_rpm, draw.between(3.0, 30.0)
+        )
+        moment += draw.between(40.0, 120.0)
+    scene.plan.change(Channel.SPEED_RPM, moment, site.speed_rpm, 10.0)
+    return scene.at_s, moment + 30.0
 
 
-def cold_start_thick_oil(draw: Draw, length_s: float) -> Case:
-    """Start with a cold sump that holds little refrigerant: thick oil, slow galleries."""
-    site = replace(draw_site(draw), oil_temperature_c=draw.between(4.0, 15.0))
-    plan = site.schedule(running=False).change(Channel.RUN, draw.between(20.0, 90.0), 1.0)
-    return made(site, plan, length_s, Start(site.oil_temperature_c, draw.between(0.015, 0.045)))
+def speed_low_for_a_while(scene: Scene) -> Span:
+    """Run down to where the pump hardly holds its pressure, as a drive with a minimum set too low, and up again."""
+    draw, site = scene.draw, scene.site
+    back_s = scene.at_s + draw.between(60.0, 200.0)
+    low = draw.between(0.10, 0.30) * site.machine.rated_speed_rpm
+    scene.plan.change(Channel.SPEED_RPM, scene.at_s, low, draw.between(5.0, 20.0))
+    scene.plan.change(Channel.SPEED_RPM, back_s, site.speed_rpm, draw.between(5.0, 20.0))
+    return scene.at_s, back_s + 20.0 + RECOVERY_S
 
 
-def _steady(draw: Draw, site: Site, length_s: float) -> Case:
-    """Return a steady run with some unloading, so that the sensors have something to follow."""
-    plan = site.schedule()
-    for at_s in draw.moments(120.0, (200.0, 500.0), length_s - QUIET_S):
-        plan.change(Channel.CAPACITY, at_s, draw.one_of((0.5, 0.67, 1.0)), 0.5)
-    return made(site, plan, length_s)
+def valve_plate_broken(scene: Scene) -> Span:
+    """Lose the capacity of a cylinder bank to a broken valve plate; hot gas comes back and warms the sump."""
+    draw, site, plan = scene.draw, scene.site, scene.plan
+    back_s = scene.at_s + draw.between(250.0, 420.0)
+    warmer = plan.knots[Channel.AMBIENT_K][-1][1] + draw.between(8.0, 20.0)
+    plan.change(Channel.CAPACITY, scene.at_s, draw.between(0.3, 0.7), 0.2)
+    plan.change(Channel.AMBIENT_K, scene.at_s, warmer, 30.0)
+    plan.change(Channel.DISCHARGE_PA, scene.at_s, 0.9 * site.discharge_pa, 60.0)
+    plan.change(Channel.CAPACITY, back_s, 1.0, 0.2)
+    plan.change(Channel.AMBIENT_K, back_s, plan.knots[Channel.AMBIENT_K][0][1], 30.0)
+    plan.change(Channel.DISCHARGE_PA, back_s, site.discharge_pa, 60.0)
+    return scene.at_s, back_s + 60.0
 
 
-def noisy_sensors(draw: Draw, length_s: float) -> Case:
-    """Read through noise at the limit of the tolerable: 1 to 4 kPa of deviation."""
-    return _steady(draw, draw_site(draw).with_both_sensors(noise_pa=draw.between(1e3, 4e3)), length_s)
+# --- oil ----------------------------------------------------------------------------------------------------------
+def liquid_slug(scene: Scene) -> Span:
+    """Swallow liquid refrigerant for some seconds: a tenth to a third of the oil's mass."""
+    over_s = scene.draw.between(5.0, 20.0)
+    mass = scene.draw.between(0.1, 0.33) * scene.site.machine.oil_charge_m3 * scene.site.oil.density_kg_m3
+    scene.plan.change(Channel.LIQUID_KG_S, scene.at_s, mass / over_s)
+    scene.plan.change(Channel.LIQUID_KG_S, scene.at_s + over_s, 0.0)
+    return scene.at_s, scene.at_s + over_s + 240.0
 
 
-def lagging_sensors(draw: Draw, length_s: float) -> Case:
-    """Read through long impulse lines: 2 to 6 s of lag, on the usual cycle of starts."""
-    case = pump_down_and_stop(draw, length_s)
-    lag_s = draw.between(2.0, 6.0)
-    return replace(
-        case,
-        chain=replace(
-            case.chain, oil=replace(case.chain.oil, lag_s=lag_s), suction=replace(case.chain.suction, lag_s=lag_s)
-        ),
-    )
+def oil_returns_in_a_slug(scene: Scene) -> Span:
+    """Keep oil out in the system for minutes, and bring it back at once, with liquid refrigerant."""
+    draw = scene.draw
+    charge = scene.site.machine.oil_charge_m3 * scene.site.oil.density_kg_m3
+    away_s, back_s = draw.between(120.0, 240.0), draw.between(5.0, 20.0)
+    share = draw.between(0.55, 0.8)
+    plan = scene.plan.change(Channel.OIL_LEAK_KG_S, scene.at_s, share * charge / away_s)
+    plan.change(Channel.OIL_LEAK_KG_S, scene.at_s + away_s, -share * charge / back_s)
+    plan.change(Channel.OIL_LEAK_KG_S, scene.at_s + away_s + back_s, 0.0)
+    plan.change(Channel.LIQUID_KG_S, scene.at_s + away_s, draw.between(0.0, 0.05) * charge / back_s)
+    plan.change(Channel.LIQUID_KG_S, scene.at_s + away_s + back_s, 0.0)
+    return scene.at_s, scene.at_s + away_s + back_s + RECOVERY_S
 
 
-def offset_sensors(draw: Draw, length_s: float) -> Case:
-    """Read with offsets of up to 12 kPa, opposed, net oil pressure low or high by up to 24."""
-    site = draw_site(draw)
-    offset = draw.between(-12e3, 12e3)
-    chain = replace(
-        site.chain,
-        oil=replace(site.chain.oil, offset_pa=offset),
-        suction=replace(site.chain.suction, offset_pa=-offset),
-    )
-    return _steady(draw, replace(site, chain=chain), length_s)
+def level_shifts(scene: Scene) -> Span:
+    """Lose oil to a neighbour on the same crankcase line, whose pressure is lower, and get it back when it stops."""
+    draw = scene.draw
+    charge = scene.site.machine.oil_charge_m3 * scene.site.oil.density_kg_m3
+    over_s, low_s = draw.between(30.0, 120.0), draw.between(20.0, 140.0)
+    rate = draw.between(0.6, 0.82) * charge / over_s
+    back_s = scene.at_s + over_s + low_s
+    plan = scene.plan.change(Channel.OIL_LEAK_KG_S, scene.at_s, rate)
+    plan.change(Channel.OIL_LEAK_KG_S, scene.at_s + over_s, 0.0).change(Channel.OIL_LEAK_KG_S, back_s, -rate)
+    plan.change(Channel.OIL_LEAK_KG_S, back_s + over_s, 0.0)
+    return scene.at_s, back_s + over_s + RECOVERY_S
 
 
-def short_dropouts(draw: Draw, length_s: float) -> Case:
-    """Lose single readings now and then, and once a stretch of a second or two."""
-    site = draw_site(draw)
-    at_s = draw.between(60.0, length_s - 60.0)
-    return _steady(
-        draw,
-        site.with_both_sensors(lost_chance=draw.between(0.002, 0.02), lost_s=(at_s, at_s + draw.between(1.0, 2.2))),
-        length_s,
-    )
+def screen_bypass(scene: Scene) -> Span:
+    """Clog the oil suction screen until its bypass opens."""
+    draw = scene.draw
+    over_s = draw.between(100.0, 300.0)
+    plan = scene.plan.change(Channel.SCREEN_CLOG, scene.at_s, draw.between(0.9, 0.97), over_s)
+    plan.change(Channel.SCREEN_CLOG, scene.at_s + over_s + draw.between(5.0, 60.0), draw.between(0.0, 0.3), 1.0)
+    return scene.at_s, scene.at_s + over_s + 60.0 + RECOVERY_S
 
 
-def power_dip(draw: Draw, length_s: float) -> Case:
-    """Drop the contactor for a moment of a dip in the supply, and close it again."""
-    site = draw_site(draw)
-    plan = site.schedule()
-    for at_s in draw.moments(draw.between(90.0, 240.0), (600.0, 1500.0), length_s - QUIET_S):
-        plan.change(Channel.RUN, at_s, 0.0).change(Channel.RUN, at_s + draw.log_between(0.3, 4.0), 1.0)
-    return made(site, plan, length_s)
+# --- sensors ------------------------------------------------------------------------------------------------------
+def readings_lost(scene: Scene) -> Span:
+    """Lose the readings of a second or two, which its family's sensors do where it is marked."""
+    return scene.at_s, scene.at_s + scene.draw.between(1.0, 2.2)
+
+
+def short_dropouts(draw: Draw, length: Length) -> Case:
+    """Return a case whose oil and suction readings are lost in each upset."""
+    case = Harmless(readings_lost, 3.0).case(draw, length)
+    oil, suction = (replace(its, lost=case.upsets) for its in (case.chain.oil, case.chain.suction))
+    return replace(case, chain=replace(case.chain, oil=oil, suction=suction))

@@ -1,6 +1,7 @@
 """From a machine, an oil, a refrigerant and a schedule to the kernel's parameters and first state."""
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +16,7 @@ from replay.physics.kernel import compiled_advance
 from replay.physics.machines import Machine, Oil, Refrigerant
 from replay.physics.schedule import Schedule
 from replay.physics.sump import henry_pressure_pa
-from replay.physics.tables import LOG_PRESSURE_PER_FRACTION
+from replay.physics.tables import LOG_PRESSURE_PER_FRACTION, SIDE_FLOW, SOMMERFELD
 from replay.physics.viscosity import ZERO_CELSIUS_K, walther_constants
 
 STEP_S = 0.1
@@ -45,6 +46,7 @@ def solubility_table(oil: Oil, refrigerant: Refrigerant) -> NDArray[np.float64]:
     return np.array(LOG_PRESSURE_PER_FRACTION[pair])
 
 
+@cache
 def equilibrium_fraction(oil: Oil, refrigerant: Refrigerant, temperature_c: float, pressure_pa: float) -> float:
     """Return the mass fraction (-) of refrigerant in the oil at rest at this temperature and pressure."""
     table = solubility_table(oil, refrigerant)
@@ -139,11 +141,11 @@ def _set_bearing(p: NDArray[np.float64], machine: Machine) -> None:
     area = 2.0 * machine.journal_radius_m * machine.journal_length_m
     rated_load = machine.piston_area_per_pin_m2 * p[at.P_RATED_MEP]
     p[at.P_SOMMERFELD_SCALE] = ratio * ratio * machine.rated_speed_rpm / 60.0 * area / rated_load
-    for j in range(at.JOURNALS):
-        p[at.P_DRAIN_S + j] = c.FILM_DRAIN_S[j]
-        p[at.P_REFILL_S + j] = c.FILM_REFILL_S[j]
-        p[at.P_LEAST_SOMMERFELD + j] = least_sommerfeld(machine.length_to_diameter, c.LEAST_FILM_RATIO[j])
-        p[at.P_WIPE_S + j] = c.WIPE_TIME_S[j]
+    for column in range(at.COLUMNS):
+        least = least_sommerfeld(machine.length_to_diameter, c.LEAST_FILM_RATIO[column])
+        p[at.P_LEAST_SOMMERFELD + column] = least
+    p[at.P_FILM_S : at.P_FILM_S + at.FILM_POINTS] = SOMMERFELD[machine.length_to_diameter]
+    p[at.P_FILM_FLOW : at.P_FILM_FLOW + at.FILM_POINTS] = SIDE_FLOW[machine.length_to_diameter]
 
 
 def throttle_opening(machine: Machine, refrigerant: Refrigerant, schedule: Schedule, suction_pa: float) -> float:
@@ -233,8 +235,11 @@ def first_state(
 
 
 def _clear_bearing(s: NDArray[np.float64], reserve: float) -> None:
+    """Make the journals cool, with this oil left, and forget every spell."""
     s[at.S_ONSET_S] = at.NEVER
-    for j in range(at.JOURNALS):
-        s[at.S_RESERVE + j] = reserve
-        s[at.S_WEAR + j] = 0.0
-        s[at.S_DAMAGED_S + j] = s[at.S_STARVED_S + j] = at.NEVER
+    s[at.S_RESERVE : at.S_HEAT] = reserve
+    s[at.S_HEAT : at.S_PASSAGE] = 0.0
+    s[at.S_PASSAGE : at.S_WHOLE] = 1.0
+    s[at.S_WHOLE] = 1.0 if reserve >= 1.0 else 0.0
+    s[at.S_SPELLS] = s[at.S_SPOILING] = s[at.S_SPELL_HEAT] = s[at.S_MOST_HEAT] = 0.0
+    s[at.S_SPELL_RESERVE] = s[at.S_LEAST_RESERVE] = 1.0

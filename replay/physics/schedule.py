@@ -22,7 +22,7 @@ class Channel(IntEnum):
     DISCHARGE_PA = layout.U_DISCHARGE_PA
     AMBIENT_K = layout.U_AMBIENT_K
     HEATER_K = layout.U_HEATER_K  # rise of the sump by the crankcase heater
-    OIL_LEAK_KG_S = layout.U_OIL_LEAK_KG_S
+    OIL_LEAK_KG_S = layout.U_OIL_LEAK_KG_S  # oil that leaves the sump for good; below 0, oil that arrives
     SCREEN_CLOG = layout.U_SCREEN_CLOG  # share of the suction screen closed
     PUMP_WEAR = layout.U_PUMP_WEAR  # internal slip beyond that of a new pump, multiples of it
     PUMP_DRIVE = layout.U_PUMP_DRIVE  # 1 whole, 0 broken
@@ -88,6 +88,9 @@ class Schedule:
         slopes = np.zeros_like(values)
         gaps = np.diff(times)
         for channel, knots in self.knots.items():
+            if len(knots) == 1:  # never changed
+                values[:, channel] = knots[0][1]
+                continue
             after, before = _walk(knots, times.tolist())
             values[:, channel] = after
             slopes[:-1, channel] = (before[1:] - after[:-1]) / gaps

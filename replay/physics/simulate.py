@@ -1,10 +1,10 @@
-"""Traces of one machine: the batch path, and a plant that obeys a run permission sample by sample.
+"""Traces of one machine: whole or in pieces of bounded size, and a plant that obeys a run permission by the sample.
 
 Every figure of a trace follows from its arguments: the random numbers come from the seed and the trace's own key,
 never from a worker or an order of execution, and the arithmetic is the same on every machine (`arithmetic`).
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from typing import Literal
@@ -17,15 +17,29 @@ from replay.physics.kernel import compiled_advance, compiled_record
 from replay.physics.machines import Machine, Oil, Refrigerant
 from replay.physics.model import STEP_S, Start, first_state, parameters, solubility_table
 from replay.physics.schedule import Schedule
-from replay.physics.sensors import NO_READING, Draws, Sensor, SensorChain, compiled_read_trace, draw
+from replay.physics.sensors import (
+    CHANNELS,
+    NO_READING,
+    SENSOR_STATES,
+    Draws,
+    Sensor,
+    SensorChain,
+    compiled_read_trace,
+    draw_pieces,
+)
 from replay.physics.viscosity import ZERO_CELSIUS_K
+
+PIECE = 1 << 15  # samples of a trace held at a time: nine hours at one a second, some 15 MB
 
 Certainty = Literal["none", "possible", "certain"]
 
 
 @dataclass(frozen=True)
 class Case:
-    """One trace to be simulated; key separates traces of one seed."""
+    """One trace to be simulated; key separates traces of one seed.
+
+    upsets: (from, to) in s of what a rule could take for a fault and the machine is meant to come through.
+    """
 
     machine: Machine
     oil: Oil
@@ -37,35 +51,57 @@ class Case:
     seed: int = 0
     key: tuple[int, ...] = (0,)
     step_s: float = STEP_S
+    upsets: tuple[tuple[float, float], ...] = ()
+
+
+@dataclass(frozen=True)
+class Spell:
+    """A starved spell that spoilt bearings: when it began, and when it spoilt each column (`bearing`), None: not."""
+
+    starved_s: float | None  # None: the bearings were spoilt without want of oil pressure
+    times_s: tuple[float | None, float | None, float | None]
+
+    @property
+    def certainty(self) -> Certainty:
+        """How sure the damage is: all three columns, or some."""
+        return "possible" if None in self.times_s else "certain"
 
 
 @dataclass(frozen=True)
 class Damage:
-    """What the three journals suffered, pessimistic first; None: nothing.
+    """What the bearings suffered: the spells that spoilt some, each judged as if it were the first.
 
-    certainty: 'none' no journal failed, 'certain' all did within the trace, 'possible' some did.
-    damage_s: the pessimistic journal's end, the first moment at which the machine may be spoilt.
-    starved_s: when the starved spell that led there began.
+    least_reserve, most_heat: of the pessimistic journals (oil left, and heat of which 1 spoils) in all other spells.
+    untold: spells beyond the last that could be kept. unfinished: the last of `spells` still goes on.
     """
 
-    times_s: tuple[float | None, float | None, float | None]
-    starved_s: float | None
+    spells: tuple[Spell, ...] = ()
+    least_reserve: float = 1.0
+    most_heat: float = 0.0
+    untold: int = 0
+    unfinished: bool = False
 
     @property
     def certainty(self) -> Certainty:
-        """How sure the damage is."""
-        failed = sum(time is not None for time in self.times_s)
-        return "none" if failed == 0 else "certain" if failed == len(self.times_s) else "possible"
+        """'certain': a spell spoilt all three columns; 'possible': one or two of them at most; 'none': none."""
+        if any(spell.certainty == "certain" for spell in self.spells):
+            return "certain"
+        return "possible" if self.spells else "none"
+
+    @property
+    def times_s(self) -> tuple[float | None, float | None, float | None]:
+        """When the first spell that spoilt anything spoilt each column."""
+        return self.spells[0].times_s if self.spells else (None, None, None)
 
     @property
     def damage_s(self) -> float | None:
         """First moment (s) at which the machine may be spoilt."""
-        return self.times_s[0]
+        return min((time for time in self.times_s if time is not None), default=None)
 
 
 @dataclass(frozen=True)
 class Result:
-    """A simulated trace at its sample instants; every array is of one length n.
+    """A simulated trace, or a stretch of one, at its sample instants; every array is of one length n.
 
     rows: float64[n, RECORDS] with the columns named in `layout`. Readings are absolute Pa, int64[n].
     """
@@ -164,35 +200,61 @@ def random_of_trace(seed: int, key: tuple[int, ...]) -> np.random.Generator:
 
 
 def damage_of(state: NDArray[np.float64]) -> Damage:
-    """Read what the journals suffered from a kernel state, float64[STATES]."""
+    """Read what the bearings suffered from a kernel state, float64[STATES]; a spell that goes on counts so far."""
 
     def told(position: int) -> float | None:
         return None if state[position] == at.NEVER else float(state[position])
 
-    low, likely, high = (told(at.S_DAMAGED_S + j) for j in range(at.JOURNALS))
-    return Damage((low, likely, high), told(at.S_STARVED_S))
+    count = int(state[at.S_SPELLS])
+    kept = min(count, at.MOST_SPELLS)
+    places = range(at.S_RECORD, at.S_RECORD + kept * at.SPELL, at.SPELL)
+    spells = tuple(Spell(told(place), (told(place + 1), told(place + 2), told(place + 3))) for place in places)
+    reserve, heat = float(state[at.S_LEAST_RESERVE]), float(state[at.S_MOST_HEAT])
+    if state[at.S_ONSET_S] != at.NEVER and state[at.S_SPOILING] == 0.0:
+        reserve = min(reserve, float(state[at.S_SPELL_RESERVE]))
+        heat = max(heat, float(state[at.S_SPELL_HEAT]))
+    unfinished = bool(state[at.S_SPOILING] != 0.0)
+    return Damage(spells, reserve, heat, count - kept, unfinished)
+
+
+def draws_of(case: Case, most_samples: int = PIECE) -> Iterator[Draws]:
+    """Yield the random numbers of a case in pieces of at most so many samples, which changes no number."""
+    return draw_pieces(case.chain, case.duration_s, random_of_trace(case.seed, case.key), most_samples)
 
 
 def simulate(case: Case) -> Result:
     """Simulate one trace with run permission given throughout. Raises ValueError for a machine that cannot run so."""
+    (whole,) = simulate_pieces(case, int(case.duration_s * 1000.0) + 1)
+    return whole
+
+
+def simulate_pieces(case: Case, most_samples: int = PIECE) -> Iterator[Result]:
+    """Yield a trace in pieces of at most so many samples, which changes no byte, in memory bounded by them.
+
+    The damage of a piece is what the journals have suffered from the trace's beginning to the piece's end. Errors as
+    in `simulate`.
+    """
     p = parameters(case.machine, case.oil, case.refrigerant, case.schedule, case.step_s)
     s = first_state(case.machine, case.oil, case.refrigerant, case.schedule, case.start, p)
-    draws = draw(case.chain, case.duration_s, random_of_trace(case.seed, case.key))
-    time_s = draws.time_ms / 1000.0
-    rows = np.zeros((time_s.size, at.RECORDS))
-    compiled_record(
-        s, p, solubility_table(case.oil, case.refrigerant), *case.schedule.arrays(), time_s, np.zeros(at.INPUTS), rows
-    )
-    return read_result(case, draws, rows, damage_of(s))
+    table, schedule, inputs = solubility_table(case.oil, case.refrigerant), case.schedule.arrays(), np.zeros(at.INPUTS)
+    held = np.zeros((CHANNELS, SENSOR_STATES))
+    for draws in draws_of(case, most_samples):
+        time_s = draws.time_ms / 1000.0
+        rows = np.zeros((time_s.size, at.RECORDS))
+        compiled_record(s, p, table, *schedule, time_s, inputs, rows)
+        yield _read(case.chain, held, draws, rows, damage_of(s))
 
 
-def read_result(case: Case, draws: Draws, rows: NDArray[np.float64], damage: Damage) -> Result:
-    """Send true pressures through the sensors and return the finished trace."""
+def _read(
+    chain: SensorChain, held: NDArray[np.float64], draws: Draws, rows: NDArray[np.float64], damage: Damage
+) -> Result:
+    """Send true pressures through the sensors, which carry what they held, and return the finished stretch."""
 
     def read(sensor: Sensor, column: int, channel: int) -> NDArray[np.int64]:
         readings = np.empty(rows.shape[0], dtype=np.int64)
         compiled_read_trace(
             sensor.parameters(),
+            held[channel],
             np.ascontiguousarray(rows[:, column]),
             draws.time_ms / 1000.0,
             draws.gaussian[channel],
@@ -201,7 +263,6 @@ def read_result(case: Case, draws: Draws, rows: NDArray[np.float64], damage: Dam
         )
         return readings
 
-    chain = case.chain
     crankcase = None if chain.crankcase is None else read(chain.crankcase, at.R_CRANKCASE_PA, 2)
     return Result(
         draws.time_ms, rows, read(chain.oil, at.R_OIL_PA, 0), read(chain.suction, at.R_SUCTION_PA, 1), crankcase, damage
@@ -219,7 +280,7 @@ def simulate_many(cases: Sequence[Case], jobs: int = 1) -> list[Result]:
 class Plant:
     """A machine that obeys a run permission: `advance` brings it to its next sample instant.
 
-    The sensors are not its affair: read them with `sensors.read_sensor` and the draws of the trace, so that a closed
+    The sensors are not its affair: read them with `sensors.read_sensor` and the `draws_of` its case, so that a closed
     loop sees the very noise that the open loop of the same seed sees.
     """
 
@@ -228,7 +289,6 @@ class Plant:
         self.case = case
         self.parameters = parameters(case.machine, case.oil, case.refrigerant, case.schedule, case.step_s)
         self.state = first_state(case.machine, case.oil, case.refrigerant, case.schedule, case.start, self.parameters)
-        self.draws = draw(case.chain, case.duration_s, random_of_trace(case.seed, case.key))
         self._table = solubility_table(case.oil, case.refrigerant)
         self._schedule = case.schedule.arrays()
         self._inputs = np.zeros(at.INPUTS)
@@ -261,9 +321,11 @@ __all__ = [
     "Damage",
     "Plant",
     "Result",
+    "Spell",
     "damage_of",
+    "draws_of",
     "random_of_trace",
-    "read_result",
     "simulate",
     "simulate_many",
+    "simulate_pieces",
 ]

@@ -4,7 +4,8 @@ w_eq = p/H with H = p_eq(T, w)/w from the solubility table: exact at equilibrium
 equilibrium leaves through the surface at a finite rate,  dw/dt = (w_eq - w)/tau,  and, where more is held than the oil
 can hold without bubbles, boils off within seconds. That limit is a *volume of gas at one atmosphere in a volume of oil*
 (assumed): what stays then fills the more volumes the lower the absolute pressure, which is what the pump meets. An oil
-that foams is full of sites and holds nothing back. Heat of solution goes both ways.
+that foams is full of sites and holds nothing back. Heat of solution goes both ways. Beyond the end of the solubility
+table refrigerant boils off at once, unless the sump is so cold that pressure holds it as liquid.
 
 What is released rises as large bubbles at once or, in an oil that foams, stays as fine bubbles. By Stokes' law of a
 rising sphere (any text) their life is proportional to viscosity over diameter squared, so, at a given mass of gas in
@@ -33,12 +34,15 @@ TURNING = 0.05  # share of rated speed above which the sump counts as stirred
 
 @register_jitable
 def henry_pressure_pa(table: Matrix, temperature_k: float, fraction: float) -> float:
-    """Return H = p_eq/w (Pa) from the solubility table (temperatures x fractions of ln H), held at its edges."""
+    """Return H = p_eq/w (Pa) from the solubility table (temperatures x fractions of ln H), held at its edges.
+
+    Only below its first temperature the line goes on: a sump held warmer than it is would boil itself ever colder.
+    """
     row = (temperature_k - FIRST_TEMPERATURE_K) / TEMPERATURE_STEP_K
     column = fraction / FRACTION_STEP
     i = min(max(int(row), 0), table.shape[0] - 2)
     j = min(max(int(column), 0), table.shape[1] - 2)
-    x = min(max(row - i, 0.0), 1.0)
+    x = min(row - i, 1.0)
     y = min(max(column - j, 0.0), 1.0)
     low = table[i, j] + y * (table[i, j + 1] - table[i, j])
     high = table[i + 1, j] + y * (table[i + 1, j + 1] - table[i + 1, j])
@@ -61,12 +65,13 @@ def refresh(s: Vector, p: Vector, solubility: Matrix) -> None:
 
 
 @register_jitable
-def sump_step(s: Vector, p: Vector, u: Vector, dt: float) -> None:
-    """Advance dissolved refrigerant, foam, oil inventory and temperature by dt (s)."""
-    oil = s[at.S_OIL_KG]
-    dissolved = s[at.S_DISSOLVED_KG]
+def _exchanged(
+    s: Vector, p: Vector, u: Vector, oil: float, dissolved: float, dt: float
+) -> tuple[float, float, float, float]:
+    """Return what leaves the oil, what enters it, what of the first boils, and what boils at once beyond it (kg/s)."""
     liquid = oil + dissolved
-    over = dissolved / liquid - min(s[at.S_CRANKCASE_PA] / s[at.S_HENRY_PA], c.LARGEST_FRACTION)
+    at_rest = s[at.S_CRANKCASE_PA] / s[at.S_HENRY_PA]
+    over = dissolved / liquid - at_rest
     stirred = 1.0 if s[at.S_SPEED] > TURNING else c.STANDING_SHARE
     boiling = 0.0
     taken_up = 0.0
@@ -75,11 +80,23 @@ def sump_step(s: Vector, p: Vector, u: Vector, dt: float) -> None:
         boiling = liquid * max(over - p[at.P_HELD_FRACTION], 0.0) / (p[at.P_BOIL_S] + dt)
         released = stirred * liquid * over / (p[at.P_RELEASE_S] + stirred * dt) + boiling
     else:
-        taken_up = -stirred * liquid * over / (p[at.P_ABSORPTION_S] + stirred * dt)
+        under = max(min(at_rest, c.LARGEST_FRACTION) - dissolved / liquid, 0.0)
+        taken_up = stirred * liquid * under / (p[at.P_ABSORPTION_S] + stirred * dt)
+    boiled = 0.0
+    if at_rest < c.LARGEST_FRACTION:  # else the sump is too cold to boil it, and it stays as liquid
+        most = c.LARGEST_FRACTION / (1.0 - c.LARGEST_FRACTION) * oil
+        boiled = max(dissolved + dt * (taken_up - released + u[at.U_LIQUID_KG_S]) - most, 0.0) / dt
+    return released, taken_up, boiling, boiled
 
-    dissolved = dissolved + dt * (taken_up - released + u[at.U_LIQUID_KG_S])
-    boiled = max(dissolved - c.LARGEST_FRACTION / (1.0 - c.LARGEST_FRACTION) * oil, 0.0) / dt
-    dissolved = dissolved - dt * boiled
+
+@register_jitable
+def sump_step(s: Vector, p: Vector, u: Vector, dt: float) -> None:
+    """Advance dissolved refrigerant, foam, oil inventory and temperature by dt (s)."""
+    oil = s[at.S_OIL_KG]
+    dissolved = s[at.S_DISSOLVED_KG]
+    liquid = oil + dissolved
+    released, taken_up, boiling, boiled = _exchanged(s, p, u, oil, dissolved, dt)
+    dissolved = dissolved + dt * (taken_up - released + u[at.U_LIQUID_KG_S] - boiled)
 
     given_off = dt * released * p[at.P_GAS_RT] / c.ATMOSPHERE_PA * s[at.S_DENSITY] / liquid  # volumes a volume
     s[at.S_COARSE] = (s[at.S_COARSE] + given_off) * c.COARSE_MEMORY_S / (c.COARSE_MEMORY_S + dt)
@@ -102,14 +119,17 @@ def sump_step(s: Vector, p: Vector, u: Vector, dt: float) -> None:
     # Oil goes round with the gas; it takes along what is dissolved in it and brings back what it took.
     spilt = max(gas_volume + volume - c.CRANKCASE_OIL_SPACE * p[at.P_OIL_CHARGE_M3], 0.0) / (gas_volume + volume)
     carried = c.CIRCULATION * s[at.S_FLOW] + c.FOAM_CARRY_1_S * s[at.S_SPEED] * spilt * oil
-    leaked = u[at.U_OIL_LEAK_KG_S]
+    leaked = max(u[at.U_OIL_LEAK_KG_S], 0.0)
+    arriving = dt * max(-u[at.U_OIL_LEAK_KG_S], 0.0)  # from a neighbour, with as much dissolved in it as here
     least = c.LEAST_OIL * p[at.P_OIL_CHARGE_M3] * p[at.P_OIL_DENSITY]
     there = min(1.0, max(oil - least, 0.0) / (dt * (carried + leaked) + 1e-30))
     carried = dt * there * carried
     leaked = dt * there * leaked
     back = min(dt / c.RETURN_TIME_S * min(s[at.S_FLOW] / p[at.P_DESIGN_FLOW], 1.0), 1.0)
-    s[at.S_OIL_KG] = oil - carried - leaked + back * s[at.S_SYSTEM_OIL_KG]
-    s[at.S_DISSOLVED_KG] = dissolved - dissolved / oil * (carried + leaked) + back * s[at.S_SYSTEM_DISSOLVED_KG]
+    s[at.S_OIL_KG] = oil - carried - leaked + arriving + back * s[at.S_SYSTEM_OIL_KG]
+    s[at.S_DISSOLVED_KG] = (
+        dissolved - dissolved / oil * (carried + leaked - arriving) + back * s[at.S_SYSTEM_DISSOLVED_KG]
+    )
     s[at.S_SYSTEM_OIL_KG] = s[at.S_SYSTEM_OIL_KG] + carried - back * s[at.S_SYSTEM_OIL_KG]
     s[at.S_SYSTEM_DISSOLVED_KG] = (
         s[at.S_SYSTEM_DISSOLVED_KG] + dissolved / oil * carried - back * s[at.S_SYSTEM_DISSOLVED_KG]

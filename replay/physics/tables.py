@@ -3,7 +3,7 @@
 TEMPERATURES_K and FRACTIONS are the grid; PROPERTIES of a refrigerant: molar mass in g/mol, isentropic exponent,
 density in kg/m3 and kinematic viscosity in mm2/s of the liquid; LOG_SATURATION: ln(p_sat/Pa) over the temperatures;
 LOG_PRESSURE_PER_FRACTION of refrigerant and ester: ln((p/w)/Pa), a row a temperature, a column a fraction; SOMMERFELD
-by length to diameter, at the eccentricities of `journal`.
+and SIDE_FLOW (Q_s/(r c N L)) by length to diameter, at the eccentricities of `journal`.
 """
 
 import json
@@ -29,3 +29,4 @@ LOG_PRESSURE_PER_FRACTION: dict[tuple[str, str], list[list[float]]] = {
 SOMMERFELD: dict[float, list[float]] = {
     float(ratio): numbers for ratio, numbers in _named("sommerfeld number at L/D ").items()
 }
+SIDE_FLOW: dict[float, list[float]] = {float(ratio): flows for ratio, flows in _named("side flow at L/D ").items()}

@@ -86,8 +86,9 @@ def tables() -> dict[str, Any]:
     for refrigerant, ester in sorted(solubility.PUBLISHED):
         made[f"log pressure per fraction of {refrigerant} in {ester}"] = log_pressure_per_fraction(refrigerant, ester)
     for ratio in journal.LENGTH_TO_DIAMETER:
-        numbers = [journal.solve_film(eps, ratio)[0] for eps in journal.ECCENTRICITIES]
-        made[f"sommerfeld number at L/D {ratio}"] = numbers
+        films = [journal.solve_film(eps, ratio) for eps in journal.ECCENTRICITIES]
+        made[f"sommerfeld number at L/D {ratio}"] = [film.sommerfeld for film in films]
+        made[f"side flow at L/D {ratio}"] = [film.side_flow for film in films]
     return {name: _rounded(table) for name, table in made.items()}
 
 

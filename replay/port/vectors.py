@@ -42,7 +42,7 @@ class Tick:
 
 @dataclass(frozen=True)
 class Case:
-    """A walk from power-up: settings[25], the state[16] of power-up, and the ticks after it."""
+    """A walk from power-up: settings[29], the state[16] of power-up, and the ticks after it."""
 
     purpose: str
     settings: Words
@@ -52,7 +52,7 @@ class Case:
 
 @dataclass(frozen=True)
 class Check:
-    """A settings check: values[22], expected first_fault, and derived[3] (zeros where refused)."""
+    """A settings check: values[26], expected first_fault, and derived[3] (zeros where refused)."""
 
     values: Words
     fault: int
@@ -136,7 +136,7 @@ def line(word: str, numbers: Words) -> str:
 
 
 def build() -> Vectors:
-    """Build the set from `protect` as it is: the walks that `replay.port.search` found, and what stands beside them.
+    """Build the set from `protect` as it is: the walks that `tests.wrong_ports.search` found, and what stands beside them.
 
     A setting that the walks do not name yet is as in MIDDLE; a walk whose settings are no longer admitted is left out.
     """
@@ -213,11 +213,15 @@ MIDDLE = {
     "max_gap": 3000,
     "stuck_after": 30000,
     "fault_delay": 5000,
+    "rest_settle": 2000,
+    "rest_most": 20000,
+    "reset_hold": 1000,
+    "resets_most": 2,
 }
 
 
 def middle_settings() -> list[int]:
-    """Return settings[25] in the middle of everything, derived places included."""
+    """Return settings[29] in the middle of everything, derived places included."""
     values = [MIDDLE[row[0]] for row in ranges.SETTINGS] + [0] * (ranges.SETTINGS_SIZE - ranges.SETTING_COUNT)
     settings.derive(values)
     return values

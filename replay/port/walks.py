@@ -1,4 +1,4 @@
-"""The walks that the vectors are made from, as `python -m replay.port.search` wrote them to `walks.txt`."""
+"""The walks that the vectors are made from, as `python -m tests.wrong_ports.search` wrote them to `walks.txt`."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from xml.etree import ElementTree as ET
 
 from replay.display.course import timeline_table
-from replay.display.score import score_view
+from replay.display.score import score_view, summary
 from replay.display.terminal import plain, view
 from replay.drawing.svg import clean
 from replay.engine import Engine, Replay
@@ -17,6 +17,7 @@ from replay.ground.wording import words
 from replay.library import Entry, Library, label_text
 from replay.score import Score, Verdict, evidence
 from replay.score.scoring import WRONG
+from replay.score.windows import LATE, NO_STOP, Found
 from replay.settings import Settings
 from replay.trace import Trace, read_trace
 
@@ -40,6 +41,11 @@ def junit(score: Score, library: Library, plots: Mapping[str, str] | None = None
 def properties(settings: Settings, engine: Engine, entry: Entry, verdict: Verdict) -> dict[str, str]:
     """Return what a case carries beside its outcome."""
     margin = {} if verdict.margin_s is None else {"margin_s": f"{verdict.margin_s:g}"}
+    if len(verdict.windows) > 1:
+        margin["windows"] = "; ".join(map(_window, verdict.windows))
+    if entry.upsets and verdict.upsets is not None:
+        met = verdict.upsets
+        margin["upsets"] = f"{met.stopped} with a stop, {met.rode_through} ridden through, {met.stood} stood over"
     return {
         "settings_digest": settings.digest,
         "logic_digest": engine.digest,
@@ -59,7 +65,19 @@ def timeline(trace: Trace, replay: Replay) -> str:
 def complaint(entry: Entry, verdict: Verdict) -> str:
     """Return in one line what should have happened and what did."""
     stop = "no stop" if verdict.first_trip_s is None else f"first stop at {verdict.first_trip_s:g} s"
-    return f"{words(verdict.outcome)}: {label_text(entry)}, {stop}"
+    told = [f"{words(verdict.outcome)}: {label_text(entry)}, {stop}"]
+    if len(verdict.windows) > 1:
+        told += map(_window, verdict.windows)
+    else:
+        told += [LATE[window.late] for window in verdict.windows if window.late not in (None, NO_STOP)]
+    return "; ".join(told)
+
+
+def _window(window: Found) -> str:
+    """Return what became of one of several windows."""
+    late = f", {LATE[window.late]}" if window.late else ""
+    stop = "" if window.stop_s is None else f", stop at {window.stop_s:g} s"
+    return f"from {window.earliest_s:g} s {words(window.outcome)}{stop}{late}"
 
 
 def _case(score: Score, entry: Entry, verdict: Verdict, plots: Mapping[str, str]) -> ET.Element:
@@ -76,7 +94,7 @@ def _case(score: Score, entry: Entry, verdict: Verdict, plots: Mapping[str, str]
 
 def _acceptance(score: Score) -> ET.Element:
     digests = {"settings_digest": score.settings.digest, "library_digest": score.library_digest}
-    case = _stated("lubetrip", "acceptance", digests)
+    case = _stated("lubetrip", "acceptance", digests | {"upsets": dict(summary(score))["upsets"]})
     if score.verdict != evidence.MET:
         _fail(case, score.verdict, f"acceptance {score.verdict}", plain(score_view(score)))
     return case

@@ -1,6 +1,6 @@
 """Two scores of one library beside each other: what changed, and whether the second is worse.
 
-The second is worse when it misses a trace that the first hits (a lost machine is
+The second is worse when it misses a fault that the first hits (a lost machine is
 not traded for anything), when it has more nuisance trips in all, or when its own
 acceptance verdict is worse. Margins are shown and not judged: a delay that was
 raised on purpose costs margin, and `min_margin` says how much it may cost.
@@ -31,7 +31,8 @@ KEYS = {
     **dict.fromkeys(("first_trip_s", "deadline_s", "margin_s"), Key(or_none(number()))),
     "trips": Key(whole()),
 }
-_ROWS = Keys(KEYS, many=True, loose=True)
+_WINDOW = Keys({"outcome": Key(plain_text), "margin_s": Key(or_none(number()))}, needed=False, many=True, loose=True)
+_ROWS = Keys({**KEYS, "windows": _WINDOW}, many=True, loose=True)
 _CONFIDENCE = Key(or_none(number(math.ulp(0.0), math.nextafter(1.0, 0.0), "not between 0 and 1")))
 _LIMITS = Keys({"confidence": _CONFIDENCE}, loose=True)
 SHAPE = Keys(
@@ -48,7 +49,7 @@ SHAPE = Keys(
 
 @dataclass(frozen=True)
 class Discordant:
-    """Traces on which one of two scores went wrong and the other did not, with the exact McNemar p-value."""
+    """Faults or traces on which one of two scores went wrong and the other did not, with the exact McNemar p-value."""
 
     only_a: int
     only_b: int
@@ -57,7 +58,7 @@ class Discordant:
 
 @dataclass(frozen=True)
 class Margins:
-    """Change of margin (s, B less A) over the traces that both hit: mean and bootstrap interval."""
+    """Change of margin (s, B less A) over the faults that both hit: mean and bootstrap interval."""
 
     pairs: int
     mean_s: float | None
@@ -101,7 +102,13 @@ class Comparison:
 
 
 def _row(item: dict[str, Any]) -> dict[str, Any]:
-    return {key: item[key] for key in KEYS if key not in ("id", "family")}
+    row = {key: item[key] for key in KEYS if key not in ("id", "family")}
+    return row | {"windows": item["windows"]} if len(item.get("windows", ())) > 1 else row
+
+
+def _windows(item: dict[str, Any]) -> list[dict[str, Any]]:
+    """Return the windows of a trace, or the trace where it has none, or is of an older report."""
+    return item.get("windows") or [item]
 
 
 def read_report(path: Path) -> dict[str, Any]:
@@ -110,7 +117,7 @@ def read_report(path: Path) -> dict[str, Any]:
     report = read_json_report(path, SCORE_SCHEMA, accepted)
     found = fit(path, report, SHAPE, accepted=accepted)
     for row in (*found["traces"], *found["undecided"]):
-        if row["outcome"] == "hit" and row["margin_s"] is None:
+        if any(window["outcome"] == "hit" and window["margin_s"] is None for window in _windows(row)):
             raise refusal(path, f'traces (id "{row["id"]}"), margin_s', "missing of a hit", accepted)
     return report
 
@@ -177,14 +184,25 @@ def _pairs(a: Iterable[dict[str, Any]], b: Iterable[dict[str, Any]]) -> list[tup
     return [(item, others[item["id"]]) for item in a]
 
 
+def _pairs_of_windows(
+    pairs: Iterable[tuple[dict[str, Any], dict[str, Any]]],
+) -> list[tuple[dict[str, Any], dict[str, Any]]]:
+    """Return the same window, or the trace without one, under both; a trace that only one parts is taken whole."""
+    found: list[tuple[dict[str, Any], dict[str, Any]]] = []
+    for one, two in pairs:
+        windows = _windows(one), _windows(two)
+        found += zip(*windows, strict=True) if len(windows[0]) == len(windows[1]) else [(one, two)]
+    return found
+
+
 def _discordant(pairs: Iterable[tuple[dict[str, Any], dict[str, Any]]], wrong: tuple[str, ...]) -> Discordant:
-    wrongs = [(one["outcome"] in wrong, two["outcome"] in wrong) for one, two in pairs]
+    wrongs = [(one["outcome"] in wrong, two["outcome"] in wrong) for one, two in _pairs_of_windows(pairs)]
     only_a, only_b = wrongs.count((True, False)), wrongs.count((False, True))
     return Discordant(only_a, only_b, mcnemar(only_a, only_b))
 
 
 def _margins(pairs: Iterable[tuple[dict[str, Any], dict[str, Any]]], confidence: float) -> Margins:
-    hits = [(one, two) for one, two in pairs if one["outcome"] == two["outcome"] == "hit"]
+    hits = [(one, two) for one, two in _pairs_of_windows(pairs) if one["outcome"] == two["outcome"] == "hit"]
     changes = [round(two["margin_s"] - one["margin_s"], 3) for one, two in hits]
     if not changes:
         return Margins(0, None, None, confidence)
@@ -195,7 +213,7 @@ def _margins(pairs: Iterable[tuple[dict[str, Any], dict[str, Any]]], confidence:
 
 def _worse(missed: Discordant, trips: tuple[int, int], verdicts: tuple[str, str]) -> Iterable[str]:
     if missed.only_b:
-        yield f"misses {missed.only_b} trace(s) that A does not miss"
+        yield f"misses {missed.only_b} fault(s) that A does not miss"
     if trips[1] > trips[0]:
         yield f"{trips[1]} nuisance trips, A has {trips[0]}"
     if RANKS.index(verdicts[1]) > RANKS.index(verdicts[0]):

@@ -2,9 +2,10 @@
 
 Where [acceptance] gives `confidence`, the one-sided upper limit at that confidence is
 judged, not the value seen: of the missed-trip probability against
-`max_missed_probability`, of the nuisance rate against `max_nuisance_per_1000h`, and
-of the share of faults that leave less than `min_margin` against what
-`min_margin_coverage` leaves over. A rule is met when the limit is within it, not met
+`max_missed_probability`, of the nuisance rate against `max_nuisance_per_1000h`, of
+the share of faults that leave less than `min_margin` against what
+`min_margin_coverage` leaves over, and, where `max_nuisance_probability` is given, of
+the probability of a nuisance stop in an upset against that. A rule is met when the limit is within it, not met
 when even the value seen is beyond it, and between the two there is not enough evidence.
 """
 
@@ -28,6 +29,8 @@ NOT_MET = "not met"
 NOT_ENOUGH = "not enough evidence"
 NOT_JUDGED = "not judged"
 MISSED, NUISANCE, MARGIN = "max_missed_probability", "max_nuisance_per_1000h", "min_margin_coverage"
+UPSET = "max_nuisance_probability"
+OUTSIDE = "nuisance_outside_upsets_per_1000h"  # shown, never judged
 SHOWN_COVERAGE = 0.9  # of the tolerance limit that a report shows
 
 
@@ -96,11 +99,13 @@ def rate(rule: str, events: int, hours: float, confidence: float, wanted: float 
     return Claim(rule, events, hours, 1000 * events / hours if hours else None, (low, high), upper, wanted, further)
 
 
-def claims(margins: list[float], missed: int, nuisance: int, hours: float, acceptance: Acceptance) -> tuple[Claim, ...]:
-    """Return the claims of a library: the missed-trip probability, the nuisance rate, too small a margin.
+def claims(
+    margins: list[float], missed: int, nuisance: int, hours: float, upsets: tuple[int, int], acceptance: Acceptance
+) -> tuple[Claim, ...]:
+    """Return the claims of a library: missed-trip probability, nuisance rate, too small a margin, nuisance in an upset.
 
-    margins: of the hits, in s. A trial of the first and the last is a must-trip
-    trace that was hit or missed: an early stop came before there was anything to find.
+    margins: of the hits, in s. A trial of the first and the third is a window that was hit or missed: an early stop
+    came before there was anything to find. upsets: those with a stop, and all that a running machine met.
     """
     confidence, judged = acceptance.shown_confidence, acceptance.confidence is not None
     trials = len(margins) + missed
@@ -109,6 +114,7 @@ def claims(margins: list[float], missed: int, nuisance: int, hours: float, accep
         chance(MISSED, missed, trials, confidence, acceptance.max_missed_probability if judged else None),
         rate(NUISANCE, nuisance, hours, confidence, acceptance.max_nuisance_per_1000h if judged else None),
         chance(MARGIN, thin, trials, confidence, 1 - acceptance.min_margin_coverage if judged else None),
+        chance(UPSET, *upsets, confidence, acceptance.max_nuisance_probability if judged else None),
     )
 
 

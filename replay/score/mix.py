@@ -39,7 +39,7 @@ class Mix:
 def read_mix(library: Library, outcomes: Iterable[tuple[str, str]], confidence: float) -> Mix | None:
     """Return the weighted missed-trip probability, None where no mix is stated.
 
-    outcomes: family and outcome of each trace. Raises Refusal for a mix that leaves out a family with faults, or
+    outcomes: family and outcome of each window. Raises Refusal for a mix that leaves out a family with faults, or
     names one without.
     """
     path = library.folder / FILE
@@ -48,10 +48,10 @@ def read_mix(library: Library, outcomes: Iterable[tuple[str, str]], confidence: 
         return None
     counts: dict[str, list[int]] = {}
     for family, outcome in outcomes:
-        if outcome in ("hit", "missed", "early"):
+        if outcome in ("hit", "missed", "early", "stood"):
             count = counts.setdefault(family, [0, 0])
             count[0] += outcome == "missed"
-            count[1] += outcome != "early"
+            count[1] += outcome in ("hit", "missed")
     share = Key(number(math.ulp(0.0), rule="not a share"), "a number above 0 for each family with must-trip traces")
     shares = fit(path, given, Keys(dict.fromkeys(sorted(counts), share)), "[mix] ")
     return weigh(shares, counts, confidence) if shares else None

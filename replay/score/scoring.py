@@ -6,29 +6,33 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from replay.engine import CAUSES, Engine, Replay, engine_for, engine_named
+from replay.engine import Engine, Replay, cause_of, doubts_of, engine_for, engine_named
 from replay.engine.baselines import BASELINES
 from replay.engine.workers import Each, Progress, one_by_one, quiet, workers
 from replay.ground.refusal import refusal
-from replay.library import Entry, Library, MustTrip, library_digest, library_of, settings_of
+from replay.library import Entry, Library, library_digest, library_of, settings_of
 from replay.library.given import GivenLibrary, GivenSettings
 from replay.score import evidence
 from replay.score.mix import Mix, read_mix
+from replay.score.windows import LATE, STOOD, Course, Found, Upsets, felt, follow, met
 from replay.settings import Acceptance, Settings
 from replay.trace import Trace, read_trace
 
 SCHEMA = "lubetrip-score/1"
 WRONG = ("missed", "early", "nuisance")
+SEVERITY = ("missed", "early", "hit", STOOD)  # of the windows of a trace, the worst first
 
 
 @dataclass(frozen=True)
 class Verdict:
     """One trace against its label.
 
-    outcome: hit, missed, early, rode_through, nuisance, or undecided (judged
-    neither way). Times in s of the trace's own time; margin_s is the deadline
-    minus the first stop. late_ticks: rows more than max_gap after the one before,
-    which no logic trusts.
+    outcome: hit, missed, early, rode_through, nuisance, or undecided (judged neither way); of several windows that of
+    the worst. Times in s of the trace's own time; deadline_s and margin_s (the deadline minus the stop that decides)
+    are those of that window. doubts: what a stop on a sensor names. late_ticks: rows more than max_gap after the one
+    before, which no logic trusts.
+    windows: each of a must-trip trace; nuisance_trips: stops that count as one; repeats: stops of a machine started
+    into the same fault again; upsets: of a trace that rides through and has some marked.
     """
 
     id: str
@@ -42,21 +46,49 @@ class Verdict:
     trips: int
     locked_out: bool
     late_ticks: int = 0
+    doubts: tuple[str, ...] = ()
+    nuisance_trips: int = 0
+    repeats: int = 0
+    windows: tuple[Found, ...] = ()
+    upsets: Upsets | None = None
+
+    @property
+    def outcomes(self) -> tuple[str, ...]:
+        """Return the outcome of each window, or the one of a trace without."""
+        return tuple(window.outcome for window in self.windows) or (self.outcome,)
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the verdict as it stands in a report."""
+        windows = [vars(window) for window in self.windows]
+        return {**vars(self), "windows": windows, "upsets": vars(self.upsets) if self.upsets else None}
 
 
 @dataclass(frozen=True)
 class Totals:
-    """Counts over some verdicts. A stop before `earliest_s` is a nuisance trip too, and no hit."""
+    """Counts over some verdicts. A stop before `earliest_s` is a nuisance trip too, and no hit.
+
+    must_trip, hit, missed, early, stood and late count windows, one a trace where it has no more; late: the missed by
+    how they stand to the band of the deadline. upsets: those met by a running machine; the three behind it are None
+    where no upset is marked.
+    """
 
     must_trip: int
     hit: int
     missed: int
     early: int
+    stood: int
+    late: dict[str, int]
+    repeats: int
     ride_through: int
     ride_through_run_hours: float
     nuisance_trips: int
     median_margin_s: float | None
     worst_margin_s: float | None
+    worst_likely_margin_s: float | None
+    upsets: int
+    upsets_stopped: int | None
+    stops_outside_upsets: int | None
+    hours_outside_upsets: float | None
 
     @property
     def nuisance_per_1000h(self) -> float:
@@ -132,6 +164,17 @@ class Score(Judgement):
         return tuple(verdict for verdict in self.verdicts if verdict.outcome in WRONG)
 
     @property
+    def outside(self) -> evidence.Claim | None:
+        """Return the rate of nuisance stops outside of any upset over the hours without one; None where none is marked.
+
+        Both are of the traces that ride through, as the upsets are.
+        """
+        stops, hours = self.totals.stops_outside_upsets, self.totals.hours_outside_upsets
+        if stops is None or hours is None:
+            return None
+        return evidence.rate(evidence.OUTSIDE, stops, hours, self.settings.acceptance.shown_confidence)
+
+    @property
     def margins_s(self) -> list[float]:
         """Return the margins of the hits."""
         return _margins(self.verdicts)
@@ -154,8 +197,8 @@ class Score(Judgement):
             "settings": self.settings.as_json(),
             "logic": self.engine.as_json(),
             "library": {"digest": self.library_digest},
-            "traces": [vars(verdict) for verdict in self.verdicts],
-            "undecided": [vars(verdict) for verdict in self.undecided],
+            "traces": [verdict.as_json() for verdict in self.verdicts],
+            "undecided": [verdict.as_json() for verdict in self.undecided],
             "families": {
                 name: {**vars(totals), "claims": [claim.as_json() for claim in self.family_claims[name]]}
                 for name, totals in self.families.items()
@@ -169,6 +212,7 @@ class Score(Judgement):
                 "claims": [claim.as_json() for claim in self.claims],
                 "worst_family": self.worst_family,
                 "margin_of_nine_in_ten_s": self.margin_limit_s,
+                "outside_upsets": self.outside.as_json() if self.outside else None,
                 "mix": self.mix.as_json() if self.mix else None,
             },
             "baselines": {name: _baseline_json(self, totals) for name, totals in self.baselines.items()},
@@ -187,8 +231,12 @@ def _finite(number: float) -> float | None:
     return None if number == float("inf") else round(number, 6)
 
 
+def _hits(verdicts: Iterable[Verdict]) -> list[Found]:
+    return [window for verdict in verdicts for window in verdict.windows if window.outcome == "hit"]
+
+
 def _margins(verdicts: Iterable[Verdict]) -> list[float]:
-    return [verdict.margin_s for verdict in verdicts if verdict.outcome == "hit" and verdict.margin_s is not None]
+    return [window.margin_s for window in _hits(verdicts) if window.margin_s is not None]
 
 
 def _baseline_json(score: Score, totals: Totals) -> dict[str, Any]:
@@ -199,58 +247,73 @@ def _baseline_json(score: Score, totals: Totals) -> dict[str, Any]:
 def judge(entry: Entry, trace: Trace, replay: Replay) -> Verdict:
     """Compare what the logic did over a trace with the trace's label.
 
-    Raises Refusal for a window that begins after the trace has ended: a label in other units, or of another trace.
+    Raises Refusal for a window or an upset that begins after the trace has ended: in other units, or of another trace.
     """
-    end_s = trace.seconds(int(trace.time_ms[-1]))
-    if isinstance(entry.label, MustTrip) and entry.label.earliest_s > end_s:
-        accepted = f"a window in seconds of the trace's own time, up to {end_s:.12g}"
-        where = "must_trip.earliest_s in the library"
-        raise refusal(entry.path, where, "after the trace has ended", accepted, entry.label.earliest_s)
+    _check_within(entry, trace)
+    course = follow(entry.windows, felt(trace, replay)) if entry.windows else Course((), 0, 0)
+    outcome, nuisance = str(entry.label), course.nuisance
+    if entry.label == "ride_through":
+        outcome, nuisance = "nuisance" if replay.stops else "rode_through", len(replay.stops)
+    worst = min(course.windows, key=lambda window: SEVERITY.index(window.outcome), default=None)
     first = replay.stops[0] if replay.stops else None
-    first_s = trace.seconds(first.time_ms) if first else None
-    deadline = entry.label.deadline_s if isinstance(entry.label, MustTrip) else None
-    margin = None if first_s is None or deadline is None else round(deadline - first_s, 3)
     return Verdict(
         id=entry.id,
         family=entry.family,
-        outcome=_outcome(entry.label, first_s),
-        first_trip_s=first_s,
-        cause=CAUSES[first.cause] if first else None,
-        deadline_s=deadline,
-        margin_s=margin,
+        outcome=worst.outcome if worst else outcome,
+        first_trip_s=trace.seconds(first.time_ms) if first else None,
+        cause=cause_of(first.cause) if first else None,
+        deadline_s=worst.deadline_s if worst else None,
+        margin_s=worst.margin_s if worst else None,
         run_hours=round(replay.run_ms / 3.6e6, 6),
         trips=len(replay.stops),
         locked_out=replay.locked_out,
         late_ticks=replay.late,
+        doubts=doubts_of(first.cause) if first else (),
+        nuisance_trips=nuisance,
+        repeats=course.repeats,
+        windows=course.windows,
+        upsets=met(entry.upsets, trace, replay) if entry.label == "ride_through" else None,
     )
 
 
-def _outcome(label: MustTrip | str, first_s: float | None) -> str:
-    if isinstance(label, MustTrip):
-        if first_s is None or first_s > label.deadline_s:
-            return "missed"
-        return "early" if first_s < label.earliest_s else "hit"
-    if label == "ride_through":
-        return "rode_through" if first_s is None else "nuisance"
-    return label
+def _check_within(entry: Entry, trace: Trace) -> None:
+    end_s = trace.seconds(int(trace.time_ms[-1]))
+    begins = [("must_trip.earliest_s", window.earliest_s) for window in entry.windows]
+    for key, second in (*begins, *(("upsets", begin_s) for begin_s, _ in entry.upsets)):
+        if second > end_s:
+            what = "an upset" if key == "upsets" else "a window"
+            accepted = f"{what} in seconds of the trace's own time, up to {end_s:.12g}"
+            raise refusal(entry.path, f"{key} in the library", "after the trace has ended", accepted, second)
 
 
 def total(verdicts: Iterable[Verdict]) -> Totals:
-    """Count outcomes; margins are those of the hits."""
+    """Count outcomes; margins are those of the hits, upsets those of the traces that ride through."""
     verdicts = list(verdicts)
-    outcomes = [verdict.outcome for verdict in verdicts]
+    windows = [window for verdict in verdicts for window in verdict.windows]
+    outcomes = [window.outcome for window in windows]
     rides = [verdict for verdict in verdicts if verdict.outcome in ("rode_through", "nuisance")]
+    upsets = [verdict.upsets for verdict in rides if verdict.upsets is not None]
+    marked = any(some.rode_through + some.stopped + some.stood for some in upsets)
     margins = _margins(verdicts)
+    likely = [window.likely_margin_s for window in _hits(verdicts) if window.likely_margin_s is not None]
     return Totals(
-        must_trip=sum(outcome in ("hit", "missed", "early") for outcome in outcomes),
+        must_trip=len(windows),
         hit=outcomes.count("hit"),
         missed=outcomes.count("missed"),
         early=outcomes.count("early"),
+        stood=outcomes.count(STOOD),
+        late={late: sum(window.late == late for window in windows) for late in LATE},
+        repeats=sum(verdict.repeats for verdict in verdicts),
         ride_through=len(rides),
         ride_through_run_hours=round(sum(verdict.run_hours for verdict in rides), 6),
-        nuisance_trips=sum(verdict.trips for verdict in rides) + outcomes.count("early"),
+        nuisance_trips=sum(verdict.nuisance_trips for verdict in verdicts if verdict.outcome != "undecided"),
         median_margin_s=round(statistics.median(margins), 3) if margins else None,
-        worst_margin_s=min(margins) if margins else None,
+        worst_margin_s=min(margins, default=None),
+        worst_likely_margin_s=min(likely, default=None),
+        upsets=sum(some.rode_through + some.stopped for some in upsets),
+        upsets_stopped=sum(some.stopped for some in upsets) if marked else None,
+        stops_outside_upsets=sum(some.stops_outside for some in upsets) if marked else None,
+        hours_outside_upsets=round(sum(some.hours_outside for some in upsets), 6) if marked else None,
     )
 
 
@@ -271,8 +334,8 @@ def judgement(verdicts: Iterable[Verdict], acceptance: Acceptance) -> Judgement:
     """Judge traces by their verdicts; undecided ones count for nothing."""
     verdicts = list(verdicts)
     totals, margins = total(verdicts), _margins(verdicts)
-    hours = totals.ride_through_run_hours
-    claims = evidence.claims(margins, totals.missed, totals.nuisance_trips, hours, acceptance)
+    hours, upsets = totals.ride_through_run_hours, (totals.upsets_stopped or 0, totals.upsets)
+    claims = evidence.claims(margins, totals.missed, totals.nuisance_trips, hours, upsets, acceptance)
     return Judgement(totals, claims, broken(totals, claims, acceptance))
 
 
@@ -363,7 +426,11 @@ def score_of(library: Library, settings: Settings, engine: Engine, rows: Sequenc
         undecided=tuple(verdict for verdict in verdicts if verdict.outcome == "undecided"),
         families={name: part.totals for name, part in families.items()},
         family_claims={name: part.claims for name, part in families.items()},
-        mix=read_mix(library, [(v.family, v.outcome) for v in decided], settings.acceptance.shown_confidence),
+        mix=read_mix(
+            library,
+            [(v.family, outcome) for v in decided for outcome in v.outcomes],
+            settings.acceptance.shown_confidence,
+        ),
         baselines={name: total(row.plain[name] for row in rows) for name in BASELINES},
         library_digest=library_digest(library),
         engine=engine,

@@ -42,7 +42,7 @@ def take_fast_ticks(view: View, lane: Lane, tick: int, least: Words) -> int:
     lane.results[outputs.SEEN] = total
     lane.results[outputs.DOUBTED] = 0
     timers.update(memory, lane.patient, lane.inputs, lane.results)
-    conditions.follow_reset(memory, lane.inputs)
+    conditions.follow_reset(memory, lane.values, lane.inputs)
     put_ages(view, memory, memory, tick, to, 1)
     lane.carry[RUN_MS] += total
     return to

@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from protect import ranges, state
-from replay.engine import Replay, Stop, compiled, logic_digest, obeying
+from replay.engine import Replay, compiled, logic_digest, obeying
+from replay.engine.portable import stops_of
 from replay.settings import Settings
 from replay.sweep import blocks, fast_ticks, lane, long_ticks, table_facts, walk
 from replay.sweep.blocks import Array
@@ -45,7 +46,7 @@ class Prepared:
 class Batch:
     """Candidates with the same sensor settings, those of a group side by side in rising order of trip delay.
 
-    places int64[n]: where each stands among all; values int64[n, 25]; groups int64[groups + 1]: where each begins.
+    places int64[n]: where each stands among all; values int64[n, 29]; groups int64[groups + 1]: where each begins.
     """
 
     places: Array
@@ -109,15 +110,16 @@ def _replays(prepared: Prepared, batch: Batch) -> list[Replay]:
     found, carry, late = compiled.compiled(walk.follow_all, *beside)(
         prepared.columns, prepared.summaries, batch.groups, batch.values, _tables(), prepared.last_reset
     )
-    stops: list[list[tuple[int, Stop]]] = [[] for _ in carry]
+    felt: list[list[tuple[int, int]]] = [[] for _ in carry]
     for who, tick, cause in found:
-        stops[who].append((tick, Stop(int(times[tick]), cause)))
+        felt[who].append((tick, cause))
     rows = carry[:, (obeying.RUN_MS, obeying.LOCKED, obeying.POSITION)].tolist()
 
     def own(who: int, leader: int) -> Replay:
         run_ms, locked, branched = rows[who]
-        before = (stop for tick, stop in stops[leader] if tick < branched)
-        return Replay((), (*before, *(stop for _, stop in stops[who])), run_ms, late, bool(locked))
+        told = [*(row for row in felt[leader] if row[0] < branched), *felt[who]]
+        stops = stops_of((int(times[tick]), cause) for tick, cause in told)
+        return Replay((), tuple(stops), run_ms, late, bool(locked))
 
     replays = []
     for first, end in itertools.pairwise(batch.groups.tolist()):

@@ -3,7 +3,7 @@
 import numpy as np
 
 from protect import conditions, outputs, ranges, state
-from replay.engine.obeying import CARRY_SIZE, FELT, PERMITTED, POSITION, RUN_MS, feels_stop
+from replay.engine.obeying import CARRY_SIZE, FELT, NOTHING, PERMITTED, POSITION, RUN_MS, felt
 from replay.sweep import blocks
 from replay.sweep.blocks import Array, Columns
 from replay.sweep.fast_ticks import take_fast_ticks
@@ -11,7 +11,7 @@ from replay.sweep.lane import Lane, View, Words, copy, lane_of
 from replay.sweep.long_ticks import long_tick_end, take
 from replay.sweep.table_facts import Tables
 
-Stops = list[tuple[int, int, int]]  # who, tick, cause
+Stops = list[tuple[int, int, int]]  # who, tick, cause of a stop or MAY_RUN after one
 
 WORTH = 4  # ticks a leap has to take to be tried again at once
 BURST = 8  # ticks that are stepped after one that did not
@@ -63,8 +63,9 @@ def follow(view: View, values: Array, memory: Array, carry: Array, first: int, l
             continue
         lane.carry[RUN_MS] += ran_ms
         tick = to
-        if feels_stop(lane.memory, lane.results, view.columns.running[tick - 1], lane.carry):
-            stops.append((leader, tick - 1, lane.memory[state.CAUSE]))
+        what = felt(lane.memory, lane.results, view.columns.running[tick - 1], lane.carry)
+        if what != NOTHING:
+            stops.append((leader, tick - 1, what))
     carry[first:leader, POSITION] = ticks
 
 
@@ -74,7 +75,7 @@ def follow_all(
     """Take all candidates of a batch through a trace; return their stops, carry and the count of late ticks.
 
     groups int64[groups + 1]: where each group begins among the candidates, which stand in
-    rising order of trip delay in it; values int64[candidates, 25]; carry int64[candidates, CARRY_SIZE].
+    rising order of trip delay in it; values int64[candidates, 29]; carry int64[candidates, CARRY_SIZE].
     """
     count = summaries.shape[0]
     kinds, low = np.zeros(count, np.uint8), np.zeros(count, np.int64)

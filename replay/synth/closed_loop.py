@@ -7,7 +7,8 @@ is simulated beside it, with the same random numbers.
 """
 
 import functools
-from collections.abc import Iterable
+from collections import deque
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -21,8 +22,8 @@ from replay.library.given import GivenSettings, settings_of
 from replay.physics import layout
 from replay.physics.families import case_of
 from replay.physics.sensors import NO_READING as NOTHING_READ
-from replay.physics.sensors import SENSOR_STATES, read_sensor
-from replay.physics.simulate import Case, Certainty, Plant, simulate
+from replay.physics.sensors import SENSOR_STATES, Draws, read_sensor
+from replay.physics.simulate import Case, Certainty, Plant, draws_of, simulate_pieces
 from replay.settings import Settings
 from replay.synth.libraries import Recipe
 
@@ -65,17 +66,24 @@ def obey(case: Case, settings: Settings) -> tuple[Machine, Plant, float, int]:
     logic, plant = Machine(settings), Plant(case)
     sensors = [sensor for sensor in (case.chain.oil, case.chain.suction, case.chain.crankcase) if sensor]
     channels = [
-        (sensor.parameters(), np.zeros(SENSOR_STATES), place, gaussian, chance)
-        for sensor, place, gaussian, chance in zip(
-            sensors, PRESSURES, plant.draws.gaussian, plant.draws.chance, strict=False
-        )
+        (channel, sensor.parameters(), np.zeros(SENSOR_STATES), place)
+        for channel, (sensor, place) in enumerate(zip(sensors, PRESSURES, strict=False))
     ]
     least, restarts, stopped, before = 1.0, 0, 0, 0
-    for number, time_ms in enumerate(plant.draws.time_ms.tolist()):
+    for number, time_ms, draws in _samples(case):
         row = plant.advance(time_ms / 1000.0, permission=logic.permitted)
         readings = [
-            _admitted(read_sensor(sensor, held, row[place], time_ms / 1000.0, gaussian[number], chance[number]))
-            for sensor, held, place, gaussian, chance in channels
+            _admitted(
+                read_sensor(
+                    sensor,
+                    held,
+                    row[place],
+                    time_ms / 1000.0,
+                    draws.gaussian[channel, number],
+                    draws.chance[channel, number],
+                )
+            )
+            for channel, sensor, held, place in channels
         ]
         running = int(row[layout.R_RUNNING])
         # Without a sensor at the crankcase the last one is that of suction, which stands for it.
@@ -88,6 +96,13 @@ def obey(case: Case, settings: Settings) -> tuple[Machine, Plant, float, int]:
     return logic, plant, least, restarts
 
 
+def _samples(case: Case) -> Iterator[tuple[int, int, Draws]]:
+    """Yield (place in the draws, ms, draws) of each sample of a case."""
+    for draws in draws_of(case):
+        for number, time_ms in enumerate(draws.time_ms.tolist()):
+            yield number, time_ms, draws
+
+
 def _admitted(reading: int) -> int:
     """Return a reading as the logic takes it: what no sensor can say is no reading."""
     _, _, least, most = INPUTS[OIL_PRESSURE]
@@ -97,12 +112,15 @@ def _admitted(reading: int) -> int:
 def course(wanted: Recipe, settings: Settings, which: tuple[str, int]) -> Course:
     """Run one trace of a recipe (family, number) with the protection in the loop, and once without it."""
     family, index = which
-    case = case_of(family, index, wanted.seed, wanted.hours)
+    case = case_of(
+        family, index, wanted.seed, wanted.hours, upsets_per_hour=wanted.upsets_per_hour, loggers=wanted.loggers
+    )
+    (end,) = deque(simulate_pieces(case), maxlen=1)
     logic, plant, least, restarts = obey(case, settings)
     return Course(
         id=f"{family}-{index:05d}",
         family=family,
-        unprotected=simulate(case).damage_certainty,
+        unprotected=end.damage_certainty,
         protected=plant.damage.certainty,
         first_stop_s=logic.stops[0].time_ms / 1000 if logic.stops else None,
         stops=len(logic.stops),

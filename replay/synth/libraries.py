@@ -9,6 +9,7 @@ folder that holds anybody else's files is refused.
 import functools
 import json
 import shutil
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, BinaryIO
@@ -23,7 +24,15 @@ from replay.ground.shape import Key, Keys, UnfitError, fit, list_of, number, one
 from replay.ground.toml_files import read_toml
 from replay.library import library_from
 from replay.library.library import FILE, TRACE, check_inside
-from replay.physics.families import FAMILIES, SynthTrace, generate
+from replay.physics.families import (
+    FAMILIES,
+    LEAST_UPSETS_PER_HOUR,
+    LOGGERS,
+    MOST_UPSETS_PER_HOUR,
+    UPSETS_PER_HOUR,
+    SynthTrace,
+    generate_pieces,
+)
 from replay.trace.rows import arrow_kpa
 
 FORMATS = ("csv", "parquet")
@@ -35,13 +44,18 @@ MANY = 100000
 
 @dataclass(frozen=True)
 class Recipe:
-    """All that a library follows from. hours: length of each ride-through trace, None as its family has it."""
+    """All that a library follows from.
+
+    hours: length of each harmless trace, None: 15 minutes; upsets_per_hour: in those; loggers: who samples.
+    """
 
     families: tuple[str, ...]
     count: int
     seed: int
     hours: float | None
     format: str
+    upsets_per_hour: float = UPSETS_PER_HOUR
+    loggers: str = LOGGERS[0]
 
     def traces(self) -> list[tuple[str, int]]:
         """Return (family, number within the family) of each trace: the families in turn."""
@@ -65,20 +79,38 @@ RECIPE = Keys(
         "families": Key(_families, "all, or some of: " + ", ".join(FAMILIES)),
         "count": Key(whole(1, MANY), f"1 to {MANY}"),
         "seed": Key(whole(0), "0 or more"),
-        "hours": Key(number(0.1, 1000.0, "too short or too long"), "0.1 to 1000", needed=False),
+        "hours": Key(number(0.1, rule="too short"), "0.1 or more", needed=False),
         "format": Key(one_of(*FORMATS), " or ".join(FORMATS)),
+        "upsets_per_hour": Key(
+            number(LEAST_UPSETS_PER_HOUR, MOST_UPSETS_PER_HOUR, "too few or too many"),
+            f"{LEAST_UPSETS_PER_HOUR} to {MOST_UPSETS_PER_HOUR}",
+            needed=False,
+        ),
+        "loggers": Key(one_of(*LOGGERS), " or ".join(LOGGERS), needed=False),
     }
 )
 
 
-def recipe(families: str, count: int, seed: int, hours: float | None = None, form: str = "csv") -> Recipe:
+def recipe(
+    families: str,
+    count: int,
+    seed: int,
+    hours: float | None = None,
+    form: str = "csv",
+    *,
+    upsets_per_hour: float = UPSETS_PER_HOUR,
+    loggers: str = LOGGERS[0],
+) -> Recipe:
     """Return what a library of traces follows from, once it is checked. Raises Refusal.
 
     families: "all", or names parted by commas, in turn; count: of traces; hours: length of each harmless trace, 15
-    minutes without it; form: "csv" or "parquet". Same recipe, same bytes.
+    minutes without it; form: "csv" or "parquet"; upsets_per_hour: how often something that could be taken for a fault
+    is done to a harmless machine, at drawn moments between hours of ordinary duty; loggers: "controller" samples once
+    or twice a second, "field" every 5 to 60 s, too slowly to judge a protection by. Same recipe, same bytes.
     """
     names = list(FAMILIES) if families == "all" else [name.strip() for name in families.split(",")]
     given = {"families": names, "count": count, "seed": seed, "format": form}
+    given |= {"upsets_per_hour": upsets_per_hour, "loggers": loggers}
     return recipe_from("synth", given | ({} if hours is None else {"hours": hours}), "--")
 
 
@@ -153,11 +185,17 @@ def _make(folder: Path, wanted: Recipe, which: tuple[str, int]) -> None:
     entry = folder / WORK / f"{_name(family, index)}.json"
     if entry.exists():
         return
-    trace = generate(family, index, wanted.seed, wanted.hours)
+    pieces = generate_pieces(
+        family, index, wanted.seed, wanted.hours, upsets_per_hour=wanted.upsets_per_hour, loggers=wanted.loggers
+    )
     file = Path("traces") / f"{_name(family, index)}.{wanted.format}"
-    write_whole(folder / file, lambda stream: write_trace(stream, trace, wanted.format))
+    ends: list[SynthTrace] = []
+    write_whole(folder / file, lambda stream: ends.append(write_trace(stream, pieces, wanted.format)))
+    (trace,) = ends
     named = {key: getattr(trace, key) for key in ("family", "machine", "oil", "origin")}
-    write_text(entry, json.dumps({"file": file.as_posix(), **named, **trace.label}))
+    upsets = [[round(moment, 1) for moment in span] for span in trace.upsets]
+    marked = {"upsets": upsets} if upsets else {}
+    write_text(entry, json.dumps({"file": file.as_posix(), **named, **trace.label, **marked}))
 
 
 def _name(family: str, index: int) -> str:
@@ -180,7 +218,7 @@ def _finish(folder: Path, wanted: Recipe) -> None:
         table = tomlkit.table()
         table["id"] = name
         for key, value in item.items():
-            table[key] = _inline(value) if isinstance(value, dict) else value
+            table[key] = _windows(value) if key == "must_trip" else value
         tables.append(table)
     document["trace"] = tables
     library_from(folder, document.unwrap())
@@ -196,19 +234,45 @@ def _made(entry: Path) -> dict[str, Any]:
     return dict(item)
 
 
-def _inline(value: dict[str, Any]) -> Any:
+def _windows(value: dict[str, Any] | list[dict[str, Any]]) -> Any:
+    """Return one window, or a list of them, as it stands in an entry."""
     import tomlkit
 
-    table = tomlkit.inline_table()
-    table.update(value)
-    return table
+    tables = []
+    for window in value if isinstance(value, list) else [value]:
+        tables.append(tomlkit.inline_table())
+        tables[-1].update(window)
+    if not isinstance(value, list):
+        return tables[0]
+    windows = tomlkit.array()
+    windows.extend(tables)
+    return windows
 
 
-def write_trace(stream: BinaryIO, trace: SynthTrace, form: str) -> None:
-    """Write a trace in the project's CSV form, or the same columns in Parquet. Pa become kPa without loss."""
-    import pyarrow as pa
+def write_trace(stream: BinaryIO, pieces: Iterator[SynthTrace], form: str) -> SynthTrace:
+    """Write a trace piece by piece in the project's CSV form, or the same columns in Parquet, a row group a piece.
+
+    Returns the last piece.
+    """
     import pyarrow.csv as pa_csv
     import pyarrow.parquet as pa_parquet
+
+    piece = next(pieces)
+    table = _table(piece)
+    if form == "parquet":
+        writer = pa_parquet.ParquetWriter(stream, table.schema, compression="zstd")
+    else:
+        writer = pa_csv.CSVWriter(stream, table.schema, write_options=pa_csv.WriteOptions(quoting_style="none"))
+    with writer:
+        writer.write_table(table)
+        for piece in pieces:
+            writer.write_table(_table(piece))
+    return piece
+
+
+def _table(trace: SynthTrace) -> Any:
+    """Return the columns of a trace file as a pyarrow Table. Pa become kPa without loss."""
+    import pyarrow as pa
 
     columns: dict[str, Any] = {"time_s": trace.time_ms / 1000.0, "oil_pressure_kpa": arrow_kpa(trace.oil_pa)}
     columns["suction_pressure_kpa"] = arrow_kpa(trace.suction_pa)
@@ -217,8 +281,4 @@ def write_trace(stream: BinaryIO, trace: SynthTrace, form: str) -> None:
         columns["crankcase_pressure_kpa"] = arrow_kpa(trace.crankcase_pa)
     columns["oil_temperature_c"] = np.round(trace.oil_temperature_c, 1)
     columns["speed_rpm"] = np.round(trace.speed_rpm)
-    table = pa.table(columns)
-    if form == "parquet":
-        pa_parquet.write_table(table, stream, compression="zstd")
-    else:
-        pa_csv.write_csv(table, stream, pa_csv.WriteOptions(quoting_style="none"))
+    return pa.table(columns)

@@ -9,7 +9,7 @@ import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from replay.library import Entry, MustTrip
+from replay.library import Entry
 
 KINDS = ("must_trip", "ride_through")
 
@@ -47,7 +47,7 @@ def split(entries: Sequence[Entry]) -> Split:
 
 
 def _kind(entry: Entry) -> str:
-    return "must_trip" if isinstance(entry.label, MustTrip) else entry.label
+    return entry.label if isinstance(entry.label, str) else "must_trip"
 
 
 def _digest(name: tuple[str, str]) -> str:

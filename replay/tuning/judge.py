@@ -73,9 +73,9 @@ def judged_trace(candidates: Candidates, entry: Entry) -> list[Verdict]:
     return verdicts
 
 
-def outcome(entry: Entry, trace: Trace, settings: Candidates) -> str:
-    """Return the outcome of one candidate, arranged for a sweep, on one trace or another form of it."""
-    return judge(entry, trace, sweep(prepare(trace), settings)[0]).outcome
+def verdict_on(entry: Entry, trace: Trace, settings: Candidates) -> Verdict:
+    """Return the verdict of one candidate, arranged for a sweep, on one trace or another form of it."""
+    return judge(entry, trace, sweep(prepare(trace), settings)[0])
 
 
 def judge_all(

@@ -88,7 +88,10 @@ def candidates_table(tuning: Tuning) -> Any:
 
 def flat(figures: Figures | None) -> dict[str, Any]:
     """Return figures as one row: verdict, limits, margin, counts; nothing in them where there are none."""
-    names = ("must_trip", "hit", "missed", "early", "nuisance_trips", "ride_through_run_hours", "worst_margin_s")
+    names = (
+        *("must_trip", "hit", "missed", "early", "nuisance_trips", "ride_through_run_hours", "worst_margin_s"),
+        *("stood", "upsets", "upsets_stopped", "stops_outside_upsets", "hours_outside_upsets"),
+    )
     keys = ("verdict", "missed_limit", "nuisance_limit_per_1000h", *names)
     if figures is None:
         return dict.fromkeys(keys)

@@ -18,7 +18,7 @@ from replay.score.scoring import WRONG
 from replay.settings import Settings
 from replay.sweep import arrange, prepare, sweep
 from replay.trace import Trace, read_trace
-from replay.tuning.judge import outcome
+from replay.tuning.judge import verdict_on
 from replay.tuning.levers import SETTING, Lever
 
 MISSED, NUISANCE = "missed", "nuisance"
@@ -66,7 +66,7 @@ class Robustness:
     left_out: dict[str, int]  # outcomes that were wrong to begin with, and how often
 
 
-Tried = dict[tuple[int, float], str]  # by number of the lever and amount: the outcome
+Tried = dict[tuple[int, float], tuple[str, ...]]  # by number of the lever and amount: the outcomes, one a window
 
 
 def _try(
@@ -77,18 +77,18 @@ def _try(
     moved = [(number, amount) for number, amount in wanted if levers[number].kind == SETTING]
     candidates = [levers[number].moved_settings(settings, amount) for number, amount in moved]
     for place, replay in zip(moved, sweep(prepare(trace), arrange(candidates)), strict=True):
-        outcomes[place] = judge(entry, trace, replay).outcome
+        outcomes[place] = judge(entry, trace, replay).outcomes
     as_set = arrange([settings])
     for number, amount in wanted:
         if levers[number].kind != SETTING:
-            outcomes[number, amount] = outcome(entry, levers[number].moved_trace(trace, amount), as_set)
+            outcomes[number, amount] = verdict_on(entry, levers[number].moved_trace(trace, amount), as_set).outcomes
     return outcomes
 
 
 def trace_room(levers: Sequence[Lever], settings: Settings, entry: Entry) -> TraceRoom:
     """Move every lever over one trace."""
     trace = read_trace(entry.path)
-    recorded = outcome(entry, trace, arrange([settings]))
+    recorded = verdict_on(entry, trace, arrange([settings])).outcome
     if recorded in WRONG or recorded == "undecided":
         return TraceRoom(entry.family, recorded, frozenset(), {})
     numbers = [number for number, lever in enumerate(levers) if lever.reach > 0 and lever.fits(trace)]
@@ -96,8 +96,9 @@ def trace_room(levers: Sequence[Lever], settings: Settings, entry: Entry) -> Tra
     tried = _try(entry, trace, settings, levers, points)
     found: Found = {}
     for number in numbers:
-        for event, outcomes in EVENTS.items():
-            bracket = _scanned([(amount, tried[number, amount] in outcomes) for amount in levers[number].points()])
+        for event in EVENTS:
+            points_tried = [(amount, has_event(event, tried[number, amount])) for amount in levers[number].points()]
+            bracket = _scanned(points_tried)
             if bracket is not None:
                 found[number, event] = bracket
     for _ in range(ROUNDS):
@@ -106,8 +107,13 @@ def trace_room(levers: Sequence[Lever], settings: Settings, entry: Entry) -> Tra
         tried = _try(entry, trace, settings, levers, wanted)
         for (number, event), amount in middles.items():
             if amount is not None:
-                found[number, event] = _halved(found[number, event], amount, tried[number, amount] in EVENTS[event])
+                found[number, event] = _halved(found[number, event], amount, has_event(event, tried[number, amount]))
     return TraceRoom(entry.family, recorded, frozenset(numbers), found)
+
+
+def has_event(event: str, outcomes: Sequence[str]) -> bool:
+    """Say whether an event is among the outcomes of a trace, which has one for each window."""
+    return not set(outcomes).isdisjoint(EVENTS[event])
 
 
 def _scanned(points: list[tuple[float, bool]]) -> Bracket | None:

@@ -28,8 +28,8 @@ from replay.settings import Settings
 from replay.sweep import arrange
 from replay.trace import read_trace
 from replay.tuning.disturb import CHANNELS, ERRORS, SensorError, disturbed
-from replay.tuning.judge import outcome
-from replay.tuning.robustness import EVENTS
+from replay.tuning.judge import verdict_on
+from replay.tuning.robustness import EVENTS, has_event
 
 MOST_PA, MOST_GAIN, MOST_LAG_S = 1_000_000, 0.5, 600.0
 EXAMPLE = '[oil_pressure] offset = "8 kPa", gain = 0.005, lag = "1 s"'
@@ -81,13 +81,16 @@ def installation(tolerances: Tolerances, seed: int, number: int) -> dict[str, Se
 
 def outcomes_of_draws(
     settings: Settings, installations: Sequence[Mapping[str, SensorError]], entry: Entry
-) -> tuple[str, list[str]]:
-    """Return a trace's outcome as recorded, and in every installation. Of a trace that is wrong or undecided: none."""
+) -> tuple[str, list[tuple[str, ...]]]:
+    """Return a trace's outcome as recorded, and its outcomes, one a window, in every installation.
+
+    Of a trace that is wrong or undecided: none.
+    """
     trace, as_set = read_trace(entry.path), arrange([settings])
-    recorded = outcome(entry, trace, as_set)
+    recorded = verdict_on(entry, trace, as_set).outcome
     if recorded in WRONG or recorded == "undecided":
         return recorded, []
-    return recorded, [outcome(entry, disturbed(trace, errors), as_set) for errors in installations]
+    return recorded, [verdict_on(entry, disturbed(trace, errors), as_set).outcomes for errors in installations]
 
 
 @dataclass(frozen=True)
@@ -120,8 +123,8 @@ def monte_carlo(
     hit: dict[tuple[str, str], set[int]] = {}
     for entry, (_, outcomes) in zip(entries, rows, strict=True):
         for draw, found in enumerate(outcomes):
-            for event, bad in EVENTS.items():
-                if found in bad:
+            for event in EVENTS:
+                if has_event(event, found):
                     hit.setdefault((entry.family, event), set()).add(draw)
     confidence = settings.acceptance.shown_confidence
     whole = {event: set[int]().union(*(drawn for (_, e), drawn in hit.items() if e == event)) for event in EVENTS}

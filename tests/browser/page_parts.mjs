@@ -46,7 +46,7 @@ async function traced(port, settings, traces) {
         trace.place ??= await port.unpack(trace.columns, trace.ticks);
         const followed = port.follow(trace.place);
         const readings = port.readings(trace.place);
-        verdicts.push(judge(trace, port.run(trace.place)));
+        verdicts.push(judge(trace, port.run(trace.place), data));
         trails.push({
             states: Array.from(followed.states),
             integral: Array.from(followed.integral),

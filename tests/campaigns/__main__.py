@@ -1,11 +1,13 @@
 """Run a campaign by its name: `python -m tests.campaigns differential --steps 1e9`."""
 
+from tests.campaigns.confirm import command as confirm
 from tests.campaigns.differential import command
 from tests.campaigns.fuzz import fuzz
 from tests.campaigns.injection import injection
 from tests.campaigns.proof import proof
 from tests.campaigns.soak import soak
 
+command.add_command(confirm)
 command.add_command(fuzz)
 command.add_command(injection)
 command.add_command(proof)

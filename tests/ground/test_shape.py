@@ -70,7 +70,7 @@ LIBRARY = (
     + entry("b", 'undecided = true\nnote = "n"', file="a.csv")
 )
 LEVEL = "confidence = 0.9\nmax_missed_probability = 0.2\nmin_margin_coverage = 0.8\n"
-RECIPE = "[recipe]\nfamilies = ['power-dip']\ncount = 1\nseed = 3\nhours = 2.0\nformat = 'csv'\n"
+RECIPE = "[recipe]\nfamilies = ['power-dip']\ncount = 1\nseed = 3\nhours = 2.0\nformat = 'csv'\nupsets_per_hour = 1.0\nloggers = 'field'\n"
 PROFILE_FREE = (
     "fingerprints unit reference file encoding separator decimal thousands header_line sentinels site altitude"
 )
@@ -91,7 +91,7 @@ FILES = {
         "library.toml",
         tomllib.loads(LIBRARY + RECIPE),
         _folder(lambda folder: recipe_of(read_library(folder))),
-        frozenset(("settings", "recipe", "hours", "note", "must_trip", "undecided")),
+        frozenset(("settings", "recipe", "hours", "upsets_per_hour", "loggers", "note", "must_trip", "undecided")),
     ),
     "tolerances": File(
         "tolerances.toml",

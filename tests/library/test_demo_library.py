@@ -10,6 +10,7 @@ import pytest
 from replay.library import MustTrip, read_library
 from replay.physics.families import FAMILIES
 from replay.synth import recipe, synthesise
+from replay.synth.libraries import recipe_from
 from replay.trace import read_trace
 from tests.support.command import lubetrip
 
@@ -28,8 +29,7 @@ def test_the_library_is_what_its_recipe_makes(tmp_path: Path) -> None:
     """Catches a trace or a label changed by hand, and physics that give other bytes here than where it was made."""
     told = tomllib.loads((FIXTURES / "library.toml").read_text(encoding="utf-8"))["recipe"]
     (tmp_path / "settings.toml").write_text(SETTINGS, encoding="utf-8")
-    wanted = recipe(",".join(told["families"]), told["count"], told["seed"], told.get("hours"), told["format"])
-    synthesise(tmp_path, wanted, jobs=2)
+    synthesise(tmp_path, recipe_from(FIXTURES / "library.toml", told, "[recipe] "), jobs=2)
 
     assert contents(tmp_path) == contents(FIXTURES)
 

@@ -70,7 +70,46 @@ def test_only_the_label_and_the_note_change(room: Path) -> None:
         'note = "2026-11-25, J. Doe: must trip from 100 s to 300.5 s (was ride through): big end wiped"\n\n# between',
     )
     assert squeezed((room / "library.toml").read_text()) == squeezed(expected)
-    assert read_library(room).entries[0].label == MustTrip(100.0, 300.5)
+    assert read_library(room).entries[0].label == (MustTrip(100.0, 300.5),)
+
+
+def test_several_windows_and_their_bands_are_put_in(room: Path) -> None:
+    """Catches the second fault of a day, or what is known of a deadline, that `label` cannot say."""
+    windows = ("--must-trip", "10", "20", "--must-trip", "2 min", "150", "--likely", "30", "--likely", "160")
+    said = lubetrip("label", room, "a", *windows, "--latest", "100", "--latest", "500", "--by", "J. Doe")
+    wanted = (MustTrip(10.0, 20.0, 30.0, 100.0), MustTrip(120.0, 150.0, 160.0, 500.0))
+
+    assert (said.returncode, said.stderr) == (0, "")
+    told = "must trip from 10 s to 20 s (likely 30 s, at the latest 100 s), then from 120 s to 150 s (likely 160 s"
+    assert f"now {told}" in said.stdout
+    entries = read_library(room).entries
+    assert entries[0].label == wanted
+    assert f"{told}, at the latest 500 s) (was ride through)" in entries[0].note
+    assert "# by the book" in (room / "library.toml").read_text()
+    relabel(room, "a", "undecided", "J. Doe", "unclear", DAY)
+    assert relabel(room, "a", wanted, "J. Doe", "clear", DAY).after.label == wanted
+
+
+@pytest.mark.parametrize(
+    ("given", "said"),
+    [
+        (["--must-trip", "10", "20", "--likely", "15"], "likely_s = 15: earlier than deadline_s (20 s)"),
+        (["--must-trip", "10", "20", "--likely", "25", "--likely", "26"], "--likely: given 2 times beside 1 of --must"),
+        (["--must-trip", "10", "20", "--latest", "soon"], '--latest = "soon"'),
+        (["--ride-through", "--latest", "50"], "--latest: given 1 times beside 0 of --must-trip"),
+        (["--must-trip", "30", "40", "--must-trip", "10", "20"], "not behind the window before it, which ends at 40 s"),
+        (["--must-trip", "10", "20", "--must-trip", "390", "401"], "outside the trace"),
+        (["--must-trip", "10", "20", "--undecided"], "2 labels given"),
+    ],
+)
+def test_a_band_or_windows_that_cannot_be_are_refused(given: list[str], said: str, room: Path) -> None:
+    """Catches a band that goes to another window than it was said of, and a half-edited file."""
+    before = (room / "library.toml").read_bytes()
+    done = lubetrip("label", room, "a", *given)
+
+    assert (done.returncode, done.stdout) == (2, "")
+    assert said in done.stderr
+    assert (room / "library.toml").read_bytes() == before
 
 
 def squeezed(text: str) -> list[str]:
@@ -140,7 +179,7 @@ def test_whatever_was_said_before_the_last_word_counts(edits: list) -> None:
             item["note"] = item.get("note", "") + "+"
             for key in ("must_trip", "ride_through", "undecided"):
                 item.pop(key, None)
-            item |= {"must_trip": vars(label)} if isinstance(label, MustTrip) else {label: True}
+            item |= {"must_trip": label.as_table()} if isinstance(label, MustTrip) else {label: True}
         found = tomllib.loads((folder / "library.toml").read_text(encoding="utf-8"))
 
     for item, other in zip(found["trace"], wanted["trace"], strict=True):
@@ -155,7 +194,7 @@ REFUSED = [
     ("a", MustTrip(-1.0, 20.0), "why", ["a.csv: --must-trip = -1", "outside the trace", "0 s to 400 s"]),
     ("a", MustTrip(10.0, 400.1), "why", ["--must-trip = 400.1", "outside the trace"]),
     ("a", MustTrip(float("nan"), 20.0), "why", ["--must-trip = nan", "outside the trace"]),
-    ("a", MustTrip(30.0, 20.0), "why", ["--must-trip = 20", "earliest 30 s is later"]),
+    ("a", MustTrip(30.0, 20.0), "why", ["--must-trip earliest_s = 30", "later than the deadline (20 s)"]),
     ("a", "undecided", " ", ["why, is not told", "--note TEXT"]),
 ]
 
@@ -222,10 +261,11 @@ def test_an_edit_without_a_reason_says_so_in_the_note(library: Path) -> None:
 def test_windows_of_the_demo_library_would_be_taken() -> None:
     """Catches a rule for windows that the labels made by physics do not keep."""
     for item in read_library(FIXTURES).entries:
-        if isinstance(item.label, MustTrip):
+        if item.windows:
             trace = read_trace(item.path)
             end_s = trace.seconds(int(trace.time_ms[-1]))
-            assert trace.start_s <= item.label.earliest_s <= item.label.deadline_s <= end_s, item.id
+            for window in item.windows:
+                assert trace.start_s <= window.earliest_s <= window.deadline_s <= end_s, item.id
 
 
 def test_the_spelling_of_the_demo_library_survives(tmp_path: Path) -> None:

@@ -1,11 +1,12 @@
 """The library reader: entries and labels, and that a library is data which leads nowhere outside its folder."""
 
+import hashlib
 from pathlib import Path
 
 import pytest
 
 from replay.ground.refusal import Refusal
-from replay.library import MustTrip, find_entry, read_library
+from replay.library import MustTrip, find_entry, label_text, library_digest, read_library
 from tests.conftest import entry
 
 RIDE = "ride_through = true"
@@ -26,7 +27,7 @@ def test_entries_keep_their_order_and_labels(tmp_path: Path) -> None:
     library = read_library(write(tmp_path, text))
 
     assert [item.id for item in library.entries] == ["b", "a", "c"]
-    assert [item.label for item in library.entries] == ["ride_through", MustTrip(10.0, 20.5), "undecided"]
+    assert [item.label for item in library.entries] == ["ride_through", (MustTrip(10.0, 20.5),), "undecided"]
     assert library.entries[2].note == "why"
     assert library.settings is None
 
@@ -65,6 +66,51 @@ REFUSED = [
     ),
     (entry("a", 'must_trip = { earliest_s = "0", deadline_s = 5 }'), ['earliest_s = "0"', "a plain number", "seconds"]),
     (entry("a", "must_trip = { earliest_s = 0, deadline_s = inf }"), ["deadline_s = inf", "not a finite number"]),
+    (entry("a", "must_trip = []"), ["must_trip", "no window", "or a list of windows"]),
+    (entry("a", "must_trip = 5"), ["must_trip", "a table is wanted", "earliest_s, deadline_s"]),
+    (
+        entry("a", "must_trip = { earliest_s = 1, deadline_s = 5, likely_s = 4 }"),
+        ["must_trip.likely_s = 4", "earlier than deadline_s (5 s)", "deadline_s <= likely_s <= latest_s"],
+    ),
+    (
+        entry("a", "must_trip = { earliest_s = 1, deadline_s = 5, likely_s = 9, latest_s = 8 }"),
+        ["must_trip.latest_s = 8", "earlier than likely_s (9 s)"],
+    ),
+    (
+        entry("a", "must_trip = { earliest_s = 1, deadline_s = 5, latest_s = 4 }"),
+        ["must_trip.latest_s = 4", "earlier than deadline_s (5 s)"],
+    ),
+    (
+        entry("a", "must_trip = { earliest_s = 1, deadline_s = 5, late_s = 4 }"),
+        ["must_trip.late_s", "unknown key", "latest_s"],
+    ),
+    (
+        entry("a", "must_trip = [{ earliest_s = 1, deadline_s = 5 }, { earliest_s = 5, deadline_s = 9 }]"),
+        [
+            "must_trip 2.earliest_s = 5",
+            "not behind the window before it, which ends at 5 s",
+            "in their order and apart",
+        ],
+    ),
+    (
+        entry("a", "must_trip = [{earliest_s = 1, deadline_s = 5, latest_s = 7}, {earliest_s = 6, deadline_s = 9}]"),
+        ["must_trip 2.earliest_s = 6", "which ends at 7 s"],
+    ),
+    (
+        entry("a", "must_trip = [{ earliest_s = 1, deadline_s = 5 }, { earliest_s = 8 }]"),
+        ["must_trip 2.deadline_s", "missing key"],
+    ),
+    (
+        entry("a", "ride_through = true\nupsets = [1, 2]"),
+        ["upsets", "a pair of seconds is wanted", "[[from, to], ...]"],
+    ),
+    (entry("a", "ride_through = true\nupsets = [[1, 2, 3]]"), ["upsets", "a pair of seconds is wanted"]),
+    (entry("a", "ride_through = true\nupsets = [[2, 2]]"), ["upsets", "ends at 2 s, not after it began"]),
+    (
+        entry("a", "ride_through = true\nupsets = [[1, 4], [3, 5]]"),
+        ["upsets", "the upset from 3 s begins before the one before it ends"],
+    ),
+    (entry("a", "ride_through = true\nupsets = [[1, nan]]"), ["upsets", "not a finite number"]),
     (entry("a", RIDE + "\ncolour = 1"), ["colour = 1", "unknown key"]),
     (entry("a", RIDE).replace('oil = "o"\n', ""), ['id "a"), oil', "missing key"]),
     (entry("a", RIDE).replace('family = "family"', "family = 3"), ["family = 3", "text"]),
@@ -99,3 +145,51 @@ def test_a_folder_without_a_library_is_refused(tmp_path: Path) -> None:
         read_library(tmp_path)
     with pytest.raises(Refusal, match="no such folder"):
         read_library(tmp_path / "nowhere")
+
+
+def test_several_windows_a_band_and_upsets_are_read_as_they_stand(tmp_path: Path) -> None:
+    """Catches a second window, a figure of the band or an upset that is dropped on the way in."""
+    (tmp_path / "a.csv").write_text("")
+    text = entry(
+        "a",
+        "must_trip = [{ earliest_s = 1, deadline_s = 5, likely_s = 6, latest_s = 8.5 }, "
+        "{ earliest_s = 9, deadline_s = 9 }]\nupsets = [[0, 0.5], [0.5, 1]]",
+    )
+    (tmp_path / "library.toml").write_text(text)
+    (read,) = read_library(tmp_path).entries
+
+    assert read.windows == (MustTrip(1.0, 5.0, 6.0, 8.5), MustTrip(9.0, 9.0))
+    assert [window.end_s for window in read.windows] == [8.5, 9.0]
+    assert read.upsets == ((0.0, 0.5), (0.5, 1.0))
+    assert label_text(read) == "must trip from 1 s to 5 s (likely 6 s, at the latest 8.5 s), then from 9 s to 9 s"
+
+
+LABELS_APART = [
+    "must_trip = { earliest_s = 1, deadline_s = 5 }",
+    "must_trip = { earliest_s = 1, deadline_s = 5, likely_s = 6 }",
+    "must_trip = { earliest_s = 1, deadline_s = 5, latest_s = 6 }",
+    "must_trip = { earliest_s = 1, deadline_s = 5, likely_s = 6, latest_s = 6 }",
+    "must_trip = [{ earliest_s = 1, deadline_s = 5 }, { earliest_s = 7, deadline_s = 9 }]",
+    "must_trip = [{ earliest_s = 1, deadline_s = 5 }, { earliest_s = 7, deadline_s = 9, latest_s = 10 }]",
+    "ride_through = true",
+    "ride_through = true\nupsets = [[1, 5]]",
+    "ride_through = true\nupsets = [[1, 2], [2, 5]]",
+    "undecided = true",
+    "undecided = true\nupsets = [[1, 5]]",
+]
+
+
+def test_whatever_a_verdict_hangs_on_stands_in_the_digest(tmp_path: Path) -> None:
+    """Catches a record that still holds after a label was moved in a key that the digest does not know."""
+    (tmp_path / "a.csv").write_text("")
+    digests = []
+    for label in LABELS_APART:
+        (tmp_path / "library.toml").write_text(entry("a", label))
+        digests.append(library_digest(read_library(tmp_path)))
+    (tmp_path / "library.toml").write_text(entry("a", f"must_trip = [{LABELS_APART[0].removeprefix('must_trip = ')}]"))
+
+    assert len(set(digests)) == len(LABELS_APART)
+    assert library_digest(read_library(tmp_path)) == digests[0]  # a list of one window is that window
+    empty = hashlib.sha256(b"").hexdigest()
+    old = f"1:a 6:family must_trip 1.0 5.0 {empty}\n"  # as it was before there were bands, lists and upsets
+    assert digests[0] == hashlib.sha256(old.encode()).hexdigest()

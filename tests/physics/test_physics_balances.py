@@ -1,16 +1,15 @@
 """What goes in comes out: refrigerant, oil and heat are balanced step by step, to rounding, whatever is done."""
 
-from dataclasses import dataclass
-
 import numpy as np
 import pytest
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 from replay.physics import MACHINES, OILS, REFRIGERANTS, Channel, Schedule, Start, layout
-from replay.physics.constants import EVAPORATION_HEAT_J_KG, LEAST_OIL, RUNNING_RISE_K, WARMING_TIME_S
+from replay.physics.constants import LEAST_OIL
 from replay.physics.kernel import one_step, read_inputs
 from replay.physics.model import STEP_S, equilibrium_fraction, first_state, parameters, solubility_table
+from tests.support.physics_ledger import BROUGHT_J, BROUGHT_KG, STORED_J, course, held_kg, new_ledger
 from tests.support.physics_scenarios import run, schedule
 
 pytestmark = pytest.mark.slow("steps the interpreted kernel")
@@ -30,70 +29,31 @@ CHANGES = st.lists(
 SITES = st.tuples(st.sampled_from(list(MACHINES)), st.sampled_from(list(OILS)), st.sampled_from(list(REFRIGERANTS)))
 
 
-@dataclass
-class Ledger:
-    """What a machine holds, and what a course of it brought in: kilograms and joules."""
-
-    refrigerant_kg: float
-    oil_kg: float
-    heat_j: float = 0.0  # stored in the sump as the temperature tells
-    brought_heat_j: float = 0.0  # through the wall, and by what dissolved less what came out
-
-
-def held_kg(s, p) -> float:
-    """Refrigerant in both gas spaces, on its way to the crankcase, dissolved, in the foam, the pocket and the system."""
-    return (
-        s[layout.S_EVAPORATOR_PA] * p[layout.P_EVAPORATOR_CAPACITY]
-        + s[layout.S_SUCTION_PA] * p[layout.P_CRANKCASE_CAPACITY]
-        + STEP_S * s[layout.S_RELEASE]
-        + s[layout.S_DISSOLVED_KG]
-        + s[layout.S_SYSTEM_DISSOLVED_KG]
-        + s[layout.S_FOAM_KG]
-        + s[layout.S_POCKET_KG]
-    )
-
-
-def kept(site, changes, fraction, seconds) -> tuple[Ledger, Ledger, float]:
-    """Step a machine through changes 5 s apart; returns the ledgers before and after, and the refrigerant brought in."""
+def kept(site, changes, fraction, seconds):
+    """Step a machine through changes 5 s apart; returns refrigerant and oil held before and after, and the books."""
     machine, oil, refrigerant = MACHINES[site[0]], OILS[site[1]], REFRIGERANTS[site[2]]
     plan = schedule(site[0])
     for i, (channel, value) in enumerate(changes):
         plan.change(channel, 5.0 * (i + 1), value)
-    times, values, slopes, steady = plan.arrays()
-    table = solubility_table(oil, refrigerant)
     p = parameters(machine, oil, refrigerant, plan)
     s = first_state(machine, oil, refrigerant, plan, Start(dissolved_fraction=fraction), p)
-    u = np.zeros(layout.INPUTS)
-    before = Ledger(held_kg(s, p), s[layout.S_OIL_KG] + s[layout.S_SYSTEM_OIL_KG])
-    after = Ledger(0.0, 0.0)
-    brought = 0.0
-    for step in range(round(seconds / STEP_S)):
-        read_inputs(s, times, values, slopes, steady, step * STEP_S, u)
-        old = s.copy()
-        one_step(s, p, u, 1.0, step * STEP_S, table)
-        liquid = STEP_S * u[layout.U_LIQUID_KG_S]
-        load = u[layout.U_LIQUID_VALVE] * p[layout.P_LOAD_CONDUCTANCE]
-        brought += STEP_S * load * (u[layout.U_LOAD_PA] - s[layout.S_EVAPORATOR_PA]) - STEP_S * s[layout.S_FLOW]
-        brought += STEP_S * p[layout.P_BLOW_BY] * (u[layout.U_DISCHARGE_PA] - old[layout.S_SUCTION_PA]) + liquid
-        dissolved = sum(s[i] - old[i] for i in (layout.S_DISSOLVED_KG, layout.S_SYSTEM_DISSOLVED_KG)) - liquid
-        rest = u[layout.U_AMBIENT_K] + u[layout.U_HEATER_K] + RUNNING_RISE_K * s[layout.S_SPEED]
-        capacity = s[layout.S_HEAT_CAPACITY]
-        wall = capacity * (rest - old[layout.S_TEMPERATURE_K]) / WARMING_TIME_S
-        after.heat_j += capacity * (s[layout.S_TEMPERATURE_K] - old[layout.S_TEMPERATURE_K])
-        after.brought_heat_j += STEP_S * wall + EVAPORATION_HEAT_J_KG * dissolved
-    after.refrigerant_kg, after.oil_kg = held_kg(s, p), s[layout.S_OIL_KG] + s[layout.S_SYSTEM_OIL_KG]
-    return before, after, brought
+    books = new_ledger()
+    held = [(held_kg(s, p), s[layout.S_OIL_KG] + s[layout.S_SYSTEM_OIL_KG])]
+    steps = round(seconds / STEP_S)
+    course(s, p, solubility_table(oil, refrigerant), *plan.arrays(), steps, np.zeros(layout.INPUTS), books)
+    held.append((held_kg(s, p), s[layout.S_OIL_KG] + s[layout.S_SYSTEM_OIL_KG]))
+    return *held, books
 
 
 @settings(max_examples=25, phases=[Phase.generate])  # an example takes half a second: none is made smaller
 @given(SITES, CHANGES, st.floats(0.005, 0.35))
 def test_refrigerant_oil_and_heat_are_balanced_to_rounding(site, changes, fraction):
     """Catches oil that comes back dry, a pocket filled from nowhere, and absorption that warms nothing."""
-    before, after, brought = kept(site, changes, fraction, 40.0)
+    (before_kg, before_oil_kg), (after_kg, after_oil_kg), books = kept(site, changes, fraction, 40.0)
 
-    assert after.refrigerant_kg - before.refrigerant_kg == pytest.approx(brought, abs=1e-9 * before.refrigerant_kg)
-    assert after.oil_kg == pytest.approx(before.oil_kg, rel=1e-12)
-    assert after.heat_j == pytest.approx(after.brought_heat_j, rel=1e-6, abs=1e-3)
+    assert after_kg - before_kg == pytest.approx(books[BROUGHT_KG], abs=1e-9 * before_kg)
+    assert after_oil_kg == pytest.approx(before_oil_kg, rel=1e-12)
+    assert books[STORED_J] == pytest.approx(books[BROUGHT_J], rel=1e-6, abs=1e-3)
 
 
 def test_oil_is_lost_at_the_rate_of_the_leak_and_never_below_what_remains_in_the_corners():

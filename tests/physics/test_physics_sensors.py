@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from replay.physics import NO_READING, Sensor, SensorChain
-from replay.physics.sensors import compiled_read_trace, draw, read_trace
+from replay.physics.sensors import SENSOR_STATES, compiled_read_trace, draw, read_trace
 
 pytestmark = pytest.mark.slow("compiles what only it runs")
 
@@ -19,6 +19,7 @@ def read(sensor: Sensor, true_pa, gaussian=None, chance=None) -> list[int]:
     readings = np.zeros(values.size, dtype=np.int64)
     read_trace(
         sensor.parameters(),
+        np.zeros(SENSOR_STATES),
         values,
         TIME_S[: values.size],
         zeros if gaussian is None else gaussian,
@@ -45,7 +46,7 @@ def read(sensor: Sensor, true_pa, gaussian=None, chance=None) -> list[int]:
         (Sensor(**QUIET, range_low_pa=300e3), 291250),
         (Sensor(**QUIET, broken_s=(0.0, 1e9)), -250000),
         (Sensor(**QUIET, shorted_s=(0.0, 1e9)), 1125000),
-        (Sensor(**QUIET, lost_s=(0.0, 1e9)), NO_READING),
+        (Sensor(**QUIET, lost=((0.0, 1e9),)), NO_READING),
     ],
 )
 def test_one_effect_at_a_time_on_200_kpa(sensor, expected):
@@ -86,6 +87,35 @@ def test_readings_are_lost_with_the_stated_chance():
     assert [reading == NO_READING for reading in readings] == [i < 25 for i in range(100)]
 
 
+def test_stretches_without_readings_come_and_go_as_told():
+    """Catches a second stretch that never comes, or one that ends a sample late."""
+    readings = read(Sensor(**QUIET, lost=((5.0, 6.0), (20.0, 22.5), (49.0, 60.0))), 200e3)
+    lost = [i * 0.5 for i, reading in enumerate(readings) if reading == NO_READING]
+
+    assert lost == [5.0, 5.5, 20.0, 20.5, 21.0, 21.5, 22.0, 49.0, 49.5]
+
+
+def test_spikes_hit_single_readings_with_the_stated_chance():
+    """A chance of 10 % beyond that of a lost one; catches a spike on every reading, or in place of the lost ones."""
+    sensor = Sensor(**QUIET, lost_chance=0.05, spike_chance=0.099, spike_pa=50e3)
+    readings = read(sensor, 200e3, gaussian=np.full(100, -2.0), chance=np.arange(100) / 100.0)
+
+    assert readings == [NO_READING] * 5 + [100000] * 10 + [200000] * 85
+
+
+def test_dead_band_holds_the_reading_until_the_pressure_has_moved_by_it():
+    """A ramp of 400 Pa a sample under a band of 1 kPa; catches a band about zero, and one that never lets go."""
+    readings = read(Sensor(**QUIET, dead_band_pa=1000.0), 200e3 + 400.0 * np.arange(9))
+
+    assert readings == [200000] * 3 + [201200] * 3 + [202400] * 3
+
+
+@pytest.mark.parametrize(("offset_pa", "fault_s"), [(12e3, 1e18), (-19e3, 1e18), (101325.0, 0.0), (-101325.0, 0.0)])
+def test_a_sensor_set_up_wrongly_fails_from_the_beginning(offset_pa, fault_s):
+    """Catches a gauge taken for an absolute one that counts as sound, or a tolerable offset that does not."""
+    assert SensorChain(suction=Sensor(offset_pa=offset_pa)).fault_s == fault_s
+
+
 def test_noise_has_unit_deviation_and_no_tails():
     """Sum of four uniform draws: deviation 1, never beyond 3.47; catches a wrong scale."""
     draws = draw(SensorChain(period_ms=100), 3000.0, np.random.Generator(np.random.PCG64(1)))
@@ -106,12 +136,29 @@ def test_jitter_keeps_time_increasing_and_the_first_sample_at_0():
 
 def test_compiled_and_interpreted_sensor_agree():
     """Catches rounding of another kind in either form."""
-    sensor = Sensor(lag_s=0.7, gain=0.99, offset_pa=120.0, noise_pa=400.0, lost_chance=0.1)
+    sensor = Sensor(
+        lag_s=0.7,
+        gain=0.99,
+        offset_pa=120.0,
+        noise_pa=400.0,
+        lost_chance=0.1,
+        spike_chance=0.1,
+        spike_pa=9e3,
+        lost=((3.0, 4.0), (9.0, 12.0)),
+    )
     draws = draw(SensorChain(period_ms=500), 49.0, np.random.Generator(np.random.PCG64(3)))
     true_pa = 200e3 + 5e3 * np.sin(np.arange(draws.time_ms.size))
     both = [np.zeros(true_pa.size, dtype=np.int64) for _ in range(2)]
     for function, readings in zip((read_trace, compiled_read_trace), both, strict=True):
-        function(sensor.parameters(), true_pa, draws.time_ms / 1000.0, draws.gaussian[0], draws.chance[0], readings)
+        function(
+            sensor.parameters(),
+            np.zeros(SENSOR_STATES),
+            true_pa,
+            draws.time_ms / 1000.0,
+            draws.gaussian[0],
+            draws.chance[0],
+            readings,
+        )
 
     assert both[0].tolist() == both[1].tolist()
     assert NO_READING in both[0]

@@ -28,9 +28,11 @@ def test_tables_are_current():
 @pytest.mark.parametrize(("ratio", "eccentricity"), [(0.25, 0.1), (0.25, 0.97), (0.5, 0.7), (0.5, 0.95), (1.0, 0.93)])
 def test_journal_table_is_current(ratio, eccentricity):
     """Some entries solved afresh, the whole by `tabulate --check`; catches a table of another grid or boundary."""
-    entry = tables.SOMMERFELD[ratio][journal.ECCENTRICITIES.index(eccentricity)]
+    place = journal.ECCENTRICITIES.index(eccentricity)
+    film = journal.solve_film(eccentricity, ratio)
 
-    assert journal.solve_film(eccentricity, ratio)[0] == pytest.approx(entry, rel=2e-6)
+    assert film.sommerfeld == pytest.approx(tables.SOMMERFELD[ratio][place], rel=2e-6)
+    assert film.side_flow == pytest.approx(tables.SIDE_FLOW[ratio][place], rel=2e-6)
 
 
 def test_a_changed_digit_or_name_makes_tables_stale():

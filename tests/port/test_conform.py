@@ -152,7 +152,7 @@ def test_stops_at_the_first_difference_and_shows_it(folder: Path, text_file: Pat
         ("if self.steps == 9: answer += '\\n' + answer", "what was wanted in answer to the line before"),
         ("if self.steps == 9: answer = ''", "(an empty line)"),
         ("if self.steps == 9: answer = answer.rpartition(' ')[0]", "24 numbers after `done`, 25 are wanted"),
-        ("if self.steps == 9: answer = answer.replace(' ', ' x')", '"x4" is no whole number in plain digits'),
+        ("if self.steps == 9: answer = answer.replace(' ', ' x')", "is no whole number in plain digits"),
     ],
 )
 def test_any_wrong_answer_is_a_difference(plant: str, shows: str, folder: Path, text_file: Path) -> None:

@@ -110,7 +110,7 @@ def test_a_strange_file_name_stays_a_comment(form: str, name: str, settings_file
     [
         ("60000", "60001", "the digest does not fit the values"),
         ("60000", "99999999", "values outside what is admitted"),
-        ("80000", "x", "23 values"),
+        ("80000", "x", "27 values"),
     ],
 )
 def test_a_table_that_was_edited_is_refused(

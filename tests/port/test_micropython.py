@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from protect import ranges, saved, state
+from protect.signals import OIL_MISSING
 from replay.port.conform import command_link
 from replay.port.conform import conform as drive
 from replay.port.vectors import middle_settings
@@ -290,7 +291,7 @@ def test_a_broken_wire_is_no_reading_and_stops_the_machine(rig: Rig) -> None:
         rig.controller.run_pass(rig.now)
 
     assert rig.controller.inputs[ranges.OIL_PRESSURE] == ranges.NO_READING
-    assert (rig.controller.memory[state.CAUSE], fake_board.LEVELS[RELAY]) == (state.SENSOR_CAUSE, 0)
+    assert (rig.controller.memory[state.CAUSE], fake_board.LEVELS[RELAY]) == (state.SENSOR_CAUSE | OIL_MISSING, 0)
 
 
 def test_the_pace_is_kept_and_time_is_a_difference_of_ticks(rig: Rig) -> None:
@@ -348,6 +349,10 @@ def test_without_a_good_record_the_machine_is_locked_out_until_a_reset(rig: Rig)
     rig.passes(1)
     fake_board.LEVELS[RESET] = 0
     rig.passes(1)
+    assert rig.state == state.LOCKED_OUT  # one sample is no press
+    rig.passes(5)
+    assert (rig.state, fake_board.LEVELS[RELAY]) == (state.TRIPPED, 0)
+    rig.passes(20)
 
     assert (rig.state, fake_board.LEVELS[RELAY]) == (state.STOPPED, 1)
 
@@ -408,7 +413,7 @@ def test_a_bit_of_the_state_that_flips_switches_the_relay_off_in_the_next_pass(r
     rig.modules["saved"].recall(files, middle_settings(), back)
     assert back[state.STATE] == state.LOCKED_OUT
     fake_board.LEVELS[RUN], fake_board.LEVELS[RESET] = 1, 0
-    machine.passes(1)
+    machine.passes(30)
 
     assert (machine.state, fake_board.LEVELS[RELAY]) == (state.STOPPED, 1)
 

@@ -71,7 +71,7 @@ class Split:
         state that the readings change before any time has passed.
         """
         before, after = self.none.results[outputs.CONDITIONS], self.one.results[outputs.CONDITIONS]
-        things = names_of(before ^ after) | names_of(before) & {"reset_edge"}
+        things = names_of(before ^ after) | names_of(before) & {"reset_press"}
         at_once = {"state"} if self.none.state[0] != self.state_before else set()
         return things | at_once | ({"memory"} if self.memory_ends else set())
 

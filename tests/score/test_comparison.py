@@ -58,6 +58,27 @@ def test_b_is_worse_by_the_stated_rule_and_by_no_other(a: dict[str, Any], b: dic
         assert said.startswith(wanted)
 
 
+def of_windows(*outcomes: str) -> dict[str, Any]:
+    """Return a report of one trace with a window for each of these outcomes."""
+    worst = next(kind for kind in ("missed", "early", "hit") if kind in outcomes)
+    made = report(worst)
+    margins = [50.0 if outcome == "hit" else None for outcome in outcomes]
+    windows = [{"outcome": outcome, "margin_s": margin} for outcome, margin in zip(outcomes, margins, strict=True)]
+    made["traces"][0]["windows"] = windows
+    return made
+
+
+def test_another_fault_missed_in_the_same_trace_is_a_lost_machine() -> None:
+    """Catches two traces that are both missed taken for the same, though each misses what the other finds."""
+    found = compare(of_windows("missed", "hit"), of_windows("hit", "missed"))
+
+    assert (found.missed.only_a, found.missed.only_b) == (1, 1)
+    assert found.worse == ("misses 1 fault(s) that A does not miss",)
+    assert len(found.changed) == 1
+    assert compare(of_windows("missed", "hit"), of_windows("hit", "hit")).margins.pairs == 1
+    assert not compare(of_windows("missed", "hit"), of_windows("missed", "hit")).changed
+
+
 def test_counts_of_pairs_are_those_of_mcnemar() -> None:
     """Catches pairs that agree among the discordant ones, early stops left out of the nuisance, A and B exchanged."""
     a = report(*["hit"] * 7, "missed", "missed", "early", "nuisance", "rode_through")
@@ -118,7 +139,7 @@ def test_compare_exits_1_when_b_is_worse(library: Path) -> None:
 
     assert (worse.returncode, better.returncode, lubetrip("compare", good, good).returncode) == (1, 0, 0)
     assert "hit -> missed" in worse.stdout
-    assert "B IS WORSE: misses 1 trace(s)" in worse.stdout
+    assert "B IS WORSE: misses 1 fault(s)" in worse.stdout
     assert "B is not worse." in better.stdout
     assert max(map(len, worse.stdout.splitlines())) <= 80
     settings = lubetrip(

@@ -25,7 +25,10 @@ def acceptance(**asked: float) -> Acceptance:
 
 def verdicts(hits: int, missed: int, nuisance: int, hours: float, margin: float = 50.0, **asked: float) -> list[str]:
     """Return the verdicts on missed trips, nuisance and margin."""
-    return [claim.verdict for claim in evidence.claims([margin] * hits, missed, nuisance, hours, acceptance(**asked))]
+    return [
+        claim.verdict
+        for claim in evidence.claims([margin] * hits, missed, nuisance, hours, (0, 0), acceptance(**asked))
+    ]
 
 
 NOT_JUDGED, MET, NOT_MET, NOT_ENOUGH = evidence.NOT_JUDGED, evidence.MET, evidence.NOT_MET, evidence.NOT_ENOUGH
@@ -77,8 +80,8 @@ def test_margin_coverage_is_judged_on_its_limit(hits: int, missed: int, margin: 
 def test_without_confidence_no_limit_is_judged_and_all_are_shown_all_the_same() -> None:
     """Catches a library of a few traces that fails for a rule nobody wrote, and one whose limits nobody sees."""
     counts = Acceptance(max_missed=0, max_nuisance_per_1000h=0.0, min_margin_s=30.0)
-    found = evidence.claims([50.0], 0, 0, 1.0, counts)
-    assert [claim.verdict for claim in found] == [NOT_JUDGED] * 3
+    found = evidence.claims([50.0], 0, 0, 1.0, (0, 0), counts)
+    assert [claim.verdict for claim in found] == [NOT_JUDGED] * 4
     assert found[0].upper == pytest.approx(0.95)
     assert found[1].upper == pytest.approx(2995.7, abs=0.1)
 
@@ -87,7 +90,7 @@ def test_without_confidence_no_limit_is_judged_and_all_are_shown_all_the_same() 
 def test_what_it_would_take_is_enough_and_not_more(hits: int, missed: int) -> None:
     """Catches advice after which the verdict is still the same."""
     rule = acceptance(max_missed_probability=0.05, max_nuisance_per_1000h=300.0)
-    trips, rate, _ = evidence.claims([50.0] * hits, missed, missed, 5.0, rule)
+    trips, rate, *_ = evidence.claims([50.0] * hits, missed, missed, 5.0, (0, 0), rule)
     assert trips.further is not None and rate.further is not None
     more = hits + int(trips.further)
     assert verdicts(more, missed, 0, 0.0, max_missed_probability=0.05)[0] == MET
@@ -97,7 +100,7 @@ def test_what_it_would_take_is_enough_and_not_more(hits: int, missed: int) -> No
 
 def test_a_claim_can_be_recomputed_from_its_row() -> None:
     """Catches a row that JSON cannot hold, or that lacks a number of the calculation: 1 - 0.05^(1/10)."""
-    row = evidence.claims([50.0] * 10, 0, 0, 0.0, acceptance(max_missed_probability=0.05))[0].as_json()
+    row = evidence.claims([50.0] * 10, 0, 0, 0.0, (0, 0), acceptance(max_missed_probability=0.05))[0].as_json()
     assert (row["events"], row["of"], row["wanted"], row["further"]) == (0, 10, 0.05, 49)
     assert row["upper"] == pytest.approx(1 - 0.05 ** (1 / 10), rel=1e-8)
     assert json.loads(json.dumps(evidence.rate("x", 0, 0.0, 0.95).as_json(), allow_nan=False))["upper"] is None
@@ -192,7 +195,9 @@ def test_confidence_alone_asks_for_nine_faults_in_ten(library: Path) -> None:
 
 def test_a_rate_beyond_the_rule_is_one_failure() -> None:
     """Catches a rule that is named twice because its count and its limit both break it."""
-    stop = Verdict("x", "f", "nuisance", 1.0, "oil", None, None, run_hours=1.0, trips=1, locked_out=False)
+    stop = Verdict(
+        "x", "f", "nuisance", 1.0, "oil", None, None, run_hours=1.0, trips=1, locked_out=False, nuisance_trips=1
+    )
     rule = acceptance(max_nuisance_per_1000h=5.0)
 
     assert [failure.rule for failure in judgement([stop], rule).failures] == ["max_nuisance_per_1000h"]

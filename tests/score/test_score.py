@@ -8,7 +8,7 @@ import pytest
 
 from replay.engine import Replay, Stop
 from replay.ground.refusal import Refusal
-from replay.library import Entry, MustTrip
+from replay.library import Entry, Label, MustTrip
 from replay.score import Totals, Verdict, judge
 from replay.score.scoring import judgement, total, unmet
 from replay.settings import Acceptance
@@ -22,7 +22,8 @@ ACCEPTANCE = Acceptance(max_missed=0, max_nuisance_per_1000h=10.0, min_margin_s=
 
 def verdict(label: MustTrip | str, *stops_s: float, run_hours: float = 1.0) -> Verdict:
     """Judge a replay that stopped at these seconds after the trace's start (1000 s)."""
-    entry = Entry("id", Path("t.csv"), "family", "m", "o", "recorded: x", label, "")
+    label_of: Label = label if isinstance(label, str) else (label,)
+    entry = Entry("id", Path("t.csv"), "family", "m", "o", "recorded: x", label_of, "")
     stops = tuple(Stop(round(at * 1000), 1) for at in stops_s)
     return judge(entry, TRACE, Replay((), stops, round(run_hours * 3600000), late=0, locked_out=False))
 
@@ -165,7 +166,7 @@ def stop(draw: np.random.Generator, often: float) -> list[float]:
 def test_early_stops_are_no_evidence_that_faults_are_found() -> None:
     """Catches a logic that always trips at the start and never misses a trip, with a limit to show for it."""
     at_start = [verdict(WINDOW, 0.0) for _ in range(100)]
-    missed, nuisance, margin = judgement(at_start, ACCEPTANCE).claims
+    missed, nuisance, margin, _ = judgement(at_start, ACCEPTANCE).claims
 
     assert (missed.events, missed.of, missed.upper) == (0, 0, 1.0)
     assert (margin.of, margin.upper) == (0, 1.0)

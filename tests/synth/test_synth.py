@@ -12,6 +12,7 @@ import replay.synth.libraries
 from replay.ground.refusal import Refusal
 from replay.library import read_library
 from replay.synth import Recipe, recipe, synthesise
+from replay.synth.libraries import recipe_from
 from replay.trace import read_trace
 from tests.support.command import lubetrip
 
@@ -67,19 +68,21 @@ def test_an_interrupted_run_is_taken_up_where_it_stopped(
     synthesise(tmp_path / "whole", small())
     made = itertools.count()
 
-    def interrupted(*arguments: object) -> object:
+    def interrupted(*arguments: object, **more: object) -> object:
         if next(made) == after:
             raise KeyboardInterrupt
-        return generate(*arguments)
+        return generate(*arguments, **more)
 
-    generate = replay.synth.libraries.generate
-    monkeypatch.setattr(replay.synth.libraries, "generate", interrupted)
+    generate = replay.synth.libraries.generate_pieces
+    monkeypatch.setattr(replay.synth.libraries, "generate_pieces", interrupted)
     with pytest.raises(KeyboardInterrupt):
         synthesise(tmp_path / "parts", small())
     assert not (tmp_path / "parts" / "library.toml").exists()
 
     remade: list[object] = []
-    monkeypatch.setattr(replay.synth.libraries, "generate", lambda *a: remade.append(a) or generate(*a))
+    monkeypatch.setattr(
+        replay.synth.libraries, "generate_pieces", lambda *a, **k: remade.append(a) or generate(*a, **k)
+    )
     synthesise(tmp_path / "parts", small())
 
     assert 1 <= len(remade) <= 5 - after
@@ -157,7 +160,7 @@ def test_settings_change_no_label_and_no_trace(tmp_path: Path, settings_file: Pa
 @pytest.mark.slow("compiles the physics, and simulates")
 def test_parquet_holds_the_same_traces(tmp_path: Path) -> None:
     """Catches a second writer that rounds or leaves gaps differently."""
-    wanted = "oil-sensor-open,short-dropouts,pump-drive-broken"
+    wanted = "oil-sensor-loop-fails,short-dropouts,pump-drive-broken"
     synthesise(tmp_path / "csv", recipe(wanted, 6, 5, None, "csv"))
     synthesise(tmp_path / "parquet", recipe(wanted, 6, 5, None, "parquet"))
 
@@ -180,6 +183,29 @@ def test_hours_lengthen_harmless_traces_only(tmp_path: Path) -> None:
     assert fault.time_ms[-1] < 1799000
 
 
+def test_a_year_and_any_rate_of_upsets_are_recipes_and_stand_in_the_library() -> None:
+    """Catches an upper end of the hours, and an input that a library does not tell."""
+    year = recipe(FAMILIES, 3, 1, 8760.0, upsets_per_hour=0.05, loggers="field")
+    assert recipe_from("library.toml", year.as_table(), "[recipe] ") == year
+    assert (year.as_table()["upsets_per_hour"], year.as_table()["loggers"]) == (0.05, "field")
+
+
+@pytest.mark.slow("compiles the physics, and simulates")
+def test_upsets_are_marked_where_they_were_done(tmp_path: Path) -> None:
+    """Catches marks that a reader of the library does not get, or that follow another rate than the recipe's."""
+    synthesise(tmp_path, recipe("power-dip,pump-drive-broken", 2, 5, 1.0, "parquet", upsets_per_hour=2.0))
+    calm, fault = tomlkit.parse((tmp_path / "library.toml").read_text()).unwrap()["trace"]
+    trace = read_trace(tmp_path / calm["file"])
+
+    assert "upsets" not in fault
+    assert len(calm["upsets"]) == 2
+    for begin, end in calm["upsets"]:
+        inside = (trace.time_ms >= 1000 * begin - 1000) & (trace.time_ms <= 1000 * begin + 5000)
+        assert end - begin < 70.0
+        assert trace.running[inside].min() == 0
+        assert trace.running[inside].max() == 1
+
+
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
@@ -188,6 +214,9 @@ def test_hours_lengthen_harmless_traces_only(tmp_path: Path) -> None:
         (("--count", "0", "--seed", "1"), "--count"),
         (("--count", "3", "--seed", "-1"), "--seed"),
         (("--count", "3", "--seed", "1", "--hours", "0"), "--hours"),
+        (("--count", "3", "--seed", "1", "--upsets-per-hour", "0"), "--upsets_per_hour"),
+        (("--count", "3", "--seed", "1", "--upsets-per-hour", "9"), "0.001 to 4.0"),
+        (("--count", "3", "--seed", "1", "--loggers", "tape"), "--loggers"),
         (("--count", "3", "--seed", "1", "--json", "x.json"), "--closed-loop"),
     ],
 )

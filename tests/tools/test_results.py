@@ -10,11 +10,12 @@ from replay.engine.c_port import port_digest
 from tests import results
 from tests.campaigns.__main__ import command as campaigns
 from tests.gates.__main__ import GATES
+from tests.physics_shown.__main__ import command as shown
 
 ROW = re.compile(
     r"\| \d{4}-\d\d-\d\d \| `python -m tests\.(\w+) ([\w-]+)[^`|]*` \| [0-9a-f]{16} \| ([0-9a-f]{16}|-) \| [^|]{6,} \|"
 )
-NAMES = {"gates": set(GATES), "campaigns": set(campaigns.commands)}
+NAMES = {"gates": set(GATES), "campaigns": set(campaigns.commands), "physics_shown": set(shown.commands)}
 
 
 @pytest.fixture

@@ -16,7 +16,7 @@ from replay.drawing.plot_tuning import draw_pareto, pareto_png
 from replay.engine import c_port, compiled, logic_digest, portable
 from replay.engine.workers import one_by_one
 from replay.ground.refusal import Refusal
-from replay.library import Entry, MustTrip, read_library
+from replay.library import Entry, Label, MustTrip, read_library
 from replay.score import score
 from replay.settings import read_settings
 from replay.synth import recipe, synthesise
@@ -175,7 +175,7 @@ def test_among_alike_candidates_the_one_in_their_middle_is_taken() -> None:
 
 def made_entry(number: int, family: str, machine: str, *, fault: bool) -> Entry:
     """Return an entry of which only names and label are looked at."""
-    label = MustTrip(1.0, 2.0) if fault else "ride_through"
+    label: Label = (MustTrip(1.0, 2.0),) if fault else "ride_through"
     return Entry(f"{number}", Path("t.csv"), family, machine, "o", "synthetic: made", label, "")
 
 

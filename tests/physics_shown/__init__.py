@@ -1,0 +1,1 @@
+"""What is shown of the physics beside its tests; `__main__` says which commands there are."""
