@@ -8,7 +8,6 @@ from protect.outputs import CONDITIONS, CREDIBLE, NET_OIL_PRESSURE
 from protect.ranges import (
     CUT_IN,
     CUT_OUT,
-    FLOOR,
     RELOAD,
     RELOAD_LEVEL,
     RESET,
@@ -44,7 +43,7 @@ IN_GRACE = 2  # start grace has not run out
 LOW = 4  # net oil pressure below cut-out, or a reading not credible
 HEALTHY = 8  # net oil pressure at or above cut-in, and credible
 INTEGRAL_FULL = 16  # the time-delay integral has reached the trip delay
-RELOAD_GUARD = 32  # suction pressure is back on bearings that are short of oil
+RELOAD_GUARD = 32  # suction pressure is back, and what was starved in a vacuum has not drained away
 RESTART_DUE = 64  # the machine has stood still for the restart delay
 LAST_TRIP = 128  # one more trip makes trips_to_lockout
 RESET_PRESS = 256  # locked out, and the reset was pressed and held for reset_hold at standstill
@@ -69,13 +68,20 @@ NAMES = (
 
 
 def follow_spell(state: list[int], settings: list[int], suction: int, bits: int) -> None:
-    """Open, keep or close the starved spell and remember vacuum within it.
+    """Open, keep or close the starved spell, and remember vacuum within it for as long as its debt stands.
 
     A spell lasts from falling below cut-out until cut-in is reached, or until
     the machine stops: at the next start every net oil pressure begins at nothing.
+    That it saw vacuum is forgotten with a stop, or once healthy oil pressure has drained
+    the integral: after a reload that pressure is back a second later, and the film is not.
     """
-    if bits & HEALTHY or not (bits & RUNNING):
+    if not (bits & RUNNING):
         state[FLAGS] &= ~(IN_SPELL | VACUUM_SEEN)
+        return
+    if bits & HEALTHY:
+        state[FLAGS] &= ~IN_SPELL
+        if state[INTEGRAL] == 0:
+            state[FLAGS] &= ~VACUUM_SEEN
         return
     if bits & LOW:
         state[FLAGS] |= IN_SPELL
@@ -83,14 +89,13 @@ def follow_spell(state: list[int], settings: list[int], suction: int, bits: int)
         state[FLAGS] |= VACUUM_SEEN
 
 
-def reload_guard(state: list[int], settings: list[int], net: int, suction: int, bits: int) -> bool:
-    """Say whether suction pressure loads bearings that are short of oil: a level, not an edge."""
+def reload_guard(state: list[int], settings: list[int], suction: int, bits: int) -> bool:
+    """Say whether suction pressure loads bearings that are, by the integral, short of oil: a level, not an edge."""
     return (
         (state[FLAGS] & VACUUM_SEEN) != 0
         and (bits & SENSOR_OK) != 0
         and suction >= settings[RELOAD]
         and state[INTEGRAL] >= settings[RELOAD_LEVEL]
-        and net < settings[FLOOR]
     )
 
 
@@ -152,6 +157,6 @@ def evaluate(state: list[int], settings: list[int], inputs: list[int], outputs: 
         bits |= RUNNING
     suction = inputs[SUCTION_PRESSURE]
     follow_spell(state, settings, suction, bits)
-    if reload_guard(state, settings, outputs[NET_OIL_PRESSURE], suction, bits):
+    if reload_guard(state, settings, suction, bits):
         bits |= RELOAD_GUARD
     return bits

@@ -56,7 +56,7 @@ SETTINGS = (
     ("floor", "Pa", 0, 1000000),
     ("trip_delay", "ms", 1000, 1800000),
     ("floor_weight", "weight", ONE, 8 * ONE),
-    ("vacuum_weight", "weight", ONE, 8 * ONE),
+    ("vacuum_weight", "weight", 205, 8 * ONE),
     ("recovery", "weight", 0, 8 * ONE),
     ("stopped_recovery", "weight", 0, 8 * ONE),
     ("vacuum", "Pa", 0, 10000000),

@@ -16,7 +16,7 @@ LOCKED_OUT = 5
 # Reason codes of a stop; the host makes text of them.
 NO_CAUSE = 0
 OIL_CAUSE = 1  # the time-delay integral was full
-RELOAD_CAUSE = 2  # suction pressure came back onto bearings short of oil
+RELOAD_CAUSE = 2  # suction pressure came back onto bearings short of oil, which locks out
 SENSOR_CAUSE = 3  # readings not credible for the fault delay; above it the doubts of that step (signals.py)
 RESETS_CAUSE = 4  # a manual reset was refused, as too many came within the trip memory
 CAUSE_CODE = 7  # the bits of the reason code itself
@@ -41,7 +41,7 @@ STATE_SIZE = 16
 FRESH = 1  # no step yet since power-up
 RESET_HELD = 2  # reset input was on in the last step
 IN_SPELL = 4  # a starved spell is open: from below cut-out until cut-in
-VACUUM_SEEN = 8  # suction pressure was below vacuum in this spell
+VACUUM_SEEN = 8  # suction pressure was below vacuum in a spell whose debt has not drained
 FAULT_DECLARED = 16  # doubt reached the fault delay and has not drained away since
 ONE_RESET = 32  # the lowest of three bits that count the manual resets of the trip memory
 RESETS = 224

@@ -18,7 +18,11 @@ does not undo it. No conditions lead in a circle, and three moves are the most
 Which row wins when several apply: a declared sensor fault before everything, as
 decisions from such readings are worth nothing; then a machine that has stopped;
 then the reload guard before the full integral, because it names the graver
-event; each with its lockout form first; then the way to health.
+event; the full integral with its lockout form first; then the way to health.
+
+The reload guard locks out at once. It stops bearings that are dry as they are loaded;
+the next start would load them just so, and the few seconds that were won would be lost.
+So a person primes the pump first. For the same reason it acts in LUBRICATED too.
 
 The reset rule: *a reset ends a lockout, and nothing else*. It has to be pressed in
 LOCKED_OUT and held for reset_hold of standstill, so no single sample of the input
@@ -77,7 +81,7 @@ from protect.state import (
 # Effects of a row.
 NONE = 0
 STOP_ON_OIL = 1  # a counted trip: the integral was full
-STOP_ON_RELOAD = 2  # a counted trip: the reload guard acted
+STOP_ON_RELOAD = 2  # the reload guard acted, which is counted as a trip too
 STOP_ON_SENSOR = 3  # a stop that is not counted
 FORGET_TRIPS = 4  # the manual reset, which is counted
 REFUSE_RESET = 5  # a manual reset too many
@@ -89,20 +93,19 @@ TABLE = (
     #
     (PRIMING, SENSOR_FAULT, SENSOR_FAULT, TRIPPED, STOP_ON_SENSOR),
     (PRIMING, RUNNING, 0, STOPPED, NONE),
-    (PRIMING, RELOAD_GUARD | LAST_TRIP, RELOAD_GUARD | LAST_TRIP, LOCKED_OUT, STOP_ON_RELOAD),
-    (PRIMING, RELOAD_GUARD, RELOAD_GUARD, TRIPPED, STOP_ON_RELOAD),
+    (PRIMING, RELOAD_GUARD, RELOAD_GUARD, LOCKED_OUT, STOP_ON_RELOAD),
     (PRIMING, LOW | IN_GRACE, LOW, STARVED, NONE),
     (PRIMING, LOW | HEALTHY, HEALTHY, LUBRICATED, NONE),
     #
     (LUBRICATED, SENSOR_FAULT, SENSOR_FAULT, TRIPPED, STOP_ON_SENSOR),
     (LUBRICATED, RUNNING, 0, STOPPED, NONE),
+    (LUBRICATED, RELOAD_GUARD, RELOAD_GUARD, LOCKED_OUT, STOP_ON_RELOAD),
     (LUBRICATED, LOW | IN_GRACE, LOW | IN_GRACE, PRIMING, NONE),
     (LUBRICATED, LOW, LOW, STARVED, NONE),
     #
     (STARVED, SENSOR_FAULT, SENSOR_FAULT, TRIPPED, STOP_ON_SENSOR),
     (STARVED, RUNNING, 0, STOPPED, NONE),
-    (STARVED, RELOAD_GUARD | LAST_TRIP, RELOAD_GUARD | LAST_TRIP, LOCKED_OUT, STOP_ON_RELOAD),
-    (STARVED, RELOAD_GUARD, RELOAD_GUARD, TRIPPED, STOP_ON_RELOAD),
+    (STARVED, RELOAD_GUARD, RELOAD_GUARD, LOCKED_OUT, STOP_ON_RELOAD),
     (STARVED, INTEGRAL_FULL | LAST_TRIP, INTEGRAL_FULL | LAST_TRIP, LOCKED_OUT, STOP_ON_OIL),
     (STARVED, INTEGRAL_FULL, INTEGRAL_FULL, TRIPPED, STOP_ON_OIL),
     (STARVED, LOW | HEALTHY, HEALTHY, LUBRICATED, NONE),

@@ -357,8 +357,13 @@ static uint32_t follow_reset(int32_t state[], const int32_t settings[], const in
 
 static void follow_spell(int32_t state[], const int32_t settings[], int32_t suction, uint32_t bits)
 {
-    if (((bits & LT_BIT_HEALTHY) != 0U) || ((bits & LT_BIT_RUNNING) == 0U)) {
+    if ((bits & LT_BIT_RUNNING) == 0U) {
         clear_flags(state, LT_FLAG_IN_SPELL | LT_FLAG_VACUUM_SEEN);
+    } else if ((bits & LT_BIT_HEALTHY) != 0U) {
+        clear_flags(state, LT_FLAG_IN_SPELL);
+        if (state[LT_ST_INTEGRAL] == 0) {
+            clear_flags(state, LT_FLAG_VACUUM_SEEN);
+        }
     } else {
         if ((bits & LT_BIT_LOW) != 0U) {
             set_flags(state, LT_FLAG_IN_SPELL);
@@ -370,13 +375,12 @@ static void follow_spell(int32_t state[], const int32_t settings[], int32_t suct
     }
 }
 
-static int reload_guard(const int32_t state[], const int32_t settings[], int32_t net, int32_t suction, uint32_t bits)
+static int reload_guard(const int32_t state[], const int32_t settings[], int32_t suction, uint32_t bits)
 {
     return (flags_of(state, LT_FLAG_VACUUM_SEEN) != 0U)
         && ((bits & LT_BIT_SENSOR_OK) != 0U)
         && (suction >= settings[LT_SET_RELOAD])
-        && (state[LT_ST_INTEGRAL] >= settings[LT_SET_RELOAD_LEVEL])
-        && (net < settings[LT_SET_FLOOR]);
+        && (state[LT_ST_INTEGRAL] >= settings[LT_SET_RELOAD_LEVEL]);
 }
 
 static uint32_t pressure_bits(const int32_t settings[], const int32_t outputs[])
@@ -434,13 +438,28 @@ static uint32_t evaluate(int32_t state[], const int32_t settings[], const int32_
         bits |= LT_BIT_RUNNING;
     }
     follow_spell(state, settings, suction, bits);
-    if (reload_guard(state, settings, outputs[LT_OUT_NET_OIL_PRESSURE], suction, bits)) {
+    if (reload_guard(state, settings, suction, bits)) {
         bits |= LT_BIT_RELOAD_GUARD;
     }
     return bits;
 }
 
 /* ---- 5. cause-and-effect table ---- */
+
+/* A manual reset: taken and counted, or refused. */
+static void apply_reset(int32_t state[], const int32_t settings[], int effect)
+{
+    clear_flags(state, LT_FLAG_RESET_PRESSED);
+    if (effect == LT_EFFECT_REFUSE_RESET) {
+        state[LT_ST_CAUSE] = LT_RESETS_CAUSE;
+    } else {
+        state[LT_ST_TRIPS] = 0;
+        state[LT_ST_MEMORY_LEFT] = settings[LT_SET_TRIP_MEMORY];
+        if (flags_of(state, LT_FLAG_RESETS) != LT_FLAG_RESETS) {
+            state[LT_ST_FLAGS] += (int32_t)LT_FLAG_ONE_RESET;
+        }
+    }
+}
 
 static void apply_effect(int32_t state[], const int32_t settings[], uint32_t bits, int effect)
 {
@@ -450,16 +469,8 @@ static void apply_effect(int32_t state[], const int32_t settings[], uint32_t bit
         state[LT_ST_CAUSE] = (effect == LT_EFFECT_STOP_ON_OIL) ? LT_OIL_CAUSE : LT_RELOAD_CAUSE;
     } else if (effect == LT_EFFECT_STOP_ON_SENSOR) {
         state[LT_ST_CAUSE] = (int32_t)((uint32_t)LT_SENSOR_CAUSE | (bits & LT_DOUBT_ANY));
-    } else if (effect == LT_EFFECT_FORGET_TRIPS) {
-        state[LT_ST_TRIPS] = 0;
-        state[LT_ST_MEMORY_LEFT] = settings[LT_SET_TRIP_MEMORY];
-        clear_flags(state, LT_FLAG_RESET_PRESSED);
-        if (flags_of(state, LT_FLAG_RESETS) != LT_FLAG_RESETS) {
-            state[LT_ST_FLAGS] += (int32_t)LT_FLAG_ONE_RESET;
-        }
-    } else if (effect == LT_EFFECT_REFUSE_RESET) {
-        state[LT_ST_CAUSE] = LT_RESETS_CAUSE;
-        clear_flags(state, LT_FLAG_RESET_PRESSED);
+    } else if ((effect == LT_EFFECT_FORGET_TRIPS) || (effect == LT_EFFECT_REFUSE_RESET)) {
+        apply_reset(state, settings, effect);
     } else {
         /* a row that changes the state alone */
     }

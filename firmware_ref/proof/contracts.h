@@ -97,7 +97,7 @@ static void observe(int32_t state[], const int32_t settings[], const int32_t inp
 /*@ requires memory: READABLE(settings, LT_SET_SIZE);
     requires -20100000 <= net <= 20100000;
     requires 0 <= settings[LT_SET_FLOOR] < settings[LT_SET_CUT_OUT] < settings[LT_SET_CUT_IN] <= 1000000;
-    requires 2048 <= settings[LT_SET_FLOOR_WEIGHT] <= 16384 && 2048 <= settings[LT_SET_VACUUM_WEIGHT] <= 16384;
+    requires 2048 <= settings[LT_SET_FLOOR_WEIGHT] <= 16384 && 205 <= settings[LT_SET_VACUUM_WEIGHT] <= 16384;
     requires 0 <= settings[LT_SET_RECOVERY] <= 16384 && ramp_fits(settings);
     assigns \nothing;
     ensures -16384 <= \result <= 131072;
@@ -211,8 +211,8 @@ static void follow_spell(int32_t state[], const int32_t settings[], int32_t suct
     requires 0 <= state[LT_ST_FLAGS] <= 31;
     assigns \nothing;
     ensures \result != 0 ==> (bits & LT_BIT_SENSOR_OK) != 0 && suction >= settings[LT_SET_RELOAD] &&
-              net < settings[LT_SET_FLOOR] && state[LT_ST_INTEGRAL] >= settings[LT_SET_RELOAD_LEVEL]; */
-static int reload_guard(const int32_t state[], const int32_t settings[], int32_t net, int32_t suction, uint32_t bits);
+              state[LT_ST_INTEGRAL] >= settings[LT_SET_RELOAD_LEVEL]; */
+static int reload_guard(const int32_t state[], const int32_t settings[], int32_t suction, uint32_t bits);
 
 /*@ requires memory: READABLE(settings, LT_SET_SIZE) && READABLE(outputs, LT_OUT_SIZE);
     assigns \nothing;

@@ -25,7 +25,7 @@
 #define in_ranges(s) (                                                                                                \
     1000 <= s[LT_SET_CUT_OUT] <= 1000000 && 1000 <= s[LT_SET_CUT_IN] <= 1000000 &&                                    \
     0 <= s[LT_SET_FLOOR] <= 1000000 && 1000 <= s[LT_SET_TRIP_DELAY] <= 1800000 &&                                     \
-    2048 <= s[LT_SET_FLOOR_WEIGHT] <= 16384 && 2048 <= s[LT_SET_VACUUM_WEIGHT] <= 16384 &&                            \
+    2048 <= s[LT_SET_FLOOR_WEIGHT] <= 16384 && 205 <= s[LT_SET_VACUUM_WEIGHT] <= 16384 &&                             \
     0 <= s[LT_SET_RECOVERY] <= 16384 && 0 <= s[LT_SET_STOPPED_RECOVERY] <= 16384 &&                                   \
     0 <= s[LT_SET_VACUUM] <= 10000000 && 0 <= s[LT_SET_RELOAD] <= 20000000 &&                                         \
     0 <= s[LT_SET_RELOAD_FRACTION] <= 2048 && 0 <= s[LT_SET_START_GRACE] <= 1800000 &&                                \

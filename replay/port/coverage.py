@@ -27,7 +27,6 @@ COMPARED = (
     "suction, vacuum in the spell",
     "suction, reload in the guard",
     "integral, reload_level in the guard",
-    "net, floor in the guard",
     "oil, oil_least",
     "oil, oil_most",
     "suction, suction_least",
@@ -79,6 +78,9 @@ EVENTS = (
     "reset held over power-up",
     "reset pressed in the step of a lockout",
     "vacuum seen",
+    "vacuum remembered on healthy oil pressure",
+    "vacuum forgotten as the debt drains",
+    "reload guard on healthy oil pressure",
     "spell ends healthy",
     "spell ends at standstill",
     "oil alone is stuck",
@@ -343,7 +345,7 @@ class Watcher:
             self.event("weight rounds down", 0 < rest < half)
             short = net == values[ranges.FLOOR] and gain < values[ranges.FLOOR_WEIGHT]
             self.event("ramp ends below the floor weight", short)
-        vacuum, weighs = values[ranges.VACUUM], values[ranges.VACUUM_WEIGHT] > ranges.ONE
+        vacuum, weighs = values[ranges.VACUUM], values[ranges.VACUUM_WEIGHT] != ranges.ONE
         self.limit("suction, vacuum in weight", suction, vacuum, counts=weighs)
         self.event("vacuum in suction pressure alone weighs", weighs and suction < vacuum <= crankcase)
         self.event("vacuum in crankcase pressure alone does not weigh", weighs and crankcase < vacuum <= suction)
@@ -399,7 +401,7 @@ class Watcher:
         for name, bit in BITS.items():
             self.found.add(("bit", name, "on" if bits & bit else "off"))
         net, suction = results[NET_OIL_PRESSURE], inputs[ranges.SUCTION_PRESSURE]
-        credible = results[CREDIBLE]
+        credible, healthy = results[CREDIBLE], bits & BITS["healthy"]
         self.event("integral full in grace", bits & BITS["integral_full"] and bits & BITS["in_grace"])
         self.limit("net, cut_in in conditions", net, values[ranges.CUT_IN], counts=credible)
         self.limit("net, cut_out in conditions", net, values[ranges.CUT_OUT], counts=credible)
@@ -412,19 +414,22 @@ class Watcher:
         opening = memory[state.FLAGS] & state.IN_SPELL and not start[state.FLAGS] & state.VACUUM_SEEN
         self.limit("suction, vacuum in the spell", suction, values[ranges.VACUUM], counts=opening and credible)
         self.event("vacuum seen", opening and memory[state.FLAGS] & state.VACUUM_SEEN)
-        if not (memory[state.FLAGS] & state.VACUUM_SEEN and credible):
+        remembered = memory[state.FLAGS] & state.VACUUM_SEEN
+        self.event("vacuum remembered on healthy oil pressure", remembered and healthy)
+        forgotten = start[state.FLAGS] & state.VACUUM_SEEN and not remembered
+        self.event("vacuum forgotten as the debt drains", forgotten and healthy and bits & BITS["running"])
+        self.event("reload guard on healthy oil pressure", bits & BITS["reload_guard"] and healthy)
+        if not (remembered and credible):
             return
         loaded = suction >= values[ranges.RELOAD]
         worn = memory[state.INTEGRAL] >= values[ranges.RELOAD_LEVEL]
-        dry = net < values[ranges.FLOOR]
-        self.limit("suction, reload in the guard", suction, values[ranges.RELOAD], counts=worn and dry)
+        self.limit("suction, reload in the guard", suction, values[ranges.RELOAD], counts=worn)
         self.limit(
             "integral, reload_level in the guard",
             memory[state.INTEGRAL],
             values[ranges.RELOAD_LEVEL],
-            counts=loaded and dry,
+            counts=loaded,
         )
-        self.limit("net, floor in the guard", net, values[ranges.FLOOR], counts=loaded and worn)
 
     def _outputs(self, memory: list[int], values: list[int], results: list[int]) -> None:
         for number in (0, 99, 100):

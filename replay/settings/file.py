@@ -258,11 +258,11 @@ def accepted_values(section: str, key: str) -> str:
     _, unit, least, most = ranges.SETTINGS[PLACES[names_of(key)[0]]]
     bounds = f"{in_file_terms(unit, least)} to {in_file_terms(unit, most)}"
     if key.endswith("_range"):
-        return f'two pressures such as ["0 kPa", "2000 kPa"], each {bounds}'
-    if key == "rest_most":
-        return f'{bounds}, or "{OFF}" where a pump runs at standstill'
-    if unit == "Pa" and section == "suction":
-        return bounds + ' absolute, or gauge such as "0 psig" or "5 inHg vac"'
+        bounds = f'two pressures such as ["0 kPa", "2000 kPa"], each {bounds}'
+    elif key == "rest_most":
+        bounds += f', or "{OFF}" where a pump runs at standstill'
+    elif unit == "Pa" and section == "suction":
+        bounds += ' absolute, or gauge such as "0 psig" or "5 inHg vac"'
     return bounds
 
 

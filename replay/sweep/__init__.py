@@ -42,8 +42,8 @@ Then every tick is credible, counts in full as seen, and is not low. The integra
 opens, the guard has nothing to act on. What is left are amounts that run up or down by time alone and end at a
 limit. For these one step over 2 t equals two steps over t (`tests/protect/test_split_step.py`), so the whole stretch
 is one step, with the readings of its end. Two rules would take that step for what it is not, one for a late tick
-and one for stuck readings: their limits, max_gap and stuck_after (and rest_most), are put out of reach in `patient` settings, and the
-ages of the channels are put right behind it (`put_ages`).
+and one for stuck readings: their limits, max_gap and stuck_after (and rest_most), are put out of reach in `patient`
+settings, and the ages of the channels are put right behind it (`put_ages`).
 
 2. *A long tick of a standing machine* (`standing_end`). The state is STOPPED, TRIPPED or LOCKED_OUT and the machine
 stands, be it that the trace stands or that the stop is felt already; all ticks ahead are plausible and in time,

@@ -79,7 +79,7 @@ def standing_end(view: View, lane: Lane, tick: int) -> int:
 def is_zero(view: View, tick: int, most: int) -> bool:
     """Say whether net oil pressure reads nothing at a tick."""
     oil, _, crankcase = view.columns.readings
-    return abs(oil[tick] - crankcase[tick]) <= most
+    return bool(abs(oil[tick] - crankcase[tick]) <= most)
 
 
 def take(view: View, lane: Lane, tick: int, to: int) -> int:

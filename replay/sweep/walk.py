@@ -20,8 +20,8 @@ BURST = 8  # ticks that are stepped after one that did not
 def has_to_branch_off(lane: Lane, values: Words) -> bool:
     """Say whether what was just taken might have gone otherwise with these values, whose trip delay is less."""
     full = lane.memory[state.INTEGRAL] >= values[ranges.TRIP_DELAY]
-    net, bits = lane.results[outputs.NET_OIL_PRESSURE], lane.results[outputs.CONDITIONS]
-    return full or conditions.reload_guard(lane.memory, values, net, lane.inputs[ranges.SUCTION_PRESSURE], bits)
+    bits = lane.results[outputs.CONDITIONS]
+    return full or conditions.reload_guard(lane.memory, values, lane.inputs[ranges.SUCTION_PRESSURE], bits)
 
 
 def branch_off(lane: Lane, memory: Words, carry: Words, tick: int) -> None:

@@ -112,7 +112,7 @@ class Numpy:
         elapsed: int,
         running: NDArray[np.bool_],
         at_rest: bool,
-        pressures: tuple[int, int, int],  # noqa: FBT001
+        pressures: tuple[int, int, int],
     ) -> None:
         """Check the readings: seen, doubted, credible, net. at_rest: the trace itself stands."""
         named = self.set

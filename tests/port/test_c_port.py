@@ -247,8 +247,8 @@ FAULTS = [
     ),
     (
         "lubetrip_generated.h",
-        "LT_PRIMING, LT_LOCKED_OUT, LT_EFFECT_STOP_ON_RELOAD}",
-        "LT_PRIMING, LT_TRIPPED, LT_EFFECT_STOP_ON_RELOAD}",
+        "LT_LUBRICATED, LT_LOCKED_OUT, LT_EFFECT_STOP_ON_RELOAD}",
+        "LT_LUBRICATED, LT_TRIPPED, LT_EFFECT_STOP_ON_RELOAD}",
     ),
 ]
 

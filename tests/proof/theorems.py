@@ -183,6 +183,7 @@ def to_go(words: Words, step: Step, logic: Logic) -> Integer:
 def low_oil_pressure_always_trips(step: Step, logic: Logic) -> None:
     """Theorem: a machine that runs short of oil or on readings not credible is stopped after grace and trip delay.
 
+    In a vacuum that weighs less than 1 only what the vacuum weight makes of the trip delay is the limit.
     Induction on the time to go, the rest of the start grace and of the integral,
     start_grace + trip_delay at most: a running step of e ms takes e off it, or all
     that is left; and where nothing is left there is no run permission. So after
@@ -194,8 +195,11 @@ def low_oil_pressure_always_trips(step: Step, logic: Logic) -> None:
     fresh = step.before[s.FLAGS] & s.FRESH != 0
     elapsed = step.results[o.SEEN] + step.results[o.DOUBTED]
     before, after = (to_go(words, step, logic) for words in (step.before, step.after))
-    low = low_time(step, logic)
-    prove(implies(low, (after <= before - elapsed) | at(after, 0)), "each step takes its time off what is to go")
+    low, light = low_time(step, logic), step.values[r.VACUUM_WEIGHT]
+    whole = (step.inputs[r.SUCTION_PRESSURE] >= step.values[r.VACUUM]) | (light >= r.ONE)
+    prove(
+        implies(low & whole, (after <= before - elapsed) | at(after, 0)), "each step takes its time off what is to go"
+    )
     counted = implies(within(step.inputs[r.ELAPSED], 0, logic.ranges.ELAPSED_MOST), at(elapsed, step.inputs[r.ELAPSED]))
     prove(implies(~fresh, counted), "all time counts as seen or doubted")
     prove(
@@ -207,6 +211,47 @@ def low_oil_pressure_always_trips(step: Step, logic: Logic) -> None:
     )
 
 
+def low_oil_pressure_in_a_light_vacuum_always_trips(step: Step, logic: Logic) -> None:
+    """Theorem: with a vacuum weight below 1 that machine is stopped after grace and trip delay / vacuum weight.
+
+    Induction as before, on the rest of the start grace times the vacuum weight and the rest of the integral: a
+    running step of e ms takes e times the vacuum weight off it, or all that is left, in a vacuum and out of it.
+    """
+    s, r = logic.state, logic.ranges
+    light = step.values[r.VACUUM_WEIGHT]
+    elapsed = step.results[logic.outputs.SEEN] + step.results[logic.outputs.DOUBTED]
+
+    def left(words: Words) -> Integer:
+        return words[s.GRACE_LEFT] * light + step.values[r.TRIP_DELAY] * r.ONE - logic.total(words)
+
+    taken = left(step.after) <= left(step.before) - elapsed * light
+    nothing = at(to_go(step.after, step, logic), 0)
+    prove(implies(low_time(step, logic) & (light <= r.ONE), taken | nothing), "each step takes its share off")
+
+
+def a_reload_on_a_debt_locks_out(step: Step, logic: Logic) -> None:
+    """Theorem: suction pressure at reload locks a running machine out while a spell that saw vacuum is owed its oil.
+
+    Whatever net oil pressure reads: the integral at reload_fraction of the trip delay decides. What it remembers of
+    the vacuum ends with a stop, or with healthy oil pressure and nothing owed; and no other stop names a reload.
+    """
+    s, r, o = logic.state, logic.ranges, logic.outputs
+    after, running = step.after[s.FLAGS], at(step.inputs[r.RUN_FEEDBACK], 1)
+    owed = (after & s.VACUUM_SEEN != 0) & (step.after[s.INTEGRAL] >= step.values[r.RELOAD_LEVEL])
+    loaded = at(step.results[o.CREDIBLE], 1) & (step.inputs[r.SUCTION_PRESSURE] >= step.values[r.RELOAD])
+    permitted = step.before[s.STATE] + 0 < s.TRIPPED
+    sound = after & s.FAULT_DECLARED == 0
+    locked = at(step.after[s.STATE], s.LOCKED_OUT)
+    prove(implies(permitted & running & owed & loaded & sound, locked), "a reload on a debt locks out")
+    ended = (step.before[s.FLAGS] & s.VACUUM_SEEN != 0) & (after & s.VACUUM_SEEN == 0)
+    healthy = step.results[o.NET_OIL_PRESSURE] >= step.values[r.CUT_IN]
+    drained = healthy & at(step.results[o.CREDIBLE], 1) & at(step.after[s.INTEGRAL], 0)
+    prove(implies(ended & running, drained), "running, a vacuum is forgotten only with nothing owed")
+    stopped = permitted & (step.after[s.STATE] + 0 >= s.TRIPPED)
+    named = stopped & ((step.after[s.CAUSE] & s.CAUSE_CODE) == s.RELOAD_CAUSE)
+    prove(implies(named, owed & loaded & locked), "no stop names a reload without one")
+
+
 def short_deficits_do_not_trip(step: Step, logic: Logic) -> None:
     """Theorem: from an empty integral, less than trip delay / largest weight of deficit stops no machine.
 
@@ -216,7 +261,8 @@ def short_deficits_do_not_trip(step: Step, logic: Logic) -> None:
     is below reload_fraction of the trip delay.
     """
     s, r, o = logic.state, logic.ranges, logic.outputs
-    largest = lemmas.largest_weight(logic, step.values)
+    largest = Integer(z3.Int("largest weight"))
+    assume(largest >= step.values[r.FLOOR_WEIGHT], largest >= lemmas.weight_of_a_dry_vacuum(logic, step.values))
     elapsed = step.results[o.SEEN] + step.results[o.DOUBTED]
     most = Integer(z3.Int("most added"))
     assume(at(most, largest * elapsed))

@@ -88,6 +88,16 @@ DEFECTS = {
     ),
     "a_trip_ends_only_at_standstill": ("table", "(TRIPPED, RUNNING | RESTART_DUE", "(TRIPPED, RESTART_DUE"),
     "low_oil_pressure_always_trips": ("table", "MOST_MOVES = 3", "MOST_MOVES = 2"),
+    "low_oil_pressure_in_a_light_vacuum_always_trips": (
+        "integral",
+        "counted = past_grace(state, seen)\n",
+        "counted = past_grace(state, seen) >> 1\n",
+    ),
+    "a_reload_on_a_debt_locks_out": (
+        "conditions",
+        "        if state[INTEGRAL] == 0:\n            state[FLAGS] &= ~VACUUM_SEEN\n",
+        "        state[FLAGS] &= ~VACUUM_SEEN\n",
+    ),
     "short_deficits_do_not_trip": ("conditions", ">= settings[TRIP_DELAY]:", ">= settings[TRIP_DELAY] - 1:"),
     "doubt_never_lowers_the_integral": (
         "integral",

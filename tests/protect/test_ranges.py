@@ -17,7 +17,7 @@ SETTINGS = {
     "floor": (0, 1_000_000),
     "trip_delay": (1_000, 1_800_000),
     "floor_weight": (ONE, 8 * ONE),
-    "vacuum_weight": (ONE, 8 * ONE),
+    "vacuum_weight": (205, 8 * ONE),
     "recovery": (0, 8 * ONE),
     "stopped_recovery": (0, 8 * ONE),
     "vacuum": (0, 10_000_000),

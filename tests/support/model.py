@@ -188,24 +188,20 @@ class Model:
         return self.credible and self.net >= self.s["cut_in"]
 
     def follow_spell(self, suction: int, *, running: bool) -> None:
-        """Keep the starved spell and what suction pressure did within it."""
+        """Keep the starved spell and what suction pressure did within it, as long as oil is owed for it."""
         if self.healthy or not running:
-            self.in_spell = self.vacuum_seen = False
+            self.in_spell = False
         elif self.low:
             self.in_spell = True
+        if not running or (self.healthy and self.integral < 1):
+            self.vacuum_seen = False
         if self.in_spell and self.credible and suction < self.s["vacuum"]:
             self.vacuum_seen = True
 
     def reload(self, suction: int) -> bool:
-        """Whether suction pressure loads bearings that are short of oil."""
+        """Whether suction pressure loads bearings that are owed oil."""
         threshold = self.s["reload_fraction"] * self.s["trip_delay"] // ONE
-        return (
-            self.vacuum_seen
-            and self.credible
-            and suction >= self.s["reload"]
-            and floor(self.integral) >= threshold
-            and self.net < self.s["floor"]
-        )
+        return self.vacuum_seen and self.credible and suction >= self.s["reload"] and floor(self.integral) >= threshold
 
     def decide(self, suction: int, *, running: bool) -> None:
         """Change the state as the description says."""
@@ -239,6 +235,7 @@ class Model:
             self.state = "PRIMING" if self.grace_left else "STARVED"
         if self.reload(suction):
             self.trip("reload")
+            self.state = "LOCKED_OUT"
         elif self.state == "STARVED" and self.integral == self.s["trip_delay"]:
             self.trip("oil")
         elif self.healthy:

@@ -4,7 +4,7 @@ The profile is a plausible medium-temperature rack machine. Its numbers are
 restated here, and the tests count with them.
 """
 
-from collections.abc import Set
+from collections.abc import Set as AbstractSet
 from typing import NamedTuple, Self
 
 from protect import outputs, ranges, settings, state
@@ -101,7 +101,7 @@ class Memory(NamedTuple):
     cause: str
     unmoved: tuple[int, int, int]
     resets: int = 0
-    cause_doubts: Set[str] = frozenset()
+    cause_doubts: AbstractSet[str] = frozenset()
 
 
 FLAG_WORDS = {1: "fresh", 2: "held", 4: "spell", 8: "vacuum", 16: "fault", 256: "pressed"}

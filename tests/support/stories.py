@@ -70,7 +70,7 @@ def brisk_settings(draw: st.DrawFn) -> dict[str, int]:
         "floor": levels.floor + draw(pick([0, -30_000, 5_000])),
         "trip_delay": draw(pick([1_000, 5_000, 30_000, 150_000, 1_800_000])),
         "floor_weight": draw(pick([ONE, 3 * ONE, 3 * ONE + 77])),
-        "vacuum_weight": draw(pick([ONE, 2 * ONE + 5])),
+        "vacuum_weight": draw(pick([ONE, 2 * ONE + 5, ONE // 4, 205])),
         "recovery": draw(pick([0, 5, ONE, 4 * ONE])),
         "stopped_recovery": draw(pick([0, 1, ONE // 10, ONE])),
         "vacuum": levels.vacuum,

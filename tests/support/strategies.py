@@ -40,7 +40,7 @@ def admitted(draw: st.DrawFn, pick: Pick = st.integers) -> Named:
         "floor": floor,
         "trip_delay": draw(pick(1_000, 1_800_000)),
         "floor_weight": draw(pick(ONE, 8 * ONE)),
-        "vacuum_weight": draw(pick(ONE, 8 * ONE)),
+        "vacuum_weight": draw(pick(205, 8 * ONE)),
         "recovery": draw(pick(0, 8 * ONE)),
         "stopped_recovery": draw(pick(0, 8 * ONE)),
         "vacuum": vacuum,

@@ -67,7 +67,7 @@ def test_what_hides_a_machine_without_oil_is_known_and_told() -> None:
 
 def test_sensors_that_hide_a_loss_of_oil_are_found_before_a_start_and_at_the_next_standstill() -> None:
     """Catches a start on sensors that read oil at rest, and a machine that runs on with them after it has stood."""
-    sound, rows = results()
+    _, rows = results()
     hiding = [row for row in rows if (row.name, row.channel) in SLOW and "feedback" not in row.name]
     assert len(hiding) == 5
     for row in hiding:
