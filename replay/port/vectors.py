@@ -23,7 +23,7 @@ from replay.port.coverage import Item, Watcher, reachable_ends, settings_items
 from replay.port.kept import Exchange, exchanges
 from replay.port.walks import WALKS, Walk, read_walks
 
-TITLE = "lubetrip-vectors 1"
+TITLE = "lubetrip-vectors 2"
 SEED = 27
 DRAWN_CHECKS = 40
 STORIES = 12  # cases on whose last state a record and a seal are asked for
@@ -227,7 +227,7 @@ def middle_settings() -> list[int]:
     return values
 
 
-def _moved(place: int, value: int) -> list[int]:
+def moved_settings(place: int, value: int) -> list[int]:
     """Return the middle settings with one value moved, and others only as far as the relations want."""
     values = middle_settings()
     for other, (least, most) in enumerate(reachable_ends(place, value)):
@@ -242,7 +242,7 @@ def _checks() -> Iterator[Check]:
             values = middle_settings()
             values[place] = value
             yield _check(values)
-            yield _check(_moved(place, value))
+            yield _check(moved_settings(place, value))
     for lower, higher, gap in settings.RELATIONS:
         for beyond in (-1, 0, 1):
             values = middle_settings()

@@ -7,7 +7,8 @@ import pytest
 
 from protect import outputs, ranges, state
 from protect.protection import step
-from replay.port import adversary, hooked
+from replay.port import adversary
+from tests.wrong_ports import hooked
 from tests.wrong_ports.hooked import Hooked
 from tests.wrong_ports.wrong import STEP_MODULES
 

@@ -7,6 +7,7 @@ stays open: the function may meet there what a step never gives it.
 """
 
 import itertools
+import struct
 from collections.abc import Callable, Iterator
 from types import FunctionType
 from typing import Any
@@ -118,7 +119,7 @@ class Prover:
             self.given[key] = list(self.settings_of(function))
         try:
             return all(self._same(function, given, lambda n, v, x, y: change(v, x, y) if n == number else v) for given in self.given[key])
-        except (TypeError, AttributeError, IndexError, ValueError, AssertionError, z3.Z3Exception):
+        except (TypeError, AttributeError, IndexError, ValueError, AssertionError, struct.error, z3.Z3Exception):
             return False
 
     def _same(self, function: Callable[..., Any], given: tuple[ways.World, list[Any], Any], hook: hooked.Hook) -> bool:

@@ -15,8 +15,8 @@ import click
 
 from protect import outputs, ranges, settings, state
 from replay.port import adversary
-from replay.port.coverage import Item, Watcher, settings_items, wanted
-from replay.port.vectors import MIDDLE
+from replay.port.coverage import Item, Watcher, reachable_ends, settings_items, wanted
+from replay.port.vectors import MIDDLE, moved_settings
 from replay.port.walks import WALKS, Walk, read_walks, write_walks
 from protect.protection import step
 from tests.wrong_ports import tables
@@ -166,6 +166,15 @@ def stories() -> Iterator[Walk]:
         ]
         moved.append((gap, 0, 0, 1, 2, 3))
         yield _story("a channel stuck for a day", {**long, "oil_least": -100000, "suction_least": -100000}, moved)
+
+
+def ends() -> Iterator[Walk]:
+    """Yield a short walk at each end of each setting, the others in the middle of what goes with it."""
+    for place, both in enumerate(reachable_ends()):
+        for value in both:
+            values = moved_settings(place, value)[: ranges.SETTING_COUNT]
+            told = [(0, 0, 0, 100000, 100000, 100000), (1000, 1, 0, 200000, 100000, 100000), (1000, 1, 1, 90000, 90000, 90000)]
+            yield Walk("", tuple(values), tuple(told))
 
 
 def _story(purpose: str, changed: dict[str, int], inputs: list[tuple[int, ...]]) -> Walk:
@@ -319,9 +328,11 @@ def command(minutes: float, seed: int, out: Path, *, onward: bool) -> None:
             left = len(search.hunt.pending())
             click.echo(f"{told - began:.0f} s: {len(search.walks)} walks of {sum(len(w.inputs) for w in search.walks)} steps kept of {search.steps}; {left} mistakes not found; {len(search.wanted - search.watcher.found)} items missing")
             write_walks(out, search.walks)
+    search.walks += [kept for walk in ends() if (kept := search.replay(walk))]
     explorer = Explorer(search)
     explorer.go(minutes / 2)
     click.echo(f"{len(explorer.been)} places, {len(explorer.wanted)} wanted and not found; {len(search.hunt.pending())} mistakes not found")
+    click.echo(f"missing: {sorted(search.wanted - search.watcher.found)}")
     kept = thinned(search.walks)
     write_walks(out, kept)
     click.echo(f"{len(kept)} walks of {sum(len(walk.inputs) for walk in kept)} steps")

@@ -29,7 +29,6 @@ NEVER: dict[str, Callable[[int, Bits], Mask]] = {
     "healthy on a reading in doubt": lambda _, bits: on(bits, "healthy") & ~on(bits, "sensor_ok"),
     "a reading in doubt that is not low": lambda _, bits: ~on(bits, "sensor_ok") & ~on(bits, "low"),
     "the reload guard without a running machine": lambda _, bits: on(bits, "reload_guard") & ~on(bits, "running"),
-    "the reload guard without low": lambda _, bits: on(bits, "reload_guard") & ~on(bits, "low"),
     "the reload guard on a reading in doubt": lambda _, bits: on(bits, "reload_guard") & ~on(bits, "sensor_ok"),
     "the reload guard in the step of a start": lambda now, bits: on(bits, "reload_guard") & (now == state.STOPPED),
     "a fault declared on a credible reading": lambda now, bits: on(bits, "sensor_fault", "sensor_ok") & (now < state.TRIPPED),
