@@ -8,7 +8,7 @@ import wiring
 
 def run() -> None:
     """Run the protection for ever."""
-    controller = wiring.Controller(board_settings.SETTINGS, time.ticks_ms())
+    controller = wiring.Controller(board_settings.SETTINGS, time.ticks_ms(), board_settings.DIGEST)
     while True:
         if not controller.run_pass(time.ticks_ms()):
             time.sleep_ms(1)
