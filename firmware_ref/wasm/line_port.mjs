@@ -40,10 +40,15 @@ const answers = {
     },
     bye: () => "bye",
 };
+// The module of the page has no saved records, no seals, and says nothing of what it was made of.
+const none = ["save", "recall", "next", "seal", "flip", "sealed", "logic", "settings", "build"];
 const counts = { hello: 0, check: CHECKED, ticks: 2, set: SETTINGS, step: INPUTS, bye: 0 };
 
 function answer(line) {
     const [word, ...numbers] = line.trim().split(" ");
+    if (none.includes(word)) {
+        return "none";
+    }
     if (!Object.hasOwn(answers, word) || numbers.length !== counts[word] || !numbers.every((n) => /^-?\d+$/.test(n))) {
         return "error not a line of the protocol";
     }

@@ -4,12 +4,16 @@ import datetime as dt
 import json
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from replay.cli.group import main
 from replay.cli.options import PATH, give_text
 from replay.ground.files import check_writable, write_text
+
+if TYPE_CHECKING:
+    from replay.port.conform import Conformance
 
 
 @main.command()
@@ -28,7 +32,7 @@ def vectors(out: Path) -> None:
     click.echo(f"{out / 'vectors.txt'} and vectors.bin: digest {made.digest}")
     click.echo(
         f"{made.steps} steps in {len(made.cases)} cases, {len(made.checks)} settings checks,"
-        f" {len(made.differences)} tick differences"
+        f" {len(made.differences)} tick differences, {len(made.exchanges)} questions on saved records and seals"
     )
     click.echo(f"covered: {len(items & covered(made))} of {len(items)} rows, near misses, bits, limits and events")
 
@@ -41,9 +45,18 @@ def vectors(out: Path) -> None:
     "vector_file",
     type=PATH,
     metavar="FILE",
-    help="Vectors in plain form, as `lubetrip vectors` writes them; without it, those of the logic installed here, "
-    "which take some ten seconds to make.",
+    help="Vectors in plain form, as `lubetrip vectors` writes them; without it, those of the logic installed here.",
 )
+@click.option(
+    "--questions",
+    "question_file",
+    type=PATH,
+    metavar="FILE",
+    help="For a target without a line to this host: write all questions to FILE and end.",
+)
+@click.option("--answers", "answer_file", type=PATH, metavar="FILE", help="Compare what such a target answered, one line each.")
+@click.option("--binary", type=PATH, metavar="FILE", help="Program on the target, whose SHA-256 goes into the record.")
+@click.option("--keep-going", is_flag=True, help="Go on with the next case after a difference.")
 @click.option(
     "--record",
     "record_file",
@@ -51,31 +64,74 @@ def vectors(out: Path) -> None:
     metavar="FILE",
     help="Where the record goes; without it, conform-DATE.json in this folder.",
 )
-def conform(command: str | None, device: str | None, vector_file: Path | None, record_file: Path | None) -> None:
-    """Drive a port through the vectors and compare every word of state and outputs.
+def conform(  # noqa: PLR0913 - one argument for each option
+    command: str | None,
+    device: str | None,
+    vector_file: Path | None,
+    question_file: Path | None,
+    answer_file: Path | None,
+    binary: Path | None,
+    record_file: Path | None,
+    *,
+    keep_going: bool,
+) -> None:
+    """Drive a port through the vectors and compare every word of state, outputs, saved records and seals.
 
-    Stops at the first difference. Exit status: 0 identical, 1 different, 2 no
+    Stops at the first difference, if not told to --keep-going. Exit status: 0 identical, 1 different, 2 no
     answer or bad input.
     """
-    from replay.port.conform import conform_port, words_of
+    from replay.port.conform import conform_port
 
+    if question_file is not None:
+        _write_questions(question_file, vector_file)
+        return
     target = record_file or Path(f"conform-{dt.datetime.now(dt.UTC):%Y%m%dT%H%M%SZ}.json")
     check_writable(target)
     if vector_file is None:
         _say_that_it_takes_long()
-    found = conform_port(command, device, vector_file)
-    record, outcome = found.as_json(), found.outcome
+    found = conform_port(command, device, vector_file, answers=answer_file, binary=binary, keep_going=keep_going)
+    record = found.as_json()
     write_text(target, json.dumps(record, indent=1) + "\n")
     if found.vectors.logic != record["logic_here"]:
         click.echo("The vectors are of another logic than the one installed here; the record holds both digests.")
-    click.echo(f"port: {outcome.port}; vectors {found.vectors.digest[:16]}; record {target}")
-    click.echo(f"compared: {outcome.steps} steps, {outcome.checks} settings checks, {outcome.ticks} tick differences")
-    if not outcome.checks_supported:
+    click.echo(f"port: {found.outcome.port}; vectors {found.vectors.digest[:16]}; record {target}")
+    _tell(found)
+
+
+def _write_questions(out: Path, vector_file: Path | None) -> None:
+    from replay.port.conform import questions
+    from replay.port.vectors import build, read_vectors
+
+    text = questions(build() if vector_file is None else read_vectors(vector_file))
+    write_text(out, text)
+    click.echo(f"{out}: {len(text.splitlines())} questions, a line each; give the answers to --answers, a line each")
+
+
+def _tell(found: "Conformance") -> None:
+    """Tell what was compared, what the port does not offer, and every difference. Exits with 1 where there is one."""
+    from replay.port.conform import MOST_SHOWN, words_of
+
+    outcome = found.outcome
+    equal = outcome.equal
+    click.echo(f"compared: {equal['step']} steps, {equal['check']} settings checks, {equal['tick']} tick differences,")
+    click.echo(f"  {equal['record']} questions on saved records, {equal['seal']} on seals; {outcome.elapsed_s:.1f} s")
+    for word, value in outcome.about.items():
+        click.echo(f"the port says of itself: {word} {value}")
+    if found.other_logic:
+        click.echo("It was made from another logic than the vectors.")
+    if "check" not in outcome.offers:
         click.echo("The port offers no settings check: it must only run settings exported and checked by the host.")
-    if outcome.ticks == 0 and outcome.mismatch is None:
+    if "record" not in outcome.offers:
+        click.echo("The port offers no saved records: what it keeps over a loss of power is not compared.")
+    if "seal" not in outcome.offers:
+        click.echo("The port offers no sealed step: what it does about a bit that flipped in RAM is not compared.")
+    if equal["tick"] == 0 and found.identical:
         click.echo("The port offers no tick difference: its clock is not compared, the wrap least of all.")
-    if outcome.mismatch is not None:
-        click.echo(words_of(outcome.mismatch))
+    for mismatch in outcome.mismatches[:MOST_SHOWN]:
+        click.echo(words_of(mismatch))
+    if len(outcome.mismatches) > MOST_SHOWN:
+        click.echo(f"and {len(outcome.mismatches) - MOST_SHOWN} cases more with a difference")
+    if not found.identical:
         raise SystemExit(1)
     click.echo("Identical in every word.")
 
@@ -83,7 +139,7 @@ def conform(command: str | None, device: str | None, vector_file: Path | None, r
 def _say_that_it_takes_long() -> None:
     """Tell who waits for the vectors; how long it takes cannot be told in steps of a bar."""
     if sys.stderr.isatty():
-        click.echo("making the vectors of the logic installed here, some ten seconds", err=True)
+        click.echo("making the vectors of the logic installed here", err=True)
 
 
 @main.command("export-sources")

@@ -140,7 +140,7 @@ def test_the_compact_form_holds_the_same() -> None:
 @pytest.mark.parametrize(
     ("old", "new", "says"),
     [
-        ("lubetrip-vectors 1", "lubetrip-vectors 2", "line 1"),
+        ("lubetrip-vectors 2", "lubetrip-vectors 1", "line 1"),
         ("\nstep ", "\nstop ", "line 6: unknown word 'stop'"),
         ("\nstep ", "\nstep 7 ", "line 6: 32 numbers; accepted: 31 after 'step'"),
         ("\nstep ", "\nstep x", "line 6 = "),
@@ -159,7 +159,7 @@ def test_refuses_vectors_that_are_not_whole(old: str, new: str, says: str, text_
     assert says in str(refused.value)
 
 
-@pytest.mark.parametrize("content", [b"", b"\n", b"lubetrip-vectors 1", b"lubetrip-vectors 1\n\n", b"\xff\xfe"])
+@pytest.mark.parametrize("content", [b"", b"\n", b"lubetrip-vectors 2", b"lubetrip-vectors 2\n\n", b"\xff\xfe"])
 def test_refuses_a_file_that_is_no_vectors(content: bytes, text_file: Path) -> None:
     """Catches a traceback on an empty or foreign file."""
     text_file.write_bytes(content)

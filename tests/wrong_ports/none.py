@@ -1,0 +1,67 @@
+"""Make the list of mistakes that are none: `python -m tests.wrong_ports.none [--minutes 10]`.
+
+What the vectors do not find is gone through: a wrong table that leads the same way under all conditions that can stand together
+(`tables`), and what z3 shows to change nothing (`equal`), stand in none.toml by that. What neither shows is printed and
+stands there as "open": not told apart in all steps of the search, and not shown to be none.
+"""
+
+import json
+import time
+from collections import defaultdict
+from collections.abc import Iterator
+
+import click
+
+from tests.gates.wrong_ports import NONE, hunted
+from tests.support.toolchain import vector_set
+from tests.wrong_ports import tables
+from tests.wrong_ports.equal import Prover
+from tests.wrong_ports.search import PATIENCE
+from tests.wrong_ports.wrong import Hunt
+
+TABLE, PROVED, OPEN = "by all conditions", "by z3", "open"
+
+
+def shown(hunt: Hunt, seconds: float, before: dict[str, str]) -> Iterator[tuple[str, str, str]]:
+    """Yield (place, mistake, what shows it) of what was not found."""
+    prover, end = Prover(), time.monotonic() + seconds
+    places = {m.number: n for lists in (hunt.narrow, hunt.other) for n, some in lists.items() if n >= 0 for m in some}
+    on_table = {m.number for m in hunt.tables}
+    for mistake in hunt.pending():
+        how = before.get(mistake.name, OPEN)
+        if mistake.number in on_table:
+            how = TABLE if not tables.told_apart(*mistake.change(0, 0, 0)) else OPEN
+        elif how == OPEN and mistake.number in places and time.monotonic() < end:
+            how = PROVED if prover.same(mistake, places[mistake.number]) else OPEN
+        yield mistake.place, mistake.what, how
+
+
+def write(rows: Iterator[tuple[str, str, str]]) -> None:
+    """Write the list, one entry a place and way of showing."""
+    grouped: dict[tuple[str, str], list[str]] = defaultdict(list)
+    for place, what, how in rows:
+        grouped[place, how].append(what)
+    lines = ["# Mistakes that are none, by place, and what shows it: made by `python -m tests.wrong_ports.none`.", ""]
+    for (place, how), mistakes in sorted(grouped.items()):
+        lines += ["[[none]]", f"place = {json.dumps(place)}", f"shown = {json.dumps(how)}", f"mistakes = {json.dumps(mistakes)}", ""]
+    NONE.write_text("\n".join(lines))
+
+
+@click.command()
+@click.option("--minutes", type=float, default=10.0, show_default=True, help="How long z3 may look, in all.")
+def command(minutes: float) -> None:
+    """Write the list; what was proved before stays so as long as the sources are the same."""
+    from tests.gates.wrong_ports import listed
+
+    before = listed() if NONE.exists() else {}
+    hunt = hunted(vector_set().cases, patience=PATIENCE)
+    rows = list(shown(hunt, 60 * minutes, before))
+    write(iter(rows))
+    for place, what, how in rows:
+        if how == OPEN:
+            click.echo(f"open: {place} [{what}]")
+    click.echo(f"{len(hunt.mistakes)} mistakes, {len(hunt.found)} found, {len(rows)} not")
+
+
+if __name__ == "__main__":
+    command()
