@@ -493,7 +493,8 @@ static int move_once(int32_t state[], const int32_t settings[], uint32_t bits)
         loop invariant again != 0 ==> moved != 0 && may_go_on{Pre, Here}(state);
         loop invariant lockout_kept{Pre, Here}(state, bits) && stop_kept{Pre, Here}(state, bits);
         loop assigns number, moved, again;
-        loop assigns state[LT_ST_STATE], state[LT_ST_MEMORY_LEFT], state[LT_ST_TRIPS], state[LT_ST_CAUSE];
+        loop assigns state[LT_ST_STATE], state[LT_ST_MEMORY_LEFT], state[LT_ST_TRIPS], state[LT_ST_FLAGS],
+                     state[LT_ST_CAUSE];
         loop variant LUBETRIP_ROW_COUNT - number; */
     for (number = 0; (number < LUBETRIP_ROW_COUNT) && (moved == 0); number++) {
         const lubetrip_row *row = &table[number];
