@@ -380,7 +380,7 @@ static void apply_reset(int32_t state[], const int32_t settings[], int effect);
               state[LT_ST_MEMORY_LEFT] == \old(state[LT_ST_MEMORY_LEFT]);
     ensures effect == LT_EFFECT_FORGET_TRIPS ==> state[LT_ST_TRIPS] == 0 && state[LT_ST_MEMORY_LEFT] == settings[LT_SET_TRIP_MEMORY];
     ensures state[LT_ST_CAUSE] == \old(state[LT_ST_CAUSE]) ||
-              LT_OIL_CAUSE <= state[LT_ST_CAUSE] <= MOST_BITS; */
+              0 <= state[LT_ST_CAUSE] <= MOST_BITS; */
 static void apply_effect(int32_t state[], const int32_t settings[], uint32_t bits, int effect);
 
 /*@ requires memory: memory_and_settings(state, settings);
