@@ -17,6 +17,7 @@ GATES = {
     "mutation-protect": "mutation_python",
     "proof-c": "wp",
     "sanitizers": "sanitizers",
+    "wrong-ports": "wrong_ports",
 }
 
 

@@ -9,8 +9,8 @@ each span (z3, any step from any state), and the walks keep within them.
 import ast
 
 from protect import outputs, ranges, settings, signals, state, table
-from tests.wrong_ports import hooked
 from replay.port.coverage import reachable_ends
+from tests.wrong_ports import hooked
 
 Span = tuple[int, int]
 WORD: Span = (-(1 << 31), (1 << 31) - 1)  # a reading before it is checked
@@ -38,7 +38,7 @@ def _most(place: int) -> Span:
 
 WORDS: dict[str, dict[int, Span]] = {
     "settings": SETTING_SPANS,
-    "inputs": {place: WORD for place in range(ranges.INPUTS_SIZE)} | {ranges.RUN_FEEDBACK: (0, 1), ranges.RESET: (0, 1)},
+    "inputs": dict.fromkeys(range(ranges.INPUTS_SIZE), WORD) | {ranges.RUN_FEEDBACK: (0, 1), ranges.RESET: (0, 1)},
     "state": {
         state.STATE: (0, state.LOCKED_OUT),
         state.INTEGRAL: _most(ranges.TRIP_DELAY),
@@ -50,8 +50,10 @@ WORDS: dict[str, dict[int, Span]] = {
         state.FAULT_TIME: _most(ranges.FAULT_DELAY),
         state.FLAGS: (0, 2 * state.RESET_PRESSED - 1),
         state.CAUSE: (0, signals.DOUBTS | state.CAUSE_CODE),
-        **{place: WORD for place in (state.OIL_SEEN, state.SUCTION_SEEN, state.CRANKCASE_SEEN)},
-        **{place + 1: _most(ranges.STUCK_AFTER) for place in (state.OIL_SEEN, state.SUCTION_SEEN, state.CRANKCASE_SEEN)},
+        **dict.fromkeys((state.OIL_SEEN, state.SUCTION_SEEN, state.CRANKCASE_SEEN), WORD),
+        **{
+            place + 1: _most(ranges.STUCK_AFTER) for place in (state.OIL_SEEN, state.SUCTION_SEEN, state.CRANKCASE_SEEN)
+        },
     },
     "outputs": {
         outputs.RUN_PERMISSION: (0, 1),
@@ -111,7 +113,10 @@ NAMES: dict[str, Span] = {
 STATED: dict[str, Span] = {
     "integral.weight: settings[CUT_OUT] - net": (1, ENDS[ranges.CUT_OUT][1]),
     "integral.weight: depth * settings[SLOPE]": (0, STEEPEST),
-    "integral.weight: gain * settings[VACUUM_WEIGHT]": (0, ENDS[ranges.FLOOR_WEIGHT][1] * ENDS[ranges.VACUUM_WEIGHT][1]),
+    "integral.weight: gain * settings[VACUUM_WEIGHT]": (
+        0,
+        ENDS[ranges.FLOOR_WEIGHT][1] * ENDS[ranges.VACUUM_WEIGHT][1],
+    ),
     "integral.accumulate: gain & ONE - 1": (0, ranges.ONE - 1),
     "integral.accumulate: -gain & ONE - 1": (0, ranges.ONE - 1),
     "integral.accumulate: fraction & ONE - 1": (0, ranges.ONE - 1),
@@ -207,7 +212,7 @@ def _word(node: ast.Subscript, place: hooked.Place) -> Span:
     return WORDS[array][_constant(first) + int(more or 0)]
 
 
-def _span(node: ast.expr, place: hooked.Place) -> Span:
+def _span(node: ast.expr, place: hooked.Place) -> Span:  # noqa: PLR0911 - a return for each kind of node
     where = f"{place.module}.{place.function}"
     stated = STATED.get(f"{where}: {ast.unparse(node)}")
     if stated is not None:
