@@ -33,7 +33,7 @@ def line(results: list[int], digest: str) -> str:
 
 
 def changed(shown: list[int], results: list[int]) -> bool:
-    """Say whether the line would read otherwise than for the words `shown`, and keep those of now; allocates nothing."""
+    """Say whether the line would read otherwise than for the words `shown`, and keep those of now."""
     now_doubts = results[outputs.CONDITIONS] & signals.DOUBTS
     same = shown[0] == results[outputs.STOP_CAUSE] and shown[1] == results[outputs.ALARM]
     same = same and shown[2] == results[outputs.INTEGRAL_PERCENT] and shown[3] == now_doubts
