@@ -6,7 +6,8 @@ import pytest
 
 from tests.gates.wrong_ports import hunted, judge, listed
 from tests.support.toolchain import vector_set
-from tests.wrong_ports import tables
+from tests.wrong_ports import hooked, tables
+from tests.wrong_ports.equal import Prover
 from tests.wrong_ports.none import OPEN, PROVED, TABLE
 from tests.wrong_ports.wrong import Hunt, single
 
@@ -68,6 +69,32 @@ def test_what_is_listed_says_what_shows_it() -> None:
     assert set(none.values()) <= {TABLE, PROVED, OPEN}
     assert shown
     assert all(not tables.told_apart(*changed[name].change(0, 0, 0)) for name in shown[::SAMPLE])
+
+
+def test_a_mistake_that_is_found_is_not_shown_to_be_none() -> None:
+    """Catches a prover with contradicting assumptions, from which any mistake would be none: one in each function."""
+    hunt, prover = Hunt(), Prover()
+    wrong = {
+        "integral.weight": "in single floats",
+        "integral.accumulate": "left out",
+        "outputs.percent": "Sub for Mult",
+    }
+    places = {
+        place.function: n for n, place in reversed(list(enumerate(hunt.program.places))) if place.kind == hooked.STORE
+    }
+    tried = 0
+    for number in places.values():
+        for mistake in hunt.other.get(number, ()):
+            if mistake.what in ("one more", "left out"):
+                assert not prover.same(mistake, number), mistake.name
+                tried += 1
+    for where, what in wrong.items():
+        number, mistake = next(
+            (n, m) for n, some in hunt.other.items() for m in some if m.place.startswith(where) and m.what == what
+        )
+        assert not prover.same(mistake, number), mistake.name
+
+    assert tried >= 10
 
 
 def test_a_single_float_is_one() -> None:

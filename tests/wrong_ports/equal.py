@@ -71,6 +71,8 @@ class Prover:
             world = ways.World()
             with ways.inside(world):
                 arguments = self.arguments(function, names, chosen)
+                if world.solver.check() == z3.unsat:
+                    raise ways.Unproved("there is something to be given", None)  # else anything would be shown
                 yield world, arguments, self.outcome(function, arguments)
 
     def arguments(self, function: Callable[..., Any], names: tuple[str, ...], chosen: dict[str, int]) -> list[Any]:
@@ -117,14 +119,23 @@ class Prover:
         if key not in self.logic.functions:
             return False
         function = self.logic.functions[key]
-        if key not in self.given:
-            self.given[key] = list(self.settings_of(function))
         try:
+            if key not in self.given:
+                self.given[key] = list(self.settings_of(function))
             return all(
                 self._same(function, given, lambda n, v, x, y: change(v, x, y) if n == number else v)
                 for given in self.given[key]
             )
-        except (TypeError, AttributeError, IndexError, ValueError, AssertionError, struct.error, z3.Z3Exception):
+        except (
+            ways.Unproved,
+            TypeError,
+            AttributeError,
+            IndexError,
+            ValueError,
+            AssertionError,
+            struct.error,
+            z3.Z3Exception,
+        ):
             return False
 
     def _same(self, function: Callable[..., Any], given: tuple[ways.World, list[Any], Any], hook: hooked.Hook) -> bool:

@@ -22,6 +22,7 @@ from replay.port.walks import WALKS, Walk, read_walks, write_walks
 from tests.wrong_ports import tables
 from tests.wrong_ports.wrong import ALL_BITS, Hunt
 
+FOUND = ("finds ", "goes through ")  # how the purpose of a walk begins that was drawn
 SET_TOGETHER = 0.33  # how often each group of settings goes to its ends
 SAMPLES = 3000  # of depths on a ramp
 LONGEST_WALK = 60
@@ -198,7 +199,7 @@ class Drawer:
             crankcase = max(suction, values[ranges.SUCTION_LEAST])
         inputs[ranges.OIL_PRESSURE : ranges.CRANKCASE_PRESSURE + 1] = [crankcase + net, suction, crankcase]
         if draw.random() < 0.1:
-            inputs[draw.randrange(3, 6)] = draw.choice((0, -1, ranges.NO_READING, 1, adversary.draw_any(self.rng)))
+            inputs[draw.randrange(3, 6)] = draw.choice((0, -1, ranges.NO_READING, 1, adversary.draw_any(self.rng) // 2))
 
 
 def stories() -> Iterator[Walk]:
@@ -231,6 +232,7 @@ def stories() -> Iterator[Walk]:
     settling = [(gap, *rest[:2], 160000 + n % 2, 100000 + n % 2, 100000 + n % 2) for n in range(day // gap + 3)]
     yield _story("standstill settles for a day", {**long, "rest_settle": day}, settling)
     yield from _to_the_ms(long, gap)
+    yield _percents(long, gap)
     for oil, suction, crankcase in ((1, 0, 0), (0, 1, 0), (0, 0, 1), (1, 1, 1)):
         late = [(ranges.ELAPSED_MOST, 1, 0)] * (day // ranges.ELAPSED_MOST - 1) + [(gap, 1, 0)] * 8
         late += [(gap, 0, 0)] * 2 + [(gap, 1, 0)] * 2
@@ -250,22 +252,33 @@ def _to_the_ms(long: dict[str, int], gap: int) -> Iterator[Walk]:
         (gap, 1, 0, 100001, 100001, 100001),
         (0, 0, 1, 100000, 100000, 100000),
     ]
-    for wanted in ((1 << 24) + 1, (1 << 24) + 3):
-        beats = [gap] * ((wanted - 1) // gap) + [(wanted - 1) % gap, 1, 1]
+    for whole in ((1 << 24) + 1, (1 << 24) + 3):
+        beats = [gap] * ((whole - 1) // gap) + [(whole - 1) % gap, 1, 1]
         level = [(beat, 100000 + n % 2) for n, beat in enumerate(beats)]
         press = [(beat, 0, 1, pressure, pressure, pressure) for beat, pressure in level]
-        yield _story("a long press to the ms", {**odd, "reset_hold": wanted}, [*stopped, *press])
+        yield _story("a long press to the ms", {**odd, "reset_hold": whole}, [*stopped, *press])
         settling = [(beat, 0, 0, 60000 + pressure, pressure, pressure) for beat, pressure in [(0, 99999), *level]]
-        yield _story("a long settling to the ms", {**odd, "rest_settle": wanted}, settling)
-        late = [ranges.ELAPSED_MOST] * (wanted // ranges.ELAPSED_MOST)
-        late += [gap] * (wanted % ranges.ELAPSED_MOST // gap)
-        late += [wanted - sum(late) - 1, 1, 1]
+        yield _story("a long settling to the ms", {**odd, "rest_settle": whole}, settling)
+        late = [ranges.ELAPSED_MOST] * (whole // ranges.ELAPSED_MOST)
+        late += [gap] * (whole % ranges.ELAPSED_MOST // gap)
+        late += [whole - sum(late) - 1, 1, 1]
         still = [(beat, 1, 0, 190000, 100000, 100000) for beat in [0, 0, *late]]
         yield _story(
             "a long rest of readings to the ms",
-            {**long, "stuck_after": wanted},
+            {**long, "stuck_after": whole},
             [*still, (1, 0, 0, 190000, 100000, 100000)],
         )
+
+
+def _percents(long: dict[str, int], gap: int) -> Walk:
+    """Return a walk in doubt to one ms before the percentages at which a quotient of floats is already the next one."""
+    delay, at, beats = 1799999, 0, [0]
+    for percent in range(85, 100):
+        while at < percent * delay // 100:
+            beats.append(min(gap, percent * delay // 100 - at))
+            at += beats[-1]
+    told = [(beat, 1, 0, ranges.NO_READING, 100000 + n, 100000 + n) for n, beat in enumerate(beats)]
+    return _story("percentages to the ms", {**long, "trip_delay": delay}, told)
 
 
 def ends() -> Iterator[Walk]:
@@ -295,7 +308,7 @@ class Search:
         self.wanted: set[Item] = wanted()
         self.walks: list[Walk] = []
         self.steps = 0
-        self.news = "an end of a setting"  # what was last new
+        self.news = "goes through an end of a setting"  # what was last new
 
     def take(self, values: Words, memory: Words, inputs: Words, results: Words) -> int:
         """Take a step; return how much is new in it."""
@@ -324,6 +337,8 @@ class Search:
         for number, inputs in enumerate(walk.inputs, start=1):
             if self.take(values, memory, list(inputs), results):
                 newest = number
+        if walk.purpose and not walk.purpose.startswith(FOUND):
+            return walk  # a story is kept whole: what it shows need not be in the catalogue
         return Walk(self.news, walk.settings, walk.inputs[:newest]) if newest else None
 
     def draw(self, length: int) -> int:

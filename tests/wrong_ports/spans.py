@@ -63,7 +63,7 @@ WORDS: dict[str, dict[int, Span]] = {
         outputs.CONDITIONS: (0, CONDITIONS),
         outputs.NET_OIL_PRESSURE: (-NET, NET),
         outputs.CREDIBLE: (0, 1),
-        outputs.SEEN: (0, LONGEST),
+        outputs.SEEN: (0, SEEN),
         outputs.DOUBTED: (0, LONGEST),
     },
 }
@@ -74,6 +74,7 @@ NAMES: dict[str, Span] = {
     "integral.weight.depth": (1, ENDS[ranges.CUT_OUT][1]),
     "integral.weight.gain": (0, HEAVIEST),
     "integral.accumulate.gain": (-RECOVERY, HEAVIEST),
+    "table.apply_effect.effect": (0, table.REFUSE_RESET),
     "integral.accumulate.elapsed": (0, LONGEST),
     "integral.accumulate.fraction": (1 - ranges.ONE, ranges.ONE * SEEN),
     "integral.accumulate.drained": (0, (ranges.ONE - 1) * SEEN),
@@ -82,7 +83,7 @@ NAMES: dict[str, Span] = {
     "integral.past_grace.left": (-LONGEST, ENDS[ranges.START_GRACE][1]),
     "integral.regain_grace.elapsed": (0, SEEN),
     "integral.regain_grace.left": (0, ENDS[ranges.START_GRACE][1]),
-    "integral.update.seen": (0, LONGEST),
+    "integral.update.seen": (0, SEEN),
     "integral.update.counted": (0, LONGEST),
     "signals.stuck_part.unmoved": (0, ENDS[ranges.STUCK_AFTER][1] + LONGEST),
     "signals.stuck_part.elapsed": (0, LONGEST),
@@ -100,7 +101,7 @@ NAMES: dict[str, Span] = {
     "outputs.percent.whole": (0, 100),
     "timers.run_down.elapsed": (0, LONGEST),
     "timers.run_down.left": _most(ranges.TRIP_MEMORY),
-    "timers.update.seen": (0, LONGEST),
+    "timers.update.seen": (0, SEEN),
     "timers.update.doubted": (0, LONGEST),
     "timers.update.doubt": _most(ranges.FAULT_DELAY),
     "conditions.evaluate.bits": (0, CONDITIONS),
@@ -141,7 +142,7 @@ STATED: dict[str, Span] = {
         ENDS[ranges.REST_SETTLE][1],
     ),
     "signals.observe: inputs[OIL_PRESSURE] - inputs[CRANKCASE_PRESSURE]": (-NET, NET),
-    "signals.observe: elapsed - doubted": (0, LONGEST),
+    "signals.observe: elapsed - doubted": (0, SEEN),
     "table.apply_effect: state[FLAGS] + ONE_RESET": (0, 2 * state.RESET_PRESSED - 1),
     "table.apply_effect: state[TRIPS] + 1": (1, ENDS[ranges.TRIPS_TO_LOCKOUT][1]),
     "integral.past_grace: return -left": (1, LONGEST),
@@ -183,6 +184,18 @@ def span_of(place: hooked.Place) -> Span:
     if isinstance(node, ast.Assign | ast.Expr):
         return _span(node.value, place)
     raise LookupError(str(place))
+
+
+def sides_of(place: hooked.Place) -> Span | None:
+    """Return the span of both sides of a comparison together; None where it is not known."""
+    node = ast.parse(place.text, mode="eval").body
+    if not isinstance(node, ast.Compare):
+        return None
+    try:
+        left, right = _span(node.left, place), _span(node.comparators[0], place)
+    except LookupError:
+        return None
+    return min(left[0], right[0]), max(left[1], right[1])
 
 
 def _constant(name: str) -> int:

@@ -275,7 +275,8 @@ class Hunt:
         if place.kind == hooked.OPERATION:
             add(operation(place.of))
         elif place.kind == hooked.COMPARISON:
-            add(comparison(place.of))
+            sides = spans.sides_of(place) or spans.WORD
+            add((what, change) for what, change in comparison(place.of) if not _harmless(what, sides))
         elif place.kind == hooked.DECISION or (place.kind == hooked.VALUE and held is None):
             add(decision())
         elif place.kind == hooked.CONSTANT:
@@ -456,6 +457,16 @@ class Hunt:
         """Return what has not been found."""
         gone = self.found | self.left_alone if not self.patience else self.found
         return [mistake for mistake in self.mistakes if mistake.number not in gone]
+
+
+def _harmless(what: str, sides: spans.Span) -> bool:
+    """Tell whether a comparison of such sides in fewer digits comes out as the right one."""
+    if what == "compared as single floats":
+        return max(-sides[0], sides[1]) <= 1 << 24
+    if what == "compared unsigned":
+        return sides[0] >= 0
+    bits = what.removeprefix("compared in ").removesuffix(" bits")
+    return bits.isdigit() and 0 <= sides[0] <= sides[1] < 1 << int(bits)
 
 
 def index_name(place: Place) -> str:
