@@ -13,7 +13,7 @@ from replay.port.coverage import reachable_ends
 from tests.wrong_ports import hooked
 
 Span = tuple[int, int]
-WORD: Span = (-(1 << 31), (1 << 31) - 1)  # a reading before it is checked
+WORD: Span = (1 - (1 << 30), (1 << 30) - 1)  # a reading before it is checked: none is far outside, and within this
 LONGEST = ranges.ELAPSED_MOST
 ENDS = dict(enumerate(reachable_ends()))
 READINGS = ranges.INPUTS[ranges.OIL_PRESSURE][2:]
