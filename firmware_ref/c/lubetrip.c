@@ -468,6 +468,7 @@ static void apply_effect(int32_t state[], const int32_t settings[], uint32_t bit
         state[LT_ST_MEMORY_LEFT] = settings[LT_SET_TRIP_MEMORY];
         state[LT_ST_CAUSE] = (effect == LT_EFFECT_STOP_ON_OIL) ? LT_OIL_CAUSE : LT_RELOAD_CAUSE;
     } else if (effect == LT_EFFECT_STOP_ON_SENSOR) {
+        /*@ assert 0 <= (bits & LT_DOUBT_ANY) <= LT_DOUBT_ANY; */
         state[LT_ST_CAUSE] = (int32_t)((uint32_t)LT_SENSOR_CAUSE | (bits & LT_DOUBT_ANY));
     } else if ((effect == LT_EFFECT_FORGET_TRIPS) || (effect == LT_EFFECT_REFUSE_RESET)) {
         apply_reset(state, settings, effect);
@@ -493,7 +494,8 @@ static int move_once(int32_t state[], const int32_t settings[], uint32_t bits)
         loop invariant again != 0 ==> moved != 0 && may_go_on{Pre, Here}(state);
         loop invariant lockout_kept{Pre, Here}(state, bits) && stop_kept{Pre, Here}(state, bits);
         loop assigns number, moved, again;
-        loop assigns state[LT_ST_STATE], state[LT_ST_MEMORY_LEFT], state[LT_ST_TRIPS], state[LT_ST_CAUSE];
+        loop assigns state[LT_ST_STATE], state[LT_ST_MEMORY_LEFT], state[LT_ST_TRIPS], state[LT_ST_FLAGS],
+                     state[LT_ST_CAUSE];
         loop variant LUBETRIP_ROW_COUNT - number; */
     for (number = 0; (number < LUBETRIP_ROW_COUNT) && (moved == 0); number++) {
         const lubetrip_row *row = &table[number];

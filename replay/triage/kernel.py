@@ -21,7 +21,7 @@ from protect.outputs import CREDIBLE, DOUBTED, NET_OIL_PRESSURE, SEEN
 from protect.protection import measure
 from protect.ranges import FAULT_DELAY, INPUTS_SIZE, MAX_GAP, RELOAD, SUCTION_PRESSURE, VACUUM
 from protect.signals import DOUBTS, STANDSTILL
-from protect.state import FLAGS, GRACE_LEFT, IN_SPELL, INTEGRAL
+from protect.state import FLAGS, GRACE_LEFT, IN_SPELL, INTEGRAL, VACUUM_SEEN
 from replay.engine.obeying import FIRST_INPUT, TIME
 
 # Kinds of event, and their rows in `opened`.
@@ -183,8 +183,10 @@ def watch(
         grace = memory[GRACE_LEFT]
         bits = measure(memory, values, inputs, results)
         count(values, results, bits, totals)
-        if not memory[FLAGS] & IN_SPELL or bits & SENSOR_FAULT:
+        if not memory[FLAGS] & (IN_SPELL | VACUUM_SEEN) or bits & SENSOR_FAULT:
             close(opened[STARVED], events, totals)
+        elif bits & SENSOR_OK and not memory[FLAGS] & IN_SPELL:  # healthy again, and what the vacuum cost still owed
+            follow_stops(opened[STARVED], now, results[SEEN], inputs, bits)
         elif bits & SENSOR_OK:
             counted = results[SEEN] - (grace - memory[GRACE_LEFT])
             follow_starved(opened[STARVED], now, counted, memory, values, inputs, results, bits, totals)

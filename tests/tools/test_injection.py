@@ -75,6 +75,14 @@ def test_sensors_that_hide_a_loss_of_oil_are_found_before_a_start_and_at_the_nex
         assert max(row.short_s.values()) <= day.REST_S[0] - day.LOSS_S + 1.5, row
 
 
+def test_machines_whose_oil_sensor_drifts_are_saved_by_the_standstill_zero() -> None:
+    """Catches a zero that finds no drift, and a closed loop in which nothing was to be saved."""
+    without, with_it = (injection.drifting(4, 1, zero=zero) for zero in (False, True))
+
+    assert without["lost_protected"] >= 3
+    assert (with_it["lost_protected"], with_it["doubtful_protected"]) == (0, 0)
+
+
 def test_pressing_the_reset_on_and_on_frees_nothing() -> None:
     """Catches a lockout that somebody who plays with the button, or a taped button, gets around."""
     sound, rows = results()
@@ -187,6 +195,7 @@ def test_a_weaker_seal_is_told_by_the_pairs(monkeypatch: pytest.MonkeyPatch) -> 
 def test_the_campaign_fails_on_a_flip_that_goes_unnoticed(monkeypatch: pytest.MonkeyPatch) -> None:
     """Catches exit status 0 after a flip from which the machine ran on."""
     monkeypatch.setattr(injection, "print_matrix", lambda: None)
+    monkeypatch.setattr(injection, "print_drifting", lambda *_: None)
     for good, status in ((True, 0), (False, 1)):
         monkeypatch.setattr(injection, "print_flips", lambda pairs, seed, held=good: ("told", held))
         assert CliRunner().invoke(injection.injection, []).exit_code == status
