@@ -58,7 +58,7 @@ FACE: dict[str, tuple[str, ...]] = {
     "replay.settings.guarantee": ("guarantee",),
     "replay.settings.floor": ("floor_pressure_pa",),
     "replay.port.vectors": ("write_vectors",),
-    "replay.port.conform": ("conform_port",),
+    "replay.port.conform": ("conform_port", "conform_questions"),
     "replay.port.export": ("export_settings",),
     "replay.port.sources": ("write_sources",),
     "replay.library.demo": ("write_demo",),

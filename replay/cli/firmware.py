@@ -4,16 +4,12 @@ import datetime as dt
 import json
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
 from replay.cli.group import main
 from replay.cli.options import PATH, give_text
 from replay.ground.files import check_writable, write_text
-
-if TYPE_CHECKING:
-    from replay.port.conform import Conformance
 
 
 @main.command()
@@ -54,7 +50,9 @@ def vectors(out: Path) -> None:
     metavar="FILE",
     help="For a target without a line to this host: write all questions to FILE and end.",
 )
-@click.option("--answers", "answer_file", type=PATH, metavar="FILE", help="Compare what such a target answered, one line each.")
+@click.option(
+    "--answers", "answer_file", type=PATH, metavar="FILE", help="Compare what such a target answered, one line each."
+)
 @click.option("--binary", type=PATH, metavar="FILE", help="Program on the target, whose SHA-256 goes into the record.")
 @click.option("--keep-going", is_flag=True, help="Go on with the next case after a difference.")
 @click.option(
@@ -64,7 +62,7 @@ def vectors(out: Path) -> None:
     metavar="FILE",
     help="Where the record goes; without it, conform-DATE.json in this folder.",
 )
-def conform(  # noqa: PLR0913 - one argument for each option
+def conform(
     command: str | None,
     device: str | None,
     vector_file: Path | None,
@@ -95,45 +93,17 @@ def conform(  # noqa: PLR0913 - one argument for each option
     if found.vectors.logic != record["logic_here"]:
         click.echo("The vectors are of another logic than the one installed here; the record holds both digests.")
     click.echo(f"port: {found.outcome.port}; vectors {found.vectors.digest[:16]}; record {target}")
-    _tell(found)
+    for told in found.told():
+        click.echo(told)
+    raise SystemExit(not found.identical)
 
 
 def _write_questions(out: Path, vector_file: Path | None) -> None:
-    from replay.port.conform import questions
-    from replay.port.vectors import build, read_vectors
+    from replay.port.conform import conform_questions
 
-    text = questions(build() if vector_file is None else read_vectors(vector_file))
+    text = conform_questions(vector_file)
     write_text(out, text)
     click.echo(f"{out}: {len(text.splitlines())} questions, a line each; give the answers to --answers, a line each")
-
-
-def _tell(found: "Conformance") -> None:
-    """Tell what was compared, what the port does not offer, and every difference. Exits with 1 where there is one."""
-    from replay.port.conform import MOST_SHOWN, words_of
-
-    outcome = found.outcome
-    equal = outcome.equal
-    click.echo(f"compared: {equal['step']} steps, {equal['check']} settings checks, {equal['tick']} tick differences,")
-    click.echo(f"  {equal['record']} questions on saved records, {equal['seal']} on seals; {outcome.elapsed_s:.1f} s")
-    for word, value in outcome.about.items():
-        click.echo(f"the port says of itself: {word} {value}")
-    if found.other_logic:
-        click.echo("It was made from another logic than the vectors.")
-    if "check" not in outcome.offers:
-        click.echo("The port offers no settings check: it must only run settings exported and checked by the host.")
-    if "record" not in outcome.offers:
-        click.echo("The port offers no saved records: what it keeps over a loss of power is not compared.")
-    if "seal" not in outcome.offers:
-        click.echo("The port offers no sealed step: what it does about a bit that flipped in RAM is not compared.")
-    if equal["tick"] == 0 and found.identical:
-        click.echo("The port offers no tick difference: its clock is not compared, the wrap least of all.")
-    for mismatch in outcome.mismatches[:MOST_SHOWN]:
-        click.echo(words_of(mismatch))
-    if len(outcome.mismatches) > MOST_SHOWN:
-        click.echo(f"and {len(outcome.mismatches) - MOST_SHOWN} cases more with a difference")
-    if not found.identical:
-        raise SystemExit(1)
-    click.echo("Identical in every word.")
 
 
 def _say_that_it_takes_long() -> None:

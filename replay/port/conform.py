@@ -41,6 +41,11 @@ TICK_BITS = ("0", "30", "32")
 # Words that a port may leave out, each with the questions by which it is asked whether it has them.
 OFFERS = {"record": ("next 0", ("save", "recall", "next")), "seal": ("seal", ("seal", "flip", "sealed"))}
 ABOUT = ("logic", "settings", "build")  # what a target is asked of itself; `none` where it does not know
+NOT_OFFERED = {
+    "check": "The port offers no settings check: it must only run settings exported and checked by the host.",
+    "record": "The port offers no saved records: what it keeps over a loss of power is not compared.",
+    "seal": "The port offers no sealed step: what it does about a bit that flipped in RAM is not compared.",
+}
 MOST_SHOWN = 20  # differences that are told in full
 
 
@@ -102,6 +107,7 @@ DERIVED = tuple(name for name, _ in settings_places()[ranges.SETTING_COUNT :])
 CHECK_NAMES = ("first_fault", *DERIVED)
 SETTING_NAMES = (*(row[0] for row in ranges.SETTINGS), *DERIVED)
 SEAL_NAMES = ("state_plain", "state_weighted", "settings_plain", "settings_weighted")
+CHANNEL_NAMES = STEP_NAMES[state.OIL_SEEN : state.STATE_SIZE]
 ANSWER_NAMES: dict[str, Sequence[str]] = {
     "recalled": ("number", *STEP_NAMES[: state.STATE_SIZE]),
     "passed": (*STEP_NAMES, *SEAL_NAMES),
@@ -117,7 +123,7 @@ CONDITION_BITS = {name: 1 << number for number, name in enumerate(conditions.NAM
 DOUBT_BITS = {name: signals.OIL_MISSING << number for number, name in enumerate(signals.DOUBT_NAMES)}
 # The parts of a step in their order, with the words that each is the first to set.
 PARTS: tuple[tuple[str, tuple[str, ...]], ...] = (
-    ("1. signals (protect/signals.py)", ("net_oil_pressure", "credible", "seen", "doubted", *STEP_NAMES[state.OIL_SEEN : state.STATE_SIZE])),
+    ("1. signals (protect/signals.py)", ("net_oil_pressure", "credible", "seen", "doubted", *CHANNEL_NAMES)),
     ("2. integral (protect/integral.py)", ("integral", "integral_fraction", "grace_left")),
     ("3. timers (protect/timers.py)", ("restart_left", "memory_left", "fault_time")),
     ("4. conditions (protect/conditions.py)", ("conditions", "flags")),
@@ -161,7 +167,14 @@ def _questions(vectors: Vectors, widths: Sequence[int], offers: Collection[str])
             inputs = dict(zip(INPUT_NAMES, tick.inputs, strict=True))
             asked = line("step", tick.inputs)
             yield _Question(
-                "step", f"{where}, tick {count}", asked, expected, group, inputs=inputs, before=before, settings=case.settings
+                "step",
+                f"{where}, tick {count}",
+                asked,
+                expected,
+                group,
+                inputs=inputs,
+                before=before,
+                settings=case.settings,
             )
             before = tick.state
     yield from _kept_questions(vectors, offers)
@@ -306,11 +319,20 @@ def _look_at(question: _Question, differing: Collection[str]) -> str:
     return next((part for part, words in PARTS if set(words) & set(differing)), "")
 
 
-def questions(vectors: Vectors) -> str:
-    """Return all lines that a port is asked, for a target without a line to the host: its answers, one a line, come back."""
+def _lines(vectors: Vectors) -> list[str]:
+    """Return all lines that a port is asked."""
     asked = ["hello", *ABOUT, *(question for question, _ in OFFERS.values())]
     both = _questions(vectors, (30, 32), {"check", *OFFERS})
-    return "\n".join([*asked, *(question.asked for question in both), "bye"]) + "\n"
+    return [*asked, *(question.asked for question in both), "bye"]
+
+
+def conform_questions(vectors: Vectors | Path | str | None = None) -> str:
+    """Return all lines that a port is asked, for a target without a line to the host: it answers each with one line.
+
+    vectors: as for `conform_port`, which compares the answers. Raises Refusal.
+    """
+    used = read_vectors(Path(vectors)) if isinstance(vectors, Path | str) else vectors
+    return "\n".join(_lines(used or build())) + "\n"
 
 
 class _Answers:
@@ -338,7 +360,7 @@ class _Answers:
 @contextlib.contextmanager
 def answers_link(path: Path, vectors: Vectors) -> Iterator[Link]:
     """Read a file of answers to the questions on these vectors. Raises Refusal for one of another length."""
-    asked = questions(vectors).splitlines()
+    asked = _lines(vectors)
     try:
         said = path.read_text(encoding="ascii", errors="replace").splitlines()
     except OSError as error:
@@ -371,6 +393,24 @@ class Conformance:
         """True when the target says that it was made from another logic than the vectors."""
         said = self.outcome.about.get("logic")
         return said is not None and said != self.vectors.logic
+
+    def told(self) -> list[str]:
+        """Return as text what was compared, what the port does not offer, and every difference."""
+        outcome, equal = self.outcome, self.outcome.equal
+        lines = [
+            f"compared: {equal['step']} steps, {equal['check']} settings checks, {equal['tick']} tick differences,"
+        ]
+        lines.append(f"  {equal['record']} questions on saved records, {equal['seal']} on seals")
+        lines += [f"the port says of itself: {word} {value}" for word, value in outcome.about.items()]
+        if self.other_logic:
+            lines.append("It was made from another logic than the vectors.")
+        lines += [text for name, text in NOT_OFFERED.items() if name not in outcome.offers]
+        if equal["tick"] == 0 and self.identical:
+            lines.append("The port offers no tick difference: its clock is not compared, the wrap least of all.")
+        lines += map(words_of, outcome.mismatches[:MOST_SHOWN])
+        if len(outcome.mismatches) > MOST_SHOWN:
+            lines.append(f"and {len(outcome.mismatches) - MOST_SHOWN} cases more with a difference")
+        return [*lines, "Identical in every word."] if self.identical else lines
 
     def as_json(self) -> dict[str, Any]:
         """Return the record of a run: when, by which tool, which port, which vectors, how much, and what came of it."""
@@ -406,7 +446,7 @@ class Conformance:
         return "compared" if name in self.outcome.offers else "not offered by the port"
 
 
-def conform_port(  # noqa: PLR0913 - one of three ways to a port, and how to go
+def conform_port(
     command: str | None = None,
     device: str | None = None,
     vectors: Vectors | Path | str | None = None,
@@ -418,8 +458,9 @@ def conform_port(  # noqa: PLR0913 - one of three ways to a port, and how to go
     """Drive a port through the vectors and compare every word of state, outputs, records and seals.
 
     command: a program that speaks the line protocol; device: a board on a serial line that does; answers: a file of
-    what a target answered to `conform_questions`; one of the three. vectors: a file of them in plain form; without it, those of the
-    logic installed here. binary: the program on the target, whose SHA-256 the record holds; without it that of the command.
+    what a target answered to `conform_questions`; one of the three. vectors: a file of them
+    in plain form; without it, those of the logic installed here. binary: the program on the target, whose SHA-256 the
+    record holds; without it that of the command.
     keep_going: past the first difference, from the next case on.
     The result is a `Conformance`: `identical`, `outcome`, `as_json()`. Raises Refusal.
     """
@@ -578,7 +619,7 @@ def bit_names(name: str, value: int) -> str:
 
 
 def words_of(mismatch: Mismatch) -> str:
-    """Return a difference as text: where, settings, state before, inputs, expected and got, by name where they differ."""
+    """Return a difference as text: where, settings, state before, inputs, expected and got, with names."""
     lines = [f"different at {mismatch.where}", f"  asked     {mismatch.asked}"]
     for head, words in (("settings", mismatch.settings), ("before", mismatch.before), ("inputs", mismatch.inputs)):
         if words:

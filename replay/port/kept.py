@@ -66,7 +66,9 @@ class _Reference:
 
     def flip(self, array: int, place: int, bit: int) -> Exchange:
         (self.state, self.settings, self.seals)[array][place] ^= 1 << bit
-        return Exchange(said("flip", array, place, bit), said("holds", int(seal.seals_hold(self.state, self.settings, self.seals))))
+        return Exchange(
+            said("flip", array, place, bit), said("holds", int(seal.seals_hold(self.state, self.settings, self.seals)))
+        )
 
     def sealed(self, inputs: Sequence[int]) -> Exchange:
         seal.sealed_step(self.state, self.settings, list(inputs), self.outputs, self.seals)
@@ -101,7 +103,20 @@ def pairs(settings: Words, memory: Words, other: Words) -> Iterator[tuple[Words,
     for place in range(saved.COPY_SIZE):  # both halves flipped alike, which the complement cannot see
         both = place, place + saved.COPY_SIZE
         yield nothing, [byte ^ (128 >> place % 8) if at in both else byte for at, byte in enumerate(good)]
-    limits = sorted({*LIMITS, *(settings[p] + d for p in (ranges.TRIP_DELAY, ranges.TRIP_MEMORY, ranges.TRIPS_TO_LOCKOUT, ranges.FAULT_DELAY) for d in (0, 1)), 2047, 2048, 0x1FFFF, 0x20000})
+    limits = sorted(
+        {
+            *LIMITS,
+            *(
+                settings[p] + d
+                for p in (ranges.TRIP_DELAY, ranges.TRIP_MEMORY, ranges.TRIPS_TO_LOCKOUT, ranges.FAULT_DELAY)
+                for d in (0, 1)
+            ),
+            2047,
+            2048,
+            0x1FFFF,
+            0x20000,
+        }
+    )
     for place in (0, *range(saved.WORDS_AT, saved.CRC_AT, 4)):
         for word in limits:
             record = list(good)
@@ -110,7 +125,7 @@ def pairs(settings: Words, memory: Words, other: Words) -> Iterator[tuple[Words,
 
 
 def exchanges(stories: Sequence[tuple[Sequence[int], Sequence[Sequence[int]]]]) -> Iterator[Exchange]:
-    """Yield all questions: on every story (settings and the inputs of its steps) a record; on the first everything else."""
+    """Yield all questions: on every story (settings, inputs of its steps) a record; on the first everything else."""
     for number, (settings, inputs) in enumerate(stories):
         port = _Reference(settings)
         yield port.power_up()
@@ -130,7 +145,7 @@ def exchanges(stories: Sequence[tuple[Sequence[int], Sequence[Sequence[int]]]]) 
 
 
 def _flipped(settings: Sequence[int], inputs: Sequence[Sequence[int]]) -> Iterator[Exchange]:
-    """Yield one flipped bit in each word of state, settings and seals, each followed by sealed steps, the second with a reset."""
+    """Yield a flipped bit in each word of state, settings and seals, each followed by sealed steps with resets."""
     sizes = state.STATE_SIZE, ranges.SETTINGS_SIZE, seal.SEALS_SIZE
     reset = list(inputs[-1])
     for array, size in enumerate(sizes):

@@ -1,9 +1,9 @@
 """The conformance vectors: settings, inputs, and the full expected state and outputs of every tick.
 
-Built by replaying `protect` itself over the walks of `walks.txt`, each of which is there because it finds wrong programs that
-no other finds (`search`), or goes through something that none else goes through (`coverage`). Behind the cases stand
-settings checks, tick differences, and questions on saved records and seals (`kept`). Both forms, the plain text and
-the compact binary one, are specified in firmware_ref/README.md; the digest is that of the text.
+Built by replaying `protect` itself over the walks of `walks.txt`, each of which is there because it finds wrong
+ports that no other finds (tests/wrong_ports), or goes through something that none else goes through (`coverage`).
+Behind the cases stand settings checks, tick differences, and questions on saved records and seals (`kept`). Both
+forms, plain text and compact binary, are specified in firmware_ref/README.md; the digest is that of the text.
 """
 
 import hashlib
@@ -105,7 +105,7 @@ class Vectors:
         return f"{body}digest {hashlib.sha256(body.encode()).hexdigest()}\n"
 
     def binary(self) -> bytes:
-        """Return the compact form, cases, checks and ticks: 32-bit little-endian words, of each tick only those that changed."""
+        """Return the compact form, cases, checks and ticks: 32-bit little-endian words, of a tick only what changed."""
         words: list[int] = []
         for case in self.cases:
             words += [CASE, *case.settings, *case.start]
@@ -136,12 +136,16 @@ def line(word: str, numbers: Words) -> str:
 
 
 def build() -> Vectors:
-    """Build the set from `protect` as it is: the walks that `tests.wrong_ports.search` found, and what stands beside them.
+    """Build the set from `protect` as it is: the walks that tell wrong ports, and what stands beside them.
 
     A setting that the walks do not name yet is as in MIDDLE; a walk whose settings are no longer admitted is left out.
     """
     cases = tuple(case for walk in read_walks(WALKS, MIDDLE) if (case := _case(walk)))
-    stories = [(case.settings, [tick.inputs for tick in case.ticks]) for case in cases[:: max(1, len(cases) // STORIES)]]
+    full = max(cases, key=lambda case: sum(word != 0 for word in (*case.ticks[-1].state[1:8], case.ticks[-1].state[9])))
+    cases = (full, *(case for case in cases if case is not full))  # the first has most to save
+    stories = [
+        (case.settings, [tick.inputs for tick in case.ticks]) for case in cases[:: max(1, len(cases) // STORIES)]
+    ]
     return Vectors(logic_digest(), cases, tuple(_checks()), tuple(_differences()), tuple(exchanges(stories)))
 
 
@@ -318,7 +322,13 @@ def _parsed(path: Path, lines: list[str]) -> Vectors:
         else:
             cases[-1][word] = numbers
     whole = tuple(Case(case["purpose"], case["settings"], case["state"], tuple(case["ticks"])) for case in cases)
-    return Vectors("".join(lines[1:2]).removeprefix("logic "), whole, tuple(checks), tuple(differences), tuple(map(Exchange, asked, answers)))
+    return Vectors(
+        "".join(lines[1:2]).removeprefix("logic "),
+        whole,
+        tuple(checks),
+        tuple(differences),
+        tuple(map(Exchange, asked, answers)),
+    )
 
 
 SIZES = {

@@ -32,4 +32,8 @@ def read_walks(path: Path, middle: dict[str, int]) -> Iterator[Walk]:
     for part in ("\n" + path.read_text(encoding="ascii")).split("\nwalk ")[1:]:
         purpose, head, *lines = part.splitlines()
         named = {**middle, **{key: int(value) for key, _, value in (word.partition("=") for word in head.split())}}
-        yield Walk(purpose, tuple(named[row[0]] for row in ranges.SETTINGS), tuple(tuple(map(int, line.split())) for line in lines))
+        yield Walk(
+            purpose,
+            tuple(named[row[0]] for row in ranges.SETTINGS),
+            tuple(tuple(map(int, line.split())) for line in lines),
+        )

@@ -18,6 +18,7 @@ GATES = {
     "mutation-protect": "mutation_python",
     "proof-c": "wp",
     "sanitizers": "sanitizers",
+    "wrong-ports": "wrong_ports",
 }
 
 

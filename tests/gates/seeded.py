@@ -6,7 +6,17 @@ from collections.abc import Callable
 from pathlib import Path
 
 from replay.port.vectors import Vectors
-from tests.gates import coverage_c, coverage_python, int16, mutation_c, mutation_python, sanitizers, static_analysis, wp
+from tests.gates import (
+    coverage_c,
+    coverage_python,
+    int16,
+    mutation_c,
+    mutation_python,
+    sanitizers,
+    static_analysis,
+    wp,
+    wrong_ports,
+)
 from tests.gates.port import C_FOLDER, Verdict, driver_input, planted
 from tests.support.toolchain import vector_set
 
@@ -77,6 +87,12 @@ def proof_of_c(folder: Path) -> Verdict:
     return wp.judge(source.parent, functions=("accumulate",))
 
 
+def of_wrong_ports(folder: Path) -> Verdict:
+    """Leave out the vectors that go through a reload stop."""
+    del folder
+    return wrong_ports.judge(without_reload_stops(vector_set()))
+
+
 def sanitized(folder: Path) -> Verdict:
     """Plant a look at one row past the table, from which every word still comes out right."""
     source = planted(folder, "(number < LUBETRIP_ROW_COUNT)", "(number <= LUBETRIP_ROW_COUNT)")
@@ -92,4 +108,5 @@ SEEDED: dict[str, Gate] = {
     "mutation-protect": mutation_of_protect,
     "proof-c": proof_of_c,
     "sanitizers": sanitized,
+    "wrong-ports": of_wrong_ports,
 }

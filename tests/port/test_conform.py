@@ -107,7 +107,9 @@ def test_the_reference_conforms_to_itself(text_file: Path) -> None:
     assert record["result"] == "identical"
     assert record["differences"] == []
     assert record["vectors"]["digest"] == whole.digest
-    records, seals = (sum(e.asked.split()[0] in driver.OFFERS[kind][1] for e in whole.exchanges) for kind in driver.OFFERS)
+    records, seals = (
+        sum(e.asked.split()[0] in driver.OFFERS[kind][1] for e in whole.exchanges) for kind in driver.OFFERS
+    )
     counts = {"steps": whole.steps, "checks": len(whole.checks), "ticks": 60, "records": records, "seals": seals}
     assert record["compared"] == counts
     assert min(counts.values()) >= 60
@@ -150,7 +152,9 @@ def test_stops_at_the_first_difference_and_shows_it(folder: Path, text_file: Pat
     assert told["expected"].split()[1] == str(tick.state[0])
     assert told["inputs"]["elapsed"] == tick.inputs[0]
     assert told["settings"]["trip_delay"] == vector_set().cases[number - 1].settings[3]
-    before = vector_set().cases[number - 1].ticks[count - 2].state if count > 1 else vector_set().cases[number - 1].start
+    before = (
+        vector_set().cases[number - 1].ticks[count - 2].state if count > 1 else vector_set().cases[number - 1].start
+    )
     assert list(told["before"].values()) == list(before)
 
 
@@ -297,7 +301,10 @@ def test_goes_on_with_the_next_case_when_told_to(folder: Path, text_file: Path) 
     ("plant", "shows"),
     [
         ("if line.startswith('save'): answer = answer[:-1] + '0'", "on records and seals"),
-        ("if line.startswith('recall') and answer.startswith('recalled -1'): answer = 'recalled 0' + answer[11:]", "number: expected -1, got 0"),
+        (
+            "if line.startswith('recall') and answer.startswith('recalled -1'): answer = 'recalled 0' + answer[11:]",
+            "number: expected -1, got 0",
+        ),
         ("if line.strip() == 'next 65535': answer = 'next 65536'", "number: expected 0, got 65536"),
         ("if answer == 'holds 0': answer = 'holds 1'", "holds: expected 0, got 1"),
         ("if line.startswith('sealed'): answer += '1'", "look at the seal"),
@@ -327,7 +334,9 @@ def test_a_port_without_records_and_seals_is_told_apart(folder: Path, text_file:
 def test_the_port_is_asked_what_it_is_made_of(folder: Path, text_file: Path) -> None:
     """Catches a record of a target that was made from another logic than the vectors, and does not say so."""
     plant = "if line.strip() == 'logic': answer = 'logic ' + 'ab' * 32\n        if line.strip() == 'build': answer = 'build cc -O9'"
-    done = run_conform("--port", faulty(folder, plant), "--vectors", text_file, "--record", "r.json", "--binary", text_file)
+    done = run_conform(
+        "--port", faulty(folder, plant), "--vectors", text_file, "--record", "r.json", "--binary", text_file
+    )
     record = json.loads(Path("r.json").read_text())
 
     assert "It was made from another logic" in done.output
@@ -381,7 +390,21 @@ def test_the_readme_names_every_line_of_the_protocol_and_of_the_vectors() -> Non
     plain = re.findall(r"^    (\S+)", text.partition("**Plain form**")[2], re.MULTILINE)
     marks = re.findall(r"^\| `(0x\w+)`", text, re.MULTILINE)
 
-    assert {"hello", "check", "ticks", "set", "step", "save", "recall", "next", "seal", "flip", "sealed", "logic", "bye"} <= asked
+    assert {
+        "hello",
+        "check",
+        "ticks",
+        "set",
+        "step",
+        "save",
+        "recall",
+        "next",
+        "seal",
+        "flip",
+        "sealed",
+        "logic",
+        "bye",
+    } <= asked
     assert " ".join(plain) == "lubetrip-vectors logic case settings state step check ticks ask answer digest"
     assert sorted(int(mark, 16) for mark in marks) == [END, CASE, CHECK, TICKS]
 

@@ -14,7 +14,7 @@ from tests.wrong_ports.wrong import STEP_MODULES
 
 
 @pytest.mark.parametrize("hooks", [True, False])
-def test_takes_the_steps_of_the_reference(hooks: bool) -> None:  # noqa: FBT001 - a parameter of the test
+def test_takes_the_steps_of_the_reference(hooks: bool) -> None:
     """Catches a hook that changes a value, an order or a choice by itself: random walks, every word compared."""
     program, rng = Hooked(hooks=hooks), [11]
     for _ in range(60):
@@ -45,7 +45,9 @@ def test_every_place_of_the_source_has_its_hook() -> None:
                     continue  # which place is looked at is a mistake of its own, "place 7 instead"
                 wanted[hooked.OPERATION] += isinstance(node, ast.BinOp | ast.AugAssign)
                 wanted[hooked.COMPARISON] += isinstance(node, ast.Compare)
-                if isinstance(node, ast.Subscript) and not (isinstance(node.value, ast.Name) and node.value.id.isupper()):
+                if isinstance(node, ast.Subscript) and not (
+                    isinstance(node.value, ast.Name) and node.value.id.isupper()
+                ):
                     wanted[hooked.STORE if isinstance(node.ctx, ast.Store) else hooked.READ] += 1
                 if isinstance(node, ast.AugAssign) and isinstance(node.target, ast.Subscript):
                     wanted[hooked.READ] += 1
@@ -58,7 +60,11 @@ def test_every_place_of_the_source_has_its_hook() -> None:
 def test_a_wrong_value_at_one_place_goes_through() -> None:
     """Catches hooks that are called but whose answer is thrown away."""
     program = Hooked()
-    (number,) = (n for n, place in enumerate(program.places) if place.text == "state[STATE] >= TRIPPED" and place.module == "outputs")
+    (number,) = (
+        n
+        for n, place in enumerate(program.places)
+        if place.text == "state[STATE] >= TRIPPED" and place.module == "outputs"
+    )
     program.hook = lambda n, value, first, second: not value if n == number else value
     values = [0] * ranges.SETTINGS_SIZE
     adversary.draw_settings([7], values)

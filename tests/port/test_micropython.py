@@ -93,7 +93,7 @@ def test_conforms_over_the_line_protocol() -> None:
     with command_link(f"{need('node')} {WIRING / 'run.mjs'}") as link:
         outcome = drive(vector_set(), link)
 
-    assert (outcome.mismatch, outcome.steps) == (None, vector_set().steps)
+    assert (outcome.mismatch, outcome.equal["step"]) == (None, vector_set().steps)
     assert outcome.port == "lubetrip micropython"
 
 

@@ -4,16 +4,15 @@ The step runs on terms of z3 (tests/proof), with a hook at each place that prove
 """
 
 from collections.abc import Callable
-from types import ModuleType
 from typing import Any
 
 import pytest
 
-from tests.wrong_ports import hooked, spans, wrong
 from tests.proof import lemmas, theorems, ways
 from tests.proof.logic import Logic, within
 from tests.proof.symbolic import Bits, Integer, Truth, assume, truth_term
 from tests.proof.ways import Unproved, paths
+from tests.wrong_ports import hooked, spans, wrong
 
 pytestmark = pytest.mark.slow("proves")
 STOOD_IN = ("weight", "accumulate", "percent")  # proved by themselves: they multiply
@@ -33,7 +32,13 @@ class HookedLogic(Logic):
         del first, second
         if number in self.known:
             least, most = self.known[number]
-            claim = (value & ~most) == 0 if isinstance(value, Bits) else value if isinstance(value, Truth) else within(value, least, most)
+            claim = (
+                (value & ~most) == 0
+                if isinstance(value, Bits)
+                else value
+                if isinstance(value, Truth)
+                else within(value, least, most)
+            )
             if not isinstance(value, Truth | bool):
                 ways.prove(truth_term(claim), str(self.program.places[number]))
             self.proved.add(number)

@@ -71,9 +71,12 @@ class Prover:
             world = ways.World()
             with ways.inside(world):
                 arguments = self.arguments(function, names, chosen)
+                if world.solver.check() == z3.unsat:
+                    raise ways.Unproved("there is something to be given", None)  # else anything would be shown
                 yield world, arguments, self.outcome(function, arguments)
 
     def arguments(self, function: Callable[..., Any], names: tuple[str, ...], chosen: dict[str, int]) -> list[Any]:
+        """Return any arguments of a function within their spans; `chosen` are plain numbers."""
         logic = self.logic
         multiplies = function.__name__ in ("weight", "percent")
         values = logic.derived_settings() if multiplies else logic.bounded_settings()
@@ -104,6 +107,7 @@ class Prover:
 
     @staticmethod
     def outcome(function: Callable[..., Any], arguments: list[Any]) -> list[Any]:
+        """Return what a function returns, and every word that it leaves in its arrays."""
         copies = [list(given) if isinstance(given, list) else given for given in arguments]
         returned = merging.merged(function)(*copies)
         return [returned, *(word for copy in copies if isinstance(copy, list) for word in copy)]
@@ -115,11 +119,23 @@ class Prover:
         if key not in self.logic.functions:
             return False
         function = self.logic.functions[key]
-        if key not in self.given:
-            self.given[key] = list(self.settings_of(function))
         try:
-            return all(self._same(function, given, lambda n, v, x, y: change(v, x, y) if n == number else v) for given in self.given[key])
-        except (TypeError, AttributeError, IndexError, ValueError, AssertionError, struct.error, z3.Z3Exception):
+            if key not in self.given:
+                self.given[key] = list(self.settings_of(function))
+            return all(
+                self._same(function, given, lambda n, v, x, y: change(v, x, y) if n == number else v)
+                for given in self.given[key]
+            )
+        except (
+            ways.Unproved,
+            TypeError,
+            AttributeError,
+            IndexError,
+            ValueError,
+            AssertionError,
+            struct.error,
+            z3.Z3Exception,
+        ):
             return False
 
     def _same(self, function: Callable[..., Any], given: tuple[ways.World, list[Any], Any], hook: hooked.Hook) -> bool:
@@ -161,7 +177,9 @@ def symbolic_change(mistake: wrong.Mistake) -> wrong.Change:
     if what.startswith("in units of"):
         unit = int(what.split()[3].rstrip(","))
         more = unit // 2 if what.endswith("rounded") else 0
-        return lambda v, *_: Integer((v.term + more) / unit * unit) if isinstance(v, Integer) else (v + more) // unit * unit
+        return lambda v, *_: (
+            Integer((v.term + more) / unit * unit) if isinstance(v, Integer) else (v + more) // unit * unit
+        )
     if what in ("without its sign", "the distance"):
         return lambda v, *_: -v if v < 0 else v
     return mistake.change

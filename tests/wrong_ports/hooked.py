@@ -58,7 +58,14 @@ class _Hooks(ast.NodeTransformer):
         self.function = ""
 
     def hook(
-        self, name: str, kind: str, node: ast.AST, arguments: list[ast.expr], of: str = "", *, bare: ast.expr | None = None
+        self,
+        name: str,
+        kind: str,
+        node: ast.AST,
+        arguments: list[ast.expr],
+        of: str = "",
+        *,
+        bare: ast.expr | None = None,
     ) -> ast.expr:
         """Return the call of a hook for a new place; `bare`: what stands there without one, the first argument if not given."""
         number = len(self.places)
@@ -120,7 +127,9 @@ class _Hooks(ast.NodeTransformer):
 
     def decision(self, node: ast.expr) -> ast.expr:
         made = self.visit(node)
-        if isinstance(node, ast.Compare | ast.BoolOp) or (isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.Not)):
+        if isinstance(node, ast.Compare | ast.BoolOp) or (
+            isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.Not)
+        ):
             return made
         return self.hook("_v", DECISION, node, [made])
 
@@ -135,12 +144,26 @@ class _Hooks(ast.NodeTransformer):
     def visit_Compare(self, node: ast.Compare) -> ast.expr:
         name = type(node.ops[0]).__name__
         sides = [self.visit(node.left), self.visit(node.comparators[0])]
-        return self.hook("_o", COMPARISON, node, [ast.Name(f"_{name}", ast.Load()), *sides], name, bare=ast.Compare(sides[0], node.ops, [sides[1]]))
+        return self.hook(
+            "_o",
+            COMPARISON,
+            node,
+            [ast.Name(f"_{name}", ast.Load()), *sides],
+            name,
+            bare=ast.Compare(sides[0], node.ops, [sides[1]]),
+        )
 
     def visit_BinOp(self, node: ast.BinOp) -> ast.expr:
         name = type(node.op).__name__
         sides = [self.visit(node.left), self.visit(node.right)]
-        return self.hook("_o", OPERATION, node, [ast.Name(f"_{name}", ast.Load()), *sides], name, bare=ast.BinOp(sides[0], node.op, sides[1]))
+        return self.hook(
+            "_o",
+            OPERATION,
+            node,
+            [ast.Name(f"_{name}", ast.Load()), *sides],
+            name,
+            bare=ast.BinOp(sides[0], node.op, sides[1]),
+        )
 
     def visit_Subscript(self, node: ast.Subscript) -> ast.expr:
         if not isinstance(node.value, ast.Name) or node.value.id.isupper():

@@ -9,11 +9,11 @@ each span (z3, any step from any state), and the walks keep within them.
 import ast
 
 from protect import outputs, ranges, settings, signals, state, table
-from tests.wrong_ports import hooked
 from replay.port.coverage import reachable_ends
+from tests.wrong_ports import hooked
 
 Span = tuple[int, int]
-WORD: Span = (-(1 << 31), (1 << 31) - 1)  # a reading before it is checked
+WORD: Span = (1 - (1 << 30), (1 << 30) - 1)  # a reading before it is checked: none is far outside, and within this
 LONGEST = ranges.ELAPSED_MOST
 ENDS = dict(enumerate(reachable_ends()))
 READINGS = ranges.INPUTS[ranges.OIL_PRESSURE][2:]
@@ -38,7 +38,7 @@ def _most(place: int) -> Span:
 
 WORDS: dict[str, dict[int, Span]] = {
     "settings": SETTING_SPANS,
-    "inputs": {place: WORD for place in range(ranges.INPUTS_SIZE)} | {ranges.RUN_FEEDBACK: (0, 1), ranges.RESET: (0, 1)},
+    "inputs": dict.fromkeys(range(ranges.INPUTS_SIZE), WORD) | {ranges.RUN_FEEDBACK: (0, 1), ranges.RESET: (0, 1)},
     "state": {
         state.STATE: (0, state.LOCKED_OUT),
         state.INTEGRAL: _most(ranges.TRIP_DELAY),
@@ -50,8 +50,10 @@ WORDS: dict[str, dict[int, Span]] = {
         state.FAULT_TIME: _most(ranges.FAULT_DELAY),
         state.FLAGS: (0, 2 * state.RESET_PRESSED - 1),
         state.CAUSE: (0, signals.DOUBTS | state.CAUSE_CODE),
-        **{place: WORD for place in (state.OIL_SEEN, state.SUCTION_SEEN, state.CRANKCASE_SEEN)},
-        **{place + 1: _most(ranges.STUCK_AFTER) for place in (state.OIL_SEEN, state.SUCTION_SEEN, state.CRANKCASE_SEEN)},
+        **dict.fromkeys((state.OIL_SEEN, state.SUCTION_SEEN, state.CRANKCASE_SEEN), WORD),
+        **{
+            place + 1: _most(ranges.STUCK_AFTER) for place in (state.OIL_SEEN, state.SUCTION_SEEN, state.CRANKCASE_SEEN)
+        },
     },
     "outputs": {
         outputs.RUN_PERMISSION: (0, 1),
@@ -61,7 +63,7 @@ WORDS: dict[str, dict[int, Span]] = {
         outputs.CONDITIONS: (0, CONDITIONS),
         outputs.NET_OIL_PRESSURE: (-NET, NET),
         outputs.CREDIBLE: (0, 1),
-        outputs.SEEN: (0, LONGEST),
+        outputs.SEEN: (0, SEEN),
         outputs.DOUBTED: (0, LONGEST),
     },
 }
@@ -72,6 +74,7 @@ NAMES: dict[str, Span] = {
     "integral.weight.depth": (1, ENDS[ranges.CUT_OUT][1]),
     "integral.weight.gain": (0, HEAVIEST),
     "integral.accumulate.gain": (-RECOVERY, HEAVIEST),
+    "table.apply_effect.effect": (0, table.REFUSE_RESET),
     "integral.accumulate.elapsed": (0, LONGEST),
     "integral.accumulate.fraction": (1 - ranges.ONE, ranges.ONE * SEEN),
     "integral.accumulate.drained": (0, (ranges.ONE - 1) * SEEN),
@@ -80,7 +83,7 @@ NAMES: dict[str, Span] = {
     "integral.past_grace.left": (-LONGEST, ENDS[ranges.START_GRACE][1]),
     "integral.regain_grace.elapsed": (0, SEEN),
     "integral.regain_grace.left": (0, ENDS[ranges.START_GRACE][1]),
-    "integral.update.seen": (0, LONGEST),
+    "integral.update.seen": (0, SEEN),
     "integral.update.counted": (0, LONGEST),
     "signals.stuck_part.unmoved": (0, ENDS[ranges.STUCK_AFTER][1] + LONGEST),
     "signals.stuck_part.elapsed": (0, LONGEST),
@@ -98,7 +101,7 @@ NAMES: dict[str, Span] = {
     "outputs.percent.whole": (0, 100),
     "timers.run_down.elapsed": (0, LONGEST),
     "timers.run_down.left": _most(ranges.TRIP_MEMORY),
-    "timers.update.seen": (0, LONGEST),
+    "timers.update.seen": (0, SEEN),
     "timers.update.doubted": (0, LONGEST),
     "timers.update.doubt": _most(ranges.FAULT_DELAY),
     "conditions.evaluate.bits": (0, CONDITIONS),
@@ -111,7 +114,10 @@ NAMES: dict[str, Span] = {
 STATED: dict[str, Span] = {
     "integral.weight: settings[CUT_OUT] - net": (1, ENDS[ranges.CUT_OUT][1]),
     "integral.weight: depth * settings[SLOPE]": (0, STEEPEST),
-    "integral.weight: gain * settings[VACUUM_WEIGHT]": (0, ENDS[ranges.FLOOR_WEIGHT][1] * ENDS[ranges.VACUUM_WEIGHT][1]),
+    "integral.weight: gain * settings[VACUUM_WEIGHT]": (
+        0,
+        ENDS[ranges.FLOOR_WEIGHT][1] * ENDS[ranges.VACUUM_WEIGHT][1],
+    ),
     "integral.accumulate: gain & ONE - 1": (0, ranges.ONE - 1),
     "integral.accumulate: -gain & ONE - 1": (0, ranges.ONE - 1),
     "integral.accumulate: fraction & ONE - 1": (0, ranges.ONE - 1),
@@ -136,7 +142,7 @@ STATED: dict[str, Span] = {
         ENDS[ranges.REST_SETTLE][1],
     ),
     "signals.observe: inputs[OIL_PRESSURE] - inputs[CRANKCASE_PRESSURE]": (-NET, NET),
-    "signals.observe: elapsed - doubted": (0, LONGEST),
+    "signals.observe: elapsed - doubted": (0, SEEN),
     "table.apply_effect: state[FLAGS] + ONE_RESET": (0, 2 * state.RESET_PRESSED - 1),
     "table.apply_effect: state[TRIPS] + 1": (1, ENDS[ranges.TRIPS_TO_LOCKOUT][1]),
     "integral.past_grace: return -left": (1, LONGEST),
@@ -180,6 +186,18 @@ def span_of(place: hooked.Place) -> Span:
     raise LookupError(str(place))
 
 
+def sides_of(place: hooked.Place) -> Span | None:
+    """Return the span of both sides of a comparison together; None where it is not known."""
+    node = ast.parse(place.text, mode="eval").body
+    if not isinstance(node, ast.Compare):
+        return None
+    try:
+        left, right = _span(node.left, place), _span(node.comparators[0], place)
+    except LookupError:
+        return None
+    return min(left[0], right[0]), max(left[1], right[1])
+
+
 def _constant(name: str) -> int:
     """Return a constant of the reference by name."""
     for module in (ranges, settings, state, signals, outputs, *hooked.MODULES):
@@ -207,7 +225,7 @@ def _word(node: ast.Subscript, place: hooked.Place) -> Span:
     return WORDS[array][_constant(first) + int(more or 0)]
 
 
-def _span(node: ast.expr, place: hooked.Place) -> Span:
+def _span(node: ast.expr, place: hooked.Place) -> Span:  # noqa: PLR0911 - a return for each kind of node
     where = f"{place.module}.{place.function}"
     stated = STATED.get(f"{where}: {ast.unparse(node)}")
     if stated is not None:

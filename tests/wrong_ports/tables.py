@@ -31,8 +31,12 @@ NEVER: dict[str, Callable[[int, Bits], Mask]] = {
     "the reload guard without a running machine": lambda _, bits: on(bits, "reload_guard") & ~on(bits, "running"),
     "the reload guard on a reading in doubt": lambda _, bits: on(bits, "reload_guard") & ~on(bits, "sensor_ok"),
     "the reload guard in the step of a start": lambda now, bits: on(bits, "reload_guard") & (now == state.STOPPED),
-    "a fault declared on a credible reading": lambda now, bits: on(bits, "sensor_fault", "sensor_ok") & (now < state.TRIPPED),
-    "starved, healthy and the integral full": lambda now, bits: on(bits, "healthy", "integral_full") & (now == state.STARVED),
+    "a fault declared on a credible reading": lambda now, bits: (
+        on(bits, "sensor_fault", "sensor_ok") & (now < state.TRIPPED)
+    ),
+    "starved, healthy and the integral full": lambda now, bits: (
+        on(bits, "healthy", "integral_full") & (now == state.STARVED)
+    ),
     "starved, at a stop, and the integral full": lambda now, bits: (
         on(bits, "integral_full") & ~on(bits, "running") & (now == state.STARVED)
     ),

@@ -13,7 +13,7 @@ How to add a kind of mistake: a function here that yields `Wrong` values for a p
 import struct
 from collections import Counter
 from collections.abc import Callable, Collection, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 from protect import conditions, outputs, ranges, state, table
@@ -151,11 +151,28 @@ def comparison(of: str) -> Iterator[tuple[str, Change]]:
 
 
 FAMILIES = (
-    {name: value for name, value in vars(conditions).items() if name.isupper() and isinstance(value, int) and name in map(str.upper, conditions.NAMES)},
-    {name: value for name, value in vars(state).items() if name in ("FRESH", "RESET_HELD", "IN_SPELL", "VACUUM_SEEN", "FAULT_DECLARED", "ONE_RESET", "RESETS", "RESET_PRESSED")},
+    {
+        name: value
+        for name, value in vars(conditions).items()
+        if name.isupper() and isinstance(value, int) and name in map(str.upper, conditions.NAMES)
+    },
+    {
+        name: value
+        for name, value in vars(state).items()
+        if name
+        in ("FRESH", "RESET_HELD", "IN_SPELL", "VACUUM_SEEN", "FAULT_DECLARED", "ONE_RESET", "RESETS", "RESET_PRESSED")
+    },
     {name: value for name, value in vars(state).items() if name.endswith("_CAUSE")},
-    {name: value for name, value in vars(state).items() if name in ("STOPPED", "PRIMING", "LUBRICATED", "STARVED", "TRIPPED", "LOCKED_OUT")},
-    {name: value for name, value in vars(table).items() if name in ("NONE", "STOP_ON_OIL", "STOP_ON_RELOAD", "STOP_ON_SENSOR", "FORGET_TRIPS", "REFUSE_RESET")},
+    {
+        name: value
+        for name, value in vars(state).items()
+        if name in ("STOPPED", "PRIMING", "LUBRICATED", "STARVED", "TRIPPED", "LOCKED_OUT")
+    },
+    {
+        name: value
+        for name, value in vars(table).items()
+        if name in ("NONE", "STOP_ON_OIL", "STOP_ON_RELOAD", "STOP_ON_SENSOR", "FORGET_TRIPS", "REFUSE_RESET")
+    },
 )
 
 
@@ -170,6 +187,13 @@ def constant(of: str) -> Iterator[tuple[str, Change]]:
             for name, value in family.items():
                 if name != of:
                     yield f"{name} for {of}", lambda v, *_, w=value: w
+
+
+def decision() -> Iterator[tuple[str, Change]]:
+    """Yield the mistakes of a choice."""
+    yield "always", lambda *_: True
+    yield "never", lambda *_: False
+    yield "the other way", lambda v, *_: not v
 
 
 class Hunt:
@@ -194,7 +218,9 @@ class Hunt:
         self.found: set[int] = set()
         self.left_alone: set[int] = set()
         self.infected: dict[int, tuple[int, Mistake]] = {}
-        self.of_settings = {n for n, p in enumerate(self.program.places) if p.kind == hooked.READ and p.of == "settings"}
+        self.of_settings = {
+            n for n, p in enumerate(self.program.places) if p.kind == hooked.READ and p.of == "settings"
+        }
         self.with_one_hook: dict[int, Callable[..., Any]] = {}
         self.asked: set[int] = set()  # which settings this step has read
         self.in_walk: Counter[int] = Counter()
@@ -205,7 +231,14 @@ class Hunt:
             if place.module in STEP_MODULES:
                 self._add_place(number, place, sizes)
         for array, size in {**sizes, "outputs": 9}.items():
+            read = {
+                index_name(place)
+                for place in self.program.places
+                if place.kind == hooked.READ and place.module in STEP_MODULES
+            }
             for word in range(size):
+                if array == "settings" and not any(getattr(ranges, name, -1) == word for name in read):
+                    continue  # worked out from in `settings.derive` alone
                 whole = spans.WORDS[array][word]
                 self._add_values(-1, f"{array}[{word}] as a whole", self.words.setdefault((array, word), []), whole)
         self._add_tables()
@@ -230,7 +263,7 @@ class Hunt:
         others = self.other.setdefault(number, []) if number >= 0 else narrow
         others += [self._new(where, what, change) for what, change in coarse() if differs(change, held)]
 
-    def _add_place(self, number: int, place: Place, sizes: dict[str, int]) -> None:
+    def _add_place(self, number: int, place: Place, sizes: dict[str, int]) -> None:  # noqa: C901 - a branch for each kind
         where, others = self._label(place), self.other.setdefault(number, [])
 
         def add(named: Iterator[tuple[str, Change]], **more: Any) -> None:
@@ -242,9 +275,10 @@ class Hunt:
         if place.kind == hooked.OPERATION:
             add(operation(place.of))
         elif place.kind == hooked.COMPARISON:
-            add(comparison(place.of))
+            sides = spans.sides_of(place) or spans.WORD
+            add((what, change) for what, change in comparison(place.of) if not _harmless(what, sides))
         elif place.kind == hooked.DECISION or (place.kind == hooked.VALUE and held is None):
-            add(iter((("always", lambda v, *_: True), ("never", lambda v, *_: False), ("the other way", lambda v, *_: not v))))
+            add(decision())
         elif place.kind == hooked.CONSTANT:
             add(constant(place.of))
         elif place.kind == hooked.CALL:
@@ -258,7 +292,9 @@ class Hunt:
             size = sizes.get(place.of, 0)
             add(iter((("left out", lambda v, x, y: x[y]), ("added", lambda v, x, y: x[y] + v))))
             add(iter((("the larger", lambda v, x, y: max(x[y], v)), ("the smaller", lambda v, x, y: min(x[y], v)))))
-            add(((f"in place {p} instead", lambda v, x, y, p=p: _elsewhere(v, x, y, p)) for p in range(size)), loud=True)
+            add(
+                ((f"in place {p} instead", lambda v, x, y, p=p: _elsewhere(v, x, y, p)) for p in range(size)), loud=True
+            )
 
     def _stale(self, value: Any, array: Any, index: Any) -> Any:
         held = self.before.get(id(array))
@@ -279,13 +315,19 @@ class Hunt:
                 if not mistake.quiet[0] <= value <= mistake.quiet[1] and not self._tired(mistake):  # type: ignore[index]
                     self.infected[mistake.number] = (number, mistake)
         for mistake in self.other.get(number, ()):
-            if mistake.number not in self.infected and not self._tired(mistake) and (mistake.loud or mistake.change(value, first, second) != value):
+            if (
+                mistake.number not in self.infected
+                and not self._tired(mistake)
+                and (mistake.loud or mistake.change(value, first, second) != value)
+            ):
                 self.infected[mistake.number] = (number, mistake)
         return value
 
     def _tired(self, mistake: Mistake) -> bool:
         """Tell whether a mistake was tried often in this walk and may be passed over in this step."""
-        return self.patience > 0 and self.in_walk[mistake.number] > OFTEN and (mistake.number + self.taken) % SELDOM != 0
+        return (
+            self.patience > 0 and self.in_walk[mistake.number] > OFTEN and (mistake.number + self.taken) % SELDOM != 0
+        )
 
     def begin_walk(self) -> None:
         """Begin a walk: what was tried often in the last one is tried again."""
@@ -312,14 +354,16 @@ class Hunt:
         right = (memory[:], results[:])
         found = 0
         for number, mistake in self.infected.values():
-            found += self._tried(mistake, self._with_hook(number, mistake, start, values, inputs, earlier) != right)
+            found += self._tried(
+                mistake, differs=self._with_hook(number, mistake, start, values, inputs, earlier) != right
+            )
         found += self._words(start, values, inputs, earlier, right)
         found += self._with_tables(moving, bits, start, values, inputs, earlier, right)
         if found:
             self._forget_found()
         return found
 
-    def _tried(self, mistake: Mistake, differs: bool) -> bool:
+    def _tried(self, mistake: Mistake, *, differs: bool) -> bool:
         mistake.tries += 1
         self.in_walk[mistake.number] += 1
         if differs:
@@ -365,18 +409,25 @@ class Hunt:
                 if array in ("state", "outputs"):
                     words = right[array == "outputs"]
                     if change(words[word], None, None) != words[word]:
-                        found += self._tried(mistake, True)
+                        found += self._tried(mistake, differs=True)
                     continue
                 given = [list(values), list(inputs)]
                 words = given[array == "inputs"]
                 wrong = change(words[word], None, None)
                 if wrong != words[word]:
                     words[word] = wrong
-                    found += self._tried(mistake, self._run(start, given[0], given[1], earlier) != right)
+                    found += self._tried(mistake, differs=self._run(start, given[0], given[1], earlier) != right)
         return found
 
     def _with_tables(
-        self, moving: int, bits: int, start: Words, values: Words, inputs: Words, earlier: Words, right: tuple[Words, Words]
+        self,
+        moving: int,
+        bits: int,
+        start: Words,
+        values: Words,
+        inputs: Words,
+        earlier: Words,
+        right: tuple[Words, Words],
     ) -> int:
         found = 0
         pair = moving, bits
@@ -388,7 +439,7 @@ class Hunt:
         for mistake in self.pairs[pair]:
             if mistake.number not in gone:
                 module.TABLE, module.MOST_MOVES = mistake.change(0, 0, 0)
-                found += self._tried(mistake, self._run(start, values, inputs, earlier) != right)
+                found += self._tried(mistake, differs=self._run(start, values, inputs, earlier) != right)
         module.TABLE, module.MOST_MOVES = good
         return found
 
@@ -406,6 +457,21 @@ class Hunt:
         """Return what has not been found."""
         gone = self.found | self.left_alone if not self.patience else self.found
         return [mistake for mistake in self.mistakes if mistake.number not in gone]
+
+
+def _harmless(what: str, sides: spans.Span) -> bool:
+    """Tell whether a comparison of such sides in fewer digits comes out as the right one."""
+    if what == "compared as single floats":
+        return max(-sides[0], sides[1]) <= 1 << 24
+    if what == "compared unsigned":
+        return sides[0] >= 0
+    bits = what.removeprefix("compared in ").removesuffix(" bits")
+    return bits.isdigit() and 0 <= sides[0] <= sides[1] < 1 << int(bits)
+
+
+def index_name(place: Place) -> str:
+    """Return the name by which a place reads its array."""
+    return place.text.partition("[")[2].rstrip("]").rpartition(".")[2]
 
 
 def _elsewhere(value: Any, array: Any, index: Any, place: int) -> Any:
@@ -467,7 +533,7 @@ def wrong_tables(rows: list[Row]) -> Iterator[tuple[str, Rows, int]]:
             yield f"row {n} a copy of row {other}", [*rest[0], rows[other], *rest[1]], most
             if other > n:
                 swapped = list(rows)
-                swapped[n], swapped[other] = rows[other], rows[n]
+                swapped[n], swapped[other] = rows[other], row
                 yield f"rows {n} and {other} swapped", swapped, most
             moved = [*rest[0], *rest[1]]
             moved.insert(other, row)
