@@ -1,7 +1,8 @@
 """Wrong ports against the vectors: each mistake of a fresh port (tests/wrong_ports) is found, or listed as none.
 
-A mistake that the vectors let pass has to stand in wrong_ports/none.toml, with what shows that it is none. `judge` takes
-the vectors as they ship; the list is made by `python -m tests.wrong_ports.none`.
+A mistake that the vectors let pass has to stand in wrong_ports/none.toml, with what shows that it is none, or as
+"open": no step of a long search told it apart, and nothing shows yet that none can. `judge` takes the vectors as
+they ship; the list is made by `python -m tests.wrong_ports.none`.
 """
 
 import tomllib
