@@ -89,27 +89,45 @@ def _guess(files: tuple[Path, ...], out: Path | None) -> None:
     default=3,
     show_default=True,
     metavar="N",
-    help="Events shown of each machine, the gravest first.",
+    help="Events shown and drawn of each machine, the gravest first.",
 )
 @JSON
 @click.option("--csv", "csv_file", type=PATH, metavar="FILE", help="Write the events as CSV too.")
+@click.option("--html", type=PATH, metavar="FILE", help="Write a page with a plot of each event and trends too.")
+@click.option(
+    "--before",
+    type=PATH,
+    multiple=True,
+    metavar="PATH",
+    help="Logs of the period before: each machine is held against itself, by its name.",
+)
 @working
 def triage(
-    paths: tuple[Path, ...], most_events: int, json_file: Path | None, csv_file: Path | None, **options: Any
+    paths: tuple[Path, ...],
+    most_events: int,
+    json_file: Path | None,
+    csv_file: Path | None,
+    html: Path | None,
+    **options: Any,
 ) -> None:
     """Say from unlabelled logs which machine to open first, and why.
 
     PATH is a trace file (CSV, Parquet), a folder of them or a library. Was a
     machine run starved, how often, how long, and was it loaded again before
     the oil film was back? Logs are taken as they are: the machine of a log did
-    not obey these settings. A library names its machines; files that go on
-    where the one before ended are one log.
+    not obey these settings. A library names its machines and says when each
+    trace began: files of one machine are joined in time. A machine of which
+    the logs cannot tell is never called healthy.
     """
     from replay.display.triage import triage_view
     from replay.triage.report import triage_logs
 
-    check_output(json_file, csv_file)
+    check_output(json_file, csv_file, html)
     report = triage_logs(paths, **options)
     if csv_file is not None:
         write_text(csv_file, report.as_csv())
+    if html is not None:
+        from replay.report.fleet import write_fleet
+
+        write_fleet(html, report, most_events)
     give_report(json_file, report.as_json(), lambda: triage_view(report, most_events))

@@ -9,15 +9,16 @@ from rich.text import Text
 from protect import ranges
 from replay.display.table import Table
 from replay.display.terminal import CAUTION, view
-from replay.ground.wording import NOTHING, duration, kilopascals, net_oil, rate, seconds, suction, sure, tenths
+from replay.ground.wording import NOTHING, duration, net_oil, rate, seconds, suction, sure, tenths
+from replay.settings import Settings
 from replay.triage import kernel
 from replay.triage.doubts import starts_per_h
 from replay.triage.events import AT_START, DOUBT, STARVED, Event
-from replay.triage.exposure import MS_PER_H, Rate
+from replay.triage.exposure import MS_PER_H, Rate, rates
 from replay.triage.findings import Findings
 from replay.triage.obeyed import RESET_AFTER_MS
 from replay.triage.ranking import ADVICE, RULE, mostly_late, notes, rank, reasons
-from replay.triage.report import Triage, rates
+from replay.triage.report import Triage
 
 DAY_S = 86400.0
 HOUR_S = 3600.0
@@ -28,21 +29,25 @@ def triage_view(report: Triage, most_events: int = 3) -> RenderableType:
     """Return the report: machines, events of those to look at, how often, what the settings would have done."""
     shown = [(found, found.gravest.all()) for found in report.machines if most_events]
     events = [_events(report, found, some, most_events) for found, some in shown if some or found.doubts]
-    return view(_machines(report), *events, _exposure(report), _closing(report))
+    return view(_machines(report), *events, exposure_table(report), _closing(report))
 
 
 def _machines(report: Triage) -> Table:
     rows = []
     for found in report.machines:
-        place = rank(found)
-        advice = ADVICE[place].upper() if place < QUIET else ADVICE[place]
-        why = ": ".join(filter(None, (advice, "; ".join(reasons(found)))))
         often = rates([found], report.confidence)[0]
         hours = f"{tenths(found.run_ms / MS_PER_H)}\nlogged\n{hours_told(found)}"
         shown = NOTHING if often.seen is None else f"{rate(often.seen)}\n{_limits(often)}"
-        rows.append((found.machine, why, hours, str(often.events), shown))
+        rows.append((found.machine, advice(found), hours, str(often.events), shown))
     heads = ("machine", "what to do, and why", "run hours", "starved spells", "per 1000 h, limits")
     return Table("The machine to open first on top", heads, rows, texts=frozenset({1}))
+
+
+def advice(found: Findings) -> str:
+    """Return what to do with a machine, and why."""
+    place = rank(found)
+    told = ADVICE[place].upper() if place < QUIET else ADVICE[place]
+    return ": ".join(filter(None, (told, "; ".join(reasons(found)))))
 
 
 def _limits(often: Rate) -> str:
@@ -79,7 +84,7 @@ def figures(found: Findings) -> list[str]:
         lines[0] += f", at standstill {net_oil(whole.rest_pa)}"
     often = starts_per_h(found)
     if found.starts and often is not None:
-        told = f"{often:.2g} starts an hour"
+        told = f"{tenths(often)} starts an hour"
         if whole.build_ms is not None:
             slowest = seconds(whole[kernel.DAY_BUILD_MOST] / 1000)
             told += f"; oil pressure after {seconds(whole.build_ms / 1000)}, at most {slowest}"
@@ -137,7 +142,8 @@ def moment(at_s: float | None) -> str:
     return f"{seconds(at_s)} ({f'day {days:.0f}, ' if days else ''}{clock})"
 
 
-def _exposure(report: Triage) -> Table:
+def exposure_table(report: Triage) -> Table:
+    """Return how often things happened, over all machines together."""
     rows = [
         (often.what, str(often.events), f"{often.hours:.2f}", rate(often.seen), _limits(often))
         for often in rates(report.machines, report.confidence)
@@ -151,8 +157,6 @@ def _closing(report: Triage) -> str:
     starved = sum(some.events[STARVED] + some.events[AT_START] for some in found)
     hours = sum(some.run_ms for some in found) / MS_PER_H
     values = report.settings.values
-    levels = ("cut_out", ranges.CUT_OUT), ("floor", ranges.FLOOR), ("vacuum", ranges.VACUUM), ("reload", ranges.RELOAD)
-    told = ", ".join(f"{name.replace('_', '-')} {kilopascals(values[place])}" for name, place in levels)
     late = sum(map(mostly_late, found))
     gap = duration(values[ranges.MAX_GAP])
     slow = (
@@ -162,12 +166,19 @@ def _closing(report: Triage) -> str:
     lines = [
         *([slow] if late else []),
         f"{len(found)} machine(s), {hours:.2f} run hours, {starved} starved spell(s)",
-        f"Settings {report.settings.file}: {told}.",
+        f"Settings {report.settings.file}: {levels_told(report.settings)}.",
         obeyed_told(report),
         f"Order: {RULE}.",
         CAUTION,
     ]
     return "\n".join(lines)
+
+
+def levels_told(settings: Settings) -> str:
+    """Return the levels of some settings as the trade reads them."""
+    cut_out, floor = (net_oil(settings.values[place]) for place in (ranges.CUT_OUT, ranges.FLOOR))
+    vacuum, reload = (suction(settings.values[place], settings.altitude_m) for place in (ranges.VACUUM, ranges.RELOAD))
+    return f"cut-out {cut_out}, floor {floor}, vacuum {vacuum}, reload {reload}"
 
 
 def obeyed_told(report: Triage) -> str:

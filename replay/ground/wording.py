@@ -67,6 +67,8 @@ def suction(pascals: float | None, altitude_m: float) -> str:
     if pascals is None:
         return NOTHING
     above = pascals - atmosphere_pa(altitude_m)
+    if abs(above) < INHG_PA / 20:  # neither vacuum nor gauge pressure to a tenth
+        above = 0.0
     shown = f"{above / PSI_PA:.1f} psig" if above >= 0 else f"{-above / INHG_PA:.1f} inHg vac"
     return f"{shown} ({above / 1e5:.2f} bar(g))"
 

@@ -23,6 +23,6 @@ that would have stopped the machine; beside them runs the whole logic, obeyed, a
 in any other replay, and says what the settings would have done.
 
 How to add an event: places and a `follow_...` function in `kernel`, which runs interpreted and compiled and restates
-no rule: it reads the bits and flags that `protect` sets. Its words go into `events`, its rank into `ranking`. How to add
-a doubt: a function of `doubts` with its limit beside the others; its words tell the figure.
+no rule: it reads the bits and flags that `protect` sets. Its words go into `events`, its rank into `ranking`.
+How to add a doubt: a function of `doubts`, its limit beside the others; its words tell the figure.
 """

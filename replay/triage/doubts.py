@@ -25,7 +25,8 @@ ZERO_PA = 20_000  # two sound transmitters of 1600 kPa hardly differ by more
 DRIFT_PA = 10_000  # a zero that moves by so much is no longer the one that was set
 SMALL_ZERO_PA = 5_000  # below it a zero is not taken off the readings
 FALL = 0.15  # share of the net oil pressure at the start of the log
-LEAST_DAY_MS = 600_000  # of settled running or rest, for the day to count in a trend
+LEAST_DAY_MS = 600_000  # of settled running, for the day to count in a trend
+LEAST_REST_MS = 60_000  # of settled rest
 STARTS_PER_H = 12.0  # common practice, no source: makers of compressors allow 6 to 10
 LEAST_STARTS = 12
 NEVER_LEAST, NEVER_SHARE = 3, 0.05
@@ -41,12 +42,12 @@ def doubts_about(found: Findings, settings: Settings) -> tuple[Doubt, ...]:
 
 def net_trend(found: Findings) -> Trend | None:
     """Return how net oil pressure of settled running went over the days, in Pa."""
-    return _trend_of(found, kernel.DAY_NET, kernel.DAY_NET_MS)
+    return _trend_of(found, kernel.DAY_NET, kernel.DAY_NET_MS, LEAST_DAY_MS)
 
 
 def zero_trend(found: Findings) -> Trend | None:
     """Return how the standstill zero went over the days, in Pa."""
-    return _trend_of(found, kernel.DAY_REST, kernel.DAY_REST_MS)
+    return _trend_of(found, kernel.DAY_REST, kernel.DAY_REST_MS, LEAST_REST_MS)
 
 
 def starts_per_h(found: Findings) -> float | None:
@@ -55,11 +56,8 @@ def starts_per_h(found: Findings) -> float | None:
     return found.starts * MS_PER_H / logged if logged else None
 
 
-def _trend_of(found: Findings, total: int, over: int) -> Trend | None:
-    points = [
-        (number, day.sums[total] / day[over]) for number, day in found.days.in_order() if day[over] >= LEAST_DAY_MS
-    ]
-    return trend(points)
+def _trend_of(found: Findings, total: int, over: int, least_ms: int) -> Trend | None:
+    return trend([(number, day[total] / day[over]) for number, day in found.days.in_order() if day[over] >= least_ms])
 
 
 def _starts(found: Findings) -> Iterator[Doubt]:
@@ -97,18 +95,25 @@ def _zero(found: Findings) -> Iterator[Doubt]:
             text = f"no standstill of over a minute with readings in {logged}: zero of the oil pressure not checked"
             yield Doubt(CANNOT_TELL, text)
         return
-    if abs(zero) > ZERO_PA:
-        rule = "true oil pressure is that much lower" if zero > 0 else "true oil pressure is that much higher"
-        yield Doubt(CHECK, f"net oil pressure reads {kilopascals(zero)} at standstill, where there is none: {rule}")
+    rested = [
+        (number, day.rest_pa) for number, day in found.days.in_order() if day[kernel.DAY_REST_MS] >= LEAST_REST_MS
+    ]
+    zeros = [(read, number) for number, read in rested if read is not None]
+    worst, number = max(zeros, key=lambda one: abs(one[0]), default=(zero, None))
+    if abs(worst) > ZERO_PA:
+        read, when = (zero, "") if abs(zero) > ZERO_PA or number is None else (worst, f" on {found.days.told(number)}")
+        rule = "true oil pressure is that much lower" if read > 0 else "true oil pressure is that much higher"
+        yield Doubt(
+            CHECK, f"net oil pressure reads {kilopascals(read)} at standstill{when}, where there is none: {rule}"
+        )
     went = zero_trend(found)
     if went is not None and went.sure and abs(went.change) >= DRIFT_PA:
         yield Doubt(CHECK, f"standstill zero of net oil pressure went {_went(found, went)}")
-    elif went is None:
-        rested = [day.sums for _, day in found.days.in_order() if day[kernel.DAY_REST_MS] >= LEAST_DAY_MS]
-        zeros = [sums[kernel.DAY_REST] / sums[kernel.DAY_REST_MS] for sums in rested]
-        if zeros and max(zeros) - min(zeros) >= DRIFT_PA:
-            moved = f"between {kilopascals(min(zeros))} and {kilopascals(max(zeros))}"
-            yield Doubt(CHECK, f"standstill zero of net oil pressure moved {moved} in {len(zeros)} days")
+    elif went is None and zeros:
+        least, most = min(zeros)[0], max(zeros)[0]
+        if most - least >= DRIFT_PA:
+            moved = f"between {kilopascals(least)} and {kilopascals(most)} in {len(zeros)} days"
+            yield Doubt(CHECK, f"standstill zero of net oil pressure moved {moved}")
 
 
 def _share(found: Findings) -> Iterator[Doubt]:

@@ -17,11 +17,12 @@ from replay.settings import Settings
 from replay.triage import kernel
 from replay.triage.days import Day, Days
 from replay.triage.doubts import net_trend, starts_per_h, zero_trend
-from replay.triage.events import AT_START, DOUBT, STARVED, VACUUM, Event
-from replay.triage.exposure import MS_PER_H, Rate
+from replay.triage.events import Event
+from replay.triage.exposure import MS_PER_H, rates
 from replay.triage.findings import Findings, Piece
 from replay.triage.logs import find_logs
 from replay.triage.obeyed import RESET_AFTER_MS
+from replay.triage.periods import Compared, compared, worse
 from replay.triage.ranking import ADVICE, RULE, notes, order, rank, reasons
 from replay.triage.run import examine_all
 from replay.triage.trends import Trend
@@ -32,10 +33,11 @@ FORMULA = ("=", "+", "-", "@", "\t", "\r")  # what makes a spreadsheet take a ce
 
 @dataclass(frozen=True)
 class Triage:
-    """What the logs of some machines show; `machines` in the order in which to open them."""
+    """What the logs of some machines show; `machines` in the order in which to open them, before: the period before."""
 
     settings: Settings
     machines: tuple[Findings, ...]
+    before: "Triage | None" = None
 
     @property
     def confidence(self) -> float:
@@ -53,7 +55,20 @@ class Triage:
             "rule": RULE,
             "exposure": [rate.as_json() for rate in rates(self.machines, self.confidence)],
             "machines": [self._machine(place, found) for place, found in enumerate(self.machines, start=1)],
+            **({} if self.before is None else {"before": [self._before(pair) for pair in self.compared()]}),
         }
+
+    def compared(self) -> list[Compared]:
+        """Return each machine with itself in the period before."""
+        return compared(self.machines, self.before.machines if self.before else ())
+
+    def _before(self, pair: Compared) -> dict[str, Any]:
+        told = {"machine": pair.machine, "worse": worse(pair, self.confidence)}
+        if pair.before is None:
+            return {**told, "before": None}
+        figures = {"advice": ADVICE[rank(pair.before)], "in_all": _day_json(pair.before.days.total())}
+        exposure = [rate.as_json() for rate in rates([pair.before], self.confidence)]
+        return {**told, "before": {**figures, "exposure": exposure}}
 
     def _machine(self, place: int, found: Findings) -> dict[str, Any]:
         return {
@@ -111,15 +126,16 @@ class Triage:
         return out.getvalue()
 
 
-def triage(findings: Iterable[Findings], settings: Settings) -> Triage:
+def triage(findings: Iterable[Findings], settings: Settings, before: Triage | None = None) -> Triage:
     """Return the report on some machines."""
-    return Triage(settings, tuple(sorted(findings, key=order)))
+    return Triage(settings, tuple(sorted(findings, key=order)), before)
 
 
 def triage_logs(
     paths: Sequence[Path | str],
     settings: GivenSettings = None,
     *,
+    before: Sequence[Path | str] = (),
     by_folder: bool = False,
     jobs: int = 1,
     cluster: str | None = None,
@@ -128,32 +144,20 @@ def triage_logs(
     """Say from unlabelled logs which machine to open first, and why.
 
     paths: trace files, folders of them, libraries; without settings, those that the one library among them names.
-    by_folder: all logs of a folder are one machine. jobs, cluster: as in `score_library`, a machine at a time. The
-    result is a `Triage`: `machines`, the one to open first on top, `as_json()`, `as_csv()`. Raises Refusal.
+    before: the same of the period before, to hold each machine against itself by its name. by_folder: all logs of a
+    folder are one machine. jobs, cluster: as in `score_library`, a machine at a time. The result is a `Triage`:
+    `machines`, the one to open first on top, `before`, `as_json()`, `as_csv()`. Raises Refusal.
     """
     found = find_logs([Path(path) for path in paths], by_folder=by_folder)
     if settings is None and len(found.settings) != 1:
         rule = f"{len(found.settings)} libraries name settings of their own" if found.settings else "no settings"
         raise refusal("triage", "", rule, "--settings FILE, or one library with settings = FILE")
     checked = settings_of(settings or found.settings[0], None, "triage")
-    rows = rows_about(part.path for part in itertools.chain(*found.machines.values()))
+    old = find_logs([Path(path) for path in before], by_folder=by_folder).machines if before else {}
+    rows = rows_about(part.path for part in itertools.chain(*found.machines.values(), *old.values()))
     with workers(jobs, cluster) as each, progress(rows, "reading logs") as stage:
-        return triage(examine_all(found.machines, checked, stage.advance, each=each), checked)
-
-
-def rates(findings: Iterable[Findings], confidence: float) -> list[Rate]:
-    """Return how often it happened, over all of these machines."""
-    some = list(findings)
-    hours = sum(found.seen_ms for found in some) / MS_PER_H
-    counts = {
-        "starved spells": sum(found.events[STARVED] + found.events[AT_START] for found in some),
-        "of these past a stop": sum(found.past_stop for found in some),
-        "of these loaded too early": sum(found.reloads for found in some),
-        "of these at a start": sum(found.events[AT_START] for found in some),
-        "vacuum running": sum(found.events[VACUUM] for found in some),
-        "sensor doubts": sum(found.events[DOUBT] for found in some),
-    }
-    return [Rate(what, events, hours, confidence) for what, events in counts.items()]
+        earlier = triage(examine_all(old, checked, stage.advance, each=each), checked) if before else None
+        return triage(examine_all(found.machines, checked, stage.advance, each=each), checked, earlier)
 
 
 def _piece_json(piece: Piece) -> dict[str, Any]:

@@ -18,11 +18,11 @@ from replay.ground.refusal import Refusal
 from replay.settings import Settings, read_settings
 from replay.triage.clock import Clock
 from replay.triage.events import AT_START, DOUBT, STARVED, VACUUM
-from replay.triage.exposure import Rate
+from replay.triage.exposure import Rate, rates
 from replay.triage.findings import Findings
 from replay.triage.logs import Part, find_logs
 from replay.triage.ranking import ADVICE, RULE, rank
-from replay.triage.report import Triage, event_json, rates, triage
+from replay.triage.report import Triage, event_json, triage
 from replay.triage.run import examine
 from tests.conftest import entry, trace_csv
 from tests.support.command import lubetrip
