@@ -7,6 +7,7 @@ from replay.display.table import Table
 from replay.display.terminal import CAUTION, terms
 from replay.ground.wording import tenths, words
 from replay.measured.assemble import HOUR_MS, LEAST_ROWS, Counts
+from replay.measured.losses import said_first
 from replay.measured.profile_keys import PRESSURES
 from replay.measured.report import Report, hours_of, run_hours_of, signal_of
 
@@ -19,7 +20,8 @@ def view(report: Report) -> RenderableType:
     if report.already:
         told = f"{report.source}: already in the library as {', '.join(report.already)}; nothing was done."
         return Group(f"{told} To read it with another profile, import it into a new library.")
-    head = [f"{report.source}  (SHA-256 {report.digest[:16]}..., by {report.profile})"]
+    head = [f"LOOK FIRST: {first[0]} {'; '.join(first[1:])}" for first in [said_first(report.counts)] if first]
+    head += [f"{report.source}  (SHA-256 {report.digest[:16]}..., by {report.profile})"]
     doubts = [Group("look again", terms(("  -", doubt) for doubt in report.doubts))] if report.doubts else []
     return terminal.view(
         "\n".join([*head, *(f"  {note}" for note in report.notes)]),
@@ -32,7 +34,7 @@ def view(report: Report) -> RenderableType:
 
 
 def _rows_table(counts: Counts) -> Table:
-    kept = f"{hours_of(counts):.3f} h, of them running {run_hours_of(counts):.3f} h"
+    kept = f"{hours_of(counts):.3f} h, of them running {run_hours_of(counts):.3f} h, {counts.starts} starts"
     rows = [("read", f"{counts.read}", ""), ("kept", f"{counts.kept}", kept)]
     for why, mend in counts.mends.items():
         shown = ", ".join(mend.first[:SHOWN_PLACES]) + (", ..." if mend.rows > SHOWN_PLACES else "")
@@ -45,6 +47,8 @@ def _rows_table(counts: Counts) -> Table:
     more = [
         ("left out", counts.without_status, why),
         ("blank", counts.blank, "nothing in any column that is wanted"),
+        ("made", counts.made, "rows between those of the file, in which readings hold"),
+        *(("not good", n, f"{words(name)}: so marked in the file") for name, n in counts.not_good.items()),
         *(("held", n, f"{words(name)}: the newest reading is older than the row") for name, n in counts.held.items()),
         *(("passed over", n, f"{words(name)}: readings between two rows") for name, n in counts.passed_over.items()),
         ("gaps", counts.gaps, lost),

@@ -4,6 +4,7 @@ from dataclasses import asdict, dataclass, field
 from typing import Any
 
 from replay.measured.assemble import HOUR_MS, LEAST_ROWS, Counts
+from replay.measured.losses import judged_share, said_first
 from replay.measured.profile_keys import CHANNELS, PRESSURES
 from replay.measured.unit_text import WANTED
 
@@ -41,6 +42,8 @@ class Report:
             return head | {"already_imported_as": self.already}
         counts = self.counts
         return head | {
+            "judged_share": judged_share(counts),
+            "said_first": said_first(counts),
             "profile": self.profile,
             "fingerprint": self.fingerprint,
             "notes": self.notes,
@@ -48,9 +51,14 @@ class Report:
                 "read": counts.read,
                 "kept": counts.kept,
                 "blank": counts.blank,
+                "made": counts.made,
                 "without_running_status": counts.without_status,
+                "running_for_a_part": counts.partly,
+                "flickers": counts.flickers,
                 "left_out": {why: asdict(mend) for why, mend in counts.mends.items()},
             },
+            "starts": counts.starts,
+            "not_good": counts.not_good,
             "held": counts.held,
             "passed_over": counts.passed_over,
             "gaps": {

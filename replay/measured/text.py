@@ -18,6 +18,7 @@ from replay.measured.cells import (
     Giveup,
     cells_of,
     fast_nulls,
+    good_of,
     status_of_numbers,
     status_of_text,
     text_numbers,
@@ -25,6 +26,7 @@ from replay.measured.cells import (
 )
 from replay.measured.clock import UNREADABLE
 from replay.measured.profile import Profile
+from replay.measured.quality import only_good
 from replay.measured.text_layout import NUMBER, STAMP, TEXT, layout_of
 from replay.measured.text_lines import Piece, pieces, whole_lines
 
@@ -65,7 +67,7 @@ class TextSource:
         import pyarrow as pa
 
         data = piece.data
-        if self.layout.dialect.marks.thousands or b"\0" in data:
+        if self.layout.dialect.marks.thousands or self.profile.holds or b"\0" in data:
             return self._exact(piece)
         if self.whole and b"x" not in data and b"X" not in data:  # "0x1F" is a whole number to the CSV reader only
             with contextlib.suppress(pa.ArrowInvalid, Giveup):
@@ -166,7 +168,7 @@ class TextSource:
     def _block(
         self, time_ms: NDArray[np.int64], numbers: dict[int, Any], cells: dict[int, Any], place: Callable[[int], str]
     ) -> Block:
-        values = {signal: numbers[self.layout.places[signal]] for signal in self.profile.channels}
+        values = {signal: numbers[self.layout.places[signal]] for signal in self.profile.measured}
         status = {}
         for signal, flag in self.profile.flags.items():
             where = self.layout.places[signal]
@@ -176,7 +178,19 @@ class TextSource:
                     status[signal] = status_of_numbers(numbers[where], flag, self.sentinels, unit)
                 else:
                     status[signal] = status_of_text(cells[where], flag, self.sentinels)
-        return Block(time_ms, values, status, place)
+        block = Block(time_ms, values, status, place)
+        block.silent = {signal: self._silent(cells[self.layout.places[signal]]) for signal in self.profile.holds}
+        if self.profile.flags["running"].mean_above is not None:
+            shares = numbers[self.layout.places["running"]]
+            block.partly = int(((shares > 0) & (shares < 1)).sum())
+        marks = {signal: good_of(cells[where], self.profile.good) for signal, where in self.layout.qualities.items()}
+        return only_good(block, marks)
+
+    def _silent(self, cells: Any) -> NDArray[np.bool_]:
+        """Say which cells say nothing at all, so that the reading before them holds."""
+        import pyarrow.compute as pc
+
+        return np.asarray(pc.equal(pc.utf8_trim_whitespace(cells), ""), dtype=bool)
 
     def _cells(self, column: int, place: Callable[[int], str]) -> contextlib.AbstractContextManager[None]:
         return cells_of(self.path, self.layout.dialect.names[column] or f"column {column + 1}", place)

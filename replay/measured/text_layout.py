@@ -31,6 +31,7 @@ class Layout:
     types: dict[int, str]
     words: frozenset[int]
     whole: frozenset[int]
+    qualities: dict[str, int]
 
 
 def layout_of(path: Path, profile: Profile) -> Layout:
@@ -45,15 +46,19 @@ def layout_of(path: Path, profile: Profile) -> Layout:
         raise refusal(path, "numbers", dialect.marks.doubt, '[file] decimal = "." or "," in the profile')
     units = columns.units(path, profile, lambda signal: (names[places[signal]], dialect.units[places[signal]]))
     measured = {places[signal] for signal in units}
+    if profile.flags["running"].mean_above is not None:
+        measured.add(places["running"])
     words = frozenset(places[signal] for signal in profile.flags) - measured - set(time_places)
     clock = _clock(path, profile, dialect, time_places)
     nothing = null_words(profile.file.sentinels or ())
     types = {place: _type(dialect, place, nothing) for place in places.values()} | dict.fromkeys(measured, NUMBER)
     stamped = STAMP if clock.iso and len(time_places) == 1 else TEXT
     types |= dict.fromkeys(time_places, NUMBER if clock.number else stamped)
+    qualities = {signal: columns.find(path, profile, names, item) for signal, item in profile.qualities.items()}
+    types |= dict.fromkeys(set(qualities.values()) - types.keys(), TEXT)
     integers = words | (set(time_places) if clock.counts_whole else set())
     whole = frozenset(place for place in integers if types[place] == NUMBER and _in_digits(dialect.column(place)))
-    return Layout(dialect, time_places, places, units, clock, types, words, whole)
+    return Layout(dialect, time_places, places, units, clock, types, words, whole, qualities)
 
 
 def _type(dialect: Dialect, place: int, nothing: list[str]) -> str:

@@ -161,6 +161,7 @@ def test_a_decided_draft_imports(tmp_path: Path) -> None:
     (tmp_path / "log.csv").write_text(text, encoding="utf-16")
     out = lubetrip("import", "--guess", tmp_path / "log.csv", "--out", tmp_path / "draft.toml")
     decided = (tmp_path / "draft.toml").read_text(encoding="utf-8").replace('altitude = "?"', 'altitude = "0 m"')
+    decided = decided.replace('zone = "?"', 'zone = "UTC"')
     (tmp_path / "draft.toml").write_text(decided, encoding="utf-8")
     report = import_file(tmp_path / "log.csv", tmp_path / "library", tmp_path / "draft.toml")
 
