@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +25,7 @@ class Block:
     blank: rows without any cell; partly: rows in which the machine ran for a part of the time;
     not_good: readings that their mark of quality calls so, for each signal;
     held: readings older than their row, for each signal; passed_over: readings that no row took;
+    machine: the name of each row's machine, str[n], empty where rows do not name it;
     own_clocks: the channels had clocks of their own, so what could be held has been;
     time_text: the time cell of row i, where it is text; size: bytes of the file that gave the rows, as far as known.
     """
@@ -40,6 +42,7 @@ class Block:
     held: dict[str, int] = field(default_factory=dict)
     passed_over: dict[str, int] = field(default_factory=dict)
     own_clocks: bool = False
+    machine: NDArray[Any] = field(default_factory=lambda: np.zeros(0, dtype=np.str_))
     time_text: Callable[[int], str] = lambda _: ""
     size: int = 0
 
@@ -56,6 +59,7 @@ class Block:
             time_ms=self.time_ms[rows],
             values={signal: numbers[rows] for signal, numbers in self.values.items()},
             status={signal: codes[rows] for signal, codes in self.status.items()},
+            machine=self.machine[rows] if len(self.machine) else self.machine,
             silent={signal: none[rows] for signal, none in self.silent.items()},
             place=lambda row: self.place(int(rows[row])),
             time_text=lambda row: self.time_text(int(rows[row])),

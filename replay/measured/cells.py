@@ -167,6 +167,13 @@ def good_of(column: Any, good: tuple[str, ...]) -> NDArray[np.int8]:
     return np.asarray(np.array([*codes, UNMARKED], dtype=np.int8)[places])
 
 
+def names_of(column: Any) -> NDArray[np.str_]:
+    """Return an arrow column of names as str[n], "" where there is none."""
+    coded = column.fill_null("").dictionary_encode()
+    words = np.array([*(str(word).strip() for word in coded.dictionary.to_pylist()), ""], dtype=np.str_)
+    return np.asarray(words[coded.indices.to_numpy()])
+
+
 def _mark(word: str, good: set[str]) -> int:
     plain = _plain_word(word)
     return UNMARKED if not plain else GOOD if plain in good else BAD

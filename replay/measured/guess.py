@@ -16,12 +16,16 @@ from replay.measured.guess_time import time_columns, time_lines
 from replay.measured.look import Look, column_key, look_at, quoted
 from replay.measured.marks import looks_like_number
 from replay.measured.naming import RESET, read_name
+from replay.measured.opened import opened
 from replay.measured.profile_keys import CHANNELS, OPEN
 
 
 def draft_profile(path: Path | str) -> str:
     """Return a commented draft of a profile for a file, as TOML. Raises Refusal for what is no table of readings."""
-    return "".join(f"{HIDDEN.sub('?', line)}\n" for line in _lines(look_at(Path(path))))
+    with opened(Path(path)) as inside:
+        given = inside[0]  # of several, files of one archive or sheets of one workbook are alike
+        with given.by_name():
+            return "".join(f"{HIDDEN.sub('?', line)}\n" for line in _lines(look_at(given.path)))
 
 
 def _lines(look: Look) -> Iterator[str]:

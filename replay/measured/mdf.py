@@ -89,6 +89,9 @@ class MdfSource:
 
     def __init__(self, path: Path, profile: Profile) -> None:
         self.path, self.profile = path, profile
+        if profile.machine_column is not None:
+            rule = "channels of an MDF have no rows in common"
+            raise refusal(profile.path, "[trace] machine_column", rule, "[machines]")
         if profile.qualities:
             raise refusal(profile.path, "[quality]", "an MDF marks its own readings", "no quality column", None)
         self.mdf = open_mdf(path)

@@ -16,6 +16,7 @@ from replay.measured.cells import (
     BadCell,
     cells_of,
     good_of,
+    names_of,
     status_of_numbers,
     status_of_text,
     text_numbers,
@@ -71,6 +72,8 @@ class ParquetSource:
         self.places, own = columns.places(path, profile, names), self.header.units
         self.units = columns.units(path, profile, lambda of: (names[self.places[of]], own[self.places[of]]))
         self.qualities = {of: columns.find(path, profile, names, item) for of, item in profile.qualities.items()}
+        named = profile.machine_column
+        self.machine = None if named is None else columns.find(path, profile, names, named)
         self.clock = self._clock()
 
     def notes(self) -> list[str]:
@@ -100,6 +103,7 @@ class ParquetSource:
     def blocks(self) -> Iterator[Block]:
         """Yield the rows of the file in order."""
         wanted = {self.time_place, *self.places.values(), *self.qualities.values()}
+        wanted |= set() if self.machine is None else {self.machine}
         names = [self.header.names[place] for place in sorted(wanted)]
         done = 0
         for batch in batches(self.path, self.header.file, BATCH, names):
@@ -108,6 +112,8 @@ class ParquetSource:
             done += len(batch)
 
     def _block(self, batch: Any, done: int) -> Block:
+        import pyarrow as pa
+
         def read(signal: str, how: Any) -> Any:
             return self._guarded(signal, done, how, batch.column(self.header.names[self.places[signal]]))
 
@@ -122,6 +128,8 @@ class ParquetSource:
         if self.profile.flags["running"].mean_above is not None:
             shares = read("running", self._numbers)
             block.partly = int(((shares > 0) & (shares < 1)).sum())
+        if self.machine is not None:
+            block.machine = names_of(self._column(batch, self.machine).cast(pa.string()))
         marks = {of: _marks(self._column(batch, place), self.profile.good) for of, place in self.qualities.items()}
         return only_good(block, marks)
 

@@ -238,10 +238,8 @@ def _running(path: Path, read: dict[str, Any], channels: dict[str, Channel]) -> 
         raise refusal(path, "[running]", "words and a threshold", "on and off, or current_above, or speed_above")
     if not kind and "unit" in read:
         raise refusal(path, "[running] unit", "a status has no unit", 'current_above = "12 A" for a motor current')
-    if "column" not in read:
-        speed = channels.get("speed")
-        if kind != SPEED or speed is None:
-            raise refusal(path, "[running] column", "missing key", SECTIONS["running"]["column"].accepted)
+    speed = channels.get("speed")
+    if "column" not in read and kind == SPEED and speed is not None:
         read = {"column": speed.column, "group": speed.group, "unit": speed.unit} | read
     if kind and read.get("unit") is not None:
         try:

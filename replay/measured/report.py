@@ -23,10 +23,14 @@ class TraceLine:
 
 @dataclass(frozen=True)
 class Report:
-    """What an import did with one file; `already` names the entries of a file that was imported before."""
+    """What an import did with one machine of a file; `already` names the entries of a file that was imported before.
+
+    machine: its name where the file or the profile says it; replaced: the entries that went for the new ones.
+    """
 
     source: str
     digest: str
+    machine: str = ""
     profile: str = ""
     fingerprint: str = ""
     notes: list[str] = field(default_factory=list)
@@ -34,14 +38,16 @@ class Report:
     traces: list[TraceLine] = field(default_factory=list)
     doubts: list[str] = field(default_factory=list)
     already: list[str] = field(default_factory=list)
+    replaced: list[str] = field(default_factory=list)
 
     def as_json(self) -> dict[str, Any]:
         """Return the report as plain JSON values; pressures in kPa absolute, times in s and h."""
-        head = {"file": self.source, "sha256": self.digest}
+        head = {"file": self.source, "sha256": self.digest} | ({"machine": self.machine} if self.machine else {})
         if self.already:
             return head | {"already_imported_as": self.already}
         counts = self.counts
         return head | {
+            "replaced": self.replaced,
             "judged_share": judged_share(counts),
             "said_first": said_first(counts),
             "profile": self.profile,

@@ -19,6 +19,7 @@ from replay.measured.cells import (
     cells_of,
     fast_nulls,
     good_of,
+    names_of,
     status_of_numbers,
     status_of_text,
     text_numbers,
@@ -183,6 +184,8 @@ class TextSource:
         if self.profile.flags["running"].mean_above is not None:
             shares = numbers[self.layout.places["running"]]
             block.partly = int(((shares > 0) & (shares < 1)).sum())
+        if self.layout.machine is not None:
+            block.machine = names_of(cells[self.layout.machine])
         marks = {signal: good_of(cells[where], self.profile.good) for signal, where in self.layout.qualities.items()}
         return only_good(block, marks)
 

@@ -20,7 +20,8 @@ class Layout:
     """Columns by their places from 0.
 
     time_places: of the time, or of date and time of day; places: of each signal; types: NUMBER, STAMP or TEXT of each
-    column that is wanted; words: those of a status in words; whole: those written in whole numbers as far as is seen.
+    column that is wanted; words: those of a status in words; qualities: the marks of quality of each signal; machine:
+    of its name; whole: those written in whole numbers as far as is seen.
     """
 
     dialect: Dialect
@@ -32,6 +33,7 @@ class Layout:
     words: frozenset[int]
     whole: frozenset[int]
     qualities: dict[str, int]
+    machine: int | None
 
 
 def layout_of(path: Path, profile: Profile) -> Layout:
@@ -56,9 +58,13 @@ def layout_of(path: Path, profile: Profile) -> Layout:
     types |= dict.fromkeys(time_places, NUMBER if clock.number else stamped)
     qualities = {signal: columns.find(path, profile, names, item) for signal, item in profile.qualities.items()}
     types |= dict.fromkeys(set(qualities.values()) - types.keys(), TEXT)
+    named = profile.machine_column
+    machine = None if named is None else columns.find(path, profile, names, named)
+    if machine is not None:
+        types[machine] = TEXT
     integers = words | (set(time_places) if clock.counts_whole else set())
     whole = frozenset(place for place in integers if types[place] == NUMBER and _in_digits(dialect.column(place)))
-    return Layout(dialect, time_places, places, units, clock, types, words, whole, qualities)
+    return Layout(dialect, time_places, places, units, clock, types, words, whole, qualities, machine)
 
 
 def _type(dialect: Dialect, place: int, nothing: list[str]) -> str:

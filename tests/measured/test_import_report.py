@@ -11,10 +11,9 @@ from hypothesis import strategies as st
 from replay.ground.refusal import Refusal
 from replay.measured.doubts import FLAT_ROWS, Stillness
 from replay.measured.guess import draft_profile
-from replay.measured.importing import import_file
 from replay.measured.profile import read_profile
 from tests.support.command import lubetrip
-from tests.support.measured import HEADER, NO_READING, bring_in, profile_with
+from tests.support.measured import HEADER, NO_READING, bring_in, import_file, profile_with
 
 
 def log(*rows: tuple[float, float, int]) -> str:
