@@ -13,6 +13,7 @@ from replay.measured.candidates import FEW_WORDS, Chosen, choose
 from replay.measured.cells import SUSPECTS, is_sentinel_number
 from replay.measured.guess_signals import channel_lines, is_quality, qualities_of, quality_lines, running_lines
 from replay.measured.guess_time import time_columns, time_lines
+from replay.measured.long_look import Long, find_long
 from replay.measured.look import Look, column_key, look_at, quoted
 from replay.measured.marks import looks_like_number
 from replay.measured.naming import RESET, read_name
@@ -25,10 +26,13 @@ def draft_profile(path: Path | str) -> str:
     with opened(Path(path)) as inside:
         given = inside[0]  # of several, files of one archive or sheets of one workbook are alike
         with given.by_name():
-            return "".join(f"{HIDDEN.sub('?', line)}\n" for line in _lines(look_at(given.path)))
+            look = look_at(given.path)
+            long = find_long(look)
+            lines = _lines(long.wide if long else look, long)
+            return "".join(f"{HIDDEN.sub('?', line)}\n" for line in lines)
 
 
-def _lines(look: Look) -> Iterator[str]:
+def _lines(look: Look, long: Long | None) -> Iterator[str]:
     yield f"# Draft of a profile for {look.path.name}. Decide every line marked DOUBT: an import refuses"
     yield f'# what is left as "{OPEN}". {look.extent}'
     yield f"fingerprints = [{quoted(look.fingerprint)}]"
@@ -36,6 +40,10 @@ def _lines(look: Look) -> Iterator[str]:
     used = {column.place for column in times.columns}
     yield from _file(look, used)
     yield from time_lines(look, times)
+    if long:
+        yield from ["", "[long]  # each row is one reading: columns of signals are tags"]
+        yield f"tag = {column_key(look, long.tag)}"
+        yield f"value = {column_key(look, long.value)}"
     yield from ["", "[site]", f'altitude = "{OPEN}"  # DOUBT: "40 m"; the atmosphere that gauge pressures count from']
     free = [column for column in look.columns if column.place not in used | {c.place for c in times.others}]
     reset = [c for c in free if read_name(c.name).says(RESET) and len(set(c.filled)) <= FEW_WORDS][:1]

@@ -31,7 +31,9 @@ def channel_lines(look: Look, signal: str, chosen: Chosen, qualities: dict[int, 
     if not chosen.machines:
         yield f"column = {column_key(look, column)}"
     unit = column.unit_of(kind)
-    if unit:
+    if unit and look.long and unit == column.unit:
+        yield f"unit = {quoted(unit)}  # so it stands beside the readings"
+    elif unit:
         yield f"# found: unit {unit}"
     else:
         yield f'unit = "{OPEN}"  # DOUBT: the file does not say; readings {_range(column)}'

@@ -77,6 +77,7 @@ class Look:
     notes: list[str]
     marks: Marks
     own_clocks: bool = False
+    long: bool = False
     extent: str = "Only the header and the first rows were looked at."
 
 
@@ -160,7 +161,7 @@ def _cell(value: Any) -> str:
 
 def column_key(look: Look, column: Seen) -> str:
     """Return how a profile names a column: by its name, or by its number where that does not do."""
-    alone = sum(other.name == column.name for other in look.columns) == 1
+    alone = sum(other.name == column.name for other in look.columns if other is not column) == 0
     sayable = column.name and not HIDDEN.search(column.name)
     return quoted(column.name) if sayable and alone else str(column.place + 1)
 

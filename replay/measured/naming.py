@@ -17,6 +17,7 @@ from replay.measured.unit_text import CURRENT, KINDS, PRESSURE, SPEED, TEMPERATU
 
 OIL, SUCTION, CRANKCASE, DIFFERENCE = "oil", "suction", "crankcase", "difference"
 RUNNING, STATE, RESET, CLOCK, QUALITY = "running", "state", "reset", "time", "quality"
+TAG, VALUE = "tag", "value"
 MACHINE, PLAIN, LOW, EVAPORATING, PUMP = "machine", "plain", "low", "evaporating", "pump"
 # What else a column may be about, so that it is not the signal: as it is told to the user.
 ELSEWHERE = {
@@ -78,6 +79,9 @@ _WORDS = {
     MACHINE: "compressor compressors comp cpr compr kompressor verdichter compresseur compressore compresor cp c k kp "
     "v vd unit machine maschine no nr nummer motor engine drive cmp komp",
     PUMP: "pump pumpe pompe pompa bomba supply feed gallery main bearing lager header outlet out aus",
+    TAG: "tag tagname tags point pointname name variable var channel parameter param signal item description metric "
+    "kanal messstelle datenpunkt topic id series sensor attribute",
+    VALUE: "value values val wert werte messwert valeur valor valore reading readings pv waarde",
     PLAIN: "value val pv act actual ist istwert meas measured measurement mesure messwert reading wert raw avg average "
     "mean mittelwert mittel mw moyenne sensor fühler fuehler sonde transmitter transducer probe gauge rel relative abs "
     "absolute a b g plant anlage rack line leitung of the at in de d der von du des la le el il van gas1 ga signal "

@@ -1,6 +1,6 @@
 """Parquet files of a logger's columns, in batches of rows."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -60,9 +60,9 @@ def header(path: Path) -> Header:
 class ParquetSource:
     """A Parquet file read by a profile."""
 
-    def __init__(self, path: Path, profile: Profile) -> None:
+    def __init__(self, path: Path, profile: Profile, opened: Header | None = None) -> None:
         self.path, self.profile = path, profile
-        self.header = header(path)
+        self.header = opened or header(path)
         self.fingerprint = self.header.fingerprint
         self.sentinels = profile.file.sentinels or ()
         names = list(self.header.names)
@@ -115,13 +115,14 @@ class ParquetSource:
         import pyarrow as pa
 
         def read(signal: str, how: Any) -> Any:
-            return self._guarded(signal, done, how, batch.column(self.header.names[self.places[signal]]))
+            column = batch.column(self.header.names[self.places[signal]])
+            return self._guarded(signal, self._place(batch, done), how, column)
 
         block = Block(
             time_ms=self._time(batch.column(self.header.names[self.time_place])),
             values={signal: read(signal, self._numbers) for signal in self.profile.measured},
             status={signal: read(signal, partial(self._status, flag)) for signal, flag in self.profile.flags.items()},
-            place=lambda row: f"row {done + row + 1}",
+            place=self._place(batch, done),
             size=len(batch) * self.path.stat().st_size // self.header.file.metadata.num_rows,
         )
         block.silent = {of: _nulls(self._column(batch, self.places[of])) for of in self.profile.holds}
@@ -136,12 +137,17 @@ class ParquetSource:
     def _column(self, batch: Any, place: int) -> Any:
         return batch.column(self.header.names[place])
 
-    def _guarded(self, signal: str, done: int, read: Any, column: Any) -> Any:
+    def _place(self, batch: Any, done: int) -> Callable[[int], str]:
+        """Return how to name a row of a batch."""
+        del batch
+        return lambda row: f"row {done + row + 1}"
+
+    def _guarded(self, signal: str, place: Callable[[int], str], read: Any, column: Any) -> Any:
         import pyarrow as pa
 
         name = self.header.names[self.places[signal]]
         try:
-            with cells_of(self.path, name, lambda row: f"row {done + row + 1}"):
+            with cells_of(self.path, name, place):
                 return read(column)
         except pa.ArrowException:
             raise refusal(self.path, f"column {name}", f"holds {column.type}, not numbers", "numbers") from None
@@ -176,7 +182,7 @@ class ParquetSource:
 
         if pa.types.is_dictionary(column.type):
             column = column.dictionary_decode()
-        if _is_text(column.type) and not flag.kind:
+        if _is_text(column.type) and not flag.kind and flag.mean_above is None:
             return status_of_text(column.cast(pa.string()).fill_null(""), flag, self.sentinels)
         return status_of_numbers(self._numbers(column), flag, self.sentinels, self.units.get(flag.signal))
 

@@ -102,7 +102,7 @@ class Flag:
 
 @dataclass(frozen=True)
 class Profile:
-    """A checked profile."""
+    """A checked profile. long: the columns of tag and value, where each row is one reading; columns are tags then."""
 
     path: Path
     fingerprints: tuple[str, ...]
@@ -117,12 +117,13 @@ class Profile:
     machines: dict[str, dict[str, Column]] = field(default_factory=dict)
     machine_from: str | None = None
     machine_column: Column | None = None
+    long: tuple[Column, Column] | None = None
 
     @property
     def names(self) -> frozenset[str]:
         """Return the names of columns that the profile uses."""
-        used = [*self.time.columns, self.quality, self.machine_column]
-        for signal in self.signals.values():
+        used = [*self.time.columns, self.quality, self.machine_column, *(self.long or ())]
+        for signal in () if self.long else self.signals.values():
             used += [signal.column, signal.quality]
         return frozenset(column for column in used if isinstance(column, str))
 
@@ -145,7 +146,7 @@ class Profile:
     def holds(self) -> dict[str, int]:
         """Return for how long (ms) a reading of each channel holds where it is not written again."""
         own = {signal: channel.longest_hold for signal, channel in self.measured.items()}
-        every = self.time.longest_hold if self.time.on_change else None
+        every = self.time.longest_hold if self.time.on_change else self.time.max_gap_ms if self.long else None
         return {signal: hold for signal, one in own.items() if (hold := one or every) is not None}
 
     def of_machine(self, machine: str) -> "Profile":
@@ -201,6 +202,7 @@ def read_profile(path: Path) -> Profile:
         quality=quality.get("column"),
         good=quality.get("good", ()),
         machines=read.get("machines", {}),
+        long=(read["long"]["tag"], read["long"]["value"]) if "long" in read else None,
         machine_from=texts.pop("machine_from", None),
         machine_column=texts.pop("machine_column", None),
         texts=texts,

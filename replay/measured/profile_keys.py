@@ -207,6 +207,7 @@ SECTIONS: dict[str, dict[str, Key]] = {
         **_HELD,
         "ticks": _key(one_of(*CHANNELS), "the signal whose clock gives the rows: " + ", ".join(CHANNELS)),
     },
+    "long": {"tag": _key(_column, _NAME, needed=True), "value": _key(_column, _NAME, needed=True)},
     "site": {"altitude": _key(altitude_m, f'text such as "40 m", {ALTITUDE_M[0]:g} m to {ALTITUDE_M[1]:g} m')},
     **dict.fromkeys(PRESSURES, _PRESSURE),
     "suction_pressure": _PRESSURE

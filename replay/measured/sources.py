@@ -70,6 +70,10 @@ def kind_of_file(path: Path) -> str:
 def open_source(path: Path, profile: Profile, *, repair: bool) -> Source:
     """Open a file by a profile. Raises Refusal at once for what its header already shows to be wrong."""
     kind = kind_of_file(path)
+    if profile.long is not None and kind != "mdf":
+        from replay.measured.long_form import LongSource
+
+        return LongSource(path, profile, packed=kind == "parquet", repair=repair)
     if kind == "parquet":
         from replay.measured.parquet import ParquetSource
 

@@ -51,7 +51,7 @@ def layout_of(path: Path, profile: Profile) -> Layout:
     if profile.flags["running"].mean_above is not None:
         measured.add(places["running"])
     words = frozenset(places[signal] for signal in profile.flags) - measured - set(time_places)
-    clock = _clock(path, profile, dialect, time_places)
+    clock = clock_of(path, profile, dialect, time_places)
     nothing = null_words(profile.file.sentinels or ())
     types = {place: _type(dialect, place, nothing) for place in places.values()} | dict.fromkeys(measured, NUMBER)
     stamped = STAMP if clock.iso and len(time_places) == 1 else TEXT
@@ -72,7 +72,8 @@ def _type(dialect: Dialect, place: int, nothing: list[str]) -> str:
     return NUMBER if cells and all(map(looks_like_number, cells)) else TEXT
 
 
-def _clock(path: Path, profile: Profile, dialect: Dialect, time_places: tuple[int, ...]) -> clocks.Clock:
+def clock_of(path: Path, profile: Profile, dialect: Dialect, time_places: tuple[int, ...]) -> clocks.Clock:
+    """Return how the time of a text file reads. Raises Refusal where neither cells nor profile tell."""
     place = time_places[0]
     parts = [dialect.column(place) for place in time_places]
     cells = [" ".join(cell).strip() for cell in zip(*parts, strict=True)]
