@@ -15,6 +15,7 @@ from replay.measured.channels import Channels, Columns
 from replay.measured.clock import DAY_MS, UNREADABLE
 from replay.measured.doubts import Net, Readings
 from replay.measured.holding import Holding
+from replay.measured.mending import Mending
 from replay.measured.sources import Source
 from replay.measured.steady import Steady
 from replay.measured.zones import LocalTime, LocalTimeError
@@ -98,6 +99,7 @@ class Assembler:
         self.local = LocalTime(offset_or_zone(zone), profile.time.repeated_hour) if self.clock.local and zone else None
         self.max_gap = profile.time.max_gap_ms
         self.channels = Channels(profile, source.units)
+        self.mending = Mending(source.clock, profile)
         self.holding, self.steady = Holding(profile), Steady(profile.flags["running"], self.max_gap)
         self.counts = Counts(readings=self.channels.readings, net=self.channels.net)
         self.newest: int | None = None  # the latest time of any row
@@ -117,7 +119,7 @@ class Assembler:
             counts.mends[why].add(place)
         counts.not_good.update(block.not_good)
         counts.partly += block.partly
-        for held in self.holding.take(self._in_order(self._utc(self._readable(block)))):
+        for held in self.holding.take(self._in_order(self.mending.mended(self._utc(self._readable(block))))):
             counts.held.update(held.held)
             counts.passed_over.update(held.passed_over)
             for steady in self.steady.take(held):
@@ -176,7 +178,9 @@ class Assembler:
             self.counts.mends["time goes back" if back_ms else "time repeated"].add(place)
             return
         accepted = "times that increase by at least 1 ms, or --repair to leave such rows out"
-        if self.clock.local and self.local is None and 0 < back_ms <= HOUR_MS:
+        if not back_ms:
+            accepted += '; or [time] step = "1 s" if the seconds of the times are gone'
+        elif self.clock.local and self.local is None and 0 < back_ms <= HOUR_MS:
             accepted += '; or [time] zone = "Europe/..." if the clock was put back for winter'
         elif not self.clock.anchored and back_ms > DAY_MS // 2:
             accepted += "; or a column with the date beside it, if this is midnight"

@@ -53,7 +53,13 @@ class Block:
         """Return a block of the rows that are wanted [n]."""
         if wanted.all():
             return self
-        rows = np.flatnonzero(wanted)
+        return self._pick(np.flatnonzero(wanted))
+
+    def backwards(self) -> "Block":
+        """Return the rows in the opposite order."""
+        return self._pick(np.arange(len(self))[::-1])
+
+    def _pick(self, rows: NDArray[np.int64]) -> "Block":
         return replace(
             self,
             time_ms=self.time_ms[rows],

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from replay.ground.refusal import refusal
+from replay.ground.refusal import Refusal, refusal
 from replay.measured.block import BAD, BETWEEN, GOOD, UNKNOWN, UNMARKED
 from replay.measured.marks import MINUS, SPACES, Marks
 from replay.measured.profile import Flag
@@ -46,7 +46,11 @@ def cells_of(path: Path, name: str, place: Callable[[int], str]) -> Iterator[Non
         yield
     except BadCell as bad:
         where = ", ".join(filter(None, (place(bad.row), name)))
-        raise refusal(path, where, bad.rule, bad.accepted, bad.value) from None
+        raise WordRefused(str(refusal(path, where, bad.rule, bad.accepted, bad.value))) from None
+
+
+class WordRefused(Refusal):
+    """A refusal of a cell that is a word; the file may hold more of them."""
 
 
 class Giveup(Exception):  # noqa: N818 - the exact way takes over
@@ -119,6 +123,13 @@ def text_numbers(column: Any, marks: Marks, sentinels: tuple[str | float, ...]) 
     return without_sentinels(numbers, sentinels)
 
 
+def without_unit(column: Any, unit: str) -> Any:
+    """Return an arrow column of text without the unit behind its numbers."""
+    import pyarrow.compute as pc
+
+    return pc.replace_substring_regex(column, rf"\s*{re.escape(unit)}\s*$", "") if unit else column
+
+
 def _plain(text: Any, marks: Marks) -> Any:
     """Return numbers in text as the converter takes them: a point, no other marks, no plus."""
     import pyarrow.compute as pc
@@ -145,6 +156,19 @@ def words_of(flag: Flag) -> tuple[set[str], set[str]]:
     """Return the words without case that mean on, and those that mean off."""
     on, off = ({word.casefold() for word in words} for words in (flag.on, flag.off))
     return (on or ON - off), (off or OFF - on)
+
+
+def words_in(column: Any, marks: Marks, sentinels: tuple[str | float, ...], flag: Flag | None) -> list[str]:
+    """Return the cells of a text column that are no number (of a flag: neither on nor off) and no known word."""
+    found = []
+    known, pattern = set(null_words(sentinels)), re.compile(number_pattern(marks))
+    for word in column.dictionary_encode().dictionary.to_pylist():
+        plain = word.strip()
+        if (flag is not None and _status(plain, flag, sentinels) == NEITHER) or (
+            flag is None and plain.casefold() not in known and not pattern.match(plain)
+        ):
+            found.append(plain)
+    return found
 
 
 def status_of_text(column: Any, flag: Flag, sentinels: tuple[str | float, ...]) -> NDArray[np.int8]:

@@ -1,6 +1,7 @@
 """Files into a library: the whole of an import, and its report."""
 
-from collections.abc import Callable, Sequence
+import contextlib
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -8,18 +9,22 @@ from typing import Any
 
 from replay.engine.workers import Progress, quiet
 from replay.ground.lock import locked
-from replay.ground.refusal import Refusal, refusal, visible
+from replay.ground.refusal import Refusal, refusal, shown, visible
 from replay.ground.toml_files import read_toml
 from replay.library import removal
 from replay.library.digest import sha256_of
 from replay.library.library import FILE, check_inside
 from replay.measured import into_library, profiles, replacing
 from replay.measured.assemble import HOUR_MS, LEAST_ROWS, Assembler, Counts
+from replay.measured.cells import WordRefused
 from replay.measured.machines import machines_of
 from replay.measured.opened import Given, opened
 from replay.measured.profile import Profile, read_profile
 from replay.measured.report import Report, TraceLine
 from replay.measured.sources import Source, kind_of_file, open_source
+from replay.measured.text import TextSource
+
+MOST_WORDS = 20  # of a column that are listed
 
 
 @dataclass(frozen=True)
@@ -135,9 +140,10 @@ def _import(
             made.append(files)
             assembler = Assembler(source, files, repair=repair)
             read.append((machine, source, assembler, files))
-            for block in source.blocks():
-                assembler.add(block)
-                advance(block.size // len(sources))
+            with _all_words(source):
+                for block in source.blocks():
+                    assembler.add(block)
+                    advance(block.size // len(sources))
             _check_result(source, assembler.finish(), files)
         digest = hashing.result()
         with locked(library):
@@ -171,6 +177,21 @@ def _import(
         told = (str(profile.path), one.fingerprint, notes, assembler.counts, lines, assembler.doubts())
         reports.append(Report(path.name, digest, machine, *told, replaced=[entry.id for entry in old]))
     return reports
+
+
+@contextlib.contextmanager
+def _all_words(source: Source) -> Iterator[None]:
+    """Let the refusal of one word that cannot be read tell all of the file's: one run of the command is enough."""
+    try:
+        yield
+    except WordRefused as error:
+        if not isinstance(source, TextSource):
+            raise
+        words = source.words()
+        if sum(map(len, words.values())) == 1:
+            raise
+        told = "; ".join(f"{name}: {', '.join(map(shown, some[:MOST_WORDS]))}" for name, some in words.items())
+        raise Refusal(f"{error}. All that cannot be read in it: {visible(told)}") from None
 
 
 def _check_result(source: Source, counts: Counts, files: into_library.TraceFiles) -> None:

@@ -86,10 +86,10 @@ def look_at(path: Path) -> Look:
     kind = kind_of_file(path)
     if kind == "text":
         dialect = read_dialect(path, FileForm())
+        units = tuple(dialect.unit(place) for place in range(len(dialect.names)))
         cells = [list(map(dialect.marks.plain, dialect.column(place))) for place in range(len(dialect.names))]
         columns = [
-            replace(c, far=far)
-            for c, far in zip(_seen(dialect.names, dialect.units, cells), _far(path, dialect), strict=True)
+            replace(c, far=far) for c, far in zip(_seen(dialect.names, units, cells), _far(path, dialect), strict=True)
         ]
         return Look(
             path,
@@ -138,7 +138,8 @@ def _far(path: Path, dialect: Dialect) -> list[list[str]]:
         )
         for place, cells in enumerate(found):
             column = table.column(place).to_pylist()[::every]
-            cells += [dialect.marks.plain(cell.strip()) for cell in column]
+            unit = dialect.cell_units[place]
+            cells += [dialect.marks.plain(cell.strip().removesuffix(unit).strip()) for cell in column]
     return found
 
 

@@ -30,7 +30,10 @@ class FileForm:
 
 @dataclass(frozen=True)
 class TimeForm:
-    """How the time column reads. `columns` is empty where the source has clocks of its own (MDF)."""
+    """How the time column reads. `columns` is empty where the source has clocks of its own (MDF).
+
+    step: ms by which rows of the same time follow each other, where the seconds are gone.
+    """
 
     columns: tuple[Column, ...]
     max_gap_ms: int
@@ -42,6 +45,7 @@ class TimeForm:
     ticks: str = "oil_pressure"
     on_change: bool = False
     longest_hold: int | None = None
+    step: int | None = None
 
 
 @dataclass(frozen=True)
@@ -207,8 +211,8 @@ def read_profile(path: Path) -> Profile:
         machine_column=texts.pop("machine_column", None),
         texts=texts,
     )
-    _check_together(profile)
     _check_columns(profile)
+    _check_together(profile)
     _check_holds(profile)
     return profile
 

@@ -26,8 +26,8 @@ PRESSURES = ("oil_pressure", "suction_pressure", "crankcase_pressure")
 CHANNELS = dict.fromkeys(PRESSURES, PRESSURE) | {"oil_temperature": TEMPERATURE, "speed": SPEED}
 FLAGS = ("running", "reset")
 NEEDED = ("time", "oil_pressure", "suction_pressure", "running")
-ELAPSED, EPOCH, DATE, SERIAL_DAY = "elapsed", "epoch", "date", "serial day"
-FORMS = (ELAPSED, EPOCH, DATE, SERIAL_DAY)
+ELAPSED, EPOCH, DATE, SERIAL_DAY, MINUTES = "elapsed", "epoch", "date", "serial day", "minutes"
+FORMS = (ELAPSED, EPOCH, DATE, SERIAL_DAY, MINUTES)
 ORDERS = ("YMD", "DMY", "MDY")
 MAX_GAP_MS = (1, 86400000)
 MOST_HOLD_MS = 30 * 86400000
@@ -204,6 +204,7 @@ SECTIONS: dict[str, dict[str, Key]] = {
         "zone": _key(_zone, '"Europe/Dublin", "UTC" or a fixed "+01:00"'),
         "repeated_hour": _key(one_of("first", "second"), '"first" or "second"'),
         "max_gap": _key(_gap, 'a duration such as "5 s"', needed=True),
+        "step": _key(_gap, 'a duration such as "1 s", by which rows of the same time follow each other'),
         **_HELD,
         "ticks": _key(one_of(*CHANNELS), "the signal whose clock gives the rows: " + ", ".join(CHANNELS)),
     },

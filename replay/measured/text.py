@@ -24,6 +24,8 @@ from replay.measured.cells import (
     status_of_text,
     text_numbers,
     typed_numbers,
+    without_unit,
+    words_in,
 )
 from replay.measured.clock import UNREADABLE
 from replay.measured.profile import Profile
@@ -46,29 +48,58 @@ class TextSource:
 
     def notes(self) -> list[str]:
         """Say how the file was read."""
-        return [*self.layout.dialect.notes(), f"time: {self.clock.note}"]
+        newest = ["newest first: read from its end"] if self.layout.newest_first else []
+        return [*self.layout.dialect.notes(), f"time: {self.clock.note}", *newest]
 
     def blocks(self) -> Iterator[Block]:
         """Yield the rows of the file in order, in blocks that are converted by two threads."""
         with ThreadPoolExecutor(WORKERS) as pool:
             waiting: list[Future[Block]] = []
-            for piece in pieces(self.path, self.layout.dialect):
+            found = pieces(self.path, self.layout.dialect)
+            for piece in reversed(list(found)) if self.layout.newest_first else found:
                 waiting.append(pool.submit(self._sized, piece))
                 if len(waiting) > 2 * WORKERS:
                     yield waiting.pop(0).result()
             while waiting:
                 yield waiting.pop(0).result()
 
+    def words(self) -> dict[str, list[str]]:
+        """Return all cells of the file that cannot be read, by the name of their column."""
+        found: dict[str, dict[str, None]] = {}
+        dialect, flags = self.layout.dialect, self.profile.flags
+        for piece in pieces(self.path, dialect):
+            data, _, _ = whole_lines(self.path, dialect, piece, repair=True)
+            table = self._table(data, dict.fromkeys(self.layout.types, self._text()), fast=False)
+            for signal, place in self.layout.places.items():
+                flag = flags.get(signal)
+                if flag is not None and (flag.kind or flag.mean_above is not None):
+                    flag = None
+                texts = without_unit(table[str(place)].combine_chunks(), dialect.cell_units[place])
+                seen = found.setdefault(dialect.names[place] or f"column {place + 1}", {})
+                seen |= dict.fromkeys(words_in(texts, dialect.marks, self.sentinels, flag))
+        return {name: list(seen) for name, seen in found.items() if seen}
+
+    @staticmethod
+    def _text() -> Any:
+        import pyarrow as pa
+
+        return pa.string()
+
     def _sized(self, piece: Piece) -> Block:
         block = self._convert(piece)
         block.size = len(piece.data)
-        return block
+        return block.backwards() if self.layout.newest_first else block
 
     def _convert(self, piece: Piece) -> Block:
         import pyarrow as pa
 
         data = piece.data
-        if self.layout.dialect.marks.thousands or self.profile.holds or b"\0" in data:
+        if (
+            self.layout.dialect.marks.thousands
+            or any(self.layout.dialect.cell_units)
+            or self.profile.holds
+            or b"\0" in data
+        ):
             return self._exact(piece)
         if self.whole and b"x" not in data and b"X" not in data:  # "0x1F" is a whole number to the CSV reader only
             with contextlib.suppress(pa.ArrowInvalid, Giveup):
@@ -118,7 +149,8 @@ class TextSource:
         for column, kind in self.layout.types.items():
             if kind == NUMBER and column not in self.layout.words:
                 with self._cells(column, place):
-                    numbers[column] = text_numbers(cells[column], self.layout.dialect.marks, self.sentinels)
+                    texts = without_unit(cells[column], self.layout.dialect.cell_units[column])
+                    numbers[column] = text_numbers(texts, self.layout.dialect.marks, self.sentinels)
         time_ms = self._time(numbers, cells)
         block = self._block(time_ms, numbers, cells, place)
         block.left_out, block.blank = left_out, int(empty.sum())
