@@ -23,6 +23,7 @@ from replay.ground.refusal import refusal
     help="What the columns are; without it, the library's own profile for the file's header.",
 )
 @click.option("--repair", is_flag=True, help="Leave out rows that are broken or out of order, and name them.")
+@click.option("--replace", is_flag=True, help="What came from a file of the same name goes; labels and notes are kept.")
 @click.option("--guess", is_flag=True, help="Draft a profile for one FILE instead of importing it.")
 @click.option("--out", type=PATH, metavar="FILE", help="Where the draft of --guess goes.")
 @JSON
@@ -35,7 +36,10 @@ def import_files(
     guess: bool,
     **options: Any,
 ) -> None:
-    """Import measured traces from FILEs (CSV in any dialect, Parquet, MDF 4) into a library.
+    """Import measured traces from FILEs into a library.
+
+    CSV in any dialect, workbooks, Parquet, Arrow, Feather, JSON lines, line protocol, MDF 4; packed as gz, bz2, xz or
+    zip as they are.
 
     A profile says which column is which signal, its unit, and whether it is gauge or absolute; `--guess FILE`
     drafts one. Each file goes in whole or not at all. A gap longer than max_gap splits a trace; nothing is filled.
@@ -48,16 +52,14 @@ def import_files(
         raise refusal("import", "--out", "goes with --guess", "--json FILE for the report of an import")
     if library is None:
         raise refusal("import", "--to", "no library to import into", "--to LIBRARY, or --guess to draft a profile")
-    from rich.console import Group
-
-    from replay.display.imported import view
+    from replay.display.imported import view_all
     from replay.measured.importing import import_logs
 
     check_output(json_file)
     found = import_logs(files, library, **options, progress=Progress)
     for told in found.refused:
         click.echo(f"lubetrip: {told}", err=True)
-    give_report(json_file, found.as_json(), lambda: Group(*(part for one in found.reports for part in (view(one), ""))))
+    give_report(json_file, found.as_json(), lambda: view_all(found))
     if found.refused:
         raise SystemExit(2)
 

@@ -21,6 +21,7 @@ from replay.ground.files import write_text
 from replay.ground.refusal import or_refuse, refusal, visible
 from replay.ground.toml_files import read_toml
 from replay.library.library import FILE, check_inside
+from replay.library.removal import without_entries
 from replay.measured.assemble import LEAST_ROWS
 from replay.measured.channels import Columns
 from replay.measured.profile import Profile
@@ -100,16 +101,6 @@ class TraceFiles:
             if folder.is_dir() and not any(folder.iterdir()):
                 folder.rmdir()
 
-    def enter(self, entries: list[dict[str, Any]]) -> None:
-        """Put the files in their places and their entries into library.toml. Files go back if that fails."""
-        with or_refuse(self.library, "written"), contextlib.ExitStack() as undo:
-            for file, entry in zip(self.files, entries, strict=True):
-                target = self.library / entry["file"]
-                file.rename(target)
-                undo.callback(target.unlink, missing_ok=True)
-            _append(self.library / FILE, entries)
-            undo.pop_all()
-
     def _join(self) -> None:
         if self.work is not None:
             with or_refuse(self.folder, "written"):
@@ -162,11 +153,26 @@ class TraceFiles:
         self.waiting, self.rows, self.writer = [], 0, None
 
 
-def new_ids(library: Path, source: Path, digest: str, files: list[Path]) -> list[str]:
-    """Return an id for each trace of a source file that is free in the library, numbered where there are several."""
-    taken = {str(item.get("id")) for item in _traces(library)}
+def enter(library: Path, parts: list[tuple[TraceFiles, list[dict[str, Any]]]], without: frozenset[str]) -> None:
+    """Put files in their places and their entries into library.toml, all or none; `without`: ids that they replace."""
+    with or_refuse(library, "written"), contextlib.ExitStack() as undo:
+        for files, entries in parts:
+            for file, entry in zip(files.files, entries, strict=True):
+                target = library / entry["file"]
+                file.rename(target)
+                undo.callback(target.unlink, missing_ok=True)
+        _append(library / FILE, [entry for _, entries in parts for entry in entries], without)
+        undo.pop_all()
+
+
+def new_ids(library: Path, source: str, digest: str, files: list[Path], given: set[str]) -> list[str]:
+    """Return an id for each trace of a source that is free in the library, numbered where there are several.
+
+    given: ids that others of the same import have got.
+    """
+    taken = {str(item.get("id")) for item in _traces(library)} | given
     taken |= {file.stem for file in (library / TRACES).iterdir()}
-    stem = re.sub(r"[^a-z0-9]+", "-", source.stem.casefold()).strip("-") or "trace"
+    stem = re.sub(r"[^a-z0-9]+", "-", source.casefold()).strip("-") or "trace"
     width = max(2, len(str(len(files))))
     for name in (stem, f"{stem}-{digest[:8]}", f"{stem}-{digest}"):
         ids = [name if len(files) == 1 else f"{name}-{number:0{width}d}" for number in range(1, len(files) + 1)]
@@ -202,11 +208,13 @@ def entry(
     return made | ({"note": texts["note"]} if "note" in texts else {})
 
 
-def _append(path: Path, entries: list[dict[str, Any]]) -> None:
+def _append(path: Path, entries: list[dict[str, Any]], without: frozenset[str]) -> None:
     """Add [[trace]] tables at the end of library.toml; what stands there stays as it is, byte for byte."""
     import tomlkit
 
     before = path.read_bytes().decode("utf-8") if path.exists() else NEW_LIBRARY
+    if without:
+        before = without_entries(path, before, without)
     text = before.rstrip("\r\n") + "\n\n" + tomlkit.dumps({"trace": entries}).lstrip("\n")
     try:
         tomllib.loads(text.removeprefix("\ufeff"))

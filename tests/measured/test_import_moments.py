@@ -7,8 +7,7 @@ import pytest
 
 from replay.ground.refusal import Refusal
 from replay.library import read_library
-from replay.measured.importing import import_file
-from tests.support.measured import HEADER, profile_with
+from tests.support.measured import HEADER, import_file, profile_with
 
 UNMARKED = '-unit\nmax_gap = "5 s"'
 
