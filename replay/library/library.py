@@ -16,6 +16,8 @@
     start_utc = 2026-03-01T10:00:00Z      # optional: the moment of the trace's first row, with its offset
     zone = "Europe/Oslo"                  # optional: the zone of the machine's clock on the wall, or "+01:00"
     source = "logger 7, March.csv"        # optional: the file that the trace came from
+    judged_share = 0.61                   # optional: of that file's hours, what its import left to judge
+    losses = ["39 % of the rows ..."]     # optional: what its import lost, in words
 
 Labels come from how a trace was made or from the machine's inspection, never
 from the logic that is judged. A library is data: it names no file outside its folder.
@@ -75,7 +77,8 @@ class Entry:
     """One trace of a library. `label` holds its windows, or is "ride_through" or "undecided".
 
     upsets: stretches (from, to) in s of the trace's own time; start_utc: the moment of its first row, in UTC;
-    zone: that of the machine's clock on the wall; source: the file it came from. None where nobody says.
+    zone: that of the machine's clock on the wall; source: the file it came from. None where nobody says. judged_share:
+    of that file's hours, what its import left to judge; losses: what else it lost, in words.
     """
 
     id: str
@@ -90,6 +93,8 @@ class Entry:
     start_utc: dt.datetime | None = None
     zone: str | None = None
     source: str | None = None
+    judged_share: float = 1.0
+    losses: tuple[str, ...] = ()
 
     @property
     def windows(self) -> tuple[MustTrip, ...]:
@@ -153,6 +158,11 @@ def _upsets(value: Any) -> tuple[Upset, ...]:
     return upsets
 
 
+def _losses(value: Any) -> tuple[str, ...]:
+    said: tuple[str, ...] = list_of(name)(value)
+    return said
+
+
 def _windows(value: Any) -> list[Any]:
     """Take one window or a list of them; each is read where its place is known."""
     windows = value if isinstance(value, list) else [value]
@@ -182,6 +192,8 @@ TRACE = Keys(
         "start_utc": Key(_moment, "a date and time with Z behind it, such as 2026-03-01T10:00:00Z", needed=False),
         "zone": Key(_zone, '"Europe/Oslo", "UTC" or a fixed "+01:00"', needed=False),
         "source": Key(name, "the name of a file, in one line", needed=False),
+        "judged_share": Key(number(0.0, 1.0), "0 to 1", needed=False),
+        "losses": Key(_losses, "sentences, each in one line", needed=False),
     },
     needed=False,
     many=True,

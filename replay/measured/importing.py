@@ -14,7 +14,7 @@ from replay.ground.toml_files import read_toml
 from replay.library import removal
 from replay.library.digest import sha256_of
 from replay.library.library import FILE, check_inside
-from replay.measured import into_library, profiles, replacing
+from replay.measured import into_library, losses, profiles, replacing
 from replay.measured.assemble import HOUR_MS, LEAST_ROWS, Assembler, Counts
 from replay.measured.cells import WordRefused
 from replay.measured.machines import machines_of
@@ -233,7 +233,8 @@ def _entries(
         several = f", part {number} of {len(parts)}" if len(parts) > 1 else ""
         known = source.clock.anchored and utc
         origin = f"{visible(path.name)}{several}, SHA-256 {digest}" + ("" if known else f", {start}")
-        entries.append(into_library.entry(profile, path, identity, file, origin, part.start_ms if known else None))
+        entry = into_library.entry(profile, path, identity, file, origin, part.start_ms if known else None)
+        entries.append(entry | losses.as_entry(counts))
         hours, run_hours = (part.end_ms - part.start_ms) / HOUR_MS, part.run_ms / HOUR_MS
         lines.append(TraceLine(identity, entries[-1]["file"], start, part.rows, hours, run_hours))
     return lines, entries

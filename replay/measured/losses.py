@@ -1,5 +1,7 @@
 """What an import lost, left out or held, said first where it is much: what is not there cannot be judged."""
 
+from typing import Any
+
 from replay.ground.wording import words
 from replay.measured.assemble import HOUR_MS, Counts
 
@@ -31,3 +33,9 @@ def said_first(counts: Counts) -> list[str]:
     shares.append((counts.made / rows, "of the rows were made between those of the file, where readings hold"))
     much = [f"{100 * share:.0f} % {what}" for share, what in shares if share > MUCH]
     return [f"Can be judged on {100 * judged_share(counts):.0f} % of its hours.", *much] if much else []
+
+
+def as_entry(counts: Counts) -> dict[str, Any]:
+    """Return what an entry of a library says of it: where much was lost, the share that is left to judge and why."""
+    said = said_first(counts)[1:]
+    return {"judged_share": round(judged_share(counts), 3), "losses": said} if said else {}

@@ -36,7 +36,7 @@ MS_PER_H = 3_600_000
 
 def doubts_about(found: Findings, settings: Settings) -> tuple[Doubt, ...]:
     """Return what has to be known of a machine before it is called healthy, the gravest first."""
-    every = [*_starts(found), *_oil(found, settings), *_zero(found), *_share(found), *_joining(found)]
+    every = [*_starts(found), *_oil(found, settings), *_zero(found), *_share(found), *_losses(found), *_joining(found)]
     return tuple(sorted(every, key=lambda doubt: doubt.advice))
 
 
@@ -119,6 +119,14 @@ def _zero(found: Findings) -> Iterator[Doubt]:
 def _share(found: Findings) -> Iterator[Doubt]:
     if found.judged_share < SHARE:
         yield Doubt(CANNOT_TELL, f"judged on {percent(int(100 * found.judged_share) / 100)} of its hours")
+
+
+def _losses(found: Findings) -> Iterator[Doubt]:
+    """Tell once a file what its import lost."""
+    parts = [piece.placed.part for piece in found.pieces]
+    for source, losses in dict.fromkeys((part.source, part.losses) for part in parts):
+        if losses:
+            yield Doubt(NOTE, f"import of {source or 'a file'}: {'; '.join(losses)}")
 
 
 def _joining(found: Findings) -> Iterator[Doubt]:

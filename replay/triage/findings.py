@@ -84,12 +84,18 @@ class Findings:
 
     @property
     def judged_share(self) -> float:
-        """Return the share that was judged, of the hours that were logged or lost and of those run; the lesser."""
+        """Return the share that was judged: of the hours logged or lost, of those run, of those imported; the least."""
         whole = self.days.total()
         logged = whole[kernel.DAY_LOGGED]
         hours = logged + whole[kernel.DAY_LATE] + self.gaps.lost_ms
         running = self.seen_ms + self.doubted_ms
-        return min(logged / hours if hours else 1.0, self.seen_ms / running if running else 1.0)
+        imported = [(piece.end_ms, piece.placed.part.judged_share) for piece in self.pieces]
+        length = sum(long for long, _ in imported)
+        return min(
+            logged / hours if hours else 1.0,
+            self.seen_ms / running if running else 1.0,
+            sum(long * share for long, share in imported) / length if length else 1.0,
+        )
 
     def add(self, event: Event) -> None:
         """Count an event."""

@@ -18,12 +18,17 @@ SUFFIXES = (".csv", ".parquet")
 
 @dataclass(frozen=True)
 class Part:
-    """One file of a machine: when its first row was, the zone of the wall clock there, the logger's file it is from."""
+    """One file of a machine: when its first row was, the zone of the wall clock there, the logger's file it is from.
+
+    judged_share, losses: what the import of that file left to judge, and what it lost in words.
+    """
 
     path: Path
     start_utc: dt.datetime | None = None
     zone: str = UTC
     source: str = ""
+    judged_share: float = 1.0
+    losses: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -79,7 +84,8 @@ def _logs_at(path: Path) -> tuple[Path | None, list[tuple[str | None, Part]]]:
 
 
 def _part(entry: Entry, path: Path | None = None) -> Part:
-    return Part(path or entry.path, entry.start_utc, entry.zone or UTC, entry.source or "")
+    kept = entry.judged_share, entry.losses
+    return Part(path or entry.path, entry.start_utc, entry.zone or UTC, entry.source or "", *kept)
 
 
 def _files(path: Path) -> list[Path]:

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from replay.measured.importing import import_logs
 from replay.measured.losses import said_first
 from replay.settings import read_settings
+from replay.triage.ranking import ADVICE, notes, rank
 from replay.triage.report import triage_logs
 
 pytestmark = pytest.mark.slow("tries many cases of a large space")
@@ -116,6 +117,9 @@ def test_the_spell_is_found_or_what_hides_it_is_said(export: tuple[bytes, str, s
 
     if form in ("quality", "torn"):
         assert said_first(report.counts)
+        assert ADVICE[rank(seen)] != "not starved"
+        assert any(line.startswith("import of log.csv") for line in notes(seen))
+        assert seen.judged_share < 0.8
     else:
         assert starved_s > 0.9 * (SPELL[1] - SPELL[0]) - 20
         assert abs(sum(part.run_ms for part in report.counts.parts) / 1000 - 1300) < 30

@@ -208,3 +208,19 @@ def test_a_trip_of_long_ago_does_not_lock_out(site: Settings, tmp_path: Path) ->
 
     assert (dict(findings.stops), findings.lockouts) == ({"oil": 3}, 0)
     assert examine(with_values(site, TRIP_MEMORY=604_800_000), ("m", parts), fast=False).lockouts == 1
+
+
+def test_what_an_import_lost_stands_beside_the_machine(tmp_path: Path, settings_file: Path) -> None:
+    """Catches hours that an import lost or held, which the trace itself no longer shows."""
+    kept = made(600, lambda s: 120 if s > 200 else 0, running=lambda s: s > 200)
+    write(tmp_path / "site" / "a.csv", kept)
+    lost = (
+        'undecided = true\nsource = "march.csv"\njudged_share = 0.61\nlosses = ["39 % of the 3.00 h are lost in gaps"]'
+    )
+    (tmp_path / "site" / "library.toml").write_text(entry("a", lost))
+    done = CliRunner().invoke(main, ["triage", str(tmp_path / "site"), "--settings", str(settings_file)])
+    told = " ".join(done.stdout.split())
+
+    assert done.exit_code == 0, done.stderr
+    assert "CANNOT TELL: judged on 61 % of its hours" in told
+    assert "import of march.csv: 39 % of the 3.00 h are lost in gaps" in told
