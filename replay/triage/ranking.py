@@ -60,7 +60,8 @@ def reasons(found: Findings) -> tuple[str, ...]:
     if found.events[AT_START]:
         told.append(f"{found.events[AT_START]} start(s) without oil pressure")
     if found.events[DOUBT]:
-        told.append(f"sensors in doubt {found.events[DOUBT]} x, {duration(found.doubted_ms)}")
+        running = f", {duration(found.doubted_ms)} of running" if found.doubted_ms else " at standstill"
+        told.append(f"sensors in doubt {found.events[DOUBT]} x{running}")
         if mostly_late(found):
             told.append("rows further apart than max_gap: NOT JUDGED")
     told += [doubt.text for doubt in found.doubts or () if doubt.advice < NOTE]

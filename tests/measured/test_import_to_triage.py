@@ -118,7 +118,7 @@ def test_the_spell_is_found_or_what_hides_it_is_said(export: tuple[bytes, str, s
     if form in ("quality", "torn"):
         assert said_first(report.counts)
         assert ADVICE[rank(seen)] != "not starved"
-        assert any(line.startswith("import of log.csv") for line in notes(seen))
+        assert any(line.startswith("import of log") for line in notes(seen))
         assert seen.judged_share < 0.8
     else:
         assert starved_s > 0.9 * (SPELL[1] - SPELL[0]) - 20
