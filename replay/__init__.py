@@ -45,6 +45,7 @@ FACE: dict[str, tuple[str, ...]] = {
     "replay.drawing.plot": ("draw_trace",),
     "replay.drawing.picture": ("picture",),
     "replay.report.write": ("write_report",),
+    "replay.report.fleet": ("write_fleet",),
     "replay.report.junit": ("junit",),
     "replay.report.record": ("write_record", "check_record"),
     "replay.page.bench": ("write_bench",),

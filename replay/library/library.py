@@ -13,6 +13,11 @@
     # or ride_through = true, or undecided = true
     note = "optional"
     upsets = [[120.0, 310.0]]             # optional: what could be taken for a fault was done from .. to, in seconds
+    start_utc = 2026-03-01T10:00:00Z      # optional: the moment of the trace's first row, with its offset
+    zone = "Europe/Oslo"                  # optional: the zone of the machine's clock on the wall, or "+01:00"
+    source = "logger 7, March.csv"        # optional: the file that the trace came from
+    judged_share = 0.61                   # optional: of that file's hours, what its import left to judge
+    losses = ["39 % of the rows ..."]     # optional: what its import lost, in words
 
 Labels come from how a trace was made or from the machine's inspection, never
 from the logic that is judged. A library is data: it names no file outside its folder.
@@ -23,6 +28,7 @@ list of windows, in their order and apart from each other, bands included. `upse
 that a rule could take for a fault was done to a machine that comes through.
 """
 
+import datetime as dt
 import itertools
 import os
 from dataclasses import dataclass
@@ -32,6 +38,7 @@ from typing import Any
 from replay.ground.refusal import refusal
 from replay.ground.shape import Key, Keys, UnfitError, anything, fit, list_of, name, number, path_text, plain_text, text
 from replay.ground.toml_files import read_toml
+from replay.ground.zones import offset_or_zone
 
 FILE = "library.toml"
 LABELS = ("must_trip", "ride_through", "undecided")
@@ -69,7 +76,9 @@ Upset = tuple[float, float]
 class Entry:
     """One trace of a library. `label` holds its windows, or is "ride_through" or "undecided".
 
-    upsets: stretches (from, to) in s of the trace's own time.
+    upsets: stretches (from, to) in s of the trace's own time; start_utc: the moment of its first row, in UTC;
+    zone: that of the machine's clock on the wall; source: the file it came from. None where nobody says. judged_share:
+    of that file's hours, what its import left to judge; losses: what else it lost, in words.
     """
 
     id: str
@@ -81,6 +90,11 @@ class Entry:
     label: Label
     note: str
     upsets: tuple[Upset, ...] = ()
+    start_utc: dt.datetime | None = None
+    zone: str | None = None
+    source: str | None = None
+    judged_share: float = 1.0
+    losses: tuple[str, ...] = ()
 
     @property
     def windows(self) -> tuple[MustTrip, ...]:
@@ -108,6 +122,19 @@ def _origin(value: Any) -> str:
     return str(value)
 
 
+def _moment(value: Any) -> dt.datetime:
+    if not isinstance(value, dt.datetime):
+        raise UnfitError("no date with a time of day")
+    if value.tzinfo is None:
+        raise UnfitError("a time without its offset from UTC may be any hour")
+    return value.astimezone(dt.UTC)
+
+
+def _zone(value: Any) -> str:
+    offset_or_zone(text(value))
+    return str(value)
+
+
 def _stated(value: Any) -> bool:
     if value is not True:
         raise UnfitError("a label is stated, not denied")
@@ -129,6 +156,11 @@ def _upsets(value: Any) -> tuple[Upset, ...]:
         if begin_s < end_s:
             raise UnfitError(f"the upset from {shown_s(begin_s)} begins before the one before it ends")
     return upsets
+
+
+def _losses(value: Any) -> tuple[str, ...]:
+    said: tuple[str, ...] = list_of(name)(value)
+    return said
 
 
 def _windows(value: Any) -> list[Any]:
@@ -157,6 +189,11 @@ TRACE = Keys(
         **{key: Key(_stated, f"{key} = true", needed=False) for key in LABELS[1:]},
         "upsets": Key(_upsets, "pairs of seconds [[from, to], ...], ascending and apart", needed=False),
         "note": Key(plain_text, "text", needed=False),
+        "start_utc": Key(_moment, "a date and time with Z behind it, such as 2026-03-01T10:00:00Z", needed=False),
+        "zone": Key(_zone, '"Europe/Oslo", "UTC" or a fixed "+01:00"', needed=False),
+        "source": Key(name, "the name of a file, in one line", needed=False),
+        "judged_share": Key(number(0.0, 1.0), "0 to 1", needed=False),
+        "losses": Key(_losses, "sentences, each in one line", needed=False),
     },
     needed=False,
     many=True,
