@@ -1,17 +1,20 @@
 """The files a trace is read from: CSV or, by its ending, Parquet; whole, or in blocks of bounded size."""
 
 import csv
+import itertools
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 from typing import Any
 
-from replay.ground.refusal import Refusal, refusal
+from replay.ground.refusal import Refusal, or_refuse, refusal
 from replay.trace.rows import COLUMNS, Columns, as_floats, check_header
 
 CSV_BLOCK = 1 << 22  # bytes
 # A Parquet file may unpack to far more than it holds: beyond both of these it is no trace.
 UNPACKED_MOST = 1 << 28  # bytes of whole columns
 UNPACKED_RATIO = 500  # times the size of the file
+LONGEST_LINE = 1 << 16  # bytes; what is longer is no row of a trace
 PARQUET_BUFFER = 1 << 20  # bytes of a column read ahead, however large its row group
 
 
@@ -44,6 +47,19 @@ def read_blocks(path: Path, rows: int) -> Iterator[Columns]:
     for batch in _parquet_batches(path, rows) if is_parquet(path) else _csv_batches(path):
         for begin in range(0, batch.num_rows, rows):
             yield as_floats(path, pa.Table.from_batches([batch.slice(begin, rows)]))
+
+
+def count_rows(path: Path, most: int) -> int:
+    """Return the data rows of a trace file, without a look at their cells; of CSV at most one more than `most`.
+
+    Raises Refusal.
+    """
+    if is_parquet(path):
+        with _parquet(path) as file:
+            return int(file.metadata.num_rows)
+    with or_refuse(path, "read"), path.open("rb") as stream:
+        lines = (line for line in iter(partial(stream.readline, LONGEST_LINE), b"") if line.strip())
+        return max(0, sum(1 for _ in itertools.islice(lines, most + 2)) - 1)
 
 
 def place_in(path: Path, row: int) -> str:
