@@ -42,5 +42,10 @@ def trace_with_settings(
     if isinstance(given, Trace):
         return given, None, settings_of(settings, None, given.name)
     trace = read_trace(given)
-    library, entry = find_entry(Path(given)) or (None, None)
-    return trace, entry, settings_of(settings, library, given)
+    return trace, *entry_with_settings(Path(given), settings)
+
+
+def entry_with_settings(file: Path, settings: GivenSettings = None) -> tuple[Entry | None, Settings]:
+    """Return the entry of a trace file, where a library around it names it, and the settings for it. Raises Refusal."""
+    library, entry = find_entry(file) or (None, None)
+    return entry, settings_of(settings, library, file)

@@ -1,8 +1,11 @@
 """The files a trace is read from: CSV or, by its ending, Parquet; whole, or in blocks of bounded size."""
 
+import contextlib
 import csv
 import itertools
-from collections.abc import Iterator
+import math
+import os
+from collections.abc import Iterable, Iterator
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -60,6 +63,35 @@ def count_rows(path: Path, most: int) -> int:
     with or_refuse(path, "read"), path.open("rb") as stream:
         lines = (line for line in iter(partial(stream.readline, LONGEST_LINE), b"") if line.strip())
         return max(0, sum(1 for _ in itertools.islice(lines, most + 2)) - 1)
+
+
+def last_time_s(path: Path) -> float:
+    """Return the time of the last row, from the end of the file alone; NaN where there is none to be read there.
+
+    What is at fault is told when the rows are read. Raises Refusal for a file that cannot be read.
+    """
+    if is_parquet(path):
+        return _last_time_of_parquet(path)
+    place = _csv_header(path).index("time_s")
+    with or_refuse(path, "read"), path.open("rb") as stream:
+        stream.seek(max(0, stream.seek(0, os.SEEK_END) - LONGEST_LINE))
+        lines = stream.read().decode("utf-8", "replace").split("\n")
+    cells = next(csv.reader([next((line for line in reversed(lines) if line.strip()), "")]))
+    with contextlib.suppress(ValueError, IndexError):
+        return float(cells[place])
+    return math.nan
+
+
+def _last_time_of_parquet(path: Path) -> float:
+    import pyarrow as pa
+
+    last = math.nan
+    with _parquet(path) as file:
+        group = range(file.metadata.num_row_groups)[-1:]
+        for batch in batches(path, file, PARQUET_BUFFER, ["time_s"], group):
+            times = as_floats(path, pa.Table.from_batches([batch]))["time_s"]
+            last = float(times[-1]) if len(times) else last
+    return last
 
 
 def place_in(path: Path, row: int) -> str:
@@ -132,9 +164,11 @@ def _parquet_batches(path: Path, rows: int) -> Iterator[Any]:
         yield from batches(path, file, rows)
 
 
-def batches(path: Path, file: Any, rows: int, names: list[str] | None = None) -> Iterator[Any]:
-    """Yield the rows of an opened Parquet file. Raises Refusal where it is damaged."""
-    read = file.iter_batches(rows, columns=names)
+def batches(
+    path: Path, file: Any, rows: int, names: list[str] | None = None, groups: Iterable[int] | None = None
+) -> Iterator[Any]:
+    """Yield the rows of an opened Parquet file, or of some of its row groups. Raises Refusal where it is damaged."""
+    read = file.iter_batches(rows, row_groups=groups, columns=names)
     while (batch := told(path, lambda: next(read, None))) is not None:
         yield batch
 
