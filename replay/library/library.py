@@ -13,6 +13,9 @@
     # or ride_through = true, or undecided = true
     note = "optional"
     upsets = [[120.0, 310.0]]             # optional: what could be taken for a fault was done from .. to, in seconds
+    start_utc = 2026-03-01T10:00:00Z      # optional: the moment of the trace's first row, with its offset
+    zone = "Europe/Oslo"                  # optional: the zone of the machine's clock on the wall, or "+01:00"
+    source = "logger 7, March.csv"        # optional: the file that the trace came from
 
 Labels come from how a trace was made or from the machine's inspection, never
 from the logic that is judged. A library is data: it names no file outside its folder.
@@ -23,6 +26,7 @@ list of windows, in their order and apart from each other, bands included. `upse
 that a rule could take for a fault was done to a machine that comes through.
 """
 
+import datetime as dt
 import itertools
 import os
 from dataclasses import dataclass
@@ -32,6 +36,7 @@ from typing import Any
 from replay.ground.refusal import refusal
 from replay.ground.shape import Key, Keys, UnfitError, anything, fit, list_of, name, number, path_text, plain_text, text
 from replay.ground.toml_files import read_toml
+from replay.ground.zones import offset_or_zone
 
 FILE = "library.toml"
 LABELS = ("must_trip", "ride_through", "undecided")
@@ -69,7 +74,8 @@ Upset = tuple[float, float]
 class Entry:
     """One trace of a library. `label` holds its windows, or is "ride_through" or "undecided".
 
-    upsets: stretches (from, to) in s of the trace's own time.
+    upsets: stretches (from, to) in s of the trace's own time; start_utc: the moment of its first row, in UTC;
+    zone: that of the machine's clock on the wall; source: the file it came from. None where nobody says.
     """
 
     id: str
@@ -81,6 +87,9 @@ class Entry:
     label: Label
     note: str
     upsets: tuple[Upset, ...] = ()
+    start_utc: dt.datetime | None = None
+    zone: str | None = None
+    source: str | None = None
 
     @property
     def windows(self) -> tuple[MustTrip, ...]:
@@ -105,6 +114,19 @@ class Library:
 def _origin(value: Any) -> str:
     if not text(value).startswith(("recorded:", "synthetic:")):
         raise UnfitError("says neither how it was recorded nor how it was made")
+    return str(value)
+
+
+def _moment(value: Any) -> dt.datetime:
+    if not isinstance(value, dt.datetime):
+        raise UnfitError("no date with a time of day")
+    if value.tzinfo is None:
+        raise UnfitError("a time without its offset from UTC may be any hour")
+    return value.astimezone(dt.UTC)
+
+
+def _zone(value: Any) -> str:
+    offset_or_zone(text(value))
     return str(value)
 
 
@@ -157,6 +179,9 @@ TRACE = Keys(
         **{key: Key(_stated, f"{key} = true", needed=False) for key in LABELS[1:]},
         "upsets": Key(_upsets, "pairs of seconds [[from, to], ...], ascending and apart", needed=False),
         "note": Key(plain_text, "text", needed=False),
+        "start_utc": Key(_moment, "a date and time with Z behind it, such as 2026-03-01T10:00:00Z", needed=False),
+        "zone": Key(_zone, '"Europe/Oslo", "UTC" or a fixed "+01:00"', needed=False),
+        "source": Key(name, "the name of a file, in one line", needed=False),
     },
     needed=False,
     many=True,

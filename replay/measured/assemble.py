@@ -10,12 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from replay.ground.refusal import Refusal, refusal
+from replay.ground.zones import offset_or_zone
 from replay.measured.block import UNKNOWN, Block
 from replay.measured.channels import Channels, Columns
 from replay.measured.clock import DAY_MS, UNREADABLE
 from replay.measured.doubts import Readings
 from replay.measured.sources import Source
-from replay.measured.zones import LocalTime, LocalTimeError, offset_or_zone
+from replay.measured.zones import LocalTime, LocalTimeError
 
 HOUR_MS = 3600000
 LEAST_ROWS = 2  # of a trace

@@ -14,11 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from replay.ground.refusal import refusal
+from replay.ground.zones import fixed_offset_ms
 from replay.measured.marks import looks_like_number
 from replay.measured.profile import TimeForm
 from replay.measured.profile_keys import DATE, ELAPSED, EPOCH, SERIAL_DAY
 from replay.measured.unit_text import TIME, read_unit
-from replay.measured.zones import fixed_offset_ms
 
 UNREADABLE = int(np.iinfo(np.int64).min)  # a time cell that is empty or no time
 DAY_MS = 86400000

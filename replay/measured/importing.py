@@ -158,8 +158,9 @@ def _entries(
     for number, (identity, file, part) in enumerate(zip(ids, files.files, parts, strict=True), start=1):
         start = into_library.start_text(part.start_ms, anchored=source.clock.anchored, utc=utc, zone=profile.time.zone)
         several = f", part {number} of {len(parts)}" if len(parts) > 1 else ""
-        origin = f"{visible(path.name)}{several}, SHA-256 {digest}, {start}"
-        entries.append(into_library.entry(profile, path, identity, file, origin))
+        known = source.clock.anchored and utc
+        origin = f"{visible(path.name)}{several}, SHA-256 {digest}" + ("" if known else f", {start}")
+        entries.append(into_library.entry(profile, path, identity, file, origin, part.start_ms if known else None))
         hours, run_hours = (part.end_ms - part.start_ms) / HOUR_MS, part.run_ms / HOUR_MS
         lines.append(TraceLine(identity, entries[-1]["file"], start, part.rows, hours, run_hours))
     return lines, entries

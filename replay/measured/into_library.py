@@ -1,7 +1,7 @@
 """Imported traces into a library: written beside it first, entered whole or not at all.
 
 Short traces become CSV, to be looked at and edited; long ones Parquet. The moment of a trace's first row
-stands in its origin, as UTC with the zone that was declared: its own time starts at 0 s.
+stands in its entry, as start_utc with the zone that was declared: its own time starts at 0 s.
 """
 
 import contextlib
@@ -31,6 +31,7 @@ GROUP_ROWS = 1 << 18
 TRACES = "traces"
 NEVER_EMPTY = ("time_s", "running", "reset")
 NEW_LIBRARY = "# Traces of recorded machines. Labels come from inspection or service records, never from the logic.\n"
+EPOCH = dt.datetime.fromtimestamp(0, dt.UTC)
 TEXTS = {"family": "recorded, unlabelled", "oil": "not stated"}
 
 
@@ -180,18 +181,23 @@ def start_text(start_ms: int, *, anchored: bool, utc: bool, zone: str | None) ->
     """Return when a trace starts, for its origin: UTC, a clock of no stated zone, or the logger's elapsed time."""
     if not anchored:
         return f"starts at {start_ms / 1000:.3f} s of the logger's time"
-    moment = dt.datetime.fromtimestamp(0, dt.UTC) + dt.timedelta(milliseconds=start_ms)
+    moment = EPOCH + dt.timedelta(milliseconds=start_ms)
     text = moment.strftime("%Y-%m-%dT%H:%M:%S.") + f"{moment.microsecond // 1000:03d}"
     return f"starts {text}Z, zone {zone or 'UTC'}" if utc else f"starts {text} of a clock whose zone is not stated"
 
 
-def entry(profile: Profile, source: Path, identity: str, file: Path, origin: str) -> dict[str, Any]:
-    """Return the entry of one trace for library.toml."""
+def entry(
+    profile: Profile, source: Path, identity: str, file: Path, origin: str, start_ms: int | None
+) -> dict[str, Any]:
+    """Return the entry of one trace for library.toml; start_ms: its first row in UTC, None where nobody knows it."""
     texts = TEXTS | {"machine": visible(source.stem)} | profile.texts
     stated = profile.texts.get("origin", "recorded:").rstrip("; ")
     made: dict[str, Any] = {"id": identity, "file": f"{TRACES}/{identity}{file.suffix}"}
     made |= {key: texts[key] for key in ("family", "machine", "oil")}
     made["origin"] = f"{stated}{'' if stated.endswith(':') else ';'} {origin}"
+    made["source"] = visible(source.name)
+    if start_ms is not None:
+        made |= {"start_utc": EPOCH + dt.timedelta(milliseconds=start_ms), "zone": profile.time.zone or "UTC"}
     made["undecided"] = True
     return made | ({"note": texts["note"]} if "note" in texts else {})
 

@@ -78,7 +78,7 @@ def _gap(value: object) -> int:
 
 
 def _zone(value: object) -> str:
-    from replay.measured.zones import offset_or_zone
+    from replay.ground.zones import offset_or_zone
 
     offset_or_zone(text(value))
     return str(value)

@@ -31,7 +31,9 @@ SAMPLE_DRAWS = 1 + CHANNELS * (NOISE_DRAWS + 1)  # uniform numbers of one sample
 NOISE_SCALE = 1.7320508075688772  # standard deviation of the sum of four uniform draws is 1/sqrt(3)
 NEVER_S = 1e18
 GROSS_OFFSET_PA = 20e3  # assumed: an offset beyond what any sound installation has; what is read then is untrue
-STILL_DIGITS = 2.5  # assumed: digits of so many deviations of the noise stand still over 45 readings 14 times in a million
+STILL_DIGITS = (
+    2.5  # assumed: digits of so many deviations of the noise stand still over 45 readings 14 times in a million
+)
 
 (
     Q_LOW,

@@ -85,9 +85,9 @@ def varied(**named: int) -> Settings:
 
 
 def grid(delays: int, cut_outs: int) -> list[Settings]:
-    """Return trip delays of 30 to 240 s by cut-outs of 5 to 10 psi."""
+    """Return trip delays of 30 to 240 s by cut-outs of 5 to 10 psi, cut-in 2 psi above."""
     return [
-        varied(trip_delay=round(delay), cut_out=round(6894.757 * psi))
+        varied(trip_delay=round(delay), cut_out=round(6894.757 * psi), cut_in=round(6894.757 * (psi + 2.0)))
         for delay in np.linspace(30_000, 240_000, delays)
         for psi in np.linspace(5.0, 10.0, cut_outs)
     ]

@@ -17,10 +17,15 @@ from replay.synth import recipe, synthesise
 from tests.results import close, record_option
 
 SETTINGS = Path(__file__).parents[2] / "fixtures" / "settings.toml"
-UNTRUE = ("taken for", "oil-sensor-drifting")  # in what is told of a trace: readings that no rule of pressures sees through
+UNTRUE = (
+    "taken for",
+    "oil-sensor-drifting",
+)  # in what is told of a trace: readings that no rule of pressures sees through
 
 
-def confirm(folder: Path, settings: Path, families: str, count: int, seed: int, hours: float | None, jobs: int) -> Score:
+def confirm(
+    folder: Path, settings: Path, families: str, count: int, seed: int, hours: float | None, jobs: int
+) -> Score:
     """Return the score of settings on the library of a recipe, made in folder."""
     synthesise(folder, recipe(families, count, seed, hours, "parquet"), jobs=jobs)
     return score_library(read_library(folder), settings, jobs=jobs)

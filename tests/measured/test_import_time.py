@@ -11,8 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from replay.ground.refusal import Refusal
+from replay.ground.refusal import Refusal
+from replay.ground.zones import offset_or_zone
 from replay.measured.text_lines import Piece
-from replay.measured.zones import LocalTime, offset_or_zone
+from replay.measured.zones import LocalTime
 from tests.support.measured import HEADER, bring_in, profile_with, readings
 
 pytestmark = pytest.mark.slow("tries many cases of a large space")

@@ -201,14 +201,14 @@ def test_judges_as_lubetrip_score(confidence: str, tmp_path: Path) -> None:
     """Catches a verdict, a count, a margin or a limit of the page that `lubetrip score` would not give."""
     text = (FIXTURES / "settings.toml").read_text(encoding="utf-8").split("confidence =")[0] + confidence + "\n"
     given = tmp_path / "given.toml"
-    given.write_text(text.replace('min_margin = "20 s"', 'min_margin = "95 s"'), encoding="utf-8")
+    given.write_text(text.replace('min_margin = "8 s"', 'min_margin = "95 s"'), encoding="utf-8")
     library = some(8)
     delay, cut_out, cut_in, weight = map(NAMES.index, ("trip_delay", "cut_out", "cut_in", "floor_weight"))
     tries = [
         [],
         [["type", delay, "20 s"]],
         [["type", delay, "20 min"]],
-        [["type", weight, "8"], ["type", cut_out, "10 psi"]],
+        [["type", weight, "8"], ["type", cut_in, "11 psi"], ["type", cut_out, "10 psi"]],
         [["type", cut_in, "60 psi"], ["type", cut_out, "50 psi"], ["type", delay, "1 s"]],
     ]
     answers = parts(embedded(page_text(library, given)), tmp_path, tries=tries, run=True)["answers"]

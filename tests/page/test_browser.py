@@ -35,7 +35,7 @@ STEPS: list[tuple[str, tuple[Any, ...]]] = [
     ("misspelt", ("type", "cut_in", "30 furlongs")),
     ("reset", ("click", "#reset")),
     ("all again", ("choose", "#show", "all")),
-    *[(f"trace {number}", ("press", "[name=trace]:checked", ["ArrowDown"])) for number in range(13)],
+    *[(f"trace {number}", ("press", "[name=trace]:checked", ["ArrowDown"])) for number in range(17)],
     ("wide", ("picture", "1280.png")),
     ("narrow", ("size", 390, 844)),
     ("narrow picture", ("picture", "390.png")),
@@ -167,8 +167,8 @@ def test_changing_units_rewrites_texts_and_moves_no_verdict(session: Session) ->
     """Catches a switch that rounds the settings."""
     states = session.states
 
-    assert states["loaded"]["texts"]["cut_in"] == "11 psi"
-    assert states["metric"]["texts"]["cut_in"] == "75.842 kPa"
+    assert states["loaded"]["texts"]["cut_in"] == "7.5 psi"
+    assert states["metric"]["texts"]["cut_in"] == "51.711 kPa"
     assert states["metric"]["texts"]["vacuum"].endswith("kPa gauge")
     assert states["metric"]["digest"] == states["typed"]["digest"]
 
@@ -185,9 +185,9 @@ def test_the_list_shows_what_went_wrong_and_the_plot_is_read_by_pointer_and_keys
     assert states["other trace"]["title"] != states["loaded"]["title"]
     assert states["pointed"]["readout"] != states["loaded"]["readout"]
     assert "net oil pressure" in states["pointed"]["readout"]
-    assert states["stepped in the plot"]["readout"].startswith("2.0 s,")
+    assert states["stepped in the plot"]["readout"].startswith("1.0 s,")
     assert len(states["pointed"]["decisions"]) >= 1
-    walked = [states[f"trace {number}"] for number in range(13)]
+    walked = [states[f"trace {number}"] for number in range(17)]
     assert {shown["title"] for shown in walked} == {identity for identity, _, _ in states["loaded"]["outcomes"]}
     assert {shown["outcome"].split(":")[0] for shown in walked} >= {"Hit", "Rode through"}
 
@@ -215,7 +215,7 @@ def test_fetches_nothing_and_complains_of_nothing(session: Session) -> None:
 def test_says_how_long_a_replay_took(session: Session) -> None:
     """Catches a page that does not replay when a setting moves: the time is printed, and only has to be one."""
     spent = [session.states[moment]["spentMs"] for moment in ("loaded", "slid", "stepped", "typed")]
-    print(f"13 traces replayed and judged in the browser: {min(spent):.1f} ms to {max(spent):.1f} ms")  # noqa: T201
+    print(f"17 traces replayed and judged in the browser: {min(spent):.1f} ms to {max(spent):.1f} ms")  # noqa: T201
 
     assert all(milliseconds > 0 for milliseconds in spent)
 

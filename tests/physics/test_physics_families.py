@@ -228,8 +228,10 @@ def test_saturation_between_grid_points(celsius, kpa):
 
 def test_to_stop_on_a_failed_sensor_is_never_early():
     """A frozen sensor seen before the pump fails was rightly stopped on; catches such a stop booked as a nuisance."""
-    for index in range(5):
-        case = case_of("oil-sensor-stuck", index, 3)
+    cases = [case_of("oil-sensor-stuck", index, 3) for index in range(8)]
+    froze = [case for case in cases if case.chain.fault_s == case.chain.oil.stuck_s[0]]
+    assert len(froze) >= 5
+    for case in froze:
         window = label_of(simulate(case), case.chain.fault_s)["must_trip"]
         assert window["earliest_s"] == pytest.approx(case.chain.oil.stuck_s[0], abs=0.06)
 

@@ -247,7 +247,10 @@ def demo_grid() -> list[Settings]:
     base = read_settings(ROOT / "fixtures" / "settings.toml")
     named = {row[0]: value for row, value in zip(ranges.SETTINGS, base.values, strict=False)}
     return [
-        as_settings(named | {"trip_delay": delay, "cut_out": cut_out, "floor_weight": weight, "recovery": recovery})
+        as_settings(
+            named
+            | {"cut_in": 75_842, "trip_delay": delay, "cut_out": cut_out, "floor_weight": weight, "recovery": recovery}
+        )
         for delay in (40_000, 60_000, 90_000, 120_000, 150_000, 180_000, 240_000)
         for cut_out in (36_000, 48_263, 55_000, 62_000, 70_000)
         for weight in (ONE, 3 * ONE, 8 * ONE)

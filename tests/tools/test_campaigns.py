@@ -76,18 +76,18 @@ def test_the_command_fails_on_a_difference(monkeypatch: pytest.MonkeyPatch) -> N
     assert "step 7 of the walk" in done.output
 
 
-@pytest.mark.parametrize(("trip_delay", "missed"), [("150 s", False), ("600 s", True)])
+@pytest.mark.parametrize(("trip_delay", "missed"), [("120 s", False), ("600 s", True)])
 def test_confirming_tells_what_slow_settings_miss_on_fresh_libraries(
     trip_delay: str, missed: bool, tmp_path: Path
 ) -> None:
     """Catches a confirmation that judges other settings than those given, or keeps still about a miss."""
     text = confirm.SETTINGS.read_text()
-    assert text.count('trip_delay = "150 s"') == 1
+    assert text.count('trip_delay = "120 s"') == 1
     settings = tmp_path / "settings.toml"
-    settings.write_text(text.replace("150 s", trip_delay, 1))
+    settings.write_text(text.replace("120 s", trip_delay, 1))
     given = ["--settings", str(settings), "--seed", "3", "--faults", "38", "--hours", "5", "--each", "0.25"]
 
     told = CliRunner().invoke(confirm.command, given, catch_exceptions=False).output
 
-    assert ("pump-drive-broken: missed" in told) == missed
+    assert ("missed: rotation-reversed-00000" in told) == missed
     assert " stops for nothing in " in told

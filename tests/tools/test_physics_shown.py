@@ -85,15 +85,15 @@ def test_no_label_of_sixty_six_drawn_cases_hangs_on_the_step() -> None:
 
 @pytest.mark.slow("compiles what only it runs")
 def test_a_moved_constant_is_what_the_cases_are_run_with(tmp_path: Path) -> None:
-    """Film drain a third shorter brings deadlines forward; catches machine code of the old constant left in use."""
-    drain = next(one for one in sensitivity.assumed(CONSTANTS) if one.name == "FILM_DRAIN_S")
-    found = sensitivity.variant("drain", sensitivity.changed(CONSTANTS, drain, 0.7), tmp_path, 11, SEED)
+    """Films that lose 30 % more bring deadlines forward; catches machine code of the old constant left in use."""
+    lost = next(one for one in sensitivity.assumed(CONSTANTS) if one.name == "LOST_SHARE")
+    found = sensitivity.variant("lost", sensitivity.changed(CONSTANTS, lost, 1.3), tmp_path, 11, SEED)
 
     assert not isinstance(found, str), found
     moves = moves_s(outcomes(11, SEED), found)
     assert moves
     assert min(moves.values()) < -5.0
-    assert (tmp_path / "drain.json").exists()
+    assert (tmp_path / "lost.json").exists()
 
 
 @pytest.mark.slow("compiles what only it runs")

@@ -16,7 +16,7 @@ from replay.settings import Settings, read_settings
 from replay.trace import Trace, read_trace
 from replay.triage.events import AT_START, DOUBT, STARVED, VACUUM, Event, Gravest
 from tests.conftest import SETTINGS
-from tests.support.triage_logs import NO_READING, found, made, outcome
+from tests.support.triage_logs import NO_READING, found, made, outcome, with_values
 
 pytestmark = pytest.mark.slow("compiles what only it runs")
 
@@ -29,14 +29,6 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Settings:
     path = tmp_path_factory.mktemp("site") / "settings.toml"
     path.write_text(SETTINGS, encoding="utf-8")
     return read_settings(path)
-
-
-def with_values(settings: Settings, **named: int) -> Settings:
-    """Return settings with some values of `protect` changed."""
-    values = list(settings.values)
-    for name, value in named.items():
-        values[getattr(ranges, name)] = value
-    return dataclasses.replace(settings, values=tuple(values))
 
 
 def only(trace: Trace, settings: Settings, kind: str = STARVED) -> Event:
@@ -381,12 +373,12 @@ def test_starved_machines_of_the_physics_are_found_where_they_were_starved() -> 
     """
     settings = read_settings(FIXTURES / "settings.toml")
     entries = {entry.id: entry for entry in read_library(FIXTURES).entries}
-    for number in (0, 2):
+    for number in (1, 2):
         entry = entries[f"suction-valve-shut-0000{number}"]
         (spell,) = [event for event in found(read_trace(entry.path), settings).gravest.all() if event.starved]
         (window,) = entry.windows
         assert abs(spell.start_ms / 1000 - window.earliest_s) < 60
         assert window.earliest_s < spell.stop_at_ms / 1000 < window.deadline_s
         assert spell.vacuum_ms > 0.9 * spell.low_ms
-    assert found(read_trace(entries["reload-before-film-00002"].path), settings).reloads == 1
+    assert found(read_trace(entries["reload-before-film-00000"].path), settings).reloads == 1
     assert not found(read_trace(entries["normal-start-00000"].path), settings).gravest.all()
