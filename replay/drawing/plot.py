@@ -29,6 +29,7 @@ from replay.drawing.picture import Level, Panel, Picture, named_marks, picture, 
 from replay.engine import STATES
 from replay.engine.engines import rows_about
 from replay.ground.files import check_writable, write_whole
+from replay.ground.places import place_of
 from replay.ground.refusal import or_refuse, refusal
 from replay.ground.wording import words
 from replay.library import Entry, Library, label_text, trace_with_settings
@@ -63,9 +64,10 @@ def draw_trace(path: Path | str, trace: Trace | Path | str, settings: GivenSetti
     Without settings, those of the library that the file belongs to. Raises Refusal.
     """
     check_plot(Path(path))
-    if isinstance(trace, (Path, str)) and Path(trace).is_file() and rows_about([Path(trace)]) >= LONG:
-        entry, checked = entry_with_settings(Path(trace), settings)
-        shown = picture_of_file(Path(trace), checked, entry)
+    file = None if isinstance(trace, Trace) else place_of(trace)
+    if file is not None and file.is_file() and rows_about([file]) >= LONG:
+        entry, checked = entry_with_settings(file, settings)
+        shown = picture_of_file(file, checked, entry)
     else:
         read, entry, checked = trace_with_settings(trace, settings)
         shown = picture(read, checked, entry)

@@ -24,6 +24,7 @@ from replay.engine.obeying import FIRST_INPUT
 from replay.engine.portable import columns_of
 from replay.engine.workers import Progress, quiet
 from replay.ground.files import check_writable, write_text
+from replay.ground.places import place_of
 from replay.ground.refusal import refusal
 from replay.ground.toml_files import read_toml
 from replay.ground.units import quantity
@@ -140,7 +141,7 @@ def _trace(entry: Entry, trace: Trace) -> dict[str, Any]:
 def _about(library: Library, settings: Settings) -> dict[str, Any]:
     """Return all of the page but its traces."""
     acceptance = settings.acceptance
-    table = read_toml(Path(settings.file), "settings file")
+    table = read_toml(place_of(settings.file), "settings file")
     return {
         "library": library.folder.resolve().name,
         "file": Path(settings.file).name,

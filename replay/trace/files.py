@@ -2,6 +2,7 @@
 
 import contextlib
 import csv
+import io
 import itertools
 import math
 import os
@@ -10,6 +11,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+from replay.ground.places import is_remote, open_bytes
 from replay.ground.refusal import Refusal, or_refuse, refusal
 from replay.trace.rows import COLUMNS, Columns, as_floats, check_header
 
@@ -37,7 +39,7 @@ def read_columns(path: Path) -> Columns:
 
     header = _csv_header(path)
     try:
-        table = pa_csv.read_csv(path, **_csv_options(header))
+        table = pa_csv.read_csv(_given(path), **_csv_options(header))
     except pa.ArrowInvalid as error:
         raise _first_bad_cell(path, header) or refusal(path, "", str(error)) from None
     return as_floats(path, table)
@@ -60,7 +62,7 @@ def count_rows(path: Path, most: int) -> int:
     if is_parquet(path):
         with _parquet(path) as file:
             return int(file.metadata.num_rows)
-    with or_refuse(path, "read"), path.open("rb") as stream:
+    with or_refuse(path, "read"), open_bytes(path) as stream:
         lines = (line for line in iter(partial(stream.readline, LONGEST_LINE), b"") if line.strip())
         return max(0, sum(1 for _ in itertools.islice(lines, most + 2)) - 1)
 
@@ -73,13 +75,26 @@ def last_time_s(path: Path) -> float:
     if is_parquet(path):
         return _last_time_of_parquet(path)
     place = _csv_header(path).index("time_s")
-    with or_refuse(path, "read"), path.open("rb") as stream:
+    with or_refuse(path, "read"), open_bytes(path) as stream:
         stream.seek(max(0, stream.seek(0, os.SEEK_END) - LONGEST_LINE))
         lines = stream.read().decode("utf-8", "replace").split("\n")
     cells = next(csv.reader([next((line for line in reversed(lines) if line.strip()), "")]))
     with contextlib.suppress(ValueError, IndexError):
         return float(cells[place])
     return math.nan
+
+
+def first_time_told(path: Path) -> float | None:
+    """Return the time of the first row where a Parquet file tells it without its rows, as most do. Raises Refusal."""
+    if not is_parquet(path):
+        return None
+    with _parquet(path) as file:
+        place = file.schema_arrow.names.index("time_s")
+        if file.metadata.num_row_groups == 0:
+            return None
+        told_of = file.metadata.row_group(0).column(place).statistics
+    known = told_of is not None and told_of.has_min_max and isinstance(told_of.min, (int, float))
+    return float(told_of.min) if known else None
 
 
 def _last_time_of_parquet(path: Path) -> float:
@@ -101,9 +116,14 @@ def place_in(path: Path, row: int) -> str:
     return f"line {next(line for number, (line, _) in enumerate(_data_rows(path)) if number == row)}"
 
 
+def _given(path: Path, *, ranges: bool = False) -> Any:
+    """Return what pyarrow reads a file from: its path, or an opened object of a store."""
+    return open_bytes(path, ranges=ranges) if is_remote(path) else path
+
+
 def _csv_header(path: Path) -> list[str]:
     try:
-        with path.open(encoding="utf-8-sig", newline="") as stream:
+        with io.TextIOWrapper(open_bytes(path), encoding="utf-8-sig", newline="") as stream:
             header = [name.strip() for name in next(csv.reader(stream), [])]
     except FileNotFoundError:
         raise refusal(path, "", "no such trace", "a trace file (CSV, Parquet), by its path") from None
@@ -137,7 +157,7 @@ def _csv_batches(path: Path) -> Iterator[Any]:
     if next(_data_rows(path), None) is None:
         return
     try:
-        with pa_csv.open_csv(path, **_csv_options(header)) as reader:
+        with pa_csv.open_csv(_given(path), **_csv_options(header)) as reader:
             yield from reader
     except pa.ArrowInvalid as error:
         raise _first_bad_cell(path, header) or refusal(path, "", str(error)) from None
@@ -146,7 +166,9 @@ def _csv_batches(path: Path) -> Iterator[Any]:
 def _parquet(path: Path) -> Any:
     import pyarrow.parquet as pa_parquet
 
-    file = told(path, lambda: pa_parquet.ParquetFile(path, buffer_size=PARQUET_BUFFER, pre_buffer=False))
+    # Of an object what a row group needs is fetched at once: each request takes its time.
+    how = {"pre_buffer": True} if is_remote(path) else {"buffer_size": PARQUET_BUFFER, "pre_buffer": False}
+    file = told(path, lambda: pa_parquet.ParquetFile(_given(path, ranges=True), **how))
     check_header(path, "columns", told(path, lambda: file.schema_arrow.names))
     return file
 
@@ -188,7 +210,7 @@ def told(path: Path, read: Any) -> Any:
 
 def _data_rows(path: Path) -> Iterator[tuple[int, list[str]]]:
     """Yield (line number, cells) of each data row of a CSV trace, blank lines left out."""
-    with path.open(encoding="utf-8-sig", errors="replace", newline="") as stream:
+    with io.TextIOWrapper(open_bytes(path), encoding="utf-8-sig", errors="replace", newline="") as stream:
         reader = csv.reader(stream)
         next(reader)
         try:
