@@ -11,7 +11,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from replay.ground.refusal import Refusal
-from replay.ground.refusal import Refusal
 from replay.ground.zones import offset_or_zone
 from replay.measured.text_lines import Piece
 from replay.measured.zones import LocalTime
