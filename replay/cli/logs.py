@@ -6,7 +6,7 @@ from typing import Any
 import click
 
 from replay.cli.group import main
-from replay.cli.options import JSON, PATH, check_output, give_report, give_text
+from replay.cli.options import JSON, PATH, PLACE, check_output, give_report, give_text
 from replay.cli.working import Progress, working
 from replay.ground.files import write_text
 from replay.ground.refusal import refusal
@@ -74,7 +74,7 @@ def _guess(files: tuple[Path, ...], out: Path | None) -> None:
 
 
 @main.command()
-@click.argument("paths", metavar="PATH...", nargs=-1, required=True, type=PATH)
+@click.argument("paths", metavar="PATH...", nargs=-1, required=True, type=PLACE)
 @click.option(
     "--settings",
     type=PATH,
@@ -114,7 +114,8 @@ def triage(
 ) -> None:
     """Say from unlabelled logs which machine to open first, and why.
 
-    PATH is a trace file (CSV, Parquet), a folder of them or a library. Was a
+    PATH is a trace file (CSV, Parquet), a folder of them or a library, or the
+    URI of one in an object store (s3://BUCKET/FOLDER). Was a
     machine run starved, how often, how long, and was it loaded again before
     the oil film was back? Logs are taken as they are: the machine of a log did
     not obey these settings. A library names its machines and says when each

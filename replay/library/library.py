@@ -35,6 +35,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from replay.ground.places import is_remote, place_of, reached
 from replay.ground.refusal import refusal
 from replay.ground.shape import Key, Keys, UnfitError, anything, fit, list_of, name, number, path_text, plain_text, text
 from replay.ground.toml_files import read_toml
@@ -204,11 +205,12 @@ SHAPE = Keys({"settings": Key(path_text, _FILE, needed=False), "trace": TRACE, "
 
 def read_library(folder: Path | str) -> Library:
     """Read library.toml of a folder. Raises Refusal naming the entry and key at fault."""
-    folder = Path(folder)
-    if not folder.is_dir():
-        raise refusal(folder, "", "no such folder", f"a folder with a {FILE}")
-    check_inside(folder, folder / FILE)
-    return library_from(folder, read_toml(folder / FILE, "library"))
+    folder = place_of(folder)
+    with reached(folder):
+        if not folder.is_dir():
+            raise refusal(folder, "", "no such folder", f"a folder with a {FILE}")
+        check_inside(folder, folder / FILE)
+        return library_from(folder, read_toml(folder / FILE, "library"))
 
 
 def library_from(folder: Path, table: dict[str, Any]) -> Library:
@@ -236,7 +238,7 @@ def find_entry(trace: Path) -> tuple[Library, Entry | None] | None:
     """
     for folder in trace.resolve().parents:
         if (folder / FILE).is_file():
-            library = read_library(Path(os.path.relpath(folder)))
+            library = read_library(folder if is_remote(folder) else Path(os.path.relpath(folder)))
             for entry in library.entries:
                 if entry.path.resolve() == trace.resolve():
                     return library, entry

@@ -2,13 +2,14 @@
 
 import itertools
 from collections import Counter, defaultdict
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from replay.ground.refusal import refusal
+from replay.ground.refusal import Refusal, refusal
 from replay.ground.zones import offset_or_zone
 from replay.measured.block import NOT_GOOD, UNKNOWN, Block
 from replay.measured.channels import Channels, Columns
@@ -54,11 +55,10 @@ class Mend:
     rows: int = 0
     first: list[str] = field(default_factory=list)
 
-    def add(self, place: str) -> None:
-        """Count one row."""
-        self.rows += 1
-        if len(self.first) < MOST_PLACES:
-            self.first.append(place)
+    def add(self, rows: Sequence[int], place: Callable[[int], str]) -> None:
+        """Count rows; where one stands takes time to find, and is looked up for the first of them only."""
+        self.rows += len(rows)
+        self.first += [place(row) for row in rows[: MOST_PLACES - len(self.first)]]
 
 
 @dataclass
@@ -116,7 +116,7 @@ class Assembler:
         counts.read += len(block) + len(block.left_out) + block.blank
         counts.blank += block.blank
         for why, place in block.left_out:
-            counts.mends[why].add(place)
+            counts.mends[why].add([0], lambda _, place=place: place)  # type: ignore[misc]
         counts.not_good.update(block.not_good)
         counts.partly += block.partly
         for held in self.holding.take(self._in_order(self.mending.mended(self._utc(self._readable(block))))):
@@ -142,12 +142,13 @@ class Assembler:
     def _readable(self, block: Block) -> Block:
         """Return the rows that have a time."""
         wrong = block.time_ms == UNREADABLE
-        for row in np.flatnonzero(wrong).tolist():
+        if wrong.any():
+            rows = np.flatnonzero(wrong).tolist()
             if not self.repair:
                 rule = f"no time ({self.clock.note})"
                 accepted = "a time in every row, or --repair to leave such rows out"
-                raise refusal(self.path, f"{block.place(row)}, time", rule, accepted, block.time_text(row))
-            self.counts.mends["no time"].add(block.place(row))
+                raise refusal(self.path, f"{block.place(rows[0])}, time", rule, accepted, block.time_text(rows[0]))
+            self.counts.mends["no time"].add(rows, block.place)
         return block.rows(~wrong)
 
     def _utc(self, block: Block) -> Block:
@@ -166,17 +167,19 @@ class Assembler:
         first = int(time[0]) - 1 if self.newest is None else self.newest
         latest = np.maximum.accumulate(np.concatenate(([first], time)))
         self.newest = int(latest[-1])
-        wrong = time <= latest[:-1]
-        for row in np.flatnonzero(wrong).tolist():
-            self._out_of_order(block.place(row), int(latest[row] - time[row]))
+        back = latest[:-1] - time
+        wrong = back >= 0
+        if wrong.any() and not self.repair:
+            row = int(np.argmax(wrong))
+            raise self._disorder(block.place(row), int(back[row]))
+        for why, found in (("time repeated", back == 0), ("time goes back", back > 0)):
+            if found.any():
+                self.counts.mends[why].add(np.flatnonzero(found).tolist(), block.place)
         return block.rows(~wrong)
 
-    def _out_of_order(self, place: str, back_ms: int) -> None:
-        """Enter a row that repeats a time or goes back, or refuse it."""
+    def _disorder(self, place: str, back_ms: int) -> Refusal:
+        """Return what is said of a row that repeats a time or goes back."""
         why = f"time goes back by {back_ms / 1000:.3f} s" if back_ms else "time repeats that of a row before"
-        if self.repair:
-            self.counts.mends["time goes back" if back_ms else "time repeated"].add(place)
-            return
         accepted = "times that increase by at least 1 ms, or --repair to leave such rows out"
         if not back_ms:
             accepted += '; or [time] step = "1 s" if the seconds of the times are gone'
@@ -184,7 +187,7 @@ class Assembler:
             accepted += '; or [time] zone = "Europe/..." if the clock was put back for winter'
         elif not self.clock.anchored and back_ms > DAY_MS // 2:
             accepted += "; or a column with the date beside it, if this is midnight"
-        raise refusal(self.path, f"{place}, time", why, accepted)
+        return refusal(self.path, f"{place}, time", why, accepted)
 
     def _with_status(self, block: Block) -> Block:
         """Return the rows that have a running status.

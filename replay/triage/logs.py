@@ -1,19 +1,21 @@
 """Which files are logs of which machine, when each began, and in which order they come."""
 
 import datetime as dt
-import os
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from urllib.parse import unquote
 
+from replay.ground.places import reached
 from replay.ground.refusal import refusal
 from replay.library import Entry, find_entry, read_library
 from replay.library.library import FILE
-from replay.trace import read_pieces
+from replay.trace import first_time_s
 from replay.triage.clock import UTC, Clock, is_unix
 
 SUFFIXES = (".csv", ".parquet")
+MACHINE = "machine"  # the key of a partitioned data set
 
 
 @dataclass(frozen=True)
@@ -58,7 +60,8 @@ def find_logs(paths: Sequence[Path], *, by_folder: bool) -> Found:
     named: list[tuple[str | None, Part]] = []
     settings: list[Path] = []
     for path in paths:
-        own, parts = _logs_at(path)
+        with reached(path):
+            own, parts = _logs_at(path)
         named += parts
         settings += [own] if own else []
     once = {part.path.resolve(): (machine, part) for machine, part in reversed(named)}
@@ -78,7 +81,7 @@ def _logs_at(path: Path) -> tuple[Path | None, list[tuple[str | None, Part]]]:
         return library.settings, [(entry.machine, _part(entry)) for entry in library.entries]
     found = find_entry(path) if path.is_file() else None
     if found is None:
-        return None, [(None, Part(file)) for file in _files(path)]
+        return None, [(_partition(file), Part(file)) for file in _files(path)]
     library, entry = found
     return library.settings, [(entry.machine, _part(entry, path)) if entry else (None, Part(path))]
 
@@ -100,12 +103,18 @@ def _files(path: Path) -> list[Path]:
     return [path]
 
 
+def _partition(file: Path) -> str | None:
+    """Return the machine that a partitioned data set names in its folders, `machine=K1/date=2026-03-01`."""
+    keyed = (part.partition("=") for part in file.parent.parts)
+    return next((unquote(value) for key, _, value in keyed if key == MACHINE and value), None)
+
+
 def _names(files: Iterable[Path], *, by_folder: bool) -> dict[Path, str]:
     """Return short names that stay apart: stems or folders, and whole paths where those meet."""
     keys = {file: file.parent if by_folder else file for file in files}
     short = {key: (key.resolve().name if by_folder else key.stem) for key in keys.values()}
     often = Counter(short.values())
-    return {file: short[key] if often[short[key]] == 1 else os.fspath(key) for file, key in keys.items()}
+    return {file: short[key] if often[short[key]] == 1 else str(key) for file, key in keys.items()}
 
 
 def in_time(parts: Iterable[Part]) -> list[Placed]:
@@ -113,7 +122,7 @@ def in_time(parts: Iterable[Part]) -> list[Placed]:
 
     Raises Refusal for a file that cannot be read.
     """
-    placed = [_placed(part, next(read_pieces(part.path, 2)).start_s) for part in parts]
+    placed = [_placed(part, first_time_s(part.path)) for part in parts]
     return sorted(placed, key=lambda one: (one.clock.utc_s is None, one.clock.utc_s or 0.0, one.start_s))
 
 

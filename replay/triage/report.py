@@ -11,6 +11,7 @@ from typing import Any
 from replay.engine import logic_digest
 from replay.engine.engines import rows_about
 from replay.engine.workers import Progress, quiet, workers
+from replay.ground.places import place_of
 from replay.ground.refusal import refusal
 from replay.library.given import GivenSettings, settings_of
 from replay.settings import Settings
@@ -148,7 +149,7 @@ def triage_logs(
     folder are one machine. jobs, cluster: as in `score_library`, a machine at a time. The result is a `Triage`:
     `machines`, the one to open first on top, `before`, `as_json()`, `as_csv()`. Raises Refusal.
     """
-    found = find_logs([Path(path) for path in paths], by_folder=by_folder)
+    found = find_logs([place_of(path) for path in paths], by_folder=by_folder)
     if settings is None and len(found.settings) != 1:
         rule = f"{len(found.settings)} libraries name settings of their own" if found.settings else "no settings"
         raise refusal("triage", "", rule, "--settings FILE, or one library with settings = FILE")
