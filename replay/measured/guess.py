@@ -38,6 +38,9 @@ def _lines(look: Look, long: Long | None) -> Iterator[str]:
     yield f"fingerprints = [{quoted(look.fingerprint)}]"
     times = time_columns(look)
     used = {column.place for column in times.columns}
+    if len([column for column in look.columns if column.told]) == 1 + sum(bool(c.told) for c in times.columns):
+        yield '# One column of readings: where each signal has a file of its own, give each section file = "*OILP*", a'
+        yield "# pattern of file names, and import the files together."
     yield from _file(look, used)
     yield from time_lines(look, times)
     if long:
