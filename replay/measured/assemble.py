@@ -266,7 +266,7 @@ class Assembler:
         """Return what looks wrong in the signals, in words."""
         still = not any(part.run_ms for part in self.counts.parts)
         found = self.channels.doubts() + ["the machine never runs: is the running status right?"] * still
-        return found + of_running(self.counts)
+        return found + of_running(self.counts) + self.holding.doubts()
 
 
 def of_running(counts: Counts) -> list[str]:

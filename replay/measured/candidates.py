@@ -12,6 +12,7 @@ from replay.measured import naming
 from replay.measured.cells import OFF, ON
 from replay.measured.look import Seen
 from replay.measured.naming import Named, read_name
+from replay.measured.profile_keys import PRESSURES
 from replay.measured.unit_text import CURRENT, KINDS, PRESSURE, SPEED, TEMPERATURE, TIME
 
 FEW_WORDS = 8  # of a status
@@ -90,6 +91,8 @@ def _one_running(chosen: Chosen) -> None:
                 chosen.left.append((current, "a current; the running status is a column of its own"))
     elif "current" in chosen.taken and "running" in chosen.asked:
         chosen.asked["running"].append((chosen.taken.pop("current"), "its current, with current_above"))
+    elif "speed" in chosen.taken and "running" in chosen.asked:
+        chosen.asked["running"].append((chosen.taken["speed"], "its speed, with speed_above"))
 
 
 def _words_of_the_machine(columns: list[Seen], fits: dict[tuple[int, str], Fit]) -> set[str]:
@@ -108,15 +111,22 @@ def fit(column: Seen, signal: str) -> Fit:
         return _status(column, name)
     kind = {"oil_temperature": TEMPERATURE, "speed": SPEED, "current": CURRENT}.get(signal, PRESSURE)
     about = _ABOUT[signal](name, bool(column.unit_of(kind)))
-    if not about.how or any(column.unit_of(other) for other in KINDS if other not in (kind, TIME, _raw(column, kind))):
+    raw = _raw(column, signal, name)
+    if not about.how or any(column.unit_of(other) for other in KINDS if other not in (kind, TIME, raw)):
         return Fit("", about.why)
     why = _why_not(column, name, signal)
     return Fit("", why) if why else about
 
 
-def _raw(column: Seen, kind: str) -> str:
-    """Return the kind of a raw signal: a pressure may stand in a file as the mA of its sensor."""
-    return CURRENT if kind == PRESSURE and column.unit_of(CURRENT) == "mA" else ""
+def _raw(column: Seen, signal: str, name: Named) -> str:
+    """Return what else the numbers of a pressure may be of: the mA of its sensor, or a saturated temperature."""
+    if signal in PRESSURES and column.unit_of(CURRENT) == "mA":
+        return CURRENT
+    return TEMPERATURE if signal == "suction_pressure" and _is_saturated(name) else ""
+
+
+def _is_saturated(name: Named) -> bool:
+    return name.says(naming.SATURATED) or name.says(naming.EVAPORATING)
 
 
 def _why_not(column: Seen, name: Named, signal: str) -> str:
@@ -147,7 +157,11 @@ def _oil_pressure(name: Named, unit: bool) -> Fit:  # noqa: FBT001 - of a table 
 
 
 def _suction_pressure(name: Named, unit: bool) -> Fit:  # noqa: FBT001
-    if name.says(naming.OIL) or name.says(naming.CRANKCASE) or (name.says(TEMPERATURE) and not unit):
+    if name.says(naming.OIL) or name.says(naming.CRANKCASE):
+        return Fit("")
+    if _is_saturated(name) and not unit and not name.says(PRESSURE):
+        return Fit(BY_HALF, 'a saturated temperature, with refrigerant = "R404A"')
+    if name.says(TEMPERATURE) and not unit:
         return Fit("")
     side = name.says(naming.SUCTION) or name.says(naming.LOW, PRESSURE)
     if not side and not (name.says(naming.EVAPORATING) and (unit or name.says(PRESSURE))):
@@ -174,7 +188,7 @@ def _speed(name: Named, unit: bool) -> Fit:  # noqa: FBT001
 
 
 def _current(name: Named, unit: bool) -> Fit:  # noqa: FBT001
-    return Fit(PLAINLY) if unit or name.says(CURRENT) else Fit("")
+    return Fit(PLAINLY) if (unit or name.says(CURRENT)) and not name.says(PRESSURE) else Fit("")
 
 
 _ABOUT = {

@@ -10,11 +10,11 @@ from pathlib import Path
 
 from replay.ground.refusal import HIDDEN
 from replay.measured.candidates import FEW_WORDS, Chosen, choose
-from replay.measured.cells import SUSPECTS, is_sentinel_number
+from replay.measured.cells import SUSPECTS
 from replay.measured.guess_signals import channel_lines, is_quality, qualities_of, quality_lines, running_lines
 from replay.measured.guess_time import time_columns, time_lines
 from replay.measured.long_look import Long, find_long
-from replay.measured.look import Look, column_key, look_at, quoted
+from replay.measured.look import Look, Seen, column_key, look_at, quoted
 from replay.measured.marks import looks_like_number
 from replay.measured.naming import RESET, read_name
 from replay.measured.opened import opened
@@ -38,6 +38,9 @@ def _lines(look: Look, long: Long | None) -> Iterator[str]:
     yield f"fingerprints = [{quoted(look.fingerprint)}]"
     times = time_columns(look)
     used = {column.place for column in times.columns}
+    if len([column for column in look.columns if column.told]) == 1 + sum(bool(c.told) for c in times.columns):
+        yield '# One column of readings: where each signal has a file of its own, give each section file = "*OILP*", a'
+        yield "# pattern of file names, and import the files together."
     yield from _file(look, used)
     yield from time_lines(look, times)
     if long:
@@ -78,12 +81,22 @@ def _file(look: Look, time_places: set[int]) -> Iterator[str]:
         told = [cell for cell in filled if looks_like_number(cell)]
         if column.place not in time_places and filled and 2 * len(told) >= len(filled):
             words |= dict.fromkeys(cell for cell in filled if not looks_like_number(cell))
-            numbers |= dict.fromkeys(n for n in SUSPECTS if any(is_sentinel_number(cell, (n,)) for cell in told))
+            numbers |= dict.fromkeys(_far_off(column))
     if words or numbers:
         listed = ", ".join([*map(quoted, words), *(f"{number:g}" for number in numbers)])
         yield f"sentinels = [{listed}]  # DOUBT: taken as no reading; is it so"
     else:
         yield '# sentinels = ["Bad", "---", -999]   # words and numbers that are no reading; none was seen'
+
+
+def _far_off(column: Seen) -> list[float]:
+    """Return numbers of a column that loggers write for no reading, where they lie outside all its other numbers."""
+    rest = [number for number in column.told if number not in SUSPECTS]
+    seen = sorted(set(column.told) & set(SUSPECTS))
+    if not rest:
+        return seen
+    least, most = min(rest), max(rest)
+    return [n for n in seen if n > 2 * max(most, 1.0) or n < min(least, 0.0) - max(0.1 * (most - least), 0.5)]
 
 
 def _machines(look: Look, chosen: Chosen) -> Iterator[str]:

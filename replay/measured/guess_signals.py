@@ -39,6 +39,10 @@ def channel_lines(look: Look, signal: str, chosen: Chosen, qualities: dict[int, 
         yield f'unit = "{OPEN}"  # DOUBT: the file does not say; readings {_range(column)}'
     if kind == PRESSURE:
         yield _reference(signal, column, unit)
+    if kind == PRESSURE and not unit and column.unit_of(CURRENT):
+        yield f'scale = "{OPEN}"  # DOUBT: the pressure of 1 mA: (pressure at 20 mA - pressure at 4 mA) / 16'
+        yield f'offset = "{OPEN}"  # DOUBT: the pressure at 0 mA, below zero: pressure at 4 mA - 4 * scale'
+        yield "valid = [3.8, 20.5]  # DOUBT: beyond these mA the sensor or its wire is broken"
     yield from _hold(column)
     if column.place in qualities and not chosen.machines:
         yield f"quality = {column_key(look, qualities[column.place])}  # DOUBT: it stands beside this column"
@@ -47,12 +51,18 @@ def channel_lines(look: Look, signal: str, chosen: Chosen, qualities: dict[int, 
 def _asked(look: Look, signal: str, some: list[tuple[Seen, str]]) -> Iterator[str]:
     """Ask which column a signal is, each candidate with why it is not simply taken."""
     if some:
-        told = "; ".join(f"{column_key(look, column)} ({why})" for column, why in some)
+        told = "; ".join(f"{column_key(look, column)} ({why}{_holds(column)})" for column, why in some)
         more = "" if signal in NEEDED else ", or take this section out"
         yield f'column = "{OPEN}"  # DOUBT: which of {told}{more}'
         return
     known = ", ".join(column_key(look, c) for c in look.columns if c.told) or "none of its columns"
     yield f'column = "{OPEN}"  # DOUBT: no name says {signal.replace("_", " ")}; which of {known}'
+
+
+def _holds(column: Seen) -> str:
+    """Tell what a column of few words holds."""
+    words = sorted(set(column.filled))
+    return f", holds {', '.join(words)}" if 1 <= len(words) <= FEW_WORDS and len(column.filled) > len(words) else ""
 
 
 def _hold(column: Seen) -> Iterator[str]:

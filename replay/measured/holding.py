@@ -25,6 +25,7 @@ class Holding:
         self.last_ms: int | None = None
         self.last: dict[str, tuple[float, int]] = {}  # reading of each signal, and when it was said
         self.made = 0
+        self.longest_ms = 0
 
     def take(self, block: Block) -> Iterator[Block]:
         """Yield the rows of a block, and those made before and between them."""
@@ -45,8 +46,19 @@ class Holding:
             values[signal] = np.where(silent, filled, values[signal])
         whole = replace(block, values=values, held=held, silent={})
         yield from self._with_made(whole, said) if self.profile.time.on_change else (whole,)
+        if self.last_ms is not None:
+            self.longest_ms = max(self.longest_ms, int(time[0]) - self.last_ms)
+        self.longest_ms = max(self.longest_ms, int(np.diff(time).max(initial=0)))
         self.last_ms = int(time[-1])
         self.last = {signal: (float(values[signal][-1]), int(said[signal][-1])) for signal in self.holds}
+
+    def doubts(self) -> list[str]:
+        """Say what rows that were made keep from being judged."""
+        if not self.made:
+            return []
+        held_s = min(self.longest_ms, self.profile.time.longest_hold or 0) / 1000
+        told = "settings with a stuck_after below that take them for a stuck sensor, and judge nothing there"
+        return [f"readings held for up to {held_s:.0f} s, in {self.made} rows that were made: {told}"]
 
     def _with_made(self, block: Block, said: dict[str, NDArray[np.int64]]) -> Iterator[Block]:
         """Yield the rows with those made in the steps before them, where the step is longer than max_gap."""

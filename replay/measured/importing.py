@@ -1,6 +1,8 @@
 """Files into a library: the whole of an import, and its report."""
 
 import contextlib
+import functools
+import tempfile
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
@@ -22,6 +24,7 @@ from replay.measured.opened import Given, opened
 from replay.measured.profile import Profile, read_profile
 from replay.measured.report import Report, TraceLine
 from replay.measured.sources import Source, kind_of_file, open_source
+from replay.measured.tag_files import as_long, has_tag_files, joined
 from replay.measured.text import TextSource
 
 MOST_WORDS = 20  # of a column that are listed
@@ -56,8 +59,8 @@ def import_logs(
     profile that is none.
     """
     paths, chosen = [Path(file) for file in files], None if profile is None else Path(profile)
-    if chosen is not None:
-        read_profile(chosen)  # what is wrong with it is said once, not for each file
+    if chosen is not None and has_tag_files(profile_read := read_profile(chosen)):  # read once, whatever the files
+        return _import_tags(paths, Path(library), profile_read, repair=repair, replace=replace)
     reports, refused = [], []
     sizes = [path.stat().st_size if path.is_file() else 0 for path in paths]
     with progress(sum(sizes), "importing") as stage:
@@ -70,13 +73,12 @@ def import_logs(
                 left -= count
                 stage.advance(count)
 
+            take = functools.partial(import_file, repair=repair, replace=replace, advance=advance)
             try:
                 with opened(path) as inside:
                     for given in inside:
                         try:
-                            reports += import_file(
-                                given, Path(library), chosen, repair=repair, replace=replace, advance=advance
-                            )
+                            reports += take(given, Path(library), chosen)
                         except Refusal as error:
                             refused.append(str(error))
             except Refusal as error:
@@ -85,10 +87,28 @@ def import_logs(
     return Imports(tuple(reports), tuple(refused))
 
 
+def _import_tags(paths: list[Path], library: Path, profile: Profile, *, repair: bool, replace: bool) -> Imports:
+    """Import files of one tag each, those that belong together at once."""
+    reports, refused = [], []
+    with contextlib.ExitStack() as stack:
+        try:
+            inside = [given for path in paths for given in stack.enter_context(opened(path))]
+            folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="lubetrip-")))
+            sets = joined(inside, profile, folder, repair=repair)
+        except Refusal as error:
+            return Imports((), (str(error),))
+        for given in sets:
+            try:
+                reports += import_file(given, library, as_long(profile), repair=repair, replace=replace)
+            except Refusal as error:
+                refused.append(str(error))
+    return Imports(tuple(reports), tuple(refused))
+
+
 def import_file(
     given: Given,
     library: Path,
-    profile_file: Path | None = None,
+    given_profile: Path | Profile | None = None,
     *,
     repair: bool = False,
     replace: bool = False,
@@ -96,9 +116,9 @@ def import_file(
 ) -> list[Report]:
     """Import one file into a library, whole or not at all, and return the report on each machine in it.
 
-    Without a profile file the library's own profiles are looked through for the file's header. A file whose
-    SHA-256 stands in the library already is recognised, and nothing is done, unless it replaces it. `advance` is told
-    the bytes read. Raises Refusal, naming line or key, for whatever is wrong; the library is then as before.
+    given_profile: a profile or its file; without it the library's own are looked through for the file's header. A file
+    whose SHA-256 stands in the library already is recognised, and nothing is done, unless it replaces it. `advance` is
+    told the bytes read. Raises Refusal, naming line or key, for whatever is wrong; the library is then as before.
     """
     path = given.path
     with given.by_name():
@@ -113,7 +133,10 @@ def import_file(
             known = (library / FILE).exists() and not replace
             if known and (already := into_library.entries_with(library, hashing.result())):
                 return [Report(path.name, hashing.result(), already=already)]
-            profile = read_profile(profile_file) if profile_file else profiles.profile_for(path, library)
+            if isinstance(given_profile, Profile):
+                profile = given_profile
+            else:
+                profile = read_profile(given_profile) if given_profile else profiles.profile_for(path, library)
             source = open_source(path, profiles.of_first_machine(profile), repair=repair)
             profiles.check_fingerprint(path, profile, source.fingerprint)
             sources = machines_of(source, profile, given, repair=repair)
@@ -168,7 +191,7 @@ def _import(
             files.discard()
     source = read[0][1]
     try:
-        kept = profiles.keep(profile, library, source.fingerprint)
+        kept = None if profile.put_together else profiles.keep(profile, library, source.fingerprint)
     except Refusal as error:  # the traces are in, so this must not look as if they were not
         kept = f"profile NOT kept: {error}"
     reports = []

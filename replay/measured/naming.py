@@ -19,6 +19,7 @@ OIL, SUCTION, CRANKCASE, DIFFERENCE = "oil", "suction", "crankcase", "difference
 RUNNING, STATE, RESET, CLOCK, QUALITY = "running", "state", "reset", "time", "quality"
 TAG, VALUE = "tag", "value"
 MACHINE, PLAIN, LOW, EVAPORATING, PUMP = "machine", "plain", "low", "evaporating", "pump"
+SATURATED = "saturated"
 # What else a column may be about, so that it is not the signal: as it is told to the user.
 ELSEWHERE = {
     "set point": "sp setpoint setpt stpt set soll sollwert consigne consigna target setting einstellung ref cutout "
@@ -62,6 +63,7 @@ _WORDS = {
     SUCTION: "suction suct suc suctn saug ansaug aspiration asp aspirazione aspiración aspiracion zuig zuiggas sug "
     "suge insug lp nd bp po p0 niederdruck saugdruck saugseite",
     EVAPORATING: "evap evaporating evaporation verdampfung verdampfungs évaporation pe",
+    SATURATED: "sst saturated sat saturation sättigung saettigung to t0",
     LOW: "low nieder basse bassa baja lo",
     CRANKCASE: "crankcase crank kurbelgehäuse kurbelgehaeuse kurbelwanne kurbelraum kurbel carter cárter sump sumpf "
     "wanne krukkast vevhus",
@@ -86,7 +88,7 @@ _WORDS = {
     "mean mittelwert mittel mw moyenne sensor fühler fuehler sonde transmitter transducer probe gauge rel relative abs "
     "absolute a b g plant anlage rack line leitung of the at in de d der von du des la le el il van gas1 ga signal "
     "inst instant current1 minimum maximum min max side seite tag x y z deg degc degf celsius f level1 and und "
-    "compressor1 vac vacuum to off up down e do del",
+    "compressor1 vac vacuum l phase off up down e do del",
 }
 _MEANS: dict[str, set[str]] = {}
 for _concept, _list in {**_WORDS, **ELSEWHERE}.items():

@@ -54,7 +54,7 @@ class Channel:
 
     scale, offset: from the raw number to the unit; valid: raw numbers of a sound sensor; constant: a pressure (text)
     that stands for a signal without column; refrigerant: that of a saturated temperature; longest_hold: ms for which a
-    reading holds that is not written again.
+    reading holds that is not written again; file: a pattern of names, where each signal has a file of its own.
     """
 
     signal: str
@@ -70,6 +70,7 @@ class Channel:
     valid: tuple[float, float] | None = None
     constant: str | None = None
     refrigerant: str | None = None
+    file: str | None = None
 
     @property
     def kind(self) -> str:
@@ -102,11 +103,16 @@ class Flag:
     least_run: int = 0
     least_stop: int = 0
     mean_above: float | None = None
+    file: str | None = None
 
 
 @dataclass(frozen=True)
 class Profile:
-    """A checked profile. long: the columns of tag and value, where each row is one reading; columns are tags then."""
+    """A checked profile.
+
+    long: the columns of tag and value, where each row is one reading; columns of signals are tags then.
+    put_together: it is for files of one tag each that were put together, and not for a file by its header.
+    """
 
     path: Path
     fingerprints: tuple[str, ...]
@@ -122,6 +128,7 @@ class Profile:
     machine_from: str | None = None
     machine_column: Column | None = None
     long: tuple[Column, Column] | None = None
+    put_together: bool = False
 
     @property
     def names(self) -> frozenset[str]:

@@ -171,7 +171,8 @@ _ABOVE = {
     "current": _key(lambda value: quantity(value, "ampere", '"12 A"'), 'a motor current such as "12 A"'),
     "speed": _key(lambda value: quantity(value, "rpm", '"200 rpm"'), 'a speed such as "200 rpm"'),
 }
-_SIGNAL = {"column": _key(_column, _NAME), "group": _GROUP, "quality": _key(_column, _NAME), **_HELD}
+_PATTERN = _key(text, 'a pattern of file names such as "*OILP*", where each signal has a file of its own')
+_SIGNAL = {"file": _PATTERN, "column": _key(_column, _NAME), "group": _GROUP, "quality": _key(_column, _NAME), **_HELD}
 _SCALED = {
     "scale": _key(number(), "what one count of the raw number is in the unit, such as 0.1"),
     "offset": _key(number(), "what is added, in the unit, such as -6.25"),

@@ -150,3 +150,25 @@ def test_several_times_are_a_question(tmp_path: Path) -> None:
     text = draft_profile(tmp_path / "log.csv")
 
     assert 'column = "?"  # DOUBT: "Server time", or "Logger time"? Each holds times' in text
+
+
+def test_a_current_loop_asks_for_its_scale_and_a_saturated_temperature_for_its_refrigerant(tmp_path: Path) -> None:
+    """Catches raw mA drafted as a pressure, or as a motor current; and a suction that is there and not seen."""
+    columns = {"Oil pressure (mA)": ("8.5", "8.6"), "SST (C)": ("-10.0", "-9.5"), "Compressor running": ("1", "0")}
+    table, text = drafted(tmp_path, columns)
+
+    assert table["oil_pressure"] | {"column": "", "valid": ""} == {
+        **dict.fromkeys(("unit", "reference", "scale", "offset"), "?"),
+        **dict.fromkeys(("column", "valid"), ""),
+    }
+    assert table["suction_pressure"]["column"] == "?"
+    assert '"SST (C)" (a saturated temperature, with refrigerant = "R404A"' in text
+    assert "Columns that are not used" not in text
+
+
+def test_a_counter_that_passes_999_has_no_sentinel(tmp_path: Path) -> None:
+    """Catches a number drafted as no reading because it may be one somewhere."""
+    rows = "".join(f"{s},{4 + s % 7 / 10:.1f},{2 + s % 5 / 10:.1f},{s % 2},{s + 900}\n" for s in range(300))
+    (tmp_path / "log.csv").write_text("time_s,Oil barg,Suction barg,Run,Record\n" + rows)
+
+    assert "sentinels" not in tomllib.loads(draft_profile(tmp_path / "log.csv"))["file"]

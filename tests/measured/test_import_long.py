@@ -136,3 +136,59 @@ def test_what_is_wrong_in_a_long_table_is_refused_by_its_place(
     """Catches a tag that is not there, a word, a broken time and a torn row that are passed over."""
     with pytest.raises(Refusal, match=said):
         bring_in(tmp_path, (HEAD + rows(READINGS)).replace(*change), PROFILE)
+
+
+TAG_FILES = """
+[time]
+column = "Time"
+zone = "UTC"
+max_gap = "5 s"
+[site]
+altitude = "0 m"
+[oil_pressure]
+file = "*OILP*"
+column = "Value"
+unit = "bar"
+reference = "gauge"
+[suction_pressure]
+file = "*SUCP*"
+column = "Value"
+unit = "bar"
+reference = "gauge"
+[running]
+file = "*_RUN*"
+column = "Value"
+on_change = true
+[trace]
+machine_from = "folder"
+"""
+
+
+def test_one_file_a_tag_comes_in_as_one_machine(tmp_path: Path) -> None:
+    """Catches files of a set imported by themselves, sets of two machines mixed, and marks of a country misread."""
+    for machine, bar in (("basalt", 3), ("gneiss", 4)):
+        (tmp_path / machine).mkdir()
+        for tag, values in {"OILP": [f"{bar},5", f"{bar},6"], "SUCP": ["2,0", "2,1"], "RUN": ["1", "0"]}.items():
+            lines = [f"2026-03-01 10:00:{n:02d};{value}\n" for n, value in enumerate(values)]
+            (tmp_path / machine / f"{tag if tag != 'RUN' else 'K_RUN'}_2026-03.csv").write_text(
+                "Time;Value\n" + "".join(lines)
+            )
+    (tmp_path / "p.toml").write_text(TAG_FILES.replace('"*_RUN*"', '"K_RUN*"'))
+    files = sorted(tmp_path.glob("*/*.csv"))
+    found = import_logs(files, tmp_path / "lib", tmp_path / "p.toml")
+    entries = {entry.machine: entry for entry in read_library(tmp_path / "lib").entries}
+
+    assert not found.refused
+    assert sorted(entries) == ["basalt", "gneiss"]
+    assert read_trace(entries["gneiss"].path).oil_pa.tolist() == [pa(4.5), pa(4.6)]
+    assert read_trace(entries["basalt"].path).running.tolist() == [1, 0]
+    assert entries["basalt"].source == "2026-03.csv"
+    assert [bool(report.already) for report in import_logs(files, tmp_path / "lib", tmp_path / "p.toml").reports] == [
+        True,
+        True,
+    ]
+    (told,) = import_logs(files[1:], tmp_path / "other", tmp_path / "p.toml").refused
+    assert 'no file of running ("K_RUN*") beside it' in told
+    (tmp_path / "basalt" / "x.csv").write_text("Time;Value\n2026-03-01 10:00:00;1\n")
+    (told,) = import_logs([*files, tmp_path / "basalt" / "x.csv"], tmp_path / "other", tmp_path / "p.toml").refused
+    assert "is of no signal by the patterns of p.toml" in told
