@@ -233,6 +233,17 @@ def test_a_plot_shows_the_running_status_of_the_log(site: Settings, tmp_path: Pa
     assert not np.isnan(seconds).any()  # a file that goes on with the one before is no break
 
 
+def test_what_two_files_tell_is_drawn_once(site: Settings, tmp_path: Path) -> None:
+    """Catches a curve that runs back to where a second export of the same hours begins."""
+    moment = dt.datetime(2026, 3, 1, tzinfo=dt.UTC)
+    trace = made(600, lambda s: 10 if 200 < s <= 300 else 120)
+    parts = [Part(write(tmp_path / f"{name}.csv", trace), moment) for name in "ab"]
+    findings = examine(site, ("m", parts), fast=False)
+    (around,) = read_around(findings, findings.gravest.all()[:1], site)
+
+    assert np.all(np.diff(np.concatenate([times for times, _ in around.net])) > 0)
+
+
 def test_a_long_event_is_thinned_as_it_is_read(site: Settings, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Catches a plot that holds a year of rows, or that loses the one reading that matters."""
     long = made(400_000, lambda s: -50 if s == 200_000 else 20 if 1000 < s <= 399_000 else 120, step=20)
