@@ -172,8 +172,10 @@ def test_every_drawing_is_told_in_words_and_every_table_is_named(written: str) -
     """Catches a drawing that says nothing to those who cannot see it."""
     page = Page(written)
     drawings = [attrs for tag, attrs in page.tags if tag == "svg"]
+    figures = [tag for tag, _ in page.tags if tag == "figure"]
 
-    assert len(drawings) == 3 + 2 + 3  # by day in the fleet, events of K2: the spell and its vacuum, trends
+    assert len(figures) >= 2 + 3  # events of K2: the spell and its vacuum; days of each machine
+    assert len(drawings) == 3 + len(figures)  # and a line of each machine in the fleet
     assert all(attrs.get("aria-label") for attrs in drawings)
     assert len([tag for tag, _ in page.tags if tag == "table"]) == len(
         [tag for tag, _ in page.tags if tag == "caption"]
@@ -229,6 +231,17 @@ def test_a_plot_shows_the_running_status_of_the_log(site: Settings, tmp_path: Pa
     seconds = np.concatenate([times for times, _ in around.net])
     assert np.all(np.diff(seconds[np.isfinite(seconds)]) == 1)  # every row of both files, once
     assert not np.isnan(seconds).any()  # a file that goes on with the one before is no break
+
+
+def test_what_two_files_tell_is_drawn_once(site: Settings, tmp_path: Path) -> None:
+    """Catches a curve that runs back to where a second export of the same hours begins."""
+    moment = dt.datetime(2026, 3, 1, tzinfo=dt.UTC)
+    trace = made(600, lambda s: 10 if 200 < s <= 300 else 120)
+    parts = [Part(write(tmp_path / f"{name}.csv", trace), moment) for name in "ab"]
+    findings = examine(site, ("m", parts), fast=False)
+    (around,) = read_around(findings, findings.gravest.all()[:1], site)
+
+    assert np.all(np.diff(np.concatenate([times for times, _ in around.net])) > 0)
 
 
 def test_a_long_event_is_thinned_as_it_is_read(site: Settings, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
