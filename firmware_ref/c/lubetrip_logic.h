@@ -8,8 +8,8 @@
 #define LUBETRIP_LAYOUT 0x8089cd42U
 
 /* SHA-256 of the reference, its first 64 bits for the preprocessor. */
-#define LUBETRIP_LOGIC 0x6db204d9c9f85cccU
-#define LUBETRIP_LOGIC_DIGEST "6db204d9c9f85cccf475a63efde3cb27dd4bb70f406aca4756ed84aae2d3c32f"
+#define LUBETRIP_LOGIC 0x1b37f5b3e3df8948U
+#define LUBETRIP_LOGIC_DIGEST "1b37f5b3e3df8948f85d10509d896d7cf98c6e376797f5f1c751592214e1ef8d"
 
 #define LUBETRIP_VERSION "0.1.0"
 

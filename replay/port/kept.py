@@ -111,6 +111,7 @@ def pairs(settings: Words, memory: Words, other: Words) -> Iterator[tuple[Words,
                 for p in (ranges.TRIP_DELAY, ranges.TRIP_MEMORY, ranges.TRIPS_TO_LOCKOUT, ranges.FAULT_DELAY)
                 for d in (0, 1)
             ),
+            *((settings[ranges.RESETS_MOST] + more) << state.RESETS_SHIFT for more in (0, 1)),
             2047,
             2048,
             0x1FFFF,

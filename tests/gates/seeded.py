@@ -53,10 +53,10 @@ def narrow_int(folder: Path) -> Verdict:
     """Plant a form of the saved record that is shifted out of an int of 16 bits, and is right where int has 32."""
     shutil.copytree(C_FOLDER, folder, dirs_exist_ok=True)
     saved = folder / "lubetrip_saved.c"
-    text, good = saved.read_text(), "#define FORM UINT32_C(1)\n"
+    text, good = saved.read_text(), "#define FORM UINT32_C(2)\n"
     if text.count(good) != 1:
         raise SystemExit("the seeded defect does not fit in one place")
-    saved.write_text(text.replace(good, "#define FORM 1U\n"))
+    saved.write_text(text.replace(good, "#define FORM 2U\n"))
     return int16.judge(folder)
 
 

@@ -54,7 +54,7 @@ def test_a_row_that_is_dropped_or_added_is_seen(monkeypatch: pytest.MonkeyPatch)
     diagram.diagram_svg.cache_clear()
 
     assert numbers_drawn(changed) == [number for number in ROWS if number + 1 not in STAYING]
-    assert "locked out to starved by 22" in changed
+    assert "locked out to starved by 21" in changed
     assert "stopped to tripped" not in changed
 
 
