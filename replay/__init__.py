@@ -55,6 +55,7 @@ FACE: dict[str, tuple[str, ...]] = {
     "replay.measured.importing": ("import_logs",),
     "replay.measured.guess": ("draft_profile",),
     "replay.library.labels": ("relabel",),
+    "replay.library.removal": ("remove_traces",),
     "replay.synth": ("recipe", "synthesise", "run_closed_loop"),
     "replay.settings.guarantee": ("guarantee",),
     "replay.settings.floor": ("floor_pressure_pa",),

@@ -106,7 +106,7 @@ assert report.machines[0].starved_ms > 0
 replay.write_fleet("fleet.html", report)
 replay.relabel("logs", "log", "undecided", "A. Smith", "machine not opened yet")
 """,
-        ("draft_profile", "import_logs", "triage_logs", "write_fleet", "relabel", "MustTrip"),
+        ("draft_profile", "import_logs", "triage_logs", "write_fleet", "relabel", "remove_traces", "MustTrip"),
     ),
     (
         "Settings and ports",

@@ -129,10 +129,10 @@ def remove(library: Path, identities: tuple[str, ...], **options: Any) -> None:
 
     What their labels and notes were, who removed them and why, is kept in LIBRARY/removed.toml.
     """
-    from replay.library import removal
+    from replay.library.removal import remove_traces
 
-    for entry in removal.remove(library, identities, **options):
-        click.echo(f"{library}: {entry.id} removed, its label kept in {removal.REMOVED}")
+    for entry in remove_traces(library, identities, **options):
+        click.echo(f"{library}: {entry.id} removed, its label kept in removed.toml")
 
 
 @main.command(short_help="Synthesise traces by physics, as a library.")

@@ -16,7 +16,7 @@ REMOVED = "removed.toml"
 HEAD = "# Traces that were removed from this library, each as it stood there, with who removed it and why.\n"
 
 
-def remove(
+def remove_traces(
     folder: Path | str, identities: Sequence[str], who: str | None = None, why: str = "no reason given"
 ) -> list[Entry]:
     """Remove traces of a library by their ids, files included, and return their entries.

@@ -8,7 +8,7 @@ import pytest
 from replay.ground.refusal import Refusal
 from replay.library import MustTrip, read_library
 from replay.library.labels import relabel
-from replay.library.removal import remove
+from replay.library.removal import remove_traces
 from replay.measured.importing import import_logs
 from replay.trace import read_trace
 from tests.support.command import lubetrip
@@ -128,7 +128,7 @@ def test_a_removed_trace_leaves_its_label_behind(library: Path) -> None:
     assert removed["removed"].endswith("A. Smith: wrong machine")
     assert (library / "library.toml").read_text().startswith("# by hand\n")
     with pytest.raises(Refusal, match="no trace would be left"):
-        remove(library, ["quiet"], "A. Smith", "all of it")
+        remove_traces(library, ["quiet"], "A. Smith", "all of it")
 
 
 def test_many_files_give_a_summary(tmp_path: Path) -> None:

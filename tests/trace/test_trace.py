@@ -59,7 +59,9 @@ def test_an_empty_cell_is_no_reading_and_never_a_healthy_one(tmp_path: Path) -> 
 
 
 @pytest.mark.parametrize("end", ["\n", "\r\n"])
-@pytest.mark.parametrize("rows", ["0,440,300,1", "0,440,300,1|1,441,301,1|", "|0,440,300,1||1,441,301,1|  |2,442,302,1"])
+@pytest.mark.parametrize(
+    "rows", ["0,440,300,1", "0,440,300,1|1,441,301,1|", "|0,440,300,1||1,441,301,1|  |2,442,302,1"]
+)
 def test_rows_are_counted_as_they_are_read(rows: str, end: str, tmp_path: Path) -> None:
     """Catches the header, a blank line or the lack of a last line's end counted as a row."""
     path = tmp_path / "trace.csv"
