@@ -5,7 +5,7 @@ Read the modules in the order in which one step uses them:
     ranges        what may be set and what may be read: index, unit, least, most
     settings      rules between settings; values worked out once from them
     state         what the logic remembers between two steps
-    signals       1. raw readings -> net oil pressure and one credible bit
+    signals       1. raw readings -> net oil pressure and one credible bit, or which channel is in doubt and why
     integral      2. the time-delay integral
     timers        3. restart delay, trip memory, sensor fault time
     conditions    4. everything that decides, as named bits

@@ -11,10 +11,10 @@ from protect.state import CAUSE, INTEGRAL, NO_CAUSE, STARVED, STATE, TRIPPED
 # Places in the outputs array: what the plant gets ...
 RUN_PERMISSION = 0  # 1 the machine may run
 ALARM = 1  # 1 short of oil, stopped, or a reading in doubt
-STOP_CAUSE = 2  # reason code while run permission is withdrawn
+STOP_CAUSE = 2  # reason code while run permission is withdrawn; of a sensor stop with its doubts
 INTEGRAL_PERCENT = 3  # 0 .. 100; 100 only when full
 # ... and what the parts of a step hand on.
-CONDITIONS = 4  # the bits of conditions.py
+CONDITIONS = 4  # the bits of conditions.py, and above them the doubts of this step (signals.py)
 NET_OIL_PRESSURE = 5  # Pa; 0 when a reading was missing, implausible or late
 CREDIBLE = 6  # 1 when every reading of this step is credible
 SEEN = 7  # ms of the elapsed time to which the readings apply

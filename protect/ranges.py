@@ -38,12 +38,16 @@ SUCTION_MOST = 18
 MAX_GAP = 19
 STUCK_AFTER = 20
 FAULT_DELAY = 21
-SETTING_COUNT = 22
+REST_SETTLE = 22
+REST_MOST = 23
+RESET_HOLD = 24
+RESETS_MOST = 25
+SETTING_COUNT = 26
 # ... and what settings.derive() works out from it, once, outside the step.
-SLOPE = 22
-PERCENT_SCALE = 23
-RELOAD_LEVEL = 24
-SETTINGS_SIZE = 25
+SLOPE = 26
+PERCENT_SCALE = 27
+RELOAD_LEVEL = 28
+SETTINGS_SIZE = 29
 
 # (name, unit, least, most), in the order of the places above.
 SETTINGS = (
@@ -52,7 +56,7 @@ SETTINGS = (
     ("floor", "Pa", 0, 1000000),
     ("trip_delay", "ms", 1000, 1800000),
     ("floor_weight", "weight", ONE, 8 * ONE),
-    ("vacuum_weight", "weight", ONE, 8 * ONE),
+    ("vacuum_weight", "weight", 205, 8 * ONE),
     ("recovery", "weight", 0, 8 * ONE),
     ("stopped_recovery", "weight", 0, 8 * ONE),
     ("vacuum", "Pa", 0, 10000000),
@@ -69,7 +73,14 @@ SETTINGS = (
     ("max_gap", "ms", 10, 300000),
     ("stuck_after", "ms", 1000, 86400000),
     ("fault_delay", "ms", 100, 1800000),
+    ("rest_settle", "ms", 0, 86400000),
+    ("rest_most", "Pa", 1000, 20100000),
+    ("reset_hold", "ms", 0, 86400000),
+    ("resets_most", "count", 1, 7),
 )
+
+# No two readings differ by more: a rest_most of this much finds nothing, and stands for none.
+REST_OFF = 20100000
 
 # Places in the inputs array: one set of readings a step.
 ELAPSED = 0

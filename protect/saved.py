@@ -15,14 +15,15 @@ flipped too, and then the CRC-32 finds it. With no good record the machine comes
 up locked out: an integral that was lost is never taken for an empty one, and a
 person looks at the machine before it starts. Time that passed without power is
 not known and relaxes nothing: restart delay and start grace begin anew, the
-integral and the counted trips stay.
+integral, the counted trips and the counted resets stay: switching off and on gives no reset more.
 
 Nothing here belongs to a step. Numbers of 32 bits are kept as bytes or as two
 halves, so that no value passes 2^30. The CRC is the common one (reflected,
 polynomial 0xEDB88320, begun and ended with all ones; check value 0xCBF43926).
 """
 
-from protect.ranges import FAULT_DELAY, ONE, SETTINGS_SIZE, TRIP_DELAY, TRIP_MEMORY, TRIPS_TO_LOCKOUT
+from protect.ranges import FAULT_DELAY, ONE, RESETS_MOST, SETTINGS_SIZE, TRIP_DELAY, TRIP_MEMORY, TRIPS_TO_LOCKOUT
+from protect.signals import DOUBTS
 from protect.state import (
     CAUSE,
     FAULT_DECLARED,
@@ -32,14 +33,16 @@ from protect.state import (
     INTEGRAL_FRACTION,
     LOCKED_OUT,
     MEMORY_LEFT,
-    SENSOR_CAUSE,
+    RESETS,
+    RESETS_CAUSE,
+    RESETS_SHIFT,
     STATE,
     TRIPPED,
     TRIPS,
     power_up,
 )
 
-FORM = 1  # of the record; another layout gets another number
+FORM = 2  # of the record; another layout gets another number
 NUMBERS = 65536  # record numbers, counted around
 SETTINGS_CRC_AT = 4
 WORDS_AT = 8
@@ -52,8 +55,9 @@ TOO_LARGE = 0x40  # top byte of a word of 2^30, which no record holds
 
 KEPT = (INTEGRAL, INTEGRAL_FRACTION, MEMORY_LEFT, TRIPS, FAULT_TIME, CAUSE)
 KEPT_COUNT = 6
+KEPT_FLAGS = FAULT_DECLARED | RESETS
 STOP_AT = WORDS_AT + 4 * KEPT_COUNT  # TRIPPED, LOCKED_OUT or 0
-FAULT_AT = STOP_AT + 4  # FAULT_DECLARED or 0
+FLAGS_AT = STOP_AT + 4  # the flags of KEPT_FLAGS
 
 
 def begin_crc(crc: list[int]) -> None:
@@ -128,7 +132,7 @@ def fill(record: list[int], number: int, settings: list[int], state: list[int]) 
     if state[STATE] >= TRIPPED:
         stop = state[STATE]
     put_word(record, STOP_AT, stop)
-    put_word(record, FAULT_AT, state[FLAGS] & FAULT_DECLARED)
+    put_word(record, FLAGS_AT, state[FLAGS] & KEPT_FLAGS)
     crc_of_content(record, crc)
     put_crc(record, CRC_AT, crc)
     for place in range(COPY_SIZE):
@@ -168,16 +172,20 @@ def within(word: int, most: int) -> bool:
 def is_possible(record: list[int], settings: list[int]) -> bool:
     """Tell whether the words of a record are such as a state under these settings may hold."""
     stop = word_at(record, STOP_AT)
-    fault = word_at(record, FAULT_AT)
+    flags = word_at(record, FLAGS_AT)
+    cause = word_at(record, WORDS_AT + 20)
     return (
         within(word_at(record, WORDS_AT), settings[TRIP_DELAY])
         and within(word_at(record, WORDS_AT + 4), ONE - 1)
         and within(word_at(record, WORDS_AT + 8), settings[TRIP_MEMORY])
         and within(word_at(record, WORDS_AT + 12), settings[TRIPS_TO_LOCKOUT])
         and within(word_at(record, WORDS_AT + 16), settings[FAULT_DELAY])
-        and within(word_at(record, WORDS_AT + 20), SENSOR_CAUSE)
+        and cause >= 0
+        and (cause | DOUBTS) <= (RESETS_CAUSE | DOUBTS)
         and (stop == 0 or stop == TRIPPED or stop == LOCKED_OUT)
-        and (fault == 0 or fault == FAULT_DECLARED)
+        and flags >= 0
+        and (flags | KEPT_FLAGS) == KEPT_FLAGS
+        and (flags & RESETS) <= (settings[RESETS_MOST] << RESETS_SHIFT)
     )
 
 
@@ -201,7 +209,7 @@ def put_back(state: list[int], record: list[int]) -> None:
     """Put what survived into the state of power-up."""
     for place in range(KEPT_COUNT):
         state[KEPT[place]] = word_at(record, WORDS_AT + 4 * place)
-    state[FLAGS] |= word_at(record, FAULT_AT)
+    state[FLAGS] |= word_at(record, FLAGS_AT)
     if word_at(record, STOP_AT) != 0:
         state[STATE] = word_at(record, STOP_AT)
 

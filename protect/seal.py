@@ -28,8 +28,8 @@ may reset. With broken settings nothing can be worked out: no step is taken, the
 out and not sealed, and it stays so in every pass whatever the reset does, until
 the settings are loaded and sealed anew. A seal that has itself been changed is a broken one.
 
-No sum reaches 2^30: of 25 words the plain one is at most 1 + 50 * 65535 = 3276751, the
-weighted one 1 + (1 + 2 + .. + 50) * 65535 = 83557126.
+No sum reaches 2^30: of 29 words the plain one is at most 1 + 58 * 65535 = 3801031, the
+weighted one 1 + (1 + 2 + .. + 58) * 65535 = 112130386.
 """
 
 from protect.outputs import ALARM, OUTPUTS_SIZE

@@ -18,17 +18,23 @@ does not undo it. No conditions lead in a circle, and three moves are the most
 Which row wins when several apply: a declared sensor fault before everything, as
 decisions from such readings are worth nothing; then a machine that has stopped;
 then the reload guard before the full integral, because it names the graver
-event; each with its lockout form first; then the way to health.
+event; the full integral with its lockout form first; then the way to health.
 
-The reset rule: *a reset ends a lockout, and nothing else*. It is taken on its
-rising edge and only in LOCKED_OUT; it gives back run permission and forgets the
-counted trips, but not the integral: a reset brings no oil. With the machine
-still running, or on readings that are not credible, it leads to TRIPPED, where
-the rules of a restart apply.
+The reload guard locks out at once. It stops bearings that are dry as they are loaded;
+the next start would load them just so, and the few seconds that were won would be lost.
+So a person primes the pump first. For the same reason it acts in LUBRICATED too.
+
+The reset rule: *a reset ends a lockout, and nothing else*. It has to be pressed in
+LOCKED_OUT and held for reset_hold of standstill, so no single sample of the input
+does it. It makes of the lockout a trip: in TRIPPED the rules of a restart apply, with the
+restart delay from the press on. It forgets the counted trips, but not the integral: a
+reset brings no oil. Resets are counted themselves. Once resets_most of them have come
+within the trip memory, a further one is refused and says so as the cause, until the
+memory ends: a machine that is freed again and again is not looked at.
 
 What is not in the table, and why: start grace, restart delay, trip memory and
 the starved spell are amounts of time or of history; they arrive here as bits.
-A trip is counted in the effect, since the row says which stops count: a stop on
+A trip or a reset is counted in the effect, since the row says which stops count: a stop on
 a sensor fault does not, since it tells nothing about the bearings.
 
 How to add a row: where it wins over the rows below it. A new effect gets a number and a branch in `apply_effect`. The
@@ -42,21 +48,28 @@ from protect.conditions import (
     LAST_TRIP,
     LOW,
     RELOAD_GUARD,
-    RESET_EDGE,
+    RESET_PRESS,
+    RESETS_SPENT,
     RESTART_DUE,
     RUNNING,
     SENSOR_FAULT,
     SENSOR_OK,
 )
 from protect.ranges import TRIP_MEMORY
+from protect.signals import DOUBTS
 from protect.state import (
     CAUSE,
+    FLAGS,
     LOCKED_OUT,
     LUBRICATED,
     MEMORY_LEFT,
     OIL_CAUSE,
+    ONE_RESET,
     PRIMING,
     RELOAD_CAUSE,
+    RESET_PRESSED,
+    RESETS,
+    RESETS_CAUSE,
     SENSOR_CAUSE,
     STARVED,
     STATE,
@@ -68,9 +81,10 @@ from protect.state import (
 # Effects of a row.
 NONE = 0
 STOP_ON_OIL = 1  # a counted trip: the integral was full
-STOP_ON_RELOAD = 2  # a counted trip: the reload guard acted
+STOP_ON_RELOAD = 2  # the reload guard acted, which is counted as a trip too
 STOP_ON_SENSOR = 3  # a stop that is not counted
-FORGET_TRIPS = 4  # the manual reset
+FORGET_TRIPS = 4  # the manual reset, which is counted
+REFUSE_RESET = 5  # a manual reset too many
 
 TABLE = (
     # state, mask, value, next state, effect
@@ -79,34 +93,33 @@ TABLE = (
     #
     (PRIMING, SENSOR_FAULT, SENSOR_FAULT, TRIPPED, STOP_ON_SENSOR),
     (PRIMING, RUNNING, 0, STOPPED, NONE),
-    (PRIMING, RELOAD_GUARD | LAST_TRIP, RELOAD_GUARD | LAST_TRIP, LOCKED_OUT, STOP_ON_RELOAD),
-    (PRIMING, RELOAD_GUARD, RELOAD_GUARD, TRIPPED, STOP_ON_RELOAD),
+    (PRIMING, RELOAD_GUARD, RELOAD_GUARD, LOCKED_OUT, STOP_ON_RELOAD),
     (PRIMING, LOW | IN_GRACE, LOW, STARVED, NONE),
     (PRIMING, LOW | HEALTHY, HEALTHY, LUBRICATED, NONE),
     #
     (LUBRICATED, SENSOR_FAULT, SENSOR_FAULT, TRIPPED, STOP_ON_SENSOR),
     (LUBRICATED, RUNNING, 0, STOPPED, NONE),
+    (LUBRICATED, RELOAD_GUARD, RELOAD_GUARD, LOCKED_OUT, STOP_ON_RELOAD),
     (LUBRICATED, LOW | IN_GRACE, LOW | IN_GRACE, PRIMING, NONE),
     (LUBRICATED, LOW, LOW, STARVED, NONE),
     #
     (STARVED, SENSOR_FAULT, SENSOR_FAULT, TRIPPED, STOP_ON_SENSOR),
     (STARVED, RUNNING, 0, STOPPED, NONE),
-    (STARVED, RELOAD_GUARD | LAST_TRIP, RELOAD_GUARD | LAST_TRIP, LOCKED_OUT, STOP_ON_RELOAD),
-    (STARVED, RELOAD_GUARD, RELOAD_GUARD, TRIPPED, STOP_ON_RELOAD),
+    (STARVED, RELOAD_GUARD, RELOAD_GUARD, LOCKED_OUT, STOP_ON_RELOAD),
     (STARVED, INTEGRAL_FULL | LAST_TRIP, INTEGRAL_FULL | LAST_TRIP, LOCKED_OUT, STOP_ON_OIL),
     (STARVED, INTEGRAL_FULL, INTEGRAL_FULL, TRIPPED, STOP_ON_OIL),
     (STARVED, LOW | HEALTHY, HEALTHY, LUBRICATED, NONE),
     #
     (TRIPPED, RUNNING | RESTART_DUE | SENSOR_OK | SENSOR_FAULT, RESTART_DUE | SENSOR_OK, STOPPED, NONE),
     #
-    (LOCKED_OUT, RESET_EDGE | RUNNING | SENSOR_OK | SENSOR_FAULT, RESET_EDGE | SENSOR_OK, STOPPED, FORGET_TRIPS),
-    (LOCKED_OUT, RESET_EDGE, RESET_EDGE, TRIPPED, FORGET_TRIPS),
+    (LOCKED_OUT, RESET_PRESS | RESETS_SPENT, RESET_PRESS | RESETS_SPENT, LOCKED_OUT, REFUSE_RESET),
+    (LOCKED_OUT, RESET_PRESS, RESET_PRESS, TRIPPED, FORGET_TRIPS),
 )
 
 MOST_MOVES = 3
 
 
-def apply_effect(state: list[int], settings: list[int], effect: int) -> None:
+def apply_effect(state: list[int], settings: list[int], bits: int, effect: int) -> None:
     """Do what a row says beside the change of state."""
     if effect == STOP_ON_OIL or effect == STOP_ON_RELOAD:
         state[TRIPS] += 1  # <= trips_to_lockout <= 100: the last one locks out
@@ -116,10 +129,16 @@ def apply_effect(state: list[int], settings: list[int], effect: int) -> None:
         else:
             state[CAUSE] = RELOAD_CAUSE
     elif effect == STOP_ON_SENSOR:
-        state[CAUSE] = SENSOR_CAUSE
+        state[CAUSE] = SENSOR_CAUSE | (bits & DOUBTS)
     elif effect == FORGET_TRIPS:
         state[TRIPS] = 0
-        state[MEMORY_LEFT] = 0
+        state[MEMORY_LEFT] = settings[TRIP_MEMORY]
+        state[FLAGS] &= ~RESET_PRESSED
+        if (state[FLAGS] & RESETS) != RESETS:  # pragma: no branch - full, it is spent: no row leads here
+            state[FLAGS] += ONE_RESET
+    elif effect == REFUSE_RESET:
+        state[CAUSE] = RESETS_CAUSE
+        state[FLAGS] &= ~RESET_PRESSED
 
 
 def settle(state: list[int], settings: list[int], bits: int) -> None:
@@ -129,7 +148,7 @@ def settle(state: list[int], settings: list[int], bits: int) -> None:
         for row in TABLE:
             if row[0] == state[STATE] and (bits & row[1]) == row[2]:
                 state[STATE] = row[3]
-                apply_effect(state, settings, row[4])
+                apply_effect(state, settings, bits, row[4])
                 moved = row[4] == NONE
                 break
         if not moved:

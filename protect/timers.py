@@ -13,6 +13,7 @@ from protect.state import (
     FAULT_TIME,
     FLAGS,
     MEMORY_LEFT,
+    RESETS,
     RESTART_LEFT,
     STATE,
     TRIPPED,
@@ -45,6 +46,7 @@ def update(state: list[int], settings: list[int], inputs: list[int], outputs: li
         run_down(state, MEMORY_LEFT, seen)
         if state[MEMORY_LEFT] == 0:
             state[TRIPS] = 0
+            state[FLAGS] &= ~RESETS
 
     # Doubt counts up, credible time counts down, so a loose contact adds up. A
     # declared fault ends when all doubt has drained: credible for fault_delay.

@@ -58,8 +58,9 @@ FACE: dict[str, tuple[str, ...]] = {
     "replay.settings.guarantee": ("guarantee",),
     "replay.settings.floor": ("floor_pressure_pa",),
     "replay.port.vectors": ("write_vectors",),
-    "replay.port.conform": ("conform_port",),
+    "replay.port.conform": ("conform_port", "conform_questions"),
     "replay.port.export": ("export_settings",),
+    "replay.port.sources": ("write_sources",),
     "replay.library.demo": ("write_demo",),
 }
 _PLACES = {name: module for module, names in FACE.items() for name in names}

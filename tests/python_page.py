@@ -114,7 +114,15 @@ worst = replay.guarantee(settings)
 replay.floor_pressure_pa(0.055, 0.0, 1450.0, 900.0)
 Path("settings.h").write_text(replay.export_settings(settings, "c"))
 """,
-        ("guarantee", "floor_pressure_pa", "export_settings", "write_vectors", "conform_port"),
+        (
+            "guarantee",
+            "floor_pressure_pa",
+            "export_settings",
+            "write_sources",
+            "write_vectors",
+            "conform_port",
+            "conform_questions",
+        ),
     ),
 )
 

@@ -1,6 +1,6 @@
 #!/bin/sh
-# Install what the tests of the ports need and Python packages cannot bring: ARM and
-# host compilers, the emulator, node, a browser, and the pinned MicroPython and browser driver.
+# Install what the tests of the ports need and Python packages cannot bring: ARM, AVR and
+# host compilers, the emulators, node, a browser, and the pinned MicroPython and browser driver.
 # Quick when all is there.
 set -eu
 cd "$(dirname "$0")/.."
@@ -9,11 +9,14 @@ missing=""
 need() { # command, package
     command -v "$1" >/dev/null 2>&1 || missing="$missing $2"
 }
-need gcc gcc
+need gcc "gcc libc6-dev"
 need clang clang
 need clang-tidy clang-tidy
 need arm-none-eabi-gcc "gcc-arm-none-eabi libnewlib-arm-none-eabi"
 need qemu-system-arm qemu-system-arm
+need avr-gcc "gcc-avr avr-libc"
+[ -e /usr/include/simavr/sim_avr.h ] || missing="$missing libsimavr-dev"
+need cmake "cmake make"
 need node nodejs
 need npm npm
 need wasm-ld lld

@@ -65,6 +65,41 @@ static int plausible(const int32_t settings[], const int32_t inputs[])
         && within(inputs[LT_IN_CRANKCASE_PRESSURE], least, most);
 }
 
+/* `missing` is the lowest of the channel's three bits. */
+static uint32_t channel_doubt(int32_t reading, int32_t least, int32_t most, int is_stuck, uint32_t missing)
+{
+    uint32_t doubt = 0U;
+
+    if (reading == LT_NO_READING) {
+        doubt = missing;
+    } else if (!within(reading, least, most)) {
+        doubt = missing << 1;
+    } else if (is_stuck) {
+        doubt = missing << 2;
+    } else {
+        /* nothing is wrong with this channel */
+    }
+    return doubt;
+}
+
+static uint32_t channel_doubts(const int32_t state[], const int32_t settings[], const int32_t inputs[])
+{
+    int32_t stuck_after = settings[LT_SET_STUCK_AFTER];
+    int32_t least = settings[LT_SET_SUCTION_LEAST];
+    int32_t most = settings[LT_SET_SUCTION_MOST];
+    int oil_stuck = state[LT_ST_OIL_SEEN + 1] == stuck_after;
+    int suction_stuck = state[LT_ST_SUCTION_SEEN + 1] == stuck_after;
+    int crankcase_stuck = state[LT_ST_CRANKCASE_SEEN + 1] == stuck_after;
+    uint32_t doubts;
+
+    doubts = channel_doubt(inputs[LT_IN_OIL_PRESSURE], settings[LT_SET_OIL_LEAST], settings[LT_SET_OIL_MOST],
+                           oil_stuck, LT_DOUBT_OIL_MISSING);
+    doubts |= channel_doubt(inputs[LT_IN_SUCTION_PRESSURE], least, most, suction_stuck, LT_DOUBT_SUCTION_MISSING);
+    doubts |= channel_doubt(inputs[LT_IN_CRANKCASE_PRESSURE], least, most, crankcase_stuck,
+                            LT_DOUBT_CRANKCASE_MISSING);
+    return doubts;
+}
+
 static int32_t stuck_part(int32_t state[], int seen, int32_t reading, int32_t running, int32_t elapsed,
                           int32_t stuck_after)
 {
@@ -86,14 +121,26 @@ static int32_t stuck_part(int32_t state[], int seen, int32_t reading, int32_t ru
     return part;
 }
 
+/* Ms of `elapsed`, all standstill, that lie behind rest_settle; below 0 as long as none do. */
+static int32_t settled_part(const int32_t state[], const int32_t settings[], int32_t elapsed)
+{
+    int32_t left = state[LT_ST_RESTART_LEFT] - (settings[LT_SET_RESTART_DELAY] - settings[LT_SET_REST_SETTLE]);
+
+    if (left < 0) {
+        left = 0;
+    }
+    return elapsed - left;
+}
+
 static void observe(int32_t state[], const int32_t settings[], const int32_t inputs[], int32_t outputs[])
 {
     int32_t elapsed = counted_elapsed(state, inputs);
     int32_t running = inputs[LT_IN_RUN_FEEDBACK];
     int32_t stuck_after = settings[LT_SET_STUCK_AFTER];
-    int32_t credible = 1;
+    int32_t rest_most = settings[LT_SET_REST_MOST];
     int32_t net = 0;
     int32_t part;
+    uint32_t doubts;
     int32_t doubted = stuck_part(state, LT_ST_OIL_SEEN, inputs[LT_IN_OIL_PRESSURE], running, elapsed, stuck_after);
 
     part = stuck_part(state, LT_ST_SUCTION_SEEN, inputs[LT_IN_SUCTION_PRESSURE], running, elapsed, stuck_after);
@@ -104,20 +151,27 @@ static void observe(int32_t state[], const int32_t settings[], const int32_t inp
     if (part > doubted) {
         doubted = part;
     }
-    if ((state[LT_ST_OIL_SEEN + 1] == stuck_after) || (state[LT_ST_SUCTION_SEEN + 1] == stuck_after)
-        || (state[LT_ST_CRANKCASE_SEEN + 1] == stuck_after)) {
-        credible = 0;
+    doubts = channel_doubts(state, settings, inputs);
+    if (elapsed > settings[LT_SET_MAX_GAP]) {
+        doubts |= LT_DOUBT_LATE;
     }
     if ((elapsed > settings[LT_SET_MAX_GAP]) || !plausible(settings, inputs)) {
         doubted = elapsed;
-        credible = 0;
     } else {
         net = inputs[LT_IN_OIL_PRESSURE] - inputs[LT_IN_CRANKCASE_PRESSURE];
+        part = settled_part(state, settings, elapsed);
+        if ((running == 0) && (part >= 0) && !within(net, -rest_most, rest_most)) {
+            doubts |= LT_DOUBT_STANDSTILL;
+            if (part > doubted) {
+                doubted = part;
+            }
+        }
     }
     outputs[LT_OUT_SEEN] = elapsed - doubted;
     outputs[LT_OUT_DOUBTED] = doubted;
-    outputs[LT_OUT_CREDIBLE] = credible;
+    outputs[LT_OUT_CREDIBLE] = (doubts == 0U) ? 1 : 0;
     outputs[LT_OUT_NET_OIL_PRESSURE] = net;
+    outputs[LT_OUT_CONDITIONS] = (int32_t)doubts;
 }
 
 /* ---- 2. integral ---- */
@@ -272,6 +326,7 @@ static void update_timers(int32_t state[], const int32_t settings[], const int32
         run_down(state, LT_ST_MEMORY_LEFT, outputs[LT_OUT_SEEN]);
         if (state[LT_ST_MEMORY_LEFT] == 0) {
             state[LT_ST_TRIPS] = 0;
+            clear_flags(state, LT_FLAG_RESETS);
         }
     }
     update_fault_time(state, settings, outputs);
@@ -279,25 +334,36 @@ static void update_timers(int32_t state[], const int32_t settings[], const int32
 
 /* ---- 4. conditions ---- */
 
-static uint32_t follow_reset(int32_t state[], const int32_t inputs[])
+static uint32_t follow_reset(int32_t state[], const int32_t settings[], const int32_t inputs[])
 {
-    uint32_t edge = 0U;
+    uint32_t press = 0U;
 
     if (inputs[LT_IN_RESET] == 0) {
-        clear_flags(state, LT_FLAG_RESET_HELD);
-    } else {
-        if (flags_of(state, LT_FLAG_RESET_HELD) == 0U) {
-            edge = LT_BIT_RESET_EDGE;
+        clear_flags(state, LT_FLAG_RESET_HELD | LT_FLAG_RESET_PRESSED);
+    } else if (flags_of(state, LT_FLAG_RESET_HELD) != 0U) {
+        if ((flags_of(state, LT_FLAG_RESET_PRESSED) != 0U)
+            && ((settings[LT_SET_RESTART_DELAY] - state[LT_ST_RESTART_LEFT]) >= settings[LT_SET_RESET_HOLD])) {
+            press = LT_BIT_RESET_PRESS;
         }
+    } else {
         set_flags(state, LT_FLAG_RESET_HELD);
+        if (state[LT_ST_STATE] == LT_LOCKED_OUT) {
+            set_flags(state, LT_FLAG_RESET_PRESSED);
+            state[LT_ST_RESTART_LEFT] = settings[LT_SET_RESTART_DELAY];
+        }
     }
-    return edge;
+    return press;
 }
 
 static void follow_spell(int32_t state[], const int32_t settings[], int32_t suction, uint32_t bits)
 {
-    if (((bits & LT_BIT_HEALTHY) != 0U) || ((bits & LT_BIT_RUNNING) == 0U)) {
+    if ((bits & LT_BIT_RUNNING) == 0U) {
         clear_flags(state, LT_FLAG_IN_SPELL | LT_FLAG_VACUUM_SEEN);
+    } else if ((bits & LT_BIT_HEALTHY) != 0U) {
+        clear_flags(state, LT_FLAG_IN_SPELL);
+        if (state[LT_ST_INTEGRAL] == 0) {
+            clear_flags(state, LT_FLAG_VACUUM_SEEN);
+        }
     } else {
         if ((bits & LT_BIT_LOW) != 0U) {
             set_flags(state, LT_FLAG_IN_SPELL);
@@ -309,13 +375,12 @@ static void follow_spell(int32_t state[], const int32_t settings[], int32_t suct
     }
 }
 
-static int reload_guard(const int32_t state[], const int32_t settings[], int32_t net, int32_t suction, uint32_t bits)
+static int reload_guard(const int32_t state[], const int32_t settings[], int32_t suction, uint32_t bits)
 {
     return (flags_of(state, LT_FLAG_VACUUM_SEEN) != 0U)
         && ((bits & LT_BIT_SENSOR_OK) != 0U)
         && (suction >= settings[LT_SET_RELOAD])
-        && (state[LT_ST_INTEGRAL] >= settings[LT_SET_RELOAD_LEVEL])
-        && (net < settings[LT_SET_FLOOR]);
+        && (state[LT_ST_INTEGRAL] >= settings[LT_SET_RELOAD_LEVEL]);
 }
 
 static uint32_t pressure_bits(const int32_t settings[], const int32_t outputs[])
@@ -353,6 +418,9 @@ static uint32_t memory_bits(const int32_t state[], const int32_t settings[])
     if (flags_of(state, LT_FLAG_FAULT_DECLARED) != 0U) {
         bits |= LT_BIT_SENSOR_FAULT;
     }
+    if ((int32_t)flags_of(state, LT_FLAG_RESETS) >= (settings[LT_SET_RESETS_MOST] * (int32_t)LT_FLAG_ONE_RESET)) {
+        bits |= LT_BIT_RESETS_SPENT;
+    }
     return bits;
 }
 
@@ -362,14 +430,15 @@ static uint32_t evaluate(int32_t state[], const int32_t settings[], const int32_
     uint32_t bits;
 
     clear_flags(state, LT_FLAG_FRESH);
-    bits = follow_reset(state, inputs);
+    bits = (uint32_t)outputs[LT_OUT_CONDITIONS];
+    bits |= follow_reset(state, settings, inputs);
     bits |= pressure_bits(settings, outputs);
     bits |= memory_bits(state, settings);
     if (inputs[LT_IN_RUN_FEEDBACK] != 0) {
         bits |= LT_BIT_RUNNING;
     }
     follow_spell(state, settings, suction, bits);
-    if (reload_guard(state, settings, outputs[LT_OUT_NET_OIL_PRESSURE], suction, bits)) {
+    if (reload_guard(state, settings, suction, bits)) {
         bits |= LT_BIT_RELOAD_GUARD;
     }
     return bits;
@@ -377,24 +446,34 @@ static uint32_t evaluate(int32_t state[], const int32_t settings[], const int32_
 
 /* ---- 5. cause-and-effect table ---- */
 
-static void apply_effect(int32_t state[], const int32_t settings[], uint8_t effect)
+/* A manual reset: taken and counted, or refused. */
+static void apply_reset(int32_t state[], const int32_t settings[], int effect)
 {
-    switch (effect) {
-    case LT_EFFECT_STOP_ON_OIL:
-    case LT_EFFECT_STOP_ON_RELOAD:
+    clear_flags(state, LT_FLAG_RESET_PRESSED);
+    if (effect == LT_EFFECT_REFUSE_RESET) {
+        state[LT_ST_CAUSE] = LT_RESETS_CAUSE;
+    } else {
+        state[LT_ST_TRIPS] = 0;
+        state[LT_ST_MEMORY_LEFT] = settings[LT_SET_TRIP_MEMORY];
+        if (flags_of(state, LT_FLAG_RESETS) != LT_FLAG_RESETS) {
+            state[LT_ST_FLAGS] += (int32_t)LT_FLAG_ONE_RESET;
+        }
+    }
+}
+
+static void apply_effect(int32_t state[], const int32_t settings[], uint32_t bits, int effect)
+{
+    if ((effect == LT_EFFECT_STOP_ON_OIL) || (effect == LT_EFFECT_STOP_ON_RELOAD)) {
         state[LT_ST_TRIPS] += 1;
         state[LT_ST_MEMORY_LEFT] = settings[LT_SET_TRIP_MEMORY];
-        state[LT_ST_CAUSE] = (effect == (uint8_t)LT_EFFECT_STOP_ON_OIL) ? LT_OIL_CAUSE : LT_RELOAD_CAUSE;
-        break;
-    case LT_EFFECT_STOP_ON_SENSOR:
-        state[LT_ST_CAUSE] = LT_SENSOR_CAUSE;
-        break;
-    case LT_EFFECT_FORGET_TRIPS:
-        state[LT_ST_TRIPS] = 0;
-        state[LT_ST_MEMORY_LEFT] = 0;
-        break;
-    default:
-        break;
+        state[LT_ST_CAUSE] = (effect == LT_EFFECT_STOP_ON_OIL) ? LT_OIL_CAUSE : LT_RELOAD_CAUSE;
+    } else if (effect == LT_EFFECT_STOP_ON_SENSOR) {
+        /*@ assert 0 <= (bits & LT_DOUBT_ANY) <= LT_DOUBT_ANY; */
+        state[LT_ST_CAUSE] = (int32_t)((uint32_t)LT_SENSOR_CAUSE | (bits & LT_DOUBT_ANY));
+    } else if ((effect == LT_EFFECT_FORGET_TRIPS) || (effect == LT_EFFECT_REFUSE_RESET)) {
+        apply_reset(state, settings, effect);
+    } else {
+        /* a row that changes the state alone */
     }
 }
 
@@ -415,14 +494,15 @@ static int move_once(int32_t state[], const int32_t settings[], uint32_t bits)
         loop invariant again != 0 ==> moved != 0 && may_go_on{Pre, Here}(state);
         loop invariant lockout_kept{Pre, Here}(state, bits) && stop_kept{Pre, Here}(state, bits);
         loop assigns number, moved, again;
-        loop assigns state[LT_ST_STATE], state[LT_ST_MEMORY_LEFT], state[LT_ST_TRIPS], state[LT_ST_CAUSE];
+        loop assigns state[LT_ST_STATE], state[LT_ST_MEMORY_LEFT], state[LT_ST_TRIPS], state[LT_ST_FLAGS],
+                     state[LT_ST_CAUSE];
         loop variant LUBETRIP_ROW_COUNT - number; */
     for (number = 0; (number < LUBETRIP_ROW_COUNT) && (moved == 0); number++) {
         const lubetrip_row *row = &table[number];
         if (((int32_t)row->state == state[LT_ST_STATE]) && ((bits & row->mask) == row->value)) {
             /*@ assert row_leads(row, bits) && (counted_stop(row) ==> (bits & LT_BIT_LAST_TRIP) == 0); */
             state[LT_ST_STATE] = row->next_state;
-            apply_effect(state, settings, row->effect);
+            apply_effect(state, settings, bits, row->effect);
             moved = 1;
             again = (row->effect == (uint8_t)LT_EFFECT_NONE);
         }

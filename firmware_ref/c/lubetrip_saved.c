@@ -3,15 +3,16 @@
 
 #include "lubetrip.h"
 
-#define FORM 1U
-#define NUMBERS 65536U
+#define FORM UINT32_C(2)
+#define NUMBERS UINT32_C(65536)
 #define SETTINGS_CRC_AT 4
 #define WORDS_AT 8
 #define CRC_AT 40
 #define COPY_SIZE 44
 #define KEPT_COUNT 6
 #define STOP_AT (WORDS_AT + (4 * KEPT_COUNT))
-#define FAULT_AT (STOP_AT + 4)
+#define FLAGS_AT (STOP_AT + 4)
+#define KEPT_FLAGS (LT_FLAG_FAULT_DECLARED | LT_FLAG_RESETS)
 
 static const uint8_t kept[KEPT_COUNT] = {
     LT_ST_INTEGRAL, LT_ST_INTEGRAL_FRACTION, LT_ST_MEMORY_LEFT, LT_ST_TRIPS, LT_ST_FAULT_TIME, LT_ST_CAUSE
@@ -101,7 +102,7 @@ void lubetrip_write_record(uint8_t record[LUBETRIP_RECORD_SIZE], int32_t number,
         put_word(record, WORDS_AT + (4 * place), (uint32_t)state[kept[place]]);
     }
     put_word(record, STOP_AT, (uint32_t)stop);
-    put_word(record, FAULT_AT, (uint32_t)state[LT_ST_FLAGS] & LT_FLAG_FAULT_DECLARED);
+    put_word(record, FLAGS_AT, (uint32_t)state[LT_ST_FLAGS] & KEPT_FLAGS);
     put_word(record, CRC_AT, crc_of_content(record));
     /*@ loop pragma UNROLL 0;
         loop invariant 0 <= place <= COPY_SIZE;
@@ -137,16 +138,18 @@ static int within(int32_t word, int32_t most)
 static int is_possible(const uint8_t record[], const int32_t settings[])
 {
     int32_t stop = word_at(record, STOP_AT);
-    int32_t fault = word_at(record, FAULT_AT);
+    uint32_t flags = bits_at(record, FLAGS_AT);
+    uint32_t cause = bits_at(record, WORDS_AT + 20);
 
     return within(word_at(record, WORDS_AT), settings[LT_SET_TRIP_DELAY])
         && within(word_at(record, WORDS_AT + 4), LT_ONE - 1)
         && within(word_at(record, WORDS_AT + 8), settings[LT_SET_TRIP_MEMORY])
         && within(word_at(record, WORDS_AT + 12), settings[LT_SET_TRIPS_TO_LOCKOUT])
         && within(word_at(record, WORDS_AT + 16), settings[LT_SET_FAULT_DELAY])
-        && within(word_at(record, WORDS_AT + 20), LT_SENSOR_CAUSE)
+        && ((cause | LT_DOUBT_ANY) <= ((uint32_t)LT_RESETS_CAUSE | LT_DOUBT_ANY))
         && ((stop == 0) || (stop == LT_TRIPPED) || (stop == LT_LOCKED_OUT))
-        && ((fault == 0) || (fault == (int32_t)LT_FLAG_FAULT_DECLARED));
+        && ((flags | KEPT_FLAGS) == KEPT_FLAGS)
+        && ((flags & LT_FLAG_RESETS) <= ((uint32_t)settings[LT_SET_RESETS_MOST] << LT_RESETS_SHIFT));
 }
 
 int32_t lubetrip_record_number(const uint8_t record[LUBETRIP_RECORD_SIZE], const int32_t settings[LT_SET_SIZE])
@@ -175,7 +178,7 @@ static void put_back(int32_t state[], const uint8_t record[])
     for (place = 0; place < KEPT_COUNT; place++) {
         state[kept[place]] = word_at(record, WORDS_AT + (4 * place));
     }
-    state[LT_ST_FLAGS] = (int32_t)((uint32_t)state[LT_ST_FLAGS] | bits_at(record, FAULT_AT));
+    state[LT_ST_FLAGS] = (int32_t)((uint32_t)state[LT_ST_FLAGS] | bits_at(record, FLAGS_AT));
     if (stop != 0) {
         state[LT_ST_STATE] = stop;
     }

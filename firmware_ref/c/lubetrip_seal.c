@@ -8,7 +8,7 @@
 #define STATE_AT 0
 #define SETTINGS_AT 2
 
-/* At most 1 + 50 * 65535 = 3276751. */
+/* At most 1 + 58 * 65535 = 3801031. */
 static uint32_t plain_sum(const int32_t words[], int count)
 {
     uint32_t sum = BEGIN;
@@ -25,7 +25,7 @@ static uint32_t plain_sum(const int32_t words[], int count)
     return sum;
 }
 
-/* At most 1 + (1 + 2 + .. + 50) * 65535 = 83557126, below 2^30. */
+/* At most 1 + (1 + 2 + .. + 58) * 65535 = 112130386, below 2^30. */
 static uint32_t weighted_sum(const int32_t words[], int count)
 {
     uint32_t sum = BEGIN;

@@ -27,8 +27,12 @@ void lubetrip_run_trace(const int64_t *columns, int64_t ticks, int64_t end, cons
 {
     int32_t inputs[LT_IN_SIZE];
     int32_t outputs[LT_OUT_SIZE] = {0};
+    int32_t without_zero[LT_SET_SIZE];
     int place;
 
+    for (place = 0; place < LT_SET_SIZE; place++) {
+        without_zero[place] = (place == LT_SET_REST_MOST) ? LT_REST_OFF : settings[place];
+    }
     carry[CHANGES] = 0;
     carry[STOPS] = 0;
     while ((carry[POSITION] < end) && (carry[CHANGES] < room) && (carry[STOPS] < room)) {
@@ -42,7 +46,9 @@ void lubetrip_run_trace(const int64_t *columns, int64_t ticks, int64_t end, cons
         }
         wants_to_run = inputs[LT_IN_RUN_FEEDBACK] != 0;
         inputs[LT_IN_RUN_FEEDBACK] = (wants_to_run && (carry[PERMITTED] != 0)) ? 1 : 0;
-        lubetrip_step(state, settings, inputs, outputs);
+        /* What is recorded of a machine that runs on tells nothing of one at rest. */
+        lubetrip_step(state, (wants_to_run && (inputs[LT_IN_RUN_FEEDBACK] == 0)) ? without_zero : settings, inputs,
+                      outputs);
 
         if ((inputs[LT_IN_RUN_FEEDBACK] != 0) && (inputs[LT_IN_ELAPSED] <= settings[LT_SET_MAX_GAP])) {
             carry[RUN_MS] += inputs[LT_IN_ELAPSED];

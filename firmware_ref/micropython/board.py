@@ -15,6 +15,8 @@ RESET_PIN = 15  # manual reset
 
 # Output: energised means that the machine may run, so that a broken wire stops it.
 RELAY_PIN = 16
+# Output: a lamp or a horn, on while short of oil, stopped, or a reading in doubt, and until the first step.
+ALARM_PIN = 17
 
 # Sensors, whole kPa absolute at the two ends of the signal. "loop" is 4-20 mA
 # over a shunt, "ratiometric" is 0.5-4.5 V of a 5 V supply.
@@ -32,3 +34,8 @@ STEP_MS = 200  # pace of the protection
 WATCHDOG_MS = 2000  # the board starts anew when no pass was completed for so long
 SAVE_MS = 600000  # time between saved records while nothing changes
 RECORDS = ("record_a.bin", "record_b.bin")  # written in turn
+
+
+def show(text: str) -> None:
+    """Show a line to whoever stands at the board: here on the console; put the board's display in its place."""
+    print(text)

@@ -3,12 +3,14 @@
 import time
 
 import board_settings
+import logic
 import wiring
 
 
 def run() -> None:
-    """Run the protection for ever."""
-    controller = wiring.Controller(board_settings.SETTINGS, time.ticks_ms())
+    """Run the protection for ever. Raises ValueError, with the relay untouched, for settings of another logic."""
+    logic.refuse_others(board_settings.LAYOUT, board_settings.LOGIC)
+    controller = wiring.Controller(board_settings.SETTINGS, time.ticks_ms(), board_settings.DIGEST)
     while True:
         if not controller.run_pass(time.ticks_ms()):
             time.sleep_ms(1)

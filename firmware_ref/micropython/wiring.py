@@ -1,6 +1,7 @@
 """From the pins to the protection and back: what runs on the board in every pass."""
 
 import board
+import display
 import micropython
 import saved
 import sensors
@@ -43,11 +44,13 @@ class Inputs:
 class Controller:
     """One machine under protection. Raises ValueError, with the relay off, for settings that do not fit."""
 
-    def __init__(self, settings: tuple[int, ...], now: int) -> None:
+    def __init__(self, settings: tuple[int, ...], now: int, digest: str) -> None:
         self.relay = Pin(board.RELAY_PIN, Pin.OUT, value=0)
+        self.alarm = Pin(board.ALARM_PIN, Pin.OUT, value=1)
         if len(settings) != ranges.SETTINGS_SIZE:
             raise ValueError("settings of another version: export them again")
-        self.settings = settings
+        self.settings, self.digest = settings, digest
+        self.shown = [-1] * 4
         self.memory = [0] * state.STATE_SIZE
         self.results = [0] * outputs.OUTPUTS_SIZE
         self.inputs = [0] * ranges.INPUTS_SIZE
@@ -69,8 +72,11 @@ class Controller:
         try:
             self.protect(elapsed)
             self.save_when_due(now)
+            if display.changed(self.shown, self.results):
+                board.show(display.line(self.results, self.digest))
         except Exception:
             self.relay.value(0)
+            self.alarm.value(1)
             raise
         self.watchdog.feed()
         return True
@@ -84,6 +90,7 @@ class Controller:
         finally:
             micropython.heap_unlock()
         self.relay.value(self.results[outputs.RUN_PERMISSION])
+        self.alarm.value(self.results[outputs.ALARM])
 
     def save_when_due(self, now: int) -> None:
         """Save the state when a stop or a counted trip has come or gone, and from time to time.

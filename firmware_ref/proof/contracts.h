@@ -19,8 +19,9 @@
   }
 
   axiomatic conditions {
-    axiom joined: \forall integer a, b; 0 <= a && a <= 2047 && 0 <= b && b <= 2047 ==>
-      0 <= (a | b) && (a | b) <= 2047;
+    axiom joined: \forall integer a, b; 0 <= a && a <= 134217727 && 0 <= b && b <= 134217727 ==>
+      0 <= (a | b) && (a | b) <= 134217727;
+    axiom room_for_a_reset: \forall integer f; 0 <= f && f <= 511 && (f & 224) != 224 ==> f <= 479;
   }
 */
 
@@ -35,29 +36,29 @@
 /* ---- flags ---- */
 
 /*@ requires memory: READABLE(state, LT_ST_SIZE);
-    requires 0 <= state[LT_ST_FLAGS] <= 31;
+    requires 0 <= state[LT_ST_FLAGS] <= 511;
     assigns \nothing;
     ensures \result == (state[LT_ST_FLAGS] & mask); */
 static uint32_t flags_of(const int32_t state[], uint32_t mask);
 
 /*@ requires memory: WRITABLE(state, LT_ST_SIZE);
-    requires 0 <= state[LT_ST_FLAGS] <= 31 && mask <= 31;
+    requires 0 <= state[LT_ST_FLAGS] <= 511 && mask <= 511;
     assigns state[LT_ST_FLAGS];
-    ensures 0 <= state[LT_ST_FLAGS] <= 31;
+    ensures 0 <= state[LT_ST_FLAGS] <= 511;
     ensures state[LT_ST_FLAGS] == (\old(state[LT_ST_FLAGS]) | mask); */
 static void set_flags(int32_t state[], uint32_t mask);
 
 /*@ requires memory: WRITABLE(state, LT_ST_SIZE);
-    requires 0 <= state[LT_ST_FLAGS] <= 31 && mask <= 31;
+    requires 0 <= state[LT_ST_FLAGS] <= 511 && mask <= 511;
     assigns state[LT_ST_FLAGS];
-    ensures 0 <= state[LT_ST_FLAGS] <= 31;
+    ensures 0 <= state[LT_ST_FLAGS] <= 511;
     ensures state[LT_ST_FLAGS] == (\old(state[LT_ST_FLAGS]) & (uint32_t)~mask); */
 static void clear_flags(int32_t state[], uint32_t mask);
 
 /* ---- 1. signals ---- */
 
 /*@ requires memory: READABLE(state, LT_ST_SIZE) && READABLE(inputs, LT_IN_SIZE);
-    requires 0 <= state[LT_ST_FLAGS] <= 31;
+    requires 0 <= state[LT_ST_FLAGS] <= 511;
     assigns \nothing;
     ensures 0 <= \result <= LT_ELAPSED_MOST; */
 static int32_t counted_elapsed(const int32_t state[], const int32_t inputs[]);
@@ -71,6 +72,26 @@ static int within(int32_t reading, int32_t least, int32_t most);
     ensures \result != 0 <==> credible_range(settings, inputs); */
 static int plausible(const int32_t settings[], const int32_t inputs[]);
 
+/*@ requires 0 <= missing <= LT_DOUBT_CRANKCASE_MISSING;
+    assigns \nothing;
+    ensures \result <= LT_DOUBT_CRANKCASE_STUCK;
+    ensures missing > 0 && !(least <= reading <= most) && reading != LT_NO_READING ==> \result != 0; */
+static uint32_t channel_doubt(int32_t reading, int32_t least, int32_t most, int is_stuck, uint32_t missing);
+
+/*@ requires memory: READABLE(state, LT_ST_SIZE) && READABLE(settings, LT_SET_SIZE) && READABLE(inputs, LT_IN_SIZE);
+    assigns \nothing;
+    ensures \result <= MOST_BITS; */
+static uint32_t channel_doubts(const int32_t state[], const int32_t settings[], const int32_t inputs[]);
+
+/*@ requires memory: READABLE(state, LT_ST_SIZE) && READABLE(settings, LT_SET_SIZE);
+    requires 0 <= settings[LT_SET_REST_SETTLE] <= settings[LT_SET_RESTART_DELAY] <= 86400000;
+    requires 0 <= state[LT_ST_RESTART_LEFT] <= settings[LT_SET_RESTART_DELAY] && 0 <= elapsed <= LT_ELAPSED_MOST;
+    assigns \nothing;
+    ensures -86400000 <= \result <= elapsed;
+    ensures state[LT_ST_RESTART_LEFT] <= settings[LT_SET_RESTART_DELAY] - settings[LT_SET_REST_SETTLE] ==>
+              \result == elapsed; */
+static int32_t settled_part(const int32_t state[], const int32_t settings[], int32_t elapsed);
+
 /*@ requires memory: WRITABLE(state, LT_ST_SIZE);
     requires (seen == LT_ST_OIL_SEEN || seen == LT_ST_SUCTION_SEEN || seen == LT_ST_CRANKCASE_SEEN);
     requires 0 <= state[seen + 1] <= stuck_after <= 86400000;
@@ -83,9 +104,14 @@ static int32_t stuck_part(int32_t state[], int seen, int32_t reading, int32_t ru
 
 /*@ requires memory: all_arrays(state, settings, inputs, outputs);
     requires admitted(settings) && consistent(state, settings);
-    assigns state[LT_ST_OIL_SEEN .. LT_ST_CRANKCASE_SEEN + 1], outputs[LT_OUT_NET_OIL_PRESSURE .. LT_OUT_DOUBTED];
+    assigns state[LT_ST_OIL_SEEN .. LT_ST_CRANKCASE_SEEN + 1], outputs[LT_OUT_CONDITIONS .. LT_OUT_DOUBTED];
     ENSURES_CONSISTENT(state, settings)
     ensures shared(settings, outputs);
+    ensures 0 <= outputs[LT_OUT_CONDITIONS] <= MOST_BITS;
+    ensures standstill: inputs[LT_IN_RUN_FEEDBACK] == 0 && credible_range(settings, inputs) &&
+              \old(state[LT_ST_RESTART_LEFT]) <= settings[LT_SET_RESTART_DELAY] - settings[LT_SET_REST_SETTLE] &&
+              !(-settings[LT_SET_REST_MOST] <= inputs[LT_IN_OIL_PRESSURE] - inputs[LT_IN_CRANKCASE_PRESSURE] <=
+                settings[LT_SET_REST_MOST]) ==> outputs[LT_OUT_SEEN] == 0;
     ensures not_credible: !credible_range(settings, inputs) ==>
               outputs[LT_OUT_SEEN] == 0 && outputs[LT_OUT_CREDIBLE] == 0;
     ensures frozen: inputs[LT_IN_RUN_FEEDBACK] != 0 && inputs[LT_IN_OIL_PRESSURE] == \old(state[LT_ST_OIL_SEEN]) &&
@@ -97,13 +123,14 @@ static void observe(int32_t state[], const int32_t settings[], const int32_t inp
 /*@ requires memory: READABLE(settings, LT_SET_SIZE);
     requires -20100000 <= net <= 20100000;
     requires 0 <= settings[LT_SET_FLOOR] < settings[LT_SET_CUT_OUT] < settings[LT_SET_CUT_IN] <= 1000000;
-    requires 2048 <= settings[LT_SET_FLOOR_WEIGHT] <= 16384 && 2048 <= settings[LT_SET_VACUUM_WEIGHT] <= 16384;
+    requires 2048 <= settings[LT_SET_FLOOR_WEIGHT] <= 16384 && 205 <= settings[LT_SET_VACUUM_WEIGHT] <= 16384;
     requires 0 <= settings[LT_SET_RECOVERY] <= 16384 && ramp_fits(settings);
     assigns \nothing;
     ensures -16384 <= \result <= 131072;
     ensures net >= settings[LT_SET_CUT_IN] ==> \result <= 0;
     ensures net < settings[LT_SET_CUT_IN] ==> \result >= 0;
-    ensures net < settings[LT_SET_CUT_OUT] ==> \result >= LT_ONE; */
+    ensures net < settings[LT_SET_CUT_OUT] && suction >= settings[LT_SET_VACUUM] ==> \result >= LT_ONE;
+    ensures net < settings[LT_SET_CUT_OUT] ==> \result >= 205; */
 static int32_t weight(const int32_t settings[], int32_t net, int32_t suction);
 
 /*@ requires fixed >= 0;
@@ -168,14 +195,14 @@ static void run_down(int32_t state[], int place, int32_t elapsed);
     requires consistent(state, settings) && shared(settings, outputs);
     assigns state[LT_ST_FAULT_TIME .. LT_ST_FLAGS];
     ENSURES_CONSISTENT(state, settings)
-    ensures (state[LT_ST_FLAGS] & LT_FLAG_RESET_HELD) == (\old(state[LT_ST_FLAGS]) & LT_FLAG_RESET_HELD); */
+    ensures (state[LT_ST_FLAGS] & LT_FLAG_RESET_PRESSED) == (\old(state[LT_ST_FLAGS]) & LT_FLAG_RESET_PRESSED); */
 static void update_fault_time(int32_t state[], const int32_t settings[], const int32_t outputs[]);
 
 /*@ requires memory: with_inputs(state, settings, inputs) && with_outputs(state, settings, outputs);
     requires admitted(settings) && consistent(state, settings) && shared(settings, outputs);
     assigns state[LT_ST_RESTART_LEFT .. LT_ST_FLAGS];
     ENSURES_CONSISTENT(state, settings)
-    ensures (state[LT_ST_FLAGS] & LT_FLAG_RESET_HELD) == (\old(state[LT_ST_FLAGS]) & LT_FLAG_RESET_HELD);
+    ensures (state[LT_ST_FLAGS] & LT_FLAG_RESET_PRESSED) == (\old(state[LT_ST_FLAGS]) & LT_FLAG_RESET_PRESSED);
     ensures inputs[LT_IN_RUN_FEEDBACK] != 0 ==> state[LT_ST_RESTART_LEFT] == settings[LT_SET_RESTART_DELAY]; */
 static void update_timers(int32_t state[], const int32_t settings[], const int32_t inputs[], const int32_t outputs[]);
 
@@ -186,63 +213,64 @@ static void update_timers(int32_t state[], const int32_t settings[], const int32
     no_bit(word, LT_BIT_SENSOR_OK) && no_bit(word, LT_BIT_LOW) && no_bit(word, LT_BIT_HEALTHY))
 #define no_memory_bit(word) (                                                                                         \
     no_bit(word, LT_BIT_IN_GRACE) && no_bit(word, LT_BIT_INTEGRAL_FULL) && no_bit(word, LT_BIT_RESTART_DUE) &&        \
-    no_bit(word, LT_BIT_LAST_TRIP) && no_bit(word, LT_BIT_SENSOR_FAULT))
+    no_bit(word, LT_BIT_LAST_TRIP) && no_bit(word, LT_BIT_SENSOR_FAULT) && no_bit(word, LT_BIT_RESETS_SPENT))
 #define no_bit_of_evaluate(word) (no_bit(word, LT_BIT_RUNNING) && no_bit(word, LT_BIT_RELOAD_GUARD))
 
-/*@ requires memory: WRITABLE(state, LT_ST_SIZE) && READABLE(inputs, LT_IN_SIZE);
-    requires memory: \separated(state + (0 .. 15), inputs + (0 .. 5));
-    requires 0 <= state[LT_ST_FLAGS] <= 31;
-    assigns state[LT_ST_FLAGS];
-    ensures 0 <= state[LT_ST_FLAGS] <= 31;
-    ensures \result <= 2047;
+/*@ requires memory: with_inputs(state, settings, inputs);
+    requires admitted(settings) && consistent(state, settings);
+    assigns state[LT_ST_FLAGS], state[LT_ST_RESTART_LEFT];
+    ensures 0 <= state[LT_ST_RESTART_LEFT] <= settings[LT_SET_RESTART_DELAY];
+    ensures 0 <= state[LT_ST_FLAGS] <= 511;
+    ensures \result <= MOST_BITS;
     ensures no_pressure_bit(\result) && no_memory_bit(\result) && no_bit_of_evaluate(\result);
-    ensures (\result & LT_BIT_RESET_EDGE) != 0 <==>
-              inputs[LT_IN_RESET] != 0 && (\old(state[LT_ST_FLAGS]) & LT_FLAG_RESET_HELD) == 0;
-    ensures (state[LT_ST_FLAGS] & LT_FLAG_RESET_HELD) != 0 <==> inputs[LT_IN_RESET] != 0; */
-static uint32_t follow_reset(int32_t state[], const int32_t inputs[]);
+    ensures pressed: (\result & LT_BIT_RESET_PRESS) != 0 ==>
+              inputs[LT_IN_RESET] != 0 && (\old(state[LT_ST_FLAGS]) & LT_FLAG_RESET_PRESSED) != 0 &&
+              settings[LT_SET_RESTART_DELAY] - state[LT_ST_RESTART_LEFT] >= settings[LT_SET_RESET_HOLD]; */
+static uint32_t follow_reset(int32_t state[], const int32_t settings[], const int32_t inputs[]);
 
 /*@ requires memory: memory_and_settings(state, settings);
-    requires 0 <= state[LT_ST_FLAGS] <= 31;
+    requires 0 <= state[LT_ST_FLAGS] <= 511;
     assigns state[LT_ST_FLAGS];
-    ensures 0 <= state[LT_ST_FLAGS] <= 31; */
+    ensures 0 <= state[LT_ST_FLAGS] <= 511; */
 static void follow_spell(int32_t state[], const int32_t settings[], int32_t suction, uint32_t bits);
 
 /*@ requires memory: memory_and_settings(state, settings);
-    requires 0 <= state[LT_ST_FLAGS] <= 31;
+    requires 0 <= state[LT_ST_FLAGS] <= 511;
     assigns \nothing;
     ensures \result != 0 ==> (bits & LT_BIT_SENSOR_OK) != 0 && suction >= settings[LT_SET_RELOAD] &&
-              net < settings[LT_SET_FLOOR] && state[LT_ST_INTEGRAL] >= settings[LT_SET_RELOAD_LEVEL]; */
-static int reload_guard(const int32_t state[], const int32_t settings[], int32_t net, int32_t suction, uint32_t bits);
+              state[LT_ST_INTEGRAL] >= settings[LT_SET_RELOAD_LEVEL]; */
+static int reload_guard(const int32_t state[], const int32_t settings[], int32_t suction, uint32_t bits);
 
 /*@ requires memory: READABLE(settings, LT_SET_SIZE) && READABLE(outputs, LT_OUT_SIZE);
     assigns \nothing;
-    ensures \result <= 2047;
-    ensures no_bit(\result, LT_BIT_RESET_EDGE) && no_memory_bit(\result) && no_bit_of_evaluate(\result);
+    ensures \result <= MOST_BITS;
+    ensures no_bit(\result, LT_BIT_RESET_PRESS) && no_memory_bit(\result) && no_bit_of_evaluate(\result);
     ensures (\result & LT_BIT_SENSOR_OK) != 0 <==> outputs[LT_OUT_CREDIBLE] != 0; */
 static uint32_t pressure_bits(const int32_t settings[], const int32_t outputs[]);
 
 /*@ requires memory: READABLE(state, LT_ST_SIZE) && READABLE(settings, LT_SET_SIZE);
-    requires 0 <= state[LT_ST_FLAGS] <= 31 && 0 <= state[LT_ST_TRIPS] <= 100;
+    requires 0 <= state[LT_ST_FLAGS] <= 511 && 0 <= state[LT_ST_TRIPS] <= 100;
     assigns \nothing;
-    ensures \result <= 2047;
-    ensures no_bit(\result, LT_BIT_RESET_EDGE) && no_pressure_bit(\result) && no_bit_of_evaluate(\result);
+    ensures \result <= MOST_BITS;
+    ensures no_bit(\result, LT_BIT_RESET_PRESS) && no_pressure_bit(\result) && no_bit_of_evaluate(\result);
     ensures (\result & LT_BIT_INTEGRAL_FULL) != 0 <==> state[LT_ST_INTEGRAL] >= settings[LT_SET_TRIP_DELAY];
     ensures (\result & LT_BIT_RESTART_DUE) != 0 <==> state[LT_ST_RESTART_LEFT] == 0;
     ensures (\result & LT_BIT_LAST_TRIP) != 0 <==> state[LT_ST_TRIPS] + 1 >= settings[LT_SET_TRIPS_TO_LOCKOUT]; */
 static uint32_t memory_bits(const int32_t state[], const int32_t settings[]);
 
 /*@ requires memory: with_inputs(state, settings, inputs) && with_outputs(state, settings, outputs);
-    requires admitted(settings) && consistent(state, settings);
-    assigns state[LT_ST_FLAGS];
+    requires admitted(settings) && consistent(state, settings) && 0 <= outputs[LT_OUT_CONDITIONS] <= MOST_BITS;
+    requires conditions_free: no_bit(outputs[LT_OUT_CONDITIONS], 4095);
+    assigns state[LT_ST_FLAGS], state[LT_ST_RESTART_LEFT];
     ENSURES_CONSISTENT(state, settings)
-    ensures \result <= 2047;
+    ensures \result <= MOST_BITS;
     ensures (\result & LT_BIT_RUNNING) != 0 <==> inputs[LT_IN_RUN_FEEDBACK] != 0;
     ensures (\result & LT_BIT_SENSOR_OK) != 0 <==> outputs[LT_OUT_CREDIBLE] != 0;
     ensures (\result & LT_BIT_INTEGRAL_FULL) != 0 <==> state[LT_ST_INTEGRAL] >= settings[LT_SET_TRIP_DELAY];
     ensures (\result & LT_BIT_RESTART_DUE) != 0 <==> state[LT_ST_RESTART_LEFT] == 0;
     ensures (\result & LT_BIT_LAST_TRIP) != 0 <==> state[LT_ST_TRIPS] + 1 >= settings[LT_SET_TRIPS_TO_LOCKOUT];
-    ensures (\result & LT_BIT_RESET_EDGE) != 0 <==>
-              inputs[LT_IN_RESET] != 0 && (\old(state[LT_ST_FLAGS]) & LT_FLAG_RESET_HELD) == 0; */
+    ensures (\result & LT_BIT_RESET_PRESS) != 0 ==>
+              inputs[LT_IN_RESET] != 0 && (\old(state[LT_ST_FLAGS]) & LT_FLAG_RESET_PRESSED) != 0; */
 static uint32_t evaluate(int32_t state[], const int32_t settings[], const int32_t inputs[], const int32_t outputs[]);
 
 /* ---- 5. cause-and-effect table ---- */
@@ -254,7 +282,7 @@ static uint32_t evaluate(int32_t state[], const int32_t settings[], const int32_
   // What follows from the bits of two words; each proved with bit vectors, as those above.
   axiomatic bits {
     axiom asked_restart_due: \forall integer b, m; 0 <= b && 0 <= m && digit(b & m, 64) ==> (b & 64) != 0;
-    axiom asked_reset_edge: \forall integer b, m; 0 <= b && 0 <= m && digit(b & m, 256) ==> (b & 256) != 0;
+    axiom asked_reset_press: \forall integer b, m; 0 <= b && 0 <= m && digit(b & m, 256) ==> (b & 256) != 0;
     axiom asked_sensor_ok: \forall integer b, m; 0 <= b && 0 <= m && digit(b & m, 512) ==> (b & 512) != 0;
     axiom not_running: \forall integer b, m; 0 <= b && 0 <= m && digit(m, 1) && !digit(b & m, 1) ==> (b & 1) == 0;
     axiom last_trip: \forall integer b, m; 0 <= b && 0 <= m && !digit(m, 128) && (b & 128) != 0 ==>
@@ -268,18 +296,18 @@ static uint32_t evaluate(int32_t state[], const int32_t settings[], const int32_
     row->state == state && (bits & row->mask) == row->value;
 
   predicate restart_conditions(integer bits) =
-    (bits & LT_BIT_SENSOR_OK) != 0 && (bits & LT_BIT_RUNNING) == 0 &&
-    ((bits & LT_BIT_RESET_EDGE) != 0 || (bits & LT_BIT_RESTART_DUE) != 0);
+    (bits & LT_BIT_SENSOR_OK) != 0 && (bits & LT_BIT_RUNNING) == 0 && (bits & LT_BIT_RESTART_DUE) != 0;
 
   predicate stop_on_low_oil(lubetrip_row *row) =
     row->effect == LT_EFFECT_STOP_ON_OIL || row->effect == LT_EFFECT_STOP_ON_RELOAD;
 
   predicate row_leads(lubetrip_row *row, integer bits) =
-    row->next_state <= LT_LOCKED_OUT && row->effect <= LT_EFFECT_FORGET_TRIPS &&
+    row->next_state <= LT_LOCKED_OUT && row->effect <= LT_EFFECT_REFUSE_RESET &&
     (row->effect == LT_EFFECT_NONE ==> row->next_state < LT_TRIPPED) &&
-    (row->state == LT_LOCKED_OUT ==> row->effect == LT_EFFECT_FORGET_TRIPS) &&
-    (row->next_state == LT_LOCKED_OUT ==> stop_on_low_oil(row)) &&
-    (row->state == LT_LOCKED_OUT && (bits & row->mask) == row->value ==> (bits & LT_BIT_RESET_EDGE) != 0) &&
+    (row->state == LT_LOCKED_OUT <==> row->effect == LT_EFFECT_FORGET_TRIPS || row->effect == LT_EFFECT_REFUSE_RESET) &&
+    (row->effect == LT_EFFECT_REFUSE_RESET ==> row->next_state == LT_LOCKED_OUT) &&
+    (row->state != LT_LOCKED_OUT && row->next_state == LT_LOCKED_OUT ==> stop_on_low_oil(row)) &&
+    (row->state == LT_LOCKED_OUT && (bits & row->mask) == row->value ==> (bits & LT_BIT_RESET_PRESS) != 0) &&
     (row->state >= LT_TRIPPED && row->next_state < LT_TRIPPED && (bits & row->mask) == row->value ==>
       row->next_state == LT_STOPPED && restart_conditions(bits));
 
@@ -309,7 +337,7 @@ static uint32_t evaluate(int32_t state[], const int32_t settings[], const int32_
 
   predicate lockout_kept{Before, After}(int32_t *m, integer bits) =
     \at(m[LT_ST_STATE], Before) == LT_LOCKED_OUT && \at(m[LT_ST_STATE], After) != LT_LOCKED_OUT ==>
-      (bits & LT_BIT_RESET_EDGE) != 0;
+      (bits & LT_BIT_RESET_PRESS) != 0;
 
   predicate stop_kept{Before, After}(int32_t *m, integer bits) =
     \at(m[LT_ST_STATE], Before) >= LT_TRIPPED && \at(m[LT_ST_STATE], After) < LT_TRIPPED ==>
@@ -323,12 +351,26 @@ static uint32_t evaluate(int32_t state[], const int32_t settings[], const int32_
     row_right(rows, 8, bits) && row_right(rows, 9, bits) && row_right(rows, 10, bits) && row_right(rows, 11, bits) && \
     row_right(rows, 12, bits) && row_right(rows, 13, bits) && row_right(rows, 14, bits) && row_right(rows, 15, bits) && \
     row_right(rows, 16, bits) && row_right(rows, 17, bits) && row_right(rows, 18, bits) && row_right(rows, 19, bits) && \
-    row_right(rows, 20, bits) && row_right(rows, 21, bits))
+    row_right(rows, 20, bits))
 
 /*@ requires memory: memory_and_settings(state, settings);
-    requires effect <= LT_EFFECT_FORGET_TRIPS;
-    requires 0 <= state[LT_ST_TRIPS] <= 100;
-    assigns state[LT_ST_MEMORY_LEFT], state[LT_ST_TRIPS], state[LT_ST_CAUSE];
+    requires effect == LT_EFFECT_FORGET_TRIPS || effect == LT_EFFECT_REFUSE_RESET;
+    requires 0 <= state[LT_ST_FLAGS] <= 511;
+    assigns state[LT_ST_MEMORY_LEFT], state[LT_ST_TRIPS], state[LT_ST_FLAGS], state[LT_ST_CAUSE];
+    ensures 0 <= state[LT_ST_FLAGS] <= 511;
+    ensures effect == LT_EFFECT_REFUSE_RESET ==> state[LT_ST_TRIPS] == \old(state[LT_ST_TRIPS]) &&
+              state[LT_ST_MEMORY_LEFT] == \old(state[LT_ST_MEMORY_LEFT]) && state[LT_ST_CAUSE] == LT_RESETS_CAUSE;
+    ensures effect == LT_EFFECT_FORGET_TRIPS ==> state[LT_ST_TRIPS] == 0 &&
+              state[LT_ST_MEMORY_LEFT] == settings[LT_SET_TRIP_MEMORY] && state[LT_ST_CAUSE] == \old(state[LT_ST_CAUSE]); */
+static void apply_reset(int32_t state[], const int32_t settings[], int effect);
+
+/*@ requires memory: memory_and_settings(state, settings);
+    requires 0 <= effect <= LT_EFFECT_REFUSE_RESET && bits <= MOST_BITS;
+    requires 0 <= state[LT_ST_TRIPS] <= 100 && 0 <= state[LT_ST_FLAGS] <= 511;
+    assigns state[LT_ST_MEMORY_LEFT], state[LT_ST_TRIPS], state[LT_ST_FLAGS], state[LT_ST_CAUSE];
+    ensures 0 <= state[LT_ST_FLAGS] <= 511;
+    ensures effect == LT_EFFECT_REFUSE_RESET ==> state[LT_ST_TRIPS] == \old(state[LT_ST_TRIPS]) &&
+              state[LT_ST_MEMORY_LEFT] == \old(state[LT_ST_MEMORY_LEFT]);
     ensures effect == LT_EFFECT_NONE ==> state[LT_ST_MEMORY_LEFT] == \old(state[LT_ST_MEMORY_LEFT]) &&
               state[LT_ST_TRIPS] == \old(state[LT_ST_TRIPS]) && state[LT_ST_CAUSE] == \old(state[LT_ST_CAUSE]);
     ensures effect == LT_EFFECT_STOP_ON_OIL || effect == LT_EFFECT_STOP_ON_RELOAD ==>
@@ -336,16 +378,16 @@ static uint32_t evaluate(int32_t state[], const int32_t settings[], const int32_
               state[LT_ST_MEMORY_LEFT] == settings[LT_SET_TRIP_MEMORY];
     ensures effect == LT_EFFECT_STOP_ON_SENSOR ==> state[LT_ST_TRIPS] == \old(state[LT_ST_TRIPS]) &&
               state[LT_ST_MEMORY_LEFT] == \old(state[LT_ST_MEMORY_LEFT]);
-    ensures effect == LT_EFFECT_FORGET_TRIPS ==> state[LT_ST_TRIPS] == 0 && state[LT_ST_MEMORY_LEFT] == 0;
+    ensures effect == LT_EFFECT_FORGET_TRIPS ==> state[LT_ST_TRIPS] == 0 && state[LT_ST_MEMORY_LEFT] == settings[LT_SET_TRIP_MEMORY];
     ensures state[LT_ST_CAUSE] == \old(state[LT_ST_CAUSE]) ||
-              LT_OIL_CAUSE <= state[LT_ST_CAUSE] <= LT_SENSOR_CAUSE; */
-static void apply_effect(int32_t state[], const int32_t settings[], uint8_t effect);
+              0 <= state[LT_ST_CAUSE] <= MOST_BITS; */
+static void apply_effect(int32_t state[], const int32_t settings[], uint32_t bits, int effect);
 
 /*@ requires memory: memory_and_settings(state, settings);
     requires admitted(settings) && consistent(state, settings);
-    requires bits <= 2047;
+    requires bits <= MOST_BITS;
     requires (bits & LT_BIT_LAST_TRIP) != 0 <==> state[LT_ST_TRIPS] + 1 >= settings[LT_SET_TRIPS_TO_LOCKOUT];
-    assigns state[LT_ST_STATE], state[LT_ST_MEMORY_LEFT], state[LT_ST_TRIPS], state[LT_ST_CAUSE];
+    assigns state[LT_ST_STATE], state[LT_ST_MEMORY_LEFT], state[LT_ST_TRIPS], state[LT_ST_FLAGS], state[LT_ST_CAUSE];
     ENSURES_CONSISTENT(state, settings)
     ensures \result != 0 ==> may_go_on{Pre, Post}(state);
     ensures lockout: lockout_kept{Pre, Post}(state, bits);
@@ -354,9 +396,9 @@ static int move_once(int32_t state[], const int32_t settings[], uint32_t bits);
 
 /*@ requires memory: memory_and_settings(state, settings);
     requires admitted(settings) && consistent(state, settings);
-    requires bits <= 2047;
+    requires bits <= MOST_BITS;
     requires (bits & LT_BIT_LAST_TRIP) != 0 <==> state[LT_ST_TRIPS] + 1 >= settings[LT_SET_TRIPS_TO_LOCKOUT];
-    assigns state[LT_ST_STATE], state[LT_ST_MEMORY_LEFT], state[LT_ST_TRIPS], state[LT_ST_CAUSE];
+    assigns state[LT_ST_STATE], state[LT_ST_MEMORY_LEFT], state[LT_ST_TRIPS], state[LT_ST_FLAGS], state[LT_ST_CAUSE];
     ENSURES_CONSISTENT(state, settings)
     ensures lockout: lockout_kept{Pre, Post}(state, bits);
     ensures restart: \old(state[LT_ST_STATE]) >= LT_TRIPPED && state[LT_ST_STATE] < LT_TRIPPED ==> restart_conditions(bits); */

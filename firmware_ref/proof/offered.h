@@ -42,10 +42,10 @@ int32_t lubetrip_elapsed_ms(uint32_t now, uint32_t before);
     ensures no_permission: state[LT_ST_STATE] >= LT_TRIPPED ==> outputs[LT_OUT_RUN_PERMISSION] == 0;
     ensures permission: state[LT_ST_STATE] < LT_TRIPPED ==> outputs[LT_OUT_RUN_PERMISSION] == 1;
     ensures lockout: \old(state[LT_ST_STATE]) == LT_LOCKED_OUT && state[LT_ST_STATE] != LT_LOCKED_OUT ==>
-              inputs[LT_IN_RESET] != 0 && (\old(state[LT_ST_FLAGS]) & LT_FLAG_RESET_HELD) == 0;
+              inputs[LT_IN_RESET] != 0 && (\old(state[LT_ST_FLAGS]) & LT_FLAG_RESET_PRESSED) != 0;
     ensures restart: \old(state[LT_ST_STATE]) >= LT_TRIPPED && outputs[LT_OUT_RUN_PERMISSION] == 1 ==>
               inputs[LT_IN_RUN_FEEDBACK] == 0 && outputs[LT_OUT_CREDIBLE] == 1 &&
-              (inputs[LT_IN_RESET] != 0 || state[LT_ST_RESTART_LEFT] == 0);
+              state[LT_ST_RESTART_LEFT] == 0;
     ensures not_credible: !credible_range(settings, inputs) ==> not_lowered(state, Pre, Post);
     ensures short_of_oil: inputs[LT_IN_RUN_FEEDBACK] != 0 && outputs[LT_OUT_NET_OIL_PRESSURE] < settings[LT_SET_CUT_IN] ==>
               not_lowered(state, Pre, Post); */

@@ -22,10 +22,13 @@
 #define WRITABLE(words, count) \valid((words) + (0 .. (count) - 1))
 #endif
 
+/* The conditions of a step and the doubts above them, and so a cause with its doubts, are below 2^27. */
+#define MOST_BITS 134217727
+
 #define in_ranges(s) (                                                                                                \
     1000 <= s[LT_SET_CUT_OUT] <= 1000000 && 1000 <= s[LT_SET_CUT_IN] <= 1000000 &&                                    \
     0 <= s[LT_SET_FLOOR] <= 1000000 && 1000 <= s[LT_SET_TRIP_DELAY] <= 1800000 &&                                     \
-    2048 <= s[LT_SET_FLOOR_WEIGHT] <= 16384 && 2048 <= s[LT_SET_VACUUM_WEIGHT] <= 16384 &&                            \
+    2048 <= s[LT_SET_FLOOR_WEIGHT] <= 16384 && 205 <= s[LT_SET_VACUUM_WEIGHT] <= 16384 &&                             \
     0 <= s[LT_SET_RECOVERY] <= 16384 && 0 <= s[LT_SET_STOPPED_RECOVERY] <= 16384 &&                                   \
     0 <= s[LT_SET_VACUUM] <= 10000000 && 0 <= s[LT_SET_RELOAD] <= 20000000 &&                                         \
     0 <= s[LT_SET_RELOAD_FRACTION] <= 2048 && 0 <= s[LT_SET_START_GRACE] <= 1800000 &&                                \
@@ -34,13 +37,16 @@
     -100000 <= s[LT_SET_OIL_LEAST] <= 20000000 && -100000 <= s[LT_SET_OIL_MOST] <= 20000000 &&                        \
     -100000 <= s[LT_SET_SUCTION_LEAST] <= 20000000 && -100000 <= s[LT_SET_SUCTION_MOST] <= 20000000 &&                \
     10 <= s[LT_SET_MAX_GAP] <= 300000 && 1000 <= s[LT_SET_STUCK_AFTER] <= 86400000 &&                                 \
-    100 <= s[LT_SET_FAULT_DELAY] <= 1800000)
+    100 <= s[LT_SET_FAULT_DELAY] <= 1800000 && 0 <= s[LT_SET_REST_SETTLE] <= 86400000 &&                              \
+    1000 <= s[LT_SET_REST_MOST] <= 20100000 && 0 <= s[LT_SET_RESET_HOLD] <= 86400000 &&                               \
+    1 <= s[LT_SET_RESETS_MOST] <= 7)
 
 #define related(s) (                                                                                                  \
     s[LT_SET_FLOOR] < s[LT_SET_CUT_OUT] < s[LT_SET_CUT_IN] < s[LT_SET_OIL_MOST] &&                                    \
     s[LT_SET_OIL_LEAST] < s[LT_SET_OIL_MOST] && s[LT_SET_SUCTION_LEAST] < s[LT_SET_SUCTION_MOST] &&                   \
     s[LT_SET_SUCTION_LEAST] <= s[LT_SET_VACUUM] <= s[LT_SET_RELOAD] <= s[LT_SET_SUCTION_MOST] &&                      \
-    s[LT_SET_MAX_GAP] < s[LT_SET_STUCK_AFTER])
+    s[LT_SET_MAX_GAP] < s[LT_SET_STUCK_AFTER] &&                                                                      \
+    s[LT_SET_REST_SETTLE] <= s[LT_SET_RESTART_DELAY] && s[LT_SET_RESET_HOLD] <= s[LT_SET_RESTART_DELAY])
 
 #define ramp_fits(s) (                                                                                                \
     0 <= s[LT_SET_SLOPE] &&                                                                                           \
@@ -69,8 +75,8 @@
     (m[LT_ST_STATE] != LT_LOCKED_OUT ==> m[LT_ST_TRIPS] < s[LT_SET_TRIPS_TO_LOCKOUT]))
 
 #define words_within(m) (                                                                                             \
-    LT_STOPPED <= m[LT_ST_STATE] <= LT_LOCKED_OUT && 0 <= m[LT_ST_FLAGS] <= 31 &&                                     \
-    LT_NO_CAUSE <= m[LT_ST_CAUSE] <= LT_SENSOR_CAUSE)
+    LT_STOPPED <= m[LT_ST_STATE] <= LT_LOCKED_OUT && 0 <= m[LT_ST_FLAGS] <= 511 &&                                    \
+    LT_NO_CAUSE <= m[LT_ST_CAUSE] <= MOST_BITS)
 
 #define seen_within(m, s) (                                                                                           \
     0 <= m[LT_ST_OIL_SEEN + 1] <= s[LT_SET_STUCK_AFTER] &&                                                            \

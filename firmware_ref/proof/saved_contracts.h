@@ -26,9 +26,9 @@
 #define words_possible(r, s) (                                                                                        \
     0 <= word_of(r, 8) <= s[LT_SET_TRIP_DELAY] && 0 <= word_of(r, 12) < LT_ONE &&                                     \
     0 <= word_of(r, 16) <= s[LT_SET_TRIP_MEMORY] && 0 <= word_of(r, 20) <= s[LT_SET_TRIPS_TO_LOCKOUT] &&              \
-    0 <= word_of(r, 24) <= s[LT_SET_FAULT_DELAY] && 0 <= word_of(r, 28) <= LT_SENSOR_CAUSE &&                         \
+    0 <= word_of(r, 24) <= s[LT_SET_FAULT_DELAY] && 0 <= word_of(r, 28) <= MOST_BITS &&                               \
     (word_of(r, 32) == 0 || word_of(r, 32) == LT_TRIPPED || word_of(r, 32) == LT_LOCKED_OUT) &&                       \
-    (word_of(r, 36) == 0 || word_of(r, 36) == LT_FLAG_FAULT_DECLARED))
+    0 <= word_of(r, 36) <= 511)
 
 /* The two rules between words, which every record keeps that was written of a state of the step. */
 #define words_agree(r, s) (                                                                                           \
@@ -40,7 +40,7 @@
     (m[LT_ST_STATE] == LT_STOPPED || LT_TRIPPED <= m[LT_ST_STATE] <= LT_LOCKED_OUT) &&                                \
     0 <= m[LT_ST_INTEGRAL] <= s[LT_SET_TRIP_DELAY] && 0 <= m[LT_ST_INTEGRAL_FRACTION] < LT_ONE &&                     \
     0 <= m[LT_ST_MEMORY_LEFT] <= s[LT_SET_TRIP_MEMORY] && 0 <= m[LT_ST_TRIPS] <= s[LT_SET_TRIPS_TO_LOCKOUT] &&        \
-    0 <= m[LT_ST_FAULT_TIME] <= s[LT_SET_FAULT_DELAY] && LT_NO_CAUSE <= m[LT_ST_CAUSE] <= LT_SENSOR_CAUSE &&          \
+    0 <= m[LT_ST_FAULT_TIME] <= s[LT_SET_FAULT_DELAY] && LT_NO_CAUSE <= m[LT_ST_CAUSE] <= MOST_BITS &&                \
     m[LT_ST_GRACE_LEFT] == s[LT_SET_START_GRACE] && m[LT_ST_RESTART_LEFT] == s[LT_SET_RESTART_DELAY])
 
 #define state_and_record(m, r) (                                                                                      \
@@ -99,12 +99,12 @@ static int is_possible(const uint8_t record[], const int32_t settings[]);
 static int is_newer(int32_t number, int32_t than);
 
 /*@ requires memory: state_and_record(state, record);
-    requires state[LT_ST_STATE] == LT_STOPPED && 0 <= state[LT_ST_FLAGS] <= 31;
+    requires state[LT_ST_STATE] == LT_STOPPED && 0 <= state[LT_ST_FLAGS] <= 511;
     requires word_of(record, 8) < 1073741824 && word_of(record, 12) < 1073741824;
     requires word_of(record, 16) < 1073741824 && word_of(record, 20) < 1073741824;
     requires word_of(record, 24) < 1073741824 && word_of(record, 28) < 1073741824;
     requires word_of(record, 32) == 0 || LT_TRIPPED <= word_of(record, 32) <= LT_LOCKED_OUT;
-    requires word_of(record, 36) == 0 || word_of(record, 36) == LT_FLAG_FAULT_DECLARED;
+    requires 0 <= word_of(record, 36) <= 511;
     assigns state[LT_ST_STATE .. LT_ST_INTEGRAL_FRACTION], state[LT_ST_MEMORY_LEFT .. LT_ST_CAUSE];
     ensures state[LT_ST_INTEGRAL] == word_of(record, 8);
     ensures state[LT_ST_INTEGRAL_FRACTION] == word_of(record, 12);
@@ -113,7 +113,7 @@ static int is_newer(int32_t number, int32_t than);
     ensures state[LT_ST_FAULT_TIME] == word_of(record, 24);
     ensures state[LT_ST_CAUSE] == word_of(record, 28);
     ensures state[LT_ST_STATE] == (word_of(record, 32) == 0 ? LT_STOPPED : word_of(record, 32));
-    ensures 0 <= state[LT_ST_FLAGS] <= 31; */
+    ensures 0 <= state[LT_ST_FLAGS] <= 511; */
 static void put_back(int32_t state[], const uint8_t record[]);
 
 /* ---- what lubetrip_saved.h offers ---- */

@@ -1,4 +1,4 @@
-"""Commands for the firmware team: `vectors`, `conform` and `export`."""
+"""Commands for the firmware team: `vectors`, `conform`, `export` and `export-sources`."""
 
 import datetime as dt
 import json
@@ -28,7 +28,7 @@ def vectors(out: Path) -> None:
     click.echo(f"{out / 'vectors.txt'} and vectors.bin: digest {made.digest}")
     click.echo(
         f"{made.steps} steps in {len(made.cases)} cases, {len(made.checks)} settings checks,"
-        f" {len(made.differences)} tick differences"
+        f" {len(made.differences)} tick differences, {len(made.exchanges)} questions on saved records and seals"
     )
     click.echo(f"covered: {len(items & covered(made))} of {len(items)} rows, near misses, bits, limits and events")
 
@@ -41,9 +41,20 @@ def vectors(out: Path) -> None:
     "vector_file",
     type=PATH,
     metavar="FILE",
-    help="Vectors in plain form, as `lubetrip vectors` writes them; without it, those of the logic installed here, "
-    "which take some ten seconds to make.",
+    help="Vectors in plain form, as `lubetrip vectors` writes them; without it, those of the logic installed here.",
 )
+@click.option(
+    "--questions",
+    "question_file",
+    type=PATH,
+    metavar="FILE",
+    help="For a target without a line to this host: write all questions to FILE and end.",
+)
+@click.option(
+    "--answers", "answer_file", type=PATH, metavar="FILE", help="Compare what such a target answered, one line each."
+)
+@click.option("--binary", type=PATH, metavar="FILE", help="Program on the target, whose SHA-256 goes into the record.")
+@click.option("--keep-going", is_flag=True, help="Go on with the next case after a difference.")
 @click.option(
     "--record",
     "record_file",
@@ -51,47 +62,93 @@ def vectors(out: Path) -> None:
     metavar="FILE",
     help="Where the record goes; without it, conform-DATE.json in this folder.",
 )
-def conform(command: str | None, device: str | None, vector_file: Path | None, record_file: Path | None) -> None:
-    """Drive a port through the vectors and compare every word of state and outputs.
+def conform(
+    command: str | None,
+    device: str | None,
+    vector_file: Path | None,
+    question_file: Path | None,
+    answer_file: Path | None,
+    binary: Path | None,
+    record_file: Path | None,
+    *,
+    keep_going: bool,
+) -> None:
+    """Drive a port through the vectors and compare every word of state, outputs, saved records and seals.
 
-    Stops at the first difference. Exit status: 0 identical, 1 different, 2 no
+    Stops at the first difference, if not told to --keep-going. Exit status: 0 identical, 1 different, 2 no
     answer or bad input.
     """
-    from replay.port.conform import conform_port, words_of
+    from replay.port.conform import conform_port
 
+    if question_file is not None:
+        _write_questions(question_file, vector_file)
+        return
     target = record_file or Path(f"conform-{dt.datetime.now(dt.UTC):%Y%m%dT%H%M%SZ}.json")
     check_writable(target)
     if vector_file is None:
         _say_that_it_takes_long()
-    found = conform_port(command, device, vector_file)
-    record, outcome = found.as_json(), found.outcome
+    found = conform_port(command, device, vector_file, answers=answer_file, binary=binary, keep_going=keep_going)
+    record = found.as_json()
     write_text(target, json.dumps(record, indent=1) + "\n")
     if found.vectors.logic != record["logic_here"]:
         click.echo("The vectors are of another logic than the one installed here; the record holds both digests.")
-    click.echo(f"port: {outcome.port}; vectors {found.vectors.digest[:16]}; record {target}")
-    click.echo(f"compared: {outcome.steps} steps, {outcome.checks} settings checks, {outcome.ticks} tick differences")
-    if not outcome.checks_supported:
-        click.echo("The port offers no settings check: it must only run settings exported and checked by the host.")
-    if outcome.ticks == 0 and outcome.mismatch is None:
-        click.echo("The port offers no tick difference: its clock is not compared, the wrap least of all.")
-    if outcome.mismatch is not None:
-        click.echo(words_of(outcome.mismatch))
-        raise SystemExit(1)
-    click.echo("Identical in every word.")
+    click.echo(f"port: {found.outcome.port}; vectors {found.vectors.digest[:16]}; record {target}")
+    for told in found.told():
+        click.echo(told)
+    raise SystemExit(not found.identical)
+
+
+def _write_questions(out: Path, vector_file: Path | None) -> None:
+    from replay.port.conform import conform_questions
+
+    text = conform_questions(vector_file)
+    write_text(out, text)
+    click.echo(f"{out}: {len(text.splitlines())} questions, a line each; give the answers to --answers, a line each")
 
 
 def _say_that_it_takes_long() -> None:
     """Tell who waits for the vectors; how long it takes cannot be told in steps of a bar."""
     if sys.stderr.isatty():
-        click.echo("making the vectors of the logic installed here, some ten seconds", err=True)
+        click.echo("making the vectors of the logic installed here", err=True)
+
+
+@main.command("export-sources")
+@click.argument("out", metavar="OUT", type=PATH)
+@click.option("--settings", "settings_file", type=PATH, metavar="FILE", help="Settings file, exported along.")
+def export_sources(out: Path, settings_file: Path | None) -> None:
+    """Write one archive OUT (zip) with all that a target needs.
+
+    C port, Structured Text, MicroPython and the logic it runs, a C example of the whole pass, CMakeLists.txt,
+    the conformance vectors, the licence, and MANIFEST.json with the digests. Every file says version and logic.
+    """
+    from replay.port.sources import write_sources
+    from replay.settings import read_settings
+
+    settings = read_settings(settings_file) if settings_file is not None else None
+    check_writable(out)
+    _say_that_it_takes_long()
+    files = write_sources(out, settings)
+    manifest = json.loads(files["MANIFEST.json"])
+    click.echo(f"{out}: {len(files)} files, version {manifest['version']}")
+    click.echo(f"logic {manifest['logic'][:16]}, vectors {manifest['vectors'][:16]}, {_told(manifest['settings'])}")
+
+
+def _told(settings: str | None) -> str:
+    return f"settings {settings[:16]}" if settings else "no settings: give them with --settings, or export them later"
 
 
 @main.command()
 @click.argument("settings_file", metavar="SETTINGS", type=PATH)
-@click.option("--to", "form", type=click.Choice(["c", "micropython"]), required=True, help="Language of the table.")
+@click.option(
+    "--to", "form", type=click.Choice(["c", "micropython", "st", "json"]), required=True, help="Form of the table."
+)
 @click.option("--out", type=PATH, metavar="FILE", help="File to write instead of printing.")
 def export(settings_file: Path, form: str, out: Path | None) -> None:
-    """Export checked SETTINGS as a constant table with its digest."""
+    """Export checked SETTINGS as a constant table with its digest.
+
+    For a C compiler, a MicroPython board or a programmable logic controller (st, IEC 61131-3 Structured Text);
+    json names settings, ranges, places, bits and rows of the table for any other language.
+    """
     from replay.port.export import export_settings
     from replay.settings import read_settings
 

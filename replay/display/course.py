@@ -6,7 +6,7 @@ from rich.console import RenderableType
 
 from replay.display.table import Table
 from replay.display.terminal import CAUTION, view
-from replay.engine import CAUSES, STATES, Replay
+from replay.engine import STATES, Replay, told_cause
 from replay.ground.wording import NOTHING, kpa, tenths, words
 from replay.library import label_text
 from replay.score.explaining import Explanation
@@ -48,7 +48,7 @@ def timeline_table(trace: Trace, replay: Replay, most: int | None = None) -> Tab
             tenths(trace.seconds(change.time_ms)),
             words(STATES[change.before]),
             words(STATES[change.after]),
-            CAUSES[change.cause] or NOTHING,
+            told_cause(change.cause) or NOTHING,
             kpa(change.net_pa),
             kpa(change.suction_pa),
             str(change.integral_percent),

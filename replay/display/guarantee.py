@@ -15,7 +15,7 @@ LEGEND = {
     "stopped by": "at the latest, on credible readings: from the last one with oil, start grace over, integral empty;"
     " a lower pressure or a fuller integral never takes longer",
     "from a start": "the same with the whole start grace before it",
-    "dip": "a dip up to this long never stops, however ticks fall",
+    "dip": "a dip up to this long never stops, however ticks fall; in a vacuum not by the reload at its end either",
     "share": "pulsing between this pressure and healthy: short of oil for at most this share of the time never stops"
     " (no stretch longer than the dip), for more it always does in the end",
     "again": "after a trip and a restart at once, the oil still missing: run until the next stop",
@@ -85,6 +85,8 @@ def _value(line: Line) -> str:
     if line.unit == "ms":
         show = _at_most if line.key in AT_MOST else _at_least
         return f"{show(line.value)} s"
+    if line.unit == "Pa":
+        return f"{kilopascals(int(line.value))}"
     if line.unit == "share":
         return f"{_at_most(line.value * 100_000)} %"
     return f"{line.value:g}"

@@ -9,6 +9,7 @@ from rich.console import RenderableType
 from protect import ranges
 from replay.display.table import Table
 from replay.display.terminal import CAUTION, terms, view
+from replay.engine import cause_words
 from replay.engine.baselines import PLAIN_TIMER
 from replay.ground.wording import NOTHING, kilopascals, percent, rate, seconds, sure, tenths, words
 from replay.score import Score, Totals, Verdict, evidence
@@ -193,7 +194,7 @@ def traces_table(caption: str, verdicts: Iterable[Verdict]) -> Table:
     heads = ("trace", "family", "outcome", "stop s", "cause", "deadline s", "margin s", "margin to likely s", "stops")
     rows = []
     for v in verdicts:
-        cause = v.cause or NOTHING
+        cause = cause_words(v.cause, v.doubts) or NOTHING
         windows: list[Row] = [(w.outcome, w.stop_s, w.deadline_s, w.margin_s, w.likely_margin_s) for w in v.windows]
         for outcome, stop_s, deadline_s, *margins in windows or [(v.outcome, v.first_trip_s, None, None, None)]:
             times = (tenths(stop_s), cause if stop_s == v.first_trip_s else NOTHING, tenths(deadline_s))

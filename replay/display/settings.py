@@ -4,7 +4,7 @@ from protect import ranges
 from replay.display.table import Table
 from replay.ground.units import atmosphere_pa, quantity
 from replay.settings import Settings
-from replay.settings.file import PLACES, SECTIONS
+from replay.settings.file import KEYS, PLACES
 
 DURATIONS = ((86_400_000, "d"), (3_600_000, "h"), (60_000, "min"), (1000, "s"))
 
@@ -13,7 +13,7 @@ def settings_table(settings: Settings) -> Table:
     """Return every setting the logic runs with, in the order of the file, and the altitude of the site."""
     atmosphere = atmosphere_pa(settings.altitude_m)
     rows = []
-    for section, keys in SECTIONS.items():
+    for section, keys in KEYS.items():
         for key in keys:
             stem = key.removesuffix("range")
             places = [PLACES[name] for name in (key, stem + "least", stem + "most") if name in PLACES]

@@ -53,9 +53,11 @@ class Edge:
 
 
 def edges() -> list[Edge]:
-    """Return the arrows of the diagram; every row of the table is on one of them."""
+    """Return the arrows of the diagram; every row of the table that leads to another state is on one of them."""
     grouped: dict[tuple[int, int], list[RuleRow]] = {}
     for row in rule_rows():
+        if row.state == row.next_state:
+            continue
         grouped.setdefault((row.state, row.next_state), []).append(row)
     return [Edge(begin, end, tuple(rows)) for (begin, end), rows in grouped.items()]
 

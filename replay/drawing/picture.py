@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from protect import ranges, state
 from replay.drawing.decimation import Floats, polyline, stretch_of
 from replay.drawing.looks import in_rows, time_axis
-from replay.engine import CAUSES, compiled
+from replay.engine import compiled, told_cause
 from replay.engine.portable import Machine, Trail
 from replay.ground.units import PSI_PA, STANDARD_ATMOSPHERE_PA, atmosphere_pa
 from replay.ground.wording import kpa
@@ -195,7 +195,7 @@ def _marks(trace: Trace, trail: Trail, entry: Entry | None) -> Iterator[Mark]:
             kind = key.removesuffix("_s")
             yield Mark(kind, second, kind + which)
     for stop in trail.stops:
-        yield Mark("stop", trace.seconds(stop.time_ms), f"stop, {CAUSES[stop.cause]}")
+        yield Mark("stop", trace.seconds(stop.time_ms), f"stop, {told_cause(stop.cause)}")
 
 
 def named_marks(

@@ -11,7 +11,8 @@ EFFECTS = {
     table.STOP_ON_OIL: "stop, cause oil; counted as a trip",
     table.STOP_ON_RELOAD: "stop, cause reload; counted as a trip",
     table.STOP_ON_SENSOR: "stop, cause sensor; not counted",
-    table.FORGET_TRIPS: "counted trips forgotten",
+    table.FORGET_TRIPS: "reset counted, trips forgotten",
+    table.REFUSE_RESET: "reset refused, cause resets",
 }
 
 

@@ -5,8 +5,10 @@ How to work over many traces: a function of one trace that travels (at the top o
 whole or not at all.
 """
 
+from firmware_ref.digest import logic_digest
+from replay.engine.causes import CAUSES, cause_of, cause_words, doubts_of, told_cause
 from replay.engine.engines import ENGINES, Engine, engine_for, engine_named
-from replay.engine.portable import CAUSES, STATES, Change, Replay, Stop, logic_digest, replay_trace
+from replay.engine.portable import STATES, Change, Replay, Stop, replay_trace
 
 __all__ = [
     "CAUSES",
@@ -16,8 +18,12 @@ __all__ = [
     "Engine",
     "Replay",
     "Stop",
+    "cause_of",
+    "cause_words",
+    "doubts_of",
     "engine_for",
     "engine_named",
     "logic_digest",
     "replay_trace",
+    "told_cause",
 ]

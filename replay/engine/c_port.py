@@ -16,8 +16,9 @@ from typing import Any
 
 import numpy as np
 
+from firmware_ref.digest import sources_digest
 from replay.engine.obeying import POSITION
-from replay.engine.portable import Array, Machine, Replay, sources_digest
+from replay.engine.portable import Array, Machine, Replay
 from replay.ground.cache import project_cache
 from replay.ground.refusal import refusal
 from replay.settings import Settings

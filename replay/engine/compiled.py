@@ -16,9 +16,10 @@ from typing import Any, TypeVar
 
 import numpy as np
 
+from firmware_ref.digest import logic_digest
 from protect import conditions, integral, outputs, protection, signals, table, timers
 from replay.engine import obeying
-from replay.engine.portable import Machine, Replay, logic_digest
+from replay.engine.portable import Machine, Replay
 from replay.ground.cache import project_cache
 from replay.settings import Settings
 from replay.trace import Trace

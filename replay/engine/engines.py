@@ -9,8 +9,9 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
+from firmware_ref.digest import logic_digest
 from replay.engine import portable
-from replay.engine.portable import Replay, logic_digest
+from replay.engine.portable import Replay
 from replay.ground.refusal import refusal
 from replay.settings import Settings
 from replay.trace import Trace

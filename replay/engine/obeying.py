@@ -3,7 +3,8 @@
 While run permission is withdrawn the logic is told that the machine stands still, whatever the
 recording did after that, and when permission comes back the machine starts again where the
 recording runs. So each stretch of a long trace is judged, and the restart delay and the trip
-memory see what they would see in the plant.
+memory see what they would see in the plant. What a sensor of the stopped machine would have read at
+rest, a recording of one that runs on cannot tell: such ticks are judged without the standstill zero.
 
 `obey` is told once for the interpreted and the compiled engine: it runs on lists or, compiled, on
 int64 arrays. The C engine has its counterpart in firmware_ref/host/trace_run.c, place by place.
@@ -20,7 +21,16 @@ from protect.outputs import (
     STOP_CAUSE,
 )
 from protect.protection import step
-from protect.ranges import ELAPSED, INPUTS_SIZE, MAX_GAP, NO_READING, RUN_FEEDBACK, SUCTION_PRESSURE
+from protect.ranges import (
+    ELAPSED,
+    INPUTS_SIZE,
+    MAX_GAP,
+    NO_READING,
+    REST_MOST,
+    REST_OFF,
+    RUN_FEEDBACK,
+    SUCTION_PRESSURE,
+)
 from protect.state import CAUSE, LOCKED_OUT, STATE, STATE_SIZE
 
 # Rows of the columns of a trace: its time, then the inputs in their order.
@@ -92,11 +102,12 @@ def obey(
 ) -> None:
     """Run on from carry[POSITION] until the end of the columns or until changes or stops are full.
 
-    columns[7][n]; values[25], memory[16], inputs[6], results[9] as in `protect`; changes[room][7], stops[room][2];
+    columns[7][n]; values[29], memory[16], inputs[6], results[9] as in `protect`; changes[room][7], stops[room][2];
     carry[7] goes on from call to call; trail[n][25] takes state and outputs of every tick, trail[0] nothing.
     """
     carry[CHANGES] = 0
     carry[STOPS] = 0
+    rest_most = values[REST_MOST]
     while carry[POSITION] < len(columns[0]) and carry[CHANGES] < len(changes) and carry[STOPS] < len(stops):
         tick = carry[POSITION]
         time = columns[TIME][tick]
@@ -105,7 +116,10 @@ def obey(
         wants_to_run = inputs[RUN_FEEDBACK]
         inputs[RUN_FEEDBACK] = wants_to_run & carry[PERMITTED]
         before = memory[STATE]
+        if wants_to_run and not inputs[RUN_FEEDBACK]:
+            values[REST_MOST] = REST_OFF
         step(memory, values, inputs, results)
+        values[REST_MOST] = rest_most
 
         if inputs[RUN_FEEDBACK] and inputs[ELAPSED] <= values[MAX_GAP]:
             carry[RUN_MS] += inputs[ELAPSED]

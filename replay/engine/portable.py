@@ -3,17 +3,13 @@
 `Machine` is what every engine hands a trace to: the same loop around another kernel.
 """
 
-import functools
-import hashlib
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-import protect
 from protect import outputs, ranges, state
 from replay.engine import obeying
 from replay.engine.obeying import CARRY_SIZE, CHANGE_SIZE, FIRST_INPUT, STOP_SIZE, TRAIL_SIZE, obey
@@ -23,14 +19,13 @@ from replay.trace import Trace
 STATES = ("stopped", "priming", "lubricated", "starved", "tripped", "locked_out")
 BLOCK = 65536  # rows that are taken at a time
 ROOM = 128  # changes and stops of one call of the kernel, which returns early when either is full
-CAUSES = (None, "oil", "reload", "sensor")
 
 Array = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
 class Change:
-    """A change of state at one tick. Pressures in Pa; net is None when not credible."""
+    """A change of state at one tick. Pressures in Pa; net is None when not credible; cause as in `causes`."""
 
     time_ms: int
     before: int
@@ -43,7 +38,7 @@ class Change:
 
 @dataclass(frozen=True)
 class Stop:
-    """A withdrawal of run permission that the machine feels: it would run and may not.
+    """A withdrawal of run permission that the machine feels: it would run and may not. Its cause is a code of `causes`.
 
     Counted once for each withdrawal, at the first tick at which the trace runs. until_ms: the tick at which it may
     run again; None where that does not come in the trace.
@@ -186,18 +181,3 @@ def columns_of(trace: Trace) -> Array:
 def replay_trace(trace: Trace, settings: Settings) -> Replay:
     """Run the interpreted logic over a trace, from power-up of a machine at rest."""
     return Machine(settings).replay(trace)
-
-
-@functools.cache
-def logic_digest() -> str:
-    """Return the SHA-256 over the source files of `protect`, in name order."""
-    return sources_digest(sorted(Path(protect.__file__).parent.glob("*.py")))
-
-
-def sources_digest(paths: Iterable[Path]) -> str:
-    """Return the SHA-256 over source files in their order, names and line-end-free text."""
-    digest = hashlib.sha256()
-    for path in paths:
-        text = path.read_text(encoding="utf-8")
-        digest.update(f"{path.name}\n{len(text)}\n{text}".encode())
-    return digest.hexdigest()

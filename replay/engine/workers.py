@@ -24,7 +24,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, Protocol, TypeVar
 
-from replay.engine.portable import logic_digest
+from firmware_ref.digest import logic_digest
 from replay.ground.refusal import Refusal, refusal
 
 Item = TypeVar("Item")

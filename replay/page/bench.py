@@ -32,7 +32,7 @@ from replay.library.given import GivenLibrary, GivenSettings
 from replay.page.wasm_module import module
 from replay.score.windows import AFTER_S, AGAIN_S, LATE
 from replay.settings import Settings
-from replay.settings.file import ALTITUDE_M, key_of, names_of
+from replay.settings.file import ALTITUDE_M, in_file_terms, key_of, names_of
 from replay.trace import Trace, read_trace
 
 PAGE = Path(__file__).parent
@@ -168,7 +168,7 @@ def _settings(table: dict[str, Any], settings: Settings) -> list[dict[str, Any]]
     rows = []
     for (name, unit, least, most), value in zip(ranges.SETTINGS, settings.values, strict=False):
         section, key = key_of(name)
-        names, texts = names_of(key), table[section][key]
+        names, texts = names_of(key), table[section].get(key, in_file_terms(unit, value).strip('"'))
         text = texts[names.index(name)] if len(names) > 1 else texts
         kind = KINDS.get(unit) or ("difference" if section == "net_oil_pressure" else "absolute")
         told = {"name": name, "section": section, "key": key, "kind": kind, "least": least, "most": most}

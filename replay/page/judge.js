@@ -1,7 +1,21 @@
 // What the port did against the labels: the counts and limits of `lubetrip score` (`windows`, `scoring` and `evidence` of replay/score).
 "use strict";
 
-const CAUSES = ["", "oil", "reload", "sensor"];
+// As replay/engine/causes.py words them.
+const CAUSES = ["", "oil", "reload", "sensor", "resets"];
+const CAUSE_CODE = 7;
+const FIRST_DOUBT = 16;
+const DOUBTS = [
+    ...["oil", "suction", "crankcase"].flatMap((channel) => ["missing", "out of range", "stuck"].map((kind) => `${channel} ${kind}`)),
+    "late tick",
+    "oil and crankcase differ at standstill",
+];
+
+function causeWords(code) {
+    const doubts = DOUBTS.filter((_, number) => (code >> (FIRST_DOUBT + number)) & 1);
+    return [CAUSES[code & CAUSE_CODE], doubts.join(", ")].filter((part) => part !== "").join(": ");
+}
+
 const MET = "met";
 const NOT_MET = "not met";
 const NOT_ENOUGH = "not enough evidence";
@@ -85,7 +99,7 @@ function judge(trace, run, { again_s: againS, after_s: afterS }) {
         outcome: worst?.outcome ?? (rides ? (run.count > 0 ? "nuisance" : "rode_through") : kind),
         windows: course.windows,
         firstS: stops[0]?.atS ?? null,
-        cause: CAUSES[run.stops[0]?.cause ?? 0],
+        cause: causeWords(run.stops[0]?.cause ?? 0),
         marginS: worst?.marginS ?? null,
         runHours: rounded(run.runMs / 3.6e6, 6),
         trips: run.count,

@@ -1,7 +1,7 @@
 // The C port itself, compiled to WebAssembly: it checks settings and runs traces. Nothing of its logic stands here.
 "use strict";
 
-const [SETTING_WORDS, COLUMNS, RESULT_NUMBERS, SHOWN_WORDS] = [25, 7, 5, 3]; // as in page_port.c
+const [SETTING_WORDS, COLUMNS, RESULT_NUMBERS, SHOWN_WORDS] = [29, 7, 5, 3]; // as in page_port.c
 const [TIME_COLUMN, OIL_COLUMN, SUCTION_COLUMN, CRANKCASE_COLUMN] = [0, 4, 5, 6];
 const MOST_STOPS = 1000; // whose times are kept; all are counted
 const NO_READING = -1000000000;
@@ -33,7 +33,7 @@ class Port {
         return place;
     }
 
-    // The settings check of the port: ALL_RIGHT, the place of a value outside its range, or 22 + a broken relation.
+    // The settings check of the port: ALL_RIGHT, the place of a value outside its range, or their number + a broken relation.
     check(values) {
         const words = new Int32Array(this.exports.memory.buffer, this.settings, SETTING_WORDS);
         words.fill(0);

@@ -14,6 +14,10 @@ const WORDS = {
     suction_least: "suction reading, least",
     suction_most: "suction reading, most",
     max_gap: "longest gap",
+    rest_most: "at rest, at most",
+    rest_settle: "standstill until at rest",
+    reset_hold: "reset held for",
+    resets_most: "resets, at most",
 };
 const HEADINGS = {
     net_oil_pressure: "Net oil pressure",
@@ -151,15 +155,13 @@ class BenchSettings {
     toml() {
         const quoted = ({ kind, text }) => (kind === "weight" || kind === "count" ? text : `"${text}"`);
         const lines = [`# Tried on a bench page, from ${this.data.file.replace(/[^\x20-\x7e]/g, "?")}. Score it before it is used.`];
-        let section = "";
-        new Set(this.rows.map(({ key }) => key)).forEach((key) => {
-            const rows = this.rows.filter((row) => row.key === key);
-            if (rows[0].section !== section) {
-                section = rows[0].section;
-                lines.push("", `[${section}]`);
-            }
-            const texts = rows.map(quoted).join(", ");
-            lines.push(`${key} = ${rows.length > 1 ? `[${texts}]` : texts}`);
+        new Set(this.rows.map(({ section }) => section)).forEach((section) => {
+            lines.push("", `[${section}]`);
+            const own = this.rows.filter((row) => row.section === section);
+            new Set(own.map(({ key }) => key)).forEach((key) => {
+                const texts = own.filter((row) => row.key === key).map(quoted);
+                lines.push(`${key} = ${texts.length > 1 ? `[${texts.join(", ")}]` : texts[0]}`);
+            });
         });
         lines.push("", "[site]", `altitude = "${this.altitude} m"`, "", "[acceptance]");
         Object.entries(this.data.acceptance_texts).forEach(([key, text]) => lines.push(`${key} = ${text}`));

@@ -109,6 +109,10 @@ def _make_brisk(rng: Array, values: Array) -> None:
         values[ranges.TRIPS_TO_LOCKOUT] = 1 + draw(rng, 2)
     if draw(rng, 3) == 0:
         values[ranges.RELOAD_FRACTION] = draw(rng, 256)
+    if draw(rng, 2) == 0:
+        values[ranges.RESETS_MOST] = 1 + draw(rng, 2)
+    if draw(rng, 2) == 0:
+        values[ranges.REST_MOST] = 1000 + draw(rng, 50000)
 
 
 def _mend(rng: Array, values: Array) -> None:
@@ -170,8 +174,21 @@ def time_to_event(rng: Array, memory: Array, values: Array) -> int:
         values[ranges.FAULT_DELAY] - memory[state.FAULT_TIME],
         values[ranges.STUCK_AFTER] - memory[state.OIL_SEEN + 2 * draw(rng, 3) + 1],
         memory[state.GRACE_LEFT],
+        memory[state.RESTART_LEFT] - (values[ranges.RESTART_DELAY] - values[ranges.REST_SETTLE]),
+        memory[state.RESTART_LEFT] - (values[ranges.RESTART_DELAY] - values[ranges.RESET_HOLD]),
     )
     return times[draw(rng, len(times))]
+
+
+def draw_rest(rng: Array, values: Array) -> int:
+    """Return a net oil pressure (Pa) of a machine at rest: nothing, or at one end of what passes for it."""
+    most = values[ranges.REST_MOST]
+    kind = draw(rng, 8)
+    if kind == 0:
+        return near(rng, most)
+    if kind == 1:
+        return near(rng, -most)
+    return draw(rng, 1 + min(most, 1000))
 
 
 def draw_net(rng: Array, values: Array, mood: Array) -> int:
@@ -251,7 +268,10 @@ def draw_readings(rng: Array, memory: Array, values: Array, mood: Array, inputs:
             crankcase = draw_suction(rng, values)
         inputs[ranges.CRANKCASE_PRESSURE] = crankcase
     if kept != ranges.OIL_PRESSURE:
-        inputs[ranges.OIL_PRESSURE] = inputs[ranges.CRANKCASE_PRESSURE] + draw_net(rng, values, mood)
+        net = draw_net(rng, values, mood)
+        if not inputs[ranges.RUN_FEEDBACK] and draw(rng, 4) != 0:
+            net = draw_rest(rng, values)
+        inputs[ranges.OIL_PRESSURE] = inputs[ranges.CRANKCASE_PRESSURE] + net
     if chance(rng, mood[BAD_READING]):
         place = ranges.OIL_PRESSURE + draw(rng, 3)
         least = ranges.OIL_LEAST if place == ranges.OIL_PRESSURE else ranges.SUCTION_LEAST
@@ -267,3 +287,21 @@ def draw_inputs(rng: Array, memory: Array, values: Array, mood: Array, inputs: A
         inputs[ranges.RESET] = 1 - inputs[ranges.RESET]
     if not chance(rng, mood[HOLD_READINGS]):
         draw_readings(rng, memory, values, mood, inputs)
+    if memory[state.STATE] >= state.TRIPPED and chance(rng, mood[STORIES]):
+        draw_way_back(rng, memory, values, inputs)
+
+
+def draw_way_back(rng: Array, memory: Array, values: Array, inputs: Array) -> None:
+    """Fill inputs that lead a stopped machine back: a press of the reset in a lockout, rest and zero after a trip."""
+    left = memory[state.RESTART_LEFT]
+    inputs[ranges.RUN_FEEDBACK] = 0
+    inputs[ranges.OIL_PRESSURE] = inputs[ranges.CRANKCASE_PRESSURE] + draw(rng, 3) - 1
+    if memory[state.STATE] == state.LOCKED_OUT:
+        held = memory[state.FLAGS] & state.RESET_HELD
+        inputs[ranges.RESET] = 1
+        if held and not memory[state.FLAGS] & state.RESET_PRESSED:
+            inputs[ranges.RESET] = 0
+        left -= values[ranges.RESTART_DELAY] - values[ranges.RESET_HOLD]
+    wanted = near(rng, max(left, 0))
+    if 0 <= wanted <= values[ranges.MAX_GAP]:
+        inputs[ranges.ELAPSED] = wanted

@@ -9,6 +9,7 @@ instructions, not cycles: a real core adds its wait states and branch costs.
 Exit status 0 identical on both, 1 different, 2 a tool is missing.
 """
 
+import dataclasses
 import itertools
 import shutil
 import statistics
@@ -19,7 +20,7 @@ import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
-from replay.port.vectors import Vectors, build
+from replay.port.vectors import Case, Vectors, build
 
 FIRMWARE = Path(__file__).parents[2] / "firmware_ref"
 C_FOLDER, EMULATED = FIRMWARE / "c", FIRMWARE / "emulator"
@@ -29,6 +30,7 @@ MACHINES = {"cortex-m0": "microbit", "cortex-m3": "mps2-an385"}
 # One instruction takes 2**8 ns of the emulated clock: several ticks of either machine's timer.
 INSTRUCTION_SHIFT = 8
 TIMEOUT_S = 60
+MOST_STEPS = 1800  # of an image: some 75 bytes each
 KNOWN = (1001, 3001)  # instructions of the calibration, with their return
 
 
@@ -53,6 +55,17 @@ def expected_bytes(vectors: Vectors) -> bytes:
         words += (check.fault, *check.derived)
     words += [difference.elapsed for difference in vectors.differences if difference.bits == 32]  # noqa: PLR2004
     return struct.pack(f"<{len(words)}i", *words)
+
+
+def parts(vectors: Vectors) -> list[Vectors]:
+    """Return the vectors in parts of which each goes into the flash of the smallest machine, the checks in the last."""
+    pieces: list[list[Case]] = [[]]
+    for case in vectors.cases:
+        if sum(len(other.ticks) for other in pieces[-1]) + len(case.ticks) > MOST_STEPS:
+            pieces.append([])
+        pieces[-1].append(case)
+    whole = [dataclasses.replace(vectors, cases=tuple(piece), checks=(), differences=()) for piece in pieces]
+    return [*whole[:-1], dataclasses.replace(vectors, cases=tuple(pieces[-1]))]
 
 
 def build_image(
@@ -121,13 +134,17 @@ def main() -> int:
     print(f"vectors {vectors.digest}, {vectors.steps} steps")
     identical = True
     for (core, machine), sealed in itertools.product(MACHINES.items(), (False, True)):
-        with tempfile.TemporaryDirectory() as folder:
-            run = run_image(core, build_image(core, vectors, Path(folder), sealed=sealed), vectors)
-        identical = identical and run.identical
-        verdict = "identical" if run.identical else f"DIFFERENT from byte {run.first_difference} of the answers"
-        median, worst = statistics.median_low(run.instructions), max(run.instructions)
+        verdict, counts = "identical", []
+        for number, part in enumerate(parts(vectors), start=1):
+            with tempfile.TemporaryDirectory() as folder:
+                run = run_image(core, build_image(core, part, Path(folder), sealed=sealed), part)
+            counts += run.instructions
+            if not run.identical:
+                identical = False
+                verdict = f"DIFFERENT from byte {run.first_difference} of the answers of part {number}"
+        median, worst = statistics.median_low(counts), max(counts)
         print(
-            f"{core} ({machine}): {len(run.instructions)} {'sealed ' * sealed}steps {verdict};"
+            f"{core} ({machine}): {len(counts)} {'sealed ' * sealed}steps {verdict};"
             f" instructions per step: median {median}, worst {worst}"
         )
     return 0 if identical else 1

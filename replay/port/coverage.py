@@ -27,7 +27,6 @@ COMPARED = (
     "suction, vacuum in the spell",
     "suction, reload in the guard",
     "integral, reload_level in the guard",
-    "net, floor in the guard",
     "oil, oil_least",
     "oil, oil_most",
     "suction, suction_least",
@@ -52,6 +51,10 @@ COMPARED = (
     "integral drained running, 0",
     "integral drained at standstill, 0",
     "trips + 1, trips_to_lockout",
+    "elapsed, time until settled at rest",
+    "net, rest_most at rest",
+    "net, -rest_most at rest",
+    "standstill since the press, reset_hold",
 )
 EVENTS = (
     "fraction carries",
@@ -75,6 +78,9 @@ EVENTS = (
     "reset held over power-up",
     "reset pressed in the step of a lockout",
     "vacuum seen",
+    "vacuum remembered on healthy oil pressure",
+    "vacuum forgotten as the debt drains",
+    "reload guard on healthy oil pressure",
     "spell ends healthy",
     "spell ends at standstill",
     "oil alone is stuck",
@@ -91,6 +97,17 @@ EVENTS = (
     "99 %",
     "100 %",
     "percent put right",
+    "at rest, a channel is stuck longer than the zero is violated",
+    "at rest, the zero is violated longer than a channel is stuck",
+    "late at rest, the zero violated",
+    "press begun",
+    "press let go too soon",
+    "press held while the machine runs",
+    "press held through a late tick",
+    "reset on after its press was taken",
+    "resets forgotten in time",
+    "resets at three bits",
+    "cause of a sensor stop with several doubts",
 )
 EXCLUSIVE = "low", "healthy"  # conditions that never stand together
 # Of each channel its name and its sensor's, and its places in inputs, settings (least, then most) and state.
@@ -135,6 +152,7 @@ def wanted() -> set[Item]:
     items |= {("moves", str(count)) for count in range(table.MOST_MOVES + 1)}
     items |= {("limit", name, side) for name in COMPARED for side in SIDES.values()}
     items |= {("event", name) for name in EVENTS}
+    items |= {("doubt", name) for name in signals.DOUBT_NAMES}
     return items | {("setting", row[0], end) for row in ranges.SETTINGS for end in ("least", "most")}
 
 
@@ -205,7 +223,11 @@ class Watcher:
         self.found.update(rows_met(before_settling, bits, memory[state.STATE]))
         # From STARVED, so that a port which wrongly reads on has a move left to show it.
         new_lockout = before_settling == state.STARVED and memory[state.STATE] == state.LOCKED_OUT
-        self.event("reset pressed in the step of a lockout", new_lockout and bits & BITS["reset_edge"])
+        edge = inputs[ranges.RESET] and not start[state.FLAGS] & state.RESET_HELD
+        self.event("reset pressed in the step of a lockout", new_lockout and edge)
+        self._resets(start, memory, values, inputs)
+        cause = memory[state.CAUSE] & signals.DOUBTS
+        self.event("cause of a sensor stop with several doubts", cause & (cause - 1))
         outputs.write(memory, values, results)
         self._outputs(memory, values, results)
 
@@ -239,6 +261,51 @@ class Watcher:
                 stuck.append(name)
         if len(stuck) == 1:
             self.event(f"{stuck[0]} alone is stuck", on_time and signals.plausible(values, inputs))
+        for number, name in enumerate(signals.DOUBT_NAMES):
+            if results[outputs.CONDITIONS] & signals.OIL_MISSING << number:
+                self.found.add(("doubt", name))
+        if not inputs[ranges.RUN_FEEDBACK] and signals.plausible(values, inputs):
+            self._rest(before, after, values, inputs, results)
+
+    def _rest(
+        self, before: list[int], after: list[int], values: list[int], inputs: list[int], results: list[int]
+    ) -> None:
+        elapsed, most = results[SEEN] + results[DOUBTED], values[ranges.REST_MOST]
+        net = inputs[ranges.OIL_PRESSURE] - inputs[ranges.CRANKCASE_PRESSURE]
+        settled = signals.settled_part(before, values, elapsed)
+        late = elapsed > values[ranges.MAX_GAP]
+        self.event("late at rest, the zero violated", late and abs(net) > most)
+        if late:
+            return
+        self.limit("elapsed, time until settled at rest", settled, 0, counts=abs(net) > most)
+        self.limit("net, rest_most at rest", net, most, counts=settled >= 0)
+        self.limit("net, -rest_most at rest", net, -most, counts=settled >= 0)
+        if abs(net) > most and settled > 0:
+            still = [
+                elapsed
+                for _, _, place, _, seen in CHANNELS
+                if before[seen + 1] == after[seen + 1] == values[ranges.STUCK_AFTER] and inputs[place] == before[seen]
+            ]
+            self.event("at rest, a channel is stuck longer than the zero is violated", still and settled < elapsed)
+            self.event("at rest, the zero is violated longer than a channel is stuck", not still and results[DOUBTED])
+
+    def _resets(self, start: list[int], memory: list[int], values: list[int], inputs: list[int]) -> None:
+        was, now = start[state.FLAGS], memory[state.FLAGS]
+        on, pressed = inputs[ranges.RESET], was & state.RESET_PRESSED
+        self.event("press begun", now & state.RESET_PRESSED and not pressed)
+        self.event("press let go too soon", pressed and not on)
+        self.event("press held while the machine runs", pressed and on and inputs[ranges.RUN_FEEDBACK])
+        elapsed = inputs[ranges.ELAPSED]
+        self.event("press held through a late tick", pressed and on and elapsed > values[ranges.MAX_GAP])
+        locked = start[state.STATE] == state.LOCKED_OUT
+        self.event("reset on after its press was taken", locked and on and was & state.RESET_HELD and not pressed)
+        self.event("resets forgotten in time", was & state.RESETS > now & state.RESETS)
+        count = (now & state.RESETS) >> state.RESETS_SHIFT
+        self.event("resets at three bits", count > 3)  # noqa: PLR2004
+        if pressed and on:
+            stood = values[ranges.RESTART_DELAY] - memory[state.RESTART_LEFT]
+            hold = values[ranges.RESET_HOLD]
+            self.limit("standstill since the press, reset_hold", stood, hold, counts=locked)
 
     def _integral(
         self, start: list[int], memory: list[int], values: list[int], inputs: list[int], results: list[int]
@@ -278,7 +345,7 @@ class Watcher:
             self.event("weight rounds down", 0 < rest < half)
             short = net == values[ranges.FLOOR] and gain < values[ranges.FLOOR_WEIGHT]
             self.event("ramp ends below the floor weight", short)
-        vacuum, weighs = values[ranges.VACUUM], values[ranges.VACUUM_WEIGHT] > ranges.ONE
+        vacuum, weighs = values[ranges.VACUUM], values[ranges.VACUUM_WEIGHT] != ranges.ONE
         self.limit("suction, vacuum in weight", suction, vacuum, counts=weighs)
         self.event("vacuum in suction pressure alone weighs", weighs and suction < vacuum <= crankcase)
         self.event("vacuum in crankcase pressure alone does not weigh", weighs and crankcase < vacuum <= suction)
@@ -334,7 +401,7 @@ class Watcher:
         for name, bit in BITS.items():
             self.found.add(("bit", name, "on" if bits & bit else "off"))
         net, suction = results[NET_OIL_PRESSURE], inputs[ranges.SUCTION_PRESSURE]
-        credible = results[CREDIBLE]
+        credible, healthy = results[CREDIBLE], bits & BITS["healthy"]
         self.event("integral full in grace", bits & BITS["integral_full"] and bits & BITS["in_grace"])
         self.limit("net, cut_in in conditions", net, values[ranges.CUT_IN], counts=credible)
         self.limit("net, cut_out in conditions", net, values[ranges.CUT_OUT], counts=credible)
@@ -347,19 +414,22 @@ class Watcher:
         opening = memory[state.FLAGS] & state.IN_SPELL and not start[state.FLAGS] & state.VACUUM_SEEN
         self.limit("suction, vacuum in the spell", suction, values[ranges.VACUUM], counts=opening and credible)
         self.event("vacuum seen", opening and memory[state.FLAGS] & state.VACUUM_SEEN)
-        if not (memory[state.FLAGS] & state.VACUUM_SEEN and credible):
+        remembered = memory[state.FLAGS] & state.VACUUM_SEEN
+        self.event("vacuum remembered on healthy oil pressure", remembered and healthy)
+        forgotten = start[state.FLAGS] & state.VACUUM_SEEN and not remembered
+        self.event("vacuum forgotten as the debt drains", forgotten and healthy and bits & BITS["running"])
+        self.event("reload guard on healthy oil pressure", bits & BITS["reload_guard"] and healthy)
+        if not (remembered and credible):
             return
         loaded = suction >= values[ranges.RELOAD]
         worn = memory[state.INTEGRAL] >= values[ranges.RELOAD_LEVEL]
-        dry = net < values[ranges.FLOOR]
-        self.limit("suction, reload in the guard", suction, values[ranges.RELOAD], counts=worn and dry)
+        self.limit("suction, reload in the guard", suction, values[ranges.RELOAD], counts=worn)
         self.limit(
             "integral, reload_level in the guard",
             memory[state.INTEGRAL],
             values[ranges.RELOAD_LEVEL],
-            counts=loaded and dry,
+            counts=loaded,
         )
-        self.limit("net, floor in the guard", net, values[ranges.FLOOR], counts=loaded and worn)
 
     def _outputs(self, memory: list[int], values: list[int], results: list[int]) -> None:
         for number in (0, 99, 100):

@@ -1,10 +1,9 @@
 """The conformance vectors: settings, inputs, and the full expected state and outputs of every tick.
 
-Built by replaying `protect` itself over drawn inputs: a walk is kept as far as
-it goes through something new by `replay.port.coverage`, until nothing is missing;
-walks at each end of each setting and some plain ones come on top. Both forms,
-the plain text and the compact binary one, are specified in
-firmware_ref/README.md; the digest is that of the text.
+Built by replaying `protect` itself over the walks of `walks.txt`, each of which is there because it finds wrong
+ports that no other finds (tests/wrong_ports), or goes through something that none else goes through (`coverage`).
+Behind the cases stand settings checks, tick differences, and questions on saved records and seals (`kept`). Both
+forms, plain text and compact binary, are specified in firmware_ref/README.md; the digest is that of the text.
 """
 
 import hashlib
@@ -20,14 +19,14 @@ from replay.engine import logic_digest
 from replay.ground.files import write_text, write_whole
 from replay.ground.refusal import refusal
 from replay.port import adversary
-from replay.port.coverage import Item, Watcher, reachable_ends, settings_items, wanted
+from replay.port.coverage import Item, Watcher, reachable_ends, settings_items
+from replay.port.kept import Exchange, exchanges
+from replay.port.walks import WALKS, Walk, read_walks
 
-TITLE = "lubetrip-vectors 1"
+TITLE = "lubetrip-vectors 2"
 SEED = 27
-WALK = 60  # ticks of a walk in the search
-WALKS = 4000  # after this many the search gives up
-END_WALK = 24  # ticks of a walk at an end of a setting
-PLAIN_WALKS, PLAIN_WALK = 40, 30
+DRAWN_CHECKS = 40
+STORIES = 12  # cases on whose last state a record and a seal are asked for
 
 Words = tuple[int, ...]
 
@@ -43,7 +42,7 @@ class Tick:
 
 @dataclass(frozen=True)
 class Case:
-    """A walk from power-up: settings[25], the state[16] of power-up, and the ticks after it."""
+    """A walk from power-up: settings[29], the state[16] of power-up, and the ticks after it."""
 
     purpose: str
     settings: Words
@@ -53,7 +52,7 @@ class Case:
 
 @dataclass(frozen=True)
 class Check:
-    """A settings check: values[22], expected first_fault, and derived[3] (zeros where refused)."""
+    """A settings check: values[26], expected first_fault, and derived[3] (zeros where refused)."""
 
     values: Words
     fault: int
@@ -72,12 +71,13 @@ class Difference:
 
 @dataclass(frozen=True)
 class Vectors:
-    """A whole set, with the digest of the logic it was made from."""
+    """A whole set, with the digest of the logic it was made from; `exchanges` are on saved records and seals."""
 
     logic: str
     cases: tuple[Case, ...]
     checks: tuple[Check, ...]
     differences: tuple[Difference, ...]
+    exchanges: tuple[Exchange, ...] = ()
 
     @property
     def steps(self) -> int:
@@ -96,6 +96,7 @@ class Vectors:
             lines += [line("step", (*tick.inputs, *tick.state, *tick.outputs)) for tick in case.ticks]
         lines += [line("check", (*check.values, check.fault, *check.derived)) for check in self.checks]
         lines += [line("ticks", (d.bits, d.now, d.before, d.elapsed)) for d in self.differences]
+        lines += [part for asked, answer in self.exchanges for part in (f"ask {asked}", f"answer {answer}")]
         return "\n".join(lines) + "\n"
 
     def text(self) -> str:
@@ -104,7 +105,7 @@ class Vectors:
         return f"{body}digest {hashlib.sha256(body.encode()).hexdigest()}\n"
 
     def binary(self) -> bytes:
-        """Return the compact form: 32-bit little-endian words, of each tick only those that changed."""
+        """Return the compact form, cases, checks and ticks: 32-bit little-endian words, of a tick only what changed."""
         words: list[int] = []
         for case in self.cases:
             words += [CASE, *case.settings, *case.start]
@@ -134,31 +135,39 @@ def line(word: str, numbers: Words) -> str:
     return f"{word} {' '.join(map(str, numbers))}"
 
 
-def build(seed: int = SEED) -> Vectors:
-    """Build the set from `protect` as it is.
+def build() -> Vectors:
+    """Build the set from `protect` as it is: the walks that tell wrong ports, and what stands beside them.
 
-    Raises RuntimeError when the search ends before everything is covered: then
-    something in `protect` cannot be reached or the drawing of inputs has to learn it.
+    A setting that the walks do not name yet is as in MIDDLE; a walk whose settings are no longer admitted is left out.
     """
-    walks, items = _Walks(seed), wanted()
-    cases = [_at_an_end(walks, place, end) for place in range(ranges.SETTING_COUNT) for end in (0, 1)]
-    for _ in range(WALKS):
-        missing = items - walks.watcher.found
-        if not missing:
-            break
-        case = walks.walk(walks.draw_settings(), WALK)
-        if case.ticks:
-            cases.append(case)
-    else:
-        raise RuntimeError(f"not covered: {sorted(missing)}")
-    cases += [walks.walk(walks.draw_settings(), PLAIN_WALK, "a plain walk") for _ in range(PLAIN_WALKS)]
-    return Vectors(logic_digest(), tuple(cases), tuple(_checks(walks)), tuple(_differences()))
+    cases = tuple(case for walk in read_walks(WALKS, MIDDLE) if (case := _case(walk)))
+    full = max(cases, key=lambda case: sum(word != 0 for word in (*case.ticks[-1].state[1:8], case.ticks[-1].state[9])))
+    cases = (full, *(case for case in cases if case is not full))  # the first has most to save
+    stories = [
+        (case.settings, [tick.inputs for tick in case.ticks]) for case in cases[:: max(1, len(cases) // STORIES)]
+    ]
+    return Vectors(logic_digest(), cases, tuple(_checks()), tuple(_differences()), tuple(exchanges(stories)))
+
+
+def _case(walk: Walk) -> Case | None:
+    """Return a walk with what the reference makes of it; nothing where its settings are not admitted."""
+    values = [*walk.settings, *[0] * (ranges.SETTINGS_SIZE - ranges.SETTING_COUNT)]
+    if settings.first_fault(values) != settings.ALL_RIGHT:
+        return None
+    settings.derive(values)
+    memory, results = [0] * state.STATE_SIZE, [0] * outputs.OUTPUTS_SIZE
+    state.power_up(memory, values)
+    start, ticks = tuple(memory), []
+    for inputs in walk.inputs:
+        step(memory, values, list(inputs), results)
+        ticks.append(Tick(inputs, tuple(memory), tuple(results)))
+    return Case(walk.purpose, tuple(values), start, tuple(ticks))
 
 
 def write_vectors(folder: Path | str) -> Vectors:
     """Write the vectors of the logic installed here into a folder, vectors.txt and vectors.bin; return them.
 
-    Making them takes some ten seconds. Raises Refusal for a folder that cannot be written.
+    Raises Refusal for a folder that cannot be written.
     """
     folder = Path(folder)
     try:
@@ -182,42 +191,6 @@ def covered(vectors: Vectors) -> set[Item]:
             if (*memory, *results) != (*tick.state, *tick.outputs):
                 raise ValueError(f"case {case.purpose}, tick {number}: not what the logic does")
     return watcher.found
-
-
-class _Walks:
-    """Draws walks and watches what they go through."""
-
-    def __init__(self, seed: int) -> None:
-        self.rng = [seed]
-        self.watcher = Watcher()
-
-    def draw_settings(self) -> list[int]:
-        values = [0] * ranges.SETTINGS_SIZE
-        adversary.draw_settings(self.rng, values)
-        return values
-
-    def walk(self, values: list[int], length: int, purpose: str = "") -> Case:
-        """Walk from power-up; without a purpose the case is up to the last tick that was new, and says so."""
-        mood = [0] * adversary.MOOD_SIZE
-        adversary.draw_mood(self.rng, mood)
-        memory, inputs = [0] * state.STATE_SIZE, [0] * ranges.INPUTS_SIZE
-        state.power_up(memory, values)
-        start = tuple(memory)
-        shadow, results, expected = list(memory), [0] * outputs.OUTPUTS_SIZE, [0] * outputs.OUTPUTS_SIZE
-        self.watcher.found |= settings_items(values)
-        ticks, newest, news, known = [], 0, "", set(self.watcher.found)
-        for _ in range(length):
-            adversary.draw_inputs(self.rng, memory, values, mood, inputs)
-            self.watcher.step(shadow, values, inputs, results)
-            step(memory, values, inputs, expected)
-            if shadow != memory or results != expected:
-                raise RuntimeError("the watched parts are not in the order of protect.protection.step")
-            ticks.append(Tick(tuple(inputs), tuple(memory), tuple(expected)))
-            if len(self.watcher.found) > len(known):
-                newest, news = len(ticks), ": ".join(min(self.watcher.found - known))
-                known = set(self.watcher.found)
-        kept = ticks if purpose else ticks[:newest]
-        return Case(purpose or f"up to {news}", tuple(values), start, tuple(kept))
 
 
 # Settings in the middle of their ranges, from which one value at a time is moved to an end.
@@ -244,17 +217,21 @@ MIDDLE = {
     "max_gap": 3000,
     "stuck_after": 30000,
     "fault_delay": 5000,
+    "rest_settle": 2000,
+    "rest_most": 20000,
+    "reset_hold": 1000,
+    "resets_most": 2,
 }
 
 
 def middle_settings() -> list[int]:
-    """Return settings[25] in the middle of everything, derived places included."""
+    """Return settings[29] in the middle of everything, derived places included."""
     values = [MIDDLE[row[0]] for row in ranges.SETTINGS] + [0] * (ranges.SETTINGS_SIZE - ranges.SETTING_COUNT)
     settings.derive(values)
     return values
 
 
-def _moved(place: int, value: int) -> list[int]:
+def moved_settings(place: int, value: int) -> list[int]:
     """Return the middle settings with one value moved, and others only as far as the relations want."""
     values = middle_settings()
     for other, (least, most) in enumerate(reachable_ends(place, value)):
@@ -262,30 +239,24 @@ def _moved(place: int, value: int) -> list[int]:
     return values
 
 
-def _at_an_end(walks: _Walks, place: int, end: int) -> Case:
-    value = reachable_ends()[place][end]
-    values = _moved(place, value)
-    if settings.first_fault(values) != settings.ALL_RIGHT:
-        raise RuntimeError(f"no settings found with {ranges.SETTINGS[place][0]} = {value}")
-    settings.derive(values)
-    return walks.walk(values, END_WALK, f"{ranges.SETTINGS[place][0]} at its {('least', 'most')[end]}")
-
-
-def _checks(walks: _Walks) -> Iterator[Check]:
+def _checks() -> Iterator[Check]:
     """Yield settings at and one beyond each end of each range and of each relation, and drawn ones."""
     for place, (_, _, least, most) in enumerate(ranges.SETTINGS):
         for value in (least - 1, least, least + 1, most - 1, most, most + 1):
             values = middle_settings()
             values[place] = value
             yield _check(values)
-            yield _check(_moved(place, value))
+            yield _check(moved_settings(place, value))
     for lower, higher, gap in settings.RELATIONS:
         for beyond in (-1, 0, 1):
             values = middle_settings()
             values[lower] = values[higher] - gap + beyond
             yield _check(values)
-    for _ in range(40):
-        yield _check(walks.draw_settings())
+    rng = [SEED]
+    for _ in range(DRAWN_CHECKS):
+        values = [0] * ranges.SETTINGS_SIZE
+        adversary.draw_settings(rng, values)
+        yield _check(values)
 
 
 def _check(values: list[int]) -> Check:
@@ -327,10 +298,15 @@ def _parsed(path: Path, lines: list[str]) -> Vectors:
     """Build a set from the lines of its text form; whether it is whole is for the digest to say."""
     cases: list[dict[str, Any]] = []
     checks, differences = [], []
+    asked: list[str] = []
+    answers: list[str] = []
     for number, content in enumerate(lines[2:-1], start=3):
         word, _, rest = content.partition(" ")
         if word == "case":
             cases.append({"purpose": rest, "settings": (), "state": (), "ticks": []})
+            continue
+        if word in ("ask", "answer"):
+            (asked if word == "ask" else answers).append(rest)
             continue
         numbers = _numbers(path, number, word, rest)
         if word == "check":
@@ -346,7 +322,13 @@ def _parsed(path: Path, lines: list[str]) -> Vectors:
         else:
             cases[-1][word] = numbers
     whole = tuple(Case(case["purpose"], case["settings"], case["state"], tuple(case["ticks"])) for case in cases)
-    return Vectors("".join(lines[1:2]).removeprefix("logic "), whole, tuple(checks), tuple(differences))
+    return Vectors(
+        "".join(lines[1:2]).removeprefix("logic "),
+        whole,
+        tuple(checks),
+        tuple(differences),
+        tuple(map(Exchange, asked, answers)),
+    )
 
 
 SIZES = {

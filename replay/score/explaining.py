@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from replay.engine import CAUSES, STATES, Engine, Replay, engine_named
+from replay.engine import STATES, Engine, Replay, cause_of, doubts_of, engine_named
 from replay.library import Entry, trace_with_settings
 from replay.library.given import GivenSettings
 from replay.score.scoring import Verdict, judge
@@ -36,14 +36,22 @@ class Explanation:
                     "time_s": trace.seconds(change.time_ms),
                     "from": STATES[change.before],
                     "to": STATES[change.after],
-                    "cause": CAUSES[change.cause],
+                    "cause": cause_of(change.cause),
+                    "doubts": doubts_of(change.cause),
                     "net_oil_pressure_pa": change.net_pa,
                     "suction_pressure_pa": change.suction_pa,
                     "integral_percent": change.integral_percent,
                 }
                 for change in replay.changes
             ],
-            "stops": [{"time_s": trace.seconds(stop.time_ms), "cause": CAUSES[stop.cause]} for stop in replay.stops],
+            "stops": [
+                {
+                    "time_s": trace.seconds(stop.time_ms),
+                    "cause": cause_of(stop.cause),
+                    "doubts": doubts_of(stop.cause),
+                }
+                for stop in replay.stops
+            ],
             "run_hours": round(replay.run_ms / 3.6e6, 6),
             "late_ticks": replay.late,
             "locked_out": replay.locked_out,

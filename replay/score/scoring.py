@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from replay.engine import CAUSES, Engine, Replay, engine_for, engine_named
+from replay.engine import Engine, Replay, cause_of, doubts_of, engine_for, engine_named
 from replay.engine.baselines import BASELINES
 from replay.engine.workers import Each, Progress, one_by_one, quiet, workers
 from replay.ground.refusal import refusal
@@ -29,7 +29,8 @@ class Verdict:
 
     outcome: hit, missed, early, rode_through, nuisance, or undecided (judged neither way); of several windows that of
     the worst. Times in s of the trace's own time; deadline_s and margin_s (the deadline minus the stop that decides)
-    are those of that window. late_ticks: rows more than max_gap after the one before, which no logic trusts.
+    are those of that window. doubts: what a stop on a sensor names. late_ticks: rows more than max_gap after the one
+    before, which no logic trusts.
     windows: each of a must-trip trace; nuisance_trips: stops that count as one; repeats: stops of a machine started
     into the same fault again; upsets: of a trace that rides through and has some marked.
     """
@@ -45,6 +46,7 @@ class Verdict:
     trips: int
     locked_out: bool
     late_ticks: int = 0
+    doubts: tuple[str, ...] = ()
     nuisance_trips: int = 0
     repeats: int = 0
     windows: tuple[Found, ...] = ()
@@ -259,13 +261,14 @@ def judge(entry: Entry, trace: Trace, replay: Replay) -> Verdict:
         family=entry.family,
         outcome=worst.outcome if worst else outcome,
         first_trip_s=trace.seconds(first.time_ms) if first else None,
-        cause=CAUSES[first.cause] if first else None,
+        cause=cause_of(first.cause) if first else None,
         deadline_s=worst.deadline_s if worst else None,
         margin_s=worst.margin_s if worst else None,
         run_hours=round(replay.run_ms / 3.6e6, 6),
         trips=len(replay.stops),
         locked_out=replay.locked_out,
         late_ticks=replay.late,
+        doubts=doubts_of(first.cause) if first else (),
         nuisance_trips=nuisance,
         repeats=course.repeats,
         windows=course.windows,

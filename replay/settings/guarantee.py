@@ -24,12 +24,13 @@ METHODS = {
     EXACT: "computed from these settings without rounding; a test finds each attained by a course of readings",
 }
 NOT_GUARANTEED = (
-    "An oil pressure sensor that reads high, or a suction or crankcase sensor that reads low, hides a loss of oil.",
-    "A frozen sensor is trusted until stuck_after of running; at standstill it is not checked at all.",
+    "A sensor that goes wrong while the machine runs hides a loss of oil until the machine stands for rest_settle.",
+    "A sensor off by less than rest_most never shows; it hides nothing as long as rest_most is under cut_out.",
+    "A frozen sensor is trusted until stuck_after of running; at standstill only net oil pressure is checked.",
     "Start grace grows back with standstill: a machine that rests more than it runs is not judged in each run's grace.",
-    "While run feedback says that the machine stands, no deficit counts.",
+    "While run feedback says that the machine stands, no deficit counts; oil pressure over rest_most shows it.",
     "Between two ticks, while the clock stands and while there is no power, nothing is seen and nothing is decided.",
-    "A reset that is pressed again and again frees a locked-out machine each time.",
+    "A reload onto dry bearings: they last seconds under load, and a restart loads them as well; stop them before.",
     "What the bearings bear: these are times of this logic, and no machine was asked.",
 )
 
@@ -45,7 +46,7 @@ class Depth:
 
     full: the integral is full; stop: the stop at the latest, start_stop: the
     same from a start; dip: a dip of up to this long is ridden through however
-    ticks fall; share: of the time, at most this much short of oil never stops;
+    ticks fall, in a vacuum with the reload at its end; share: of the time, at most this much short of oil never stops;
     again: from a restart to the next stop, the oil still missing, or None.
     """
 
@@ -64,7 +65,7 @@ class Depth:
 
 @dataclass(frozen=True)
 class Line:
-    """One more guarantee: what, how much (ms, a share or a count, by `unit`; None: never), and by which method."""
+    """One more guarantee: what, how much (ms, Pa, a share or a count, by `unit`; None: never), and by which method."""
 
     key: str
     what: str
@@ -118,7 +119,7 @@ class Bounds:
         return weight(self.values, net, level - 1 if vacuum else level)
 
     def depths(self) -> list[Depth]:
-        """Return the rows of the table of depths; those in vacuum where vacuum can be read and weighs more."""
+        """Return the rows of the table of depths; those in vacuum where it can be read and tells."""
         cut_out, low = self.of["cut_out"], self.of["floor"]
         rows = {
             "cut-out - 1 Pa": cut_out - 1,
@@ -126,13 +127,16 @@ class Bounds:
             "floor": low,
             "floor - 1 Pa": low - 1,
         }
-        sides = (False, True) if self.sees_vacuum and self.of["vacuum_weight"] > ONE else (False,)
+        differs = self.of["vacuum_weight"] != ONE or self.values[ranges.RELOAD_LEVEL] < self.of["trip_delay"]
+        sides = (False, True) if self.sees_vacuum and differs else (False,)
         return [self.depth(name, net, vacuum=side) for side in sides for name, net in rows.items()]
 
     def depth(self, name: str, net: int, *, vacuum: bool) -> Depth:
         """Work out one row."""
         gain, recovery = self.weight(net, vacuum=vacuum), self.of["recovery"]
         full = full_after(self.delay, gain)
+        # A dip in a vacuum ends with suction pressure back, on which the reload guard acts from its level on.
+        ridden = full_after(self.values[ranges.RELOAD_LEVEL] * ONE, gain) if vacuum else full
         least = self.of["oil_least"] - self.of["suction_most"]
         most = self.of["oil_most"] - self.of["suction_least"]
         return Depth(
@@ -144,7 +148,7 @@ class Bounds:
             full=full,
             stop=self.by(full),
             start_stop=self.by(self.of["start_grace"] + full),
-            dip=max(full - self.gap, 0),
+            dip=max(ridden - self.gap, 0),
             share=recovery / (gain + recovery),
             again=self.again(gain) if self.of["trips_to_lockout"] > 1 else None,
         )
@@ -157,19 +161,24 @@ class Bounds:
 
     def largest_weight(self) -> int:
         """Return the largest weight there is."""
-        return self.weight(self.of["floor"] - 1, vacuum=self.sees_vacuum)
+        return max(self.weight(self.of["floor"] - 1, vacuum=side) for side in {False, self.sees_vacuum})
+
+    def smallest_weight(self) -> int:
+        """Return the smallest weight of a deficit: 1, or the vacuum weight where that is less and vacuum is read."""
+        return min(self.weight(self.of["cut_out"] - 1, vacuum=True), ONE) if self.sees_vacuum else ONE
 
     def lines(self) -> list[Line]:
         """Return the guarantees beside the table of depths."""
-        return [*self.always(), *self.sensors(), *self.reload_guard(), *self.after_a_trip()]
+        return [*self.always(), *self.sensors(), *self.standstill(), *self.reload_guard(), *self.after_a_trip()]
 
     def always(self) -> list[Line]:
         """Return the guarantees that need no figure, and the smallest figures of all depths."""
-        full = full_after(self.delay, self.largest_weight())
-        slowest = self.by(self.of["start_grace"] + self.of["trip_delay"])  # at weight 1
+        full, resets = full_after(self.delay, self.largest_weight()), self.of["resets_most"]
+        slowest = self.by(self.of["start_grace"] + full_after(self.delay, self.smallest_weight()))
         return [
             Line("permission", "no run permission while tripped or locked out", None, "", PROVED),
-            Line("reset", "a lockout ends on a reset edge and on nothing else", None, "", PROVED),
+            Line("reset", "a lockout ends on a reset pressed in it and held for", self.of["reset_hold"], "ms", PROVED),
+            Line("resets", "resets in the trip memory, after which none frees a lockout", resets, "count", PROVED),
             Line("monotone", "lower net oil pressure never makes the integral smaller", None, "", PROVED),
             Line("doubt", "a reading that is not credible never lowers the integral", None, "", PROVED),
             Line("ticks", "one tick counts like two over the same time", None, "", PROVED),
@@ -192,8 +201,20 @@ class Bounds:
             Line("frozen", "a frozen sensor, whatever it reads: stopped by", self.by(frozen), "ms", EXACT),
         ]
 
+    def standstill(self) -> list[Line]:
+        """Return what standstill finds: net oil pressure that does not read nothing."""
+        most = self.of["rest_most"]
+        span = max(self.of["oil_most"], self.of["suction_most"]) - min(self.of["oil_least"], self.of["suction_least"])
+        if most >= span:
+            return [Line("rest", "the standstill zero finds a sensor that is off", None, "never", EXACT)]
+        by = self.by(self.of["rest_settle"] + self.of["fault_delay"])
+        return [
+            Line("rest_most", "at rest net oil pressure may read up or down", most, "Pa", EXACT),
+            Line("rest", "beyond it, from a stop of the machine: no run permission by", by, "ms", PROVED),
+        ]
+
     def reload_guard(self) -> list[Line]:
-        """Return when the reload guard may act, from an empty integral."""
+        """Return when the reload guard may act, from an empty integral: in a vacuum first, then loaded."""
         if not self.sees_vacuum:
             return [Line("reload", "the reload guard acts: vacuum is below every reading", None, "never", EXACT)]
         amount = self.values[ranges.RELOAD_LEVEL]
@@ -202,7 +223,7 @@ class Bounds:
         return [
             Line("reload_level", "the reload guard acts from this share of the integral on", level, "share", EXACT),
             Line("reload", "and, from an empty integral, not before", earliest, "ms", EXACT),
-            Line("reload_by", "suction pressure back, guard armed: stopped within", self.gap, "ms", EXACT),
+            Line("reload_by", "suction pressure back, guard armed: locked out within", self.gap, "ms", EXACT),
         ]
 
     def after_a_trip(self) -> list[Line]:

@@ -42,13 +42,14 @@ Then every tick is credible, counts in full as seen, and is not low. The integra
 opens, the guard has nothing to act on. What is left are amounts that run up or down by time alone and end at a
 limit. For these one step over 2 t equals two steps over t (`tests/protect/test_split_step.py`), so the whole stretch
 is one step, with the readings of its end. Two rules would take that step for what it is not, one for a late tick
-and one for stuck readings: their limits, max_gap and stuck_after, are put out of reach in `patient` settings, and the
-ages of the channels are put right behind it (`put_ages`).
+and one for stuck readings: their limits, max_gap and stuck_after (and rest_most), are put out of reach in `patient`
+settings, and the ages of the channels are put right behind it (`put_ages`).
 
 2. *A long tick of a standing machine* (`standing_end`). The state is STOPPED, TRIPPED or LOCKED_OUT and the machine
 stands, be it that the trace stands or that the stop is felt already; all ticks ahead are plausible and in time,
-no channel is stuck, the restart delay does not run out and no reset comes. A channel that is not stuck does not become
-so at standstill, so there is no doubt; spells are closed; no row applies. One step again.
+no channel is stuck, net oil pressure reads nothing where the trace stands, the restart delay does not run out and no
+reset comes. A channel that is not stuck does not become so at standstill, so there is no doubt; spells are closed; no
+row applies. One step again.
 
 3. *Fast ticks* (`take_fast_ticks`): ticks of a moving block that run, are plausible and in time, with the grace used
 up and no fault declared. While the integral does not become full and the reload guard does not act, the class of

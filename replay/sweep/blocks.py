@@ -33,7 +33,8 @@ STANDING = 11  # ticks at which the trace does not run
 RUNNING = 12  # ticks at which it does
 RESETS = 13  # ticks with the reset input on
 AGE_MOST = 14  # no channel is older than this at any tick of the block
-SUMMARY_SIZE = 15
+NET_MOST = 15
+SUMMARY_SIZE = 16
 
 # Bits of what a block is under the sensor settings of a batch.
 INTACT = 1  # all readings are plausible and no tick is late
@@ -69,7 +70,8 @@ def summarise(columns: Columns, shared: bool, summaries: Array) -> None:  # noqa
         stands = end - before - runs
         summary[LONGEST], summary[RUNNING], summary[STANDING] = longest, runs, stands
         summary[RESETS] = _count(columns.reset[before:end])
-        summary[NET_LEAST] = _least_net(columns.readings[OIL][before:end], columns.readings[CRANKCASE][before:end])
+        oil, crankcase = columns.readings[OIL][before:end], columns.readings[CRANKCASE][before:end]
+        summary[NET_LEAST], summary[NET_MOST] = _nets(oil, crankcase)
         summary[AGE_MOST] = 0
         for channel in range(SUCTION + 1 if shared else CHANNELS):
             readings = columns.readings[channel][before:end]
@@ -92,12 +94,12 @@ def _extremes(readings: Array) -> tuple[int, int]:
     return least, most
 
 
-def _least_net(oil: Array, crankcase: Array) -> int:
-    """Return the least net oil pressure."""
-    least = 2**62
+def _nets(oil: Array, crankcase: Array) -> tuple[int, int]:
+    """Return the least and the greatest net oil pressure."""
+    least = most = oil[0] - crankcase[0]
     for tick in range(len(oil)):
-        least = min(least, oil[tick] - crankcase[tick])
-    return least
+        least, most = min(least, oil[tick] - crankcase[tick]), max(most, oil[tick] - crankcase[tick])
+    return least, most
 
 
 def _count(flags: Flags) -> int:

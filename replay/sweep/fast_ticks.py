@@ -31,6 +31,7 @@ def take_fast_ticks(view: View, lane: Lane, tick: int, least: Words) -> int:
     while bits != 0 and to < end:
         to, place, amount, bits = run_in_spell(view, lane, to, end, place, amount, least)
         if bits != 0:
+            memory[state.INTEGRAL] = amount >> ranges.WEIGHT_BITS
             conditions.follow_spell(memory, lane.values, view.columns.readings[blocks.SUCTION][to - 1], bits)
     if to == tick:
         return tick
@@ -42,7 +43,7 @@ def take_fast_ticks(view: View, lane: Lane, tick: int, least: Words) -> int:
     lane.results[outputs.SEEN] = total
     lane.results[outputs.DOUBTED] = 0
     timers.update(memory, lane.patient, lane.inputs, lane.results)
-    conditions.follow_reset(memory, lane.inputs)
+    conditions.follow_reset(memory, lane.values, lane.inputs)
     put_ages(view, memory, memory, tick, to, 1)
     lane.carry[RUN_MS] += total
     return to
@@ -67,7 +68,7 @@ def run_in_spell(
         net, suction = oil[to] - crankcase[to], suctions[to]
         in_vacuum = suction < values[ranges.VACUUM]
         if net >= values[ranges.CUT_IN]:
-            number, bits, spell = facts.HEALTHY, HEALTHY, in_spell or vacuum_seen
+            number, bits, spell = facts.HEALTHY, HEALTHY, in_spell
         elif net >= values[ranges.CUT_OUT]:
             number, bits, spell = facts.BETWEEN, BETWEEN, in_spell and in_vacuum and not vacuum_seen
         else:
@@ -75,7 +76,9 @@ def run_in_spell(
         following = view.tables.moves[place, number]
         moved = amount + integral.weight(values, net, suction) * (columns.time[to] - columns.time[to - 1])
         moved = max(moved, 0)
-        guarded = vacuum_seen and suction >= values[ranges.RELOAD] and net < values[ranges.FLOOR]
+        drained = number == facts.HEALTHY and moved >> ranges.WEIGHT_BITS == 0
+        spell = spell or (vacuum_seen and drained)
+        guarded = vacuum_seen and not drained and suction >= values[ranges.RELOAD]
         too_much = guarded and moved >> ranges.WEIGHT_BITS >= least[ranges.RELOAD_LEVEL]
         if following < 0 or moved >= full or too_much:
             return to, place, amount, 0

@@ -31,24 +31,30 @@ class View(NamedTuple):
 
 
 class Lane(NamedTuple):
-    """One candidate on its way: its rows, patient settings, the state before what was just taken, room for a step."""
+    """One candidate on its way: its rows, other settings, the state before what was just taken, room for a step.
+
+    held: the settings where the trace runs on without permission, without standstill zero (`replay.engine.obeying`).
+    """
 
     memory: Words
     values: Words
     carry: Words
     patient: Words
+    held: Words
     before: Words
     inputs: Words
     results: Words
 
 
 def lane_of(memory: Words, values: Words, carry: Words) -> Lane:
-    """Return the lane of a candidate; patient are its settings with the limits on gaps and unmoved readings far off."""
-    patient = values.copy()
+    """Return the lane of a candidate; patient are its settings with the limits on what no long tick meets far off."""
+    held = values.copy()
+    held[ranges.REST_MOST] = ranges.REST_OFF
+    patient = held.copy()
     patient[ranges.MAX_GAP] = FAR
     patient[ranges.STUCK_AFTER] = FAR
     before, inputs, results = room(state.STATE_SIZE), room(ranges.INPUTS_SIZE), room(outputs.OUTPUTS_SIZE)
-    return Lane(memory, values, carry, patient, before, inputs, results)
+    return Lane(memory, values, carry, patient, held, before, inputs, results)
 
 
 def room(size: int) -> Words:
@@ -65,7 +71,7 @@ def copy(words: Words, source: Words) -> None:
 def step(memory: Words, values: Words, inputs: Words, results: Words, settled: Flags) -> None:
     """Do what `protect.protection.step` does; the table is read only where one of its rows applies."""
     bits = measure(memory, values, inputs, results)
-    if settled[memory[state.STATE], bits] == 0:
+    if settled[memory[state.STATE], bits & (settled.shape[1] - 1)] == 0:
         table.settle(memory, values, bits)
     outputs.write(memory, values, results)
 

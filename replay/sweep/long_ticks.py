@@ -52,6 +52,7 @@ def standing_end(view: View, lane: Lane, tick: int) -> int:
     held = lane.carry[PERMITTED] == 0 and lane.carry[FELT] != 0
     locked = memory[state.STATE] == state.LOCKED_OUT
     wanted = blocks.INTACT | (0 if held else blocks.STANDS) | (blocks.NO_RESET if locked else 0)
+    most = lane.values[ranges.REST_MOST]
     due = 2 * FAR
     if memory[state.STATE] == state.TRIPPED:
         due = times[tick - 1] + memory[state.RESTART_LEFT]
@@ -59,10 +60,12 @@ def standing_end(view: View, lane: Lane, tick: int) -> int:
     while to < len(times):
         block = to // blocks.BLOCK
         end = min(block * blocks.BLOCK + blocks.BLOCK, len(times))
-        if view.kinds[block] & wanted == wanted and times[end - 1] < due:
+        kind, summary = view.kinds[block], view.summaries[block]
+        zero = -most <= summary[blocks.NET_LEAST] and summary[blocks.NET_MOST] <= most
+        if kind & wanted == wanted and times[end - 1] < due and (zero or (held and kind & blocks.RUNS)):
             to = end
         elif (
-            (held or view.columns.running[to] == 0)
+            ((held and view.columns.running[to]) or (view.columns.running[to] == 0 and is_zero(view, to, most)))
             and not (locked and view.columns.reset[to])
             and times[to] < due
             and (view.kinds[block] & blocks.INTACT or is_sound(view.columns, to, lane))
@@ -73,6 +76,12 @@ def standing_end(view: View, lane: Lane, tick: int) -> int:
     return to
 
 
+def is_zero(view: View, tick: int, most: int) -> bool:
+    """Say whether net oil pressure reads nothing at a tick."""
+    oil, _, crankcase = view.columns.readings
+    return bool(abs(oil[tick] - crankcase[tick]) <= most)
+
+
 def take(view: View, lane: Lane, tick: int, to: int) -> int:
     """Take the ticks from `tick` to before `to` as one, with the readings of the last; return the ms it ran.
 
@@ -81,8 +90,10 @@ def take(view: View, lane: Lane, tick: int, to: int) -> int:
     memory, inputs, is_long = lane.memory, lane.inputs, to > tick + 1
     copy(lane.before, memory)
     read_tick(view.columns, to - 1, inputs)
-    inputs[ranges.RUN_FEEDBACK] &= lane.carry[PERMITTED]
     left, most, limits = inputs[ranges.ELAPSED], FAR, lane.values
+    if inputs[ranges.RUN_FEEDBACK] and not lane.carry[PERMITTED]:
+        inputs[ranges.RUN_FEEDBACK] = 0
+        limits = lane.held
     if is_long:
         left, most, limits = view.columns.time[to - 1] - view.columns.time[tick - 1], ranges.ELAPSED_MOST, lane.patient
     ran_ms = left if inputs[ranges.RUN_FEEDBACK] and left <= limits[ranges.MAX_GAP] else 0

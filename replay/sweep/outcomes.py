@@ -46,7 +46,7 @@ class Prepared:
 class Batch:
     """Candidates with the same sensor settings, those of a group side by side in rising order of trip delay.
 
-    places int64[n]: where each stands among all; values int64[n, 25]; groups int64[groups + 1]: where each begins.
+    places int64[n]: where each stands among all; values int64[n, 29]; groups int64[groups + 1]: where each begins.
     """
 
     places: Array

@@ -31,7 +31,7 @@ LONG_KNOWN = {
     state.LUBRICATED: _RUNNING,
     state.STARVED: _RUNNING,
     state.TRIPPED: c.RUNNING | c.RELOAD_GUARD | c.SENSOR_OK | c.RESTART_DUE,
-    state.LOCKED_OUT: c.RUNNING | c.RELOAD_GUARD | c.SENSOR_OK | c.RESET_EDGE,
+    state.LOCKED_OUT: c.RUNNING | c.RELOAD_GUARD | c.SENSOR_OK | c.RESET_PRESS,
 }
 
 
@@ -58,7 +58,7 @@ def tables() -> Tables:
         settled[place, bits & mask == value] = 0
     stays = [rests(place, LONG_KNOWN[place], long_bits(place)) for place in range(STATES)]
     moves = [[_led_to(place, c.RUNNING | c.SENSOR_OK | bits) for bits in CLASSES] for place in range(STATES)]
-    final = rests(state.LOCKED_OUT, c.RESET_EDGE, 0)
+    final = rests(state.LOCKED_OUT, c.RESET_PRESS, 0)
     return Tables(settled, np.array(stays, np.uint8), np.array(moves, np.int8), int(final))
 
 

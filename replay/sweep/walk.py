@@ -20,8 +20,8 @@ BURST = 8  # ticks that are stepped after one that did not
 def has_to_branch_off(lane: Lane, values: Words) -> bool:
     """Say whether what was just taken might have gone otherwise with these values, whose trip delay is less."""
     full = lane.memory[state.INTEGRAL] >= values[ranges.TRIP_DELAY]
-    net, bits = lane.results[outputs.NET_OIL_PRESSURE], lane.results[outputs.CONDITIONS]
-    return full or conditions.reload_guard(lane.memory, values, net, lane.inputs[ranges.SUCTION_PRESSURE], bits)
+    bits = lane.results[outputs.CONDITIONS]
+    return full or conditions.reload_guard(lane.memory, values, lane.inputs[ranges.SUCTION_PRESSURE], bits)
 
 
 def branch_off(lane: Lane, memory: Words, carry: Words, tick: int) -> None:
@@ -75,7 +75,7 @@ def follow_all(
     """Take all candidates of a batch through a trace; return their stops, carry and the count of late ticks.
 
     groups int64[groups + 1]: where each group begins among the candidates, which stand in
-    rising order of trip delay in it; values int64[candidates, 25]; carry int64[candidates, CARRY_SIZE].
+    rising order of trip delay in it; values int64[candidates, 29]; carry int64[candidates, CARRY_SIZE].
     """
     count = summaries.shape[0]
     kinds, low = np.zeros(count, np.uint8), np.zeros(count, np.int64)

@@ -6,18 +6,17 @@ reload             within a spell, suction pressure was back before the oil film
                    guard of the settings would act
 vacuum running     suction pressure below vacuum with the machine running; it lasts until the
                    reload level or a stop
-sensor doubt       readings missing, out of range, stuck or late while running; it lasts until
-                   all doubt has drained, as a sensor fault does
+sensor doubt       readings missing, out of range, stuck or late while running, or a net oil pressure
+                   at rest; it lasts until all doubt has drained, as a sensor fault does
 """
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from replay.engine import doubts_of
 from replay.triage import kernel
 
 STARVED, AT_START, VACUUM, DOUBT = "starved spell", "start without oil pressure", "vacuum running", "sensor doubt"
-CHANNELS = {kernel.OIL: "oil", kernel.SUCTION: "suction", kernel.CRANKCASE: "crankcase"}
-REASONS = {kernel.LATE: "late", kernel.MISSING: "missing", kernel.OUTSIDE: "out of range", kernel.STUCK: "stuck"}
 
 
 @dataclass(frozen=True)
@@ -105,7 +104,7 @@ def told(row: Sequence[int], file: str, log_start_s: float, trip_delay: int, *, 
         reload_at_ms=_known(row[kernel.RELOAD_AT], kernel.NEVER),
         reload_ms=row[kernel.RELOAD_MS],
         reload_suction_pa=row[kernel.RELOAD_SUCTION] if row[kernel.RELOAD_AT] != kernel.NEVER else None,
-        doubts=tuple(word for bit, word in (CHANNELS | REASONS).items() if row[kernel.REASONS] & bit),
+        doubts=doubts_of(row[kernel.REASONS]),
         ends_with_log=ends_with_log,
     )
 

@@ -6,7 +6,7 @@ stopped by nobody; what is left (signals, integral, timers, conditions) goes on
 past a full integral as it goes on before: the integral stays full until a healthy
 stretch drains it. So a spell is followed to its real end, and the time the
 machine ran on with a full integral is known. No rule is restated here: short of
-oil, healthy, starved spell, full, reload, doubt are the bits and flags that
+oil, healthy, starved spell, full, reload, doubt and its reasons are the bits and flags that
 `protect` sets. A spell is told from credible rows only, and a declared sensor fault
 ends it: a dead sensor is a doubt, not a starved bearing.
 
@@ -19,24 +19,9 @@ from typing import Any
 from protect.conditions import HEALTHY, IN_GRACE, INTEGRAL_FULL, LOW, RELOAD_GUARD, RUNNING, SENSOR_FAULT, SENSOR_OK
 from protect.outputs import CREDIBLE, DOUBTED, NET_OIL_PRESSURE, SEEN
 from protect.protection import measure
-from protect.ranges import (
-    CRANKCASE_PRESSURE,
-    ELAPSED,
-    FAULT_DELAY,
-    INPUTS_SIZE,
-    MAX_GAP,
-    NO_READING,
-    OIL_LEAST,
-    OIL_MOST,
-    OIL_PRESSURE,
-    RELOAD,
-    STUCK_AFTER,
-    SUCTION_LEAST,
-    SUCTION_MOST,
-    SUCTION_PRESSURE,
-    VACUUM,
-)
-from protect.state import CRANKCASE_SEEN, FLAGS, GRACE_LEFT, IN_SPELL, INTEGRAL, OIL_SEEN, SUCTION_SEEN
+from protect.ranges import FAULT_DELAY, INPUTS_SIZE, MAX_GAP, RELOAD, SUCTION_PRESSURE, VACUUM
+from protect.signals import DOUBTS, STANDSTILL
+from protect.state import FLAGS, GRACE_LEFT, IN_SPELL, INTEGRAL, VACUUM_SEEN
 from replay.engine.obeying import FIRST_INPUT, TIME
 
 # Kinds of event, and their rows in `opened`.
@@ -53,9 +38,6 @@ UNKNOWN = 1000000000  # beyond every pressure: the least of none
 # Places of the totals.
 POSITION, FOUND, RUN_MS, SEEN_MS, DOUBTED_MS, STARVED_MS, IN_VACUUM_MS, STARTS, RAN, STARTING = range(10)
 TOTALS_SIZE = 10
-
-# Reasons of doubt, and the channels it came from.
-LATE, MISSING, OUTSIDE, STUCK, OIL, SUCTION, CRANKCASE = 1, 2, 4, 8, 16, 32, 64
 
 
 def begin(event: Any, kind: int, start: int) -> None:
@@ -148,9 +130,12 @@ def follow_vacuum(event: Any, now: int, values: Any, inputs: Any, results: Any, 
     return False
 
 
-def follow_doubt(event: Any, now: int, memory: Any, values: Any, inputs: Any, results: Any, bits: int) -> bool:
-    """Open or go on with a doubt while running; say whether it is over: credible for the fault delay, or a stop."""
-    if not bits & RUNNING:
+def follow_doubt(event: Any, now: int, values: Any, results: Any, bits: int) -> bool:
+    """Open or go on with a doubt; say whether it is over: credible for the fault delay, or a stop.
+
+    Doubts are those of a running machine, and of one at rest whose net oil pressure does not read nothing.
+    """
+    if not bits & (RUNNING | STANDSTILL):
         return True
     if results[CREDIBLE]:
         return bool(now - event[END] >= values[FAULT_DELAY])
@@ -158,37 +143,8 @@ def follow_doubt(event: Any, now: int, memory: Any, values: Any, inputs: Any, re
         begin(event, DOUBT, now - results[DOUBTED])
     event[END] = now
     event[DOUBT_MS] += results[DOUBTED]
-    event[REASONS] |= reasons(memory, values, inputs)
+    event[REASONS] |= bits & DOUBTS
     return False
-
-
-def channel_reasons(memory: Any, values: Any, reading: int, least: int, most: int, seen: int) -> int:
-    """Say why one channel is in doubt; nothing if it is not."""
-    if reading == NO_READING:
-        return MISSING
-    if reading < least or reading > most:
-        return OUTSIDE
-    if memory[seen + 1] == values[STUCK_AFTER]:
-        return STUCK
-    return 0
-
-
-def reasons(memory: Any, values: Any, inputs: Any) -> int:
-    """Say why a row is not credible, as bits: it is for the reader, `protect` has decided."""
-    if inputs[ELAPSED] > values[MAX_GAP]:
-        return LATE
-    found = 0
-    least, most = values[SUCTION_LEAST], values[SUCTION_MOST]
-    why = channel_reasons(memory, values, inputs[OIL_PRESSURE], values[OIL_LEAST], values[OIL_MOST], OIL_SEEN)
-    if why:
-        found |= OIL | why
-    why = channel_reasons(memory, values, inputs[SUCTION_PRESSURE], least, most, SUCTION_SEEN)
-    if why:
-        found |= SUCTION | why
-    why = channel_reasons(memory, values, inputs[CRANKCASE_PRESSURE], least, most, CRANKCASE_SEEN)
-    if why:
-        found |= CRANKCASE | why
-    return found
 
 
 def count(values: Any, results: Any, bits: int, totals: Any) -> None:
@@ -227,13 +183,15 @@ def watch(
         grace = memory[GRACE_LEFT]
         bits = measure(memory, values, inputs, results)
         count(values, results, bits, totals)
-        if not memory[FLAGS] & IN_SPELL or bits & SENSOR_FAULT:
+        if not memory[FLAGS] & (IN_SPELL | VACUUM_SEEN) or bits & SENSOR_FAULT:
             close(opened[STARVED], events, totals)
+        elif bits & SENSOR_OK and not memory[FLAGS] & IN_SPELL:  # healthy again, and what the vacuum cost still owed
+            follow_stops(opened[STARVED], now, results[SEEN], inputs, bits)
         elif bits & SENSOR_OK:
             counted = results[SEEN] - (grace - memory[GRACE_LEFT])
             follow_starved(opened[STARVED], now, counted, memory, values, inputs, results, bits, totals)
         if follow_vacuum(opened[IN_VACUUM], now, values, inputs, results, bits, totals):
             close(opened[IN_VACUUM], events, totals)
-        if follow_doubt(opened[DOUBT], now, memory, values, inputs, results, bits):
+        if follow_doubt(opened[DOUBT], now, values, results, bits):
             close(opened[DOUBT], events, totals)
         totals[POSITION] += 1

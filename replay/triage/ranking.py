@@ -1,5 +1,6 @@
 """Which machine to open first, and why: one stated rule."""
 
+from replay.engine.causes import LATE_TICK
 from replay.ground.wording import seconds
 from replay.triage.events import AT_START, DOUBT, STARVED, VACUUM
 from replay.triage.exposure import MS_PER_H
@@ -58,7 +59,7 @@ def reasons(found: Findings) -> tuple[str, ...]:
 
 def mostly_late(found: Findings) -> bool:
     """Say whether most of the running time went unjudged because the log's rows come later than max_gap."""
-    late = any("late" in event.doubts for event in found.gravest.all() if event.kind == DOUBT)
+    late = any(LATE_TICK in event.doubts for event in found.gravest.all() if event.kind == DOUBT)
     return late and 2 * found.doubted_ms > found.run_ms
 
 

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from protect import ranges, state
-from replay.engine import CAUSES, compiled
+from replay.engine import compiled, told_cause
 from replay.engine.engines import rows_about
 from replay.engine.obeying import FIRST_INPUT, TIME
 from replay.engine.portable import Machine, columns_of
@@ -165,7 +165,7 @@ class Log:
         """Run the whole logic on, with a machine that obeys as in any replay."""
         machine = self.obeyed
         machine.take(columns)
-        self.findings.stops.update(str(CAUSES[stop.cause]) for stop in machine.stops)
+        self.findings.stops.update(told_cause(stop.cause) for stop in machine.stops)
         self.findings.lockouts += sum(change.after == state.LOCKED_OUT for change in machine.changes)
         machine.stops.clear()
         machine.changes.clear()

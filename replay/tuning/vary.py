@@ -25,7 +25,7 @@ from replay.ground.refusal import refusal
 from replay.ground.toml_files import read_toml
 from replay.ground.units import UnitError, atmosphere_pa
 from replay.settings import Settings, read_settings
-from replay.settings.file import FAR, PLACES, SECTIONS, accepted_values, as_integer
+from replay.settings.file import FAR, KEYS, PLACES, accepted_values, as_integer
 
 FORMS = '"trip_delay=30s..240s/43", "trips_to_lockout=2,3,4" or "cut_in=cut_out+3psi"'
 OPEN_STEPS = 201  # values of a range without a count
@@ -38,7 +38,7 @@ _VALUE = re.compile(rf"\s*(?P<number>{_NUMBER})\s*(?P<unit>[^\d\s].*?)?\s*")
 _FOLLOWS = re.compile(r"\s*(?P<key>[a-z][a-z_]*)\s*(?P<sign>[-+])(?P<rest>.*)")
 VARIED = {
     key: section
-    for section, keys in SECTIONS.items()
+    for section, keys in KEYS.items()
     if section not in ("site", "acceptance")
     for key in keys
     if key in PLACES

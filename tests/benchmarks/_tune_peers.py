@@ -26,8 +26,13 @@ Peer = Callable[[Trace, Array], list[Outcome]]
 
 
 def outcome(replay: portable.Replay) -> Outcome:
-    """Return what is compared of a replay."""
-    return tuple((stop.time_ms, stop.cause) for stop in replay.stops), replay.run_ms, replay.late, replay.locked_out
+    """Return what is compared of a replay: causes without the doubts of a sensor stop."""
+    return (
+        tuple((stop.time_ms, stop.cause & state.CAUSE_CODE) for stop in replay.stops),
+        replay.run_ms,
+        replay.late,
+        replay.locked_out,
+    )
 
 
 def interpreted(trace: Trace, values: Array) -> list[Outcome]:
@@ -47,7 +52,7 @@ def _collected(trace: Trace, values: Array, run_on: Callable[..., object]) -> li
         carry[obeying.PERMITTED] = 1
         run_on(row, columns, changes, stops, carry)
         rows = stops[: carry[obeying.STOPS]].tolist()
-        felt = tuple((time_ms, cause) for time_ms, cause in rows if cause != obeying.MAY_RUN)
+        felt = tuple((time_ms, cause & state.CAUSE_CODE) for time_ms, cause in rows if cause != obeying.MAY_RUN)
         found.append((felt, int(carry[obeying.RUN_MS]), late, bool(carry[obeying.LOCKED])))
     return found
 
@@ -99,11 +104,17 @@ class Numpy:
         self.grace, self.restart_left = self.set["start_grace"].copy(), self.set["restart_delay"].copy()
         self.declared, self.in_spell, self.vacuum_seen = np.zeros((3, count), bool)
         self.last, self.ages = [ranges.NO_READING] * 3, np.zeros((3, count), np.int64)
-        self.fresh, self.held = True, True
+        self.fresh = True
         self.resting = table_facts.tables().settled.astype(bool)
 
-    def observe(self, elapsed: int, running: NDArray[np.bool_], pressures: tuple[int, int, int]) -> None:
-        """Check the readings: seen, doubted, credible, net."""
+    def observe(
+        self,
+        elapsed: int,
+        running: NDArray[np.bool_],
+        at_rest: bool,
+        pressures: tuple[int, int, int],
+    ) -> None:
+        """Check the readings: seen, doubted, credible, net. at_rest: the trace itself stands."""
         named = self.set
         for channel in range(3):
             unmoved = self.ages[channel] if pressures[channel] == self.last[channel] else 0
@@ -117,9 +128,12 @@ class Numpy:
         sound = (elapsed <= named["max_gap"]) & (named["oil_least"] <= oil) & (oil <= named["oil_most"])
         for reading in (suction, crankcase):
             sound &= (named["suction_least"] <= reading) & (reading <= named["suction_most"])
+        settled = elapsed - np.maximum(self.restart_left - named["restart_delay"] + named["rest_settle"], 0)
+        violated = at_rest & sound & (settled >= 0) & (abs(oil - crankcase) > named["rest_most"])
+        self.doubted = np.where(violated, np.maximum(self.doubted, settled), self.doubted)
         self.doubted = np.where(sound, self.doubted, elapsed)
         self.seen = elapsed - self.doubted
-        self.credible = sound & ~stuck
+        self.credible = sound & ~stuck & ~violated
         self.net = np.where(sound, oil - crankcase, 0)
 
     def weight(self, suction: int) -> Array:
@@ -159,7 +173,7 @@ class Numpy:
         self.declared |= doubt >= named["fault_delay"]
         self.doubt = np.minimum(doubt, named["fault_delay"])
 
-    def conditions(self, running: NDArray[np.bool_], reset: int, suction: int) -> Array:
+    def conditions(self, running: NDArray[np.bool_], suction: int) -> Array:
         """Return the bits of this tick."""
         named = self.set
         healthy = self.credible & (self.net >= named["cut_in"])
@@ -170,8 +184,6 @@ class Numpy:
         self.vacuum_seen = open_still & (self.vacuum_seen | vacuum)
         reload = self.vacuum_seen & self.credible & (suction >= named["reload"]) & (self.net < named["floor"])
         reload &= (self.amount >> ranges.WEIGHT_BITS) >= self.level
-        edge = bool(reset and not self.held)
-        self.held = bool(reset)
         flags = (
             running,
             self.grace > 0,
@@ -181,9 +193,10 @@ class Numpy:
             reload,
             self.restart_left == 0,
             self.trips + 1 >= named["trips_to_lockout"],
-            np.full(len(low), edge),
+            np.zeros(len(low), bool),  # no trace of the benchmark presses the reset
             self.credible,
             self.declared,
+            np.zeros(len(low), bool),
         )
         return sum(flag.astype(np.int64) << place for place, flag in enumerate(flags))
 
@@ -209,17 +222,15 @@ class Numpy:
             self.memory_left[who] = self.set["trip_memory"][who]
         if effect in (table.STOP_ON_OIL, table.STOP_ON_RELOAD, table.STOP_ON_SENSOR):
             self.cause[who] = effect
-        elif effect == table.FORGET_TRIPS:
-            self.trips[who] = self.memory_left[who] = 0
 
-    def tick(self, elapsed: int, running: NDArray[np.bool_], reset: int, pressures: tuple[int, int, int]) -> None:
+    def tick(self, elapsed: int, running: NDArray[np.bool_], wants: int, pressures: tuple[int, int, int]) -> None:
         """Take one set of readings for all candidates."""
         counted = 0 if self.fresh else min(elapsed, ranges.ELAPSED_MOST)
         self.fresh = False
-        self.observe(counted, running, pressures)
+        self.observe(counted, running, not wants, pressures)
         self.integrate(running, pressures[1])
         self.count_down(counted, running)
-        self.settle(self.conditions(running, reset, pressures[1]))
+        self.settle(self.conditions(running, pressures[1]))
 
 
 def numpy_peer(trace: Trace, values: Array) -> list[Outcome]:
@@ -230,9 +241,9 @@ def numpy_peer(trace: Trace, values: Array) -> list[Outcome]:
     run_ms, stops = np.zeros(count, np.int64), [[] for _ in range(count)]
     gap = logic.set["max_gap"]
     late = np.zeros(count, np.int64)
-    for time, elapsed, wants, reset, *pressures in columns_of(trace).T.tolist():
+    for time, elapsed, wants, _, *pressures in columns_of(trace).T.tolist():
         running = permitted if wants else np.zeros(count, bool)
-        logic.tick(elapsed, running, reset, tuple(pressures))
+        logic.tick(elapsed, running, wants, tuple(pressures))
         run_ms += np.where(running & (elapsed <= gap), elapsed, 0)
         late += elapsed > gap
         permitted = logic.place < state.TRIPPED

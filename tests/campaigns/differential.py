@@ -21,6 +21,7 @@ from replay.engine import c_port
 from replay.engine.compiled import compiled
 from replay.port import adversary
 from replay.port.conform import INPUT_NAMES, STEP_NAMES
+from tests.campaigns.structured_text import StructuredTextPort
 from tests.results import close, record_option
 
 CHUNK = 10_000  # steps with one set of settings
@@ -123,13 +124,13 @@ class Campaign:
             lines.append(f"before {self.trail[tick - 1, : state.STATE_SIZE].tolist()}")
         for name, ours, theirs in zip(STEP_NAMES, self.trail[tick], self.c_trail[tick], strict=True):
             if ours != theirs:
-                lines.append(f"{name}: reference {ours}, C port {theirs}")
+                lines.append(f"{name}: reference {ours}, port {theirs}")
         return "\n".join(lines)
 
 
-def run(steps: int, seed: int, folder: Path | None = None, tell: Any = None) -> Found:
-    """Compare so many steps; folder: another C port; tell(steps done) is called after each chunk."""
-    campaign = Campaign(c_port.load(c_port.build(folder)), seed)
+def run(steps: int, seed: int, folder: Path | None = None, tell: Any = None, port: Any = None) -> Found:
+    """Compare so many steps; folder: another C port; port: another port; tell(steps done) is called after each chunk."""
+    campaign = Campaign(port or c_port.load(c_port.build(folder)), seed)
     done = tried = 0
     states: set[int] = set()
     while done < steps:
@@ -154,9 +155,10 @@ def command() -> None:
 @command.command()
 @click.option("--steps", default=1e7, show_default=True, metavar="N", help="Steps to compare, such as 1e9.")
 @click.option("--seed", default=1, show_default=True, help="Start of the random numbers; not 0.")
+@click.option("--port", type=click.Choice(["c", "structured-text"]), default="c", show_default=True, help="Which port.")
 @record_option
-def differential(steps: float, seed: int, *, record: bool) -> None:
-    """Compare the compiled reference and the C port. Exit status 0 identical, 1 different."""
+def differential(steps: float, seed: int, port: str, *, record: bool) -> None:
+    """Compare the compiled reference and a port. Exit status 0 identical, 1 different."""
     start = time.perf_counter()
     shown = start
 
@@ -166,10 +168,10 @@ def differential(steps: float, seed: int, *, record: bool) -> None:
             shown = time.perf_counter()
             print(f"{done:.3g} steps", file=sys.stderr, flush=True)
 
-    found = run(round(steps), seed, tell=tell)
+    found = run(round(steps), seed, tell=tell, port=StructuredTextPort() if port == "structured-text" else None)
     taken = time.perf_counter() - start
     if found.difference:
         print(found.difference)
-    compared = f"compared {found.steps} steps with {found.settings} settings from seed {seed} in {taken:.0f} s"
+    compared = f"{port}: compared {found.steps} steps with {found.settings} settings from seed {seed} in {taken:.0f} s"
     close(f"{compared}: {'DIFFERENT' if found.difference else 'identical in every word'}", record=record)
     raise SystemExit(found.difference is not None)

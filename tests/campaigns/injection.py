@@ -2,21 +2,28 @@
 
 Each injection is laid over the inputs of a day (`day`) from the first tick of a state on, and
 its cost is measured in the true world. An injection that leaves every input as it
-was is an error of the campaign. Flipped bits of the memory are tried in `flips`.
+was is an error of the campaign. Flipped bits of the memory are tried in `flips`. And the synthesised machines whose oil
+pressure sensor drifts upwards obey the protection, with the standstill zero and without: what it saves.
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
 
 import click
 
 from protect import ranges, state
+from replay.settings import read_settings
+from replay.synth import recipe, run_closed_loop
+from replay.synth.closed_loop import summary
 from tests.campaigns.day import END_TICK, TICK_MS, Day, Inputs, Outcome
 from tests.campaigns.flips import print_flips
 from tests.results import close, record_option
 from tests.support.protection import MISSING, STATES
 
 ATMOSPHERE_PA = 101_325
+DEMO = Path(__file__).parents[2] / "fixtures" / "settings.toml"
 
 # What an injection does with the inputs of tick n since it began: the ticks that the logic gets instead.
 Change = Callable[[int, Inputs, dict[str, int]], list[Inputs]]
@@ -188,13 +195,35 @@ def print_matrix() -> None:
         print(f"{row.name:30} {row.channel:17}{cells}  {'stopped' if row.stops_healthy else 'runs'}")
 
 
+def drifting(count: int, seed: int, *, zero: bool) -> dict[str, Any]:
+    """Return what became of machines with a drifting oil pressure sensor, in closed loop with the demo settings."""
+    demo = read_settings(DEMO)
+    values = list(demo.values)
+    if not zero:
+        values[ranges.REST_MOST] = ranges.REST_OFF
+    wanted = recipe("oil-sensor-drifting", count, seed)
+    return summary(run_closed_loop(wanted, replace(demo, values=tuple(values))).courses)
+
+
+def print_drifting(count: int, seed: int) -> None:
+    """Print what the standstill zero saves of these machines."""
+    for zero, name in ((False, "without"), (True, "with")):
+        found = drifting(count, seed, zero=zero)
+        print(
+            f"oil sensors that drift, {name} the standstill zero: {found['lost_protected']} of {found['machines']}"
+            f" machines lost, {found['doubtful_protected']} in doubt, {found['stops']} stops"
+        )
+
+
 @click.command()
+@click.option("--drifting", "machines", default=32, show_default=True, help="Machines whose oil sensor drifts.")
 @click.option("--pairs", default=2_000, show_default=True, help="Drawn pairs of flipped bits.")
 @click.option("--seed", default=1, show_default=True, help="Start of the random numbers.")
 @record_option
-def injection(pairs: int, seed: int, *, record: bool) -> None:
+def injection(machines: int, pairs: int, seed: int, *, record: bool) -> None:
     """Print what broken inputs and flipped bits do. Exit status 0 if a sealed step always stops or decides the same."""
     print_matrix()
+    print_drifting(machines, seed)
     told, held = print_flips(pairs, seed)
     close(told, record=record)
     raise SystemExit(not held)

@@ -108,8 +108,8 @@ def invariants_broken(was: Any, held: Any, flags: Any, inputs: Any, values: Any,
         return 1
     if results[outputs.RUN_PERMISSION] != (1 if memory[state.STATE] < state.TRIPPED else 0):
         return 2
-    edge = inputs[ranges.RESET] != 0 and flags & state.RESET_HELD == 0
-    if was == state.LOCKED_OUT and memory[state.STATE] != state.LOCKED_OUT and not edge:
+    pressed = inputs[ranges.RESET] != 0 and flags & state.RESET_PRESSED != 0
+    if was == state.LOCKED_OUT and memory[state.STATE] != state.LOCKED_OUT and not pressed:
         return 3
     if results[outputs.SEEN] == 0 and memory[state.INTEGRAL] < held:
         return 4

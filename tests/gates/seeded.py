@@ -6,7 +6,17 @@ from collections.abc import Callable
 from pathlib import Path
 
 from replay.port.vectors import Vectors
-from tests.gates import coverage_c, coverage_python, mutation_c, mutation_python, sanitizers, static_analysis, wp
+from tests.gates import (
+    coverage_c,
+    coverage_python,
+    int16,
+    mutation_c,
+    mutation_python,
+    sanitizers,
+    static_analysis,
+    wp,
+    wrong_ports,
+)
 from tests.gates.port import C_FOLDER, Verdict, driver_input, planted
 from tests.support.toolchain import vector_set
 
@@ -39,6 +49,17 @@ def coverage_of_protect(folder: Path) -> Verdict:
     return coverage_python.judge(without_reload_stops(vector_set()))
 
 
+def narrow_int(folder: Path) -> Verdict:
+    """Plant a form of the saved record that is shifted out of an int of 16 bits, and is right where int has 32."""
+    shutil.copytree(C_FOLDER, folder, dirs_exist_ok=True)
+    saved = folder / "lubetrip_saved.c"
+    text, good = saved.read_text(), "#define FORM UINT32_C(2)\n"
+    if text.count(good) != 1:
+        raise SystemExit("the seeded defect does not fit in one place")
+    saved.write_text(text.replace(good, "#define FORM 2U\n"))
+    return int16.judge(folder)
+
+
 def mutation_of_c(folder: Path) -> Verdict:
     """Plant a comparison that no vector can decide, and that no list excuses."""
     good = "    if (unmoved > stuck_after) {\n"
@@ -66,6 +87,12 @@ def proof_of_c(folder: Path) -> Verdict:
     return wp.judge(source.parent, functions=("accumulate",))
 
 
+def of_wrong_ports(folder: Path) -> Verdict:
+    """Leave out the vectors that go through a reload stop."""
+    del folder
+    return wrong_ports.judge(without_reload_stops(vector_set()))
+
+
 def sanitized(folder: Path) -> Verdict:
     """Plant a look at one row past the table, from which every word still comes out right."""
     source = planted(folder, "(number < LUBETRIP_ROW_COUNT)", "(number <= LUBETRIP_ROW_COUNT)")
@@ -76,8 +103,10 @@ SEEDED: dict[str, Gate] = {
     "analysis": analysis,
     "coverage-c": coverage_of_c,
     "coverage-protect": coverage_of_protect,
+    "int16": narrow_int,
     "mutation-c": mutation_of_c,
     "mutation-protect": mutation_of_protect,
     "proof-c": proof_of_c,
     "sanitizers": sanitized,
+    "wrong-ports": of_wrong_ports,
 }

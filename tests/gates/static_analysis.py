@@ -42,8 +42,8 @@ def place_of(source: Path, line: int) -> str:
         first = text.count("\n", 0, function.start()) + 1
         if first <= line <= first + function[0].count("\n"):
             return function[1]
-    named = re.search(r"(\w+)\[", text.splitlines()[line - 1])
-    return named[1] if named else f"line {line}"
+    named = re.search(r"#define (\w+)|(\w+)\[", text.splitlines()[line - 1])
+    return named[1] or named[2] if named else f"line {line}"
 
 
 def misra_findings(folder: Path) -> tuple[set[tuple[str, str]], list[str]]:

@@ -1,4 +1,4 @@
-/* Cases through the C port, natively: every word of every step compared.
+/* Cases through the C port: every word of every step compared, natively or on an emulated AVR (avr_host.c).
 
    Words come on standard input, 32 bits each in the order of the host: how many
    ticks, settings[25], state[16] after power-up, then inputs[6], state[16] and
@@ -9,9 +9,9 @@
 
    With MUTANTS the port has a switch, and each mutant FIRST .. LAST of the command
    line runs in a process of its own: "ID killed", "ID survived", "ID timeout" or
-   "ID crashed" a line. Without, exit status 1 and a line tell of the first difference. */
-#include <stdio.h>
-#include <stdlib.h>
+   "ID crashed" a line. Without, exit status 1 and a line tell of the first difference.
+   An AVR takes and gives bytes through registers that have no other use, and marks there what is timed.
+   With SEALED_STEPS the steps of the cases are sealed ones. */
 #include <string.h>
 
 #include "lubetrip.h"
@@ -31,8 +31,39 @@ extern int lubetrip_mutant;
 #define RECORD (LUBETRIP_RECORD_SIZE / 4)
 #define SEALED (LT_ST_SIZE + LT_SET_SIZE + LUBETRIP_SEALS_SIZE)
 
+#ifdef __AVR__
+#include <avr/interrupt.h>
+#include <avr/io.h>
+#include <avr/sleep.h>
+
+#define MOST ((2 * SEALED) + LT_IN_SIZE + 1 + LT_OUT_SIZE) /* words of the largest item */
+#define TIMED(kind, call) (GPIOR2 = (kind), (call), GPIOR2 = 0U)
+
+static const int32_t *take(size_t many)
+{
+    static int32_t taken[MOST];
+    uint8_t *byte = (uint8_t *)taken;
+    size_t left;
+
+    for (left = many * sizeof(int32_t); left > 0U; left--) {
+        *byte++ = GPIOR0;
+    }
+    return taken;
+}
+
+static int at_end(void)
+{
+    return 1; /* the other side sees to it */
+}
+#else
+#include <stdio.h>
+#include <stdlib.h>
+
+#define TIMED(kind, call) (call)
+
 static int32_t *words;
 static size_t count;
+static const int32_t *at;
 
 static int read_all(void)
 {
@@ -52,21 +83,54 @@ static int read_all(void)
     return words != NULL;
 }
 
-static int case_differs(const int32_t *head, const int32_t *ticks)
+static const int32_t *take(size_t many)
 {
+    const int32_t *taken = at;
+
+    at = &at[many];
+    return taken;
+}
+
+static int at_end(void)
+{
+    return at == &words[count];
+}
+#endif
+
+static uint32_t case_seals[LUBETRIP_SEALS_SIZE];
+
+static void seal_case(const int32_t state[], const int32_t settings[])
+{
+    lubetrip_seal_settings(settings, case_seals);
+    lubetrip_seal_state(state, case_seals);
+}
+
+static void take_step(int32_t state[], const int32_t settings[], const int32_t inputs[], int32_t outputs[])
+{
+#ifdef SEALED_STEPS
+    TIMED(2, lubetrip_sealed_step(state, settings, inputs, outputs, case_seals));
+#else
+    TIMED(1, lubetrip_step(state, settings, inputs, outputs));
+#endif
+}
+
+static int case_differs(int32_t ticks)
+{
+    const int32_t *head = take(LT_SET_SIZE + LT_ST_SIZE);
     int32_t settings[LT_SET_SIZE];
     int32_t state[LT_ST_SIZE];
     int32_t outputs[LT_OUT_SIZE] = {0};
     int32_t number;
 
-    memcpy(settings, &head[1], sizeof settings);
+    memcpy(settings, head, sizeof settings);
     lubetrip_power_up(state, settings);
-    if (memcmp(state, &head[1 + LT_SET_SIZE], sizeof state) != 0) {
+    if (memcmp(state, &head[LT_SET_SIZE], sizeof state) != 0) {
         return 1;
     }
-    for (number = 0; number < head[0]; number++) {
-        const int32_t *tick = &ticks[number * TICK];
-        lubetrip_step(state, settings, tick, outputs);
+    seal_case(state, settings);
+    for (number = 0; number < ticks; number++) {
+        const int32_t *tick = take(TICK);
+        take_step(state, settings, tick, outputs);
         if ((memcmp(state, &tick[LT_IN_SIZE], sizeof state) != 0)
             || (memcmp(outputs, &tick[LT_IN_SIZE + LT_ST_SIZE], sizeof outputs) != 0)) {
             return 1;
@@ -100,7 +164,7 @@ static int fill_differs(const int32_t *item)
     uint8_t record[LUBETRIP_RECORD_SIZE];
     const int32_t *settings = &item[1];
 
-    lubetrip_write_record(record, item[0], settings, &settings[LT_SET_SIZE]);
+    TIMED(3, lubetrip_write_record(record, item[0], settings, &settings[LT_SET_SIZE]));
     return memcmp(record, &settings[LT_SET_SIZE + LT_ST_SIZE], sizeof record) != 0;
 }
 
@@ -116,10 +180,11 @@ static int recall_differs(const int32_t *item)
     int32_t state[LT_ST_SIZE];
     uint8_t records[2][LUBETRIP_RECORD_SIZE];
     const int32_t *answer = &item[LT_SET_SIZE + (2 * RECORD)];
+    int32_t number;
 
     memcpy(records, &item[LT_SET_SIZE], sizeof records);
-    return (lubetrip_recall(state, item, records[0], records[1]) != answer[0])
-        || (memcmp(state, &answer[1], sizeof state) != 0);
+    TIMED(4, number = lubetrip_recall(state, item, records[0], records[1]));
+    return (number != answer[0]) || (memcmp(state, &answer[1], sizeof state) != 0);
 }
 
 /* state[16], settings[25], seals[4], inputs[6], whether the seals hold; the same three after a sealed step, outputs[9] */
@@ -144,7 +209,7 @@ static int seal_differs(const int32_t *item)
     if ((hold != 0) && (memcmp(again, seals, sizeof seals) != 0)) {
         return 1;
     }
-    lubetrip_sealed_step(before, settings, inputs, outputs, seals);
+    TIMED(2, lubetrip_sealed_step(before, settings, inputs, outputs, seals));
     memcpy(&settings[LT_SET_SIZE], seals, sizeof seals);
     return (memcmp(before, after, sizeof before) != 0) || (memcmp(outputs, &after[SEALED], sizeof outputs) != 0);
 }
@@ -164,29 +229,25 @@ static const struct {
 /* The number of the first thing that differs, or 0. */
 static long first_difference(void)
 {
-    const int32_t *at = words;
     long number = 0;
     size_t kind;
     int32_t left;
 
-    while (*at >= 0) {
-        const int32_t *ticks = &at[1 + LT_SET_SIZE + LT_ST_SIZE];
+    for (left = *take(1); left >= 0; left = *take(1)) {
         number++;
-        if (case_differs(at, ticks) != 0) {
+        if (case_differs(left) != 0) {
             return number;
         }
-        at = &ticks[at[0] * TICK];
     }
-    at++;
     for (kind = 0; kind < (sizeof kinds / sizeof kinds[0]); kind++) {
-        for (left = *at++; left > 0; left--, at += kinds[kind].size) {
+        for (left = *take(1); left > 0; left--) {
             number++;
-            if (kinds[kind].differs(at) != 0) {
+            if (kinds[kind].differs(take((size_t)kinds[kind].size)) != 0) {
                 return number;
             }
         }
     }
-    return (at == &words[count]) ? 0 : -1;
+    return at_end() ? 0 : -1;
 }
 
 #ifdef MUTANTS
@@ -197,6 +258,7 @@ static const char *fate_of(int mutant)
     pid_t child = fork();
 
     if (child == 0) {
+        at = words;
         lubetrip_mutant = mutant;
         setitimer(ITIMER_VIRTUAL, &most, NULL);
         _exit((first_difference() != 0) ? 1 : 0);
@@ -212,6 +274,20 @@ static const char *fate_of(int mutant)
 }
 #endif
 
+#ifdef __AVR__
+int main(void)
+{
+    long difference = first_difference();
+    uint8_t byte;
+
+    for (byte = 0U; byte < 4U; byte++) {
+        GPIOR1 = (uint8_t)((uint32_t)difference >> (8U * byte));
+    }
+    cli();
+    sleep_mode(); /* for ever: the emulator ends here */
+    return 0;
+}
+#else
 int main(int arguments, char **argument)
 {
     long difference;
@@ -231,9 +307,11 @@ int main(int arguments, char **argument)
 #endif
     (void)arguments;
     (void)argument;
+    at = words;
     difference = first_difference();
     if (difference != 0) {
         printf("difference in item %ld\n", difference);
     }
     return (difference != 0) ? 1 : 0;
 }
+#endif

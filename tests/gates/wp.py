@@ -67,12 +67,13 @@ class Pass:
 
 PASSES = (
     Pass("lubetrip.c", "content", (
-        "within", "counted_elapsed", "plausible", "stuck_part", "observe", "accumulate", "past_grace", "regain_grace",
-        "update_integral", "run_down", "update_timers", "follow_spell", "reload_guard", "apply_effect", "settle", "percent",
+        "within", "counted_elapsed", "plausible", "stuck_part", "settled_part", "observe", "accumulate", "past_grace", "regain_grace",
+        "update_integral", "run_down", "update_timers", "follow_spell", "reload_guard", "settle", "percent",
         "write_outputs", "lubetrip_power_up", "lubetrip_elapsed_ms", "lubetrip_step",
     ), (NO_TABLES,)),
     Pass("lubetrip.c", "content", (
         "flags_of", "set_flags", "clear_flags", "whole_part", "fraction_part", "weight", "update_fault_time", "lubetrip_derive",
+        "channel_doubt", "channel_doubts", "apply_reset", "apply_effect",
     ), (NO_TABLES, *BITS)),
     Pass("lubetrip.c", "content", ("follow_reset", "pressure_bits", "memory_bits", "evaluate"), (NO_TABLES, *BRANCHES), provers="tip,cvc4"),
     Pass("lubetrip.c", "content", ("lubetrip_first_fault",)),

@@ -69,7 +69,7 @@ def bombs() -> dict[str, bytes]:
         "settings,lists": b"a = [" + b"[]," * 60_000 + b"]",
         "score report,lists": b'{"schema": "lubetrip-score/1", "traces": [' + b"{}," * 300_000 + b"{}]}",
         "port,no end": b"9" * 1_000_000,
-        "vectors,cases": b"lubetrip-vectors 1\nlogic x\n" + b"case a\n" * 30_000 + b"digest 1\n",
+        "vectors,cases": b"lubetrip-vectors 2\nlogic x\n" + b"case a\n" * 30_000 + b"digest 1\n",
         "vary,count": b"trip_delay=1s..2s/999999999",
         "vary,no count": b"trips_to_lockout=1..999999999",
         "vary,product": b"trip_delay=1s..9s/99999\nrestart_delay=1s..9s/99999",

@@ -20,6 +20,7 @@ ANSWERS = [
     answer for _, answer in dialogue(small_vectors())
 ]  # the first question comes twice: whether there is a settings check at all
 HELLO = "port 32 by hand"
+NOTHING = ("none",) * len(driver.ABOUT)  # of what it is made
 
 
 def port(*answers: str, then: str = "") -> str:
@@ -35,7 +36,7 @@ def _impatient(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def test_a_right_port_of_this_kind_is_found_identical() -> None:
     """Catches stand-ins that are refused for another reason than the one each shows."""
-    with command_link(port(HELLO, ANSWERS[0], *ANSWERS, then="read x")) as link:
+    with command_link(port(HELLO, *NOTHING, ANSWERS[0], *ANSWERS, then="read x")) as link:
         assert conform(small_vectors(), link).mismatch is None
 
 
@@ -69,7 +70,7 @@ def test_what_is_no_port_is_refused_in_one_line(wrong: str, says: str) -> None:
 )
 def test_a_wrong_answer_of_any_form_is_a_difference(answer: str) -> None:
     """Catches an answer that cannot be turned into numbers, and one that writes to the terminal of who reads it."""
-    with command_link(port(HELLO, answer, answer, then="read x")) as link:
+    with command_link(port(HELLO, *NOTHING, answer, answer, then="read x")) as link:
         found = conform(small_vectors(), link)
 
     assert found.mismatch is not None

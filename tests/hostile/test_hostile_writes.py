@@ -76,7 +76,9 @@ def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         (library / name).unlink(missing_ok=True)
     (tmp_path / "log.csv").write_text(LOG)
     (tmp_path / "profile.toml").write_text(PROFILE)
-    (tmp_path / "port.sh").write_text("read x; echo port 32 wrong\nread x; echo wrong\nread x; echo wrong\nread x\n")
+    (tmp_path / "port.sh").write_text(
+        "read x; echo port 32 wrong\n" + "read x; echo none\n" * 5 + "read x; echo wrong\nread x; echo wrong\nread x\n"
+    )
     (tmp_path / "OUT").mkdir()
     (tmp_path / "plots").mkdir()
     monkeypatch.chdir(tmp_path)

@@ -68,7 +68,11 @@ def test_the_installed_demo_is_written_and_scored(installed: Path, tmp_path: Pat
     assert subprocess.run(where, env=environment, cwd=tmp_path, capture_output=True, text=True, check=True).stdout == (
         f"{installed / 'replay' / '__init__.py'}\n"
     )
-    for arguments, told in ((["demo", "site"], "demo library"), (["score", "site"], "Acceptance: met")):
+    for arguments, told in (
+        (["demo", "site"], "demo library"),
+        (["score", "site"], "Acceptance: met"),
+        (["export-sources", "sources.zip", "--settings", "site/settings.toml"], "files, version"),
+    ):
         command = [sys.executable, "-P", "-c", "from replay.cli import main; main()", *arguments]
         done = subprocess.run(command, env=environment, cwd=tmp_path, capture_output=True, text=True, check=False)
         assert (done.returncode, done.stderr) == (0, "")
@@ -95,7 +99,7 @@ def test_a_demo_is_never_written_over_something_else(tmp_path: Path) -> None:
 
 
 def test_the_version_stands_in_one_place() -> None:
-    """Catches a version that is raised in one file and forgotten in another."""
+    """Catches a version that is raised in one file and forgotten in another; what is generated is held current elsewhere."""
     version = re.escape(PROJECT["project"]["version"])
     holding = [
         name
@@ -104,7 +108,7 @@ def test_the_version_stands_in_one_place() -> None:
         and re.search(rf"\b{version}\b", (ROOT / name).read_text("utf-8"))
     ]
 
-    assert holding == ["pyproject.toml"]
+    assert holding == ["firmware_ref/c/lubetrip_logic.h", "firmware_ref/st/lubetrip.st", "pyproject.toml"]
     assert lubetrip("--version").stdout.strip().endswith(PROJECT["project"]["version"])
 
 

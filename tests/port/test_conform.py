@@ -1,5 +1,6 @@
 """Driving a port: one that differs in one word is told where, one that does not answer is refused."""
 
+import hashlib
 import json
 import os
 import pty
@@ -15,7 +16,7 @@ from click.testing import CliRunner, Result
 from replay.cli.firmware import conform, vectors
 from replay.port import conform as driver
 from replay.port.coverage import wanted
-from replay.port.vectors import CASE, CHECK, END, TICKS
+from replay.port.vectors import CASE, CHECK, END, TICKS, Tick, line
 from tests.support.toolchain import REFERENCE_PORT, ROOT, build_port, vector_set
 
 pytestmark = pytest.mark.slow("builds the vectors, or goes through all of them")
@@ -61,6 +62,15 @@ def faulty(folder: Path, plant: str) -> str:
     return f"{sys.executable} {program}"
 
 
+def step_of(steps: int) -> tuple[int, int, Tick]:
+    """Return (number of the case, of its tick, the tick) of a step counted over all cases, each from 1."""
+    for number, case in enumerate(vector_set().cases, start=1):
+        if steps <= len(case.ticks):
+            return number, steps, case.ticks[steps - 1]
+        steps -= len(case.ticks)
+    raise AssertionError
+
+
 def run_conform(*arguments: str | Path) -> Result:
     """Run the command in this process."""
     return CliRunner().invoke(conform, list(map(str, arguments)))
@@ -95,10 +105,15 @@ def test_the_reference_conforms_to_itself(text_file: Path) -> None:
     assert done.exit_code == 0, done.output
     assert "Identical in every word." in done.output
     assert record["result"] == "identical"
-    assert record["difference"] is None
+    assert record["differences"] == []
     assert record["vectors"]["digest"] == whole.digest
-    assert record["compared"] == {"steps": whole.steps, "checks": len(whole.checks), "ticks": 60}
-    assert record["port"] == {"link": REFERENCE_PORT, "name": "lubetrip cpython"}
+    records, seals = (
+        sum(e.asked.split()[0] in driver.OFFERS[kind][1] for e in whole.exchanges) for kind in driver.OFFERS
+    )
+    counts = {"steps": whole.steps, "checks": len(whole.checks), "ticks": 60, "records": records, "seals": seals}
+    assert record["compared"] == counts
+    assert min(counts.values()) >= 60
+    assert (record["port"]["link"], record["port"]["name"]) == (REFERENCE_PORT, "lubetrip cpython")
 
 
 def test_the_record_is_dated_in_its_name_and_in_itself(text_file: Path) -> None:
@@ -123,16 +138,24 @@ def test_stops_at_the_first_difference_and_shows_it(folder: Path, text_file: Pat
     plant = "if self.steps == 30 and line.startswith('step'): answer = answer.replace('done ', 'done 1', 1)"
     done = run_conform("--port", faulty(folder, plant), "--vectors", text_file, "--record", "r.json")
     record = json.loads(Path("r.json").read_text())
-    tick = vector_set().cases[1].ticks[5]
+    number, count, tick = step_of(30)
 
     assert done.exit_code == 1
     assert record["compared"]["steps"] == 29
-    assert "case 2 (cut_out at its most), tick 6" in done.output
+    assert f"case {number} (" in done.output
+    assert f"), tick {count}" in done.output
+    assert "look at 5. table" in done.output
     assert f"oil_pressure {tick.inputs[3]}" in done.output
     assert f"state: expected {tick.state[0]}, got 1{tick.state[0]}" in done.output
     assert record["result"] == "different"
-    assert record["difference"]["expected"].split()[1] == str(tick.state[0])
-    assert record["difference"]["inputs"]["elapsed"] == tick.inputs[0]
+    (told,) = record["differences"]
+    assert told["expected"].split()[1] == str(tick.state[0])
+    assert told["inputs"]["elapsed"] == tick.inputs[0]
+    assert told["settings"]["trip_delay"] == vector_set().cases[number - 1].settings[3]
+    before = (
+        vector_set().cases[number - 1].ticks[count - 2].state if count > 1 else vector_set().cases[number - 1].start
+    )
+    assert list(told["before"].values()) == list(before)
 
 
 @pytest.mark.parametrize(
@@ -152,7 +175,7 @@ def test_stops_at_the_first_difference_and_shows_it(folder: Path, text_file: Pat
         ("if self.steps == 9: answer += '\\n' + answer", "what was wanted in answer to the line before"),
         ("if self.steps == 9: answer = ''", "(an empty line)"),
         ("if self.steps == 9: answer = answer.rpartition(' ')[0]", "24 numbers after `done`, 25 are wanted"),
-        ("if self.steps == 9: answer = answer.replace(' ', ' x')", '"x4" is no whole number in plain digits'),
+        ("if self.steps == 9: answer = answer.replace(' ', ' x')", "is no whole number in plain digits"),
     ],
 )
 def test_any_wrong_answer_is_a_difference(plant: str, shows: str, folder: Path, text_file: Path) -> None:
@@ -169,11 +192,11 @@ def test_any_wrong_answer_is_a_difference(plant: str, shows: str, folder: Path, 
     [
         (
             "if self.steps == 5: sys.exit(3)",
-            "status 3; accepted: a port that answers every line; asked at case 1 (cut_out",
+            "status 3; accepted: a port that answers every line; asked at case 1 (",
         ),
         (
             "if self.steps == 5: time.sleep(60)",
-            "a line for every line; asked at case 1 (cut_out at its least), tick 5: step ",
+            "), tick 5: step ",
         ),
         ("if line.startswith('hello'): answer = 'what?'", 'heard "what?", wanted port TICK_BITS NAME'),
         ("if line.startswith('hello'): answer = 'port 16 small'", "no width of a tick counter; accepted: 0, 30, 32"),
@@ -261,15 +284,128 @@ def test_a_board_on_a_serial_line_is_driven_the_same_way(folder: Path, text_file
     assert json.loads(Path("r.json").read_text())["compared"]["steps"] == vector_set().steps
 
 
+def test_goes_on_with_the_next_case_when_told_to(folder: Path, text_file: Path) -> None:
+    """Catches a run that tells of one wrong place only, or counts what follows from a difference as more of them."""
+    plant = "if line.startswith('step') and self.steps > 20: answer = answer.replace('done ', 'done 1', 1)"
+    done = run_conform("--port", faulty(folder, plant), "--vectors", text_file, "--record", "r.json", "--keep-going")
+    record = json.loads(Path("r.json").read_text())
+
+    assert done.exit_code == 1
+    cases = len(vector_set().cases) - step_of(21)[0] + 1  # and what leads to questions on records takes steps too
+    assert cases < record["difference_count"] < cases + 100
+    assert len(record["differences"]) == driver.MOST_SHOWN
+    assert record["compared"]["checks"] == len(vector_set().checks)
+
+
+@pytest.mark.parametrize(
+    ("plant", "shows"),
+    [
+        ("if line.startswith('save'): answer = answer[:-1] + '0'", "on records and seals"),
+        (
+            "if line.startswith('recall') and answer.startswith('recalled -1'): answer = 'recalled 0' + answer[11:]",
+            "number: expected -1, got 0",
+        ),
+        ("if line.strip() == 'next 65535': answer = 'next 65536'", "number: expected 0, got 65536"),
+        ("if answer == 'holds 0': answer = 'holds 1'", "holds: expected 0, got 1"),
+        ("if line.startswith('sealed'): answer += '1'", "look at the seal"),
+    ],
+)
+def test_a_wrong_record_or_seal_is_a_difference(plant: str, shows: str, folder: Path, text_file: Path) -> None:
+    """Catches a run that compares the bare step alone, of all that is shipped."""
+    done = run_conform("--port", faulty(folder, plant), "--vectors", text_file)
+
+    assert done.exit_code == 1, done.output
+    assert shows in done.output
+
+
+def test_a_port_without_records_and_seals_is_told_apart(folder: Path, text_file: Path) -> None:
+    """Catches a record that claims what was not compared, and a run that asks a port for what it has not."""
+    words = tuple(word for _, some in driver.OFFERS.values() for word in some)
+    plant = f"if line.split()[0] in {words!r}: answer = 'none'"
+    done = run_conform("--port", faulty(folder, plant), "--vectors", text_file, "--record", "r.json")
+    record = json.loads(Path("r.json").read_text())
+
+    assert done.exit_code == 0, done.output
+    assert "offers no saved records" in done.output
+    assert "offers no sealed step" in done.output
+    assert (record["saved_record"], record["sealed_step"]) == ("not offered by the port",) * 2
+
+
+def test_the_port_is_asked_what_it_is_made_of(folder: Path, text_file: Path) -> None:
+    """Catches a record of a target that was made from another logic than the vectors, and does not say so."""
+    plant = "if line.strip() == 'logic': answer = 'logic ' + 'ab' * 32\n        if line.strip() == 'build': answer = 'build cc -O9'"
+    done = run_conform(
+        "--port", faulty(folder, plant), "--vectors", text_file, "--record", "r.json", "--binary", text_file
+    )
+    record = json.loads(Path("r.json").read_text())
+
+    assert "It was made from another logic" in done.output
+    assert record["port"]["says"] == {"logic": "ab" * 32, "settings": None, "build": "cc -O9"}
+    assert record["port"]["binary"] == hashlib.sha256(text_file.read_bytes()).hexdigest()
+    assert record["elapsed_s"] >= 0
+    assert record["tool"]
+
+
+def test_answers_that_were_made_on_the_target_are_compared(folder: Path, text_file: Path) -> None:
+    """Catches a form without a line to the host that compares less, or misses a wrong word."""
+    assert run_conform("--questions", "q.txt", "--vectors", text_file).exit_code == 0
+    said = subprocess.run(
+        [build_port(folder)], input=Path("q.txt").read_text(), capture_output=True, text=True, check=True, timeout=60
+    ).stdout
+    Path("a.txt").write_text("boot\n" + said)
+    good = run_conform("--answers", "a.txt", "--vectors", text_file, "--record", "r.json")
+    lines = said.splitlines()
+    cases = vector_set().cases
+    number = next(n for n, case in enumerate(cases) if case.settings == cases[4].settings)
+    case = cases[number]
+    at = Path("q.txt").read_text().splitlines().index(line("set", case.settings)) + 1
+    at = next(n for n in range(at, len(lines)) if lines[n].startswith("done"))
+    lines[at] = re.sub(r"\d+$", "7", lines[at])
+    Path("a.txt").write_text("\n".join(lines))
+    bad = run_conform("--answers", "a.txt", "--vectors", text_file)
+    Path("a.txt").write_text("\n".join(lines[:-9]))
+    short = run_conform("--answers", "a.txt", "--vectors", text_file)
+
+    assert good.exit_code == 0, good.output
+    assert json.loads(Path("r.json").read_text())["compared"]["steps"] == vector_set().steps
+    assert bad.exit_code == 1
+    assert f"case {number + 1} (" in bad.output
+    assert short.exit_code == 2
+    assert "one line for each question" in short.output
+
+
+def test_the_bits_of_a_word_have_names() -> None:
+    """Catches flags and causes that a porter has to take apart by hand."""
+    assert driver.bit_names("flags", 2 | 64) == " (reset_held, 2 resets)"
+    assert driver.bit_names("cause", 3 | 1 << 18) == " (oil stuck)"
+    assert driver.bit_names("conditions", 1 | 1 << 25) == " (running, late)"
+    assert driver.bit_names("trips", 3) == ""
+
+
 def test_the_readme_names_every_line_of_the_protocol_and_of_the_vectors() -> None:
     """Catches a protocol or a form of the vectors that goes on without its specification."""
     text = (ROOT / "firmware_ref" / "README.md").read_text()
-    asked = {row.split("`")[1].split()[0] for row in text.splitlines() if row.startswith("| `") and "` | `" in row}
+    rows = [row for row in text.splitlines() if row.startswith("| `") and "` | `" in row]
+    asked = {row.split("`")[1].split()[0] for row in rows}
     plain = re.findall(r"^    (\S+)", text.partition("**Plain form**")[2], re.MULTILINE)
     marks = re.findall(r"^\| `(0x\w+)`", text, re.MULTILINE)
 
-    assert {"hello", "check", "ticks", "set", "step", "bye"} <= asked
-    assert " ".join(plain) == "lubetrip-vectors logic case settings state step check ticks digest"
+    assert {
+        "hello",
+        "check",
+        "ticks",
+        "set",
+        "step",
+        "save",
+        "recall",
+        "next",
+        "seal",
+        "flip",
+        "sealed",
+        "logic",
+        "bye",
+    } <= asked
+    assert " ".join(plain) == "lubetrip-vectors logic case settings state step check ticks ask answer digest"
     assert sorted(int(mark, 16) for mark in marks) == [END, CASE, CHECK, TICKS]
 
 
@@ -289,3 +425,8 @@ def test_the_reference_port_names_a_line_it_does_not_know() -> None:
     )
 
     assert [answer.split()[0] for answer in done.stdout.splitlines()] == ["error"] * 4 + ["bye"]
+
+
+def test_a_wrong_answer_to_a_settings_check_is_told_by_the_name_of_its_place() -> None:
+    """Catches names that stand beside other numbers than their own."""
+    assert driver.CHECK_NAMES == ("first_fault", "slope", "percent_scale", "reload_level")

@@ -1,13 +1,20 @@
 """Exported settings: constants that compile, run and read back into the very same settings."""
 
 import importlib.util
+import json
+import re
+import runpy
 import subprocess
+import sys
+import types
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
 
-from protect import ranges
+from firmware_ref import generate
+from firmware_ref.digest import layout, logic_digest
+from protect import outputs, ranges, settings, signals, state, table
 from replay.cli.firmware import export
 from replay.ground.refusal import Refusal
 from replay.port.export import export_settings
@@ -52,6 +59,12 @@ def test_reads_back_into_the_same_settings(form: str, checked: Settings, tmp_pat
     assert read_exported(table) == (checked.values, checked.digest)
 
 
+def test_a_form_that_is_not_there_is_an_error(checked: Settings) -> None:
+    """Catches a table in another language than the one that was asked for."""
+    with pytest.raises(ValueError, match="'rust' is not one of c, micropython, st, json"):
+        export_settings(checked, "rust")
+
+
 def test_the_c_table_compiles_and_holds_the_settings(checked: Settings, tmp_path: Path) -> None:
     """Catches a table that only our own reader understands."""
     (tmp_path / "settings.c").write_text(export_settings(checked, "c"))
@@ -64,6 +77,61 @@ def test_the_c_table_compiles_and_holds_the_settings(checked: Settings, tmp_path
     assert printed == [checked.digest, *map(str, checked.values)]
 
 
+@pytest.mark.parametrize(
+    ("stale", "says"),
+    [
+        ("unit", "another layout of the settings"),
+        ("place", "another layout of the settings"),
+        ("logic", "another logic"),
+        ("", ""),
+    ],
+)
+def test_a_table_made_for_something_else_does_not_compile(
+    stale: str, says: str, checked: Settings, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Catches a stale table that compiles: a unit, a place or a decision changed in the logic that it is linked with."""
+    (tmp_path / "settings.c").write_text(export_settings(checked, "c"))
+    if stale == "unit":
+        first, *others = ranges.SETTINGS
+        monkeypatch.setattr(ranges, "SETTINGS", ((first[0], "kPa", *first[2:]), *others))
+    elif stale == "place":
+        monkeypatch.setattr(ranges, "SETTINGS", (*ranges.SETTINGS, ("another", "ms", 0, 1)))
+    elif stale == "logic":
+        monkeypatch.setattr(generate, "logic_digest", lambda: "0" * 64)
+    (tmp_path / "lubetrip_logic.h").write_text(generate.logic_header())
+    for name in ("lubetrip.h", "lubetrip_generated.h"):
+        (tmp_path / name).write_text((C_FOLDER / name).read_text())
+    said = compiled("gcc", *WARNINGS, f"-I{tmp_path}", "-c", tmp_path / "settings.c", "-o", tmp_path / "settings.o")
+
+    assert (said.returncode == 0, said.stderr == "") == (not stale, not stale)
+    assert says in said.stderr
+
+
+@pytest.mark.parametrize(("stale", "says"), [("LAYOUT", "another layout"), ("LOGIC", "another logic"), ("", "reached")])
+def test_a_board_refuses_a_table_made_for_something_else_before_it_does_anything(
+    stale: str, says: str, checked: Settings, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Catches a board that runs on settings of another layout, which may have the right number of words."""
+    table = tmp_path / "board_settings.py"
+    table.write_text(
+        re.sub(f'^{stale or "-"} = ".', f'{stale} = "x', export_settings(checked, "micropython"), flags=re.MULTILINE)
+    )
+    wiring = types.ModuleType("wiring")
+
+    def controller(*_: object) -> None:
+        raise ValueError("reached")
+
+    monkeypatch.setattr(wiring, "Controller", controller, raising=False)
+    monkeypatch.setitem(sys.modules, "wiring", wiring)
+    monkeypatch.setattr("time.ticks_ms", lambda: 0, raising=False)
+    for name in ("board_settings", "logic"):
+        monkeypatch.delitem(sys.modules, name, raising=False)
+    monkeypatch.setattr(sys, "path", [str(tmp_path), str(generate.BOARD_LOGIC.parent), *sys.path])
+
+    with pytest.raises(ValueError, match=says):
+        runpy.run_path(str(generate.BOARD_LOGIC.with_name("main.py")))["run"]()
+
+
 def test_the_c_table_lies_in_flash(checked: Settings, tmp_path: Path) -> None:
     """Catches a table that takes RAM on the target."""
     (tmp_path / "settings.c").write_text(export_settings(checked, "c"))
@@ -73,6 +141,36 @@ def test_the_c_table_lies_in_flash(checked: Settings, tmp_path: Path) -> None:
     listed = subprocess.run([need("arm-none-eabi-nm"), built], capture_output=True, text=True, check=True).stdout
 
     assert [row.split()[1] for row in listed.splitlines()] == ["R", "R"]
+
+
+def test_the_neutral_form_names_all_that_a_port_needs(checked: Settings) -> None:
+    """Catches a port from it that decides otherwise: a row, a bit, a place or a range that is missing or in another order."""
+    told = json.loads(export_settings(checked, "json"))
+    bits, states = told["conditions"], told["states"]
+    rows = tuple(
+        (
+            states[row["state"]],
+            sum(bits[name] for name in row["mask"]),
+            sum(bits[name] for name in row["value"]),
+            states[row["next_state"]],
+            told["effects"][row["effect"]],
+        )
+        for row in told["table"]
+    )
+
+    assert rows == table.TABLE
+    assert (told["logic"], told["layout"], told["digest"]) == (logic_digest(), layout(), checked.digest)
+    admitted = [row for row in told["settings"] if row["unit"] != "derived"]
+    assert tuple(tuple(row[key] for key in ("name", "unit", "least", "most")) for row in admitted) == ranges.SETTINGS
+    assert tuple(tuple(row.values()) for row in told["inputs"]) == ranges.INPUTS
+    assert tuple(row["value"] for row in told["settings"]) == checked.values
+    places = [row["name"] for row in told["settings"]]
+    pairs = [(places.index(row["lower"]), places.index(row["higher"]), row["gap"]) for row in told["relations"]]
+    assert tuple(pairs) == settings.RELATIONS
+    assert told["state_places"]["FLAGS"] == state.FLAGS and told["state_places"]["SIZE"] == state.STATE_SIZE
+    assert told["output_places"]["SIZE"] == outputs.OUTPUTS_SIZE and told["flags"]["VACUUM_SEEN"] == state.VACUUM_SEEN
+    assert told["doubts"]["LATE"] == signals.LATE and told["causes"]["RESETS_CAUSE"] == state.RESETS_CAUSE
+    assert told["constants"]["SLOPE_BITS"] == settings.SLOPE_BITS and told["constants"]["ONE"] == ranges.ONE
 
 
 def test_the_micropython_table_is_a_module(checked: Settings, tmp_path: Path) -> None:
@@ -100,8 +198,10 @@ def test_a_strange_file_name_stays_a_comment(form: str, name: str, settings_file
     assert read_exported(table)[0] == read_settings(strange).values
     if form == "micropython":
         compile(text, "table", "exec")
+    elif form == "json":
+        json.loads(text)
     else:
-        assert text.count("*/") == 1 + ranges.SETTINGS_SIZE
+        assert text.count({"c": "*/", "st": "*)"}[form]) == {"c": 1, "st": 3}[form] + ranges.SETTINGS_SIZE
 
 
 @pytest.mark.parametrize("form", FORMS)
@@ -110,7 +210,7 @@ def test_a_strange_file_name_stays_a_comment(form: str, name: str, settings_file
     [
         ("60000", "60001", "the digest does not fit the values"),
         ("60000", "99999999", "values outside what is admitted"),
-        ("80000", "x", "23 values"),
+        ("80000", "x", "27 values"),
     ],
 )
 def test_a_table_that_was_edited_is_refused(
@@ -139,7 +239,7 @@ def test_the_command_prints_or_writes(form: str, settings_file: Path, checked: S
     ("arguments", "says"),
     [
         (["missing.toml", "--to", "c"], "missing.toml: no such settings file"),
-        (["{file}", "--to", "rust"], "'rust' is not one of 'c', 'micropython'"),
+        (["{file}", "--to", "rust"], "'rust' is not one of 'c', 'micropython', 'st', 'json'"),
         (["{file}"], "Missing option '--to'"),
         (["{file}", "--to", "c", "--out", "no/such/folder/table.c"], "cannot be written"),
     ],

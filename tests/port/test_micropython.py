@@ -6,11 +6,14 @@ import subprocess
 import sys
 import types
 from collections.abc import Iterator
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
 
-from protect import ranges, saved, state
+from protect import outputs, ranges, saved, state
+from protect.signals import OIL_MISSING
+from replay.engine import cause_of
 from replay.port.conform import command_link
 from replay.port.conform import conform as drive
 from replay.port.vectors import middle_settings
@@ -20,8 +23,9 @@ from tests.support.toolchain import ROOT, need, vector_set
 pytestmark = pytest.mark.slow("runs a compiler, an emulator, another Python or a browser for each case")
 
 WIRING = ROOT / "firmware_ref" / "micropython"
-MODULES = ("board", "main", "saved", "sensors", "ticks", "wiring")
-OIL, SUCTION, SUPPLY, RUN, RESET, RELAY = 26, 27, 28, 14, 15, 16
+MODULES = ("board", "display", "main", "saved", "sensors", "ticks", "wiring")
+OIL, SUCTION, SUPPLY, RUN, RESET, RELAY, ALARM = 26, 27, 28, 14, 15, 16, 17
+DIGEST = "3fa81b0c" + 56 * "0"
 
 
 def micropython(*arguments: str | Path) -> str:
@@ -89,7 +93,7 @@ def test_conforms_over_the_line_protocol() -> None:
     with command_link(f"{need('node')} {WIRING / 'run.mjs'}") as link:
         outcome = drive(vector_set(), link)
 
-    assert (outcome.mismatch, outcome.steps) == (None, vector_set().steps)
+    assert (outcome.mismatch, outcome.equal["step"]) == (None, vector_set().steps)
     assert outcome.port == "lubetrip micropython"
 
 
@@ -100,10 +104,12 @@ def test_a_pass_of_the_wiring_allocates_nothing_on_micropython(tmp_path: Path) -
     script = tmp_path / "passes.py"
     script.write_text(f"""
 import gc
+import display
 import machine
 import wiring
+display.changed = lambda shown, results: False  # a line is made when it changes, and may allocate
 machine.COUNTS.update({{26: 65535, 27: 30000, 28: 49000}})
-controller = wiring.Controller({tuple(middle_settings())}, 0)
+controller = wiring.Controller({tuple(middle_settings())}, 0, "{DIGEST}")
 done = controller.run_pass(200)
 now = before = worst = 0
 for number in range(2, 500):
@@ -137,7 +143,7 @@ class Rig:
     def start(self, settings: list[int] | None = None) -> "Rig":
         """Power the board up."""
         values = tuple(settings or middle_settings())
-        self.controller = self.modules["wiring"].Controller(values, self.now)
+        self.controller = self.modules["wiring"].Controller(values, self.now, DIGEST)
         return self
 
     def passes(self, count: int, milliseconds: int = 200) -> None:
@@ -163,7 +169,7 @@ def rig(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Rig]:
     locks.heap_lock = locks.heap_unlock = lambda: None
     monkeypatch.setitem(sys.modules, "micropython", locks)
     monkeypatch.setitem(sys.modules, "machine", fake_board)
-    for name in MODULES[:1] + MODULES[2:]:
+    for name in [name for name in MODULES if name != "main"]:
         monkeypatch.delitem(sys.modules, name, raising=False)
     modules = {name: importlib.import_module(name) for name in MODULES if name != "main"}
     for table in (fake_board.COUNTS, fake_board.LEVELS, fake_board.FED):
@@ -276,6 +282,58 @@ def test_a_machine_without_oil_is_stopped(rig: Rig) -> None:
     assert rig.controller.memory[state.CAUSE] == state.OIL_CAUSE
 
 
+def test_the_alarm_is_on_until_the_first_step_and_while_short_of_oil_stopped_or_in_doubt(rig: Rig) -> None:
+    """Catches a lamp that nobody drives, one that is off while the board hangs, and one that waits for the stop."""
+    rig.start()
+    assert fake_board.LEVELS[ALARM] == 1
+    running_machine(rig)
+    assert fake_board.LEVELS[ALARM] == 0
+    rig.signals(oil_ma=4.0 + 16.0 * 800 / 2000, suction_volts=2.5)
+    rig.passes(1)
+    assert (fake_board.LEVELS[ALARM], fake_board.LEVELS[RELAY]) == (1, 1)
+    rig.passes(5 * 20)
+    assert (fake_board.LEVELS[ALARM], fake_board.LEVELS[RELAY]) == (1, 0)
+    rig.controller.pins.oil = None
+    fake_board.LEVELS[ALARM] = 0
+    with pytest.raises(AttributeError):
+        rig.passes(1)
+
+    assert (fake_board.LEVELS[ALARM], fake_board.LEVELS[RELAY]) == (1, 0)
+
+
+def test_the_display_says_why_by_which_sensor_and_by_which_settings(rig: Rig) -> None:
+    """Catches a stop on a sensor that names none, words of another code, and a line made anew at each pass."""
+    shown: list[str] = []
+    rig.modules["board"].show = shown.append
+    running_machine(rig)
+    fake_board.COUNTS[OIL] = 0
+    rig.now += 200
+    rig.controller.run_pass(rig.now)
+    assert shown[0] == "may run, 0 %, settings 3fa81b0c"
+    assert re.fullmatch(r"alarm \(oil missing\), \d %, settings 3fa81b0c", shown[-1])
+    for _ in range(5 * 6):
+        rig.now += 200
+        fake_board.COUNTS[OIL] = 0
+        rig.controller.run_pass(rig.now)
+    percent = rig.controller.results[outputs.INTEGRAL_PERCENT]
+    assert shown[-1] == f"stopped: sensor (oil missing), {percent} %, settings 3fa81b0c"
+    count = len(shown)
+    for _ in range(3):
+        rig.now += 200
+        fake_board.COUNTS[SUCTION] += 2
+        rig.controller.run_pass(rig.now)
+    assert len(shown) <= count + 3
+    assert all(before != after for before, after in pairwise(shown))
+
+
+@pytest.mark.parametrize("code", range(1, 5))
+def test_the_display_and_the_host_have_the_same_words_for_a_cause(code: int, rig: Rig) -> None:
+    """Catches a cause that was renumbered in one of the two."""
+    display, results = rig.modules["display"], [0] * outputs.OUTPUTS_SIZE
+    results[outputs.STOP_CAUSE] = code
+    assert display.line(results, DIGEST) == f"stopped: {cause_of(code)}, 0 %, settings 3fa81b0c"
+
+
 def test_a_broken_wire_is_no_reading_and_stops_the_machine(rig: Rig) -> None:
     """Catches a last good value that is held while the wire is open."""
     rig.signals(oil_ma=4.0 + 16.0 * 1000 / 2000, suction_volts=2.5)
@@ -290,7 +348,7 @@ def test_a_broken_wire_is_no_reading_and_stops_the_machine(rig: Rig) -> None:
         rig.controller.run_pass(rig.now)
 
     assert rig.controller.inputs[ranges.OIL_PRESSURE] == ranges.NO_READING
-    assert (rig.controller.memory[state.CAUSE], fake_board.LEVELS[RELAY]) == (state.SENSOR_CAUSE, 0)
+    assert (rig.controller.memory[state.CAUSE], fake_board.LEVELS[RELAY]) == (state.SENSOR_CAUSE | OIL_MISSING, 0)
 
 
 def test_the_pace_is_kept_and_time_is_a_difference_of_ticks(rig: Rig) -> None:
@@ -348,6 +406,11 @@ def test_without_a_good_record_the_machine_is_locked_out_until_a_reset(rig: Rig)
     rig.passes(1)
     fake_board.LEVELS[RESET] = 0
     rig.passes(1)
+    assert rig.state == state.LOCKED_OUT  # one sample is no press
+    rig.signals(oil_ma=4.0 + 16.0 * 800 / 2000, suction_volts=2.5)  # at rest
+    rig.passes(5)
+    assert (rig.state, fake_board.LEVELS[RELAY]) == (state.TRIPPED, 0)
+    rig.passes(20)
 
     assert (rig.state, fake_board.LEVELS[RELAY]) == (state.STOPPED, 1)
 
@@ -408,7 +471,8 @@ def test_a_bit_of_the_state_that_flips_switches_the_relay_off_in_the_next_pass(r
     rig.modules["saved"].recall(files, middle_settings(), back)
     assert back[state.STATE] == state.LOCKED_OUT
     fake_board.LEVELS[RUN], fake_board.LEVELS[RESET] = 1, 0
-    machine.passes(1)
+    rig.signals(oil_ma=4.0 + 16.0 * 800 / 2000, suction_volts=2.5)  # at rest
+    machine.passes(30)
 
     assert (machine.state, fake_board.LEVELS[RELAY]) == (state.STOPPED, 1)
 

@@ -44,7 +44,7 @@ def test_every_value_of_the_30_bit_difference_is_a_small_integer() -> None:
 
 def life(elapsed: Elapsed, ticks: int, origin: int, steps: list[int]) -> list[Memory]:
     """Live through starts, dips, dropouts and stops on a tick that begins at `origin`; return every memory."""
-    machine = Machine(start_grace=2_000, trip_delay=20_000, restart_delay=3_000)
+    machine = Machine(start_grace=2_000, trip_delay=20_000, restart_delay=3_000, rest_settle=3_000)
     now, memories = origin, []
     for number, ms in enumerate(steps):
         before, now = now, (now + ms) % ticks

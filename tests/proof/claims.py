@@ -26,9 +26,13 @@ ON_PARTS: tuple[Callable[[Logic], None], ...] = (
 ON_ANY_STEP: tuple[Callable[[Step, Logic], None], ...] = (
     theorems.steps_keep_the_invariant,
     theorems.no_permission_when_stopped,
-    theorems.lockout_ends_only_by_a_reset_edge,
+    theorems.lockout_ends_only_by_a_press_of_the_reset,
+    theorems.locked_out_for_resets_until_the_memory_ends,
+    theorems.no_permission_while_the_standstill_zero_is_violated,
     theorems.a_trip_ends_only_at_standstill,
     theorems.low_oil_pressure_always_trips,
+    theorems.low_oil_pressure_in_a_light_vacuum_always_trips,
+    theorems.a_reload_on_a_debt_locks_out,
     theorems.short_deficits_do_not_trip,
     theorems.doubt_never_lowers_the_integral,
 )

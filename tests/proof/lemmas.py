@@ -78,8 +78,9 @@ def weight_bands(logic: Logic) -> None:
 def weight_in_vacuum(logic: Logic) -> None:
     """Theorem: below cut-out, the weight in vacuum is the weight out of it times the vacuum weight, to the nearest 1/2048.
 
-    Elsewhere it is the same. Such a product keeps the order, is not smaller than
-    the weight and at most 64. No value on the way reaches 2**30.
+    Elsewhere it is the same. Such a product keeps the order, is not smaller than the vacuum weight
+    and at most 64; a vacuum weight of 1 and more makes it no smaller than the weight. No value on
+    the way reaches 2**30.
     Assumes: admitted settings as derived, any pressures; `weight_bands`.
     """
     r, values = logic.ranges, logic.derived_settings()
@@ -99,7 +100,9 @@ def weight_in_vacuum(logic: Logic) -> None:
     assume(within(light, r.ONE, heavy), heavy <= MOST_RECOVERY)
     products = [in_vacuum_weight(logic, values, gain) for gain in (light, heavy)]
     prove(products[0] <= products[1], "a product with the vacuum weight keeps the order")
-    prove(products[0] >= light, "a product with the vacuum weight is not smaller")
+    heavier = values[r.VACUUM_WEIGHT] >= r.ONE
+    prove(products[0] >= values[r.VACUUM_WEIGHT], "a product with the vacuum weight is not smaller than that")
+    prove(implies(heavier, products[0] >= light), "a product with a vacuum weight of 1 and more is not smaller")
     prove(products[1] <= MOST_WEIGHT, "nor more than 64")
 
 
@@ -112,14 +115,15 @@ def weight_facts(logic: Logic, values: Words, net: Any, suction: Any, got: Any) 
     return [
         implies(net >= cut_in, at(got, -values[r.RECOVERY])),
         implies(every([net >= cut_out, net < cut_in]), at(got, 0)),
-        implies(low, got >= r.ONE),
-        implies(low, got <= largest_weight(logic, values)),
+        implies(every([low, ~vacuum | (values[r.VACUUM_WEIGHT] >= r.ONE)]), got >= r.ONE),
+        implies(every([low, vacuum]), got >= values[r.VACUUM_WEIGHT]),
+        implies(every([low, vacuum]), got <= weight_of_a_dry_vacuum(logic, values)),
         implies(every([low, ~vacuum]), got <= values[r.FLOOR_WEIGHT]),
         within(got, -MOST_RECOVERY, MOST_WEIGHT),
     ]
 
 
-def largest_weight(logic: Logic, values: Words) -> Integer:
+def weight_of_a_dry_vacuum(logic: Logic, values: Words) -> Integer:
     """Return the weight below the floor in vacuum."""
     r = logic.ranges
     return in_vacuum_weight(logic, values, values[r.FLOOR_WEIGHT])

@@ -13,7 +13,7 @@ from tests.proof.merging import merged
 from tests.proof.symbolic import Bits, Integer, Truth, assume, every, implies
 
 PARTS = ("signals", "integral", "timers", "conditions", "table", "outputs")
-FLAG_COUNT = 5
+FLAG_COUNT = 9
 Words = list[Any]
 
 
@@ -105,6 +105,8 @@ class Logic:
         """Return any state within the invariant."""
         words: Words = [Integer.named(f"{name}.{place}") for place in range(self.state.STATE_SIZE)]
         words[self.state.FLAGS] = Bits.named(f"{name}.flags", FLAG_COUNT)
+        known = self.state.CAUSE_CODE | self.signals.DOUBTS
+        words[self.state.CAUSE] = Bits.named(f"{name}.cause", symbolic.BITS) & known
         assume(self.invariant(words, values))
         return words
 
@@ -126,6 +128,9 @@ class Logic:
         """Return what holds of every state between two steps, by name."""
         s, r = self.state, self.ranges
         flags = symbolic.as_bits(words[s.FLAGS])
+        cause = symbolic.as_bits(words[s.CAUSE])
+        doubts = cause & self.signals.DOUBTS != 0
+        on_sensor = (cause & s.CAUSE_CODE) == s.SENSOR_CAUSE
         locked = at(words[s.STATE], s.LOCKED_OUT)
         declared = flags & s.FAULT_DECLARED != 0
         told = [
@@ -149,11 +154,18 @@ class Logic:
                 implies(declared, within(words[s.STATE], s.TRIPPED, s.LOCKED_OUT)),
             ),
             ("full doubt is a declared fault", implies(at(words[s.FAULT_TIME], values[r.FAULT_DELAY]), declared)),
-            ("there are five flags", flags & ~((1 << FLAG_COUNT) - 1) == 0),
-            ("four causes", within(words[s.CAUSE], s.NO_CAUSE, s.SENSOR_CAUSE)),
+            ("there are nine flags", flags & ~((1 << FLAG_COUNT) - 1) == 0),
+            ("resets within what is set", (flags & s.RESETS) <= values[r.RESETS_MOST] * s.ONE_RESET),
+            ("without memory no resets", implies(at(words[s.MEMORY_LEFT], 0), flags & s.RESETS == 0)),
+            ("a press is one of a lockout", implies(flags & s.RESET_PRESSED != 0, locked)),
+            ("a press is held", implies(flags & s.RESET_PRESSED != 0, flags & s.RESET_HELD != 0)),
+            ("five causes", (cause & s.CAUSE_CODE) <= s.RESETS_CAUSE),
+            ("a cause holds nothing but its code and doubts", cause & ~(s.CAUSE_CODE | self.signals.DOUBTS) == 0),
+            ("a stop on a sensor names a doubt", implies(on_sensor, doubts)),
+            ("no other stop names one", implies(doubts, on_sensor)),
             (
                 "a stop has its cause",
-                implies(every([words[s.STATE] + 0 >= s.TRIPPED]), ~at(words[s.CAUSE], s.NO_CAUSE)),
+                implies(every([words[s.STATE] + 0 >= s.TRIPPED]), cause & s.CAUSE_CODE != s.NO_CAUSE),
             ),
             (
                 "a starved machine with a full integral has been stopped",

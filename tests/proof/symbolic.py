@@ -18,7 +18,7 @@ from tests.proof import ways
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-BITS = 16  # of flags and conditions
+BITS = 27  # of flags, conditions and causes
 
 
 def assume(*conditions: "Truth | bool") -> None:
@@ -208,6 +208,27 @@ class Bits:
 
     def __ne__(self, other: object) -> Truth:  # type: ignore[override]
         return ~(self == other)
+
+    def __ge__(self, other: "Integer | int") -> Truth:
+        return Truth(self.number >= term_of(other))
+
+    def __le__(self, other: "Integer | int") -> Truth:
+        return Truth(self.number <= term_of(other))
+
+    def __add__(self, other: int) -> "Bits":
+        """Add a constant, bit by bit with its carry."""
+        off = carry = z3.BoolVal(val=False)
+        on = {}
+        for place in range(max(BITS, *self.on) + 1):
+            own, more = self.on.get(place, off), z3.BoolVal(val=bool(other >> place & 1))
+            on[place] = z3.simplify(z3.Xor(z3.Xor(own, more), carry))
+            carry = z3.simplify(z3.Or(z3.And(own, more), z3.And(carry, z3.Or(own, more))))
+        return Bits({place: bit for place, bit in on.items() if not z3.is_false(bit)})
+
+    @property
+    def number(self) -> Any:
+        """Return the term of the number that these bits are."""
+        return z3.Sum([z3.IntVal(0), *(z3.If(bit, 1 << place, 0) for place, bit in self.on.items())])
 
     def __bool__(self) -> bool:
         return ways.WORLD.fork((self != 0).term)

@@ -86,18 +86,72 @@ def no_permission_when_stopped(step: Step, logic: Logic) -> None:
     prove(implies(~stopped, at(permission, 1)), "run permission elsewhere")
 
 
-def lockout_ends_only_by_a_reset_edge(step: Step, logic: Logic) -> None:
-    """Theorem: LOCKED_OUT is left only in a step whose reset input is on and was off in the step before.
+def lockout_ends_only_by_a_press_of_the_reset(step: Step, logic: Logic) -> None:
+    """Theorem: LOCKED_OUT is left only to TRIPPED, by a press that began in it and has lasted for reset_hold.
 
-    And then to TRIPPED, unless the machine stands still and all readings are credible.
+    The reset is on in this step and was on in the one before; of standstill in time reset_hold has
+    passed since the press, with which the restart delay began anew; and a reset was left and is counted.
+    So no single sample of the input ends a lockout.
+    """
+    s, r = logic.state, logic.ranges
+    left = at(step.before[s.STATE], s.LOCKED_OUT) & ~at(step.after[s.STATE], s.LOCKED_OUT)
+    flags, after = step.before[s.FLAGS], step.after[s.FLAGS]
+    prove(implies(left, ~at(step.inputs[r.RESET], 0)), "lockout is left with reset on")
+    prove(implies(left, flags & s.RESET_HELD != 0), "lockout is left with reset on in the step before")
+    prove(implies(left, flags & s.RESET_PRESSED != 0), "lockout is left by a press that began in it")
+    stood = step.values[r.RESTART_DELAY] - step.after[s.RESTART_LEFT]
+    prove(implies(left, stood >= step.values[r.RESET_HOLD]), "lockout is left after the hold")
+    prove(implies(left, at(step.after[s.STATE], s.TRIPPED)), "a reset makes a trip of a lockout")
+    prove(implies(left, after & s.RESETS != 0), "a reset is counted")
+    prove(implies(left, after & s.RESET_PRESSED == 0), "a press is taken once")
+    begun = (flags & s.RESET_PRESSED == 0) & (after & s.RESET_PRESSED != 0)
+    prove(implies(begun, flags & s.RESET_HELD == 0), "a press begins on an edge")
+    prove(implies(begun, at(step.after[s.RESTART_LEFT], step.values[r.RESTART_DELAY])), "its hold begins with it")
+
+
+def locked_out_for_resets_until_the_memory_ends(step: Step, logic: Logic) -> None:
+    """Theorem: a locked-out machine with resets_most resets counted stays so until the trip memory ends.
+
+    In every step in which the memory does not run out the state is kept, and the count with it, and no
+    step renews the memory of a machine that stays locked out. With `saved` the count outlives a loss of power.
     """
     s, r, o = logic.state, logic.ranges, logic.outputs
-    left = at(step.before[s.STATE], s.LOCKED_OUT) & ~at(step.after[s.STATE], s.LOCKED_OUT)
-    held = step.before[s.FLAGS] & s.RESET_HELD != 0
-    prove(implies(left, ~at(step.inputs[r.RESET], 0)), "lockout is left with reset on")
-    prove(implies(left, ~held), "lockout is left on an edge")
-    at_rest = at(step.inputs[r.RUN_FEEDBACK], 0) & at(step.results[o.CREDIBLE], 1)
-    prove(implies(left & ~at_rest, at(step.after[s.STATE], s.TRIPPED)), "a reset of a running machine gives nothing")
+    flags, after = step.before[s.FLAGS], step.after[s.FLAGS]
+    spent = (flags & s.RESETS) >= step.values[r.RESETS_MOST] * s.ONE_RESET
+    remembers = step.before[s.MEMORY_LEFT] > step.results[o.SEEN]
+    barred = at(step.before[s.STATE], s.LOCKED_OUT) & spent & remembers
+    prove(implies(barred, at(step.after[s.STATE], s.LOCKED_OUT)), "locked out for resets stays locked out")
+    prove(implies(barred, at(step.results[o.RUN_PERMISSION], 0)), "and has no run permission")
+    prove(implies(barred, (flags & s.RESETS) == (after & s.RESETS)), "and keeps its count")
+    longer = at(step.after[s.STATE], s.LOCKED_OUT) & at(step.before[s.STATE], s.LOCKED_OUT)
+    prove(implies(longer, step.after[s.MEMORY_LEFT] <= step.before[s.MEMORY_LEFT]), "no press makes it longer")
+
+
+def no_permission_while_the_standstill_zero_is_violated(step: Step, logic: Logic) -> None:
+    """Theorem: a machine at rest has no run permission once its zero has been violated for the fault delay.
+
+    Induction on the doubt: in a step at rest (standing, settled before it, in time, readings in range) with net
+    oil pressure beyond rest_most all time is doubted, so the doubt grows by it, or is at the fault delay; and
+    with the doubt at the fault delay there is no run permission. So after fault_delay of such steps together it has
+    gone, one step (max_gap) late at most, and it does not come back in any of them.
+    """
+    s, r, o = logic.state, logic.ranges, logic.outputs
+    values, inputs = step.values, step.inputs
+    elapsed = step.results[o.SEEN] + step.results[o.DOUBTED]
+    net = inputs[r.OIL_PRESSURE] - inputs[r.CRANKCASE_PRESSURE]
+    settled = step.before[s.RESTART_LEFT] <= values[r.RESTART_DELAY] - values[r.REST_SETTLE]
+    beyond = (net > values[r.REST_MOST]) | (net < -values[r.REST_MOST])
+    at_rest = at(inputs[r.RUN_FEEDBACK], 0) & settled & (elapsed <= values[r.MAX_GAP])
+    violated = at_rest & beyond & in_range(step, logic)
+    grown, full = step.before[s.FAULT_TIME] + elapsed, values[r.FAULT_DELAY]
+    after = step.after[s.FAULT_TIME]
+    prove(implies(violated, at(step.results[o.CREDIBLE], 0)), "a violated zero is not credible")
+    prove(implies(violated, (after >= grown) | at(after, full)), "all time with a violated zero is doubt")
+    prove(implies(at(after, full), at(step.results[o.RUN_PERMISSION], 0)), "doubt at the fault delay, no permission")
+    kept = at(inputs[r.RUN_FEEDBACK], 0) & settled & ~beyond & in_range(step, logic)
+    mark = step.results[o.CONDITIONS] & logic.signals.STANDSTILL
+    prove(implies(kept, mark == 0), "a zero that is kept is not in doubt")
+    prove(implies(~at(inputs[r.RUN_FEEDBACK], 0), mark == 0), "nor is a running machine")
 
 
 def a_trip_ends_only_at_standstill(step: Step, logic: Logic) -> None:
@@ -129,6 +183,7 @@ def to_go(words: Words, step: Step, logic: Logic) -> Integer:
 def low_oil_pressure_always_trips(step: Step, logic: Logic) -> None:
     """Theorem: a machine that runs short of oil or on readings not credible is stopped after grace and trip delay.
 
+    In a vacuum that weighs less than 1 only what the vacuum weight makes of the trip delay is the limit.
     Induction on the time to go, the rest of the start grace and of the integral,
     start_grace + trip_delay at most: a running step of e ms takes e off it, or all
     that is left; and where nothing is left there is no run permission. So after
@@ -140,8 +195,11 @@ def low_oil_pressure_always_trips(step: Step, logic: Logic) -> None:
     fresh = step.before[s.FLAGS] & s.FRESH != 0
     elapsed = step.results[o.SEEN] + step.results[o.DOUBTED]
     before, after = (to_go(words, step, logic) for words in (step.before, step.after))
-    low = low_time(step, logic)
-    prove(implies(low, (after <= before - elapsed) | at(after, 0)), "each step takes its time off what is to go")
+    low, light = low_time(step, logic), step.values[r.VACUUM_WEIGHT]
+    whole = (step.inputs[r.SUCTION_PRESSURE] >= step.values[r.VACUUM]) | (light >= r.ONE)
+    prove(
+        implies(low & whole, (after <= before - elapsed) | at(after, 0)), "each step takes its time off what is to go"
+    )
     counted = implies(within(step.inputs[r.ELAPSED], 0, logic.ranges.ELAPSED_MOST), at(elapsed, step.inputs[r.ELAPSED]))
     prove(implies(~fresh, counted), "all time counts as seen or doubted")
     prove(
@@ -153,6 +211,47 @@ def low_oil_pressure_always_trips(step: Step, logic: Logic) -> None:
     )
 
 
+def low_oil_pressure_in_a_light_vacuum_always_trips(step: Step, logic: Logic) -> None:
+    """Theorem: with a vacuum weight below 1 that machine is stopped after grace and trip delay / vacuum weight.
+
+    Induction as before, on the rest of the start grace times the vacuum weight and the rest of the integral: a
+    running step of e ms takes e times the vacuum weight off it, or all that is left, in a vacuum and out of it.
+    """
+    s, r = logic.state, logic.ranges
+    light = step.values[r.VACUUM_WEIGHT]
+    elapsed = step.results[logic.outputs.SEEN] + step.results[logic.outputs.DOUBTED]
+
+    def left(words: Words) -> Integer:
+        return words[s.GRACE_LEFT] * light + step.values[r.TRIP_DELAY] * r.ONE - logic.total(words)
+
+    taken = left(step.after) <= left(step.before) - elapsed * light
+    nothing = at(to_go(step.after, step, logic), 0)
+    prove(implies(low_time(step, logic) & (light <= r.ONE), taken | nothing), "each step takes its share off")
+
+
+def a_reload_on_a_debt_locks_out(step: Step, logic: Logic) -> None:
+    """Theorem: suction pressure at reload locks a running machine out while a spell that saw vacuum is owed its oil.
+
+    Whatever net oil pressure reads: the integral at reload_fraction of the trip delay decides. What it remembers of
+    the vacuum ends with a stop, or with healthy oil pressure and nothing owed; and no other stop names a reload.
+    """
+    s, r, o = logic.state, logic.ranges, logic.outputs
+    after, running = step.after[s.FLAGS], at(step.inputs[r.RUN_FEEDBACK], 1)
+    owed = (after & s.VACUUM_SEEN != 0) & (step.after[s.INTEGRAL] >= step.values[r.RELOAD_LEVEL])
+    loaded = at(step.results[o.CREDIBLE], 1) & (step.inputs[r.SUCTION_PRESSURE] >= step.values[r.RELOAD])
+    permitted = step.before[s.STATE] + 0 < s.TRIPPED
+    sound = after & s.FAULT_DECLARED == 0
+    locked = at(step.after[s.STATE], s.LOCKED_OUT)
+    prove(implies(permitted & running & owed & loaded & sound, locked), "a reload on a debt locks out")
+    ended = (step.before[s.FLAGS] & s.VACUUM_SEEN != 0) & (after & s.VACUUM_SEEN == 0)
+    healthy = step.results[o.NET_OIL_PRESSURE] >= step.values[r.CUT_IN]
+    drained = healthy & at(step.results[o.CREDIBLE], 1) & at(step.after[s.INTEGRAL], 0)
+    prove(implies(ended & running, drained), "running, a vacuum is forgotten only with nothing owed")
+    stopped = permitted & (step.after[s.STATE] + 0 >= s.TRIPPED)
+    named = stopped & ((step.after[s.CAUSE] & s.CAUSE_CODE) == s.RELOAD_CAUSE)
+    prove(implies(named, owed & loaded & locked), "no stop names a reload without one")
+
+
 def short_deficits_do_not_trip(step: Step, logic: Logic) -> None:
     """Theorem: from an empty integral, less than trip delay / largest weight of deficit stops no machine.
 
@@ -162,19 +261,33 @@ def short_deficits_do_not_trip(step: Step, logic: Logic) -> None:
     is below reload_fraction of the trip delay.
     """
     s, r, o = logic.state, logic.ranges, logic.outputs
-    largest = lemmas.largest_weight(logic, step.values)
+    largest = Integer(z3.Int("largest weight"))
+    assume(largest >= step.values[r.FLOOR_WEIGHT], largest >= lemmas.weight_of_a_dry_vacuum(logic, step.values))
     elapsed = step.results[o.SEEN] + step.results[o.DOUBTED]
     most = Integer(z3.Int("most added"))
     assume(at(most, largest * elapsed))
     prove(logic.total(step.after) <= logic.total(step.before) + most, "no more than the largest weight is added")
     trips = (step.before[s.STATE] + 0 < s.TRIPPED) & (step.after[s.STATE] + 0 >= s.TRIPPED)
-    cause = step.after[s.CAUSE]
+    cause = step.after[s.CAUSE] & s.CAUSE_CODE
     full = at(step.after[s.INTEGRAL], step.values[r.TRIP_DELAY])
-    prove(implies(trips & at(cause, s.OIL_CAUSE), full), "a stop on oil pressure has a full integral")
+    prove(implies(trips & (cause == s.OIL_CAUSE), full), "a stop on oil pressure has a full integral")
     level = step.values[r.RELOAD_LEVEL]
     prove(
-        implies(trips & at(cause, s.RELOAD_CAUSE), step.after[s.INTEGRAL] >= level),
+        implies(trips & (cause == s.RELOAD_CAUSE), step.after[s.INTEGRAL] >= level),
         "the reload guard waits for its level",
+    )
+
+
+def in_range(step: Step, logic: Logic) -> Truth:
+    """Say whether all readings lie in their sensors' ranges."""
+    r, values = logic.ranges, step.values
+    return every(
+        within(step.inputs[place], values[least], values[most])
+        for place, least, most in (
+            (r.OIL_PRESSURE, r.OIL_LEAST, r.OIL_MOST),
+            (r.SUCTION_PRESSURE, r.SUCTION_LEAST, r.SUCTION_MOST),
+            (r.CRANKCASE_PRESSURE, r.SUCTION_LEAST, r.SUCTION_MOST),
+        )
     )
 
 
@@ -189,16 +302,8 @@ def doubt_never_lowers_the_integral(step: Step, logic: Logic) -> None:
     inputs, values = step.inputs, step.values
     before, after = logic.total(step.before), logic.total(step.after)
     prove(implies(at(step.results[o.SEEN], 0), after >= before), "without seen time nothing is lowered")
-    in_range = every(
-        within(inputs[place], values[least], values[most])
-        for place, least, most in (
-            (r.OIL_PRESSURE, r.OIL_LEAST, r.OIL_MOST),
-            (r.SUCTION_PRESSURE, r.SUCTION_LEAST, r.SUCTION_MOST),
-            (r.CRANKCASE_PRESSURE, r.SUCTION_LEAST, r.SUCTION_MOST),
-        )
-    )
     elapsed = step.results[o.SEEN] + step.results[o.DOUBTED]
-    unseen = ~in_range | (elapsed > values[r.MAX_GAP])
+    unseen = ~in_range(step, logic) | (elapsed > values[r.MAX_GAP])
     for channel, place in (
         (s.OIL_SEEN, r.OIL_PRESSURE),
         (s.SUCTION_SEEN, r.SUCTION_PRESSURE),
@@ -253,12 +358,14 @@ def one_step_equals_two_halves(logic: Logic) -> None:
     the same readings, then the same ms of doubt at weight 1;
     `lemmas.accumulate_is_exact` has the rest.
     Assumes: not the first step; both kinds of step in time (2 t <= max_gap) or
-    both late (t > max_gap); 2 t at most 1800 s.
+    both late (t > max_gap); 2 t at most 1800 s; no press of the reset that begins in it,
+    as the restart delay begins anew at the end of such a step.
     """
     s, r, values = logic.state, logic.ranges, logic.bounded_settings()
     words, inputs, half = logic.any_state(values), logic.any_inputs(), Integer.named("half")
     words[s.FLAGS] = words[s.FLAGS] & ~s.FRESH
     words[s.INTEGRAL] = words[s.INTEGRAL_FRACTION] = 0
+    assume(at(inputs[r.RESET], 0) | (words[s.FLAGS] & s.RESET_HELD != 0))
     whole, late = half * 2, half > values[r.MAX_GAP]
     assume(half >= 0, whole <= r.ELAPSED_MOST, (whole <= values[r.MAX_GAP]) | late)
     with logic.with_merged_parts(weight=lemmas.any_weight, accumulate=lemmas.count_ms(logic)):
@@ -277,7 +384,7 @@ def one_step_equals_two_halves(logic: Logic) -> None:
 def the_same_decisions_in_one_step_and_in_two(logic: Logic) -> None:
     """Theorem: the whole state agrees after one step over 2 t and two over t, when at most one thing happens in it.
 
-    A thing is a condition that the time of the step changes, a reset edge, the
+    A thing is a condition or a doubt that the time of the step changes, a press of the reset that begins or is taken, the
     end of the trip memory, or a change of state that the readings alone bring
     about, before any time has passed. A step decides once, at its end: of two
     things in one step it sees both, two steps may see one after the other.
@@ -304,11 +411,14 @@ def the_same_decisions_in_one_step_and_in_two(logic: Logic) -> None:
     assume(*((one[s.FLAGS] & flag) == (two[s.FLAGS] & flag) for flag in (s.RESET_HELD, s.FAULT_DECLARED)))
     before, after = at_once[o.CONDITIONS], results[o.CONDITIONS]
     things = [(before & bit) != (after & bit) for bit in (1 << place for place in range(len(logic.conditions.NAMES)))]
-    things.append(before & logic.conditions.RESET_EDGE != 0)
+    things.append(before & logic.conditions.RESET_PRESS != 0)
+    things.append(~at(inputs[r.RESET], 0) & (words[s.FLAGS] & s.RESET_HELD == 0))
+    things.append((before & logic.signals.DOUBTS) != (after & logic.signals.DOUBTS))
     things.append(every([words[s.MEMORY_LEFT] > 0, words[s.MEMORY_LEFT] <= whole]))
     things.append(~at(none[s.STATE], words[s.STATE]))
     assume((before & logic.conditions.SENSOR_OK) == (after & logic.conditions.SENSOR_OK))
     assume(Truth(z3.Sum([z3.If(thing.term, 1, 0) for thing in things]) <= 1))
-    for place in (s.STATE, s.TRIPS, s.MEMORY_LEFT, s.CAUSE):
+    for place in (s.STATE, s.TRIPS, s.MEMORY_LEFT):
         prove(at(one[place], two[place]), f"word {place} of the state is the same")
+    prove(one[s.CAUSE] == two[s.CAUSE], "the cause is the same")
     prove(one[s.FLAGS] == two[s.FLAGS], "the flags are the same")

@@ -89,7 +89,7 @@ def test_seen_and_doubted_share_the_elapsed_time() -> None:
     [
         ({}, {"running", "healthy", "sensor_ok"}),
         ({"net": HELD}, {"running", "sensor_ok"}),
-        ({"net": BELOW_FLOOR, "reset": 1}, {"running", "low", "reset_edge", "sensor_ok"}),
+        ({"net": BELOW_FLOOR, "reset": 1}, {"running", "low", "sensor_ok"}),
         ({"running": 0}, {"in_grace", "healthy", "sensor_ok"}),
         ({"oil": MISSING}, {"running", "low"}),
     ],

@@ -71,13 +71,33 @@ DEFECTS = {
         "if left > settings[START_GRACE] + 1:",
     ),
     "no_permission_when_stopped": ("outputs", "if state[STATE] >= TRIPPED:", "if state[STATE] > TRIPPED:"),
-    "lockout_ends_only_by_a_reset_edge": (
+    "lockout_ends_only_by_a_press_of_the_reset": (
         "table",
-        "(LOCKED_OUT, RESET_EDGE, RESET_EDGE, TRIPPED, FORGET_TRIPS)",
+        "(LOCKED_OUT, RESET_PRESS, RESET_PRESS, TRIPPED, FORGET_TRIPS)",
         "(LOCKED_OUT, RESTART_DUE, RESTART_DUE, TRIPPED, FORGET_TRIPS)",
+    ),
+    "locked_out_for_resets_until_the_memory_ends": (
+        "table",
+        "        state[CAUSE] = RESETS_CAUSE\n",
+        "        state[CAUSE] = RESETS_CAUSE\n        state[MEMORY_LEFT] = settings[TRIP_MEMORY]\n",
+    ),
+    "no_permission_while_the_standstill_zero_is_violated": (
+        "signals",
+        "not within(net, -settings[REST_MOST], settings[REST_MOST])",
+        "net > settings[REST_MOST]",
     ),
     "a_trip_ends_only_at_standstill": ("table", "(TRIPPED, RUNNING | RESTART_DUE", "(TRIPPED, RESTART_DUE"),
     "low_oil_pressure_always_trips": ("table", "MOST_MOVES = 3", "MOST_MOVES = 2"),
+    "low_oil_pressure_in_a_light_vacuum_always_trips": (
+        "integral",
+        "counted = past_grace(state, seen)\n",
+        "counted = past_grace(state, seen) >> 1\n",
+    ),
+    "a_reload_on_a_debt_locks_out": (
+        "conditions",
+        "        if state[INTEGRAL] == 0:\n            state[FLAGS] &= ~VACUUM_SEEN\n",
+        "        state[FLAGS] &= ~VACUUM_SEEN\n",
+    ),
     "short_deficits_do_not_trip": ("conditions", ">= settings[TRIP_DELAY]:", ">= settings[TRIP_DELAY] - 1:"),
     "doubt_never_lowers_the_integral": (
         "integral",
@@ -126,7 +146,7 @@ class Concrete:
         pressures = tuple(declared(reading) for reading in data.draw(readings(named)))
         self.values, self.before = admit(named), data.draw(memories(named, pressures))
         if self.before[state.STATE] >= state.TRIPPED:
-            self.before[state.CAUSE] = data.draw(st.integers(1, 3))
+            self.before[state.CAUSE] = data.draw(st.sampled_from([1, 2, 3 | 1 << 18, 3 | 5 << 24, 4]))
         elapsed = data.draw(st.one_of(between(0, named["max_gap"]), st.sampled_from([-1, 1_799_999, 1_800_001])))
         self.inputs = [elapsed, data.draw(st.integers(0, 1)), data.draw(st.integers(0, 1)), *pressures]
         self.after, self.results = list(self.before), [0] * outputs.OUTPUTS_SIZE

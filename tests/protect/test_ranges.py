@@ -17,7 +17,7 @@ SETTINGS = {
     "floor": (0, 1_000_000),
     "trip_delay": (1_000, 1_800_000),
     "floor_weight": (ONE, 8 * ONE),
-    "vacuum_weight": (ONE, 8 * ONE),
+    "vacuum_weight": (205, 8 * ONE),
     "recovery": (0, 8 * ONE),
     "stopped_recovery": (0, 8 * ONE),
     "vacuum": (0, 10_000_000),
@@ -34,6 +34,10 @@ SETTINGS = {
     "max_gap": (10, 300_000),
     "stuck_after": (1_000, 86_400_000),
     "fault_delay": (100, 1_800_000),
+    "rest_settle": (0, 86_400_000),
+    "rest_most": (1_000, 20_100_000),
+    "reset_hold": (0, 86_400_000),
+    "resets_most": (1, 7),
 }
 INPUTS = {
     "elapsed": (0, 1_073_741_823),
@@ -54,6 +58,8 @@ BROKEN = [
     ({"stuck_after": 5_000}, ("max_gap", "stuck_after")),
     ({"oil_least": 2_000_000}, ("oil_least", "oil_most")),
     ({"suction_least": 1_500_000}, ("suction_least", "suction_most")),
+    ({"rest_settle": 60_001}, ("rest_settle", "restart_delay")),
+    ({"reset_hold": 60_001}, ("reset_hold", "restart_delay")),
 ]
 # The same rules just kept.
 JUST_RIGHT = [
@@ -65,6 +71,8 @@ JUST_RIGHT = [
     {"suction_most": 150_000},
     {"stuck_after": 5_001},
     {"oil_least": 1_999_999},
+    {"rest_settle": 60_000},
+    {"reset_hold": 60_000},
 ]
 
 

@@ -27,6 +27,7 @@ for _name, _value in {
     "START_GRACE": 30_000,
     "RESTART_DELAY": 60_000,
     "OIL_LEAST": -20_000,
+    "RESETS_MOST": 3,
 }.items():
     SETTINGS[getattr(ranges, _name)] = _value
 NOTHING = [0] * saved.RECORD_SIZE
@@ -41,7 +42,7 @@ def remembered(**words: int) -> list[int]:
 
 
 OLDER = remembered(INTEGRAL=80_000, INTEGRAL_FRACTION=7, TRIPS=1, MEMORY_LEFT=1_000_000, CAUSE=1)
-NEWER = remembered(STATE=4, INTEGRAL=120_000, TRIPS=2, MEMORY_LEFT=3_600_000, FAULT_TIME=10_000, FLAGS=20, CAUSE=2)
+NEWER = remembered(STATE=4, INTEGRAL=120_000, TRIPS=2, MEMORY_LEFT=3_600_000, FAULT_TIME=10_000, FLAGS=84, CAUSE=2)
 
 
 def record(number: int, memory: list[int], settings: list[int] = SETTINGS) -> list[int]:
@@ -60,7 +61,7 @@ def recalled(first: list[int], second: list[int]) -> tuple[int, list[int]]:
 def kept(memory: list[int]) -> list[int]:
     """Return what a record has to keep of a state."""
     stop = memory[state.STATE] if memory[state.STATE] >= state.TRIPPED else 0
-    return [*(memory[place] for place in saved.KEPT), stop, memory[state.FLAGS] & state.FAULT_DECLARED]
+    return [*(memory[place] for place in saved.KEPT), stop, memory[state.FLAGS] & (16 | 7 << 5)]
 
 
 @functools.cache
@@ -154,7 +155,10 @@ def test_a_record_of_other_settings_does_not_count() -> None:
         {"MEMORY_LEFT": 3_600_001},
         {"TRIPS": 4},
         {"FAULT_TIME": 10_001},
-        {"CAUSE": 4},
+        {"CAUSE": 5},
+        {"CAUSE": 3 | 1 << 15},
+        {"CAUSE": 3 | 1 << 27},
+        {"FLAGS": 4 << 5},
         {"STATE": 6},
     ],
 )
@@ -215,7 +219,11 @@ def test_the_c_port_writes_and_reads_the_same_bytes(data: st.DataObject) -> None
     settings = [data.draw(st.integers(-(1 << 30), 1 << 30)) for _ in range(ranges.SETTINGS_SIZE)]
     for place in (ranges.TRIP_DELAY, ranges.TRIP_MEMORY, ranges.TRIPS_TO_LOCKOUT, ranges.FAULT_DELAY):
         settings[place] = data.draw(st.sampled_from([2, 100, 1_000_000]))
-    memory = [data.draw(st.sampled_from([0, 1, 2, 3, 4, 5, 16, 100, 2047, 2048, 1_000_000])) for _ in range(16)]
+    settings[ranges.RESETS_MOST] = data.draw(st.integers(1, 7))
+    memory = [
+        data.draw(st.sampled_from([0, 1, 2, 3, 4, 5, 16, 84, 224, 256, 2047, 65_539, 1_000_000, 134_152_196]))
+        for _ in range(16)
+    ]
     numbers = data.draw(st.tuples(st.integers(0, 65_535), st.integers(0, 65_535)))
     records = [(ctypes.c_uint8 * saved.RECORD_SIZE)() for _ in numbers]
     for number, buffer in zip(numbers, records, strict=True):

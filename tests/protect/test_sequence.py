@@ -6,7 +6,7 @@ Start grace 30 s, trip delay 120 s at weight 4 below the floor, restart delay
 
 import pytest
 
-from protect import state
+from protect import saved, state
 from tests.support.protection import BELOW_FLOOR, HEALTHY, HELD, MISSING, RELOADED, SHORT, Machine, Memory
 
 HOUR = 3_600_000
@@ -280,33 +280,129 @@ def test_final_is_final() -> None:
     assert (machine.name, machine.permitted, machine.memory.trips) == ("LOCKED_OUT", False, 0)
 
 
-def test_reset_ends_a_lockout_of_a_standing_machine_at_once() -> None:
-    """Catches a reset that waits for the restart delay, keeps the trips, or wipes the integral."""
-    machine = locked_out().tick(running=0).tick(running=0, reset=1)
+def test_a_reset_makes_a_trip_of_a_lockout_whose_restart_delay_begins_with_the_press() -> None:
+    """Catches a reset that starts a machine at once, one that keeps the trips, and one that wipes the integral."""
+    machine = locked_out().spend(300_000, running=0).tick(running=0, reset=1)
+    assert (machine.name, machine.memory.restart_left, machine.memory.flags) == ("LOCKED_OUT", 60_000, "held pressed")
 
-    assert (machine.name, machine.permitted, machine.memory.trips, machine.memory.memory_left) == (
-        "STOPPED",
-        True,
-        0,
-        0,
-    )
-    assert machine.integral == 120_000 - 500
+    machine.tick(999, running=0, reset=1)
+    assert machine.name == "LOCKED_OUT"
+    machine.tick(1, running=0, reset=1)
+    assert (machine.name, machine.memory.trips, machine.memory.resets) == ("TRIPPED", 0, 1)
+    assert (machine.memory.memory_left, machine.memory.flags) == (HOUR, "held")
+    assert machine.integral == 120_000 - 75_000 - 500
 
-    machine.tick(reset=1, net=BELOW_FLOOR).spend(30_000, net=BELOW_FLOOR)
-    assert (machine.name, machine.memory.trips) == ("TRIPPED", 1)
+    machine.spend(58_999, running=0)
+    assert (machine.name, machine.stop_cause) == ("TRIPPED", "oil")
+    assert machine.tick(1, running=0).permitted
 
 
-def test_reset_is_taken_on_its_rising_edge() -> None:
+@pytest.mark.parametrize("hold", [0, 1_000])
+def test_one_sample_of_the_reset_does_nothing(hold: int) -> None:
+    """Catches a locked-out machine that a single noisy sample frees, however long its step, and noise that adds up."""
+    machine = Machine(trips_to_lockout=1, reset_hold=hold).start()
+    machine.trip()
+    for _ in range(50):
+        machine.tick(5_000, running=0, reset=1).tick(5_000, running=0)
+        assert (machine.name, machine.memory.flags) == ("LOCKED_OUT", "")
+
+    assert machine.tick(1, running=0, reset=1).tick(hold or 1, running=0, reset=1).name == "TRIPPED"
+
+
+def test_time_that_nobody_saw_is_no_part_of_a_press() -> None:
+    """Catches two samples with an outage between them that are taken for a press."""
+    machine = Machine(trips_to_lockout=1).start()
+    machine.trip()
+    machine.tick(running=0).tick(running=0, reset=1).tick(5_001, running=0, reset=1).tick(999, running=0, reset=1)
+    assert machine.name == "LOCKED_OUT"
+
+    assert machine.tick(1, running=0, reset=1).name == "TRIPPED"
+
+
+def test_reset_has_to_be_pressed_in_the_lockout() -> None:
     """Catches a reset button that is held down, taped or stuck and undoes every lockout to come."""
     machine = locked_out_with_reset_held()
     machine.spend(600_000, running=0, reset=1)
     assert machine.name == "LOCKED_OUT"
 
-    machine.tick(running=0)
+    assert machine.press().name == "TRIPPED"
+
+
+def test_a_button_held_on_through_a_reset_does_not_undo_the_next_lockout() -> None:
+    """Catches a press that is taken twice, once for each lockout it lives through."""
+    machine = Machine(trips_to_lockout=1, start_grace=0, stopped_recovery=0).start()
+    machine.trip()
+    machine.tick(running=0).spend(90_000, running=0, reset=1)
+    assert machine.name == "STOPPED"
+    machine.tick(net=BELOW_FLOOR, reset=1)
+    assert (machine.name, machine.memory.resets) == ("LOCKED_OUT", 1)
+
+    machine.spend(600_000, running=0, reset=1)
+    assert (machine.name, machine.memory.resets) == ("LOCKED_OUT", 1)
+
+
+def test_a_running_machine_is_not_reset_before_it_stands() -> None:
+    """Catches a press that is taken, and a hold that is counted, while the machine still turns."""
+    machine = locked_out().spend(20_000, reset=1)
     assert machine.name == "LOCKED_OUT"
 
-    machine.tick(running=0, reset=1)
-    assert machine.name == "STOPPED"
+    machine.tick(999, running=0, reset=1)
+    assert machine.name == "LOCKED_OUT"
+    assert machine.tick(1, running=0, reset=1).name == "TRIPPED"
+
+
+def out_of_resets() -> Machine:
+    """Return a machine that three resets have freed, each after a lockout, and that is locked out again."""
+    machine = Machine(trips_to_lockout=1, start_grace=0, stopped_recovery=0).start()
+    machine.trip()
+    for number in range(1, 4):
+        machine.press().spend(60_000, running=0)
+        assert (machine.name, machine.memory.resets) == ("STOPPED", number)
+        machine.tick(0, net=BELOW_FLOOR)
+        assert (machine.name, machine.stop_cause) == ("LOCKED_OUT", "oil")
+    return machine
+
+
+def test_a_reset_too_many_is_refused_and_says_so() -> None:
+    """Catches a machine that is freed as often as somebody presses, and a lockout that does not say why it stays."""
+    machine = out_of_resets().press()
+    assert (machine.name, machine.permitted, machine.alarm, machine.stop_cause) == ("LOCKED_OUT", False, True, "resets")
+    assert machine.memory.resets == 3
+
+    machine.state[state.MEMORY_LEFT] = HOUR
+    for _ in range(300):
+        machine.press()
+    assert (machine.name, machine.stop_cause, machine.memory.memory_left) == ("LOCKED_OUT", "resets", HOUR - 1_200_000)
+
+
+def test_resets_are_forgotten_when_the_trip_memory_ends_and_not_before() -> None:
+    """Catches a lockout for ever, and one that pressing on makes longer or shorter."""
+    machine = out_of_resets().spend(HOUR - 1_001, running=0, by=997)
+    machine.tick(1, running=0, reset=1).spend(999, running=0, reset=1)
+    assert (machine.name, machine.memory.resets, machine.memory.memory_left) == ("LOCKED_OUT", 3, 1)
+
+    machine.tick(1, running=0, reset=1)
+    assert (machine.name, machine.memory.resets, machine.memory.memory_left) == ("TRIPPED", 1, HOUR)
+
+
+def test_switching_off_and_on_gives_no_reset_more() -> None:
+    """Catches a count of resets that a power cycle wipes."""
+    machine = out_of_resets()
+    record = [0] * saved.RECORD_SIZE
+    saved.fill(record, 0, machine.settings, machine.state)
+    saved.recall(machine.state, machine.settings, record, [0] * saved.RECORD_SIZE)
+
+    assert (machine.memory.resets, machine.memory.memory_left) == (3, HOUR)
+    assert machine.press().stop_cause == "resets"
+
+
+def test_without_any_record_a_person_may_reset_once_more() -> None:
+    """Catches a controller that service cannot bring back: both records erased, it is locked out with nothing counted."""
+    machine = out_of_resets()
+    saved.recall(machine.state, machine.settings, [0] * saved.RECORD_SIZE, [0] * saved.RECORD_SIZE)
+    assert (machine.name, machine.memory.resets) == ("LOCKED_OUT", 0)
+
+    assert machine.press().name == "TRIPPED"
 
 
 def locked_out_with_reset_held() -> Machine:
@@ -324,8 +420,7 @@ def test_reset_held_from_power_up_does_nothing() -> None:
     machine.spend(10_000, running=0, reset=1)
     assert machine.name == "LOCKED_OUT"
 
-    machine.tick(running=0).tick(running=0, reset=1)
-    assert machine.name == "STOPPED"
+    assert machine.press().name == "TRIPPED"
 
 
 def test_reset_in_the_very_step_of_the_lockout_does_nothing() -> None:
@@ -350,38 +445,17 @@ def test_reset_does_nothing_to_a_trip(running: int) -> None:
     assert (pressed.name, pressed.memory.trips) == ("TRIPPED", 1)
 
 
-def test_reset_of_a_running_machine_leads_to_tripped() -> None:
-    """Catches permission given to a machine that never stopped."""
-    machine = locked_out().tick().tick(reset=1)
-    assert (machine.name, machine.permitted, machine.memory.trips) == ("TRIPPED", False, 0)
-
-    machine.spend(59_999, running=0)
-    assert not machine.permitted
-
-    machine.tick(1, running=0)
-    assert (machine.name, machine.permitted) == ("STOPPED", True)
-
-
-def test_reset_during_a_sensor_fault_leads_to_tripped() -> None:
+@pytest.mark.parametrize("reading", [{"oil": MISSING}, {"suction": -1}])
+def test_a_reset_on_a_doubtful_reading_gives_no_permission(reading: dict[str, int]) -> None:
     """Catches permission given on readings that are worth nothing."""
-    machine = locked_out().spend(60_000, running=0, oil=MISSING).tick(running=0, reset=1, oil=MISSING)
-    assert (machine.name, machine.permitted, machine.stop_cause) == ("TRIPPED", False, "oil")
+    machine = locked_out().tick(running=0, reset=1).spend(61_000, running=0, reset=1, **reading)
+    assert (machine.name, machine.permitted, machine.memory.trips, machine.stop_cause) == ("TRIPPED", False, 0, "oil")
 
     machine.spend(9_999, running=0)
     assert not machine.permitted
 
     machine.tick(1, running=0)
     assert (machine.name, machine.permitted) == ("STOPPED", True)
-
-
-@pytest.mark.parametrize("reading", [{"oil": MISSING}, {"elapsed": 5_001}])
-def test_reset_on_a_doubtful_reading_leads_to_tripped(reading: dict[str, int]) -> None:
-    """Catches permission given in a tick that is late, or from a sensor that is just failing."""
-    elapsed = reading.pop("elapsed", 1_000)
-    machine = locked_out().spend(60_000, running=0).tick(elapsed, running=0, reset=1, **reading)
-    assert (machine.name, machine.permitted, machine.memory.trips) == ("TRIPPED", False, 0)
-
-    assert machine.tick(running=0).permitted
 
 
 def test_sensor_stops_never_lead_to_lockout() -> None:

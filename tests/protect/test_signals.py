@@ -65,6 +65,39 @@ def test_doubt_for_the_fault_delay_stops_the_machine_and_names_the_sensor(doubtf
     assert "fault" in machine.memory.flags
 
 
+@pytest.mark.parametrize("name", DOUBTFUL)
+def test_a_sensor_stop_says_which_channel_and_why(name: str) -> None:
+    """Catches a stop that sends a fitter to the wrong sensor, and a reason that is gone once the reading is back."""
+    machine = Machine().start().spend(9_000, **DOUBTFUL[name])
+    every = {"oil missing", "suction missing", "crankcase missing"}
+    channel, *how = name.split()
+    wanted = every if channel == "all" else {f"{channel} {'missing' if how == ['missing'] else 'range'}"}
+    assert (machine.doubts, machine.memory.cause_doubts) == (wanted, set())
+
+    machine.spend(1_000, **DOUBTFUL[name]).spend(10_000, running=0)
+    assert (machine.stop_cause, machine.memory.cause_doubts, machine.doubts) == ("sensor", wanted, set())
+
+
+def test_a_stop_on_a_stuck_channel_or_on_late_ticks_says_so() -> None:
+    """Catches a frozen sensor told as a missing one, and a slow controller told as a sensor."""
+    machine = Machine(stuck_after=60_000).tick(0, **moving(0))
+    for second in range(1, 71):
+        machine.tick(**moving(second, stuck="crankcase"))
+    assert (machine.stop_cause, machine.memory.cause_doubts) == ("sensor", {"crankcase stuck"})
+
+    late = Machine().start().tick(10_000)
+    assert (late.stop_cause, late.memory.cause_doubts) == ("sensor", {"late"})
+
+
+def test_a_stop_names_what_was_wrong_as_the_fault_was_declared() -> None:
+    """Catches doubts of another stop, or of a step long past, that stand beside a cause."""
+    machine = Machine().start().spend(5_000, oil=MISSING).spend(5_000, suction=MISSING, oil=OIL, crankcase=SUCTION)
+    assert machine.memory.cause_doubts == {"suction missing"}
+
+    machine.spend(60_000, running=0).start().trip()
+    assert (machine.stop_cause, machine.memory.cause_doubts) == ("oil", set())
+
+
 @each_doubt
 def test_doubt_stops_permission_at_standstill_too(doubtful: dict[str, int]) -> None:
     """Catches a start that is allowed on sensors known to be broken."""
@@ -211,7 +244,7 @@ def test_as_much_good_time_as_bad_never_makes_a_fault() -> None:
 
 def test_a_declared_fault_ends_after_fault_delay_of_credible_time() -> None:
     """Catches a fault that ends with the first good reading, and one that never does."""
-    machine = Machine(restart_delay=0).start().spend(30_000, oil=MISSING)
+    machine = Machine(restart_delay=0, rest_settle=0, reset_hold=0).start().spend(30_000, oil=MISSING)
     assert (machine.name, machine.memory.fault_time) == ("TRIPPED", 10_000)
 
     machine.spend(9_999, by=3, running=0)
@@ -267,7 +300,7 @@ def test_a_late_tick_never_relaxes_anything(data: st.DataObject) -> None:
     assert not machine.credible
     if running:
         assert after.grace_left <= before.grace_left
-        assert set(before.flags.split()) - {"held"} <= set(after.flags.split())
+        assert set(before.flags.split()) - {"held", "pressed"} <= set(after.flags.split())
 
 
 @pytest.mark.slow("tries many cases of a large space")

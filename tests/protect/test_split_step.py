@@ -57,6 +57,10 @@ class Split:
         machine.state[:] = words
         return machine
 
+    def freed_between(self) -> bool:
+        """Say whether two steps saw a reset held where one saw its press alone: a press is told by two ticks."""
+        return self.one.memory.resets != self.two.memory.resets
+
     def same_time_words(self) -> bool:
         """Say whether all amounts of time agree, and which of them have run out."""
         one, two = self.one.memory, self.two.memory
@@ -71,7 +75,7 @@ class Split:
         state that the readings change before any time has passed.
         """
         before, after = self.none.results[outputs.CONDITIONS], self.one.results[outputs.CONDITIONS]
-        things = names_of(before ^ after) | names_of(before) & {"reset_edge"}
+        things = names_of(before ^ after) | names_of(before) & {"reset_press"}
         at_once = {"state"} if self.none.state[0] != self.state_before else set()
         return things | at_once | ({"memory"} if self.memory_ends else set())
 
@@ -81,6 +85,7 @@ class Split:
 def test_all_time_is_counted_alike_in_one_step_and_in_two(data: st.DataObject) -> None:
     """Catches a remainder lost between steps, and a grace or a stuck check that ends on whole ticks only."""
     split = Split(data)
+    assume(not split.freed_between())
 
     assert split.same_time_words(), (split.one.memory, split.two.memory)
 
@@ -100,7 +105,7 @@ def test_the_whole_state_agrees_when_at_most_one_thing_happens(data: st.DataObje
     """Catches a trip, a timer or a flag that depends on how often the step is called."""
     split = Split(data)
     things = split.happenings()
-    assume(len(things) <= 1 and "sensor_ok" not in things)
+    assume(len(things) <= 1 and "sensor_ok" not in things and not split.freed_between())
 
     assert split.one.memory == split.two.memory, things
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from protect import ranges
 from replay.ground.refusal import Refusal
 from replay.settings import read_settings
-from replay.settings.file import PLACES, SECTIONS
+from replay.settings.file import KEYS, PLACES, SECTIONS
 from tests.conftest import SETTINGS
 
 
@@ -53,6 +53,10 @@ def test_values_become_integers_in_the_units_of_the_logic(settings_file: Path) -
         "max_gap": 3000,
         "stuck_after": 600000,
         "fault_delay": 10000,
+        "rest_settle": 30000,
+        "rest_most": 35000,
+        "reset_hold": 1000,
+        "resets_most": 3,
     }
     assert settings.values[ranges.SLOPE] == (2048 << 16) // 30000
     assert settings.values[ranges.RELOAD_LEVEL] == 30000
@@ -70,7 +74,7 @@ def test_gauge_and_vacuum_count_from_the_atmosphere_of_the_site(tmp_path: Path) 
 
 def test_every_setting_of_the_logic_has_a_key() -> None:
     """Catches a setting added to the table of ranges that no file can set."""
-    keys = [key for section in SECTIONS.values() for key in section]
+    keys = [key for section in KEYS.values() for key in section]
     settable = {
         n for key in keys for n in ([key[:-5] + "least", key[:-5] + "most"] if key.endswith("_range") else [key])
     }

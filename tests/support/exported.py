@@ -7,7 +7,14 @@ from protect import ranges, settings
 from replay.ground.refusal import refusal
 from replay.settings import Settings
 
-FORMS = ("c", "micropython")
+FORMS = ("c", "micropython", "st", "json")
+# Where a value stands in the text of each form.
+VALUES = (
+    r"INT32_C\((-?\d{1,10})\)",
+    r"^    (-?\d{1,10}),",
+    r"settings\[\d+\] := (-?\d{1,10});",
+    r'"value": (-?\d{1,10})\b',
+)
 
 
 def read_exported(path: Path) -> tuple[tuple[int, ...], str]:
@@ -16,7 +23,7 @@ def read_exported(path: Path) -> tuple[tuple[int, ...], str]:
         text = path.read_text(encoding="ascii")
     except (OSError, UnicodeDecodeError):
         raise refusal(path, "", "this table cannot be read", "a file written by export") from None
-    numbers = re.findall(r"INT32_C\((-?\d{1,10})\)", text) or re.findall(r"^    (-?\d{1,10}),", text, re.MULTILINE)
+    numbers = next(filter(None, (re.findall(value, text, re.MULTILINE) for value in VALUES)), [])
     digest = re.search(r'"([0-9a-f]{64})"', text)
     if len(numbers) != ranges.SETTINGS_SIZE or digest is None:
         raise refusal(path, "", f"{len(numbers)} values", f"{ranges.SETTINGS_SIZE} values and a digest")

@@ -9,9 +9,10 @@ from dataclasses import dataclass
 from fractions import Fraction
 from math import floor
 
-from tests.support.protection import ONE
+from tests.support.protection import MISSING, ONE
 
 LONGEST = 1_800_000  # ms; an elapsed time beyond this is taken as this long
+SENSORS = ("oil", "suction", "suction")  # of the three channels
 WITHOUT_PERMISSION = ("TRIPPED", "LOCKED_OUT")
 
 
@@ -48,7 +49,11 @@ class Model:
         self.cause = "none"
         self.integral = Fraction(0)
         self.grace_left = named["start_grace"]
-        self.restart_left = named["restart_delay"]
+        self.stood = 0  # ms of standstill, or since the reset was pressed in a lockout
+        self.resets = 0
+        self.pressed = False
+        self.doubts: set[str] = set()
+        self.cause_doubts: set[str] = set()
         self.memory_left = 0
         self.trips = 0
         self.doubt = 0  # ms
@@ -80,8 +85,17 @@ class Model:
         self.pass_doubt(elapsed - doubted, doubted)
         self.pass_delays(elapsed, elapsed - doubted, running=bool(running), late=late)
         self.follow_spell(suction, running=bool(running))
-        self.decide(suction, running=bool(running), edge=bool(reset) and not self.reset_before)
+        begins = bool(reset) and not self.reset_before and self.state == "LOCKED_OUT"
+        self.pressed = self.pressed and bool(reset)
+        self.decide(suction, running=bool(running))
+        if begins:
+            self.pressed, self.stood = True, 0
         self.reset_before = bool(reset)
+
+    @property
+    def restart_left(self) -> int:
+        """Return the ms of standstill still wanted before a restart."""
+        return max(0, self.s["restart_delay"] - self.stood)
 
     def doubted(self, elapsed: int, readings: tuple[int, int, int], *, running: bool, late: bool) -> int:
         """Return the ms at the end of this step in which some reading was not credible."""
@@ -94,10 +108,21 @@ class Model:
             and self.s["suction_least"] <= crankcase <= self.s["suction_most"]
         )
         longest = max(channel.unmoved for channel in self.channels)
-        self.credible = in_range and not late and longest < self.s["stuck_after"]
-        if late or not in_range:
-            return elapsed
-        return max(0, min(elapsed, longest - self.s["stuck_after"]))
+        self.doubts = {"late"} if late else set()
+        for name, channel, sensor in zip(("oil", "suction", "crankcase"), self.channels, SENSORS, strict=True):
+            if channel.reading == MISSING:
+                self.doubts.add(f"{name} missing")
+            elif not self.s[f"{sensor}_least"] <= channel.reading <= self.s[f"{sensor}_most"]:
+                self.doubts.add(f"{name} range")
+            elif channel.unmoved >= self.s["stuck_after"]:
+                self.doubts.add(f"{name} stuck")
+        still = max(0, min(elapsed, longest - self.s["stuck_after"]))
+        at_rest = self.stood + elapsed - self.s["rest_settle"]  # ms behind it, at the end of this step
+        if not running and not late and in_range and at_rest >= 0 and abs(self.net) > self.s["rest_most"]:
+            self.doubts.add("standstill")
+            still = max(still, min(elapsed, at_rest))
+        self.credible = not self.doubts
+        return elapsed if late or not in_range else still
 
     def rate(self, suction: int) -> Fraction:
         """Return the weight of a credible moment of running."""
@@ -143,14 +168,14 @@ class Model:
     def pass_delays(self, elapsed: int, seen: int, *, running: bool, late: bool) -> None:
         """Let the restart delay run unless the tick is late, and the trip memory while readings are credible."""
         if running:
-            self.restart_left = self.s["restart_delay"]
+            self.stood = 0
         elif not late:
-            self.restart_left = max(0, self.restart_left - elapsed)
+            self.stood += elapsed
         running_down = running and self.state in WITHOUT_PERMISSION
         if not running_down:
             self.memory_left = max(0, self.memory_left - seen)
             if self.memory_left == 0:
-                self.trips = 0
+                self.trips = self.resets = 0
 
     @property
     def low(self) -> bool:
@@ -163,40 +188,44 @@ class Model:
         return self.credible and self.net >= self.s["cut_in"]
 
     def follow_spell(self, suction: int, *, running: bool) -> None:
-        """Keep the starved spell and what suction pressure did within it."""
+        """Keep the starved spell and what suction pressure did within it, as long as oil is owed for it."""
         if self.healthy or not running:
-            self.in_spell = self.vacuum_seen = False
+            self.in_spell = False
         elif self.low:
             self.in_spell = True
+        if not running or (self.healthy and self.integral < 1):
+            self.vacuum_seen = False
         if self.in_spell and self.credible and suction < self.s["vacuum"]:
             self.vacuum_seen = True
 
     def reload(self, suction: int) -> bool:
-        """Whether suction pressure loads bearings that are short of oil."""
+        """Whether suction pressure loads bearings that are owed oil."""
         threshold = self.s["reload_fraction"] * self.s["trip_delay"] // ONE
-        return (
-            self.vacuum_seen
-            and self.credible
-            and suction >= self.s["reload"]
-            and floor(self.integral) >= threshold
-            and self.net < self.s["floor"]
-        )
+        return self.vacuum_seen and self.credible and suction >= self.s["reload"] and floor(self.integral) >= threshold
 
-    def decide(self, suction: int, *, running: bool, edge: bool) -> None:
+    def decide(self, suction: int, *, running: bool) -> None:
         """Change the state as the description says."""
         if self.state == "LOCKED_OUT":
-            if edge:
-                self.trips = self.memory_left = 0
-                self.state = "STOPPED" if self.credible and not running and not self.fault else "TRIPPED"
+            if self.pressed and self.stood >= self.s["reset_hold"]:
+                self.take_reset()
         elif self.state == "TRIPPED":
             if not running and self.restart_left == 0 and self.credible and not self.fault:
                 self.state = "STOPPED"
         elif self.fault:
-            self.state, self.cause = "TRIPPED", "sensor"
+            self.state, self.cause, self.cause_doubts = "TRIPPED", "sensor", set(self.doubts)
         elif not running:
             self.state = "STOPPED"
         else:
             self.judge(suction)
+
+    def take_reset(self) -> None:
+        """Make of the lockout a trip, if a reset is left."""
+        self.pressed = False
+        if self.resets >= self.s["resets_most"]:
+            self.cause, self.cause_doubts = "resets", set()
+            return
+        self.trips, self.memory_left, self.state = 0, self.s["trip_memory"], "TRIPPED"
+        self.resets += 1
 
     def judge(self, suction: int) -> None:
         """Judge a machine that runs with permission and without a sensor fault."""
@@ -206,6 +235,7 @@ class Model:
             self.state = "PRIMING" if self.grace_left else "STARVED"
         if self.reload(suction):
             self.trip("reload")
+            self.state = "LOCKED_OUT"
         elif self.state == "STARVED" and self.integral == self.s["trip_delay"]:
             self.trip("oil")
         elif self.healthy:
@@ -215,5 +245,5 @@ class Model:
         """Stop the machine and count it."""
         self.trips += 1
         self.memory_left = self.s["trip_memory"]
-        self.cause = cause
+        self.cause, self.cause_doubts = cause, set()
         self.state = "LOCKED_OUT" if self.trips >= self.s["trips_to_lockout"] else "TRIPPED"

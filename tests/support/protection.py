@@ -4,6 +4,7 @@ The profile is a plausible medium-temperature rack machine. Its numbers are
 restated here, and the tests count with them.
 """
 
+from collections.abc import Set as AbstractSet
 from typing import NamedTuple, Self
 
 from protect import outputs, ranges, settings, state
@@ -11,7 +12,21 @@ from protect.protection import step
 
 ONE = 2048  # weight 1
 STATES = ("STOPPED", "PRIMING", "LUBRICATED", "STARVED", "TRIPPED", "LOCKED_OUT")
-CAUSES = ("none", "oil", "reload", "sensor")
+CAUSES = ("none", "oil", "reload", "sensor", "resets")
+# What can be wrong with a channel, by its bit from 2**16 on.
+DOUBTS = (
+    "oil missing",
+    "oil range",
+    "oil stuck",
+    "suction missing",
+    "suction range",
+    "suction stuck",
+    "crankcase missing",
+    "crankcase range",
+    "crankcase stuck",
+    "late",
+    "standstill",
+)
 MISSING = -1_000_000_000  # a pressure that was not read
 
 PROFILE = {
@@ -37,6 +52,10 @@ PROFILE = {
     "max_gap": 5_000,
     "stuck_after": 7_200_000,
     "fault_delay": 10_000,
+    "rest_settle": 20_000,
+    "rest_most": 20_100_000,  # off: most stories leave net oil pressure as it was when the machine stops
+    "reset_hold": 1_000,
+    "resets_most": 3,
 }
 
 # Net oil pressures of the profile, by what they mean.
@@ -81,14 +100,21 @@ class Memory(NamedTuple):
     flags: str
     cause: str
     unmoved: tuple[int, int, int]
+    resets: int = 0
+    cause_doubts: AbstractSet[str] = frozenset()
 
 
-FLAG_WORDS = {1: "fresh", 2: "held", 4: "spell", 8: "vacuum", 16: "fault"}
+FLAG_WORDS = {1: "fresh", 2: "held", 4: "spell", 8: "vacuum", 16: "fault", 256: "pressed"}
 
 
 def flag_words(flags: int) -> str:
     """Return the set flags as words, in the order of their bits."""
     return " ".join(word for bit, word in FLAG_WORDS.items() if flags & bit)
+
+
+def doubt_names(word: int) -> set[str]:
+    """Return the doubts in a word by name."""
+    return {name for number, name in enumerate(DOUBTS, start=16) if word >> number & 1}
 
 
 class Machine:
@@ -120,6 +146,12 @@ class Machine:
         self.inputs[:] = (ms, running, reset, oil, suction, crankcase)
         step(self.state, self.settings, self.inputs, self.results)
         return self
+
+    def press(self) -> Self:
+        """Press the reset of a standing machine for the reset hold, and let go."""
+        self.tick(running=0).tick(running=0, reset=1)
+        self.spend(self.settings[ranges.RESET_HOLD] or 1, running=0, reset=1)
+        return self.tick(running=0)
 
     def spend(self, ms: int, *, by: int = 1_000, **inputs: int) -> Self:
         """Take steps of `by` ms over a stretch of time with the same inputs; the last one may be shorter."""
@@ -162,7 +194,12 @@ class Machine:
     @property
     def stop_cause(self) -> str:
         """Cause of the stop as the plant gets it."""
-        return CAUSES[self.results[outputs.STOP_CAUSE]]
+        return CAUSES[self.results[outputs.STOP_CAUSE] & 7]
+
+    @property
+    def doubts(self) -> set[str]:
+        """What was wrong with the readings of the last step."""
+        return doubt_names(self.results[outputs.CONDITIONS])
 
     @property
     def credible(self) -> bool:
@@ -197,6 +234,8 @@ def named_memory(words: list[int]) -> Memory:
         trips=words[state.TRIPS],
         fault_time=words[state.FAULT_TIME],
         flags=flag_words(words[state.FLAGS]),
-        cause=CAUSES[words[state.CAUSE]],
+        cause=CAUSES[words[state.CAUSE] & 7],
         unmoved=(words[state.OIL_SEEN + 1], words[state.SUCTION_SEEN + 1], words[state.CRANKCASE_SEEN + 1]),
+        resets=words[state.FLAGS] >> 5 & 7,
+        cause_doubts=doubt_names(words[state.CAUSE]),
     )

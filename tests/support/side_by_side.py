@@ -42,14 +42,15 @@ class SideBySide:
 
         assert memory.state == model.state
         assert logic.permitted == (model.state not in {"TRIPPED", "LOCKED_OUT"})
-        assert memory.cause == model.cause
+        assert (memory.cause, memory.cause_doubts) == (model.cause, model.cause_doubts)
         assert logic.stop_cause == ("none" if logic.permitted else model.cause)
         assert memory.integral + Fraction(memory.fraction, ONE) == model.integral
-        assert (memory.trips, memory.memory_left) == (model.trips, model.memory_left)
+        assert (memory.trips, memory.resets, memory.memory_left) == (model.trips, model.resets, model.memory_left)
         assert (memory.grace_left, memory.restart_left) == (model.grace_left, model.restart_left)
         assert (memory.fault_time, "fault" in memory.flags) == (model.doubt, model.fault)
         assert ("spell" in memory.flags, "vacuum" in memory.flags) == (model.in_spell, model.vacuum_seen)
-        assert logic.credible == model.credible
+        assert ("held" in memory.flags, "pressed" in memory.flags) == (model.reset_before, model.pressed)
+        assert (logic.credible, logic.doubts) == (model.credible, model.doubts)
         assert logic.alarm == (model.state in {"STARVED", "TRIPPED", "LOCKED_OUT"} or not model.credible)
 
     def left(self, amount: str) -> int:
@@ -57,10 +58,12 @@ class SideBySide:
         return {
             "grace": self.model.grace_left,
             "restart": self.model.restart_left,
+            "settle": max(0, self.named["rest_settle"] - self.model.stood),
+            "press": max(0, self.named["reset_hold"] - self.model.stood),
             "memory": self.model.memory_left,
             "doubt": self.model.doubt,
             "integral": self.named["trip_delay"] - int(self.model.integral),
         }[amount]
 
 
-AMOUNTS = ("grace", "restart", "memory", "doubt", "integral")
+AMOUNTS = ("grace", "restart", "settle", "press", "memory", "doubt", "integral")

@@ -33,20 +33,21 @@ def admitted(draw: st.DrawFn, pick: Pick = st.integers) -> Named:
     suction_least = draw(pick(-100_000, min(vacuum, 19_999_999)))
     suction_most = draw(pick(max(reload, suction_least + 1), 20_000_000))
     max_gap = draw(pick(10, 300_000))
+    restart_delay = draw(pick(0, 86_400_000))
     return {
         "cut_out": cut_out,
         "cut_in": cut_in,
         "floor": floor,
         "trip_delay": draw(pick(1_000, 1_800_000)),
         "floor_weight": draw(pick(ONE, 8 * ONE)),
-        "vacuum_weight": draw(pick(ONE, 8 * ONE)),
+        "vacuum_weight": draw(pick(205, 8 * ONE)),
         "recovery": draw(pick(0, 8 * ONE)),
         "stopped_recovery": draw(pick(0, 8 * ONE)),
         "vacuum": vacuum,
         "reload": reload,
         "reload_fraction": draw(pick(0, ONE)),
         "start_grace": draw(pick(0, 1_800_000)),
-        "restart_delay": draw(pick(0, 86_400_000)),
+        "restart_delay": restart_delay,
         "trips_to_lockout": draw(pick(1, 100)),
         "trip_memory": draw(pick(1_000, 604_800_000)),
         "oil_least": draw(pick(-100_000, oil_most - 1)),
@@ -56,6 +57,10 @@ def admitted(draw: st.DrawFn, pick: Pick = st.integers) -> Named:
         "max_gap": max_gap,
         "stuck_after": draw(pick(max(1_000, max_gap + 1), 86_400_000)),
         "fault_delay": draw(pick(100, 1_800_000)),
+        "rest_settle": draw(pick(0, restart_delay)),
+        "rest_most": draw(pick(1_000, 20_100_000)),
+        "reset_hold": draw(pick(0, restart_delay)),
+        "resets_most": draw(pick(1, 7)),
     }
 
 
@@ -64,12 +69,17 @@ def lively(draw: st.DrawFn) -> Named:
     """Draw settings with delays so short and sensors so wide that everything happens within a few ticks."""
     named = draw(admitted())
     max_gap = draw(st.integers(500, 5_000))
+    restart_delay = draw(st.sampled_from([0, 1, 3_000]))
     return named | {
         "trip_delay": draw(st.integers(1_000, 20_000)),
         "reload": named["vacuum"] + draw(between(0, 100_000)),
         "reload_fraction": draw(st.sampled_from([0, ONE // 8, ONE // 2, ONE])),
         "start_grace": draw(st.sampled_from([0, 1, 2_000])),
-        "restart_delay": draw(st.sampled_from([0, 1, 3_000])),
+        "restart_delay": restart_delay,
+        "rest_settle": draw(between(0, restart_delay)),
+        "rest_most": draw(st.sampled_from([1_000, named["cut_out"], 20_100_000])),
+        "reset_hold": draw(between(0, restart_delay)),
+        "resets_most": draw(st.integers(1, 3)),
         "trips_to_lockout": draw(st.integers(1, 3)),
         "trip_memory": draw(st.sampled_from([1_000, 20_000, 600_000])),
         "oil_least": -100_000,
@@ -123,6 +133,10 @@ def memories(draw: st.DrawFn, named: Named, pressures: tuple[int, int, int]) -> 
     words[state.FAULT_TIME] = draw(between(0, named["fault_delay"] - 1))
     words[state.FLAGS] = draw(st.sampled_from([0, state.IN_SPELL, state.IN_SPELL | state.VACUUM_SEEN]))
     words[state.FLAGS] |= draw(st.sampled_from([0, state.RESET_HELD]))
+    if words[state.FLAGS] & state.RESET_HELD and words[state.STATE] == state.LOCKED_OUT:
+        words[state.FLAGS] |= draw(st.sampled_from([0, state.RESET_PRESSED]))
+    if words[state.MEMORY_LEFT]:
+        words[state.FLAGS] |= draw(st.integers(0, named["resets_most"])) << 5
 
     full_or_declared = draw(st.integers(0, 9))
     if words[state.STATE] == state.STARVED:

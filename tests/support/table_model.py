@@ -19,11 +19,12 @@ BITS = (
     "reload_guard",
     "restart_due",
     "last_trip",
-    "reset_edge",
+    "reset_press",
     "sensor_ok",
     "sensor_fault",
+    "resets_spent",
 )
-EFFECTS = ("none", "stop_on_oil", "stop_on_reload", "stop_on_sensor", "forget_trips")
+EFFECTS = ("none", "stop_on_oil", "stop_on_reload", "stop_on_sensor", "forget_trips", "refuse_reset")
 CONDITIONS = range(1 << len(BITS))
 
 
@@ -58,6 +59,7 @@ class TableModel:
         """Read the table from `state` until nothing moves or something but the state has changed."""
         self.machine.set_state(state)
         self.trips, self.memory_left, self.cause, self.acted = 7, 1, "none", False
+        self.resets = 2
         for number, name in enumerate(BITS):
             setattr(self, name, bool(bits >> number & 1))
         while not self.acted and self.read():
@@ -79,5 +81,9 @@ class TableModel:
         self.cause, self.acted = "sensor", True
 
     def forget_trips(self) -> None:
-        """Forget all counted trips."""
-        self.trips, self.memory_left, self.acted = 0, 0, True
+        """Forget all counted trips, and count the reset."""
+        self.trips, self.memory_left, self.resets, self.acted = 0, self.memory, self.resets + 1, True
+
+    def refuse_reset(self) -> None:
+        """Say that there were too many."""
+        self.cause, self.acted = "resets", True

@@ -35,7 +35,9 @@ def compiled(tool: str, *arguments: str | Path) -> subprocess.CompletedProcess[s
 def build_port(folder: Path, source: Path = C_SOURCE, tool: str = "gcc", flags: tuple[str, ...] = ("-O2",)) -> Path:
     """Build the C port behind the line protocol from this source; headers beside it win over the checked-in ones."""
     port = folder / "port"
-    said = compiled(tool, *WARNINGS, *flags, f"-I{source.parent}", f"-I{C_FOLDER}", HOST_PORT, source, "-o", port)
+    others = [C_FOLDER / name for name in ("lubetrip_saved.c", "lubetrip_seal.c")]
+    folders = (f"-I{source.parent}", f"-I{C_FOLDER}")
+    said = compiled(tool, *WARNINGS, *flags, *folders, HOST_PORT, source, *others, "-o", port)
     assert said.returncode == 0, said.stderr
     return port
 

@@ -67,7 +67,7 @@ def test_states_stay_over_a_long_tick_where_no_row_applies() -> None:
         running = conditions.RUNNING if state.STOPPED < place < state.TRIPPED else 0
         assert bool(tables.stays[place]) == stays(place, known, running | conditions.SENSOR_OK)
     assert tables.stays.tolist() == [1, 0, 1, 0, 1, 1]
-    assert tables.final == stays(state.LOCKED_OUT, conditions.RESET_EDGE, 0) == 1
+    assert tables.final == stays(state.LOCKED_OUT, conditions.RESET_PRESS, 0) == 1
 
 
 def test_a_new_row_is_seen(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -42,7 +42,7 @@ def test_reference_and_c_port_agree_on_a_million_adversarial_steps() -> None:
     [
         ("if (suction < settings[LT_SET_VACUUM]) {", "if (suction <= settings[LT_SET_VACUUM]) {", "integral"),
         ("return (least <= reading)", "return (least < reading)", "C port: fault "),
-        ("whole = 100", "whole = 99", "integral_percent: reference 100, C port 99"),
+        ("whole = 100", "whole = 99", "integral_percent: reference 100, port 99"),
         ("(elapsed < 0) || ", "", "reference"),
         ("whole_part(fraction * rest)", "whole_part(fraction * rest) + 1", "C port: fault -1"),
     ],

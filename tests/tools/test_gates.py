@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from tests.gates import coverage_python, mutation_c, sanitizers, static_analysis
+from tests.gates import coverage_python, int16, mutation_c, sanitizers, static_analysis
 from tests.gates.__main__ import GATES, command
 from tests.gates.port import Verdict, planted
 from tests.gates.reasons import judged, reasons
@@ -101,6 +101,31 @@ def test_a_vector_set_without_reload_stops_shuts_the_coverage(tmp_path: Path) ->
 
     assert not verdict.good
     assert any("table.py" in line for line in verdict.lines)
+
+
+@pytest.mark.outside(
+    computation="C port where int has 16 bits",
+    source="avr-gcc and the emulator simavr",
+    status="consulted",
+    agreement="every word",
+)
+def test_every_vector_record_and_sealed_step_is_right_where_int_has_16_bits() -> None:
+    """Catches a port that is right on 32-bit cores only: a shift, a product or a promotion within a small int."""
+    need("avr-gcc")
+    verdict = int16.judge()
+
+    assert verdict.good, verdict.lines
+    assert [line.split(":")[0] for line in verdict.lines[:-1]] == ["step", "write record", "recall", "sealed step"]
+
+
+def test_a_shift_out_of_a_small_int_is_told_by_the_compiler_and_by_the_emulator(tmp_path: Path) -> None:
+    """Catches a gate that only compiles, and one that never looks at saved records: the steps stay right here."""
+    need("avr-gcc")
+    verdict = SEEDED["int16"](tmp_path)
+
+    assert not verdict.good
+    assert any("lubetrip_saved.c" in line and "shift" in line for line in verdict.lines)
+    assert any(line.startswith("difference in item") for line in verdict.lines)
 
 
 def test_the_vectors_alone_kill_every_mutant_of_the_c_port_that_is_not_equivalent() -> None:

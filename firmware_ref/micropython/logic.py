@@ -1,0 +1,12 @@
+"""Written by `python -m firmware_ref.generate`: the logic on this board, and settings held against it."""
+
+LAYOUT = "8089cd42"  # which places the settings have, and in which units
+DIGEST = "1b37f5b3e3df8948f85d10509d896d7cf98c6e376797f5f1c751592214e1ef8d"  # SHA-256 of the reference
+
+
+def refuse_others(layout: str, digest: str) -> None:
+    """Raise ValueError for settings that were exported for another layout or another logic."""
+    if layout != LAYOUT:
+        raise ValueError("settings exported for another layout of the settings: export them again")
+    if digest != DIGEST:
+        raise ValueError("settings exported for another logic: export them again")

@@ -1,0 +1,18 @@
+"""What this release is called and what it is licensed under, as the package says it."""
+
+import importlib.metadata
+
+
+def version() -> str:
+    """Return the version."""
+    return importlib.metadata.version("lubetrip")
+
+
+def licence() -> str:
+    """Return the SPDX identifier of the licence."""
+    return importlib.metadata.metadata("lubetrip")["License-Expression"]
+
+
+def licence_text() -> str:
+    """Return the text of the licence."""
+    return importlib.metadata.distribution("lubetrip").read_text("licenses/LICENSE") or ""

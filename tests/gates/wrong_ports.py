@@ -1,0 +1,52 @@
+"""Wrong ports against the vectors: each mistake of a fresh port (tests/wrong_ports) is found, or listed as none.
+
+A mistake that the vectors let pass has to stand in wrong_ports/none.toml, with what shows that it is none, or as
+"open": no step of a long search told it apart, and nothing shows yet that none can. `judge` takes the vectors as
+they ship; the list is made by `python -m tests.wrong_ports.none`.
+"""
+
+import tomllib
+from collections import Counter
+from collections.abc import Collection, Mapping, Sequence
+from pathlib import Path
+
+from protect import outputs, state
+from replay.port.vectors import Case, Vectors
+from tests.gates.port import Verdict
+from tests.support.toolchain import vector_set
+from tests.wrong_ports.wrong import Hunt
+
+NONE = Path(__file__).parents[1] / "wrong_ports" / "none.toml"
+
+
+def listed(path: Path = NONE) -> dict[str, str]:
+    """Return the name of each mistake that is none -> what shows it."""
+    with path.open("rb") as file:
+        rows = tomllib.load(file)["none"]
+    return {f"{row['place']} [{what}]": row["shown"] for row in rows for what in row["mistakes"]}
+
+
+def hunted(cases: Sequence[Case], none: Collection[str] = (), patience: int = 0) -> Hunt:
+    """Take all steps of the cases, and with each of them the mistakes that are not found yet."""
+    hunt = Hunt(none=none, patience=patience)
+    for case in cases:
+        memory, values, results = list(case.start), list(case.settings), [0] * outputs.OUTPUTS_SIZE
+        hunt.begin_walk()
+        for tick in case.ticks:
+            hunt.step(memory, values, list(tick.inputs), results)
+            if (tuple(memory[: state.STATE_SIZE]), tuple(results)) != (tick.state, tick.outputs):
+                raise ValueError(f"case {case.purpose}: not what the logic does")
+    return hunt
+
+
+def judge(vectors: Vectors | None = None, none: Mapping[str, str] | None = None) -> Verdict:
+    """Judge the vectors by the wrong ports that they let pass."""
+    known = listed() if none is None else none
+    hunt = hunted((vectors or vector_set()).cases, known)
+    names = {mistake.name for mistake in hunt.mistakes}
+    lines = [f"passes: {mistake.name}" for mistake in hunt.pending()]
+    lines += [f"listed, but no mistake: {name}" for name in sorted(known.keys() - names)]
+    shown = Counter(known.values())
+    counts = ", ".join(f"{count} {how}" for how, count in sorted(shown.items()))
+    told = f"{len(hunt.mistakes)} wrong ports: {len(hunt.found)} found, {len(hunt.pending())} pass; {len(known)} are none ({counts})"
+    return Verdict(not lines, (*lines, told))

@@ -1,0 +1,102 @@
+"""No wrong port passes the vectors that ship: each mistake of the catalogue is found, or listed with what shows it."""
+
+import dataclasses
+
+import pytest
+
+from tests.gates.wrong_ports import hunted, judge, listed
+from tests.support.toolchain import vector_set
+from tests.wrong_ports import hooked, tables
+from tests.wrong_ports.equal import Prover
+from tests.wrong_ports.none import OPEN, PROVED, TABLE
+from tests.wrong_ports.wrong import Hunt, single
+
+pytestmark = pytest.mark.slow("runs every wrong port against the vectors")
+SAMPLE = 25  # of what is proved, every so manieth is proved again; `python -m tests.wrong_ports.none` has all
+
+
+def test_no_wrong_port_passes() -> None:
+    """Catches vectors in which a value occurs but nothing follows from it, so that a wrong port passes."""
+    verdict = judge()
+
+    assert verdict.good, verdict.lines[:20]
+
+
+def test_vectors_that_leave_out_cases_let_wrong_ports_pass() -> None:
+    """Catches a gate that nothing shuts: the first cases alone are not enough."""
+    few = dataclasses.replace(vector_set(), cases=vector_set().cases[:2])
+    hunt = hunted(few.cases, listed())
+
+    assert len(hunt.found) > 1000
+    assert len(hunt.pending()) > 1000
+
+
+def test_the_catalogue_has_what_ports_get_wrong() -> None:
+    """Catches a catalogue that lost a kind of mistake."""
+    names = {mistake.name for mistake in Hunt().mistakes}
+
+    for bits in (5, 8, 16, 24):
+        for how in ("wraps", "held"):
+            assert f"state[5] as a whole [{how} in {bits} bits, unsigned]" in names
+    for name in (
+        "state[5] as a whole [wraps in 29 bits, unsigned]",
+        "state[6] as a whole [wraps in 5 bits, unsigned]",
+        "state[11] as a whole [wraps in 24 bits, signed]",
+        "settings[28] as a whole [wraps in 16 bits, signed]",
+        "settings[9] as a whole [as a single float]",
+        "integral.weight: depth * settings[SLOPE] [wraps in 30 bits, signed]",
+        "integral.weight: depth * settings[SLOPE] [in single floats]",
+        "settings[12] as a whole [0 taken as off]",
+        "table [rows 15 and 16 swapped]",
+    ):
+        assert name in names, name
+    assert len(names) > 30_000
+
+
+def test_every_name_of_a_mistake_is_its_own() -> None:
+    """Catches a list that excuses two mistakes where it names one."""
+    names = [mistake.name for mistake in Hunt().mistakes]
+
+    assert len(names) == len(set(names))
+
+
+def test_what_is_listed_says_what_shows_it() -> None:
+    """Catches a mistake that is excused without a word, and a table that is called right and leads elsewhere."""
+    none = listed()
+    changed = {mistake.name: mistake for mistake in Hunt().tables}
+    shown = [name for name, how in none.items() if how == TABLE]
+
+    assert set(none.values()) <= {TABLE, PROVED, OPEN}
+    assert shown
+    assert all(not tables.told_apart(*changed[name].change(0, 0, 0)) for name in shown[::SAMPLE])
+
+
+def test_a_mistake_that_is_found_is_not_shown_to_be_none() -> None:
+    """Catches a prover with contradicting assumptions, from which any mistake would be none: one in each function."""
+    hunt, prover = Hunt(), Prover()
+    wrong = {
+        "integral.weight": "in single floats",
+        "integral.accumulate": "left out",
+        "outputs.percent": "Sub for Mult",
+    }
+    places = {
+        place.function: n for n, place in reversed(list(enumerate(hunt.program.places))) if place.kind == hooked.STORE
+    }
+    tried = 0
+    for number in places.values():
+        for mistake in hunt.other.get(number, ()):
+            if mistake.what in ("one more", "left out"):
+                assert not prover.same(mistake, number), mistake.name
+                tried += 1
+    for where, what in wrong.items():
+        number, mistake = next(
+            (n, m) for n, some in hunt.other.items() for m in some if m.place.startswith(where) and m.what == what
+        )
+        assert not prover.same(mistake, number), mistake.name
+
+    assert tried >= 10
+
+
+def test_a_single_float_is_one() -> None:
+    """Catches a float that is a double."""
+    assert single(16777217) == 16777216
