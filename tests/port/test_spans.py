@@ -3,16 +3,22 @@
 The step runs on terms of z3 (tests/proof), with a hook at each place that proves the value within its span.
 """
 
+import functools
 from collections.abc import Callable
+from types import FunctionType
 from typing import Any
 
 import pytest
 
-from tests.proof import lemmas, theorems, ways
+from protect import outputs, ranges
+from tests.gates.wrong_ports import listed
+from tests.proof import lemmas, symbolic, theorems, ways
 from tests.proof.logic import Logic, within
-from tests.proof.symbolic import Bits, Integer, Truth, assume, truth_term
+from tests.proof.symbolic import Bits, Integer, Truth, assume, prove, truth_term
 from tests.proof.ways import Unproved, paths
-from tests.wrong_ports import hooked, spans, wrong
+from tests.support.toolchain import vector_set
+from tests.wrong_ports import equal, hooked, spans, wrong
+from tests.wrong_ports.none import DISJOINT
 
 pytestmark = pytest.mark.slow("proves")
 STOOD_IN = ("weight", "accumulate", "percent")  # proved by themselves: they multiply
@@ -33,7 +39,7 @@ class HookedLogic(Logic):
         if number in self.known:
             least, most = self.known[number]
             claim = (
-                (value & ~most) == 0
+                ((value & ~most) == 0) & (value >= least)
                 if isinstance(value, Bits)
                 else value
                 if isinstance(value, Truth)
@@ -113,3 +119,118 @@ def test_a_span_that_is_too_narrow_is_refuted() -> None:
 
     with pytest.raises(Unproved):
         show(accumulate, {number: (0, known[number][1] - 1)})
+
+
+def test_bits_stay_within_what_is_stated_of_their_place() -> None:
+    """Catches a place of few bits that holds others too, and two sides that share a bit where xor is called the same."""
+    logic = HookedLogic({})
+    places, proved, apart = logic.program.places, set[int](), set[int]()
+    stated = {
+        n: mask for n, place in enumerate(places) if wrong.span(place) and (mask := spans.mask_of(place)) is not None
+    }
+    none = listed()
+
+    def within_mask(number: int, value: Any, first: Any, second: Any) -> Any:
+        if number in stated and not isinstance(value, bool):
+            bits = symbolic.as_bits(value)
+            prove(bits & ~stated[number] == 0, str(places[number]))
+            on = spans.always_on(places[number])
+            prove(bits & on == on, str(places[number]))
+            proved.add(number)
+        if places[number].of == "BitOr" and none.get(f"{places[number]} [BitXor for BitOr]") == DISJOINT:
+            prove(symbolic.as_bits(first) & second == 0, str(places[number]))
+            apart.add(number)
+        return value
+
+    logic.program.hook = within_mask
+    with ways.inside(ways.World()):
+        any_step(logic)
+
+    assert proved == stated.keys()
+    assert {f"{places[n]} [BitXor for BitOr]" for n in apart} == {name for name, how in none.items() if how == DISJOINT}
+
+
+def test_what_the_prover_takes_as_given_holds_in_any_step() -> None:
+    """Catches a premise under which a mistake is called none, and that a step does not keep."""
+    logic = HookedLogic({})
+    logic.program.hook = hooked.plain
+    called = set[str]()
+
+    def checked(name: str, function: FunctionType) -> Callable[..., Any]:
+        names = function.__code__.co_varnames[: function.__code__.co_argcount]
+
+        @functools.wraps(function)
+        def call(*arguments: Any) -> Any:
+            given = dict(zip(names, arguments, strict=True))
+            words, results = given["state"], given.get("outputs")
+            more = (given.get("inputs"), given.get("effect", 0), given.get("elapsed", 0))
+            for claim in equal.premises(logic, name, words, results, given["settings"], *more):
+                prove(claim, name)
+                called.add(name)
+            return function(*arguments)
+
+        return call
+
+    for (part, name), called_by in equal.PREMISES.items():
+        module = logic.program.modules[part]
+        setattr(module, name, checked(called_by, getattr(module, name)))
+    with ways.inside(ways.World()):
+        any_step(logic)
+
+    assert called == set(equal.PREMISES.values())
+
+
+def test_what_is_called_unmoved_is_as_before_the_step() -> None:
+    """Catches a word that is called untouched so far in a step and is not, over all steps of the vectors."""
+    hunt = wrong.Hunt()
+    numbers = {m.place: n for n, some in hunt.other.items() for m in some if m.what == "as before the step"}
+    watched = {numbers[place]: moved for place, moved in spans.UNMOVED.items()}
+    program, seen = hooked.Hooked(), set[int]()
+    memory: list[int] = []
+    before: list[int] = []
+
+    def compare(number: int, value: Any, array: Any, index: Any) -> Any:
+        if number in watched and array is memory:
+            assert (value ^ before[index]) & ~watched[number] == 0 if watched[number] else value == before[index]
+            seen.add(number)
+        return value
+
+    program.hook = compare
+    for case in vector_set().cases:
+        memory[:] = case.start
+        results = [0] * outputs.OUTPUTS_SIZE
+        for tick in case.ticks:
+            before[:] = memory
+            program.protection.step(memory, list(case.settings), list(tick.inputs), results)
+
+    assert seen == watched.keys()
+
+
+def test_what_the_prover_does_not_look_at_leads_nowhere() -> None:
+    """Catches a part of a step whose value is looked at where it is said not to be, over all steps of the vectors."""
+    program, wrongly = hooked.Hooked(), hooked.Hooked()
+    late = [False]
+
+    def dropped(number: int, value: Any, first: Any, second: Any) -> Any:
+        del first, second
+        place = wrongly.places[number]
+        if place.function == "observe" and place.kind == hooked.VALUE:
+            if place.text.startswith("settled_part("):
+                return max(value, -1)
+            if place.text.startswith("stuck_part(") and late[0]:
+                return 0
+        return value
+
+    wrongly.hook = dropped
+    told = 0
+    for case in vector_set().cases:
+        memory, results = list(case.start), [0] * outputs.OUTPUTS_SIZE
+        for tick in case.ticks:
+            late[0] = not 0 <= tick.inputs[ranges.ELAPSED] <= spans.SEEN
+            other, shown = list(memory), list(results)
+            wrongly.protection.step(other, list(case.settings), list(tick.inputs), shown)
+            program.protection.step(memory, list(case.settings), list(tick.inputs), results)
+            assert (other, shown) == (memory, results)
+            told += late[0]
+
+    assert told

@@ -22,11 +22,12 @@ def any_step() -> Step:
     return claims.any_step(Logic())
 
 
-def without_a_spell_when_stopped(words: list[object], logic: Logic) -> symbolic.Truth:
-    """Say that a stopped machine has no spell open: an invariant of steps beside those of the proof."""
+def further_invariants(words: list[object], logic: Logic) -> symbolic.Truth:
+    """Say that a stopped machine has no spell open and a starved one no grace left: invariants beside those of the proof."""
     s = logic.state
     flags = symbolic.as_bits(words[s.FLAGS])
-    return implies(at(words[s.STATE], s.STOPPED), flags & (s.IN_SPELL | s.VACUUM_SEEN) == 0)
+    stopped = implies(at(words[s.STATE], s.STOPPED), flags & (s.IN_SPELL | s.VACUUM_SEEN) == 0)
+    return stopped & implies(at(words[s.STATE], s.STARVED), at(words[s.GRACE_LEFT], 0))
 
 
 def refute(step: Step, now: int, where: Callable[[int, tables.Bits], tables.Mask]) -> None:
@@ -48,17 +49,17 @@ def test_never_stands_together(name: str, any_step: Step) -> None:
     """Catches a wrong table that is called none because conditions cannot meet, when they can."""
     logic = Logic()
     with ways.inside(any_step.world), ways.pushed(any_step.world.solver):
-        assume(without_a_spell_when_stopped(any_step.before, logic))
+        assume(further_invariants(any_step.before, logic))
         for now in tables.STATES:
             refute(any_step, now, tables.NEVER[name])
 
 
-def test_a_stopped_machine_has_no_spell_open(any_step: Step) -> None:
+def test_steps_keep_the_further_invariants(any_step: Step) -> None:
     """Catches an invariant that steps do not keep."""
     logic = Logic()
     with ways.inside(any_step.world), ways.pushed(any_step.world.solver):
-        assume(without_a_spell_when_stopped(any_step.before, logic))
-        prove(without_a_spell_when_stopped(any_step.after, logic), "kept")
+        assume(further_invariants(any_step.before, logic))
+        prove(further_invariants(any_step.after, logic), "kept")
 
 
 def test_a_right_table_is_the_same_and_a_lost_row_is_not() -> None:

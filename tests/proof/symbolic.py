@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
 BITS = 27  # of flags, conditions and causes
+SIGNED = 40  # bits of a number below 0, the highest of which go on for ever
 
 
 def assume(*conditions: "Truth | bool") -> None:
@@ -198,7 +199,13 @@ class Bits:
         places = sorted(self.on.keys() | more.on.keys())
         return Bits({p: z3.simplify(z3.Or(self.on.get(p, off), more.on.get(p, off))) for p in places})
 
-    __rand__, __ror__ = __and__, __or__
+    def __xor__(self, other: "Integer | int | Bits") -> "Bits":
+        more = as_bits(other)
+        off = z3.BoolVal(val=False)
+        places = sorted(self.on.keys() | more.on.keys())
+        return Bits({p: z3.simplify(z3.Xor(self.on.get(p, off), more.on.get(p, off))) for p in places})
+
+    __rand__, __ror__, __rxor__ = __and__, __or__, __xor__
 
     def __eq__(self, other: object) -> Truth:  # type: ignore[override]
         wanted = as_bits(other)
@@ -214,6 +221,12 @@ class Bits:
 
     def __le__(self, other: "Integer | int") -> Truth:
         return Truth(self.number <= term_of(other))
+
+    def __gt__(self, other: "Integer | int") -> Truth:
+        return Truth(self.number > term_of(other))
+
+    def __lt__(self, other: "Integer | int") -> Truth:
+        return Truth(self.number < term_of(other))
 
     def __add__(self, other: int) -> "Bits":
         """Add a constant, bit by bit with its carry."""
@@ -242,5 +255,5 @@ def as_bits(value: object) -> Bits:
         places = range(BITS)
         return Bits({p: z3.Or([c for c, number in value.choices if number >> p & 1]) for p in places})
     if isinstance(value, int):
-        return Bits({place: z3.BoolVal(val=True) for place in range(BITS) if value >> place & 1})
+        return Bits({place: z3.BoolVal(val=True) for place in range(SIGNED) if value >> place & 1})
     raise TypeError(f"{value!r} is not known bit by bit")

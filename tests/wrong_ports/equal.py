@@ -7,6 +7,7 @@ stays open: the function may meet there what a step never gives it.
 """
 
 import itertools
+import re
 import struct
 from collections.abc import Callable, Iterator
 from types import FunctionType
@@ -14,10 +15,10 @@ from typing import Any
 
 import z3
 
-from protect import ranges, state
+from protect import outputs, ranges, signals, state, table
 from tests.proof import lemmas, merging, symbolic, ways
 from tests.proof.logic import PARTS, Logic, Words, at, within
-from tests.proof.symbolic import Bits, Integer, Truth, assume, fresh
+from tests.proof.symbolic import Bits, Integer, Truth, assume, every, implies
 from tests.wrong_ports import hooked, spans, wrong
 
 EFFORT = 2_000_000  # how hard z3 may try at one word, in its own steps
@@ -30,7 +31,17 @@ PLAIN: dict[str, dict[str, tuple[int, ...]]] = {
 }
 ARRAYS = ("state", "settings", "inputs", "outputs", "results")
 BITS = {"bits": 27}
-RUNNING = ("running",)
+# What comes up where something cannot be proved, or not be written down as a term.
+CANNOT = (
+    ways.Unproved,
+    TypeError,
+    AttributeError,
+    IndexError,
+    ValueError,
+    AssertionError,
+    struct.error,
+    z3.Z3Exception,
+)
 
 
 class Program(Logic):
@@ -41,11 +52,7 @@ class Program(Logic):
         for name, module in self.program.modules.items():
             setattr(self, name, module)
         self.functions: dict[tuple[str, str], Any] = {}
-        stand_ins = {
-            "weight": lemmas.weight_standin(self),
-            "accumulate": lemmas.accumulate_standin(self),
-            "percent": lemmas.percent_standin(),
-        }
+        stand_ins = {"weight": self.any_weight, "accumulate": self.any_integral, "percent": any_percent}
         for part in PARTS:
             module = self.program.modules[part]
             for name, function in list(vars(module).items()):
@@ -53,6 +60,77 @@ class Program(Logic):
                     self.functions[part, name] = function
         for (part, name), function in self.functions.items():
             setattr(self.program.modules[part], name, stand_ins.get(name) or merging.merged(function))
+
+    def any_weight(self, values: Words, net: Any, suction: Any) -> Integer:
+        """Stand in for weight(): the same beyond cut-in and below the floor, and on either side of vacuum, and what is proved of it."""
+        r, net, suction = self.ranges, Integer(symbolic.term_of(net)), Integer(symbolic.term_of(suction))
+        least, most = values[r.FLOOR].term - 1, values[r.CUT_IN].term
+        clipped = z3.If(net.term > most, most, z3.If(net.term < least, least, net.term))
+        got = Integer(WEIGHT(clipped, (suction < values[r.VACUUM]).term))
+        symbolic.define(*lemmas.weight_facts(self, values, net, suction, got))
+        return got
+
+    def any_integral(self, words: Words, values: Words, gain: Any, elapsed: Any) -> None:
+        """Stand in for accumulate(): the same from the same, and nothing in no time or at no weight."""
+        s = self.state
+        before = [words[s.INTEGRAL], words[s.INTEGRAL_FRACTION]]
+        given = [symbolic.term_of(word) for word in (*before, gain, elapsed)]
+        was = lemmas.an_integral(self, words, values)
+        words[s.INTEGRAL], words[s.INTEGRAL_FRACTION] = Integer(WHOLE(*given)), Integer(FRACTION(*given))
+        still = at(elapsed, 0) | at(gain, 0)
+        kept = at(words[s.INTEGRAL], before[0]) & at(words[s.INTEGRAL_FRACTION], before[1])
+        fits = was & lemmas.accumulable(self, gain, elapsed)
+        symbolic.define(implies(fits, lemmas.an_integral(self, words, values)), implies(fits & still, kept))
+
+
+WEIGHT = z3.Function("weight", z3.IntSort(), z3.BoolSort(), z3.IntSort())
+WHOLE, FRACTION = (z3.Function(name, *[z3.IntSort()] * 5) for name in ("whole", "fraction"))
+PERCENT = z3.Function("percent", z3.IntSort(), z3.IntSort())
+
+
+def any_percent(words: Words, values: Words) -> Integer:  # noqa: ARG001 - the arguments of percent()
+    """Stand in for percent(): the same from the same."""
+    return Integer(PERCENT(symbolic.term_of(words[state.INTEGRAL])))
+
+
+# Functions of which more is known whenever a step calls them: (module, function) -> its name in `premises`.
+PREMISES = {
+    **{("conditions", name): name for name in (*spans.LATER, "evaluate") if name != "apply_effect"},
+    ("table", "apply_effect"): "apply_effect",
+    ("integral", "update"): "update_of_integral",
+    ("signals", "settled_part"): "settled_part",
+}
+
+
+def premises(
+    logic: Logic, function: str, words: Words, results: Words, values: Words, inputs: Words, effect: Any, elapsed: Any
+) -> list[Truth]:
+    """Return what holds beside the invariant whenever a step calls a function, by its name; each is proved of any step."""
+    flags, s = symbolic.as_bits(words[state.FLAGS]), logic.state
+    told = []
+    if function in spans.LATER:
+        told.append(flags & s.FRESH == 0)
+    if function == "evaluate":
+        told.append(symbolic.as_bits(results[outputs.CONDITIONS]) & ~signals.DOUBTS == 0)
+        suction = inputs[ranges.SUCTION_PRESSURE]
+        held = within(suction, values[ranges.SUCTION_LEAST], values[ranges.SUCTION_MOST])
+        told.append(implies(~at(results[outputs.CREDIBLE], 0), held))
+    if function == "update_of_integral":
+        all_held = [
+            within(inputs[place], values[least], values[most])
+            for place, least, most in (
+                (ranges.OIL_PRESSURE, ranges.OIL_LEAST, ranges.OIL_MOST),
+                (ranges.SUCTION_PRESSURE, ranges.SUCTION_LEAST, ranges.SUCTION_MOST),
+            )
+        ]
+        told.append(implies(~at(results[outputs.SEEN], 0), every(all_held)))
+    if function == "settled_part":
+        told.append(elapsed <= values[ranges.MAX_GAP])
+    if function == "apply_effect":
+        pressed, press = flags & s.RESET_PRESSED != 0, flags & s.RESET_HELD != 0
+        told.append(implies(at(effect, table.FORGET_TRIPS) | at(effect, table.REFUSE_RESET), pressed & press))
+        told.append(implies(at(effect, table.FORGET_TRIPS), flags & s.RESETS != s.RESETS))
+    return told
 
 
 class Prover:
@@ -101,6 +179,9 @@ class Prover:
                 where = f"{function.__module__.partition('.')[2]}.{function.__name__}.{name}"
                 assume(within(word, *spans.NAMES.get(where, spans.WORD)))
                 made.append(word)
+        called = PREMISES.get((function.__module__.partition(".")[2], function.__name__), "")
+        effect, elapsed = (made[names.index(name)] if name in names else 0 for name in ("effect", "elapsed"))
+        assume(*premises(logic, called, arrays["state"], results, values, arrays["inputs"], effect, elapsed))
         if function.__name__ == "accumulate":
             assume(lemmas.accumulable(logic, made[2], made[3]))
         return made
@@ -110,33 +191,74 @@ class Prover:
         """Return what a function returns, and every word that it leaves in its arrays."""
         copies = [list(given) if isinstance(given, list) else given for given in arguments]
         returned = merging.merged(function)(*copies)
+        if function.__module__.endswith("timers") and function.__name__ == "update":
+            copies[0][state.FLAGS] = (
+                copies[0][state.FLAGS] & ~state.FRESH
+            )  # off before it is looked at again: `evaluate`
+        if function.__name__ == "settled_part" and isinstance(returned, Integer):
+            returned = Integer(z3.If(returned.term < 0, -1, returned.term))  # below 0 is all that is looked at then
+        if function.__name__ == "stuck_part" and isinstance(returned, Integer):
+            elapsed = copies[4].term  # of a step that is late all is in doubt, and what was stuck is not looked at
+            returned = Integer(z3.If(elapsed > spans.SEEN, 0, returned.term))
         return [returned, *(word for copy in copies if isinstance(copy, list) for word in copy)]
 
     def same(self, mistake: wrong.Mistake, number: int) -> bool:
         """Say whether z3 shows a mistake at a place to be none."""
-        place, change = self.logic.program.places[number], symbolic_change(mistake)
+        place = self.logic.program.places[number]
         key = place.module, place.function
         if key not in self.logic.functions:
             return False
         function = self.logic.functions[key]
         try:
+            change = symbolic_change(mistake, place.of)
             if key not in self.given:
                 self.given[key] = list(self.settings_of(function))
             return all(
                 self._same(function, given, lambda n, v, x, y: change(v, x, y) if n == number else v)
                 for given in self.given[key]
             )
-        except (
-            ways.Unproved,
-            TypeError,
-            AttributeError,
-            IndexError,
-            ValueError,
-            AssertionError,
-            struct.error,
-            z3.Z3Exception,
-        ):
+        except CANNOT:
             return False
+
+    def same_word(self, mistake: wrong.Mistake, array: str, word: int) -> bool:
+        """Say whether z3 shows a word of the settings or inputs that is kept wrongly as a whole to change no function."""
+        self.logic.program.hook = hooked.plain
+        try:
+            change = symbolic_change(mistake)
+            for key, function in self.logic.functions.items():
+                names = function.__code__.co_varnames[: function.__code__.co_argcount]
+                if array not in names or key[0] not in wrong.STEP_MODULES:
+                    continue
+                if key not in self.given:
+                    self.given[key] = list(self.settings_of(function))
+                if not all(
+                    self._same_word(function, given, names.index(array), word, change) for given in self.given[key]
+                ):
+                    return False
+        except CANNOT:
+            return False
+        return True
+
+    def _same_word(
+        self,
+        function: Callable[..., Any],
+        given: tuple[ways.World, list[Any], Any],
+        at_place: int,
+        word: int,
+        change: wrong.Change,
+    ) -> bool:
+        world, arguments, right = given
+        with ways.inside(world), ways.pushed(world.solver):
+            changed = list(arguments)
+            changed[at_place] = list(arguments[at_place])
+            changed[at_place][word] = change(changed[at_place][word], None, None)
+            wrongly = self.outcome(function, changed)
+            own = 1 + sum(len(given) for given in arguments[:at_place] if isinstance(given, list)) + word
+            return all(
+                alike(world, mine, other)
+                for n, (mine, other) in enumerate(zip(right, wrongly, strict=True))
+                if n != own
+            )
 
     def _same(self, function: Callable[..., Any], given: tuple[ways.World, list[Any], Any], hook: hooked.Hook) -> bool:
         world, arguments, right = given
@@ -167,12 +289,69 @@ def alike(world: ways.World, mine: Any, other: Any) -> bool:
     return bool(found == z3.unsat)
 
 
-def symbolic_change(mistake: wrong.Mistake) -> wrong.Change:
+def symbolic_change(mistake: wrong.Mistake, of: str = "") -> wrong.Change:
     """Return a change that works on terms too; a float may be anything within its precision."""
     what = mistake.what
+    if what == "as before the step":
+        moved = spans.UNMOVED.get(mistake.place)
+        if moved is None:
+            raise ways.Unproved("a function knows nothing of the step before it", None)
+        return lambda v, *_: v if moved == 0 else (v & ~moved) | (Bits.named("before", symbolic.BITS) & moved)
+    change = _symbolic_change(mistake, of)
+
+    def on_bits(value: Any, first: Any, second: Any) -> Any:
+        if isinstance(value, Bits) and len(value.on) <= FEW and ALONE.match(what):
+            return tabulated(lambda number: mistake.change(number, None, None), value)
+        return change(value, first, second)
+
+    return on_bits
+
+
+FEW = 14  # bits whose every choice is gone through
+# Changes that look at the value alone.
+ALONE = re.compile(
+    r"wraps|held|without its|in units|one more|one less|negated|nothing|0 |below 0|no reading|as a single float"
+)
+
+
+def tabulated(change: Callable[[int], int], value: Bits) -> Bits:
+    """Return what a change makes of bits, of which every choice is gone through; below 0 as `symbolic.SIGNED` bits."""
+    places = sorted(value.on)
+    choices = [
+        sum(1 << place for n, place in enumerate(places) if number >> n & 1) for number in range(1 << len(places))
+    ]
+    made = [int(change(choice)) for choice in choices]
+    known: dict[tuple[int, ...], Any] = {}
+
+    def term(table: tuple[int, ...], depth: int) -> Any:
+        if len(set(table)) == 1:
+            return z3.BoolVal(val=bool(table[0]))
+        if table not in known:
+            half = len(table) // 2
+            low, high = term(table[:half], depth - 1), term(table[half:], depth - 1)
+            known[table] = low if low.eq(high) else z3.simplify(z3.If(value.on[places[depth]], high, low))
+        return known[table]
+
+    on = {bit: term(tuple(m >> bit & 1 for m in made), len(places) - 1) for bit in range(symbolic.SIGNED)}
+    return Bits({bit: held for bit, held in on.items() if not z3.is_false(held)})
+
+
+def _symbolic_change(mistake: wrong.Mistake, of: str) -> wrong.Change:  # noqa: PLR0911 - a return for each kind
+    """Return a change that works on terms too; `of`: the operator at its place."""
+    what = mistake.what
+    if what == "compared as single floats":
+        return lambda _, x, y: hooked.OPERATORS[of](rounded(number_of(x)), rounded(number_of(y)))
+    if what == "in single floats":
+        return lambda _, x, y: rounded(hooked.OPERATORS[of](rounded(x), rounded(y)))
+    if what == "divided as single floats" and of == "RShift":
+        return lambda _, x, y: shifted_float(x, y)
+    if what == "towards nothing":
+        return unless_below_0
+    if what in ("the larger", "the smaller"):
+        return lambda v, x, y: one_of_two(v, x[y], larger=what == "the larger")
     if what == "as a single float":
         return lambda v, *_: rounded(v)
-    if what in ("in single floats", "divided as single floats"):
+    if what == "divided as single floats":
         return lambda v, *_: rounded(v, exact=0)
     if what.startswith("in units of"):
         unit = int(what.split()[3].rstrip(","))
@@ -185,11 +364,41 @@ def symbolic_change(mistake: wrong.Mistake) -> wrong.Change:
     return mistake.change
 
 
+def number_of(value: Any) -> Any:
+    """Return bits as the number that they are."""
+    return Integer(value.number) if isinstance(value, Bits) else value
+
+
+def shifted_float(value: Any, bits: int) -> Any:
+    """Return a float, which is not below 0, divided by a power of two, which is exact, without its fraction."""
+    symbolic.prove(value >= 0, "a dividend is not below 0")
+    return rounded(value) >> bits
+
+
+def unless_below_0(value: Any, shifted: Any, _: Any) -> Any:
+    """Return what was shifted, which is the same rounded either way as long as it is not below 0."""
+    symbolic.prove(shifted >= 0, "what is shifted is not below 0")
+    return value
+
+
+def one_of_two(new: Any, old: Any, *, larger: bool) -> Any:
+    """Return the larger or smaller of what is stored and what was; of bits only where one has all bits of the other."""
+    if not (isinstance(new, Bits) or isinstance(old, Bits)):
+        return max(old, new) if larger else min(old, new)
+    both = symbolic.as_bits(new) & old
+    symbolic.prove(both == (old if larger else new), "what is stored has all bits of what was, or the other way round")
+    return new
+
+
+# By what stays exact: some number for each, the same for the same, as a function that is run again has to come to it again.
+SINGLE = {exact: z3.Function(f"single {exact}", z3.IntSort(), z3.IntSort()) for exact in (0, 1 << 24)}
+
+
 def rounded(value: Any, *, exact: int = 1 << 24) -> Any:
     """Return any number that a single float may make of one: itself up to 2**24, beyond it something near."""
     if isinstance(value, int):
         return int(wrong.single(value))
-    anything = fresh("float")
+    anything = Integer(SINGLE[exact](value.term))
     size = z3.If(value.term < 0, -value.term, value.term)
     off = z3.If(anything.term < value.term, value.term - anything.term, anything.term - value.term)
     symbolic.define(Truth(off * (1 << 22) <= size + (1 << 22)), Truth(z3.Implies(size <= exact, off == 0)))

@@ -233,8 +233,9 @@ def stories() -> Iterator[Walk]:
     yield _story("standstill settles for a day", {**long, "rest_settle": day}, settling)
     yield from _to_the_ms(long, gap)
     yield _percents(long, gap)
+    yield from _on_the_edge(short, long, gap)
     for oil, suction, crankcase in ((1, 0, 0), (0, 1, 0), (0, 0, 1), (1, 1, 1)):
-        late = [(ranges.ELAPSED_MOST, 1, 0)] * (day // ranges.ELAPSED_MOST - 1) + [(gap, 1, 0)] * 8
+        late = [(ranges.ELAPSED_MOST, 1, 0)] * (day // ranges.ELAPSED_MOST) + [(gap, 1, 0)] * 8
         late += [(gap, 0, 0)] * 2 + [(gap, 1, 0)] * 2
         moved = [
             (*words, 190000 + n * (1 - oil), 100000 + n * (1 - suction), 100000 + n * (1 - crankcase))
@@ -268,6 +269,66 @@ def _to_the_ms(long: dict[str, int], gap: int) -> Iterator[Walk]:
             {**long, "stuck_after": whole},
             [*still, (1, 0, 0, 190000, 100000, 100000)],
         )
+
+
+def _on_the_edge(short: dict[str, int], long: dict[str, int], gap: int) -> Iterator[Walk]:
+    """Yield walks in which two things meet in one step, or a time that runs down passes a power of two."""
+    # A full integral that nothing drains, oil at the next start, and suction pressure that comes back.
+    told = [
+        (0, 0, 0, 100000, 100000, 100000),
+        (3000, 1, 0, 100000, 100001, 100000),
+        (1000, 1, 0, 100000, 100000, 100000),
+        (3000, 0, 0, 100001, 100001, 100001),
+        (1000, 1, 0, 80000, 80000, 80000),
+        (500, 1, 0, 170000, 80001, 80000),
+        (500, 1, 0, 220000, 130000, 130000),
+    ]
+    undrained = {"recovery": 0, "stopped_recovery": 0, "trip_delay": 1000}
+    undrained |= {"restart_delay": 0, "rest_settle": 0, "reset_hold": 0}
+    yield _story("a reload on a full integral with oil pressure there", undrained, told)
+    power = 1 << 20
+    drained = [gap] * ((1800000 - power) // gap) + [(1800000 - power) % gap, 1000]
+    told = [(0, 0, 0, 100000, 100000, 100000), (ranges.ELAPSED_MOST, 0, 0, 100000, 100000, 100000)]
+    told += [(beat, 0, 0, 100001 + n, 100001 + n, 100001 + n) for n, beat in enumerate(drained)]
+    yield _story("doubt drains past a power of two", long, told)
+    short_of_oil = [0] + [gap] * (power // gap) + [power % gap]
+    told = [(beat, 1, 0, 80000 + n, 80000 + n, 80000 + n) for n, beat in enumerate(short_of_oil)]
+    told += [(0, 1, 0, 180000, 80000, 80000), (1000, 1, 0, 230000, 130000, 130000)]
+    even = {**long, "trip_delay": 1800000, "floor_weight": ranges.ONE, "vacuum_weight": ranges.ONE}
+    yield _story("healthy oil pressure on a debt of a power of two", even, told)
+    cycle = ((1000, 1, 0), (1000, 0, 0), (1000, 0, 1), (1000, 0, 1), (1000, 0, 0))
+    for most, told_most in ((3, "three"), (5, "five")):
+        told = [(*words, 100000 + beat, 100000, 100000) for _ in range(most + 2) for beat, words in enumerate(cycle)]
+        yield _story(f"{told_most} resets, and one that is refused", {**short, "resets_most": most}, told)
+    yield from _weights(long, gap)
+    alike = ranges.NO_READING & ((1 << 24) - 1)  # a reading whose lowest bits are those of none
+    told = [(1000, 1, 0, alike, 100000, 100000), (1000, 1, 0, alike, alike, alike)]
+    yield _story("a reading like none", {"oil_most": 20000000, "suction_most": 20000000}, told)
+    # The trip memory ends in the very step in which the press has been held for long enough.
+    told = [(*words, 100000 + beat, 100000, 100000) for _ in range(8) for beat, words in enumerate(cycle)]
+    ending = [(1000, 1, 0), *[(3000, 0, 0)] * 19, (1000, 0, 1), (2000, 0, 1), (1000, 0, 0)]
+    told += [(*words, 100000 + n % 2, 100000 + n % 2, 100000 + n % 2) for n, words in enumerate(ending)]
+    yield _story("a reset as the resets are forgotten", {**short, "resets_most": 7}, told)
+    # The trip memory ends in the seen part of a step, and its doubted part declares a fault.
+    told = [(*words, 100000 + beat, 100000, 100000) for _ in range(2) for beat, words in enumerate(cycle)]
+    told += [(3000, 0, 0, 100000 + n % 2, 100000 + n % 2, 100000 + n % 2) for n in range(18)]
+    told += [(1000, 1, 0, 200000 + n, 100000, 100000) for n in range(4)]
+    told += [(3000, 0, 0, 130000, 100001, 100001), (1000, 0, 0, 130001, 100000, 100000)]
+    yield _story("a fault as the trip memory ends", {**short, "fault_delay": 100}, told)
+
+
+def _weights(long: dict[str, int], gap: int) -> Iterator[Walk]:
+    """Yield walks in which the products of weight and elapsed time are the largest, and the smallest."""
+    slow = {**long, "trip_delay": 1800000, "vacuum_weight": ranges.ONE}
+    low, healthy = (1, 0, 100000, 100000, 100000), (1, 0, 200000, 100000, 100000)
+    told = [(0, *low), (gap, *low), (gap - 1, *low), (gap, *healthy), (gap, *healthy)]
+    yield _story("the largest fractions", {**slow, "floor_weight": 4095, "recovery": 2047}, told)
+    told = [(0, *low), (gap, 1, 0, 80000, 80000, 80000), (1000, 0, 0, 80000, 80000, 80000)]
+    yield _story(
+        "a product beyond 24 bits", {**slow, "floor_weight": 7 * ranges.ONE, "vacuum_weight": 8 * ranges.ONE}, told
+    )
+    told = [(0, *low), (1, *low), (1, *healthy), (0, *healthy), (0, 0, 0, 100000, 100000, 100000)]
+    yield _story("a fraction alone is kept", {**slow, "floor_weight": ranges.ONE, "recovery": 1024}, told)
 
 
 def _percents(long: dict[str, int], gap: int) -> Walk:

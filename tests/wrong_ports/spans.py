@@ -8,7 +8,7 @@ each span (z3, any step from any state), and the walks keep within them.
 
 import ast
 
-from protect import outputs, ranges, settings, signals, state, table
+from protect import conditions, outputs, ranges, settings, signals, state, table
 from replay.port.coverage import reachable_ends
 from tests.wrong_ports import hooked
 
@@ -26,7 +26,10 @@ CONDITIONS = signals.DOUBTS | (signals.OIL_MISSING - 1)
 SETTING_SPANS = {
     **ENDS,
     ranges.SLOPE: (0, STEEPEST),
-    ranges.PERCENT_SCALE: (0, (100 << settings.PERCENT_BITS) // ENDS[ranges.TRIP_DELAY][0]),
+    ranges.PERCENT_SCALE: (
+        (100 << settings.PERCENT_BITS) // ENDS[ranges.TRIP_DELAY][1],
+        (100 << settings.PERCENT_BITS) // ENDS[ranges.TRIP_DELAY][0],
+    ),
     ranges.RELOAD_LEVEL: (0, ENDS[ranges.TRIP_DELAY][1]),
 }
 
@@ -68,6 +71,9 @@ WORDS: dict[str, dict[int, Span]] = {
     },
 }
 
+# What a step leaves in an array, where that is narrower than what its places hold on the way.
+LEFT: dict[tuple[str, int], Span] = {("outputs", outputs.CONDITIONS): (conditions.LOW, CONDITIONS)}
+
 # Of names that are local to a function, or its parameters.
 NAMES: dict[str, Span] = {
     "integral.weight.net": (-NET, NET),
@@ -106,7 +112,7 @@ NAMES: dict[str, Span] = {
     "timers.update.doubt": _most(ranges.FAULT_DELAY),
     "conditions.evaluate.bits": (0, CONDITIONS),
     "conditions.memory_bits.bits": (0, 4095),
-    "protection.measure.bits": (0, CONDITIONS),
+    "protection.measure.bits": (conditions.LOW, CONDITIONS),
     "signals.channel_doubt.missing": (signals.OIL_MISSING, signals.CRANKCASE_MISSING),
 }
 
@@ -143,10 +149,32 @@ STATED: dict[str, Span] = {
     ),
     "signals.observe: inputs[OIL_PRESSURE] - inputs[CRANKCASE_PRESSURE]": (-NET, NET),
     "signals.observe: elapsed - doubted": (0, SEEN),
+    "signals.observe: doubted = part": (1, LONGEST),
+    "timers.update: seen + doubted": (0, LONGEST),
+    "conditions.evaluate: return bits": (conditions.LOW, CONDITIONS),  # something is on in every step
     "table.apply_effect: state[FLAGS] + ONE_RESET": (0, 2 * state.RESET_PRESSED - 1),
     "table.apply_effect: state[TRIPS] + 1": (1, ENDS[ranges.TRIPS_TO_LOCKOUT][1]),
     "integral.past_grace: return -left": (1, LONGEST),
 }
+# Of places that hold bits: all that can be on there. What leaves each choice of these as it is, is no mistake.
+_CHANNEL = signals.OIL_MISSING | signals.OIL_RANGE | signals.OIL_STUCK
+_FLAGS = WORDS["state"][state.FLAGS][1] & ~state.FRESH  # after the first step, and within it once `evaluate` has begun
+MASKS: dict[str, int] = {
+    "conditions.evaluate: outputs[CONDITIONS]": signals.DOUBTS,
+    "conditions.evaluate: follow_reset(state, settings, inputs)": conditions.RESET_PRESS,
+    "conditions.evaluate: pressure_bits(settings, outputs)": conditions.LOW | conditions.HEALTHY | conditions.SENSOR_OK,
+    "conditions.evaluate: memory_bits(state, settings)": (
+        conditions.IN_GRACE | conditions.INTEGRAL_FULL | conditions.RESTART_DUE | conditions.LAST_TRIP
+        | conditions.SENSOR_FAULT | conditions.RESETS_SPENT
+    ),
+    "conditions.evaluate: state[FLAGS] = state[FLAGS] & ~FRESH": _FLAGS,
+    "signals.observe: channel_doubts(state, settings, inputs)": signals.DOUBTS & ~(signals.LATE | signals.STANDSTILL),
+    "signals.observe: outputs[CONDITIONS] = doubts": signals.DOUBTS,
+    "signals.channel_doubts: channel_doubt(inputs[OIL_PRESSURE], settings[OIL_LEAST], settings[OIL_MOST], oil_stuck, OIL_MISSING)": _CHANNEL,
+    "signals.channel_doubts: channel_doubt(inputs[SUCTION_PRESSURE], least, most, suction_stuck, SUCTION_MISSING)": _CHANNEL << 3,
+    "signals.channel_doubts: channel_doubt(inputs[CRANKCASE_PRESSURE], least, most, crankcase_stuck, CRANKCASE_MISSING)": _CHANNEL << 6,
+}  # fmt: skip
+LATER = ("follow_spell", "reload_guard", "follow_reset", "memory_bits", "apply_effect")  # these run when FRESH is off
 # What functions return, where it is looked at as a whole.
 RETURNED: dict[str, Span] = {
     "weight": (-RECOVERY, HEAVIEST),
@@ -157,8 +185,8 @@ RETURNED: dict[str, Span] = {
     "percent": (0, 100),
     "channel_doubt": (0, signals.DOUBTS),
     "channel_doubts": (0, signals.DOUBTS),
-    "evaluate": (0, CONDITIONS),
-    "measure": (0, CONDITIONS),
+    "evaluate": (conditions.LOW, CONDITIONS),
+    "measure": (conditions.LOW, CONDITIONS),
     "follow_reset": (0, 256),
     "pressure_bits": (0, 1023),
     "memory_bits": (0, 4095),
@@ -166,6 +194,62 @@ RETURNED: dict[str, Span] = {
     "plausible": (0, 1),
     "reload_guard": (0, 1),
 }
+
+
+# What the functions that ran before one in a step may have changed in a word of the state: nothing, or these flags.
+_MOVED = state.FRESH | state.FAULT_DECLARED | state.RESETS
+UNMOVED: dict[str, int] = {
+    "conditions.follow_reset: state[FLAGS] (2)": _MOVED,
+    "conditions.follow_reset: state[FLAGS] (3)": _MOVED,
+    "conditions.follow_reset: state[STATE]": 0,
+    "integral.accumulate: state[INTEGRAL] (2)": 0,  # it drains once in a step
+    "integral.accumulate: state[INTEGRAL_FRACTION] (2)": 0,
+    "integral.regain_grace: state[GRACE_LEFT]": 0,
+    "signals.counted_elapsed: state[FLAGS]": 0,
+    "signals.settled_part: state[RESTART_LEFT]": 0,
+    "signals.stuck_part: state[seen + 1]": 0,
+    "signals.stuck_part: state[seen]": 0,
+    "timers.run_down: state[place]": 0,
+    "timers.update: state[FLAGS]": 0,
+    "timers.update: state[STATE]": 0,
+}
+
+
+def always_on(place: hooked.Place) -> int:
+    """Return the bits that a store puts on."""
+    name = place.text.partition("= state[FLAGS] | ")[2]
+    return _constant(name) if name.isidentifier() else 0
+
+
+def mask_of(place: hooked.Place) -> int | None:
+    """Return all bits that can be on at a place; None where that is not stated."""
+    off = place.text.partition("= state[FLAGS] & ~")[2].strip("()")
+    if off and place.kind == hooked.STORE:
+        gone = sum(_constant(name) for name in off.split(" | "))
+        return WORDS["state"][state.FLAGS][1] & ~gone & (_FLAGS if place.function in LATER else -1)
+    if always_on(place):
+        return WORDS["state"][state.FLAGS][1]
+    if place.function in LATER and place.of == "state" and place.text.startswith("state[FLAGS]"):
+        return _FLAGS
+    return MASKS.get(str(place))
+
+
+def own_index(place: hooked.Place) -> int | None:
+    """Return the index at which a place reads its array, or stores in it; None where it is only known as it runs."""
+    node = ast.parse(place.text).body[0]
+    target = node.targets[0] if isinstance(node, ast.Assign) else node.value if isinstance(node, ast.Expr) else None
+    if not isinstance(target, ast.Subscript):
+        return None
+    index = ast.unparse(target.slice)
+    if index.rpartition(".")[2].split(" ")[0].islower() or not index[0].isalpha():
+        return None
+    first, _, more = index.rpartition(".")[2].partition(" + ")
+    return _constant(first) + int(more or 0)
+
+
+def constant_of(place: hooked.Place) -> int:
+    """Return the constant that stands at a place."""
+    return int(place.text) if place.text.isdigit() else _constant(place.text)
 
 
 def span_of(place: hooked.Place) -> Span:
@@ -225,7 +309,7 @@ def _word(node: ast.Subscript, place: hooked.Place) -> Span:
     return WORDS[array][_constant(first) + int(more or 0)]
 
 
-def _span(node: ast.expr, place: hooked.Place) -> Span:  # noqa: PLR0911 - a return for each kind of node
+def _span(node: ast.expr, place: hooked.Place) -> Span:  # noqa: C901, PLR0911 - a return for each kind of node
     where = f"{place.module}.{place.function}"
     stated = STATED.get(f"{where}: {ast.unparse(node)}")
     if stated is not None:
@@ -245,6 +329,10 @@ def _span(node: ast.expr, place: hooked.Place) -> Span:  # noqa: PLR0911 - a ret
         return -high, -low
     if isinstance(node, ast.BinOp):
         name = type(node.op).__name__
+        if name == "BitAnd" and isinstance(node.right, ast.Name | ast.Subscript):
+            least, most = _span(node.right, place)
+            if least >= 0:
+                return 0, most
         if name in ("BitAnd", "BitOr"):
             raise LookupError(str(place))
         ends = [hooked.OPERATORS[name](a, b) for a in _span(node.left, place) for b in _span(node.right, place)]

@@ -40,6 +40,10 @@ NEVER: dict[str, Callable[[int, Bits], Mask]] = {
     "starved, at a stop, and the integral full": lambda now, bits: (
         on(bits, "integral_full") & ~on(bits, "running") & (now == state.STARVED)
     ),
+    "starved, not low, and the integral full": lambda now, bits: (
+        on(bits, "integral_full") & ~on(bits, "low") & (now == state.STARVED)
+    ),
+    "starved, running and in grace": lambda now, bits: on(bits, "running", "in_grace") & (now == state.STARVED),
     "a press but in a lockout": lambda now, bits: on(bits, "reset_press") & (now != state.LOCKED_OUT),
 }
 

@@ -90,8 +90,28 @@ SPECIMENS = (0, 1, -1, (1 << 24) + 1, -(1 << 24) - 1, ranges.NO_READING)
 FEW = 4096
 
 
-def differs(change: Change, held: spans.Span) -> bool:
-    """Tell whether a coarse value is another one somewhere in a span; where the span is long, at its ends or a specimen."""
+def submasks(mask: int) -> Iterator[int]:
+    """Yield all numbers that have no bits beside those of a mask."""
+    bits = mask
+    while bits:
+        yield bits
+        bits = (bits - 1) & mask
+    yield 0
+
+
+def values_of(place: Place) -> list[int] | None:
+    """Return all that a place of few bits can hold; None for any other."""
+    mask = spans.mask_of(place)
+    return None if mask is None else [bits for bits in submasks(mask) if not spans.always_on(place) & ~bits]
+
+
+def differs(change: Change, held: spans.Span, chosen: Sequence[int] | None = None) -> bool:
+    """Tell whether a coarse value is another one somewhere in a span; where the span is long, at its ends or a specimen.
+
+    chosen: all values there are, where they are known one by one.
+    """
+    if chosen is not None:
+        return any(change(value, None, None) != value for value in chosen)
     least, most = held
     values = range(least, most + 1) if most - least < FEW else (least, most, *SPECIMENS)
     return any(change(value, None, None) != value for value in values if least <= value <= most)
@@ -239,7 +259,7 @@ class Hunt:
             for word in range(size):
                 if array == "settings" and not any(getattr(ranges, name, -1) == word for name in read):
                     continue  # worked out from in `settings.derive` alone
-                whole = spans.WORDS[array][word]
+                whole = spans.LEFT.get((array, word), spans.WORDS[array][word])
                 self._add_values(-1, f"{array}[{word}] as a whole", self.words.setdefault((array, word), []), whole)
         self._add_tables()
         self.left_alone = {mistake.number for mistake in self.mistakes if mistake.name in none}
@@ -255,13 +275,17 @@ class Hunt:
         self.labels[str(place)] += 1
         return f"{place}" if self.labels[str(place)] == 1 else f"{place} ({self.labels[str(place)]})"
 
-    def _add_values(self, number: int, where: str, narrow: list[Mistake], held: spans.Span) -> None:
+    def _add_values(
+        self, number: int, where: str, narrow: list[Mistake], held: spans.Span, chosen: Sequence[int] | None = None
+    ) -> None:
         least, most = held
         for what, change, quiet in narrowed():
+            if chosen is not None and all(change(value, None, None) == value for value in chosen):
+                continue
             if not quiet[0] <= least <= most <= quiet[1]:
                 narrow.append(self._new(where, what, change, quiet=quiet))
         others = self.other.setdefault(number, []) if number >= 0 else narrow
-        others += [self._new(where, what, change) for what, change in coarse() if differs(change, held)]
+        others += [self._new(where, what, change) for what, change in coarse() if differs(change, held, chosen)]
 
     def _add_place(self, number: int, place: Place, sizes: dict[str, int]) -> None:  # noqa: C901 - a branch for each kind
         where, others = self._label(place), self.other.setdefault(number, [])
@@ -271,7 +295,7 @@ class Hunt:
 
         held = span(place)
         if held is not None:
-            self._add_values(number, where, self.narrow.setdefault(number, []), held)
+            self._add_values(number, where, self.narrow.setdefault(number, []), held, values_of(place))
         if place.kind == hooked.OPERATION:
             add(operation(place.of))
         elif place.kind == hooked.COMPARISON:
@@ -280,20 +304,28 @@ class Hunt:
         elif place.kind == hooked.DECISION or (place.kind == hooked.VALUE and held is None):
             add(decision())
         elif place.kind == hooked.CONSTANT:
-            add(constant(place.of))
+            own = spans.constant_of(place)
+            add((what, change) for what, change in constant(place.of) if change(own, None, None) != own)
         elif place.kind == hooked.CALL:
             add(iter((("left out", lambda v, *_: 0), ("done twice", lambda v, *_: 2))), loud=True)
         elif place.kind == hooked.READ:
             size = sizes.get(place.of, 0)
-            add((f"place {p} instead", lambda v, x, y, p=p: x[p]) for p in range(size))
+            own = spans.own_index(place)
+            add((f"place {p} instead", lambda v, x, y, p=p: x[p]) for p in range(size) if p != own)
             if place.of in ("state", "outputs"):
                 add(iter((("as before the step", self._stale),)))
         elif place.kind == hooked.STORE:
             size = sizes.get(place.of, 0)
             add(iter((("left out", lambda v, x, y: x[y]), ("added", lambda v, x, y: x[y] + v))))
             add(iter((("the larger", lambda v, x, y: max(x[y], v)), ("the smaller", lambda v, x, y: min(x[y], v)))))
+            own = spans.own_index(place)
             add(
-                ((f"in place {p} instead", lambda v, x, y, p=p: _elsewhere(v, x, y, p)) for p in range(size)), loud=True
+                (
+                    (f"in place {p} instead", lambda v, x, y, p=p: _elsewhere(v, x, y, p))
+                    for p in range(size)
+                    if p != own
+                ),
+                loud=True,
             )
 
     def _stale(self, value: Any, array: Any, index: Any) -> Any:
