@@ -20,6 +20,7 @@ RUNNING, STATE, RESET, CLOCK, QUALITY = "running", "state", "reset", "time", "qu
 TAG, VALUE = "tag", "value"
 MACHINE, PLAIN, LOW, EVAPORATING, PUMP = "machine", "plain", "low", "evaporating", "pump"
 SATURATED = "saturated"
+DISCHARGE = "discharge side"  # one of ELSEWHERE
 # What else a column may be about, so that it is not the signal: as it is told to the user.
 ELSEWHERE = {
     "set point": "sp setpoint setpt stpt set soll sollwert consigne consigna target setting einstellung ref cutout "
@@ -38,7 +39,7 @@ ELSEWHERE = {
     "valve": "valve ventil vanne valvola válvula eev exv tev txv",
     "other stuff than refrigerant or oil": "water wasser eau acqua agua glycol glykol brine sole air luft ambient room "
     "raum steam dampf outdoor aussen hydraulic hydraulik gas",
-    "discharge side": "discharge disch dis hochdruck hoch hp hd high head cond condensing condenser verflüssiger "
+    DISCHARGE: "discharge disch dis hochdruck hoch hp hd high head cond condensing condenser verflüssiger "
     "verflüssigung kondensation refoulement refoul mandata descarga pk pc pers persgas",
     "stage between": "intermediate inter zwischen zwischendruck interstage economizer economiser eco mitteldruck mp",
     "evaporator": "evaporator verdampfer évaporateur evaporatore",
@@ -120,8 +121,12 @@ class Named:
 
     @property
     def elsewhere(self) -> tuple[str, str] | None:
-        """Return (the word, what it names) where the name is about another place or purpose."""
-        return next(((self.means[what], what) for what in ELSEWHERE if what in self.means), None)
+        """Return (the word, what it names) where the name is about another place or purpose.
+
+        The discharge of an oil pump is no discharge side of the machine: it is where oil pressure is taken.
+        """
+        own = {DISCHARGE} if self.says(OIL, PUMP) else set()
+        return next(((self.means[what], what) for what in ELSEWHERE if what in self.means and what not in own), None)
 
 
 @functools.lru_cache(maxsize=4096)

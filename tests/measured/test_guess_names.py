@@ -65,6 +65,7 @@ SPELLED = [
     ("PT101 lube oil psig", "PT102 LP psig", "Comp status"),
     ("Basalt oil press (bar g)", "Basalt suct press (bar g)", "Basalt run"),
     ("Oliedruk (bar g)", "Zuigdruk (bar g)", "bedrijf"),
+    ("Oil pump discharge (bar g)", "Suction press. (bar g)", "Comp running"),
 ]
 
 
