@@ -16,6 +16,7 @@ from replay.measured.profile import Profile
 from replay.measured.unit_text import TIME, Unit, unit_in_name
 
 PLAIN = re.compile(r"[-+]?\d+\.?\d*(?:[eE][-+]?\d+)?")
+LEAST_FALLS = 2  # one may be midnight, or a clock that was put back
 NUMBER, STAMP, TEXT = "number", "stamp", "text"
 
 
@@ -102,7 +103,8 @@ def newest_first(clock: clocks.Clock, dialect: Dialect, time_places: tuple[int, 
     else:
         ms = clock.from_text(pa.array(cells, pa.string()))
     ms = ms[ms != clocks.UNREADABLE]
-    return len(ms) > 1 and int(ms[-1]) < int(ms[0]) and bool((np.diff(ms) <= 0).all())
+    falls = int((np.diff(ms) < 0).sum())
+    return falls >= LEAST_FALLS and bool((np.diff(ms) <= 0).all())
 
 
 def _in_digits(cells: list[str]) -> bool:
