@@ -59,7 +59,7 @@ def kilopascals(pascals: float | None) -> str:
 
 def net_oil(pascals: float | None) -> str:
     """Return a net oil pressure (Pa) in both units of the trade."""
-    return NOTHING if pascals is None else f"{kilopascals(pascals)} ({pascals / PSI_PA:.1f} psi)"
+    return NOTHING if pascals is None else f"{pascals / 1000:z.1f} kPa ({pascals / PSI_PA:z.1f} psi)"
 
 
 def suction(pascals: float | None, altitude_m: float) -> str:
