@@ -101,11 +101,12 @@ for name in ("oil", "suction"):
     profile += f'[{name}_pressure]\\ncolumn = "{name}_kpa_abs"\\nunit = "kPa"\\nreference = "absolute"\\n'
 Path("profile.toml").write_text(profile)
 assert not replay.import_logs(["log.csv"], "logs", "profile.toml").refused
-first = replay.triage_logs(["logs"], settings).machines[0]
-assert first.starved_ms > 0
+report = replay.triage_logs(["logs"], settings)
+assert report.machines[0].starved_ms > 0
+replay.write_fleet("fleet.html", report)
 replay.relabel("logs", "log", "undecided", "A. Smith", "machine not opened yet")
 """,
-        ("draft_profile", "import_logs", "triage_logs", "relabel", "MustTrip"),
+        ("draft_profile", "import_logs", "triage_logs", "write_fleet", "relabel", "remove_traces", "MustTrip"),
     ),
     (
         "Settings and ports",

@@ -119,6 +119,22 @@ def _second(option: str, text: str) -> float:
         raise refusal("label", option, str(error), 'seconds, or text such as "5 min"', text) from None
 
 
+@main.command(short_help="Remove traces from a library.")
+@click.argument("library", type=PATH)
+@click.argument("identities", metavar="ID...", nargs=-1, required=True)
+@click.option("--by", "who", metavar="WHO", help="Who says so; the name of the login without it.")
+@click.option("--note", "why", required=True, metavar="TEXT", help="Why.")
+def remove(library: Path, identities: tuple[str, ...], **options: Any) -> None:
+    """Remove the traces ID... of a LIBRARY, their files included.
+
+    What their labels and notes were, who removed them and why, is kept in LIBRARY/removed.toml.
+    """
+    from replay.library.removal import remove_traces
+
+    for entry in remove_traces(library, identities, **options):
+        click.echo(f"{library}: {entry.id} removed, its label kept in removed.toml")
+
+
 @main.command(short_help="Synthesise traces by physics, as a library.")
 @click.argument("folder", metavar="[OUT]", required=False, type=PATH)
 @click.option("--families", default="all", show_default=True, metavar="NAME,...", help="Families of traces, in turn.")

@@ -6,7 +6,7 @@ from typing import Any
 import click
 
 from replay.cli.group import main
-from replay.cli.options import JSON, PATH, check_output, give_report, give_text
+from replay.cli.options import JSON, PATH, PLACE, check_output, give_report, give_text
 from replay.cli.working import Progress, working
 from replay.ground.files import write_text
 from replay.ground.refusal import refusal
@@ -23,6 +23,7 @@ from replay.ground.refusal import refusal
     help="What the columns are; without it, the library's own profile for the file's header.",
 )
 @click.option("--repair", is_flag=True, help="Leave out rows that are broken or out of order, and name them.")
+@click.option("--replace", is_flag=True, help="What came from a file of the same name goes; labels and notes are kept.")
 @click.option("--guess", is_flag=True, help="Draft a profile for one FILE instead of importing it.")
 @click.option("--out", type=PATH, metavar="FILE", help="Where the draft of --guess goes.")
 @JSON
@@ -35,7 +36,10 @@ def import_files(
     guess: bool,
     **options: Any,
 ) -> None:
-    """Import measured traces from FILEs (CSV in any dialect, Parquet, MDF 4) into a library.
+    """Import measured traces from FILEs into a library.
+
+    CSV in any dialect, workbooks, Parquet, Arrow, Feather, JSON lines, line protocol, MDF 4; packed as gz, bz2, xz or
+    zip as they are.
 
     A profile says which column is which signal, its unit, and whether it is gauge or absolute; `--guess FILE`
     drafts one. Each file goes in whole or not at all. A gap longer than max_gap splits a trace; nothing is filled.
@@ -48,16 +52,14 @@ def import_files(
         raise refusal("import", "--out", "goes with --guess", "--json FILE for the report of an import")
     if library is None:
         raise refusal("import", "--to", "no library to import into", "--to LIBRARY, or --guess to draft a profile")
-    from rich.console import Group
-
-    from replay.display.imported import view
+    from replay.display.imported import view_all
     from replay.measured.importing import import_logs
 
     check_output(json_file)
     found = import_logs(files, library, **options, progress=Progress)
     for told in found.refused:
         click.echo(f"lubetrip: {told}", err=True)
-    give_report(json_file, found.as_json(), lambda: Group(*(part for one in found.reports for part in (view(one), ""))))
+    give_report(json_file, found.as_json(), lambda: view_all(found))
     if found.refused:
         raise SystemExit(2)
 
@@ -72,7 +74,7 @@ def _guess(files: tuple[Path, ...], out: Path | None) -> None:
 
 
 @main.command()
-@click.argument("paths", metavar="PATH...", nargs=-1, required=True, type=PATH)
+@click.argument("paths", metavar="PATH...", nargs=-1, required=True, type=PLACE)
 @click.option(
     "--settings",
     type=PATH,
@@ -89,27 +91,46 @@ def _guess(files: tuple[Path, ...], out: Path | None) -> None:
     default=3,
     show_default=True,
     metavar="N",
-    help="Events shown of each machine, the gravest first.",
+    help="Events shown and drawn of each machine, the gravest first.",
 )
 @JSON
 @click.option("--csv", "csv_file", type=PATH, metavar="FILE", help="Write the events as CSV too.")
+@click.option("--html", type=PATH, metavar="FILE", help="Write a page with a plot of each event and trends too.")
+@click.option(
+    "--before",
+    type=PATH,
+    multiple=True,
+    metavar="PATH",
+    help="Logs of the period before: each machine is held against itself, by its name.",
+)
 @working
 def triage(
-    paths: tuple[Path, ...], most_events: int, json_file: Path | None, csv_file: Path | None, **options: Any
+    paths: tuple[Path, ...],
+    most_events: int,
+    json_file: Path | None,
+    csv_file: Path | None,
+    html: Path | None,
+    **options: Any,
 ) -> None:
     """Say from unlabelled logs which machine to open first, and why.
 
-    PATH is a trace file (CSV, Parquet), a folder of them or a library. Was a
+    PATH is a trace file (CSV, Parquet), a folder of them or a library, or the
+    URI of one in an object store (s3://BUCKET/FOLDER). Was a
     machine run starved, how often, how long, and was it loaded again before
     the oil film was back? Logs are taken as they are: the machine of a log did
-    not obey these settings. A library names its machines; files that go on
-    where the one before ended are one log.
+    not obey these settings. A library names its machines and says when each
+    trace began: files of one machine are joined in time. A machine of which
+    the logs cannot tell is never called healthy.
     """
     from replay.display.triage import triage_view
     from replay.triage.report import triage_logs
 
-    check_output(json_file, csv_file)
+    check_output(json_file, csv_file, html)
     report = triage_logs(paths, **options)
     if csv_file is not None:
         write_text(csv_file, report.as_csv())
+    if html is not None:
+        from replay.report.fleet import write_fleet
+
+        write_fleet(html, report, most_events)
     give_report(json_file, report.as_json(), lambda: triage_view(report, most_events))

@@ -9,7 +9,18 @@ from typing import Any
 import click
 
 PATH = click.Path(path_type=Path)
-LIBRARY = click.argument("library", metavar="LIBRARY", type=PATH)
+
+
+class PlaceType(click.Path):
+    """A path of this machine, or the URI of an object store."""
+
+    def coerce_path_result(self, value: Any) -> Any:
+        """Return a path, or a URI as it is: whoever reads there refuses it."""
+        return value if "://" in value else Path(value)
+
+
+PLACE = PlaceType()
+LIBRARY = click.argument("library", metavar="LIBRARY", type=PLACE)
 SETTINGS = click.option(
     "--settings", type=PATH, metavar="FILE", help="Settings file; without it, the one named in library.toml."
 )

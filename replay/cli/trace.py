@@ -5,11 +5,11 @@ from pathlib import Path
 import click
 
 from replay.cli.group import main
-from replay.cli.options import JSON, PATH, SETTINGS, check_output, give_report
+from replay.cli.options import JSON, PATH, PLACE, SETTINGS, check_output, give_report
 
 
 @main.command(short_help="Show the decisions over one TRACE as a timeline.")
-@click.argument("trace", metavar="TRACE", type=PATH)
+@click.argument("trace", metavar="TRACE", type=PLACE)
 @SETTINGS
 @JSON
 def explain(trace: Path, settings: Path | None, json_file: Path | None) -> None:
@@ -23,7 +23,7 @@ def explain(trace: Path, settings: Path | None, json_file: Path | None) -> None:
 
 
 @main.command(short_help="Draw one TRACE: pressures, integral, states, stops, label.")
-@click.argument("trace", metavar="TRACE", type=PATH)
+@click.argument("trace", metavar="TRACE", type=PLACE)
 @click.option("-o", "--out", type=PATH, required=True, metavar="FILE", help="FILE.png, .svg or .pdf.")
 @SETTINGS
 def show(trace: Path, out: Path, settings: Path | None) -> None:

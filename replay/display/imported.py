@@ -1,5 +1,8 @@
 """The report of an import for the terminal."""
 
+import re
+from collections import Counter
+
 from rich.console import Group, RenderableType
 
 from replay.display import terminal
@@ -7,11 +10,50 @@ from replay.display.table import Table
 from replay.display.terminal import CAUTION, terms
 from replay.ground.wording import tenths, words
 from replay.measured.assemble import HOUR_MS, LEAST_ROWS, Counts
+from replay.measured.importing import Imports
+from replay.measured.losses import said_first
 from replay.measured.profile_keys import PRESSURES
 from replay.measured.report import Report, hours_of, run_hours_of, signal_of
 
+FULL = 10  # files whose reports are shown in full
 SHOWN_TRACES = 20
+SHOWN_REASONS = 10
 SHOWN_PLACES = 6
+
+
+def view_all(found: Imports) -> RenderableType:
+    """Return the reports one after the other; of many files a summary, which is all that can be read."""
+    if len(found.reports) + len(found.refused) <= FULL:
+        return Group(*(part for one in found.reports for part in (view(one), "")))
+    new = [report for report in found.reports if not report.already]
+    hours, running = sum(hours_of(one.counts) for one in new), sum(run_hours_of(one.counts) for one in new)
+    told = [
+        f"in: {len(new)}, as {sum(len(one.traces) for one in new)} traces of {hours:.1f} h, running {running:.1f} h",
+        f"there already: {len(found.reports) - len(new)}",
+        f"refused: {len(found.refused)}",
+    ]
+    why = Counter(_reason(text) for text in found.refused)
+    refused = [(f"  {count}", text) for text, count in why.most_common(SHOWN_REASONS)]
+    first = [(f"  {one.source}", " ".join(said_first(one.counts))) for one in new if said_first(one.counts)]
+    doubts = Counter(re.sub(r"\d[\d.]*", "..", doubt) for one in new for doubt in one.doubts)
+    again = [(f"  {count}", doubt) for doubt, count in doubts.most_common(SHOWN_REASONS)]
+    more = f"... and {len(first) - SHOWN_TRACES} more"
+    return Group(
+        "\n".join(told),
+        *(Group("", "refused, and why", terms(refused)) for _ in refused[:1]),
+        *(
+            Group("", "LOOK FIRST", terms(first[:SHOWN_TRACES]), *([more] * (len(first) > SHOWN_TRACES)))
+            for _ in first[:1]
+        ),
+        *(Group("", "look again (files each)", terms(again)) for _ in again[:1]),
+        "",
+        f"Each file by itself: --json FILE. All labels are undecided. {CAUTION}",
+    )
+
+
+def _reason(text: str) -> str:
+    """Return why a file was refused, without the file and the value that stands in it."""
+    return text.partition(": ")[2].rpartition("; accepted")[0] or text
 
 
 def view(report: Report) -> RenderableType:
@@ -19,7 +61,9 @@ def view(report: Report) -> RenderableType:
     if report.already:
         told = f"{report.source}: already in the library as {', '.join(report.already)}; nothing was done."
         return Group(f"{told} To read it with another profile, import it into a new library.")
-    head = [f"{report.source}  (SHA-256 {report.digest[:16]}..., by {report.profile})"]
+    head = [f"LOOK FIRST: {first[0]} {'; '.join(first[1:])}" for first in [said_first(report.counts)] if first]
+    head += [f"machine {report.machine}"] * bool(report.machine)
+    head += [f"{report.source}  (SHA-256 {report.digest[:16]}..., by {report.profile})"]
     doubts = [Group("look again", terms(("  -", doubt) for doubt in report.doubts))] if report.doubts else []
     return terminal.view(
         "\n".join([*head, *(f"  {note}" for note in report.notes)]),
@@ -27,12 +71,13 @@ def view(report: Report) -> RenderableType:
         _signals_table(report.counts),
         _traces_table(report),
         *doubts,
-        f"All labels are undecided. {CAUTION}",
+        *([f"replaced: {', '.join(report.replaced)}"] if report.replaced else []),
+        f"New labels are undecided. {CAUTION}",
     )
 
 
 def _rows_table(counts: Counts) -> Table:
-    kept = f"{hours_of(counts):.3f} h, of them running {run_hours_of(counts):.3f} h"
+    kept = f"{hours_of(counts):.3f} h, of them running {run_hours_of(counts):.3f} h, {counts.starts} starts"
     rows = [("read", f"{counts.read}", ""), ("kept", f"{counts.kept}", kept)]
     for why, mend in counts.mends.items():
         shown = ", ".join(mend.first[:SHOWN_PLACES]) + (", ..." if mend.rows > SHOWN_PLACES else "")
@@ -45,6 +90,8 @@ def _rows_table(counts: Counts) -> Table:
     more = [
         ("left out", counts.without_status, why),
         ("blank", counts.blank, "nothing in any column that is wanted"),
+        ("made", counts.made, "rows between those of the file, in which readings hold"),
+        *(("not good", n, f"{words(name)}: so marked in the file") for name, n in counts.not_good.items()),
         *(("held", n, f"{words(name)}: the newest reading is older than the row") for name, n in counts.held.items()),
         *(("passed over", n, f"{words(name)}: readings between two rows") for name, n in counts.passed_over.items()),
         ("gaps", counts.gaps, lost),

@@ -2,7 +2,7 @@
 
 import itertools
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from io import StringIO
 from typing import Any
 
@@ -11,6 +11,7 @@ from rich.cells import cell_len
 from rich.console import Console, ConsoleOptions, Group, RenderableType, RenderResult
 from rich.segment import Segment
 from rich.table import Table as Grid
+from rich.text import Text
 
 from replay.display.table import Table
 from replay.ground.refusal import HIDDEN
@@ -19,6 +20,7 @@ LEAST_WIDTH = 72
 TEXT_WIDTH = 80
 WIDE = 120  # columns of a terminal that has room for every column of a table
 HEAD_LINES = 3
+MANY = 500  # rows from which a table is no longer laid out by rich
 CAUTION = "Not a certified safety device. Local codes and licensed practice come first."
 
 
@@ -79,7 +81,11 @@ class _Fitted:
         rows = [*table.rows, table.foot] if table.foot else table.rows
         widths = [max((cell_len(line) for row in rows for line in row[at].splitlines()), default=1) for at in columns]
         heads = [_broken(table.heads[at], width) for at, width in zip(columns, widths, strict=True)]
-        needed = sum(max(width, *map(len, head)) + 2 for head, width in zip(heads, widths, strict=True)) - 2
+        widest = [max(width, *map(len, head)) for head, width in zip(heads, widths, strict=True)]
+        needed = sum(width + 2 for width in widest) - 2
+        words = [at == 0 or at in table.texts for at in columns]
+        plain = needed <= room and not table.foot and not any(HIDDEN.search(cell) for row in table.rows for cell in row)
+        many = plain and len(table.rows) > MANY
         grid = Grid(
             title=table.caption or None,
             title_justify="left",
@@ -90,14 +96,25 @@ class _Fitted:
             padding=(0, int(needed <= room), 0, 0),
             pad_edge=False,
         )
-        for at, head in zip(columns, heads, strict=True):
-            word = at == 0 or at in table.texts
+        for at, head, word, width in zip(columns, heads, words, widest, strict=True):
             look: dict[str, Any] = {"justify": "left" if word else "right", "no_wrap": not word}
+            look["width"] = width if many else None
             above = [""] * (max(map(len, heads)) - len(head))
             grid.add_column("\n".join(above + head), table.foot[at] if table.foot else "", overflow="fold", **look)
-        for row in table.rows:
+        for row in table.rows[: 1 if many else None]:
             grid.add_row(*(row[at] for at in columns))
         yield grid
+        if many:  # rich takes a millisecond a row
+            yield Text("\n".join(_line([row[at] for at in columns], words, widest) for row in table.rows[1:]))
+
+
+def _line(cells: Sequence[str], words: Sequence[bool], widths: Sequence[int]) -> str:
+    """Return a row as rich draws it where every cell has room."""
+    padded = (
+        cell + " " * (width - cell_len(cell)) if word else " " * (width - cell_len(cell)) + cell
+        for cell, word, width in zip(cells, words, widths, strict=True)
+    )
+    return "  ".join(padded).rstrip()
 
 
 def _broken(head: str, width: int) -> list[str]:

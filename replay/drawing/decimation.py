@@ -13,54 +13,85 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 
+class Stretches:
+    """So many equal parts of the time from begin to end; what lies behind the end belongs to the last."""
+
+    def __init__(self, begin: float, end: float, count: int) -> None:
+        self.begin = begin
+        self.edges = begin + (end - begin) * np.arange(count) / count
+
+    def of(self, times: Floats) -> NDArray[np.int64]:
+        """Return the number of the stretch that each time lies in, int64[n], from 0."""
+        return np.searchsorted(self.edges, times, side="right") - 1
+
+    def starts(self, times: Floats) -> NDArray[np.int64]:
+        """Return the rows of times (increasing) that are the first of their stretch there; row 0 is one."""
+        begun = np.searchsorted(times, self.edges)
+        return np.unique(np.append(begun[(begun > 0) & (begun < len(times))], 0))
+
+
+class Curve:
+    """A curve that is thinned as its rows come, so many at a time as one likes; little is kept of each stretch."""
+
+    def __init__(self, stretches: Stretches) -> None:
+        self.stretches = stretches
+        self._kept: list[tuple[Floats, Floats, NDArray[np.bool_]]] = []
+        self._lost = False  # at the row before
+
+    def take(self, times: Floats, values: Floats, breaks: NDArray[np.int64]) -> None:
+        """Take the next rows: times float64[n], increasing; values float64[n], NaN where nothing was read.
+
+        breaks: rows that are not joined to the row before.
+        """
+        lost = np.isnan(values)
+        if self._lost or lost.any():
+            behind = np.flatnonzero(np.concatenate(([self._lost], lost[:-1])))
+            breaks = np.union1d(breaks, behind)
+        self._lost = bool(lost[-1])
+        self._keep(times, values, breaks)
+
+    def _keep(self, times: Floats, values: Floats, breaks: NDArray[np.int64]) -> None:
+        """Keep the first, last, least and greatest of the rows between starts of stretches and breaks, NaN left out."""
+        rows = np.flatnonzero(np.isfinite(values))
+        if len(rows) == 0:
+            return
+        known, after = values[rows], np.searchsorted(rows, breaks)
+        first = np.union1d(np.searchsorted(rows, self.stretches.starts(times)), after)
+        first = first[first < len(rows)]
+        kept = extremes(known, first)
+        broken = np.isin(kept, after)
+        self._kept.append((times[rows[kept]], known[kept], broken))
+
+    def line(self) -> tuple[Floats, Floats]:
+        """Return the points to draw, float64[m] each, with a NaN between two pieces that are not joined."""
+        if not self._kept:
+            return np.zeros(0), np.zeros(0)
+        times, values, broken = (np.concatenate(parts) for parts in zip(*self._kept, strict=True))
+        whole = Curve(self.stretches)
+        whole._keep(times, values, np.flatnonzero(broken))
+        ((times, values, broken),) = whole._kept
+        ends = np.flatnonzero(broken[1:]) + 1
+        return np.insert(times, ends, np.nan), np.insert(values, ends, np.nan)
+
+
 def polyline(times: Floats, values: Floats, breaks: NDArray[np.int64], stretches: int) -> tuple[Floats, Floats]:
-    """Return the points to draw, float64[m] each, with a NaN between two pieces that are not joined.
-
-    times: float64[n], increasing; values: float64[n], NaN where nothing was read;
-    breaks: rows that are not joined to the row before; stretches: equal parts of
-    the time from first to last row.
-    """
-    rows = kept_rows(times, values, breaks, stretches)
-    piece = _pieces(values, breaks)[rows]
-    ends = np.flatnonzero(np.diff(piece)) + 1
-    return np.insert(times[rows], ends, np.nan), np.insert(values[rows], ends, np.nan)
+    """Return the points to draw of a whole curve, as `Curve.line` does; breaks: rows not joined to the row before."""
+    curve = Curve(Stretches(float(times[0]), float(times[-1]), stretches))
+    curve.take(times, values, breaks)
+    return curve.line()
 
 
-def kept_rows(times: Floats, values: Floats, breaks: NDArray[np.int64], stretches: int) -> NDArray[np.int64]:
-    """Return the rows that the thinned line keeps, int64[m] in order; those without a reading are left out."""
-    rows = np.flatnonzero(np.isfinite(values))
-    if len(rows) == 0:
-        return rows
-    group = np.cumsum(_starts(_pieces(values, breaks)[rows], stretch_of(times, stretches)[rows])) - 1
-    first = np.flatnonzero(np.diff(group, prepend=-1))
-    last = np.append(first[1:], len(rows)) - 1
-    by_value = np.lexsort((values[rows], group))  # groups stay in order, values within them ascend
-    return np.unique(rows[np.concatenate((first, last, by_value[first], by_value[last]))])
-
-
-def stretch_of(times: Floats, stretches: int) -> NDArray[np.int64]:
-    """Return the number of the stretch that each time lies in, int64[n], from 0."""
-    share = (times - times[0]) / max(times[-1] - times[0], np.finfo(float).tiny)
-    numbers: NDArray[np.int64] = np.minimum((share * stretches).astype(np.int64), stretches - 1)
-    return numbers
+def extremes(values: Floats, first: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Return the first, last, least and greatest row of each run of values, int64[m]; first: where runs begin."""
+    sizes = np.diff(first, append=len(values))
+    least = np.flatnonzero(values == np.repeat(np.minimum.reduceat(values, first), sizes))
+    most = np.flatnonzero(values == np.repeat(np.maximum.reduceat(values, first), sizes))
+    earliest = least[np.searchsorted(least, first)]
+    latest = most[np.searchsorted(most, first + sizes) - 1]
+    return np.unique(np.concatenate((first, first + sizes - 1, earliest, latest)))
 
 
 def lone_points(values: Floats) -> NDArray[np.int64]:
     """Return the points of a drawn line, int64[k], that stand alone between two breaks, where a line shows nothing."""
     known = np.concatenate(([False], np.isfinite(values), [False]))
     return np.flatnonzero(known[1:-1] & ~known[:-2] & ~known[2:])
-
-
-def _pieces(values: Floats, breaks: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Return the number of the unbroken piece that each row belongs to; rows without a reading part pieces."""
-    starts = np.isnan(values)
-    starts[1:] |= starts[:-1]
-    starts[breaks] = True
-    return np.cumsum(starts)
-
-
-def _starts(*keys: NDArray[np.int64]) -> NDArray[np.bool_]:
-    """Tell where any of some keys differs from the row before; the first row is a start."""
-    changed = np.ones(len(keys[0]), dtype=bool)
-    changed[1:] = np.logical_or.reduce([np.diff(key) != 0 for key in keys])
-    return changed

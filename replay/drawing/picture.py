@@ -3,24 +3,29 @@
 Times are in s of the trace's own time, pressures in kPa.
 """
 
+import itertools
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from protect import ranges, state
-from replay.drawing.decimation import Floats, polyline, stretch_of
+from replay.drawing.decimation import Curve, Floats, Stretches
 from replay.drawing.looks import in_rows, time_axis
-from replay.engine import compiled, told_cause
+from replay.engine import Stop, compiled, told_cause
 from replay.engine.portable import Machine, Trail
 from replay.ground.units import PSI_PA, STANDARD_ATMOSPHERE_PA, atmosphere_pa
 from replay.ground.wording import kpa
 from replay.library import Entry
 from replay.settings import Settings
-from replay.trace import Trace
+from replay.sweep import Course, Noted
+from replay.trace import Trace, read_pieces
+from replay.trace.files import last_time_s
 
 STRETCHES = 2000  # about two for each dot of a screen
+ROWS = 1 << 18  # of a file that are held at a time
 LEAST_SPAN_KPA = 10.0
 # Places among the settings of the pressures that are drawn as levels.
 PRESSURES = {
@@ -93,31 +98,119 @@ def picture(
 ) -> Picture:
     """Return what there is to draw; the logic is run over the trace unless its trail is given."""
     trail = trail or trail_of(trace, settings)
-    seconds = trace.start_s + trace.time_ms / 1000.0
-    gaps = np.flatnonzero(np.diff(trace.time_ms) > settings.values[ranges.MAX_GAP]) + 1
-    lost = _unread(trace, settings)
-    net, suction = net_kpa(trace), in_kpa(trace.suction_pa)
-    hold = settings.values[ranges.CUT_OUT] / 1000, settings.values[ranges.CUT_IN] / 1000
-    psi = ("psi", 1000 / PSI_PA, 0.0)
-    gauge = (f"kPa gauge, {settings.altitude_m:g} m", 1.0, -atmosphere_pa(settings.altitude_m) / 1000)
-    curve, under = (polyline(seconds, values, gaps, stretches) for values in (net, suction))
-    over = _panel("net oil pressure kPa", curve, _levels(settings, "cut-in", "cut-out", "floor"), net[~lost], psi)
-    beside = [Level("hold", sum(hold) / 2, "hold band")]
-    if lost.any():
-        beside.append(Level("unread", over.low, "no valid reading"))
-    return Picture(
-        name=trace.name,
-        begin_s=float(seconds[0]),
-        end_s=float(seconds[-1]),
-        net=replace(over, levels=(*over.levels, *beside)),
-        suction=_panel("suction kPa abs", under, _levels(settings, "reload", "vacuum"), suction[~lost], gauge),
-        integral=_integral(seconds, trail, gaps, stretches, settings),
-        hold=hold,
-        spells={name: _stretches(seconds, trail.states == name, stretches) for name in range(state.LOCKED_OUT + 1)},
-        unread=_stretches(seconds, lost, stretches),
-        marks=tuple(_marks(trace, trail, entry)),
-        bands=tuple((window.deadline_s, window.end_s) for window in (entry.windows if entry else ())),
-    )
+    seen = _Seen(settings, Stretches(trace.start_s, _end_s(trace), stretches))
+    seen.take(trace, Noted(np.arange(len(trace)), trail.states, trail.integral_percent))
+    return seen.picture(trace, trail.stops, entry)
+
+
+def picture_of_file(path: Path, settings: Settings, entry: Entry | None = None, stretches: int = STRETCHES) -> Picture:
+    """Return what there is to draw of a trace file of any length, in bounded memory; thinned as it is read.
+
+    Within a stretch, points of the integral may lie at other rows than in `picture`, with the same values.
+    Raises Refusal.
+    """
+    course, pieces, end_s = Course(settings), read_pieces(path, ROWS), last_time_s(path)
+    first = next(pieces)
+    length_ms = round((max(first.start_s, end_s) - first.start_s) * 1000)  # as `Trace` has it, in whole ms
+    seen = _Seen(settings, Stretches(first.start_s, first.start_s + length_ms / 1000, stretches))
+    for piece in itertools.chain([first], pieces):
+        seen.take(piece, course.take(piece, seen.stretches.starts(_seconds(piece))))
+    return seen.picture(piece, tuple(course.stops), entry)
+
+
+def _seconds(trace: Trace) -> Floats:
+    return trace.start_s + trace.time_ms / 1000.0
+
+
+def _end_s(trace: Trace) -> float:
+    return float(_seconds(trace)[-1])
+
+
+class _Seen:
+    """What there is to draw of the rows so far."""
+
+    def __init__(self, settings: Settings, stretches: Stretches) -> None:
+        self.settings, self.stretches = settings, stretches
+        self.net, self.suction, self.integral = (Curve(stretches) for _ in range(3))
+        self.spells = {name: Runs(stretches) for name in range(state.LOCKED_OUT + 1)}
+        self.unread = Runs(stretches)
+        self.net_ends, self.suction_ends = (0.0, 0.0), (0.0, 0.0)  # of credible readings; the axis holds nothing too
+        self.last_ms = 0
+
+    def take(self, trace: Trace, noted: Noted) -> None:
+        """Take the next rows, and what the logic did at some of them, every one behind a gap among those."""
+        seconds = _seconds(trace)
+        steps = np.diff(trace.time_ms, prepend=self.last_ms)
+        breaks = np.flatnonzero(steps > self.settings.values[ranges.MAX_GAP])
+        self.last_ms = int(trace.time_ms[-1])
+        lost = _unread(trace, self.settings)
+        net, suction = net_kpa(trace), in_kpa(trace.suction_pa)
+        self.net.take(seconds, net, breaks)
+        self.suction.take(seconds, suction, breaks)
+        self.net_ends, self.suction_ends = _wider(self.net_ends, net, lost), _wider(self.suction_ends, suction, lost)
+        self.unread.take(seconds, lost)
+        self.integral.take(seconds[noted.rows], noted.integral_percent, np.searchsorted(noted.rows, breaks))
+        for name, runs in self.spells.items():
+            runs.take(seconds[noted.rows], noted.states == name)
+
+    def picture(self, last: Trace, stops: tuple[Stop, ...], entry: Entry | None) -> Picture:
+        """Return all that is drawn of a trace; last: the last rows that were taken."""
+        settings = self.settings
+        hold = settings.values[ranges.CUT_OUT] / 1000, settings.values[ranges.CUT_IN] / 1000
+        psi = ("psi", 1000 / PSI_PA, 0.0)
+        gauge = (f"kPa gauge, {settings.altitude_m:g} m", 1.0, -atmosphere_pa(settings.altitude_m) / 1000)
+        levels = _levels(settings, "cut-in", "cut-out", "floor")
+        over = _panel("net oil pressure kPa", self.net.line(), levels, self.net_ends, psi)
+        beside = [Level("hold", sum(hold) / 2, "hold band")]
+        unread = self.unread.ended(_end_s(last))
+        if unread:
+            beside.append(Level("unread", over.low, "no valid reading"))
+        levels = _levels(settings, "reload", "vacuum")
+        return Picture(
+            name=last.name,
+            begin_s=self.stretches.begin,
+            end_s=_end_s(last),
+            net=replace(over, levels=(*over.levels, *beside)),
+            suction=_panel("suction kPa abs", self.suction.line(), levels, self.suction_ends, gauge),
+            integral=_integral(self.integral.line(), settings),
+            hold=hold,
+            spells={name: runs.ended(_end_s(last)) for name, runs in self.spells.items()},
+            unread=unread,
+            marks=tuple(_marks(last, stops, entry)),
+            bands=tuple((window.deadline_s, window.end_s) for window in (entry.windows if entry else ())),
+        )
+
+
+class Runs:
+    """Stretches of time in which something is so, joined where less than one stretch lies between."""
+
+    def __init__(self, stretches: Stretches) -> None:
+        self.stretches = stretches
+        self.begins, self.ends = np.zeros(0), np.zeros(0)
+        self.there = False  # at the row before
+
+    def take(self, times: Floats, there: NDArray[np.bool_]) -> None:
+        """Take the next rows; a row lasts until the next."""
+        changed = np.diff(there, prepend=self.there)
+        self.there = bool(there[-1])
+        begins = np.concatenate((self.begins, times[changed & there]))
+        ends = np.concatenate((self.ends, times[changed & ~there]))
+        if len(begins):
+            gone_on = self.stretches.of(begins[1:]) <= self.stretches.of(ends[: len(begins) - 1])
+            begins = begins[np.append(True, ~gone_on)]
+            ends = ends[np.append(~gone_on, np.ones(len(ends) - len(gone_on), dtype=bool))]
+        self.begins, self.ends = begins, ends
+
+    def ended(self, end: float) -> list[tuple[float, float]]:
+        """Return (begin, end) of each, the last of which may go on until the end."""
+        ends = np.append(self.ends, end) if self.there else self.ends
+        return list(zip(self.begins.tolist(), ends.tolist(), strict=True))
+
+
+def _wider(ends: tuple[float, float], values: Floats, lost: NDArray[np.bool_]) -> tuple[float, float]:
+    """Return ends (least, greatest) that hold some values too, those that are lost left out."""
+    real = values[~lost] if lost.any() else values
+    return (min(ends[0], float(real.min())), max(ends[1], float(real.max()))) if len(real) else ends
 
 
 def trail_of(trace: Trace, settings: Settings) -> Trail:
@@ -137,14 +230,18 @@ def net_kpa(trace: Trace) -> Floats:
 
 
 def _panel(
-    name: str, curve: tuple[Floats, Floats], levels: tuple[Level, ...], real: Floats, second: tuple[str, float, float]
+    name: str,
+    curve: tuple[Floats, Floats],
+    levels: tuple[Level, ...],
+    ends: tuple[float, float],
+    second: tuple[str, float, float],
 ) -> Panel:
     """Return a panel whose axis holds nothing, every credible reading, and each level that lies not far above them."""
-    real = np.append(real[np.isfinite(real)], 0.0)
-    far = FAR * max(float(real.max()), STANDARD_ATMOSPHERE_PA / 1000)
-    high = max([float(real.max()), LEAST_SPAN_KPA, *(level.value for level in levels if level.value <= far)])
-    room = 0.06 * (high - float(real.min()))
-    return Panel(name, *curve, levels, float(real.min()) - room, high + room, second)
+    low, most = ends
+    far = FAR * max(most, STANDARD_ATMOSPHERE_PA / 1000)
+    high = max([most, LEAST_SPAN_KPA, *(level.value for level in levels if level.value <= far)])
+    room = 0.06 * (high - low)
+    return Panel(name, *curve, levels, low - room, high + room, second)
 
 
 def _levels(settings: Settings, *kinds: str) -> tuple[Level, ...]:
@@ -152,11 +249,10 @@ def _levels(settings: Settings, *kinds: str) -> tuple[Level, ...]:
     return tuple(Level(kind, pascals / 1000, f"{kind} {kpa(pascals)}") for kind, pascals in levels.items())
 
 
-def _integral(seconds: Floats, trail: Trail, gaps: NDArray[np.int64], stretches: int, settings: Settings) -> Panel:
-    x, y = polyline(seconds, trail.integral_percent, gaps, stretches)
+def _integral(curve: tuple[Floats, Floats], settings: Settings) -> Panel:
     share = 100.0 * settings.values[ranges.RELOAD_FRACTION] / ranges.ONE
     full = Level("trip delay", 100.0, f"trip delay {settings.values[ranges.TRIP_DELAY] / 1000:g} s")
-    return Panel("integral %", x, y, (full, Level("reload guard", share, f"reload guard {share:.0f} %")), 0.0, 108.0)
+    return Panel("integral %", *curve, (full, Level("reload guard", share, f"reload guard {share:.0f} %")), 0.0, 108.0)
 
 
 def _unread(trace: Trace, settings: Settings) -> NDArray[np.bool_]:
@@ -172,29 +268,14 @@ def _unread(trace: Trace, settings: Settings) -> NDArray[np.bool_]:
     return lost
 
 
-def _stretches(seconds: Floats, there: NDArray[np.bool_], stretches: int) -> list[tuple[float, float]]:
-    """Return (begin, end) of each run of rows that are there, joined where less than one stretch lies between.
-
-    A row lasts until the next.
-    """
-    edges = np.flatnonzero(np.diff(there.astype(np.int8), prepend=0, append=0))
-    begins, ends = edges[::2], np.minimum(edges[1::2], len(seconds) - 1)
-    if len(begins) == 0:
-        return []
-    number = stretch_of(seconds, stretches)
-    apart = number[begins[1:]] > number[ends[:-1]]
-    begins, ends = begins[np.append(True, apart)], ends[np.append(apart, True)]
-    return list(zip(seconds[begins].tolist(), seconds[ends].tolist(), strict=True))
-
-
-def _marks(trace: Trace, trail: Trail, entry: Entry | None) -> Iterator[Mark]:
+def _marks(trace: Trace, stops: tuple[Stop, ...], entry: Entry | None) -> Iterator[Mark]:
     windows = entry.windows if entry is not None else ()
     for number, window in enumerate(windows, start=1):
         which = f" {number}" if len(windows) > 1 else ""
         for key, second in window.as_table().items():
             kind = key.removesuffix("_s")
             yield Mark(kind, second, kind + which)
-    for stop in trail.stops:
+    for stop in stops:
         yield Mark("stop", trace.seconds(stop.time_ms), f"stop, {told_cause(stop.cause)}")
 
 

@@ -25,16 +25,19 @@ from replay.drawing.looks import (
     apart,
     time_axis,
 )
-from replay.drawing.picture import Level, Panel, Picture, named_marks, picture
+from replay.drawing.picture import Level, Panel, Picture, named_marks, picture, picture_of_file
 from replay.engine import STATES
+from replay.engine.engines import rows_about
 from replay.ground.files import check_writable, write_whole
+from replay.ground.places import place_of
 from replay.ground.refusal import or_refuse, refusal
 from replay.ground.wording import words
 from replay.library import Entry, Library, label_text, trace_with_settings
-from replay.library.given import GivenSettings
+from replay.library.given import GivenSettings, entry_with_settings
 from replay.settings import Settings
 from replay.trace import Trace, read_trace
 
+LONG = 2_000_000  # rows from which a file is drawn as it is read
 FORMATS = (".png", ".svg", ".pdf")
 STAMPS = {"png": "Software", "svg": "Date", "pdf": "CreationDate"}
 SIZE_IN, DPI = (11.0, 8.0), 110
@@ -61,13 +64,20 @@ def draw_trace(path: Path | str, trace: Trace | Path | str, settings: GivenSetti
     Without settings, those of the library that the file belongs to. Raises Refusal.
     """
     check_plot(Path(path))
-    read, entry, checked = trace_with_settings(trace, settings)
-    save_plot(Path(path), read, checked, entry)
+    file = None if isinstance(trace, Trace) else place_of(trace)
+    if file is not None and file.is_file() and rows_about([file]) >= LONG:
+        entry, checked = entry_with_settings(file, settings)
+        shown = picture_of_file(file, checked, entry)
+    else:
+        read, entry, checked = trace_with_settings(trace, settings)
+        shown = picture(read, checked, entry)
+    save_figure(Path(path), draw(shown, title(shown, checked, entry)))
 
 
 def save_plot(path: Path, trace: Trace, settings: Settings, entry: Entry | None = None) -> None:
     """Draw a trace under these settings, with its label if an entry is given. Raises Refusal."""
-    save_figure(path, draw(picture(trace, settings, entry), title(trace, settings, entry)))
+    shown = picture(trace, settings, entry)
+    save_figure(path, draw(shown, title(shown, settings, entry)))
 
 
 def save_figure(path: Path, figure: Any) -> None:
@@ -103,10 +113,10 @@ def save_plots(folder: Path, library: Library, settings: Settings, ids: Iterable
     return paths
 
 
-def title(trace: Trace, settings: Settings, entry: Entry | None) -> str:
+def title(shown: Picture, settings: Settings, entry: Entry | None) -> str:
     """Return what stands over a picture."""
     label = f"; {label_text(entry)}" if entry else ""
-    return f"{trace.name}{label}\nsettings {Path(settings.file).name}, digest {settings.digest[:12]}"
+    return f"{shown.name}{label}\nsettings {Path(settings.file).name}, digest {settings.digest[:12]}"
 
 
 def draw(shown: Picture, heading: str) -> Any:
@@ -128,9 +138,11 @@ def draw(shown: Picture, heading: str) -> Any:
         for begin, end in shown.bands:
             if end > begin:
                 axes.axvspan(begin / size, end / size, color=BAND, linewidth=0, zorder=0.4)
-        for mark in shown.marks:
-            colour, width, dash = LINES[mark.kind]
-            axes.axvline(mark.at_s / size, color=colour, linewidth=width, linestyle=_dash(dash), zorder=1.5)
+        for kind in dict.fromkeys(mark.kind for mark in shown.marks):
+            colour, width, dash = LINES[kind]
+            at = [mark.at_s / size for mark in shown.marks if mark.kind == kind]
+            whole = {"transform": axes.get_xaxis_transform(), "zorder": 1.5, "label": kind}
+            axes.vlines(at, 0, 1, colors=colour, linewidth=width, linestyle=_dash(dash), **whole)
     lanes.set_xlabel(f"time {unit}")
     heading = heading.replace("$", r"\$")  # of a user's, no formula
     figure.text(0.01, 0.985, heading, va="top", fontsize=10, color=INK)

@@ -46,11 +46,11 @@ def trace_svg(shown: Picture, words: str) -> str:
         if right > left:
             svg.box(root, (left, NET[0], right - left, STATE[1] - NET[0]), BAND)
     _marks(root, time, shown)
-    _panel(root, time, shown.net, NET, CURVE)
-    _bars(root, time, shown.unread, NET[1] - 5, 5, UNREAD)
-    _panel(root, time, shown.suction, SUCTION, BLUE)
+    draw_panel(root, time, shown.net, NET, CURVE)
+    bars(root, time, shown.unread, NET[1] - 5, 5, UNREAD)
+    draw_panel(root, time, shown.suction, SUCTION, BLUE)
     _fill(root, time.at(shown.integral.x), _scale(shown.integral, INTEGRAL).at(shown.integral.y))
-    _panel(root, time, shown.integral, INTEGRAL, CURVE)
+    draw_panel(root, time, shown.integral, INTEGRAL, CURVE)
     _lanes(root, time, shown)
     for top, bottom in (NET, SUCTION, INTEGRAL, STATE):
         svg.box(root, (LEFT, top, RIGHT - LEFT, bottom - top), "none", INK)
@@ -62,7 +62,7 @@ def _scale(panel: Panel, place: tuple[float, float]) -> Scale:
     return Scale(panel.low, panel.high, place[1], place[0])
 
 
-def _panel(root: ET.Element, time: Scale, panel: Panel, place: tuple[float, float], colour: str) -> None:
+def draw_panel(root: ET.Element, time: Scale, panel: Panel, place: tuple[float, float], colour: str) -> None:
     """Draw a curve with its levels and axes; the second axis stands left of the first."""
     scale = _scale(panel, place)
     _levels(root, scale, panel.levels)
@@ -99,7 +99,7 @@ def _fill(root: ET.Element, x: Floats, y: Floats) -> None:
         ET.SubElement(root, "path", path)
 
 
-def _bars(
+def bars(
     root: ET.Element, time: Scale, spells: Iterable[tuple[float, float]], top: float, height: float, fill: str
 ) -> None:
     """Draw stretches of time as bars of one height; none is too short to be seen."""
@@ -115,7 +115,7 @@ def _lanes(root: ET.Element, time: Scale, shown: Picture) -> None:
         top = STATE[0] + number * height
         svg.text(root, LEFT - 6, top + height - 4, words(STATES[name]), "end")
         svg.line(root, (LEFT, top, RIGHT, top), "#c8c8c8", 0.6)
-        _bars(root, time, shown.spells[name], top + 2, height - 4, SHADES[name])
+        bars(root, time, shown.spells[name], top + 2, height - 4, SHADES[name])
 
 
 def _marks(root: ET.Element, time: Scale, shown: Picture) -> None:

@@ -12,13 +12,14 @@ from pathlib import Path
 from firmware_ref.digest import logic_digest
 from replay.engine import portable
 from replay.engine.portable import Replay
+from replay.ground.places import is_remote
 from replay.ground.refusal import refusal
 from replay.settings import Settings
 from replay.trace import Trace
 from replay.trace.files import is_parquet
 
 ENGINES = ("portable", "compiled", "c")
-CSV_ROW = 28  # bytes of a usual row
+CSV_ROW, PARQUET_ROW = 28, 7  # bytes of a usual row
 
 
 @dataclass(frozen=True)
@@ -61,8 +62,14 @@ def engine_named(name: str) -> Engine:
 
 
 def rows_about(paths: Iterable[Path]) -> int:
-    """Return the rows of traces: told by Parquet, estimated for CSV from the size of the file."""
-    return sum(_rows_told(path) if is_parquet(path) else path.stat().st_size // CSV_ROW for path in paths)
+    """Return the rows of traces: told by Parquet files, estimated for CSV and objects of a store from their size."""
+    return sum(map(_rows, paths))
+
+
+def _rows(path: Path) -> int:
+    if is_parquet(path) and not is_remote(path):
+        return _rows_told(path)
+    return path.stat().st_size // (PARQUET_ROW if is_parquet(path) else CSV_ROW)
 
 
 def _rows_told(path: Path) -> int:

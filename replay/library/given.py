@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+from replay.ground.places import place_of
 from replay.ground.refusal import refusal
 from replay.library.library import Entry, Library, find_entry, read_library
 from replay.settings import Settings, read_settings
@@ -21,7 +22,7 @@ def settings_path(given: Path | str | None, library: Library | None, subject: Pa
     path = given or (library.settings if library else None)
     if path is None:
         raise refusal(subject, "", "no settings", "--settings FILE, or settings = FILE in its library.toml")
-    return Path(path)
+    return place_of(path)
 
 
 def settings_of(given: GivenSettings, library: Library | None, subject: Path | str) -> Settings:
@@ -42,5 +43,10 @@ def trace_with_settings(
     if isinstance(given, Trace):
         return given, None, settings_of(settings, None, given.name)
     trace = read_trace(given)
-    library, entry = find_entry(Path(given)) or (None, None)
-    return trace, entry, settings_of(settings, library, given)
+    return trace, *entry_with_settings(place_of(given), settings)
+
+
+def entry_with_settings(file: Path, settings: GivenSettings = None) -> tuple[Entry | None, Settings]:
+    """Return the entry of a trace file, where a library around it names it, and the settings for it. Raises Refusal."""
+    library, entry = find_entry(file) or (None, None)
+    return entry, settings_of(settings, library, file)

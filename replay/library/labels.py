@@ -67,19 +67,19 @@ def relabel(
     who: the name of the login without it; day: today without it. Raises Refusal, and leaves the file alone, for an
     unknown id, a window that the trace does not cover, and an edit that gives no valid library.
     """
-    folder, who = Path(folder), _login() if who is None else who
+    folder, who = Path(folder), login() if who is None else who
     day = day or dt.datetime.now().astimezone().date()
     if not who.strip() or not why.strip():
         raise refusal("label", "", "who says so, and why, is not told", "--by WHO and --note TEXT")
     path = folder / FILE
-    file = _entry_of(folder, identity).path
+    file = entry_of(folder, identity).path
     wanted: Label = label if isinstance(label, str) else (label,) if isinstance(label, MustTrip) else tuple(label)
     if not isinstance(wanted, str):
         _check_windows(file, wanted)
     with locked(folder):
-        before = _entry_of(folder, identity)
+        before = entry_of(folder, identity)
         now = label_text(dataclasses.replace(before, label=wanted))
-        line = f"{day.isoformat()}, {_one_line(who)}: {now} (was {label_text(before)}): {_one_line(why)}"
+        line = f"{day.isoformat()}, {one_line(who)}: {now} (was {label_text(before)}): {one_line(why)}"
         text = _edited(path, identity, wanted, f"{before.note}\n{line}" if before.note else line)
         try:
             entries = library_from(folder, tomllib.loads(text.removeprefix(BOM))).entries
@@ -89,14 +89,16 @@ def relabel(
     return Edit(before, next(entry for entry in entries if entry.id == identity))
 
 
-def _login() -> str:
+def login() -> str:
+    """Return who is logged in. Raises Refusal where nobody is by a name."""
     try:
         return getpass.getuser()
     except (KeyError, OSError):
         raise refusal("label", "--by", "you are not logged in by a name", "--by WHO") from None
 
 
-def _entry_of(folder: Path, identity: str) -> Entry:
+def entry_of(folder: Path, identity: str) -> Entry:
+    """Return the entry of this id. Raises Refusal that names some like it."""
     known = {entry.id: entry for entry in read_library(folder).entries}
     if identity not in known:
         near = difflib.get_close_matches(identity, known, n=3, cutoff=0.5) or list(known)[:3]
@@ -178,5 +180,6 @@ def _put_note(table: Any, note: str) -> None:
     body.insert(last + 1, (tomlkit.key("note"), value))
 
 
-def _one_line(text: str) -> str:
+def one_line(text: str) -> str:
+    """Return a text without line breaks and doubled blanks."""
     return " ".join(text.split())

@@ -13,6 +13,11 @@
     # or ride_through = true, or undecided = true
     note = "optional"
     upsets = [[120.0, 310.0]]             # optional: what could be taken for a fault was done from .. to, in seconds
+    start_utc = 2026-03-01T10:00:00Z      # optional: the moment of the trace's first row, with its offset
+    zone = "Europe/Oslo"                  # optional: the zone of the machine's clock on the wall, or "+01:00"
+    source = "logger 7, March.csv"        # optional: the file that the trace came from
+    judged_share = 0.61                   # optional: of that file's hours, what its import left to judge
+    losses = ["39 % of the rows ..."]     # optional: what its import lost, in words
 
 Labels come from how a trace was made or from the machine's inspection, never
 from the logic that is judged. A library is data: it names no file outside its folder.
@@ -23,15 +28,18 @@ list of windows, in their order and apart from each other, bands included. `upse
 that a rule could take for a fault was done to a machine that comes through.
 """
 
+import datetime as dt
 import itertools
 import os
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from replay.ground.places import is_remote, place_of, reached
 from replay.ground.refusal import refusal
 from replay.ground.shape import Key, Keys, UnfitError, anything, fit, list_of, name, number, path_text, plain_text, text
 from replay.ground.toml_files import read_toml
+from replay.ground.zones import offset_or_zone
 
 FILE = "library.toml"
 LABELS = ("must_trip", "ride_through", "undecided")
@@ -69,7 +77,9 @@ Upset = tuple[float, float]
 class Entry:
     """One trace of a library. `label` holds its windows, or is "ride_through" or "undecided".
 
-    upsets: stretches (from, to) in s of the trace's own time.
+    upsets: stretches (from, to) in s of the trace's own time; start_utc: the moment of its first row, in UTC;
+    zone: that of the machine's clock on the wall; source: the file it came from. None where nobody says. judged_share:
+    of that file's hours, what its import left to judge; losses: what else it lost, in words.
     """
 
     id: str
@@ -81,6 +91,11 @@ class Entry:
     label: Label
     note: str
     upsets: tuple[Upset, ...] = ()
+    start_utc: dt.datetime | None = None
+    zone: str | None = None
+    source: str | None = None
+    judged_share: float = 1.0
+    losses: tuple[str, ...] = ()
 
     @property
     def windows(self) -> tuple[MustTrip, ...]:
@@ -108,6 +123,19 @@ def _origin(value: Any) -> str:
     return str(value)
 
 
+def _moment(value: Any) -> dt.datetime:
+    if not isinstance(value, dt.datetime):
+        raise UnfitError("no date with a time of day")
+    if value.tzinfo is None:
+        raise UnfitError("a time without its offset from UTC may be any hour")
+    return value.astimezone(dt.UTC)
+
+
+def _zone(value: Any) -> str:
+    offset_or_zone(text(value))
+    return str(value)
+
+
 def _stated(value: Any) -> bool:
     if value is not True:
         raise UnfitError("a label is stated, not denied")
@@ -129,6 +157,11 @@ def _upsets(value: Any) -> tuple[Upset, ...]:
         if begin_s < end_s:
             raise UnfitError(f"the upset from {shown_s(begin_s)} begins before the one before it ends")
     return upsets
+
+
+def _losses(value: Any) -> tuple[str, ...]:
+    said: tuple[str, ...] = list_of(name)(value)
+    return said
 
 
 def _windows(value: Any) -> list[Any]:
@@ -157,6 +190,11 @@ TRACE = Keys(
         **{key: Key(_stated, f"{key} = true", needed=False) for key in LABELS[1:]},
         "upsets": Key(_upsets, "pairs of seconds [[from, to], ...], ascending and apart", needed=False),
         "note": Key(plain_text, "text", needed=False),
+        "start_utc": Key(_moment, "a date and time with Z behind it, such as 2026-03-01T10:00:00Z", needed=False),
+        "zone": Key(_zone, '"Europe/Oslo", "UTC" or a fixed "+01:00"', needed=False),
+        "source": Key(name, "the name of a file, in one line", needed=False),
+        "judged_share": Key(number(0.0, 1.0), "0 to 1", needed=False),
+        "losses": Key(_losses, "sentences, each in one line", needed=False),
     },
     needed=False,
     many=True,
@@ -167,11 +205,12 @@ SHAPE = Keys({"settings": Key(path_text, _FILE, needed=False), "trace": TRACE, "
 
 def read_library(folder: Path | str) -> Library:
     """Read library.toml of a folder. Raises Refusal naming the entry and key at fault."""
-    folder = Path(folder)
-    if not folder.is_dir():
-        raise refusal(folder, "", "no such folder", f"a folder with a {FILE}")
-    check_inside(folder, folder / FILE)
-    return library_from(folder, read_toml(folder / FILE, "library"))
+    folder = place_of(folder)
+    with reached(folder):
+        if not folder.is_dir():
+            raise refusal(folder, "", "no such folder", f"a folder with a {FILE}")
+        check_inside(folder, folder / FILE)
+        return library_from(folder, read_toml(folder / FILE, "library"))
 
 
 def library_from(folder: Path, table: dict[str, Any]) -> Library:
@@ -199,7 +238,7 @@ def find_entry(trace: Path) -> tuple[Library, Entry | None] | None:
     """
     for folder in trace.resolve().parents:
         if (folder / FILE).is_file():
-            library = read_library(Path(os.path.relpath(folder)))
+            library = read_library(folder if is_remote(folder) else Path(os.path.relpath(folder)))
             for entry in library.entries:
                 if entry.path.resolve() == trace.resolve():
                     return library, entry

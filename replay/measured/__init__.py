@@ -1,16 +1,21 @@
 """Measured traces in: from a logger's file to traces of a library.
 
-profile     what the user states of a file: which column is which signal, units, zero, time, gaps
-dialect     what can be seen in a text file itself: encoding, separator, marks, header, unit row
+profile     what the user states of a file: which column is which signal, units, zero, time, gaps, holds
+opened      a given file as the files in it: unpacked, sheet by sheet (workbooks), as a table (tables)
+dialect     what can be seen in a text file itself: encoding, separator, marks, header, unit row, units in cells
 text, parquet, mdf    the sources: each gives blocks of rows with their signals as numbers
-clock, zones          time columns as whole ms
-ticks                 channels with clocks of their own, brought onto one
-channels              numbers of a source as absolute Pa
-assemble              rows in order, split at gaps, counted
-into_library          traces and their entries, whole or not at all, one import at a time
-doubts, report, guess what looks wrong, what was done, a first profile for a file
+long_form, tag_files  a row for each reading, a file for each tag: as a table with a column for each signal
+machines    which machines a file holds
+clock, zones, mending time columns as whole ms; times that a spreadsheet damaged
+ticks       channels with clocks of their own, brought onto one
+quality, holding, steady    readings that are not good; that hold until written again; running without flicker
+channels, saturation  numbers of a source as absolute Pa
+assemble    rows in order, split at gaps, counted
+into_library, replacing     traces and their entries, whole or not at all, one import at a time
+doubts, losses, report      what looks wrong, what was lost, what was done
+guess, guess_time, guess_signals    a first profile for a file, from look, naming (words), candidates, threshold
 
-Nothing here fills a gap, interpolates or takes a bad cell for a reading.
+Nothing here fills a gap, interpolates or takes a bad cell for a reading; what holds does so as the profile says.
 
 How to add a dialect of text files: `dialect` sees how a file is written, `marks` tells decimal and thousands marks,
 `clock` the forms of time, `unit_text` spellings of units. Whatever may be read two ways is a doubt that the profile
@@ -21,6 +26,8 @@ test_import_time.py beside it.
 How to add a source format: a class with what `Source` in `sources` names (units, clock, `notes()`, `blocks()`, ...),
 found there by the first bytes of a file. Blocks hold numbers in the source's units; Pa, order, gaps and doubts come
 after.
+
+How to add a word of the trade to the draft: into its line in `naming`.
 
 How to add a key of profiles: its row in `profile_keys`, its field in `profile`, and the README's example.
 """

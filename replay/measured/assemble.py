@@ -2,23 +2,29 @@
 
 import itertools
 from collections import Counter, defaultdict
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from replay.ground.refusal import refusal
-from replay.measured.block import UNKNOWN, Block
+from replay.ground.refusal import Refusal, refusal
+from replay.ground.zones import offset_or_zone
+from replay.measured.block import NOT_GOOD, UNKNOWN, Block
 from replay.measured.channels import Channels, Columns
 from replay.measured.clock import DAY_MS, UNREADABLE
-from replay.measured.doubts import Readings
+from replay.measured.doubts import Net, Readings
+from replay.measured.holding import Holding
+from replay.measured.mending import Mending
 from replay.measured.sources import Source
-from replay.measured.zones import LocalTime, LocalTimeError, offset_or_zone
+from replay.measured.steady import Steady
+from replay.measured.zones import LocalTime, LocalTimeError
 
 HOUR_MS = 3600000
 LEAST_ROWS = 2  # of a trace
 MOST_GAPS = 10000
+LEAST_STARTS, MOST_STARTS_PER_H = 6, 12  # from which starts are doubted (common practice, no source)
 MOST_PLACES = 20  # of rows left out that are named
 
 
@@ -49,16 +55,19 @@ class Mend:
     rows: int = 0
     first: list[str] = field(default_factory=list)
 
-    def add(self, place: str) -> None:
-        """Count one row."""
-        self.rows += 1
-        if len(self.first) < MOST_PLACES:
-            self.first.append(place)
+    def add(self, rows: Sequence[int], place: Callable[[int], str]) -> None:
+        """Count rows; where one stands takes time to find, and is looked up for the first of them only."""
+        self.rows += len(rows)
+        self.first += [place(row) for row in rows[: MOST_PLACES - len(self.first)]]
 
 
 @dataclass
 class Counts:
-    """What became of the rows of a file."""
+    """What became of the rows of a file.
+
+    made: rows between those of the file, in which readings held; partly: those in which the machine ran a part of the
+    time; flickers: rows whose status was a flicker; not_good: readings of each signal that the file calls so.
+    """
 
     read: int = 0
     kept: int = 0
@@ -70,8 +79,14 @@ class Counts:
     longest_gap_ms: int = 0
     held: Counter[str] = field(default_factory=Counter)
     passed_over: Counter[str] = field(default_factory=Counter)
+    not_good: Counter[str] = field(default_factory=Counter)
+    made: int = 0
+    partly: int = 0
+    flickers: int = 0
+    starts: int = 0
     parts: list[Part] = field(default_factory=list)
     readings: dict[str, Readings] = field(default_factory=dict)
+    net: Net = field(default_factory=Net)
 
 
 class Assembler:
@@ -84,10 +99,15 @@ class Assembler:
         self.local = LocalTime(offset_or_zone(zone), profile.time.repeated_hour) if self.clock.local and zone else None
         self.max_gap = profile.time.max_gap_ms
         self.channels = Channels(profile, source.units)
-        self.counts = Counts(readings=self.channels.readings)
+        self.mending = Mending(source.clock, profile)
+        self.holding, self.steady = Holding(profile), Steady(profile.flags["running"], self.max_gap)
+        self.counts = Counts(readings=self.channels.readings, net=self.channels.net)
         self.newest: int | None = None  # the latest time of any row
         self.last: int | None = None  # that of the last row kept
         self.last_running = 0
+        flag, time = profile.flags["running"], profile.time
+        on_change = time.longest_hold if time.on_change else None
+        self.status_hold = flag.longest_hold or (on_change if on_change or flag.on_change else self.max_gap)
         self.status: tuple[int, int] | None = None  # last known running status, and when
 
     def add(self, block: Block) -> None:
@@ -96,29 +116,39 @@ class Assembler:
         counts.read += len(block) + len(block.left_out) + block.blank
         counts.blank += block.blank
         for why, place in block.left_out:
-            counts.mends[why].add(place)
-        counts.held.update(block.held)
-        counts.passed_over.update(block.passed_over)
-        block = self._in_order(self._utc(self._readable(block)))
-        if len(block):
-            block = self._with_status(block)
+            counts.mends[why].add([0], lambda _, place=place: place)  # type: ignore[misc]
+        counts.not_good.update(block.not_good)
+        counts.partly += block.partly
+        for held in self.holding.take(self._in_order(self.mending.mended(self._utc(self._readable(block))))):
+            counts.held.update(held.held)
+            counts.passed_over.update(held.passed_over)
+            for steady in self.steady.take(held):
+                self._keep(steady)
+
+    def _keep(self, block: Block) -> None:
+        """Write rows whose status is settled."""
+        block = self._with_status(block)
         if len(block):
             self._write(block.time_ms, self.channels.columns(block))
 
     def finish(self) -> Counts:
         """End the last trace and return what was counted."""
+        for block in self.steady.finish():
+            self._keep(block)
+        self.counts.made, self.counts.flickers = self.holding.made, self.steady.flickers
         self._end_part()
         return self.counts
 
     def _readable(self, block: Block) -> Block:
         """Return the rows that have a time."""
         wrong = block.time_ms == UNREADABLE
-        for row in np.flatnonzero(wrong).tolist():
+        if wrong.any():
+            rows = np.flatnonzero(wrong).tolist()
             if not self.repair:
                 rule = f"no time ({self.clock.note})"
                 accepted = "a time in every row, or --repair to leave such rows out"
-                raise refusal(self.path, f"{block.place(row)}, time", rule, accepted, block.time_text(row))
-            self.counts.mends["no time"].add(block.place(row))
+                raise refusal(self.path, f"{block.place(rows[0])}, time", rule, accepted, block.time_text(rows[0]))
+            self.counts.mends["no time"].add(rows, block.place)
         return block.rows(~wrong)
 
     def _utc(self, block: Block) -> Block:
@@ -137,37 +167,47 @@ class Assembler:
         first = int(time[0]) - 1 if self.newest is None else self.newest
         latest = np.maximum.accumulate(np.concatenate(([first], time)))
         self.newest = int(latest[-1])
-        wrong = time <= latest[:-1]
-        for row in np.flatnonzero(wrong).tolist():
-            self._out_of_order(block.place(row), int(latest[row] - time[row]))
+        back = latest[:-1] - time
+        wrong = back >= 0
+        if wrong.any() and not self.repair:
+            row = int(np.argmax(wrong))
+            raise self._disorder(block.place(row), int(back[row]))
+        for why, found in (("time repeated", back == 0), ("time goes back", back > 0)):
+            if found.any():
+                self.counts.mends[why].add(np.flatnonzero(found).tolist(), block.place)
         return block.rows(~wrong)
 
-    def _out_of_order(self, place: str, back_ms: int) -> None:
-        """Enter a row that repeats a time or goes back, or refuse it."""
+    def _disorder(self, place: str, back_ms: int) -> Refusal:
+        """Return what is said of a row that repeats a time or goes back."""
         why = f"time goes back by {back_ms / 1000:.3f} s" if back_ms else "time repeats that of a row before"
-        if self.repair:
-            self.counts.mends["time goes back" if back_ms else "time repeated"].add(place)
-            return
         accepted = "times that increase by at least 1 ms, or --repair to leave such rows out"
-        if self.clock.local and self.local is None and 0 < back_ms <= HOUR_MS:
+        if not back_ms:
+            accepted += '; or [time] step = "1 s" if the seconds of the times are gone'
+        elif self.clock.local and self.local is None and 0 < back_ms <= HOUR_MS:
             accepted += '; or [time] zone = "Europe/..." if the clock was put back for winter'
         elif not self.clock.anchored and back_ms > DAY_MS // 2:
             accepted += "; or a column with the date beside it, if this is midnight"
-        raise refusal(self.path, f"{place}, time", why, accepted)
+        return refusal(self.path, f"{place}, time", why, accepted)
 
     def _with_status(self, block: Block) -> Block:
         """Return the rows that have a running status.
 
-        An empty cell keeps the status for up to max_gap, or until the next where it is written on change.
+        An empty cell keeps the status for up to max_gap, or as long as it holds where it is written on change. One that
+        is marked as not good is known to nobody until the next.
         """
         codes, time, counts = block.status["running"], block.time_ms, self.counts
-        told = known = codes != UNKNOWN
-        if not (told.all() or block.own_clocks):
+        if not len(codes):
+            return block
+        told = codes != UNKNOWN
+        known = told & (codes != NOT_GOOD)
+        if not (known.all() or block.own_clocks):
             status, since = self.status or (UNKNOWN, int(time[0]))
             latest = np.maximum.accumulate(np.where(told, np.arange(len(codes)), -1))
             held = np.where(latest >= 0, codes[latest], status).astype(np.int8)
             age = time - np.where(latest >= 0, time[latest], since)
-            known = (held != UNKNOWN) & (self.profile.flags["running"].on_change | (age <= self.max_gap))
+            known = (held != UNKNOWN) & (held != NOT_GOOD)
+            if self.status_hold is not None:
+                known &= age <= self.status_hold
             counts.held["running"] += int((known & ~told).sum())
             block = replace(block, status=block.status | {"running": held})
         if told.any():
@@ -204,9 +244,11 @@ class Assembler:
         parts = self.counts.parts
         if self.last is None or not parts:
             parts.append(Part(int(time[0])))
+            self.last_running = int(columns["running"][0])  # whether it starts just then is not known
         elif self.last_running:
             parts[-1].run_ms += int(time[0]) - self.last
         part, running = parts[-1], np.asarray(columns["running"], dtype=np.int8)
+        self.counts.starts += int((np.diff(running, prepend=np.int8(self.last_running)) == 1).sum())
         part.run_ms += int(time[-1] - time[0] if running.all() else np.diff(time)[running[:-1] == 1].sum())
         part.rows += len(time)
         part.end_ms = int(time[-1])
@@ -223,4 +265,21 @@ class Assembler:
     def doubts(self) -> list[str]:
         """Return what looks wrong in the signals, in words."""
         still = not any(part.run_ms for part in self.counts.parts)
-        return self.channels.doubts() + ["the machine never runs: is the running status right?"] * still
+        found = self.channels.doubts() + ["the machine never runs: is the running status right?"] * still
+        return found + of_running(self.counts) + self.holding.doubts()
+
+
+def of_running(counts: Counts) -> list[str]:
+    """Return what is doubtful in the running status."""
+    found = []
+    hours = sum(part.end_ms - part.start_ms for part in counts.parts) / HOUR_MS
+    if counts.starts >= LEAST_STARTS and counts.starts > MOST_STARTS_PER_H * hours:
+        rate = f"{counts.starts} starts in {hours:.1f} h, {counts.starts / hours:.0f} an hour"
+        found.append(f"{rate}: more than a compressor stands; does its running status chatter?")
+    if counts.flickers:
+        found.append(
+            f"the running status flickers: {counts.flickers} rows of it were shorter than least_run and least_stop"
+        )
+    if counts.partly:
+        found.append(f"running is a mean: in {counts.partly} rows the machine ran for a part of the time")
+    return found

@@ -13,8 +13,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from replay.ground.refusal import refusal
-from replay.measured.block import UNKNOWN
+from replay.ground.refusal import Refusal, refusal
+from replay.measured.block import BAD, BETWEEN, GOOD, UNKNOWN, UNMARKED
 from replay.measured.marks import MINUS, SPACES, Marks
 from replay.measured.profile import Flag
 from replay.measured.unit_text import Unit
@@ -23,7 +23,10 @@ from replay.measured.unit_text import Unit
 NO_READING_WORDS = ("", "nan", "-nan", "null", "none", "n/a", "#n/a", "na", "<na>", "1.#qnan", "-1.#ind", "1.#inf")
 ON = {"1", "true", "t", "yes", "y", "on", "run", "running", "start", "started", "ein", "an", "ja", "läuft", "marche"}
 OFF = {"0", "false", "f", "no", "n", "off", "stop", "stopped", "standby", "halt", "aus", "nein", "steht", "arrêt"}
-SUSPECTS = (-999.0, -999.9, -9999.0, -99999.0, 9999.0, 9999.9, 99999.0, 999999.0, 32767.0, -32768.0, 65535.0, 6553.5)
+SUSPECTS = (
+    *(-1.0, -99.0, -99.9, -999.0, -999.9, -999.99, -9999.0, -9999.9, -99999.0, -32768.0, -32767.0, -3276.8, -1e30),
+    *(999.0, 999.9, 9999.0, 9999.9, 99999.0, 999999.0, 32767.0, 3276.7, 65535.0, 6553.5, 655.35, 1e30),
+)  # numbers that loggers write for no reading (common practice, no source)
 
 Numbers = NDArray[Any]  # float64[n] with NaN for no reading, or int64[n]
 
@@ -43,7 +46,11 @@ def cells_of(path: Path, name: str, place: Callable[[int], str]) -> Iterator[Non
         yield
     except BadCell as bad:
         where = ", ".join(filter(None, (place(bad.row), name)))
-        raise refusal(path, where, bad.rule, bad.accepted, bad.value) from None
+        raise WordRefused(str(refusal(path, where, bad.rule, bad.accepted, bad.value))) from None
+
+
+class WordRefused(Refusal):
+    """A refusal of a cell that is a word; the file may hold more of them."""
 
 
 class Giveup(Exception):  # noqa: N818 - the exact way takes over
@@ -116,6 +123,13 @@ def text_numbers(column: Any, marks: Marks, sentinels: tuple[str | float, ...]) 
     return without_sentinels(numbers, sentinels)
 
 
+def without_unit(column: Any, unit: str) -> Any:
+    """Return an arrow column of text without the unit behind its numbers."""
+    import pyarrow.compute as pc
+
+    return pc.replace_substring_regex(column, rf"\s*{re.escape(unit)}\s*$", "") if unit else column
+
+
 def _plain(text: Any, marks: Marks) -> Any:
     """Return numbers in text as the converter takes them: a point, no other marks, no plus."""
     import pyarrow.compute as pc
@@ -144,6 +158,19 @@ def words_of(flag: Flag) -> tuple[set[str], set[str]]:
     return (on or ON - off), (off or OFF - on)
 
 
+def words_in(column: Any, marks: Marks, sentinels: tuple[str | float, ...], flag: Flag | None) -> list[str]:
+    """Return the cells of a text column that are no number (of a flag: neither on nor off) and no known word."""
+    found = []
+    known, pattern = set(null_words(sentinels)), re.compile(number_pattern(marks))
+    for word in column.dictionary_encode().dictionary.to_pylist():
+        plain = word.strip()
+        if (flag is not None and _status(plain, flag, sentinels) == NEITHER) or (
+            flag is None and plain.casefold() not in known and not pattern.match(plain)
+        ):
+            found.append(plain)
+    return found
+
+
 def status_of_text(column: Any, flag: Flag, sentinels: tuple[str | float, ...]) -> NDArray[np.int8]:
     """Return a column of words as int8[n]: 1, 0, UNKNOWN for no reading. Raises BadCell for another word."""
     coded = column.dictionary_encode()
@@ -153,13 +180,46 @@ def status_of_text(column: Any, flag: Flag, sentinels: tuple[str | float, ...]) 
     return _checked(status, flag, lambda row: str(column[row]))
 
 
+def good_of(column: Any, good: tuple[str, ...]) -> NDArray[np.int8]:
+    """Return an arrow column of marks of quality as int8[n]: GOOD, BAD, or UNMARKED where the cell is empty."""
+    coded = column.dictionary_encode()
+    words = {word.casefold() for word in good}
+    codes = [_mark(str(word), words) for word in coded.dictionary.to_pylist()]
+    if not len(column):
+        return np.zeros(0, dtype=np.int8)
+    places = coded.indices.fill_null(len(codes)).to_numpy(zero_copy_only=False)
+    return np.asarray(np.array([*codes, UNMARKED], dtype=np.int8)[places])
+
+
+def names_of(column: Any) -> NDArray[np.str_]:
+    """Return an arrow column of names as str[n], "" where there is none."""
+    coded = column.fill_null("").dictionary_encode()
+    words = np.array([*(str(word).strip() for word in coded.dictionary.to_pylist()), ""], dtype=np.str_)
+    return np.asarray(words[coded.indices.to_numpy()])
+
+
+def _mark(word: str, good: set[str]) -> int:
+    plain = _plain_word(word)
+    return UNMARKED if not plain else GOOD if plain in good else BAD
+
+
+def _plain_word(word: str) -> str:
+    """Return a word without case, and a whole number without its zeros behind the point."""
+    plain = word.strip().casefold()
+    return f"{float(plain.replace(',', '.')):.12g}" if re.fullmatch(r"\d+[.,]\d*", plain) else plain
+
+
 def status_of_numbers(
     numbers: Numbers, flag: Flag, sentinels: tuple[str | float, ...], unit: Unit | None
 ) -> NDArray[np.int8]:
-    """Return a column of numbers as status: words such as 1 and 0, or (in a unit) above and not above a threshold."""
+    """Return a column of numbers as status: words such as 1 and 0, a mean of them, or (in a unit) by two levels."""
     known = ~np.isnan(numbers)
     if unit is not None:
-        return np.where(known, numbers * unit.scale > flag.above, UNKNOWN).astype(np.int8)
+        scaled = numbers * unit.scale
+        stands = np.where(scaled < flag.below, 0, BETWEEN) if flag.below < flag.above else 0
+        return np.where(known, np.where(scaled > flag.above, 1, stands), UNKNOWN).astype(np.int8)
+    if flag.mean_above is not None:
+        return _mean(numbers, known, flag.mean_above)
     if not flag.on and not flag.off and bool((known & ((numbers == 0) | (numbers == 1))).all()):
         return numbers.astype(np.int8)
     values, places = np.unique(numbers, return_inverse=True)
@@ -167,14 +227,22 @@ def status_of_numbers(
     return _checked(np.array(codes, dtype=np.int64)[places], flag, lambda row: f"{numbers[row]:.12g}")
 
 
+def _mean(numbers: Numbers, known: NDArray[np.bool_], above: float) -> NDArray[np.int8]:
+    """Return the shares of rows in which the machine ran as status. Raises BadCell for what is no share."""
+    with np.errstate(invalid="ignore"):
+        wrong = known & ((numbers < 0) | (numbers > 1))
+    if wrong.any():
+        row = int(np.argmax(wrong))
+        raise BadCell(row, f"{numbers[row]:.12g}", "no share of the time", "0 to 1, as mean_above says")
+    return np.where(known, numbers > above, UNKNOWN).astype(np.int8)
+
+
 NEITHER = -2
 
 
 def _status(word: str, flag: Flag, sentinels: tuple[str | float, ...]) -> int:
     on, off = words_of(flag)
-    plain = word.strip().casefold()
-    if re.fullmatch(r"\d+[.,]\d*", plain):
-        plain = f"{float(plain.replace(',', '.')):.12g}"
+    plain = _plain_word(word)
     if plain in on:
         return 1
     if plain in off:
@@ -182,6 +250,13 @@ def _status(word: str, flag: Flag, sentinels: tuple[str | float, ...]) -> int:
     if plain in null_words(sentinels) or is_sentinel_number(plain, sentinels):
         return UNKNOWN
     return NEITHER
+
+
+def _is_share(cell: str) -> bool:
+    try:
+        return 0 < float(cell.replace(",", ".")) < 1
+    except ValueError:
+        return False
 
 
 def is_sentinel_number(word: str, sentinels: tuple[str | float, ...]) -> bool:
@@ -197,5 +272,7 @@ def _checked(status: NDArray[np.int64], flag: Flag, cell: Callable[[int], str]) 
     if wrong.any():
         row = int(np.argmax(wrong))
         accepted = f"1 or 0, on or off, or [{flag.signal}] on = [...] and off = [...] that name it"
+        if _is_share(cell(row)):
+            accepted += "; or mean_above = 0, if it is the share of the row in which the machine ran"
         raise BadCell(row, cell(row), "neither on nor off", accepted)
     return status.astype(np.int8)

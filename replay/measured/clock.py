@@ -14,11 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from replay.ground.refusal import refusal
+from replay.ground.zones import fixed_offset_ms
 from replay.measured.marks import looks_like_number
 from replay.measured.profile import TimeForm
-from replay.measured.profile_keys import DATE, ELAPSED, EPOCH, SERIAL_DAY
+from replay.measured.profile_keys import DATE, ELAPSED, EPOCH, MINUTES, SERIAL_DAY
 from replay.measured.unit_text import TIME, read_unit
-from replay.measured.zones import fixed_offset_ms
 
 UNREADABLE = int(np.iinfo(np.int64).min)  # a time cell that is empty or no time
 DAY_MS = 86400000
@@ -47,13 +47,16 @@ _COMPACT = (
 _DATED = rf"^{_DAY}(?:[T\s,;_-]+{_TIME})?$"
 _CLOCK = r"^(?P<h>\d{1,5}):(?P<m>\d{2})(?::(?P<s>\d{2})(?:[.,](?P<f>\d{1,9}))?)?$"
 _ISO = re.compile(r"\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(?::\d{2}(?:\.\d{1,9})?)?(?P<z>Z|[+-]\d{2}:?\d{2})?")
+_MINUTES = r"^(?P<m>\d{1,2}):(?P<s>\d{2})[.,](?P<f>\d{1,3})$"  # as spreadsheets show a time with a fraction
+_MINUTES_CELL = re.compile(_MINUTES)
+HOUR_MS = 3600000
 _DATED_CELL, _CLOCK_CELL = re.compile(_DATED), re.compile(_CLOCK)
 _COMPACT_CELL, _TIME_CELL = re.compile(rf"^{_COMPACT}$"), re.compile(rf"^{_TIME}$")
 
 
 def looks_like_time(text: str) -> bool:
     """Say whether a cell is a date, a date with time, or a time of day."""
-    patterns = (_DATED_CELL, _CLOCK_CELL, _COMPACT_CELL, _TIME_CELL)
+    patterns = (_DATED_CELL, _CLOCK_CELL, _MINUTES_CELL, _COMPACT_CELL, _TIME_CELL)
     return any(pattern.match(text) is not None for pattern in patterns)
 
 
@@ -63,7 +66,8 @@ class Clock:
 
     form: elapsed, epoch, date, serial day; number: cells are plain numbers, ms = number * factor;
     iso: "ms" or "ns" where cells are of the plain ISO form that the CSV reader takes by itself; offset: they carry
-    their offset from UTC; local: they are local times, which a zone turns into UTC.
+    their offset from UTC; wraps_ms: after which times begin anew, 0 for never; local: they are local times, which a
+    zone turns into UTC.
     """
 
     form: str
@@ -73,6 +77,7 @@ class Clock:
     iso: str = ""
     offset: bool = False
     note: str = ""
+    wraps_ms: int = 0
 
     @property
     def local(self) -> bool:
@@ -116,6 +121,9 @@ class Clock:
 
     def from_text(self, column: Any) -> NDArray[np.int64]:
         """Return ms of an arrow column of text, UNREADABLE where it is no time of this form."""
+        if self.wraps_ms:
+            fields = _fields(column, _MINUTES)
+            return _clock_ms(fields | {"h": np.where(fields["m"] == "", "", "0")})
         if self.form == ELAPSED:
             return _clock_ms(_fields(column, _CLOCK))
         fields = _fields(column, _DATED)
@@ -137,9 +145,20 @@ def decide(path: Path, profile: Path, form: TimeForm, cells: list[str], unit: st
     if form.form in (EPOCH, SERIAL_DAY):
         rule = f'the time column holds text such as "{cells[0]}"' if cells else "the time column is empty"
         raise refusal(profile, "[time] form", rule, '"date" or "elapsed"', form.form)
+    if cells and 2 * sum(map(bool, map(_MINUTES_CELL.match, cells))) > len(cells):
+        return _minutes_clock(path, form, cells)
     if form.form != DATE and cells and 2 * sum(map(bool, map(_CLOCK_CELL.match, cells))) > len(cells):
         return Clock(ELAPSED, note="hours:minutes:seconds elapsed")
     return _date_clock(path, profile, form, cells)
+
+
+def _minutes_clock(path: Path, form: TimeForm, cells: list[str]) -> Clock:
+    """Return the clock of times from which a spreadsheet has taken date and hours, where the profile says so."""
+    if form.form != MINUTES:
+        rule = "hours and date are gone, as where a spreadsheet has saved the times as it shows them"
+        accepted = 'the logger\'s own export, or [time] form = "minutes" if no step is as long as half an hour'
+        raise refusal(path, "time column", rule, accepted, cells[0])
+    return Clock(ELAPSED, note="minutes:seconds; where they fall an hour has passed", wraps_ms=HOUR_MS)
 
 
 def number_clock(path: Path, profile: Path, form: TimeForm, values: list[float], unit: str) -> Clock:
@@ -147,6 +166,9 @@ def number_clock(path: Path, profile: Path, form: TimeForm, values: list[float],
     if form.form == SERIAL_DAY:
         return Clock(SERIAL_DAY, number=True, factor=DAY_MS, note="days since 1899-12-30")
     middle = float(np.median(values)) if values else 0.0
+    if len(values) > 2 and 2 * len(set(values)) < len(values) and middle > EPOCH_S[0]:  # noqa: PLR2004
+        rule = f"the same number stands many times ({middle:g}): a spreadsheet has rounded these times"
+        raise refusal(path, "time column", rule, "the logger's own export, not opened in a spreadsheet before", middle)
     epoch = next((f for size, f in EPOCH_FACTORS.items() if EPOCH_S[0] * size <= middle <= EPOCH_S[1] * size), None)
     if form.form == EPOCH or (form.form is None and epoch is not None):
         factor = read_unit(form.unit, TIME).scale if form.unit else epoch
@@ -167,10 +189,16 @@ def _date_clock(path: Path, profile: Path, form: TimeForm, cells: list[str]) -> 
     found = [match for cell in cells if (match := _DATED_CELL.match(cell) or _COMPACT_CELL.match(cell))]
     if not found:
         value = cells[0] if cells else None
-        raise refusal(path, "time column", "not a time that is known", "elapsed numbers, epoch, ISO 8601, dates", value)
+        rule, would = "not a time that is known", "elapsed numbers, epoch, ISO 8601, dates"
+        if value and value.startswith("##"):
+            rule, would = "a column too narrow to show its times was saved as it showed", "the logger's own export"
+        raise refusal(path, "time column", rule, would, value)
     iso = [_ISO.fullmatch(match.string) for match in found]
     offset = sum(bool(match["z"]) for match in found) * 2 > len(found)
-    order = form.order or date_order([(m["a"], m["b"], m["c"]) for m in found])
+    dates = [(m["a"], m["b"], m["c"]) for m in found]
+    if form.order is None:
+        _check_one_order(path, found, dates)
+    order = form.order or date_order(dates)
     if order is None:
         raise refusal(
             profile,
@@ -183,6 +211,20 @@ def _date_clock(path: Path, profile: Path, form: TimeForm, cells: list[str]) -> 
     return Clock(
         DATE, order=order, iso=("ms" if short else "ns") if plain else "", offset=offset, note=f"dates, order {order}"
     )
+
+
+def _check_one_order(path: Path, found: list[re.Match[str]], dates: list[tuple[str, str, str]]) -> None:
+    """Refuse dates of which some can only be day first and others only month first."""
+    numbers = [(int(a), int(b)) for a, b, _ in dates if a.isdigit() and b.isdigit()]
+    months = 12
+    first = next((place for place, (a, b) in enumerate(numbers) if months < a <= 31 and b <= months), None)  # noqa: PLR2004
+    second = next((place for place, (a, b) in enumerate(numbers) if a <= months < b), None)
+    if first is not None and second is not None and len(numbers) == len(found):
+        rule = (
+            "day and month change places within the file, as where a spreadsheet read a part of the dates its own way"
+        )
+        shown = f"{found[first].string} and {found[second].string}"
+        raise refusal(path, "time column", rule, "the logger's own export, not opened in a spreadsheet before", shown)
 
 
 def date_order(dates: list[tuple[str, str, str]]) -> str | None:

@@ -36,7 +36,7 @@ def find(path: Path, profile: Profile, names: list[str], column: Column) -> int:
 
 def places(path: Path, profile: Profile, names: list[str]) -> dict[str, int]:
     """Return the place of each signal's column. Raises Refusal."""
-    return {signal: find(path, profile, names, item.column) for signal, item in profile.signals.items()}
+    return {signal: find(path, profile, names, column) for signal, column in profile.columns.items()}
 
 
 def units(path: Path, profile: Profile, named: Callable[[str], tuple[str, str]]) -> dict[str, Unit]:

@@ -12,7 +12,7 @@ from replay.measured.clock import looks_like_time
 from replay.measured.marks import Marks, find_marks, looks_like_number
 from replay.measured.profile import FileForm
 from replay.measured.profile_keys import SEPARATORS
-from replay.measured.unit_text import kind_of
+from replay.measured.unit_text import kind_of, number_with_unit
 
 SAMPLE_BYTES = 65536
 LONGEST_LINE = 65536  # characters; no logger's row comes near
@@ -42,8 +42,8 @@ NAMES = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 class Dialect:
     """How a text file is written. Lines count from 1; header_line is 0 where there is none.
 
-    passed_over: lines without any reading between header and readings;
-    names, units: one for each column, units "" where there is no unit row; sample: rows of readings for a look.
+    passed_over: lines without any reading between header and readings; names, units: one for each column, units ""
+    where there is no unit row; cell_units: units in the cells, behind the numbers; sample: rows of readings for a look.
     """
 
     encoding: str
@@ -55,7 +55,12 @@ class Dialect:
     data_line: int
     passed_over: tuple[int, ...]
     only_cr: bool
+    cell_units: tuple[str, ...]
     sample: tuple[tuple[str, ...], ...] = field(repr=False)
+
+    def unit(self, place: int) -> str:
+        """Return the unit of a column: in the unit row, or behind the numbers of its cells, or ""."""
+        return self.units[place] or self.cell_units[place]
 
     @property
     def fingerprint(self) -> str:
@@ -75,6 +80,8 @@ class Dialect:
         units = ", unit row" if any(self.units) else ""
         separator = NAMES[self.separator]
         found = [f"{self.encoding}, {separator}, {marks}, {head}{units}, readings from line {self.data_line}"]
+        behind = ", ".join(dict.fromkeys(filter(None, self.cell_units)))
+        found += [f"units stand in the cells: {behind}"] if behind else []
         if self.passed_over:
             lines = ", ".join(map(str, self.passed_over))
             found.append(f"passed over between header and readings: line {lines}")
@@ -103,6 +110,9 @@ def read_dialect(path: Path, stated: FileForm, names: frozenset[str] = frozenset
     top = max([-1 if header is None else header, -1 if unit_row is None else unit_row])
     first = next((place for place in range(top + 1, first) if _told(rows[place], width)), first)
     sample = tuple(tuple(row) for row in rows[first:] if len(row) == width)
+    cell_units = _units_of_cells(sample, width)
+    if any(cell_units):
+        sample = tuple(tuple(map(_without_unit, row, cell_units)) for row in sample)
     numbers = filter(looks_like_number, (cell for row in sample for cell in row))
     return Dialect(
         encoding=encoding,
@@ -114,6 +124,7 @@ def read_dialect(path: Path, stated: FileForm, names: frozenset[str] = frozenset
         data_line=first + 1,
         passed_over=tuple(place + 1 for place in range(top + 1, first) if header is not None and any(rows[place])),
         only_cr=only_cr,
+        cell_units=cell_units,
         sample=sample,
     )
 
@@ -194,9 +205,24 @@ def _separator(path: Path, lines: list[str]) -> str:
 def _kind(cell: str) -> str:
     if not cell:
         return "empty"
-    if looks_like_number(cell):
+    if looks_like_number(cell) or number_with_unit(cell):
         return "number"
     return "time" if looks_like_time(cell) else "word"
+
+
+def _units_of_cells(sample: tuple[tuple[str, ...], ...], width: int) -> tuple[str, ...]:
+    """Return for each column the unit that stands behind most of its numbers, "" where there is none."""
+    found = []
+    for place in range(width):
+        units = Counter(split[1] for row in sample if (split := number_with_unit(row[place])) is not None)
+        plain = sum(looks_like_number(row[place]) for row in sample)
+        unit, count = units.most_common(1)[0] if units else ("", 0)
+        found.append(unit if count > plain else "")
+    return tuple(found)
+
+
+def _without_unit(cell: str, unit: str) -> str:
+    return cell.removesuffix(unit).strip() if unit else cell
 
 
 def _first_reading(path: Path, rows: list[list[str]], separator: str) -> int:

@@ -22,13 +22,17 @@ CLIPPED_SHARE = 0.01
 MOSTLY = 0.5
 LEAST_PA, MOST_PA = 20000, 6000000  # pressures of refrigerating plants seldom leave these (common practice, no source)
 HOT_C = 150.0
+MINUS_ONE = -1.0
+ALONE = 0.1  # of the spread of all other readings, and in the file's unit: how far below them (assumed)
 
 
 @dataclass
 class Readings:
     """What was seen of one channel: count of readings and of rows without, extremes, longest stretch without change.
 
-    at_floor: how often a gauge pressure lies at its atmosphere, where a sensor that cannot see vacuum is cut off.
+    at_floor: how often a gauge pressure lies at its atmosphere, where a sensor that cannot see vacuum is cut off;
+    invalid: raw numbers that no sound sensor gives; below_zero, lowest (Pa): those below absolute zero;
+    not_good: those that the file's own mark of quality calls so.
     """
 
     readings: int = 0
@@ -38,6 +42,10 @@ class Readings:
     most: float = -np.inf
     flat_ms: int = 0
     at_floor: int = 0
+    invalid: int = 0
+    below_zero: int = 0
+    lowest: float = 0.0
+    not_good: int = 0
     suspects: dict[float, int] = field(default_factory=dict)
     source_least: float = np.inf
     source_most: float = -np.inf
@@ -68,11 +76,18 @@ class Readings:
         """Return numbers that look like sentinels and lie far from all other readings, and how often each stands."""
         most, least = max(self.source_most, 1.0), min(self.source_least, 0.0)
         nothing_else = self.source_least > self.source_most
-        return {
+        found = {
             value: count
             for value, count in self.suspects.items()
             if nothing_else or value > 2 * most or value < 2 * least - 1.0
         }
+        return found | self._minus_one()
+
+    def _minus_one(self) -> dict[float, int]:
+        """Return -1 where it stands again and again, alone and far below all other readings."""
+        count, spread = self.suspects.get(MINUS_ONE, 0), self.source_most - self.source_least
+        alone = count > 1 and self.source_least - MINUS_ONE > max(ALONE * spread, ALONE)
+        return {MINUS_ONE: count} if alone else {}
 
     def see(self, values: NDArray[Any], floor_pa: float | None) -> None:
         """Look at the values of kept rows: Pa with NO_READING (floor_pa: 0 gauge), or plain numbers with NaN."""
@@ -144,9 +159,13 @@ class Stillness:
 
 @dataclass
 class Net:
-    """How net oil pressure lies, running and stopped: rows in all, rows below zero, rows one atmosphere off."""
+    """How net oil pressure lies, running and stopped: rows in all, rows below zero, rows one atmosphere off.
 
-    atmosphere_pa: float
+    run_rows: all rows in which the machine runs, also those without net oil pressure.
+    """
+
+    atmosphere_pa: float = 0.0
+    run_rows: int = 0
     running: int = 0
     running_negative: int = 0
     stopped: int = 0
@@ -155,6 +174,7 @@ class Net:
     def see(self, oil: NDArray[np.int64], crankcase: NDArray[np.int64], running: NDArray[np.int8]) -> None:
         """Look at rows with both pressures."""
         net = oil - crankcase
+        self.run_rows += int((running == 1).sum())
         # With oil pressure in every row, a missing crankcase pressure shows as a net one that no machine has.
         if running.all() and oil.min() > NO_READING and net.min() >= -NEAR_PA and net.max() < -NO_READING // 2:
             self.running += len(net)
@@ -175,11 +195,11 @@ class Net:
 def of_pressure(signal: str, reference: str, seen: Readings, atmosphere_pa: float) -> list[str]:
     """Return what is doubtful in one pressure channel."""
     name, found = words(signal), []
+    if reference == "absolute" and seen.lowest < -NEAR_PA:
+        found.append(f"{name} is taken as absolute and falls to {kilopascals(seen.lowest)}: is it gauge?")
     if not seen.readings:
-        return [f"{name}: no reading at all"]
+        return [*found, f"{name}: no reading at all"]
     least, most = seen.least, seen.most
-    if reference == "absolute" and least < -NEAR_PA:
-        found.append(f"{name} is taken as absolute and falls to {kilopascals(least)}: is it gauge?")
     if reference == "gauge" and abs(least - 2 * atmosphere_pa) < NEAR_ATMOSPHERE * atmosphere_pa:
         counted = (least - atmosphere_pa) / 1000
         found.append(f"{name} is taken as gauge and its floor of {counted:.1f} kPa is the atmosphere: is it absolute?")
@@ -195,6 +215,16 @@ def of_pressure(signal: str, reference: str, seen: Readings, atmosphere_pa: floa
         found.append(f"{name}: {seen.beyond} readings that no sensor can give were taken as no reading")
     if seen.flat_ms >= FLAT_MS:
         found.append(f"{name} stands still for {seen.flat_ms / 1000:.0f} s of running: frozen, or too coarse?")
+    return found
+
+
+def of_sensor(signal: str, seen: Readings) -> list[str]:
+    """Return what became of readings that are none."""
+    name, found = words(signal), []
+    if seen.below_zero:
+        found.append(f"{name}: {seen.below_zero} readings below absolute zero were taken as no reading")
+    if seen.invalid:
+        found.append(f"{name}: {seen.invalid} readings outside what its sensor gives (valid) were taken as no reading")
     return found
 
 

@@ -1,6 +1,9 @@
 """Files into a library: the whole of an import, and its report."""
 
-from collections.abc import Callable, Sequence
+import contextlib
+import functools
+import tempfile
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -8,15 +11,23 @@ from typing import Any
 
 from replay.engine.workers import Progress, quiet
 from replay.ground.lock import locked
-from replay.ground.refusal import Refusal, refusal, visible
+from replay.ground.refusal import Refusal, refusal, shown, visible
 from replay.ground.toml_files import read_toml
+from replay.library import removal
 from replay.library.digest import sha256_of
 from replay.library.library import FILE, check_inside
-from replay.measured import into_library, profiles
+from replay.measured import into_library, losses, profiles, replacing
 from replay.measured.assemble import HOUR_MS, LEAST_ROWS, Assembler, Counts
-from replay.measured.profile import read_profile
+from replay.measured.cells import WordRefused
+from replay.measured.machines import machines_of
+from replay.measured.opened import Given, opened
+from replay.measured.profile import Profile, read_profile
 from replay.measured.report import Report, TraceLine
 from replay.measured.sources import Source, kind_of_file, open_source
+from replay.measured.tag_files import as_long, has_tag_files, joined
+from replay.measured.text import TextSource
+
+MOST_WORDS = 20  # of a column that are listed
 
 
 @dataclass(frozen=True)
@@ -37,94 +48,173 @@ def import_logs(
     profile: Path | str | None = None,
     *,
     repair: bool = False,
+    replace: bool = False,
     progress: Progress = quiet,
 ) -> Imports:
     """Import loggers' files into a library, made if need be, one after the other; a refused one keeps none out.
 
     profile: the file that says what the columns are; without it, the library's own profile for a file's header.
-    repair: leave out rows that are broken or out of order. The result is an `Imports`: `reports`, `refused`,
-    `as_json()`. Raises Refusal for a profile that is none.
+    repair: leave out rows that are broken or out of order. replace: what came from a file of the same name goes.
+    The result is an `Imports`: `reports`, one a machine of each file, `refused`, `as_json()`. Raises Refusal for a
+    profile that is none.
     """
     paths, chosen = [Path(file) for file in files], None if profile is None else Path(profile)
-    if chosen is not None:
-        read_profile(chosen)  # what is wrong with it is said once, not for each file
+    if chosen is not None and has_tag_files(profile_read := read_profile(chosen)):  # read once, whatever the files
+        return _import_tags(paths, Path(library), profile_read, repair=repair, replace=replace)
     reports, refused = [], []
     sizes = [path.stat().st_size if path.is_file() else 0 for path in paths]
     with progress(sum(sizes), "importing") as stage:
         for path, size in zip(paths, sizes, strict=True):
-            read = 0
+            left = size
 
             def advance(count: int) -> None:
-                nonlocal read
-                read += count
+                nonlocal left
+                count = min(count, left)  # what was packed has more bytes than the file
+                left -= count
                 stage.advance(count)
 
+            take = functools.partial(import_file, repair=repair, replace=replace, advance=advance)
             try:
-                reports.append(import_file(path, Path(library), chosen, repair=repair, advance=advance))
+                with opened(path) as inside:
+                    for given in inside:
+                        try:
+                            reports += take(given, Path(library), chosen)
+                        except Refusal as error:
+                            refused.append(str(error))
             except Refusal as error:
                 refused.append(str(error))
-            stage.advance(size - read)  # one that is refused or known is done with as well
+            stage.advance(left)  # one that is refused or known is done with as well
+    return Imports(tuple(reports), tuple(refused))
+
+
+def _import_tags(paths: list[Path], library: Path, profile: Profile, *, repair: bool, replace: bool) -> Imports:
+    """Import files of one tag each, those that belong together at once."""
+    reports, refused = [], []
+    with contextlib.ExitStack() as stack:
+        try:
+            inside = [given for path in paths for given in stack.enter_context(opened(path))]
+            folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="lubetrip-")))
+            sets = joined(inside, profile, folder, repair=repair)
+        except Refusal as error:
+            return Imports((), (str(error),))
+        for given in sets:
+            try:
+                reports += import_file(given, library, as_long(profile), repair=repair, replace=replace)
+            except Refusal as error:
+                refused.append(str(error))
     return Imports(tuple(reports), tuple(refused))
 
 
 def import_file(
-    path: Path,
+    given: Given,
     library: Path,
-    profile_file: Path | None = None,
+    given_profile: Path | Profile | None = None,
     *,
     repair: bool = False,
+    replace: bool = False,
     advance: Callable[[int], None] = lambda _: None,
-) -> Report:
-    """Import one file into a library, whole or not at all, and return the report.
+) -> list[Report]:
+    """Import one file into a library, whole or not at all, and return the report on each machine in it.
 
-    Without a profile file the library's own profiles are looked through for the file's header. A file whose
-    SHA-256 stands in the library already is recognised, and nothing is done. `advance` is told the bytes read.
-    Raises Refusal, naming line or key, for whatever is wrong; the library is then as before.
+    given_profile: a profile or its file; without it the library's own are looked through for the file's header. A file
+    whose SHA-256 stands in the library already is recognised, and nothing is done, unless it replaces it. `advance` is
+    told the bytes read. Raises Refusal, naming line or key, for whatever is wrong; the library is then as before.
     """
-    kind_of_file(path)
-    check_inside(library, library / FILE)
-    if (library / FILE).exists():
-        read_toml(library / FILE, "library")
-    elif library.exists() and not library.is_dir():
-        raise refusal(library, "", "is a file", "a folder for the library")
-    with ThreadPoolExecutor(1) as pool:
-        hashing = pool.submit(sha256_of, path)
-        if (library / FILE).exists() and (already := into_library.entries_with(library, hashing.result())):
-            return Report(path.name, hashing.result(), already=already)
-        profile = read_profile(profile_file) if profile_file else profiles.profile_for(path, library)
-        source = open_source(path, profile, repair=repair)
-        profiles.check_fingerprint(path, profile, source.fingerprint)
-        return _import(source, library, hashing, repair=repair, advance=advance)
+    path = given.path
+    with given.by_name():
+        kind_of_file(path)
+        check_inside(library, library / FILE)
+        if (library / FILE).exists():
+            read_toml(library / FILE, "library")
+        elif library.exists() and not library.is_dir():
+            raise refusal(library, "", "is a file", "a folder for the library")
+        with ThreadPoolExecutor(1) as pool:
+            hashing = pool.submit(sha256_of, path)
+            known = (library / FILE).exists() and not replace
+            if known and (already := into_library.entries_with(library, hashing.result())):
+                return [Report(path.name, hashing.result(), already=already)]
+            if isinstance(given_profile, Profile):
+                profile = given_profile
+            else:
+                profile = read_profile(given_profile) if given_profile else profiles.profile_for(path, library)
+            source = open_source(path, profiles.of_first_machine(profile), repair=repair)
+            profiles.check_fingerprint(path, profile, source.fingerprint)
+            sources = machines_of(source, profile, given, repair=repair)
+            return _import(sources, profile, library, hashing, repair=repair, replace=replace, advance=advance)
 
 
 def _import(
-    source: Source, library: Path, hashing: Future[str], *, repair: bool, advance: Callable[[int], None]
-) -> Report:
-    """Import a file that is not in the library yet."""
-    path, profile = source.path, source.profile
-    files = into_library.TraceFiles(library)
+    sources: dict[str, Source],
+    profile: Profile,
+    library: Path,
+    hashing: Future[str],
+    *,
+    repair: bool,
+    replace: bool,
+    advance: Callable[[int], None],
+) -> list[Report]:
+    """Import the machines of a file that is not in the library yet."""
+    read: list[tuple[str, Source, Assembler, into_library.TraceFiles]] = []
+    made: list[into_library.TraceFiles] = []
+    path = next(iter(sources.values())).path
     try:
-        assembler = Assembler(source, files, repair=repair)
-        for block in source.blocks():
-            assembler.add(block)
-            advance(block.size)
-        counts = assembler.finish()
-        _check_result(source, counts, files)
+        for machine, source in sources.items():
+            files = into_library.TraceFiles(library)
+            made.append(files)
+            assembler = Assembler(source, files, repair=repair)
+            read.append((machine, source, assembler, files))
+            with _all_words(source):
+                for block in source.blocks():
+                    assembler.add(block)
+                    advance(block.size // len(sources))
+            _check_result(source, assembler.finish(), files)
         digest = hashing.result()
         with locked(library):
-            already = into_library.entries_with(library, digest)
+            already = [] if replace else into_library.entries_with(library, digest)
             if already:  # entered by another import meanwhile
-                return Report(path.name, digest, already=already)
-            lines, entries = _entries(source, digest, counts, files)
-            files.enter(entries)
+                return [Report(path.name, digest, already=already)]
+            old = replacing.replaced_by(library, path.name, digest) if replace else []
+            found, given = [], set[str]()
+            for machine, source, assembler, files in read:
+                lines, entries = _entries(machine, source, digest, assembler.counts, files, given)
+                given |= {line.id for line in lines}
+                found.append((lines, entries))
+            new = [
+                (made, line.hours * 3600) for lines, entries in found for line, made in zip(lines, entries, strict=True)
+            ]
+            replacing.keep_labels(old, new)
+            parts = [(files, entries) for (*_, files), (_, entries) in zip(read, found, strict=True)]
+            into_library.enter(library, parts, frozenset(entry.id for entry in old))
+            removal.keep(library, old, f"replaced by another import of {path.name}")
     finally:
-        files.discard()
+        for files in reversed(made):
+            files.discard()
+    source = read[0][1]
     try:
-        kept = profiles.keep(profile, library, source.fingerprint)
+        kept = None if profile.put_together else profiles.keep(profile, library, source.fingerprint)
     except Refusal as error:  # the traces are in, so this must not look as if they were not
         kept = f"profile NOT kept: {error}"
-    notes = [*source.notes(), *([kept] if kept else [])]
-    return Report(path.name, digest, str(profile.path), source.fingerprint, notes, counts, lines, assembler.doubts())
+    reports = []
+    for (machine, one, assembler, _), (lines, _) in zip(read, found, strict=True):
+        notes = [*one.notes(), *([kept] if kept else [])]
+        told = (str(profile.path), one.fingerprint, notes, assembler.counts, lines, assembler.doubts())
+        reports.append(Report(path.name, digest, machine, *told, replaced=[entry.id for entry in old]))
+    return reports
+
+
+@contextlib.contextmanager
+def _all_words(source: Source) -> Iterator[None]:
+    """Let the refusal of one word that cannot be read tell all of the file's: one run of the command is enough."""
+    try:
+        yield
+    except WordRefused as error:
+        if not isinstance(source, TextSource):
+            raise
+        words = source.words()
+        if sum(map(len, words.values())) == 1:
+            raise
+        told = "; ".join(f"{name}: {', '.join(map(shown, some[:MOST_WORDS]))}" for name, some in words.items())
+        raise Refusal(f"{error}. All that cannot be read in it: {visible(told)}") from None
 
 
 def _check_result(source: Source, counts: Counts, files: into_library.TraceFiles) -> None:
@@ -147,19 +237,27 @@ def _check_result(source: Source, counts: Counts, files: into_library.TraceFiles
 
 
 def _entries(
-    source: Source, digest: str, counts: Counts, files: into_library.TraceFiles
+    machine: str,
+    source: Source,
+    digest: str,
+    counts: Counts,
+    files: into_library.TraceFiles,
+    given: set[str],
 ) -> tuple[list[TraceLine], list[dict[str, Any]]]:
-    """Return a report line and a library entry for each trace."""
+    """Return a report line and a library entry for each trace; given: ids that are no longer free."""
     path, profile = source.path, source.profile
-    ids = into_library.new_ids(files.library, path, digest, files.files)
+    stem = f"{path.stem} {machine}" if machine else path.stem
+    ids = into_library.new_ids(files.library, stem, digest, files.files, given)
     parts = [part for part in counts.parts if part.rows >= LEAST_ROWS]
     utc = not source.clock.local or profile.time.zone is not None
     lines, entries = [], []
     for number, (identity, file, part) in enumerate(zip(ids, files.files, parts, strict=True), start=1):
         start = into_library.start_text(part.start_ms, anchored=source.clock.anchored, utc=utc, zone=profile.time.zone)
         several = f", part {number} of {len(parts)}" if len(parts) > 1 else ""
-        origin = f"{visible(path.name)}{several}, SHA-256 {digest}, {start}"
-        entries.append(into_library.entry(profile, path, identity, file, origin))
+        known = source.clock.anchored and utc
+        origin = f"{visible(path.name)}{several}, SHA-256 {digest}" + ("" if known else f", {start}")
+        entry = into_library.entry(profile, path, identity, file, origin, part.start_ms if known else None)
+        entries.append(entry | losses.as_entry(counts))
         hours, run_hours = (part.end_ms - part.start_ms) / HOUR_MS, part.run_ms / HOUR_MS
         lines.append(TraceLine(identity, entries[-1]["file"], start, part.rows, hours, run_hours))
     return lines, entries

@@ -1,7 +1,7 @@
 """Imported traces into a library: written beside it first, entered whole or not at all.
 
 Short traces become CSV, to be looked at and edited; long ones Parquet. The moment of a trace's first row
-stands in its origin, as UTC with the zone that was declared: its own time starts at 0 s.
+stands in its entry, as start_utc with the zone that was declared: its own time starts at 0 s.
 """
 
 import contextlib
@@ -21,6 +21,7 @@ from replay.ground.files import write_text
 from replay.ground.refusal import or_refuse, refusal, visible
 from replay.ground.toml_files import read_toml
 from replay.library.library import FILE, check_inside
+from replay.library.removal import without_entries
 from replay.measured.assemble import LEAST_ROWS
 from replay.measured.channels import Columns
 from replay.measured.profile import Profile
@@ -31,6 +32,7 @@ GROUP_ROWS = 1 << 18
 TRACES = "traces"
 NEVER_EMPTY = ("time_s", "running", "reset")
 NEW_LIBRARY = "# Traces of recorded machines. Labels come from inspection or service records, never from the logic.\n"
+EPOCH = dt.datetime.fromtimestamp(0, dt.UTC)
 TEXTS = {"family": "recorded, unlabelled", "oil": "not stated"}
 
 
@@ -99,16 +101,6 @@ class TraceFiles:
             if folder.is_dir() and not any(folder.iterdir()):
                 folder.rmdir()
 
-    def enter(self, entries: list[dict[str, Any]]) -> None:
-        """Put the files in their places and their entries into library.toml. Files go back if that fails."""
-        with or_refuse(self.library, "written"), contextlib.ExitStack() as undo:
-            for file, entry in zip(self.files, entries, strict=True):
-                target = self.library / entry["file"]
-                file.rename(target)
-                undo.callback(target.unlink, missing_ok=True)
-            _append(self.library / FILE, entries)
-            undo.pop_all()
-
     def _join(self) -> None:
         if self.work is not None:
             with or_refuse(self.folder, "written"):
@@ -161,11 +153,26 @@ class TraceFiles:
         self.waiting, self.rows, self.writer = [], 0, None
 
 
-def new_ids(library: Path, source: Path, digest: str, files: list[Path]) -> list[str]:
-    """Return an id for each trace of a source file that is free in the library, numbered where there are several."""
-    taken = {str(item.get("id")) for item in _traces(library)}
+def enter(library: Path, parts: list[tuple[TraceFiles, list[dict[str, Any]]]], without: frozenset[str]) -> None:
+    """Put files in their places and their entries into library.toml, all or none; `without`: ids that they replace."""
+    with or_refuse(library, "written"), contextlib.ExitStack() as undo:
+        for files, entries in parts:
+            for file, entry in zip(files.files, entries, strict=True):
+                target = library / entry["file"]
+                file.rename(target)
+                undo.callback(target.unlink, missing_ok=True)
+        _append(library / FILE, [entry for _, entries in parts for entry in entries], without)
+        undo.pop_all()
+
+
+def new_ids(library: Path, source: str, digest: str, files: list[Path], given: set[str]) -> list[str]:
+    """Return an id for each trace of a source that is free in the library, numbered where there are several.
+
+    given: ids that others of the same import have got.
+    """
+    taken = {str(item.get("id")) for item in _traces(library)} | given
     taken |= {file.stem for file in (library / TRACES).iterdir()}
-    stem = re.sub(r"[^a-z0-9]+", "-", source.stem.casefold()).strip("-") or "trace"
+    stem = re.sub(r"[^a-z0-9]+", "-", source.casefold()).strip("-") or "trace"
     width = max(2, len(str(len(files))))
     for name in (stem, f"{stem}-{digest[:8]}", f"{stem}-{digest}"):
         ids = [name if len(files) == 1 else f"{name}-{number:0{width}d}" for number in range(1, len(files) + 1)]
@@ -180,27 +187,34 @@ def start_text(start_ms: int, *, anchored: bool, utc: bool, zone: str | None) ->
     """Return when a trace starts, for its origin: UTC, a clock of no stated zone, or the logger's elapsed time."""
     if not anchored:
         return f"starts at {start_ms / 1000:.3f} s of the logger's time"
-    moment = dt.datetime.fromtimestamp(0, dt.UTC) + dt.timedelta(milliseconds=start_ms)
+    moment = EPOCH + dt.timedelta(milliseconds=start_ms)
     text = moment.strftime("%Y-%m-%dT%H:%M:%S.") + f"{moment.microsecond // 1000:03d}"
     return f"starts {text}Z, zone {zone or 'UTC'}" if utc else f"starts {text} of a clock whose zone is not stated"
 
 
-def entry(profile: Profile, source: Path, identity: str, file: Path, origin: str) -> dict[str, Any]:
-    """Return the entry of one trace for library.toml."""
+def entry(
+    profile: Profile, source: Path, identity: str, file: Path, origin: str, start_ms: int | None
+) -> dict[str, Any]:
+    """Return the entry of one trace for library.toml; start_ms: its first row in UTC, None where nobody knows it."""
     texts = TEXTS | {"machine": visible(source.stem)} | profile.texts
     stated = profile.texts.get("origin", "recorded:").rstrip("; ")
     made: dict[str, Any] = {"id": identity, "file": f"{TRACES}/{identity}{file.suffix}"}
     made |= {key: texts[key] for key in ("family", "machine", "oil")}
     made["origin"] = f"{stated}{'' if stated.endswith(':') else ';'} {origin}"
+    made["source"] = visible(source.name)
+    if start_ms is not None:
+        made |= {"start_utc": EPOCH + dt.timedelta(milliseconds=start_ms), "zone": profile.time.zone or "UTC"}
     made["undecided"] = True
     return made | ({"note": texts["note"]} if "note" in texts else {})
 
 
-def _append(path: Path, entries: list[dict[str, Any]]) -> None:
+def _append(path: Path, entries: list[dict[str, Any]], without: frozenset[str]) -> None:
     """Add [[trace]] tables at the end of library.toml; what stands there stays as it is, byte for byte."""
     import tomlkit
 
     before = path.read_bytes().decode("utf-8") if path.exists() else NEW_LIBRARY
+    if without:
+        before = without_entries(path, before, without)
     text = before.rstrip("\r\n") + "\n\n" + tomlkit.dumps({"trace": entries}).lstrip("\n")
     try:
         tomllib.loads(text.removeprefix("\ufeff"))

@@ -89,11 +89,18 @@ class MdfSource:
 
     def __init__(self, path: Path, profile: Profile) -> None:
         self.path, self.profile = path, profile
+        if profile.machine_column is not None:
+            rule = "channels of an MDF have no rows in common"
+            raise refusal(profile.path, "[trace] machine_column", rule, "[machines]")
+        if profile.qualities:
+            raise refusal(profile.path, "[quality]", "an MDF marks its own readings", "no quality column", None)
         self.mdf = open_mdf(path)
         self.sentinels = profile.file.sentinels or ()
         self.clock = Clock(EPOCH, number=True)
         with _readable(path):
-            self.places = {signal: self._find(item) for signal, item in profile.signals.items()}
+            self.places = {
+                signal: self._find(item) for signal, item in profile.signals.items() if profile.of_file(signal)
+            }
             for group in sorted({group for group, _ in self.places.values()}):
                 check_group(path, self.mdf, group)
             self.units = columns.units(path, profile, lambda of: (self._name(of), _unit(self.mdf, *self.places[of])))
@@ -119,7 +126,7 @@ class MdfSource:
         if found:
             groups = " or ".join(str(group) for group, _ in found)
             raise refusal(self.path, "", f"channel '{item.column}' stands in several groups", f"group = {groups}")
-        columns.find(self.path, self.profile, list(dict.fromkeys(name for _, _, name in every)), item.column)
+        columns.find(self.path, self.profile, list(dict.fromkeys(name for _, _, name in every)), str(item.column))
         groups = ", ".join(str(group) for group, _, name in every if name == item.column)
         where = f"[{item.signal}] group"
         raise refusal(self.profile.path, where, f"'{item.column}' is not in this group", groups, item.group)

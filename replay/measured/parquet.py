@@ -1,6 +1,6 @@
 """Parquet files of a logger's columns, in batches of rows."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -12,10 +12,20 @@ from replay.ground.refusal import refusal
 from replay.measured import clock as clocks
 from replay.measured import columns, dialect
 from replay.measured.block import Block
-from replay.measured.cells import BadCell, cells_of, status_of_numbers, status_of_text, text_numbers, without_sentinels
+from replay.measured.cells import (
+    BadCell,
+    cells_of,
+    good_of,
+    names_of,
+    status_of_numbers,
+    status_of_text,
+    text_numbers,
+    without_sentinels,
+)
 from replay.measured.marks import Marks
 from replay.measured.profile import Flag, Profile
 from replay.measured.profile_keys import DATE, ELAPSED
+from replay.measured.quality import only_good
 from replay.measured.unit_text import TIME, unit_in_name
 from replay.trace.files import batches, check_unpacked, told
 
@@ -50,9 +60,9 @@ def header(path: Path) -> Header:
 class ParquetSource:
     """A Parquet file read by a profile."""
 
-    def __init__(self, path: Path, profile: Profile) -> None:
+    def __init__(self, path: Path, profile: Profile, opened: Header | None = None) -> None:
         self.path, self.profile = path, profile
-        self.header = header(path)
+        self.header = opened or header(path)
         self.fingerprint = self.header.fingerprint
         self.sentinels = profile.file.sentinels or ()
         names = list(self.header.names)
@@ -61,6 +71,9 @@ class ParquetSource:
         self.time_place = columns.find(path, profile, names, profile.time.columns[0])
         self.places, own = columns.places(path, profile, names), self.header.units
         self.units = columns.units(path, profile, lambda of: (names[self.places[of]], own[self.places[of]]))
+        self.qualities = {of: columns.find(path, profile, names, item) for of, item in profile.qualities.items()}
+        named = profile.machine_column
+        self.machine = None if named is None else columns.find(path, profile, names, named)
         self.clock = self._clock()
 
     def notes(self) -> list[str]:
@@ -89,7 +102,9 @@ class ParquetSource:
 
     def blocks(self) -> Iterator[Block]:
         """Yield the rows of the file in order."""
-        names = [self.header.names[place] for place in sorted({self.time_place, *self.places.values()})]
+        wanted = {self.time_place, *self.places.values(), *self.qualities.values()}
+        wanted |= set() if self.machine is None else {self.machine}
+        names = [self.header.names[place] for place in sorted(wanted)]
         done = 0
         for batch in batches(self.path, self.header.file, BATCH, names):
             if len(batch):
@@ -97,23 +112,42 @@ class ParquetSource:
             done += len(batch)
 
     def _block(self, batch: Any, done: int) -> Block:
-        def read(signal: str, how: Any) -> Any:
-            return self._guarded(signal, done, how, batch.column(self.header.names[self.places[signal]]))
+        import pyarrow as pa
 
-        return Block(
+        def read(signal: str, how: Any) -> Any:
+            column = batch.column(self.header.names[self.places[signal]])
+            return self._guarded(signal, self._place(batch, done), how, column)
+
+        block = Block(
             time_ms=self._time(batch.column(self.header.names[self.time_place])),
-            values={signal: read(signal, self._numbers) for signal in self.profile.channels},
+            values={signal: read(signal, self._numbers) for signal in self.profile.measured},
             status={signal: read(signal, partial(self._status, flag)) for signal, flag in self.profile.flags.items()},
-            place=lambda row: f"row {done + row + 1}",
+            place=self._place(batch, done),
             size=len(batch) * self.path.stat().st_size // self.header.file.metadata.num_rows,
         )
+        block.silent = {of: _nulls(self._column(batch, self.places[of])) for of in self.profile.holds}
+        if self.profile.flags["running"].mean_above is not None:
+            shares = read("running", self._numbers)
+            block.partly = int(((shares > 0) & (shares < 1)).sum())
+        if self.machine is not None:
+            block.machine = names_of(self._column(batch, self.machine).cast(pa.string()))
+        marks = {of: _marks(self._column(batch, place), self.profile.good) for of, place in self.qualities.items()}
+        return only_good(block, marks)
 
-    def _guarded(self, signal: str, done: int, read: Any, column: Any) -> Any:
+    def _column(self, batch: Any, place: int) -> Any:
+        return batch.column(self.header.names[place])
+
+    def _place(self, batch: Any, done: int) -> Callable[[int], str]:
+        """Return how to name a row of a batch."""
+        del batch
+        return lambda row: f"row {done + row + 1}"
+
+    def _guarded(self, signal: str, place: Callable[[int], str], read: Any, column: Any) -> Any:
         import pyarrow as pa
 
         name = self.header.names[self.places[signal]]
         try:
-            with cells_of(self.path, name, lambda row: f"row {done + row + 1}"):
+            with cells_of(self.path, name, place):
                 return read(column)
         except pa.ArrowException:
             raise refusal(self.path, f"column {name}", f"holds {column.type}, not numbers", "numbers") from None
@@ -148,9 +182,19 @@ class ParquetSource:
 
         if pa.types.is_dictionary(column.type):
             column = column.dictionary_decode()
-        if _is_text(column.type) and not flag.kind:
+        if _is_text(column.type) and not flag.kind and flag.mean_above is None:
             return status_of_text(column.cast(pa.string()).fill_null(""), flag, self.sentinels)
         return status_of_numbers(self._numbers(column), flag, self.sentinels, self.units.get(flag.signal))
+
+
+def _nulls(column: Any) -> Any:
+    return np.asarray(column.is_null().to_numpy(zero_copy_only=False), dtype=bool)
+
+
+def _marks(column: Any, good: tuple[str, ...]) -> Any:
+    import pyarrow as pa
+
+    return good_of(column.cast(pa.string()), good)
 
 
 def _is_text(kind: Any) -> bool:

@@ -3,7 +3,20 @@
 from collections.abc import Callable
 from typing import Any
 
-from replay.ground.shape import Key, Keys, Read, UnfitError, list_of, name, one_of, plain_text, switch, text, whole
+from replay.ground.shape import (
+    Key,
+    Keys,
+    Read,
+    UnfitError,
+    list_of,
+    name,
+    number,
+    one_of,
+    plain_text,
+    switch,
+    text,
+    whole,
+)
 from replay.ground.units import duration_ms, quantity
 from replay.measured.unit_text import PRESSURE, REFERENCES, SPEED, TEMPERATURE, TIME, read_unit
 from replay.settings.file import ALTITUDE_M, altitude_m
@@ -13,10 +26,11 @@ PRESSURES = ("oil_pressure", "suction_pressure", "crankcase_pressure")
 CHANNELS = dict.fromkeys(PRESSURES, PRESSURE) | {"oil_temperature": TEMPERATURE, "speed": SPEED}
 FLAGS = ("running", "reset")
 NEEDED = ("time", "oil_pressure", "suction_pressure", "running")
-ELAPSED, EPOCH, DATE, SERIAL_DAY = "elapsed", "epoch", "date", "serial day"
-FORMS = (ELAPSED, EPOCH, DATE, SERIAL_DAY)
+ELAPSED, EPOCH, DATE, SERIAL_DAY, MINUTES = "elapsed", "epoch", "date", "serial day", "minutes"
+FORMS = (ELAPSED, EPOCH, DATE, SERIAL_DAY, MINUTES)
 ORDERS = ("YMD", "DMY", "MDY")
 MAX_GAP_MS = (1, 86400000)
+MOST_HOLD_MS = 30 * 86400000
 SEPARATORS = (",", ";", "\t", "|")
 THOUSANDS = (",", ".", "'", " ", "\u00a0", "\u202f", "")
 
@@ -70,6 +84,14 @@ def _unit_of(kind: str) -> Callable[[object], str]:
     return read
 
 
+def _pressure_or_temperature(value: object) -> str:
+    try:
+        read_unit(text(value), TEMPERATURE)
+    except UnfitError:
+        read_unit(text(value), PRESSURE)
+    return str(value)
+
+
 def _gap(value: object) -> int:
     gap = duration_ms(value)
     if not MAX_GAP_MS[0] <= gap <= MAX_GAP_MS[1]:
@@ -77,8 +99,47 @@ def _gap(value: object) -> int:
     return gap
 
 
+def _hold(value: object) -> int:
+    hold = duration_ms(value)
+    if not 1 <= hold <= MOST_HOLD_MS:
+        raise UnfitError("outside 1 ms to 30 d")
+    return hold
+
+
+def _share(value: object) -> float:
+    share: float = number()(value)
+    if not 0 <= share < 1:
+        raise UnfitError("no share from 0 to below 1")
+    return share
+
+
+def _valid(value: object) -> tuple[float, float]:
+    if not isinstance(value, list) or len(value) != 2:  # noqa: PLR2004 - from, to
+        raise UnfitError("a pair of numbers is wanted")
+    least, most = map(number(), value)
+    if least >= most:
+        raise UnfitError("the first number is not below the second")
+    return least, most
+
+
+def _machine_columns(value: object) -> dict[str, dict[str, Column]]:
+    if not isinstance(value, dict) or not value:
+        raise UnfitError("a table for each machine is wanted")
+    found: dict[str, dict[str, Column]] = {}
+    for machine, columns in value.items():
+        if not isinstance(columns, dict) or not columns:
+            raise UnfitError(f"machine '{machine}' has no table of columns")
+        for signal, column in columns.items():
+            if signal not in (*CHANNELS, *FLAGS):
+                raise UnfitError(f"'{signal}' of machine '{machine}' is no signal: {', '.join((*CHANNELS, *FLAGS))}")
+            if column == OPEN:
+                raise UnfitError(f"{signal} of machine '{machine}' is left open in the draft: decide it")
+        found[name(machine)] = {signal: _column(column) for signal, column in columns.items()}
+    return found
+
+
 def _zone(value: object) -> str:
-    from replay.measured.zones import offset_or_zone
+    from replay.ground.zones import offset_or_zone
 
     offset_or_zone(text(value))
     return str(value)
@@ -102,14 +163,31 @@ def _origin(value: object) -> str:
 
 
 _NAME = 'a column\'s name such as "P oil", or its number from 1'
-_COLUMN = _key(_column, _NAME, needed=True)
 _GROUP = _key(whole(0), "the number of an MDF channel group, from 0")
 _WORDS = _key(_texts, 'a list of words such as ["ON", "1"]')
-_SIGNAL = {"column": _COLUMN, "group": _GROUP}
-_PRESSURE = _SIGNAL | {
-    "unit": _key(_unit_of(PRESSURE), 'a pressure unit such as "bar", "psig" or "kPa"; left out, the file has to say'),
-    "reference": _key(one_of(*REFERENCES), ", ".join(f'"{name}"' for name in REFERENCES)),
+_HOLD = _key(_hold, 'a duration such as "1 h", after which a reading that was not written again is none')
+_HELD = {"on_change": _key(switch, "true or false"), "longest_hold": _HOLD}
+_ABOVE = {
+    "current": _key(lambda value: quantity(value, "ampere", '"12 A"'), 'a motor current such as "12 A"'),
+    "speed": _key(lambda value: quantity(value, "rpm", '"200 rpm"'), 'a speed such as "200 rpm"'),
 }
+_PATTERN = _key(text, 'a pattern of file names such as "*OILP*", where each signal has a file of its own')
+_SIGNAL = {"file": _PATTERN, "column": _key(_column, _NAME), "group": _GROUP, "quality": _key(_column, _NAME), **_HELD}
+_SCALED = {
+    "scale": _key(number(), "what one count of the raw number is in the unit, such as 0.1"),
+    "offset": _key(number(), "what is added, in the unit, such as -6.25"),
+    "valid": _key(_valid, "the raw numbers that a sound sensor gives, such as [3.8, 20.5] of mA"),
+}
+_PRESSURE = (
+    _SIGNAL
+    | _SCALED
+    | {
+        "unit": _key(
+            _unit_of(PRESSURE), 'a pressure unit such as "bar", "psig" or "kPa"; left out, the file has to say'
+        ),
+        "reference": _key(one_of(*REFERENCES), ", ".join(f'"{name}"' for name in REFERENCES)),
+    }
+)
 SECTIONS: dict[str, dict[str, Key]] = {
     "file": {
         "encoding": _key(_encoding, '"utf-8", "utf-16", "cp1252", ...'),
@@ -127,25 +205,39 @@ SECTIONS: dict[str, dict[str, Key]] = {
         "zone": _key(_zone, '"Europe/Dublin", "UTC" or a fixed "+01:00"'),
         "repeated_hour": _key(one_of("first", "second"), '"first" or "second"'),
         "max_gap": _key(_gap, 'a duration such as "5 s"', needed=True),
+        "step": _key(_gap, 'a duration such as "1 s", by which rows of the same time follow each other'),
+        **_HELD,
         "ticks": _key(one_of(*CHANNELS), "the signal whose clock gives the rows: " + ", ".join(CHANNELS)),
     },
+    "long": {"tag": _key(_column, _NAME, needed=True), "value": _key(_column, _NAME, needed=True)},
     "site": {"altitude": _key(altitude_m, f'text such as "40 m", {ALTITUDE_M[0]:g} m to {ALTITUDE_M[1]:g} m')},
     **dict.fromkeys(PRESSURES, _PRESSURE),
-    "oil_temperature": _SIGNAL | {"unit": _key(_unit_of(TEMPERATURE), '"degC", "degF" or "K"')},
-    "speed": _SIGNAL | {"unit": _key(_unit_of(SPEED), '"rpm" or "Hz"')},
-    "running": {
-        "column": _key(_column, _NAME),
-        "group": _GROUP,
+    "suction_pressure": _PRESSURE
+    | {
+        "unit": _key(_pressure_or_temperature, 'a pressure unit such as "bar", or "degC" with refrigerant = "..."'),
+        "constant": _key(text, 'a pressure that is not logged, such as "1.8 bar(g)"'),
+        "refrigerant": _key(name, 'the refrigerant of a saturated temperature, such as "R404A"'),
+    },
+    "oil_temperature": _SIGNAL | _SCALED | {"unit": _key(_unit_of(TEMPERATURE), '"degC", "degF" or "K"')},
+    "speed": _SIGNAL | _SCALED | {"unit": _key(_unit_of(SPEED), '"rpm" or "Hz"')},
+    "running": _SIGNAL
+    | {
         "on": _WORDS,
         "off": _WORDS,
-        "current_above": _key(lambda value: quantity(value, "ampere", '"12 A"'), 'a motor current such as "12 A"'),
-        "speed_above": _key(lambda value: quantity(value, "rpm", '"200 rpm"'), 'a speed such as "200 rpm"'),
+        **{f"{what}_{side}": key for what, key in _ABOVE.items() for side in ("above", "below")},
+        **dict.fromkeys(("least_run", "least_stop"), _key(_gap, 'a duration such as "5 s"')),
+        "mean_above": _key(_share, "a share of the row, 0 to below 1, above which it counts as running"),
         "unit": _key(text, '"A" or "rpm", of the column that the threshold is for'),
-        "on_change": _key(switch, "true or false"),
     },
     "reset": _SIGNAL | {"on": _WORDS, "off": _WORDS},
+    "quality": {
+        "column": _key(_column, _NAME),
+        "good": _key(_texts, 'a list of the words of good readings, such as ["Good", 192]', needed=True),
+    },
     "trace": {
         **dict.fromkeys(("family", "machine", "oil"), _key(name, "text in one line")),
+        "machine_from": _key(one_of("file", "folder"), '"file" or "folder", whose name is the machine\'s'),
+        "machine_column": _key(_column, _NAME),
         "note": _key(text, "text"),
         "origin": _key(_origin, '"recorded: ..."'),
     },
@@ -153,6 +245,7 @@ SECTIONS: dict[str, dict[str, Key]] = {
 SHAPE = Keys(
     {
         "fingerprints": Key(list_of(plain_text), 'fingerprints = ["..."]', needed=False),
+        "machines": Key(_machine_columns, '[machines."1"] oil_pressure = "its column", ...', needed=False),
         **{section: Keys(keys, needed=section in NEEDED) for section, keys in SECTIONS.items()},
     }
 )

@@ -32,6 +32,11 @@ def profile_for(path: Path, library: Path) -> Profile:
     raise refusal(path, "", f"no profile in {library / FOLDER} is for its header ({seen})", accepted)
 
 
+def of_first_machine(profile: Profile) -> Profile:
+    """Return a profile by which a file can be opened: of the first machine where it names several."""
+    return profile.of_machine(next(iter(profile.machines))) if profile.machines else profile
+
+
 def check_fingerprint(path: Path, profile: Profile, seen: str) -> None:
     """Refuse a profile that was made for another header."""
     if profile.fingerprints and seen not in profile.fingerprints:

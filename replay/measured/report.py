@@ -4,6 +4,7 @@ from dataclasses import asdict, dataclass, field
 from typing import Any
 
 from replay.measured.assemble import HOUR_MS, LEAST_ROWS, Counts
+from replay.measured.losses import judged_share, said_first
 from replay.measured.profile_keys import CHANNELS, PRESSURES
 from replay.measured.unit_text import WANTED
 
@@ -22,10 +23,14 @@ class TraceLine:
 
 @dataclass(frozen=True)
 class Report:
-    """What an import did with one file; `already` names the entries of a file that was imported before."""
+    """What an import did with one machine of a file; `already` names the entries of a file that was imported before.
+
+    machine: its name where the file or the profile says it; replaced: the entries that went for the new ones.
+    """
 
     source: str
     digest: str
+    machine: str = ""
     profile: str = ""
     fingerprint: str = ""
     notes: list[str] = field(default_factory=list)
@@ -33,14 +38,18 @@ class Report:
     traces: list[TraceLine] = field(default_factory=list)
     doubts: list[str] = field(default_factory=list)
     already: list[str] = field(default_factory=list)
+    replaced: list[str] = field(default_factory=list)
 
     def as_json(self) -> dict[str, Any]:
         """Return the report as plain JSON values; pressures in kPa absolute, times in s and h."""
-        head = {"file": self.source, "sha256": self.digest}
+        head = {"file": self.source, "sha256": self.digest} | ({"machine": self.machine} if self.machine else {})
         if self.already:
             return head | {"already_imported_as": self.already}
         counts = self.counts
         return head | {
+            "replaced": self.replaced,
+            "judged_share": judged_share(counts),
+            "said_first": said_first(counts),
             "profile": self.profile,
             "fingerprint": self.fingerprint,
             "notes": self.notes,
@@ -48,9 +57,14 @@ class Report:
                 "read": counts.read,
                 "kept": counts.kept,
                 "blank": counts.blank,
+                "made": counts.made,
                 "without_running_status": counts.without_status,
+                "running_for_a_part": counts.partly,
+                "flickers": counts.flickers,
                 "left_out": {why: asdict(mend) for why, mend in counts.mends.items()},
             },
+            "starts": counts.starts,
+            "not_good": counts.not_good,
             "held": counts.held,
             "passed_over": counts.passed_over,
             "gaps": {

@@ -4,17 +4,33 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Protocol
 
-from replay.ground.refusal import or_refuse, refusal
+from replay.ground.refusal import refusal
 from replay.measured.block import Block
 from replay.measured.clock import Clock
+from replay.measured.opened import first_bytes
 from replay.measured.profile import FileForm, Profile
 from replay.measured.unit_text import Unit
 
+AS_CSV = "its table saved as CSV"
 FOREIGN = {
-    b"PK\x03\x04": "a workbook or archive: export its sheet as CSV",
-    b"\x1f\x8b": "compressed: unpack it first",
-    b"\xd0\xcf\x11\xe0": "an old workbook: export its sheet as CSV",
-    b"%PDF": "a document",
+    b"%PDF": ("a document", "the readings themselves: the logger's own export as CSV"),
+    b"SQLite format 3": ("a database", "the table of readings exported as CSV"),
+    b"\x00\x01\x00\x00Standard": ("a database", "the table of readings exported as CSV"),
+    b"\x89HDF": ("an HDF file", "its readings written as Parquet or CSV"),
+    b"MATLAB": ("a file of a calculation program", "its readings written as Parquet or CSV"),
+    b"TDSm": ("a file of a measuring program", "its channels exported as CSV or MDF 4"),
+    b"Obj\x01": ("an Avro file", "its readings written as Parquet or CSV"),
+    b"ORC": ("an ORC file", "its readings written as Parquet or CSV"),
+    b"7z\xbc\xaf": ("an archive of a kind that is not read", "the files in it, or a zip of them"),
+    b"Rar!": ("an archive of a kind that is not read", "the files in it, or a zip of them"),
+    b"\x28\xb5\x2f\xfd": ("packed in a way that is not read", "the file unpacked, or packed as .gz"),
+    b"\x89PNG": ("a picture", "the readings themselves as CSV"),
+    b"\xff\xd8\xff": ("a picture", "the readings themselves as CSV"),
+    b"{\\rtf": ("a document", "the readings themselves as CSV"),
+    b"<?xml": ("XML, of which every program has its own", AS_CSV),
+    b"<!DOCTYPE": ("a web page", AS_CSV),
+    b"<html": ("a web page", AS_CSV),
+    b"[": ("one JSON value", "JSON lines (an object a line) or CSV"),
 }
 
 
@@ -35,25 +51,29 @@ class Source(Protocol):
 
 
 def kind_of_file(path: Path) -> str:
-    """Return "parquet", "mdf" or "text". Raises Refusal for what cannot be any."""
-    if path.is_dir():
-        raise refusal(path, "", "is a folder", "files with readings")
-    with or_refuse(path, "read", "a file with readings"):
-        if not path.exists():
-            raise refusal(path, "", "no such file", "a file with readings")
-        with path.open("rb") as stream:
-            head = stream.read(8)
-    for mark, what in FOREIGN.items():
-        if head.startswith(mark):
-            raise refusal(path, "", f"is {what}", "CSV text, Parquet or MDF 4")
+    """Return "parquet", "mdf" or "text". Raises Refusal for what cannot be any, with what to do instead."""
+    head = first_bytes(path)
+    text = head.removeprefix(b"\xef\xbb\xbf").lstrip()
+    for mark, (what, accepted) in FOREIGN.items():
+        if text.startswith(mark) and (mark != b"[" or text[1:].lstrip()[:1] in (b"{", b"[")):
+            raise refusal(path, "", f"is {what}", accepted)
     if head.startswith(b"PAR1"):
         return "parquet"
-    return "mdf" if head in (b"MDF     ", b"UnFinMF ") else "text"
+    if not head.startswith((b"MDF     ", b"UnFinMF ")):
+        return "text"
+    if head[8:9] == b"4":
+        return "mdf"
+    version = head[8:16].split(b"\0")[0].decode("ascii", "replace").strip()
+    raise refusal(path, "", f"is MDF {version}, which is not read", "the same recording saved as MDF 4, or as CSV")
 
 
 def open_source(path: Path, profile: Profile, *, repair: bool) -> Source:
     """Open a file by a profile. Raises Refusal at once for what its header already shows to be wrong."""
     kind = kind_of_file(path)
+    if profile.long is not None and kind != "mdf":
+        from replay.measured.long_form import LongSource
+
+        return LongSource(path, profile, packed=kind == "parquet", repair=repair)
     if kind == "parquet":
         from replay.measured.parquet import ParquetSource
 

@@ -18,13 +18,18 @@ from replay.measured.cells import (
     Giveup,
     cells_of,
     fast_nulls,
+    good_of,
+    names_of,
     status_of_numbers,
     status_of_text,
     text_numbers,
     typed_numbers,
+    without_unit,
+    words_in,
 )
 from replay.measured.clock import UNREADABLE
 from replay.measured.profile import Profile
+from replay.measured.quality import only_good
 from replay.measured.text_layout import NUMBER, STAMP, TEXT, layout_of
 from replay.measured.text_lines import Piece, pieces, whole_lines
 
@@ -43,29 +48,58 @@ class TextSource:
 
     def notes(self) -> list[str]:
         """Say how the file was read."""
-        return [*self.layout.dialect.notes(), f"time: {self.clock.note}"]
+        newest = ["newest first: read from its end"] if self.layout.newest_first else []
+        return [*self.layout.dialect.notes(), f"time: {self.clock.note}", *newest]
 
     def blocks(self) -> Iterator[Block]:
         """Yield the rows of the file in order, in blocks that are converted by two threads."""
         with ThreadPoolExecutor(WORKERS) as pool:
             waiting: list[Future[Block]] = []
-            for piece in pieces(self.path, self.layout.dialect):
+            found = pieces(self.path, self.layout.dialect)
+            for piece in reversed(list(found)) if self.layout.newest_first else found:
                 waiting.append(pool.submit(self._sized, piece))
                 if len(waiting) > 2 * WORKERS:
                     yield waiting.pop(0).result()
             while waiting:
                 yield waiting.pop(0).result()
 
+    def words(self) -> dict[str, list[str]]:
+        """Return all cells of the file that cannot be read, by the name of their column."""
+        found: dict[str, dict[str, None]] = {}
+        dialect, flags = self.layout.dialect, self.profile.flags
+        for piece in pieces(self.path, dialect):
+            data, _, _ = whole_lines(self.path, dialect, piece, repair=True)
+            table = self._table(data, dict.fromkeys(self.layout.types, self._text()), fast=False)
+            for signal, place in self.layout.places.items():
+                flag = flags.get(signal)
+                if flag is not None and (flag.kind or flag.mean_above is not None):
+                    flag = None
+                texts = without_unit(table[str(place)].combine_chunks(), dialect.cell_units[place])
+                seen = found.setdefault(dialect.names[place] or f"column {place + 1}", {})
+                seen |= dict.fromkeys(words_in(texts, dialect.marks, self.sentinels, flag))
+        return {name: list(seen) for name, seen in found.items() if seen}
+
+    @staticmethod
+    def _text() -> Any:
+        import pyarrow as pa
+
+        return pa.string()
+
     def _sized(self, piece: Piece) -> Block:
         block = self._convert(piece)
         block.size = len(piece.data)
-        return block
+        return block.backwards() if self.layout.newest_first else block
 
     def _convert(self, piece: Piece) -> Block:
         import pyarrow as pa
 
         data = piece.data
-        if self.layout.dialect.marks.thousands or b"\0" in data:
+        if (
+            self.layout.dialect.marks.thousands
+            or any(self.layout.dialect.cell_units)
+            or self.profile.holds
+            or b"\0" in data
+        ):
             return self._exact(piece)
         if self.whole and b"x" not in data and b"X" not in data:  # "0x1F" is a whole number to the CSV reader only
             with contextlib.suppress(pa.ArrowInvalid, Giveup):
@@ -115,7 +149,8 @@ class TextSource:
         for column, kind in self.layout.types.items():
             if kind == NUMBER and column not in self.layout.words:
                 with self._cells(column, place):
-                    numbers[column] = text_numbers(cells[column], self.layout.dialect.marks, self.sentinels)
+                    texts = without_unit(cells[column], self.layout.dialect.cell_units[column])
+                    numbers[column] = text_numbers(texts, self.layout.dialect.marks, self.sentinels)
         time_ms = self._time(numbers, cells)
         block = self._block(time_ms, numbers, cells, place)
         block.left_out, block.blank = left_out, int(empty.sum())
@@ -166,7 +201,7 @@ class TextSource:
     def _block(
         self, time_ms: NDArray[np.int64], numbers: dict[int, Any], cells: dict[int, Any], place: Callable[[int], str]
     ) -> Block:
-        values = {signal: numbers[self.layout.places[signal]] for signal in self.profile.channels}
+        values = {signal: numbers[self.layout.places[signal]] for signal in self.profile.measured}
         status = {}
         for signal, flag in self.profile.flags.items():
             where = self.layout.places[signal]
@@ -176,7 +211,21 @@ class TextSource:
                     status[signal] = status_of_numbers(numbers[where], flag, self.sentinels, unit)
                 else:
                     status[signal] = status_of_text(cells[where], flag, self.sentinels)
-        return Block(time_ms, values, status, place)
+        block = Block(time_ms, values, status, place)
+        block.silent = {signal: self._silent(cells[self.layout.places[signal]]) for signal in self.profile.holds}
+        if self.profile.flags["running"].mean_above is not None:
+            shares = numbers[self.layout.places["running"]]
+            block.partly = int(((shares > 0) & (shares < 1)).sum())
+        if self.layout.machine is not None:
+            block.machine = names_of(cells[self.layout.machine])
+        marks = {signal: good_of(cells[where], self.profile.good) for signal, where in self.layout.qualities.items()}
+        return only_good(block, marks)
+
+    def _silent(self, cells: Any) -> NDArray[np.bool_]:
+        """Say which cells say nothing at all, so that the reading before them holds."""
+        import pyarrow.compute as pc
+
+        return np.asarray(pc.equal(pc.utf8_trim_whitespace(cells), ""), dtype=bool)
 
     def _cells(self, column: int, place: Callable[[int], str]) -> contextlib.AbstractContextManager[None]:
         return cells_of(self.path, self.layout.dialect.names[column] or f"column {column + 1}", place)

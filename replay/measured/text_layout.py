@@ -1,7 +1,10 @@
 """What the columns of a text file hold, as its header and first rows show it and the profile says."""
 
+import re
 from dataclasses import dataclass
 from pathlib import Path
+
+import numpy as np
 
 from replay.ground.refusal import refusal
 from replay.measured import clock as clocks
@@ -12,6 +15,8 @@ from replay.measured.marks import looks_like_number
 from replay.measured.profile import Profile
 from replay.measured.unit_text import TIME, Unit, unit_in_name
 
+PLAIN = re.compile(r"[-+]?\d+\.?\d*(?:[eE][-+]?\d+)?")
+LEAST_FALLS = 2  # one may be midnight, or a clock that was put back
 NUMBER, STAMP, TEXT = "number", "stamp", "text"
 
 
@@ -20,7 +25,8 @@ class Layout:
     """Columns by their places from 0.
 
     time_places: of the time, or of date and time of day; places: of each signal; types: NUMBER, STAMP or TEXT of each
-    column that is wanted; words: those of a status in words; whole: those written in whole numbers as far as is seen.
+    column that is wanted; words: those of a status in words; qualities: the marks of quality of each signal; machine:
+    of its name; whole: those written in whole numbers as far as is seen; newest_first: rows stand in falling time.
     """
 
     dialect: Dialect
@@ -31,6 +37,9 @@ class Layout:
     types: dict[int, str]
     words: frozenset[int]
     whole: frozenset[int]
+    qualities: dict[str, int]
+    machine: int | None
+    newest_first: bool
 
 
 def layout_of(path: Path, profile: Profile) -> Layout:
@@ -43,17 +52,26 @@ def layout_of(path: Path, profile: Profile) -> Layout:
     places = columns.places(path, profile, names)
     if dialect.marks.doubt:
         raise refusal(path, "numbers", dialect.marks.doubt, '[file] decimal = "." or "," in the profile')
-    units = columns.units(path, profile, lambda signal: (names[places[signal]], dialect.units[places[signal]]))
+    units = columns.units(path, profile, lambda signal: (names[places[signal]], dialect.unit(places[signal])))
     measured = {places[signal] for signal in units}
+    if profile.flags["running"].mean_above is not None:
+        measured.add(places["running"])
     words = frozenset(places[signal] for signal in profile.flags) - measured - set(time_places)
-    clock = _clock(path, profile, dialect, time_places)
+    clock = clock_of(path, profile, dialect, time_places)
+    newest = newest_first(clock, dialect, time_places)
     nothing = null_words(profile.file.sentinels or ())
     types = {place: _type(dialect, place, nothing) for place in places.values()} | dict.fromkeys(measured, NUMBER)
     stamped = STAMP if clock.iso and len(time_places) == 1 else TEXT
     types |= dict.fromkeys(time_places, NUMBER if clock.number else stamped)
+    qualities = {signal: columns.find(path, profile, names, item) for signal, item in profile.qualities.items()}
+    types |= dict.fromkeys(set(qualities.values()) - types.keys(), TEXT)
+    named = profile.machine_column
+    machine = None if named is None else columns.find(path, profile, names, named)
+    if machine is not None:
+        types[machine] = TEXT
     integers = words | (set(time_places) if clock.counts_whole else set())
     whole = frozenset(place for place in integers if types[place] == NUMBER and _in_digits(dialect.column(place)))
-    return Layout(dialect, time_places, places, units, clock, types, words, whole)
+    return Layout(dialect, time_places, places, units, clock, types, words, whole, qualities, machine, newest)
 
 
 def _type(dialect: Dialect, place: int, nothing: list[str]) -> str:
@@ -61,7 +79,8 @@ def _type(dialect: Dialect, place: int, nothing: list[str]) -> str:
     return NUMBER if cells and all(map(looks_like_number, cells)) else TEXT
 
 
-def _clock(path: Path, profile: Profile, dialect: Dialect, time_places: tuple[int, ...]) -> clocks.Clock:
+def clock_of(path: Path, profile: Profile, dialect: Dialect, time_places: tuple[int, ...]) -> clocks.Clock:
+    """Return how the time of a text file reads. Raises Refusal where neither cells nor profile tell."""
     place = time_places[0]
     parts = [dialect.column(place) for place in time_places]
     cells = [" ".join(cell).strip() for cell in zip(*parts, strict=True)]
@@ -71,6 +90,21 @@ def _clock(path: Path, profile: Profile, dialect: Dialect, time_places: tuple[in
         cells = [dialect.marks.plain(cell) for cell in cells]
     unit = dialect.units[place] or unit_in_name(dialect.names[place], TIME)
     return clocks.decide(path, profile.path, profile.time, cells, unit, numbers=numbers)
+
+
+def newest_first(clock: clocks.Clock, dialect: Dialect, time_places: tuple[int, ...]) -> bool:
+    """Say whether the first rows stand in falling time."""
+    import pyarrow as pa
+
+    cells = [" ".join(cell).strip() for cell in zip(*(dialect.column(place) for place in time_places), strict=True)]
+    plain = [dialect.marks.plain(cell) for cell in cells]
+    if clock.number:
+        ms = clock.from_numbers(np.array([float(cell) for cell in plain if PLAIN.fullmatch(cell)]))
+    else:
+        ms = clock.from_text(pa.array(cells, pa.string()))
+    ms = ms[ms != clocks.UNREADABLE]
+    falls = int((np.diff(ms) < 0).sum())
+    return falls >= LEAST_FALLS and bool((np.diff(ms) <= 0).all())
 
 
 def _in_digits(cells: list[str]) -> bool:

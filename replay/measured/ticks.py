@@ -69,11 +69,17 @@ class Newest:
 def onto(profile: Profile, chunks: dict[str, Iterator[Chunk]], place: Callable[[int], str]) -> Iterator[Block]:
     """Yield rows at the times of the channel that gives the ticks, with the newest of every other channel.
 
+    A reading is taken up to max_gap old, or as long as the profile lets it hold.
+
     chunks: for each signal its readings in order, a flag's as 1 and 0; one that is written on change holds until the
     next, however old. place: names the row of the ticks' channel by its number in the file.
     """
     clock, flags, max_gap = profile.time.ticks, profile.flags, profile.time.max_gap_ms
-    ages = dict.fromkeys(chunks, max_gap) | {signal: None for signal, flag in flags.items() if flag.on_change}
+    ages: dict[str, int | None] = (
+        dict.fromkeys(chunks, max_gap)
+        | profile.holds
+        | {signal: None for signal, flag in flags.items() if flag.on_change and not flag.longest_hold}
+    )
     others = {signal: Newest(chunk, ages[signal]) for signal, chunk in chunks.items() if signal != clock}
     done = 0
     for ticks, own in chunks[clock]:

@@ -39,6 +39,9 @@ _MARK = re.compile(
     r"(?P<difference>d|diff|differential)|(?P<vacuum>vac|vacuum|vakuum))\.?\)?",
     re.IGNORECASE,
 )
+_WITH_UNIT = re.compile(
+    r"(?P<number>[-+\u2212]?\d[\d.,]*)\s*(?P<unit>[^\W\d_\u00b0\u00b5%][^\d]{0,15}2?[^\d]{0,4}|°[CF])"
+)
 _BREAK = re.compile(r"[\s\[({/,;_:.\-]")
 
 
@@ -119,6 +122,15 @@ def is_unit(text: str, kind: str) -> bool:
 def kind_of(text: str) -> str | None:
     """Return the kind of a unit by its text, or None for text that is no unit."""
     return next((kind for kind in KINDS if is_unit(text, kind)), None)
+
+
+@functools.lru_cache(maxsize=65536)
+def number_with_unit(cell: str) -> tuple[str, str] | None:
+    """Return (number, unit) of a cell such as "3.5 bar(g)", None for any other."""
+    found = _WITH_UNIT.fullmatch(cell)
+    if found is None or not any(is_unit(found["unit"], kind) for kind in (PRESSURE, TEMPERATURE, SPEED, CURRENT)):
+        return None
+    return found["number"], found["unit"]
 
 
 def unit_in_name(name: str, kind: str) -> str:

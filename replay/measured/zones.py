@@ -1,16 +1,12 @@
-"""Local time to UTC: zones, the hour that comes twice in autumn and the one that is missing in spring."""
+"""Local time to UTC: the hour that comes twice in autumn and the one that is missing in spring."""
 
 import functools
-import re
 import zoneinfo
 
 import numpy as np
 from numpy.typing import NDArray
 
-from replay.ground.units import UnitError
-
-MINUTE_MS = 60000
-_FIXED = re.compile(r"(?P<sign>[+-])(?P<hours>\d{2}):?(?P<minutes>\d{2})?")
+from replay.ground.zones import MINUTE_MS
 
 
 class LocalTimeError(ValueError):
@@ -19,28 +15,6 @@ class LocalTimeError(ValueError):
     def __init__(self, row: int, rule: str, accepted: str) -> None:
         super().__init__(rule)
         self.row, self.rule, self.accepted = row, rule, accepted
-
-
-def fixed_offset_ms(text: str) -> int | None:
-    """Return an offset such as "+01:00" or "-0330" in ms east of Greenwich, None for what is none."""
-    fixed = _FIXED.fullmatch(text)
-    if fixed is None:
-        return None
-    minutes = int(fixed["hours"]) * 60 + int(fixed["minutes"] or 0)
-    return (minutes if fixed["sign"] == "+" else -minutes) * MINUTE_MS
-
-
-def offset_or_zone(text: str) -> int | zoneinfo.ZoneInfo:
-    """Return a fixed offset in ms east of Greenwich, or a zone by its name. Raises UnitError."""
-    fixed = fixed_offset_ms(text)
-    if fixed is not None:
-        return fixed
-    if text.upper() in ("UTC", "Z", "GMT"):
-        return 0
-    try:
-        return zoneinfo.ZoneInfo(text)
-    except (zoneinfo.ZoneInfoNotFoundError, ValueError, OSError):
-        raise UnitError("no such time zone") from None
 
 
 @functools.lru_cache(maxsize=100000)

@@ -24,6 +24,7 @@ from replay.engine.obeying import FIRST_INPUT
 from replay.engine.portable import columns_of
 from replay.engine.workers import Progress, quiet
 from replay.ground.files import check_writable, write_text
+from replay.ground.places import place_of
 from replay.ground.refusal import refusal
 from replay.ground.toml_files import read_toml
 from replay.ground.units import quantity
@@ -34,6 +35,7 @@ from replay.score.windows import AFTER_S, AGAIN_S, LATE
 from replay.settings import Settings
 from replay.settings.file import ALTITUDE_M, in_file_terms, key_of, names_of
 from replay.trace import Trace, read_trace
+from replay.trace.files import count_rows
 
 PAGE = Path(__file__).parent
 SCRIPTS = (
@@ -74,17 +76,11 @@ def page(library: Library, settings: Settings, tick: Callable[[], object] = lamb
     """
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
+    check_size(library)
     port = module()
     traces: list[dict[str, Any]] = []
-    readings = 0
     for entry in library.entries:
-        trace = read_trace(entry.path)
-        readings += len(trace)
-        if readings > MOST_READINGS:
-            rule = f"more readings than a page holds, at '{entry.id}'"
-            accepted = f"at most {MOST_READINGS} readings in all: fewer traces, or longer steps"
-            raise refusal(library.folder, "", rule, accepted)
-        traces.append(_trace(entry, trace))
+        traces.append(_trace(entry, read_trace(entry.path)))
         tick()
     script = "\n".join((PAGE / name).read_text(encoding="utf-8") for name in SCRIPTS)
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode("ascii")
@@ -97,7 +93,18 @@ def page(library: Library, settings: Settings, tick: Callable[[], object] = lamb
         data=_script_safe({**_about(library, settings), "traces": traces}),
         port=base64.b64encode(port).decode("ascii"),
     )
-    return Page(text, len(traces), readings)
+    return Page(text, len(traces), sum(trace["ticks"] for trace in traces))
+
+
+def check_size(library: Library) -> None:
+    """Refuse a library that no page holds, by the rows of its files: before any of them is read in earnest."""
+    readings = 0
+    for entry in library.entries:
+        readings += count_rows(entry.path, MOST_READINGS - readings)
+        if readings > MOST_READINGS:
+            rule = f"more readings than a page holds, at '{entry.id}'"
+            accepted = f"at most {MOST_READINGS} readings in all: fewer traces, or longer steps"
+            raise refusal(library.folder, "", rule, accepted)
 
 
 def write_bench(
@@ -134,7 +141,7 @@ def _trace(entry: Entry, trace: Trace) -> dict[str, Any]:
 def _about(library: Library, settings: Settings) -> dict[str, Any]:
     """Return all of the page but its traces."""
     acceptance = settings.acceptance
-    table = read_toml(Path(settings.file), "settings file")
+    table = read_toml(place_of(settings.file), "settings file")
     return {
         "library": library.folder.resolve().name,
         "file": Path(settings.file).name,

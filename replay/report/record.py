@@ -24,6 +24,7 @@ from replay.display.terminal import plain
 from replay.engine import ENGINES, engine_named
 from replay.ground.files import check_free_folder, write_folder
 from replay.ground.json_files import read_json_report
+from replay.ground.places import place_of
 from replay.ground.refusal import refusal, visible
 from replay.ground.shape import Key, Keys, fit, path_text, plain_text
 from replay.library import Library, read_library
@@ -83,7 +84,7 @@ def write_record(folder: Path | str, library: Library, result: Score) -> None:
     folder = Path(folder)
     check_free_folder(folder)
     kept = _kept(result)
-    settings = Path(result.settings.file).read_bytes()
+    settings = place_of(result.settings.file).read_bytes()
     files = {**_files(kept), SETTINGS: settings}
     about = {
         "schema": SCHEMA,

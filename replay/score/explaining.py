@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from replay.engine import STATES, Engine, Replay, cause_of, doubts_of, engine_named
+from replay.engine import STATES, Engine, Replay, cause_of, compiled, doubts_of, engine_named
 from replay.library import Entry, trace_with_settings
 from replay.library.given import GivenSettings
 from replay.score.scoring import Verdict, judge
@@ -66,6 +66,6 @@ def explain_trace(trace: Trace | Path | str, settings: GivenSettings = None) -> 
     `as_json()`. Raises Refusal.
     """
     read, entry, checked = trace_with_settings(trace, settings)
-    engine = engine_named("portable")
+    engine = engine_named("compiled" if compiled.pays(len(read)) else "portable")
     replay = engine.replay(read, checked)
     return Explanation(read, replay, checked, engine, entry, judge(entry, read, replay) if entry else None)

@@ -9,6 +9,7 @@ from typing import Any
 
 from protect import ranges
 from protect.settings import ALL_RIGHT, RELATIONS, derive, first_fault
+from replay.ground.places import place_of
 from replay.ground.refusal import refusal
 from replay.ground.shape import Key, Keys, Read, UnfitError, anything, fit, number
 from replay.ground.toml_files import read_toml
@@ -117,7 +118,7 @@ class Settings:
 
 def read_settings(path: Path | str) -> Settings:
     """Read and check a settings file as a whole. Raises Refusal, naming the key, at the first fault."""
-    path = Path(path)
+    path = place_of(path)
     table = read_toml(path, "settings file")
     known = fit(path, table, _shape(lambda _, key: altitude_m if key == "altitude" else anything))
     altitude = known["site"]["altitude"]

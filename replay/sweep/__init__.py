@@ -4,6 +4,7 @@
     replays = sweep(prepare(trace), candidates)     # prepare once for each trace
 
 Stops, run time, late ticks and lockout come out as `replay.engine.replay_trace` gives them, in every bit.
+A trace of any length may come in pieces to a `Course`, which tells state and integral of one candidate on the way.
 This is the door: other rooms import nothing else of this package.
 
 Two things save the work. **Leaps**: most of a trace changes nothing, or only amounts that run by time alone;
@@ -68,6 +69,7 @@ delay. Before the tick at which it would, that candidate is left there with a co
 later. To branch off early would be no error: from the same state each does alone what its own settings say.
 """
 
+from replay.sweep.course import Course, Noted
 from replay.sweep.outcomes import Candidates, account, arrange, prepare, sweep
 
-__all__ = ["Candidates", "account", "arrange", "prepare", "sweep"]
+__all__ = ["Candidates", "Course", "Noted", "account", "arrange", "prepare", "sweep"]

@@ -55,12 +55,13 @@ class Columns(NamedTuple):
     reset: Flags
 
 
-def summarise(columns: Columns, shared: bool, summaries: Array) -> None:  # noqa: FBT001  numba takes no keywords
+def summarise(columns: Columns, shared: bool, summaries: Array, ages: Array) -> None:  # noqa: FBT001  numba takes no keywords
     """Fill int64[blocks, SUMMARY_SIZE]; shared: crankcase pressure is the suction pressure.
 
+    ages int64[3]: those of the channels at the first tick; then those at the last.
     Loops are short, plain and over slices, so that the compiler turns them into vector code.
     """
-    ages, moves = np.zeros(CHANNELS, np.int64), np.zeros(CHANNELS, np.int64)
+    moves = np.zeros(CHANNELS, np.int64)
     for block in range(summaries.shape[0]):
         before = max(block * BLOCK - 1, 0)
         end = min(block * BLOCK + BLOCK, len(columns.time))

@@ -1,17 +1,25 @@
 """The files a trace is read from: CSV or, by its ending, Parquet; whole, or in blocks of bounded size."""
 
+import contextlib
 import csv
-from collections.abc import Iterator
+import io
+import itertools
+import math
+import os
+from collections.abc import Iterable, Iterator
+from functools import partial
 from pathlib import Path
 from typing import Any
 
-from replay.ground.refusal import Refusal, refusal
+from replay.ground.places import is_remote, open_bytes
+from replay.ground.refusal import Refusal, or_refuse, refusal
 from replay.trace.rows import COLUMNS, Columns, as_floats, check_header
 
 CSV_BLOCK = 1 << 22  # bytes
 # A Parquet file may unpack to far more than it holds: beyond both of these it is no trace.
 UNPACKED_MOST = 1 << 28  # bytes of whole columns
 UNPACKED_RATIO = 500  # times the size of the file
+LONGEST_LINE = 1 << 16  # bytes; what is longer is no row of a trace
 PARQUET_BUFFER = 1 << 20  # bytes of a column read ahead, however large its row group
 
 
@@ -31,7 +39,7 @@ def read_columns(path: Path) -> Columns:
 
     header = _csv_header(path)
     try:
-        table = pa_csv.read_csv(path, **_csv_options(header))
+        table = pa_csv.read_csv(_given(path), **_csv_options(header))
     except pa.ArrowInvalid as error:
         raise _first_bad_cell(path, header) or refusal(path, "", str(error)) from None
     return as_floats(path, table)
@@ -46,6 +54,61 @@ def read_blocks(path: Path, rows: int) -> Iterator[Columns]:
             yield as_floats(path, pa.Table.from_batches([batch.slice(begin, rows)]))
 
 
+def count_rows(path: Path, most: int) -> int:
+    """Return the data rows of a trace file, without a look at their cells; of CSV at most one more than `most`.
+
+    Raises Refusal.
+    """
+    if is_parquet(path):
+        with _parquet(path) as file:
+            return int(file.metadata.num_rows)
+    with or_refuse(path, "read"), open_bytes(path) as stream:
+        lines = (line for line in iter(partial(stream.readline, LONGEST_LINE), b"") if line.strip())
+        return max(0, sum(1 for _ in itertools.islice(lines, most + 2)) - 1)
+
+
+def last_time_s(path: Path) -> float:
+    """Return the time of the last row, from the end of the file alone; NaN where there is none to be read there.
+
+    What is at fault is told when the rows are read. Raises Refusal for a file that cannot be read.
+    """
+    if is_parquet(path):
+        return _last_time_of_parquet(path)
+    place = _csv_header(path).index("time_s")
+    with or_refuse(path, "read"), open_bytes(path) as stream:
+        stream.seek(max(0, stream.seek(0, os.SEEK_END) - LONGEST_LINE))
+        lines = stream.read().decode("utf-8", "replace").split("\n")
+    cells = next(csv.reader([next((line for line in reversed(lines) if line.strip()), "")]))
+    with contextlib.suppress(ValueError, IndexError):
+        return float(cells[place])
+    return math.nan
+
+
+def first_time_told(path: Path) -> float | None:
+    """Return the time of the first row where a Parquet file tells it without its rows, as most do. Raises Refusal."""
+    if not is_parquet(path):
+        return None
+    with _parquet(path) as file:
+        place = file.schema_arrow.names.index("time_s")
+        if file.metadata.num_row_groups == 0:
+            return None
+        told_of = file.metadata.row_group(0).column(place).statistics
+    known = told_of is not None and told_of.has_min_max and isinstance(told_of.min, (int, float))
+    return float(told_of.min) if known else None
+
+
+def _last_time_of_parquet(path: Path) -> float:
+    import pyarrow as pa
+
+    last = math.nan
+    with _parquet(path) as file:
+        group = range(file.metadata.num_row_groups)[-1:]
+        for batch in batches(path, file, PARQUET_BUFFER, ["time_s"], group):
+            times = as_floats(path, pa.Table.from_batches([batch]))["time_s"]
+            last = float(times[-1]) if len(times) else last
+    return last
+
+
 def place_in(path: Path, row: int) -> str:
     """Return what a message calls a data row counted from 0: the line of a CSV file, the row of a Parquet file."""
     if is_parquet(path):
@@ -53,9 +116,14 @@ def place_in(path: Path, row: int) -> str:
     return f"line {next(line for number, (line, _) in enumerate(_data_rows(path)) if number == row)}"
 
 
+def _given(path: Path, *, ranges: bool = False) -> Any:
+    """Return what pyarrow reads a file from: its path, or an opened object of a store."""
+    return open_bytes(path, ranges=ranges) if is_remote(path) else path
+
+
 def _csv_header(path: Path) -> list[str]:
     try:
-        with path.open(encoding="utf-8-sig", newline="") as stream:
+        with io.TextIOWrapper(open_bytes(path), encoding="utf-8-sig", newline="") as stream:
             header = [name.strip() for name in next(csv.reader(stream), [])]
     except FileNotFoundError:
         raise refusal(path, "", "no such trace", "a trace file (CSV, Parquet), by its path") from None
@@ -89,7 +157,7 @@ def _csv_batches(path: Path) -> Iterator[Any]:
     if next(_data_rows(path), None) is None:
         return
     try:
-        with pa_csv.open_csv(path, **_csv_options(header)) as reader:
+        with pa_csv.open_csv(_given(path), **_csv_options(header)) as reader:
             yield from reader
     except pa.ArrowInvalid as error:
         raise _first_bad_cell(path, header) or refusal(path, "", str(error)) from None
@@ -98,7 +166,9 @@ def _csv_batches(path: Path) -> Iterator[Any]:
 def _parquet(path: Path) -> Any:
     import pyarrow.parquet as pa_parquet
 
-    file = told(path, lambda: pa_parquet.ParquetFile(path, buffer_size=PARQUET_BUFFER, pre_buffer=False))
+    # Of an object what a row group needs is fetched at once: each request takes its time.
+    how = {"pre_buffer": True} if is_remote(path) else {"buffer_size": PARQUET_BUFFER, "pre_buffer": False}
+    file = told(path, lambda: pa_parquet.ParquetFile(_given(path, ranges=True), **how))
     check_header(path, "columns", told(path, lambda: file.schema_arrow.names))
     return file
 
@@ -116,9 +186,11 @@ def _parquet_batches(path: Path, rows: int) -> Iterator[Any]:
         yield from batches(path, file, rows)
 
 
-def batches(path: Path, file: Any, rows: int, names: list[str] | None = None) -> Iterator[Any]:
-    """Yield the rows of an opened Parquet file. Raises Refusal where it is damaged."""
-    read = file.iter_batches(rows, columns=names)
+def batches(
+    path: Path, file: Any, rows: int, names: list[str] | None = None, groups: Iterable[int] | None = None
+) -> Iterator[Any]:
+    """Yield the rows of an opened Parquet file, or of some of its row groups. Raises Refusal where it is damaged."""
+    read = file.iter_batches(rows, row_groups=groups, columns=names)
     while (batch := told(path, lambda: next(read, None))) is not None:
         yield batch
 
@@ -138,7 +210,7 @@ def told(path: Path, read: Any) -> Any:
 
 def _data_rows(path: Path) -> Iterator[tuple[int, list[str]]]:
     """Yield (line number, cells) of each data row of a CSV trace, blank lines left out."""
-    with path.open(encoding="utf-8-sig", errors="replace", newline="") as stream:
+    with io.TextIOWrapper(open_bytes(path), encoding="utf-8-sig", errors="replace", newline="") as stream:
         reader = csv.reader(stream)
         next(reader)
         try:

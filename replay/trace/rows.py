@@ -158,5 +158,8 @@ def arrow_kpa(pascals: NDArray[Any]) -> Any:
 
 def _kept(flags: NDArray[np.float64]) -> NDArray[np.float64]:
     """Fill each empty cell with the last value before it."""
-    known = np.where(np.isnan(flags), 0, np.arange(len(flags)))
+    empty = np.isnan(flags)
+    if not empty[1:].any():
+        return flags
+    known = np.where(empty, 0, np.arange(len(flags)))
     return flags[np.maximum.accumulate(known)]

@@ -23,8 +23,9 @@ from typing import Any, Self
 import numpy as np
 from numpy.typing import NDArray
 
+from replay.ground.places import place_of
 from replay.ground.refusal import refusal
-from replay.trace.files import place_in, read_blocks, read_columns
+from replay.trace.files import first_time_told, place_in, read_blocks, read_columns
 from replay.trace.rows import LEAST_ROWS, Rows, arrow_kpa, as_floats, check_header, too_few
 
 PANDAS_INDEX = "__index_level_"  # what pandas calls an index without a name when it hands a frame over
@@ -118,13 +119,19 @@ class Trace:
 
 def read_trace(path: Path | str) -> Trace:
     """Read a trace from CSV or, by its ending, Parquet. Raises Refusal with the line at fault."""
-    path = Path(path)
+    path = place_of(path)
     columns = read_columns(path)
     if len(columns["time_s"]) < LEAST_ROWS:
         raise too_few(path, len(columns["time_s"]))
     rows = Rows(path, lambda row: place_in(path, row))
     arrays = rows.take(columns)
     return Trace(path.stem, rows.start_s, **arrays)
+
+
+def first_time_s(path: Path) -> float:
+    """Return the time of the first row of a trace file, in its own seconds. Raises Refusal."""
+    told = first_time_told(path)
+    return next(read_pieces(path, LEAST_ROWS)).start_s if told is None else told
 
 
 def read_pieces(path: Path, most_rows: int) -> Iterator[Trace]:

@@ -3,10 +3,16 @@
 Was this machine run starved, how often, how long, and was it loaded again before
 the oil film was back?
 
-    logs        which files are logs of which machine
+    logs        which files are logs of which machine, and when each began
+    clock       the time of a log on the wall
     kernel      one row after the other: what happened, measured by the parts of `protect`
     events      starved spells, vacuum running and sensor doubts, as they are told
-    run         logs through kernel and replay, block by block, in bounded memory
+    days        sums of each day: hours, net oil pressure running and at rest, starts
+    run         logs joined in time, through kernel and replay, block by block, in bounded memory
+    obeyed      the settings obeyed, with somebody who resets lockouts
+    findings    what that shows of one machine
+    trends      a figure of each day, up or down over the weeks
+    doubts      what keeps a machine from being called healthy though it was never short of oil
     exposure    events per 1000 run hours, with exact limits
     ranking     which machine to open first, and why
     report      all machines, the one to open first on top; JSON and CSV
@@ -18,4 +24,5 @@ in any other replay, and says what the settings would have done.
 
 How to add an event: places and a `follow_...` function in `kernel`, which runs interpreted and compiled and restates
 no rule: it reads the bits and flags that `protect` sets. Its words go into `events`, its rank into `ranking`.
+How to add a doubt: a function of `doubts`, its limit beside the others; its words tell the figure.
 """

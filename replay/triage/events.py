@@ -15,21 +15,34 @@ from dataclasses import dataclass
 
 from replay.engine import doubts_of
 from replay.triage import kernel
+from replay.triage.clock import Clock
+from replay.triage.logs import Part
 
 STARVED, AT_START, VACUUM, DOUBT = "starved spell", "start without oil pressure", "vacuum running", "sensor doubt"
 
 
 @dataclass(frozen=True)
-class Event:
-    """One event. Times in ms since the log's start at start_s of the log's own time; pressures in Pa, None if not seen.
+class Where:
+    """Of which file an event is: log_start_s, 0 ms of the log in the file's own time; the wall clock there."""
 
-    low_ms: short of oil; full_at_ms: the integral became full; reload_at_ms: loaded
-    again before the film was back.
+    part: Part
+    log_start_s: float
+    clock: Clock
+
+
+@dataclass(frozen=True)
+class Event:
+    """One event. Times in ms of its log, of which 0 ms are log_start_s of the file's own time; pressures in Pa or None.
+
+    file: in which it begins; source: the logger's file, "" where nobody says; low_ms: short of oil; full_at_ms:
+    the integral became full; reload_at_ms: loaded again before the film was back.
     """
 
     kind: str
     file: str
+    source: str
     log_start_s: float
+    clock: Clock
     start_ms: int
     end_ms: int
     low_ms: int
@@ -79,19 +92,21 @@ class Event:
         return (4, -self.low_ms, -self.vacuum_ms, self.start_ms)
 
     def seconds(self, time_ms: int | None) -> float | None:
-        """Return a time of this event in the log's own seconds."""
+        """Return a time of this event in the seconds of its file."""
         return None if time_ms is None else round(self.log_start_s + time_ms / 1000, 3)
 
 
-def told(row: Sequence[int], file: str, log_start_s: float, trip_delay: int, *, ends_with_log: bool) -> Event:
+def told(row: Sequence[int], where: Where, trip_delay: int, *, ends_with_log: bool) -> Event:
     """Return an event from what the kernel wrote down."""
     kind = {kernel.STARVED: STARVED, kernel.IN_VACUUM: VACUUM, kernel.DOUBT: DOUBT}[row[kernel.KIND]]
     if kind == STARVED and row[kernel.FROM_START]:
         kind = AT_START
     return Event(
         kind=kind,
-        file=file,
-        log_start_s=log_start_s,
+        file=str(where.part.path),
+        source=where.part.source,
+        log_start_s=where.log_start_s,
+        clock=where.clock,
         start_ms=row[kernel.START],
         end_ms=row[kernel.END],
         low_ms=row[kernel.LOW_MS],

@@ -4,10 +4,13 @@ The hours are those in which an event could have been seen: running, with
 credible readings.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
 from replay.ground.statistics import rate_interval
+from replay.triage.events import AT_START, DOUBT, STARVED, VACUUM
+from replay.triage.findings import Findings
 
 PER_H = 1000.0
 MS_PER_H = 3.6e6
@@ -38,3 +41,18 @@ class Rate:
         seen = None if self.seen is None else round(self.seen, 6)
         told = {"what": self.what, "events": self.events, "run_hours": round(self.hours, 6)}
         return {**told, "per_1000h": seen, "low": low, "high": high, "confidence": self.confidence}
+
+
+def rates(findings: Iterable[Findings], confidence: float) -> list[Rate]:
+    """Return how often it happened, over all of these machines."""
+    some = list(findings)
+    hours = sum(found.seen_ms for found in some) / MS_PER_H
+    counts = {
+        "starved spells": sum(found.events[STARVED] + found.events[AT_START] for found in some),
+        "of these past a stop": sum(found.past_stop for found in some),
+        "of these loaded too early": sum(found.reloads for found in some),
+        "of these at a start": sum(found.events[AT_START] for found in some),
+        "vacuum running": sum(found.events[VACUUM] for found in some),
+        "sensor doubts": sum(found.events[DOUBT] for found in some),
+    }
+    return [Rate(what, events, hours, confidence) for what, events in counts.items()]

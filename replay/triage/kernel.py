@@ -10,6 +10,9 @@ oil, healthy, starved spell, full, reload, doubt and its reasons are the bits an
 `protect` sets. A spell is told from credible rows only, and a declared sensor fault
 ends it: a dead sensor is a doubt, not a starved bearing.
 
+Beside the events each day is summed up (places of a day below): how long the log is, how the machine ran, what net
+oil pressure read at rest and running, how its starts went.
+
 Everything runs interpreted on lists or compiled on int64 arrays, to the same
 result. Columns as in `replay.engine.obeying`; time in ms, pressures in Pa.
 """
@@ -19,8 +22,8 @@ from typing import Any
 from protect.conditions import HEALTHY, IN_GRACE, INTEGRAL_FULL, LOW, RELOAD_GUARD, RUNNING, SENSOR_FAULT, SENSOR_OK
 from protect.outputs import CREDIBLE, DOUBTED, NET_OIL_PRESSURE, SEEN
 from protect.protection import measure
-from protect.ranges import FAULT_DELAY, INPUTS_SIZE, MAX_GAP, RELOAD, SUCTION_PRESSURE, VACUUM
-from protect.signals import DOUBTS, STANDSTILL
+from protect.ranges import ELAPSED, FAULT_DELAY, INPUTS_SIZE, MAX_GAP, RELOAD, SUCTION_PRESSURE, VACUUM
+from protect.signals import DOUBTS, STANDSTILL, plausible
 from protect.state import FLAGS, GRACE_LEFT, IN_SPELL, INTEGRAL, VACUUM_SEEN
 from replay.engine.obeying import FIRST_INPUT, TIME
 
@@ -37,7 +40,20 @@ UNKNOWN = 1000000000  # beyond every pressure: the least of none
 
 # Places of the totals.
 POSITION, FOUND, RUN_MS, SEEN_MS, DOUBTED_MS, STARVED_MS, IN_VACUUM_MS, STARTS, RAN, STARTING = range(10)
-TOTALS_SIZE = 10
+# BUILDING: a start is under way, since STARTED_AT; BLIND: one of its readings was in doubt. RUNNING_FOR, RESTING_FOR:
+# ms since the last start or stop. DAY_ZERO: time of the log at which the first of the days begins.
+BUILDING, STARTED_AT, BLIND, RUNNING_FOR, RESTING_FOR, DAY_ZERO = range(10, 16)
+TOTALS_SIZE = 16
+
+# Places of a day, ms but where said otherwise. Net oil pressure is summed up as Pa x ms over DAY_NET_MS of settled
+# running and DAY_REST_MS of settled rest. Of the starts DAY_BUILT came to cut-out, after DAY_BUILD together and
+# DAY_BUILD_MOST at most; DAY_NEVER stopped without, having run for DAY_DRY; of DAY_UNSEEN nobody can tell.
+DAY_LOGGED, DAY_LATE, DAY_RUN, DAY_SEEN, DAY_DOUBTED, DAY_LOW, DAY_NET_MS, DAY_NET, DAY_REST_MS, DAY_REST = range(10)
+DAY_STARTS, DAY_BUILT, DAY_BUILD, DAY_BUILD_MOST, DAY_NEVER, DAY_DRY, DAY_UNSEEN = range(10, 17)
+DAY_SIZE = 17
+DAY_MS = 86400000
+# Assumed: after a minute the pressure of a start has settled, and the oil lines of a machine that stands have drained.
+SETTLED_MS = 60000
 
 
 def begin(event: Any, kind: int, start: int) -> None:
@@ -167,21 +183,79 @@ def count(values: Any, results: Any, bits: int, totals: Any) -> None:
     totals[DOUBTED_MS] += results[DOUBTED]
 
 
+def follow_start(day: Any, now: int, values: Any, results: Any, bits: int, totals: Any, ran: int) -> None:
+    """Follow a start until net oil pressure is at cut-out or the machine stops; `ran`: it ran in the row before."""
+    elapsed = results[SEEN] + results[DOUBTED]
+    if bits & RUNNING and not ran:
+        totals[BUILDING] = 1
+        totals[BLIND] = 0
+        totals[STARTED_AT] = now - elapsed if elapsed <= values[MAX_GAP] else now
+        day[DAY_STARTS] += 1
+    if totals[BUILDING] == 0:
+        return
+    if not bits & RUNNING:
+        totals[BUILDING] = 0
+        if totals[BLIND]:
+            day[DAY_UNSEEN] += 1
+        else:
+            day[DAY_NEVER] += 1
+            day[DAY_DRY] += now - elapsed - totals[STARTED_AT]
+        return
+    if not results[CREDIBLE]:
+        totals[BLIND] = 1
+    if not bits & LOW:
+        totals[BUILDING] = 0
+        day[DAY_BUILT] += 1
+        day[DAY_BUILD] += now - totals[STARTED_AT]
+        day[DAY_BUILD_MOST] = max(day[DAY_BUILD_MOST], now - totals[STARTED_AT])
+
+
+def follow_day(day: Any, values: Any, inputs: Any, results: Any, bits: int, totals: Any) -> None:
+    """Sum up a row: how the machine ran, and what net oil pressure read in settled running and settled rest."""
+    elapsed = results[SEEN] + results[DOUBTED]
+    if bits & RUNNING:
+        totals[RESTING_FOR] = 0
+        day[DAY_DOUBTED] += results[DOUBTED]
+    else:
+        totals[RUNNING_FOR] = 0
+    if elapsed > values[MAX_GAP]:
+        totals[RESTING_FOR] = 0
+        day[DAY_LATE] += inputs[ELAPSED]
+        return
+    day[DAY_LOGGED] += elapsed
+    if bits & RUNNING:
+        totals[RUNNING_FOR] += elapsed
+        day[DAY_RUN] += elapsed
+        if results[CREDIBLE]:
+            day[DAY_SEEN] += elapsed
+            if totals[RUNNING_FOR] > SETTLED_MS:
+                day[DAY_NET_MS] += elapsed
+                day[DAY_NET] += results[NET_OIL_PRESSURE] * elapsed
+        return
+    totals[RESTING_FOR] += elapsed
+    if totals[RESTING_FOR] > SETTLED_MS and plausible(values, inputs):
+        day[DAY_REST_MS] += elapsed
+        day[DAY_REST] += results[NET_OIL_PRESSURE] * elapsed
+
+
 def watch(
-    columns: Any, values: Any, memory: Any, inputs: Any, results: Any, opened: Any, totals: Any, events: Any
+    columns: Any, values: Any, memory: Any, inputs: Any, results: Any, opened: Any, totals: Any, events: Any, days: Any
 ) -> None:
     """Run on from totals[POSITION] until the end of the columns or until `events` may not take those of a row.
 
     columns[7][n] as in `replay.engine.obeying`; values, memory, inputs, results as in
-    `protect`; opened[KINDS][EVENT_SIZE] events under way; events[room][EVENT_SIZE].
+    `protect`; opened[KINDS][EVENT_SIZE] events under way; events[room][EVENT_SIZE]; days[n][DAY_SIZE].
     """
     while totals[POSITION] < len(columns[0]) and totals[FOUND] + KINDS <= len(events):
         tick = totals[POSITION]
         for place in range(INPUTS_SIZE):
             inputs[place] = columns[FIRST_INPUT + place][tick]
         now = columns[TIME][tick]
+        day = days[(now - totals[DAY_ZERO]) // DAY_MS]
         grace = memory[GRACE_LEFT]
         bits = measure(memory, values, inputs, results)
+        follow_start(day, now, values, results, bits, totals, totals[RAN])
+        follow_day(day, values, inputs, results, bits, totals)
         count(values, results, bits, totals)
         if not memory[FLAGS] & (IN_SPELL | VACUUM_SEEN) or bits & SENSOR_FAULT:
             close(opened[STARVED], events, totals)
@@ -189,7 +263,9 @@ def watch(
             follow_stops(opened[STARVED], now, results[SEEN], inputs, bits)
         elif bits & SENSOR_OK:
             counted = results[SEEN] - (grace - memory[GRACE_LEFT])
+            day[DAY_LOW] -= totals[STARVED_MS]
             follow_starved(opened[STARVED], now, counted, memory, values, inputs, results, bits, totals)
+            day[DAY_LOW] += totals[STARVED_MS]
         if follow_vacuum(opened[IN_VACUUM], now, values, inputs, results, bits, totals):
             close(opened[IN_VACUUM], events, totals)
         if follow_doubt(opened[DOUBT], now, values, results, bits):

@@ -1,22 +1,29 @@
 """Which machine to open first, and why: one stated rule."""
 
 from replay.engine.causes import LATE_TICK
-from replay.ground.wording import seconds
+from replay.ground.wording import duration
+from replay.triage import kernel
+from replay.triage.doubts import CANNOT_TELL, NEXT, NOTE
 from replay.triage.events import AT_START, DOUBT, STARVED, VACUUM
-from replay.triage.exposure import MS_PER_H
-from replay.triage.run import Findings
+from replay.triage.findings import Findings
 
 RULE = (
     "first the machines that were loaded again before the oil film was back, the most often on top; then those that"
-    " ran on past the point where these settings stop them, the longest on top; then those starved otherwise, by"
-    " starved time; then those whose sensors were in doubt while running, by that time; then the rest by name"
+    " ran on past the point where these settings stop them, or most of whose starts stopped before oil pressure came,"
+    " the longest without oil on top; then those starved otherwise and those whose oil pressure falls, by starved time;"
+    " then those whose sensors were in doubt, by that time of running; then those of which the logs cannot tell; then"
+    " the rest by name"
 )
-ADVICE = ("open first", "open next", "watch", "check the sensors", "not starved", "did not run")
-MS_PER_MIN = 60000
+ADVICE = ("open first", "open next", "watch", "check the sensors", "cannot tell", "not starved", "did not run")
 
 
 def rank(found: Findings) -> int:
-    """Return the place in ADVICE of one machine."""
+    """Return the place in ADVICE of one machine: what its events say, or its doubts where those say more."""
+    doubts = [CANNOT_TELL] if found.doubts is None else [doubt.advice for doubt in found.doubts]
+    return min(_events_rank(found), *doubts, NOTE)
+
+
+def _events_rank(found: Findings) -> int:
     if found.reloads:
         return 0
     if found.past_stop:
@@ -25,14 +32,19 @@ def rank(found: Findings) -> int:
         return 2
     if found.events[DOUBT]:
         return 3
-    return 4 if found.run_ms else 5
+    return 5 if found.run_ms else 6
 
 
 def order(found: Findings) -> tuple[int, int, int, str]:
     """Return what the machines are sorted by, as RULE says."""
     place = rank(found)
-    within = {0: (-found.reloads, -found.ran_on_ms), 1: (-found.ran_on_ms, 0), 2: (-found.starved_ms, 0)}
-    first, second = within.get(place, (-found.doubted_ms if place == 3 else 0, 0))  # noqa: PLR2004 - ADVICE
+    within = {
+        0: (-found.reloads, -found.ran_on_ms),
+        NEXT: (-found.ran_on_ms - found.days.total()[kernel.DAY_DRY], 0),
+        2: (-found.starved_ms, 0),
+        3: (-found.doubted_ms, 0),
+    }
+    first, second = within.get(place, (0, 0))
     return place, first, second, found.machine
 
 
@@ -49,12 +61,19 @@ def reasons(found: Findings) -> tuple[str, ...]:
     if found.events[AT_START]:
         told.append(f"{found.events[AT_START]} start(s) without oil pressure")
     if found.events[DOUBT]:
-        told.append(f"sensors in doubt {found.events[DOUBT]} x, {duration(found.doubted_ms)}")
+        running = f", {duration(found.doubted_ms)} of running" if found.doubted_ms else " at standstill"
+        told.append(f"sensors in doubt {found.events[DOUBT]} x{running}")
         if mostly_late(found):
             told.append("rows further apart than max_gap: NOT JUDGED")
+    told += [doubt.text for doubt in found.doubts or () if doubt.advice < NOTE]
     if found.events[VACUUM] and not starved:
         told.append(f"ran {found.events[VACUUM]} x in vacuum, {duration(found.vacuum_ms)}")
     return tuple(told)
+
+
+def notes(found: Findings) -> tuple[str, ...]:
+    """Return how the files of a machine were put together."""
+    return tuple(doubt.text for doubt in found.doubts or () if doubt.advice == NOTE)
 
 
 def mostly_late(found: Findings) -> bool:
@@ -65,12 +84,3 @@ def mostly_late(found: Findings) -> bool:
 
 def _spells(count: int) -> str:
     return f"{count} spell" + "s" * (count > 1)
-
-
-def duration(time_ms: int) -> str:
-    """Return a length of time as one reads it."""
-    if time_ms < 2 * MS_PER_MIN:
-        return seconds(time_ms / 1000)
-    if time_ms < 2 * MS_PER_H:
-        return f"{time_ms / MS_PER_MIN:.1f} min"
-    return f"{time_ms / MS_PER_H:.1f} h"

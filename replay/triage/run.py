@@ -3,25 +3,26 @@
 import bisect
 import functools
 import itertools
-from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
-from pathlib import Path
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from protect import ranges, state
-from replay.engine import compiled, told_cause
+from replay.engine import compiled
 from replay.engine.engines import rows_about
 from replay.engine.obeying import FIRST_INPUT, TIME
-from replay.engine.portable import Machine, columns_of
+from replay.engine.portable import columns_of
 from replay.engine.workers import Each, one_by_one
 from replay.settings import Settings
 from replay.trace import Trace, read_pieces
 from replay.triage import kernel
-from replay.triage.events import Event, Gravest, told
-from replay.triage.logs import in_time
+from replay.triage.doubts import doubts_about
+from replay.triage.events import Where, told
+from replay.triage.findings import Findings, Piece
+from replay.triage.logs import Part, Placed, in_time
+from replay.triage.obeyed import RESET_AFTER_MS, Obeyed, machine
 
 Array = NDArray[np.int64]
 
@@ -34,66 +35,37 @@ PAYS_FROM = 80_000
 PAYS_FROM_COMPILING = 600_000
 
 
-@dataclass
-class Findings:
-    """What the logs of one machine show, and by which engine.
-
-    Times in ms; `stops` by cause and `lockouts` are those of an obeyed logic.
-    """
-
-    machine: str
-    files: tuple[Path, ...]
-    engine: str = ""
-    logs: int = 0
-    rows: int = 0
-    run_ms: int = 0
-    seen_ms: int = 0
-    doubted_ms: int = 0
-    starved_ms: int = 0
-    vacuum_ms: int = 0
-    starts: int = 0
-    events: Counter[str] = field(default_factory=Counter)
-    past_stop: int = 0
-    ran_on_ms: int = 0
-    reloads: int = 0
-    reload_ms: int = 0
-    net_least_pa: int | None = None
-    stops: Counter[str] = field(default_factory=Counter)
-    lockouts: int = 0
-    gravest: Gravest = field(default_factory=Gravest)
-
-    def add(self, event: Event) -> None:
-        """Count an event."""
-        self.events[event.kind] += 1
-        self.past_stop += event.stop_at_ms is not None
-        self.ran_on_ms += event.ran_on_ms
-        self.reloads += event.reload_at_ms is not None
-        self.reload_ms += event.reload_ms
-        if event.starved and event.net_least_pa is not None:
-            self.net_least_pa = min(event.net_least_pa, self.net_least_pa or event.net_least_pa)
-        self.gravest.add([event])
-
-
 class Watch:
     """The kernel over one log: interpreted on lists, or compiled on arrays."""
 
     def __init__(self, settings: Settings, *, fast: bool) -> None:
         self._run = compiled.compiled(kernel.watch, kernel) if fast else kernel.watch
-        self.machine = _machine(settings, fast=fast)
+        self.machine = machine(settings, fast=fast)
         shapes = (kernel.TOTALS_SIZE, (kernel.KINDS, kernel.EVENT_SIZE), (ROOM, kernel.EVENT_SIZE))
         self.totals, self.opened, self.events = (self.machine.words(np.zeros(shape, np.int64)) for shape in shapes)
-        self.totals[kernel.RAN] = 1  # whether the machine started just then is not known
+        self.begin()
 
-    def take(self, columns: Array) -> Iterator[list[int]]:
-        """Take the next rows; yield the events that end in them."""
+    def begin(self) -> None:
+        """Begin after a time that nobody saw: whether the machine started just then is not known."""
+        self.totals[kernel.RAN] = 1
+        self.totals[kernel.STARTING] = self.totals[kernel.BUILDING] = 0
+        self.totals[kernel.RUNNING_FOR], self.totals[kernel.RESTING_FOR] = kernel.SETTLED_MS, 0
+
+    def forget(self) -> None:
+        """Go on as after power-up."""
+        state.power_up(self.machine.memory, self.machine.values)
+
+    def take(self, columns: Array, days: Array, day_zero: int) -> Iterator[list[int]]:
+        """Take the next rows; yield the events that end in them. days[n]: those of the rows, from day_zero (ms) on."""
         machine = self.machine
-        given = machine.words(columns)
+        given, summed = machine.words(columns), machine.words(days)
         own = (machine.values, machine.memory, machine.inputs, machine.results)
-        self.totals[kernel.POSITION] = 0
+        self.totals[kernel.POSITION], self.totals[kernel.DAY_ZERO] = 0, day_zero
         while self.totals[kernel.POSITION] < columns.shape[1]:
             self.totals[kernel.FOUND] = 0
-            self._run(given, *own, self.opened, self.totals, self.events)
+            self._run(given, *own, self.opened, self.totals, self.events, summed)
             yield from self._found()
+        days[:] = summed
 
     def finish(self) -> Iterator[list[int]]:
         """Yield the events that the log ends in."""
@@ -106,10 +78,6 @@ class Watch:
         return [[int(value) for value in row] for row in self.events[: self.totals[kernel.FOUND]]]
 
 
-def _machine(settings: Settings, *, fast: bool) -> Machine:
-    return compiled.machine(settings) if fast else Machine(settings)
-
-
 def compiling_pays(rows: int) -> bool:
     """Tell whether compiled code is likely to be done sooner with so many rows."""
     on_disk = compiled.is_on_disk() and any(compiled.cache_folder(kernel).rglob("*watch*.nbc"))
@@ -117,38 +85,54 @@ def compiling_pays(rows: int) -> bool:
 
 
 class Log:
-    """One stretch of time on one clock: a file, or files that go on where the one before ended."""
+    """The files of a machine on one clock, in the order of time.
 
-    def __init__(self, findings: Findings, settings: Settings, start_s: float, *, fast: bool) -> None:
-        self.findings, self.settings, self.start_s = findings, settings, start_s
-        self.watch, self.obeyed = Watch(settings, fast=fast), _machine(settings, fast=fast)
+    A file that begins within max_gap of where the one before ended goes on with it. Later than that there is a gap, of
+    which nobody tells whether the machine ran: what is under way is told as ending with the log, and the logic goes on
+    as it was, as if no time had passed; after longer than it remembers anything it begins anew.
+    """
+
+    def __init__(self, findings: Findings, settings: Settings, first: Placed, *, fast: bool) -> None:
+        self.findings, self.settings, self.first = findings, settings, first
+        self.watch, self.obeyed = Watch(settings, fast=fast), Obeyed(settings, fast=fast)
+        self.remembers_ms = max(settings.values[ranges.TRIP_MEMORY], RESET_AFTER_MS)
         findings.engine = "compiled" if fast else "portable"
         self.last_ms: int | None = None
-        self.begins: list[int] = []
-        self.files: list[str] = []
+        self.begin = self.told_to = 0  # of the file at hand: its first row, and up to where its rows were told before
+        self.pieces: list[Piece] = []
+        self.since: list[int] = []  # from when on rows of each piece are taken
+        self.day_zero = first.clock.day_zero_ms()
+        self.first_day = 0 if findings.days.takes(first.clock) else None
         findings.logs += 1
 
-    def goes_on_at(self, start_s: float) -> bool:
-        """Tell whether a file that starts then goes on with this log: later, and by no more than max_gap."""
-        gap = self._offset(start_s) - (self.last_ms or 0)
-        return 0 < gap <= self.settings.values[ranges.MAX_GAP]
+    def goes_on_at(self, placed: Placed) -> bool:
+        """Tell whether a file is of this clock: of the calendar as this one, or later by no more than max_gap."""
+        known = placed.clock.utc_s is not None, self.first.clock.utc_s is not None
+        if all(known):
+            return True
+        gap = self._offset(placed) - (self.last_ms or 0)
+        return not any(known) and 0 < gap <= self.settings.values[ranges.MAX_GAP]
 
-    def open_file(self, file: Path, start_s: float) -> None:
+    def open_file(self, placed: Placed) -> None:
         """Note that the rows to come are those of a file."""
-        self.begins.append(self._offset(start_s))
-        self.files.append(str(file))
+        self.begin = self.told_to = self._offset(placed)
+        self.file = Piece(placed)
+        self.findings.pieces.append(self.file)
 
     def take(self, piece: Trace) -> None:
-        """Take the next rows of the file."""
+        """Take the next rows of the file; those of times that are told already are left out."""
         columns = columns_of(piece)
-        columns[TIME] += self.begins[-1]
+        self.file.end_ms = int(columns[TIME, -1])
+        columns[TIME] += self.begin
         if self.last_ms is not None:
-            most = ranges.INPUTS[ranges.ELAPSED][3]
-            columns[FIRST_INPUT + ranges.ELAPSED, 0] = min(int(columns[TIME, 0]) - self.last_ms, most)
-        self.last_ms = int(columns[TIME, -1])
-        self._tell(self.watch.take(columns), ends_with_log=False)
-        self._obey(columns)
-        self.findings.rows += len(piece)
+            told = int(np.searchsorted(columns[TIME], self.last_ms, side="right"))
+            if told:
+                self.file.doubled += told
+                self.findings.overlap_ms += int(columns[TIME, told - 1]) - self.told_to
+                self.told_to = int(columns[TIME, told - 1])
+            columns = columns[:, told:]
+        if columns.shape[1]:
+            self._go_on(columns)
 
     def finish(self) -> None:
         """Add what the whole log shows to the findings."""
@@ -160,24 +144,56 @@ class Log:
         findings.starved_ms += int(totals[kernel.STARVED_MS])
         findings.vacuum_ms += int(totals[kernel.IN_VACUUM_MS])
         findings.starts += int(totals[kernel.STARTS])
+        findings.elapsed_ms += self.last_ms or 0
+        findings.stops += self.obeyed.stops
+        findings.lockouts += self.obeyed.lockouts
+        findings.obeyed_run_ms += self.obeyed.run_ms
 
-    def _obey(self, columns: Array) -> None:
-        """Run the whole logic on, with a machine that obeys as in any replay."""
-        machine = self.obeyed
-        machine.take(columns)
-        self.findings.stops.update(told_cause(stop.cause) for stop in machine.stops)
-        self.findings.lockouts += sum(change.after == state.LOCKED_OUT for change in machine.changes)
-        machine.stops.clear()
-        machine.changes.clear()
+    def _go_on(self, columns: Array) -> None:
+        """Run the next rows, all later than those before, through kernel and obeyed logic."""
+        if self.last_ms is not None:
+            gap = int(columns[TIME, 0]) - self.last_ms
+            columns[FIRST_INPUT + ranges.ELAPSED, 0] = min(gap, ranges.INPUTS[ranges.ELAPSED][3])
+            if self.file.rows == 0 and gap > self.settings.values[ranges.MAX_GAP]:
+                columns[FIRST_INPUT + ranges.ELAPSED, 0] = 0
+                self._break_off(gap)
+        if self.file.rows == 0:
+            self.pieces.append(self.file)
+            self.since.append(int(columns[TIME, 0]))
+        self.last_ms = int(columns[TIME, -1])
+        day, last = ((int(columns[TIME, at]) - self.day_zero) // kernel.DAY_MS for at in (0, -1))
+        days = np.zeros((last - day + 1, kernel.DAY_SIZE), np.int64)
+        zero = self.day_zero + day * kernel.DAY_MS
+        self._tell(self.watch.take(columns, days, zero), ends_with_log=False)
+        self.findings.days.add(None if self.first_day is None else self.first_day + day, days)
+        self.obeyed.take(columns)
+        self.file.rows += columns.shape[1]
+        self.findings.rows += columns.shape[1]
+
+    def _break_off(self, gap: int) -> None:
+        """Note a gap before the file at hand."""
+        self._tell(self.watch.finish(), ends_with_log=True)
+        source = self.file.placed.part.source
+        self.findings.gaps.add(gap, lost=bool(source) and source == self.pieces[-1].placed.part.source)
+        self.findings.logs += 1
+        self.watch.begin()
+        if gap > self.remembers_ms:
+            self.watch.forget()
+            self.obeyed.forget()
 
     def _tell(self, rows: Iterator[list[int]], *, ends_with_log: bool) -> None:
         delay = self.settings.values[ranges.TRIP_DELAY]
         for row in rows:
-            file = self.files[max(0, bisect.bisect_right(self.begins, row[kernel.START]) - 1)]
-            self.findings.add(told(row, file, self.start_s, delay, ends_with_log=ends_with_log))
+            placed = self.pieces[max(0, bisect.bisect_right(self.since, row[kernel.START]) - 1)].placed
+            own_s = placed.start_s - self._offset(placed) / 1000
+            where = Where(placed.part, own_s, replace(self.first.clock, zone=placed.part.zone))
+            self.findings.add(told(row, where, delay, ends_with_log=ends_with_log))
 
-    def _offset(self, start_s: float) -> int:
-        return round((start_s - self.start_s) * 1000)
+    def _offset(self, placed: Placed) -> int:
+        ours, theirs = self.first.clock.utc_s, placed.clock.utc_s
+        if ours is not None and theirs is not None:
+            return round((theirs - ours) * 1000)
+        return round((placed.start_s - self.first.start_s) * 1000)
 
 
 def _uncounted(_rows: int) -> None:
@@ -185,28 +201,29 @@ def _uncounted(_rows: int) -> None:
 
 
 def examine(
-    settings: Settings, machine: tuple[str, Sequence[Path]], *, fast: bool, advance: Callable[[int], None] = _uncounted
+    settings: Settings, machine: tuple[str, Sequence[Part]], *, fast: bool, advance: Callable[[int], None] = _uncounted
 ) -> Findings:
     """Return what the logs of a machine (name, files) show. Raises Refusal with file and line of a broken log."""
-    name, files = machine
-    findings = Findings(name, tuple(files))
+    name, parts = machine
+    findings = Findings(name, tuple(part.path for part in parts))
     log: Log | None = None
-    for start_s, file in in_time(files):
-        if log is None or not log.goes_on_at(start_s):
+    for placed in in_time(parts):
+        if log is None or not log.goes_on_at(placed):
             if log is not None:
                 log.finish()
-            log = Log(findings, settings, start_s, fast=fast)
-        log.open_file(file, start_s)
-        for piece in read_pieces(file, ROWS if fast else ROWS_PORTABLE):
+            log = Log(findings, settings, placed, fast=fast)
+        log.open_file(placed)
+        for piece in read_pieces(placed.part.path, ROWS if fast else ROWS_PORTABLE):
             log.take(piece)
             advance(len(piece))
     if log is not None:
         log.finish()
+    findings.doubts = doubts_about(findings, settings)
     return findings
 
 
 def examine_all(
-    machines: dict[str, tuple[Path, ...]],
+    machines: dict[str, tuple[Part, ...]],
     settings: Settings,
     advance: Callable[[int], None] = _uncounted,
     *,
@@ -216,7 +233,7 @@ def examine_all(
 
     each says who works (`replay.engine.workers`), a machine at a time; elsewhere no rows are counted on the way.
     """
-    fast = compiling_pays(rows_about(itertools.chain(*machines.values())))
+    fast = compiling_pays(rows_about(part.path for part in itertools.chain(*machines.values())))
     if each is not one_by_one:
         advance = _uncounted
     return tuple(each(functools.partial(examine, settings, fast=fast, advance=advance), tuple(machines.items())))

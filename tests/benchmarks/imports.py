@@ -40,7 +40,7 @@ pyarrow.parquet.write_table(table, {target!r} + "/kept.parquet")
 IMPORT = """
 import os
 from pathlib import Path
-from replay.measured.importing import import_file
+from tests.support.measured import import_file
 import_file(Path({source!r}), Path({target!r}) / str((os.getpid(), turn)), Path({profile!r}))
 """
 MEASURE = """

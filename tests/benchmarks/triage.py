@@ -73,9 +73,10 @@ def plain_read(file: Path) -> str:
 def triaged(file: Path) -> str:
     """Triage the log."""
     from replay.settings import read_settings
+    from replay.triage.logs import Part
     from replay.triage.run import examine_all
 
-    (found,) = examine_all({"year": (file,)}, read_settings(SETTINGS))
+    (found,) = examine_all({"year": (Part(file),)}, read_settings(SETTINGS))
     told = f"{found.rows} rows, {found.run_ms / 3.6e6:.0f} run hours, {sum(found.events.values())} events"
     return f"{told}, {found.past_stop} past a stop, {found.reloads} reloads"
 

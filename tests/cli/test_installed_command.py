@@ -27,6 +27,7 @@ REFUSED: dict[str, tuple[str, ...]] = {
     "import": ("empty/log.csv", "--profile", "empty/profile.toml"),
     "label": ("empty", "trace", "--ride-through", "--by", "J. Doe"),
     "record": ("check", "empty"),
+    "remove": ("empty", "trace", "--by", "J. Doe", "--note", "why"),
     "report": ("empty", "-o", "out.html"),
     "score": ("empty",),
     "show": ("empty/trace.csv", "--settings", "settings.toml", "-o", "out.svg"),

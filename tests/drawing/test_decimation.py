@@ -1,11 +1,13 @@
 """Thinned curves: what they keep, whatever the curve and whatever level is drawn over it."""
 
+import itertools
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from replay.drawing.decimation import kept_rows, lone_points, polyline, stretch_of
+from replay.drawing.decimation import Curve, Stretches, lone_points, polyline
 from replay.drawing.svg import path_of
 
 pytestmark = pytest.mark.slow("tries many cases of a large space")
@@ -52,7 +54,7 @@ LEVELS = [half / 2 for half in range(-11, 12)]
 
 def crossings(x, y, times, stretches):
     """Return where the line meets each level: (level, stretch, stretch), two of them for a piece from one to the next."""
-    ends = stretch_of(np.array([times[0], *np.nan_to_num(x, nan=times[0]), times[-1]]), stretches)[1:-1].tolist()
+    ends = Stretches(times[0], times[-1], stretches).of(np.nan_to_num(x, nan=times[0])).tolist()
     found = {(value, at, at) for value, at in zip(y.tolist(), ends, strict=True) if value in LEVELS}
     for at in range(len(x) - 1):
         low, high = sorted(y[at : at + 2].tolist())
@@ -75,8 +77,9 @@ def test_the_thinned_line_crosses_each_level_in_the_very_stretches_of_the_origin
 def test_the_thinned_line_keeps_extremes_of_each_stretch_and_invents_no_point(curve) -> None:
     """Catches a peak that is averaged away, and a point that nobody measured."""
     times, y, breaks, stretches = curve
-    rows = kept_rows(times, y, breaks, stretches)
-    number = stretch_of(times, stretches)
+    x, _ = polyline(times, y, breaks, stretches)
+    rows = np.searchsorted(times, x[np.isfinite(x)])
+    number = Stretches(times[0], times[-1], stretches).of(times)
 
     for stretch in range(stretches):
         there = y[(number == stretch) & np.isfinite(y)]
@@ -84,6 +87,30 @@ def test_the_thinned_line_keeps_extremes_of_each_stretch_and_invents_no_point(cu
             kept = y[rows[number[rows] == stretch]]
             assert (kept.min(), kept.max()) == (there.min(), there.max())
     assert np.isfinite(y[rows]).all()
+
+
+@settings(max_examples=100)
+@given(curves(), st.sets(st.integers(1, 79)))
+def test_a_curve_that_comes_in_pieces_is_thinned_to_the_very_points_of_the_whole(curve, cuts) -> None:
+    """Catches a point, a break or a lost reading that hangs on where a file happens to be cut while it is read."""
+    times, y, breaks, stretches = curve
+    thinned = Curve(Stretches(times[0], times[-1], stretches))
+    ends = sorted({0, *(cut % len(y) for cut in cuts), len(y)})
+    for begin, end in itertools.pairwise(ends):
+        own = breaks[(breaks >= begin) & (breaks < end)] - begin
+        thinned.take(times[begin:end], y[begin:end], own)
+
+    for drawn, whole in zip(thinned.line(), polyline(times, y, breaks, stretches), strict=True):
+        np.testing.assert_array_equal(drawn, whole)
+
+
+def test_the_stretches_are_equal_parts_and_the_last_holds_the_end() -> None:
+    """Catches a stretch too many for the last row, and starts that are not where the numbers change."""
+    times = np.array([0.0, 1.0, 2.5, 4.9, 5.0, 10.0, 12.0])
+    fifth = Stretches(0.0, 10.0, 5)
+
+    assert fifth.of(times).tolist() == [0, 0, 1, 2, 2, 4, 4]
+    assert fifth.starts(times).tolist() == [0, 2, 3, 5]
 
 
 @settings(max_examples=50)

@@ -6,16 +6,19 @@ from pathlib import Path
 from xml.etree import ElementTree as ET
 
 import numpy as np
+import pyarrow.parquet as pq
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from protect import ranges, state
+from replay.drawing.decimation import Stretches
 from replay.drawing.looks import LANES, LINES, apart, in_rows
-from replay.drawing.picture import picture, trail_of
-from replay.drawing.plot import draw, save_plot
+from replay.drawing.picture import Picture, picture, picture_of_file, trail_of
+from replay.drawing.plot import draw, draw_trace, save_plot
 from replay.engine import replay_trace
 from replay.engine.portable import Machine
+from replay.ground.refusal import Refusal
 from replay.library import read_library
 from replay.settings import read_settings
 from replay.trace import read_trace
@@ -180,6 +183,93 @@ def test_spells_of_all_states_fill_the_time(library: Path) -> None:
     assert spells[0][0] == 0.0
     assert spells[-1][1] == 400.0
     assert all(before[1] == after[0] for before, after in itertools.pairwise(spells))
+
+
+@pytest.mark.parametrize("form", ["csv", "parquet"])
+@pytest.mark.parametrize("rows", [97, 1 << 18])
+@pytest.mark.parametrize("stretches", [7, 2000])
+def test_a_file_drawn_as_it_is_read_is_drawn_as_the_whole_trace(
+    form: str, rows: int, stretches: int, library: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Catches a spell, a gap, a lost reading or a stop that is drawn otherwise where a long file is read in pieces."""
+    text = trace_csv(
+        2000, lambda s: 5.0 if 300 < s < 700 else 120.0 if s % 50 else 70.0, lambda s: 60.0 + s % 700
+    ).splitlines()
+    text[500:560] = [line.replace(line.split(",")[1], "", 1) for line in text[500:560]]
+    text[1500:1510] = [line.replace(line.split(",")[1], "9999", 1) for line in text[1500:1510]]
+    path = library / "quiet.csv"
+    path.write_text("\n".join([text[0]] + [f"7{line}" for line in text[1:900] + text[950:]]) + "\n")
+    if form == "parquet":
+        pq.write_table(read_trace(path).to_arrow(), library / "quiet.parquet", row_group_size=500)
+        path = library / "quiet.parquet"
+    monkeypatch.setattr("replay.drawing.picture.ROWS", rows)
+    settings, entry = read_settings(library / "settings.toml"), read_library(library).entries[0]
+    whole, pieces = (
+        picture(read_trace(path), settings, entry, stretches=stretches),
+        picture_of_file(path, settings, entry, stretches),
+    )
+
+    for name in ("net", "suction"):
+        for drawn, wanted in zip(
+            (getattr(pieces, name).x, getattr(pieces, name).y),
+            (getattr(whole, name).x, getattr(whole, name).y),
+            strict=True,
+        ):
+            np.testing.assert_array_equal(drawn, wanted)
+    assert looks_of(pieces, stretches) == looks_of(whole, stretches)
+    assert {name: value for name, value in vars(pieces).items() if name not in CURVES} == {
+        name: value for name, value in vars(whole).items() if name not in CURVES
+    }
+
+
+CURVES = ("net", "suction", "integral")
+
+
+def looks_of(drawn: Picture, stretches: int) -> list[object]:
+    """Return what of the integral is seen in each stretch (first, last, least, greatest), and the axes of all panels."""
+    x, y = drawn.integral.x, drawn.integral.y
+    known = np.isfinite(y)
+    number = Stretches(drawn.begin_s, drawn.end_s, stretches).of(x[known])
+    parts = [y[known][number == stretch] for stretch in np.unique(number)]
+    seen = [(part[0], part[-1], part.min(), part.max()) for part in parts]
+    return [seen, int((~known).sum()), *(replace(getattr(drawn, name), x=0, y=0) for name in CURVES)]
+
+
+def test_a_long_file_is_drawn_as_it_is_read(library: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Catches a year that is read as a whole to be drawn, and a picture without its label and stops."""
+    monkeypatch.setattr("replay.drawing.plot.LONG", 100)
+    monkeypatch.setattr("replay.library.given.read_trace", lambda path: pytest.fail(f"reads the whole of {path}"))
+    drawn = []
+    monkeypatch.setattr(
+        "replay.drawing.plot.draw", lambda shown, heading: drawn.append((shown, heading)) or draw(shown, heading)
+    )
+    draw_trace(library / "fault.png", library / "fault.csv")
+    ((shown, heading),) = drawn
+
+    assert heading.startswith("fault; must trip from 100 s to 250 s")
+    assert [(mark.kind, mark.at_s) for mark in shown.marks][:3] == [
+        ("earliest", 100.0),
+        ("deadline", 250.0),
+        ("stop", 129.0),
+    ]
+    assert (library / "fault.png").stat().st_size > 10_000
+
+
+@pytest.mark.parametrize(
+    ("fault", "told"),
+    [
+        ("4000,x,300,1", "line 4002, oil_pressure_kpa"),
+        ("1,420,300,1", "line 4002, time_s"),
+        ("x,420,300,1", "line 4002, time_s"),
+    ],
+)
+def test_what_is_wrong_at_the_end_of_a_long_file_is_refused_there(fault: str, told: str, library: Path) -> None:
+    """Catches a refusal, or none, by a look at the end of a file that is read before the rest of it."""
+    path = library / "quiet.csv"
+    path.write_text(trace_csv(3999, lambda s: 120.0) + fault + "\n\n")
+
+    with pytest.raises(Refusal, match=told):
+        picture_of_file(path, read_settings(library / "settings.toml"))
 
 
 def test_spells_too_close_to_tell_apart_are_drawn_as_one(library: Path) -> None:

@@ -19,9 +19,8 @@ from replay.ground.lock import locked
 from replay.ground.refusal import Refusal
 from replay.library import labels, read_library
 from replay.library.labels import relabel
-from replay.measured.importing import import_file
 from tests.conftest import entry
-from tests.support.measured import HEADER, PROFILE
+from tests.support.measured import HEADER, PROFILE, import_file
 
 HOLDING = """
 import sys, time

@@ -7,12 +7,11 @@ import pytest
 
 from replay.ground.refusal import Refusal
 from replay.library import read_library
-from replay.measured.importing import import_file
 from replay.settings import read_settings
 from replay.synth import recipe, synthesise
 from tests.conftest import SETTINGS, entry, trace_csv
 from tests.support.hostile import LOG
-from tests.support.measured import PROFILE
+from tests.support.measured import PROFILE, import_file
 
 pytestmark = pytest.mark.slow("loads a large library, or solves the film of oil on a fine grid")
 

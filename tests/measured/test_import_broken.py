@@ -6,8 +6,7 @@ from pathlib import Path
 import pytest
 
 from replay.ground.refusal import Refusal
-from replay.measured.importing import import_file
-from tests.support.measured import HEADER, PROFILE, bring_in, profile_with
+from tests.support.measured import HEADER, PROFILE, bring_in, import_file, profile_with
 
 pytestmark = pytest.mark.slow("tries many cases of a large space")
 
@@ -19,8 +18,8 @@ FILES: dict[str, tuple[str | bytes, list[str]]] = {
     "blank lines": ("\n\n  \n", ["holds no text"]),
     "nothing but NUL": (b"\0" * 5000, ["holds no text"]),
     "binary": (bytes(range(256)) * 20, ["not text", "CSV text, Parquet or MDF 4"]),
-    "a workbook": (b"PK\x03\x04" + b"x" * 100, ["workbook", "export its sheet as CSV"]),
-    "compressed": (b"\x1f\x8b\x08" + b"x" * 100, ["compressed", "unpack"]),
+    "a workbook": (b"PK\x03\x04" + b"x" * 100, ["cannot be unpacked", "pack or copy it again"]),
+    "compressed": (b"\x1f\x8b\x08" + b"x" * 100, ["cannot be unpacked", "pack or copy it again"]),
     "a document": (b"%PDF-1.7\n" + b"x" * 100, ["document"]),
     "cut Parquet": (b"PAR1" + b"x" * 100, ["not a readable Parquet file"]),
     "cut MDF": (b"MDF     4.10    " + b"x" * 100, ["not a readable MDF file", "whole MDF 4 file"]),

@@ -12,10 +12,9 @@ import pytest
 from replay.ground.refusal import Refusal
 from replay.library import read_library
 from replay.measured import into_library
-from replay.measured.importing import import_file
 from replay.trace import read_trace
 from tests.support.command import lubetrip
-from tests.support.measured import HEADER, PROFILE, bring_in, profile_with
+from tests.support.measured import HEADER, PROFILE, bring_in, import_file, profile_with
 
 LOG = HEADER + "0;3.5;2.0;1\n1;3.6;2.0;1\n2;3.5;2.1;0\n"
 TEXTS = 'machine = "basalt"\noil = "still-68"\nfamily = "field return"\nnote = "from the night shift"'

@@ -11,10 +11,9 @@ from hypothesis import strategies as st
 from replay.ground.refusal import Refusal
 from replay.measured.doubts import FLAT_ROWS, Stillness
 from replay.measured.guess import draft_profile
-from replay.measured.importing import import_file
 from replay.measured.profile import read_profile
 from tests.support.command import lubetrip
-from tests.support.measured import HEADER, NO_READING, bring_in, profile_with
+from tests.support.measured import HEADER, NO_READING, bring_in, import_file, profile_with
 
 
 def log(*rows: tuple[float, float, int]) -> str:
@@ -161,6 +160,7 @@ def test_a_decided_draft_imports(tmp_path: Path) -> None:
     (tmp_path / "log.csv").write_text(text, encoding="utf-16")
     out = lubetrip("import", "--guess", tmp_path / "log.csv", "--out", tmp_path / "draft.toml")
     decided = (tmp_path / "draft.toml").read_text(encoding="utf-8").replace('altitude = "?"', 'altitude = "0 m"')
+    decided = decided.replace('zone = "?"', 'zone = "UTC"')
     (tmp_path / "draft.toml").write_text(decided, encoding="utf-8")
     report = import_file(tmp_path / "log.csv", tmp_path / "library", tmp_path / "draft.toml")
 

@@ -11,7 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from replay.ground.refusal import Refusal
-from replay.measured.zones import LocalTime, offset_or_zone
+from replay.ground.zones import offset_or_zone
+from replay.measured.text_lines import Piece
+from replay.measured.zones import LocalTime
 from tests.support.measured import HEADER, bring_in, profile_with, readings
 
 pytestmark = pytest.mark.slow("tries many cases of a large space")
@@ -243,6 +245,23 @@ def test_repair_leaves_out_rows_and_names_each(tmp_path: Path) -> None:
         "time goes back": ["line 5"],
     }
     assert report.counts.read == 11
+
+
+@pytest.mark.parametrize("cell", ["1", "0.5"], ids=["time repeated", "time goes back"])
+def test_repair_looks_up_the_lines_of_those_rows_only_that_it_names(
+    cell: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Catches work that grows with the square of the rows left out: each look-up of a line counts through a block."""
+    looked_up = []
+    place = Piece.place
+    monkeypatch.setattr(Piece, "place", lambda piece, row: looked_up.append(row) or place(piece, row))
+    text = log("0", "1", *[cell] * 500, "2")
+    report, traces = bring_in(tmp_path, text, repair=True)
+    (mend,) = report.counts.mends.values()
+
+    assert traces[0].time_ms.tolist() == [0, 1000, 2000]
+    assert (mend.rows, mend.first) == (500, [f"line {4 + row}" for row in range(20)])
+    assert len(looked_up) <= 20
 
 
 def test_two_gaps_in_a_row_of_blocks_do_not_depend_on_where_blocks_end() -> None:

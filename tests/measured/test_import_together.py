@@ -8,8 +8,7 @@ import pytest
 
 from replay.library import read_library
 from replay.measured import into_library, text_lines
-from replay.measured.importing import import_file
-from tests.support.measured import HEADER, PROFILE
+from tests.support.measured import HEADER, PROFILE, import_file
 
 ROWS = "0;3.5;2.0;1\n1;3.6;2.0;1\n"
 

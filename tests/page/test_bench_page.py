@@ -350,11 +350,22 @@ def test_texts_of_a_library_cannot_become_markup(tmp_path: Path) -> None:
 
 
 def test_a_library_too_large_for_a_page_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Catches a page that no browser opens, made without a word."""
+    """Catches a page that no browser opens, made without a word, and a refusal that waits for all to be read and packed."""
     monkeypatch.setattr(bench, "MOST_READINGS", 1000)
+    monkeypatch.setattr(bench, "read_trace", lambda path: pytest.fail(f"reads {path}"))
 
     with pytest.raises(Refusal, match="at most 1000 readings in all"):
         page_text(some(50), FIXTURES / "settings.toml")
+
+
+def test_a_library_that_just_fits_is_taken(library: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Catches a limit on an estimate: bytes are no rows."""
+    monkeypatch.setattr(bench, "MOST_READINGS", 4002)
+    assert bench.page(read_library(library), read_settings(library / "settings.toml")).readings == 4002
+
+    monkeypatch.setattr(bench, "MOST_READINGS", 4001)
+    with pytest.raises(Refusal, match="at most 4001 readings in all"):
+        bench.page(read_library(library), read_settings(library / "settings.toml"))
 
 
 def test_the_command_writes_the_page_and_says_what_is_in_it(library: Path) -> None:

@@ -46,6 +46,7 @@ class Split:
         self.memory_ends = 0 < words[5] <= 2 * half
         self.state_before = words[0]
         self.one, self.two, self.none = (self.machine(named, words) for _ in range(3))
+        self.pressed_before = "pressed" in self.none.memory.flags
         self.one.tick(2 * half, **inputs)
         self.two.tick(half, **inputs).tick(half, **inputs)
         self.none.tick(0, **inputs)
@@ -58,8 +59,9 @@ class Split:
         return machine
 
     def freed_between(self) -> bool:
-        """Say whether two steps saw a reset held where one saw its press alone: a press is told by two ticks."""
-        return self.one.memory.resets != self.two.memory.resets
+        """Say whether a press of the reset begins, or is taken by one of both alone: it is told by two ticks."""
+        begins = not self.pressed_before and "pressed" in self.one.memory.flags + self.two.memory.flags
+        return begins or self.one.memory.resets != self.two.memory.resets
 
     def same_time_words(self) -> bool:
         """Say whether all amounts of time agree, and which of them have run out."""

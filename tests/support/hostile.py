@@ -37,7 +37,6 @@ from replay.ground.refusal import Refusal, refusal
 from replay.library import read_library
 from replay.library.labels import relabel
 from replay.measured.guess import draft_profile
-from replay.measured.importing import import_file
 from replay.port import conform
 from replay.port.export import export_settings
 from replay.port.vectors import Case, Difference, Tick, Vectors, middle_settings, read_vectors
@@ -55,7 +54,7 @@ from replay.tuning.tolerance import read_tolerances
 from replay.tuning.vary import every_candidate, read_space
 from tests.conftest import SETTINGS, entry, trace_csv
 from tests.support.exported import FORMS, read_exported
-from tests.support.measured import HEADER, PROFILE
+from tests.support.measured import HEADER, PROFILE, import_file
 from tests.support.toolchain import dialogue
 
 Read = Callable[[Path], object]

@@ -6,7 +6,8 @@ from unittest import mock
 
 from replay.library import read_library
 from replay.measured import text_lines
-from replay.measured.importing import import_file
+from replay.measured.importing import import_file as import_given
+from replay.measured.opened import opened
 from replay.measured.report import Report
 from replay.trace import Trace, read_trace
 
@@ -58,6 +59,18 @@ def profile_with(**changes: str) -> str:
         f"[{section}]\n" + "\n".join(f"{key} = {value}" for key, value in content.items())
         for section, content in sections.items()
     )
+
+
+def import_file(path: Path, library: Path, profile: Path | None = None, **options: object) -> Report:
+    """Import a file that holds one machine and return its report."""
+    (report,) = import_all(path, library, profile, **options)
+    return report
+
+
+def import_all(path: Path, library: Path, profile: Path | None = None, **options: object) -> list[Report]:
+    """Import a file, or what is packed in it, and return the report on each machine."""
+    with opened(path) as inside:
+        return [one for given in inside for one in import_given(given, library, profile, **options)]  # type: ignore[arg-type]
 
 
 def bring_in(

@@ -6,10 +6,17 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import numpy as np
+import pyarrow.csv as pa_csv
+import pyarrow.parquet as pq
 
+from protect import ranges
 from replay.settings import Settings
 from replay.trace import Trace
-from replay.triage.run import Findings, Log
+from replay.triage.clock import Clock
+from replay.triage.doubts import doubts_about
+from replay.triage.findings import Findings
+from replay.triage.logs import Part, Placed
+from replay.triage.run import Log
 
 NO_READING = -1000000000
 ARRAYS = ("time_ms", "oil_pa", "suction_pa", "crankcase_pa", "running", "reset")
@@ -20,13 +27,30 @@ def made(
     net_kpa: Callable[[int], float],
     suction_kpa: Callable[[int], float] = lambda s: 300.0,
     running: Callable[[int], int] = lambda s: 1,
+    step: int = 1,
 ) -> Trace:
-    """Return a 1 Hz log from 0 to `seconds`; a ripple of 1 Pa keeps the sensors from looking stuck."""
-    time = range(seconds + 1)
-    suction = np.array([round(1000 * suction_kpa(s)) + s % 2 for s in time], np.int64)
+    """Return a log from 0 to `seconds`, a row each `step` s; a ripple of 1 Pa keeps the sensors from looking stuck."""
+    time = range(0, seconds + 1, step)
+    suction = np.array([round(1000 * suction_kpa(s)) + s // step % 2 for s in time], np.int64)
     oil = suction + np.array([round(1000 * net_kpa(s)) for s in time], np.int64)
     flags = np.array([running(s) for s in time], np.uint8)
-    return Trace("made", 0.0, np.arange(seconds + 1) * 1000, oil, suction, suction, flags, flags * 0)
+    return Trace("made", 0.0, np.array(time) * 1000, oil, suction, suction, flags, flags * 0)
+
+
+def write(file: Path, trace: Trace, start_s: float = 0.0) -> Path:
+    """Write a log as CSV or Parquet, its own time beginning at start_s."""
+    file.parent.mkdir(parents=True, exist_ok=True)
+    table = dataclasses.replace(trace, start_s=start_s).to_arrow()
+    pq.write_table(table, file) if file.suffix == ".parquet" else pa_csv.write_csv(table, file)
+    return file
+
+
+def with_values(settings: Settings, **named: int) -> Settings:
+    """Return settings with some values of `protect` changed."""
+    values = list(settings.values)
+    for name, value in named.items():
+        values[getattr(ranges, name)] = value
+    return dataclasses.replace(settings, values=tuple(values))
 
 
 def pieces(trace: Trace, cuts: Sequence[int] = ()) -> list[Trace]:
@@ -41,11 +65,13 @@ def pieces(trace: Trace, cuts: Sequence[int] = ()) -> list[Trace]:
 def found(trace: Trace, settings: Settings, cuts: Sequence[int] = (), *, fast: bool = False) -> Findings:
     """Return what triage finds in one log, read in pieces."""
     findings = Findings("m", (Path("made.csv"),))
-    log = Log(findings, settings, trace.start_s, fast=fast)
-    log.open_file(Path("made.csv"), trace.start_s)
+    placed = Placed(Part(Path("made.csv")), trace.start_s, Clock())
+    log = Log(findings, settings, placed, fast=fast)
+    log.open_file(placed)
     for piece in pieces(trace, cuts):
         log.take(piece)
     log.finish()
+    findings.doubts = doubts_about(findings, settings)
     return findings
 
 

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from replay.ground.refusal import Refusal
 from replay.trace import Trace, read_trace
+from replay.trace.files import count_rows
 
 NO_READING = -1000000000
 HEADER = "time_s,oil_pressure_kpa,suction_pressure_kpa,running\n"
@@ -55,6 +56,22 @@ def test_an_empty_cell_is_no_reading_and_never_a_healthy_one(tmp_path: Path) -> 
 
     assert trace.oil_pa.tolist() == [440000, NO_READING, 440000, NO_READING]
     assert trace.suction_pa.tolist() == [300000, 300000, NO_READING, 300000]
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n"])
+@pytest.mark.parametrize(
+    "rows", ["0,440,300,1", "0,440,300,1|1,441,301,1|", "|0,440,300,1||1,441,301,1|  |2,442,302,1"]
+)
+def test_rows_are_counted_as_they_are_read(rows: str, end: str, tmp_path: Path) -> None:
+    """Catches the header, a blank line or the lack of a last line's end counted as a row."""
+    path = tmp_path / "trace.csv"
+    path.write_bytes((HEADER + rows.replace("|", "\n")).replace("\n", end).encode())
+    told = rows.count("440") + rows.count("441") + rows.count("442")
+
+    assert [count_rows(path, most) for most in (0, 1, 2, 100)] == [min(told, most + 1) for most in (0, 1, 2, 100)]
+    table = pa.table(dict.fromkeys(HEADER.strip().split(","), [1.0] * told))
+    pq.write_table(table, tmp_path / "trace.parquet")
+    assert count_rows(tmp_path / "trace.parquet", 0) == told
 
 
 def test_an_empty_running_cell_keeps_the_contact_as_it_was(tmp_path: Path) -> None:

@@ -16,7 +16,7 @@ from replay.settings import Settings, read_settings
 from replay.trace import Trace, read_trace
 from replay.triage.events import AT_START, DOUBT, STARVED, VACUUM, Event, Gravest
 from tests.conftest import SETTINGS
-from tests.support.triage_logs import NO_READING, found, made, outcome
+from tests.support.triage_logs import NO_READING, found, made, outcome, with_values
 
 pytestmark = pytest.mark.slow("compiles what only it runs")
 
@@ -29,14 +29,6 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Settings:
     path = tmp_path_factory.mktemp("site") / "settings.toml"
     path.write_text(SETTINGS, encoding="utf-8")
     return read_settings(path)
-
-
-def with_values(settings: Settings, **named: int) -> Settings:
-    """Return settings with some values of `protect` changed."""
-    values = list(settings.values)
-    for name, value in named.items():
-        values[getattr(ranges, name)] = value
-    return dataclasses.replace(settings, values=tuple(values))
 
 
 def only(trace: Trace, settings: Settings, kind: str = STARVED) -> Event:

@@ -6,9 +6,9 @@ from typing import Any
 from markupsafe import Markup
 
 
-def page(filled: Any) -> str:
-    """Return the page filled with contents."""
-    return str(_templates().get_template("page.html.j2").render(page=filled))
+def page(filled: Any, name: str = "page.html.j2") -> str:
+    """Return a page filled with contents."""
+    return str(_templates().get_template(name).render(page=filled))
 
 
 def table(filled: Any) -> Markup:

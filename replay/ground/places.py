@@ -1,0 +1,72 @@
+"""Paths as users give them: of this machine, or the URI of a folder or file in an object store.
+
+`s3://bucket/folder`, `gs://`, `abfs://` and whatever else fsspec knows become paths of universal-pathlib, which read
+like those of pathlib and are passed around as such. They are read, never written. Who may read there, and at which
+address the store answers, is told by the store's own environment variables and files: nothing of it stands in a URI,
+and nothing of it travels to the workers of a cluster, which have their own.
+"""
+
+import contextlib
+import errno
+import io
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any, BinaryIO, cast
+
+from replay.ground.refusal import Refusal, refusal
+
+BLOCK = 1 << 22  # bytes of an object that are fetched at a time
+
+
+def place_of(given: Path | str) -> Path:
+    """Return the path that is given, or that a URI names. Raises Refusal for a store that is not known here."""
+    if not isinstance(given, str) or "://" not in given:
+        return Path(given) if isinstance(given, str) else given
+    try:
+        from upath import UPath
+    except ModuleNotFoundError:
+        raise refusal(given, "", "needs universal-pathlib", "pip install 'lubetrip[store]'") from None
+    try:
+        found = UPath(given)
+        found.fs  # noqa: B018 - loads what speaks to the store
+    except (ImportError, ValueError) as error:
+        accepted = "s3://, or another that fsspec knows and has the package for"
+        raise refusal(given, "", f"this store cannot be read ({error})", accepted) from None
+    return cast("Path", found)
+
+
+def is_remote(path: Path) -> bool:
+    """Tell whether a path is one of an object store."""
+    return not isinstance(path, Path)
+
+
+def open_bytes(path: Path, *, ranges: bool = False) -> BinaryIO:
+    """Open a file for reading; of an object, ranges says that its reader asks for just the ranges that it needs."""
+    if not is_remote(path):
+        return path.open("rb")
+    how: dict[str, Any] = {"cache_type": "none"} if ranges else {"block_size": BLOCK}
+    try:
+        opened = path.open("rb", **how)
+    except OSError:
+        raise
+    except Exception as error:  # noqa: BLE001 - each store has its own
+        raise OSError(errno.EIO, _first_line(error), str(path)) from None
+    return cast("BinaryIO", opened) if ranges else io.BufferedReader(opened)
+
+
+@contextlib.contextmanager
+def reached(path: Path) -> Iterator[None]:
+    """Refuse a store that does not answer, or not to us: each kind fails in its own ways."""
+    try:
+        yield
+    except Refusal:
+        raise
+    except Exception as error:
+        if not is_remote(path):
+            raise
+        accepted = "a store that answers, and leave to read there"
+        raise refusal(str(path), "", f"this store cannot be read ({_first_line(error)})", accepted) from None
+
+
+def _first_line(error: Exception) -> str:
+    return (str(error).splitlines() or [type(error).__name__])[0]

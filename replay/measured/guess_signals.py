@@ -1,0 +1,195 @@
+"""The signals of a file in a draft: column, unit, reference, hold, the rule of running, marks of quality."""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from replay.measured.candidates import FEW_WORDS, NEEDED, Chosen
+from replay.measured.cells import OFF, ON
+from replay.measured.look import Look, Seen, column_key, quoted
+from replay.measured.naming import DIFFERENCE, QUALITY, read_name
+from replay.measured.profile_keys import CHANNELS, OPEN
+from replay.measured.threshold import find_humps
+from replay.measured.unit_text import CURRENT, PRESSURE, SPEED, read_unit
+
+GOOD = {"good", "ok", "gut", "192", "valid", "true", "1", "0x00c0", "c0", "normal", "gültig", "bon", "g"}
+
+
+def channel_lines(look: Look, signal: str, chosen: Chosen, qualities: dict[int, Seen]) -> Iterator[str]:
+    """Tell a channel: its column, or the question which it is; unit and reference; a hold where cells are empty."""
+    yield from ["", f"[{signal}]"]
+    kind, column = CHANNELS[signal], chosen.taken.get(signal)
+    if column is None:
+        yield from _asked(look, signal, chosen.asked.get(signal, []))
+        seen = [c for c, _ in chosen.asked.get(signal, [])]
+        units = {c.unit_of(kind) for c in seen}
+        if len(units) != 1 or units == {""}:
+            yield f'unit = "{OPEN}"  # DOUBT: its unit, where the file does not say it; else leave the line out'
+        if kind == PRESSURE and not all(read_unit(u, PRESSURE).reference if u else "" for u in units or {""}):
+            yield f'reference = "{OPEN}"  # DOUBT: {_references(signal)}'
+        return
+    if not chosen.machines:
+        yield f"column = {column_key(look, column)}"
+    unit = column.unit_of(kind)
+    if unit and look.long and unit == column.unit:
+        yield f"unit = {quoted(unit)}  # so it stands beside the readings"
+    elif unit:
+        yield f"# found: unit {unit}"
+    else:
+        yield f'unit = "{OPEN}"  # DOUBT: the file does not say; readings {_range(column)}'
+    if kind == PRESSURE:
+        yield _reference(signal, column, unit)
+    if kind == PRESSURE and not unit and column.unit_of(CURRENT):
+        yield f'scale = "{OPEN}"  # DOUBT: the pressure of 1 mA: (pressure at 20 mA - pressure at 4 mA) / 16'
+        yield f'offset = "{OPEN}"  # DOUBT: the pressure at 0 mA, below zero: pressure at 4 mA - 4 * scale'
+        yield "valid = [3.8, 20.5]  # DOUBT: beyond these mA the sensor or its wire is broken"
+    yield from _hold(column)
+    if column.place in qualities and not chosen.machines:
+        yield f"quality = {column_key(look, qualities[column.place])}  # DOUBT: it stands beside this column"
+
+
+def _asked(look: Look, signal: str, some: list[tuple[Seen, str]]) -> Iterator[str]:
+    """Ask which column a signal is, each candidate with why it is not simply taken."""
+    if some:
+        told = "; ".join(f"{column_key(look, column)} ({why}{_holds(column)})" for column, why in some)
+        more = "" if signal in NEEDED else ", or take this section out"
+        yield f'column = "{OPEN}"  # DOUBT: which of {told}{more}'
+        return
+    known = ", ".join(column_key(look, c) for c in look.columns if c.told) or "none of its columns"
+    yield f'column = "{OPEN}"  # DOUBT: no name says {signal.replace("_", " ")}; which of {known}'
+
+
+def _holds(column: Seen) -> str:
+    """Tell what a column of few words holds."""
+    words = sorted(set(column.filled))
+    return f", holds {', '.join(words)}" if 1 <= len(words) <= FEW_WORDS and len(column.filled) > len(words) else ""
+
+
+def _hold(column: Seen) -> Iterator[str]:
+    """Propose how long a reading holds where most cells are empty."""
+    places = np.flatnonzero([bool(cell) for cell in column.cells])
+    if len(places) < 2 or 2 * len(places) > len(column.cells):  # noqa: PLR2004 - a step needs two
+        return
+    steps = np.diff(places)
+    every = f"only every {np.median(steps):g}. row is filled, at most {steps.max()} rows apart"
+    yield f"on_change = true  # DOUBT: {every}: is a reading written only where it changes, or less often"
+    yield f'longest_hold = "{OPEN}"  # DOUBT: how long a reading holds, some of those steps; older is none'
+
+
+def _references(signal: str) -> str:
+    return '"gauge" or "absolute"' if signal != "oil_pressure" else '"gauge", "absolute" or "difference" (net)'
+
+
+def _reference(signal: str, column: Seen, unit: str) -> str:
+    mark = read_unit(unit, PRESSURE).reference if unit else ""
+    word = read_name(column.name).means.get(DIFFERENCE)
+    if signal == "oil_pressure" and word and mark != "difference":
+        also = f", though its unit is marked {mark}" if mark else ""
+        says = f'"{word}" in its name says oil pressure above the crankcase'
+        return f'reference = "{OPEN}"  # DOUBT: "difference" (net)? {says}{also}'
+    if mark:
+        return f'reference = "{mark}"  # so marked in the file'
+    seen = _range(column)
+    if column.numbers and min(column.numbers) < 0:
+        return f'reference = "gauge"  # DOUBT: readings {seen} go below zero, so it is hardly absolute'
+    return f'reference = "{OPEN}"  # DOUBT: {_references(signal)}? Readings {seen}; nothing in the file says'
+
+
+def _range(column: Seen) -> str:
+    numbers = column.numbers
+    return f"{min(numbers):g} to {max(numbers):g}" if numbers else "none seen"
+
+
+def running_lines(look: Look, chosen: Chosen, qualities: dict[int, Seen]) -> Iterator[str]:
+    """Tell the rule of the running status: a column of words, or a current or speed by its levels."""
+    column, several = chosen.taken.get("running"), bool(chosen.machines)
+    if column is not None and column.place in qualities and not several:
+        yield f"quality = {column_key(look, qualities[column.place])}  # DOUBT: it stands beside this column"
+    if column is not None:
+        yield from [] if several else [f"column = {column_key(look, column)}"]
+        yield from _status(column)
+    elif "running" in chosen.asked:
+        yield from _asked(look, "running", chosen.asked["running"])
+    elif "current" in chosen.taken:
+        yield from [] if several else [f"column = {column_key(look, chosen.taken['current'])}"]
+        yield from _levels(chosen.taken["current"], CURRENT, "A", "current")
+    elif "current" in chosen.asked:
+        yield from _asked(look, "running", chosen.asked["current"])
+        yield f'current_above = "{OPEN}"  # DOUBT: "12 A", between rest and the least a starved machine draws'
+    elif "speed" in chosen.taken:
+        yield from _levels(chosen.taken["speed"], SPEED, "rpm", "speed")
+    else:
+        free = [column for column, _ in chosen.left if column.filled]
+        plain = [c.name for c in free if {cell.casefold() for cell in c.filled} <= {*ON, *OFF}]
+        perhaps = f"perhaps {' or '.join(plain)}" if plain else "no column looks like a status"
+        yield f'column = "{OPEN}"  # DOUBT: {perhaps}; or current_above, speed_above'
+
+
+def _status(column: Seen) -> Iterator[str]:
+    """Tell the words of a status, or that it is a mean."""
+    words = sorted(set(column.filled))
+    if column.shares:
+        part = next(n for n in column.told if 0 < n < 1)
+        yield f'mean_above = "{OPEN}"  # DOUBT: shares of the row such as {part:g}; 0: a row counts if it ran at all'
+    elif not {word.casefold() for word in words} <= {*ON, *OFF, "1.0", "0.0"}:
+        listed = ", ".join(map(quoted, words))
+        yield f'on = "{OPEN}"  # DOUBT: [...] those of {listed} that mean it runs'
+        yield f'off = "{OPEN}"  # DOUBT: [...] those that mean it stands'
+    if sum(map(bool, column.cells)) < len(column.cells) / 2:
+        yield "on_change = true  # DOUBT: most cells are empty: is the status written only where it changes"
+
+
+def _levels(column: Seen, kind: str, unit: str, what: str) -> Iterator[str]:
+    """Propose the levels of a current or speed from how often each value comes in the file."""
+    own = column.unit_of(kind)
+    if not own:
+        yield f'unit = "{OPEN}"  # DOUBT: the unit of this {what}'
+    scale = read_unit(own, kind).scale if own else 1.0
+    humps = find_humps(np.array(column.told) * scale)
+    if humps is None:
+        example = '"12 A"' if kind == CURRENT else '"200 rpm"'
+        yield f'{what}_above = "{OPEN}"  # DOUBT: {example}, between rest and running; readings {_range(column)}'
+        yield f'{what}_below = "{OPEN}"  # DOUBT: below this it stands; no gap is seen between rest and running'
+        return
+    on, off = f'"{humps.on:g} {unit}"', f'"{humps.off:g} {unit}"'
+    told = f"{humps.told(unit)}; a starved machine draws less" if kind == CURRENT else humps.told(unit)
+    if humps.at_rest:
+        yield f"{what}_above = {on}  # DOUBT: {told}"
+        yield f"{what}_below = {off}  # DOUBT: it stands below this; between the two nothing changes"
+    else:
+        yield f'{what}_above = "{OPEN}"  # DOUBT: {on}? {told}; is the lower hump a machine at rest'
+        yield f'{what}_below = "{OPEN}"  # DOUBT: {off}?'
+    yield 'least_run = "5 s"  # DOUBT: a shorter run is a flicker of the reading'
+    yield 'least_stop = "5 s"  # DOUBT: and so is a shorter stop'
+
+
+def is_quality(column: Seen) -> bool:
+    """Say whether a column holds marks of quality: so named, and few words."""
+    name = read_name(column.name)
+    return name.says(QUALITY) and not name.elsewhere and 1 <= len(set(column.filled)) <= FEW_WORDS and not column.shares
+
+
+def qualities_of(chosen: Chosen, some: list[Seen]) -> dict[int, Seen]:
+    """Return marks of quality by the place of the column that each stands behind, where there are several."""
+    used = {c.place for c in chosen.taken.values()} | {c.place for asked in chosen.asked.values() for c, _ in asked}
+    used |= {c.place for columns in chosen.machines.values() for c in columns.values()}
+    return {c.place - 1: c for c in some if c.place - 1 in used} if len(some) > 1 else {}
+
+
+def quality_lines(look: Look, some: list[Seen], known: dict[int, Seen]) -> Iterator[str]:
+    """Tell the columns of quality: one for the whole row; several stand with their signals."""
+    if not some:
+        return
+    words = list(dict.fromkeys(word for column in some for word in column.filled))
+    good = [word for word in words if word.casefold() in GOOD]
+    yield from ["", "[quality]"]
+    if len(some) == 1:
+        yield f"column = {column_key(look, some[0])}  # DOUBT: it holds {', '.join(words)}; what is not good is none"
+    elif len(known) < len(some):
+        each = ", ".join(column_key(look, column) for column in some if column not in known.values())
+        yield f'column = "{OPEN}"  # DOUBT: {each}: of the whole row? Or name it with its signal, as quality = ..., and'
+        yield "# take this line out"
+    if good:
+        yield f"good = [{', '.join(map(quoted, good))}]  # DOUBT: is it so; others are {', '.join(words)}"
+    else:
+        yield f'good = "{OPEN}"  # DOUBT: [...] the good ones of {", ".join(words)}'

@@ -1,0 +1,117 @@
+"""One candidate through a trace in pieces: its state and its integral on the way, at the pace of long ticks.
+
+Only long ticks and steps are taken, as the head of `replay.sweep` has them. Within a long tick the state stays what it
+is and the integral moves one way: its extremes stand at the ends, and every row at which the state changes is a step
+of its own. No fast ticks: the integral may turn within them.
+"""
+
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from protect import ranges, state
+from replay.engine import Stop, compiled, obeying
+from replay.engine.portable import stops_of
+from replay.settings import Settings
+from replay.sweep import blocks, lane, long_ticks, table_facts
+from replay.sweep.blocks import Array, Columns
+from replay.sweep.lane import View, Words, lane_of
+from replay.sweep.long_ticks import long_tick_end, take
+from replay.sweep.table_facts import Tables
+from replay.sweep.walk import BURST, WORTH
+from replay.trace import Trace
+
+NEVER = 2**62  # a tick beyond every trace: resets may come until then
+ROW, STATE, INTEGRAL, FELT = range(4)  # of what is noted
+NOTED = 4
+
+
+class Noted(NamedTuple):
+    """What was noted in a piece: rows int64[m], ascending, the last among them; state and integral (percent) there."""
+
+    rows: Array
+    states: Array
+    integral_percent: NDArray[np.float64]
+
+
+class Course:
+    """One machine that obeys, from power-up at rest; `stops` are those so far, in ms since the first row of all."""
+
+    def __init__(self, settings: Settings) -> None:
+        self.values: Any = np.array(settings.values, np.int64)
+        self.memory: Any = np.zeros(state.STATE_SIZE, np.int64)
+        self.carry: Any = np.zeros(obeying.CARRY_SIZE, np.int64)
+        state.power_up(self.memory, self.values)  # type: ignore[arg-type]
+        self.carry[obeying.PERMITTED] = 1
+        self.ages = np.zeros(blocks.CHANNELS, np.int64)
+        self.before: list[Any] | None = None  # the row before
+        self.tables = table_facts.tables()
+        self.stops: list[Stop] = []
+
+    def take(self, piece: Trace, marks: Array) -> Noted:
+        """Take the next rows; each of marks (int64, ascending), rows among them, is a step of its own."""
+        shared = piece.crankcase_pa is piece.suction_pa
+        pressures = [piece.oil_pa, piece.suction_pa, piece.crankcase_pa]
+        own: list[Any] = [piece.time_ms, *(pressures[:2] if shared else pressures), piece.running, piece.reset]
+        begin = 0 if self.before is None else 1
+        before = self.before or [column[:0] for column in own]
+        given = [np.concatenate(pair) for pair in zip(before, own, strict=True)]
+        self.before = [column[-1:] for column in own]
+        time, oil, suction, *crankcase, running, reset = given
+        columns = Columns(time, (oil, suction, *(crankcase or (suction,))), running, reset)
+        summaries = np.zeros((-(-len(time) // blocks.BLOCK), blocks.SUMMARY_SIZE), np.int64)
+        compiled.compiled(blocks.summarise, blocks)(columns, shared, summaries, self.ages)
+        edges = np.append(np.union1d(marks, marks + 1) + begin, NEVER)
+        noted = np.zeros((len(piece), NOTED), np.int64)
+        beside = (blocks, table_facts, lane, long_ticks, state)
+        count = compiled.compiled(go_on, *beside)(
+            columns, summaries, self.values, self.memory, self.carry, self.tables, begin, edges, noted
+        )
+        noted = noted[:count]
+        felt = noted[noted[:, FELT] != obeying.NOTHING]
+        rows = zip(time[felt[:, ROW]].tolist(), felt[:, FELT].tolist(), strict=True)
+        self.stops[-1:] = stops_of(rows, self.stops[-1:])
+        percent = 100.0 * noted[:, INTEGRAL] / self.values[ranges.TRIP_DELAY]
+        return Noted(noted[:, ROW] - begin, noted[:, STATE], percent)
+
+
+def go_on(
+    columns: Columns,
+    summaries: Array,
+    values: Any,
+    memory: Words,
+    carry: Words,
+    tables: Tables,
+    tick: int,
+    edges: Array,
+    noted: Array,
+) -> int:
+    """Go on from a tick to the end of the columns; fill noted int64[ticks, 4] and return how many are.
+
+    edges: ticks, ascending and with NEVER at their end, that no long tick reaches over.
+    """
+    ticks, size = len(columns.time), summaries.shape[0]
+    kinds, low = np.zeros(size, np.uint8), np.zeros(size, np.int64)
+    low_spans = np.zeros((size + blocks.SPAN - 1) // blocks.SPAN, np.int64)
+    blocks.classify(summaries, values, kinds, low, low_spans)
+    view = View(columns, summaries, kinds, low, low_spans, tables, NEVER)
+    taking = lane_of(memory, values, carry)
+    retry = edge = count = 0
+    while tick < ticks:
+        to = tick + 1
+        if tick >= retry:
+            to = max(to, long_tick_end(view, taking, tick))
+            if to - tick < WORTH:
+                retry = to + BURST
+        while edges[edge] <= tick:
+            edge += 1
+        to = min(to, edges[edge])
+        take(view, taking, tick, to)
+        tick = to
+        noted[count, ROW] = tick - 1
+        noted[count, STATE] = memory[state.STATE]
+        noted[count, INTEGRAL] = memory[state.INTEGRAL]
+        noted[count, FELT] = obeying.felt(memory, taking.results, columns.running[tick - 1], carry)
+        count += 1
+    return count
