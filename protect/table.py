@@ -134,7 +134,9 @@ def apply_effect(state: list[int], settings: list[int], bits: int, effect: int) 
         state[TRIPS] = 0
         state[MEMORY_LEFT] = settings[TRIP_MEMORY]
         state[FLAGS] &= ~RESET_PRESSED
-        if (state[FLAGS] & RESETS) != RESETS:  # pragma: no branch - full, it is spent: no row leads here
+        if (
+            state[FLAGS] & RESETS
+        ) != RESETS:  # pragma: no branch - full is RESETS_SPENT, refused above
             state[FLAGS] += ONE_RESET
     elif effect == REFUSE_RESET:
         state[CAUSE] = RESETS_CAUSE

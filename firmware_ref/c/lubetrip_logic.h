@@ -8,8 +8,8 @@
 #define LUBETRIP_LAYOUT 0x8089cd42U
 
 /* SHA-256 of the reference, its first 64 bits for the preprocessor. */
-#define LUBETRIP_LOGIC 0x1b37f5b3e3df8948U
-#define LUBETRIP_LOGIC_DIGEST "1b37f5b3e3df8948f85d10509d896d7cf98c6e376797f5f1c751592214e1ef8d"
+#define LUBETRIP_LOGIC 0x9c7769f2abf4c5e9U
+#define LUBETRIP_LOGIC_DIGEST "9c7769f2abf4c5e9b3025083d68c94b4a3bdbe80b2b7ab7f5af9599da3d3b55e"
 
 #define LUBETRIP_VERSION "0.1.0"
 

@@ -104,7 +104,7 @@ def apart(score: Score) -> list[str]:
     whole = score.totals
     told = late_words(whole)
     if whole.stood:
-        told.append(f"{whole.stood} faults came while a stop of before still held: neither found nor missed.")
+        told.append(f"{whole.stood} faults came while an earlier stop still held: neither found nor missed.")
     if whole.repeats:
         told.append(f"{whole.repeats} stops of machines started into the same fault again count neither way.")
     if whole.worst_likely_margin_s is not None:

@@ -177,10 +177,10 @@ def _questions(vectors: Vectors, widths: Sequence[int], offers: Collection[str])
                 settings=case.settings,
             )
             before = tick.state
-    yield from _kept_questions(vectors, offers)
+    yield from _record_questions(vectors, offers)
 
 
-def _kept_questions(vectors: Vectors, offers: Collection[str]) -> Iterator[_Question]:
+def _record_questions(vectors: Vectors, offers: Collection[str]) -> Iterator[_Question]:
     """Yield the questions on saved records and seals; the settings, steps and words between them lead there."""
     group, kinds = "", {word: kind for kind, (_, words) in OFFERS.items() for word in words}
     if not OFFERS.keys() & set(offers):

@@ -2,7 +2,7 @@
 
 Built by replaying `protect` itself over the walks of `walks.txt`, each of which is there because it finds wrong
 ports that no other finds (tests/wrong_ports), or goes through something that none else goes through (`coverage`).
-Behind the cases stand settings checks, tick differences, and questions on saved records and seals (`kept`). Both
+Behind the cases stand settings checks, tick differences, and questions on saved records and seals (`questions`). Both
 forms, plain text and compact binary, are specified in firmware_ref/README.md; the digest is that of the text.
 """
 
@@ -20,7 +20,7 @@ from replay.ground.files import write_text, write_whole
 from replay.ground.refusal import refusal
 from replay.port import adversary
 from replay.port.coverage import Item, Watcher, reachable_ends, settings_items
-from replay.port.kept import Exchange, exchanges
+from replay.port.questions import Exchange, exchanges
 from replay.port.walks import WALKS, Walk, read_walks
 
 TITLE = "lubetrip-vectors 2"
@@ -124,7 +124,7 @@ class Vectors:
         return MAGIC + bytes.fromhex(self.digest) + packed
 
 
-MAGIC = b"LTV1"
+MAGIC = b"LTV2"
 TICK_SIZE = ranges.INPUTS_SIZE + state.STATE_SIZE + outputs.OUTPUTS_SIZE
 # Marks of the binary form. The mask of a tick has 31 bits, so bit 31 tells a mark from it.
 CASE, CHECK, TICKS, END = 0x80000001, 0x80000002, 0x80000003, 0x80000000

@@ -36,7 +36,7 @@ REPORT, SCORE, SETTINGS, RECORD = "report.txt", "score.json", "settings.toml", "
 TERMS = """\
 A fault is a window of a must-trip trace, which may have several. hit: its first
 stop lies in the window; missed: no stop by the deadline; early: a stop before the
-window, counted as a nuisance trip and no hit; stood: a stop of before held the
+window, counted as a nuisance trip and no hit; stood: an earlier stop held the
 machine still for the whole of the window, counted neither way. A stop within ten
 minutes of running on after one in a fault has met the same fault again: neither.
 After the last window of a trace nothing is judged. margin: deadline less stop.

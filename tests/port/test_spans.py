@@ -18,7 +18,7 @@ from tests.proof.symbolic import Bits, Integer, Truth, assume, prove, truth_term
 from tests.proof.ways import Unproved, paths
 from tests.support.toolchain import vector_set
 from tests.wrong_ports import equal, hooked, spans, wrong
-from tests.wrong_ports.none import DISJOINT
+from tests.wrong_ports.equivalents import DISJOINT
 
 pytestmark = pytest.mark.slow("proves")
 STOOD_IN = ("weight", "accumulate", "percent")  # proved by themselves: they multiply

@@ -121,7 +121,7 @@ def test_the_plain_form_reads_back(text_file: Path) -> None:
 
 def decoded(binary: bytes) -> list[tuple[int, ...]]:
     """Decode the compact form from its description alone; a tick comes out as its 31 words."""
-    assert binary[:4] == b"LTV1"
+    assert binary[:4] == b"LTV2"
     words = iter(struct.unpack(f"<{len(binary) // 4 - 9}i", binary[36:]))
     found: list[tuple[int, ...]] = []
     last: list[int] = []

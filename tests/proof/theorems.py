@@ -386,7 +386,8 @@ def the_same_decisions_in_one_step_and_in_two(logic: Logic) -> None:
 
     A thing is a condition or a doubt that the time of the step changes, a press of the reset that begins or is taken, the
     end of the trip memory, or a change of state that the readings alone bring
-    about, before any time has passed. A step decides once, at its end: of two
+    about, before any time has passed. A press that begins in a lockout is two: the time that it is held counts
+    from the tick that saw it, so two steps may take what one has only seen begin. A step decides once, at its end: of two
     things in one step it sees both, two steps may see one after the other.
     Rests on `one_step_equals_two_halves`, which has all amounts of time.
     Assumes: as there, steps in time; and no channel that becomes stuck in the
@@ -412,7 +413,8 @@ def the_same_decisions_in_one_step_and_in_two(logic: Logic) -> None:
     before, after = at_once[o.CONDITIONS], results[o.CONDITIONS]
     things = [(before & bit) != (after & bit) for bit in (1 << place for place in range(len(logic.conditions.NAMES)))]
     things.append(before & logic.conditions.RESET_PRESS != 0)
-    things.append(~at(inputs[r.RESET], 0) & (words[s.FLAGS] & s.RESET_HELD == 0))
+    begins = ~at(inputs[r.RESET], 0) & (words[s.FLAGS] & s.RESET_HELD == 0)
+    things += [begins, begins & at(words[s.STATE], s.LOCKED_OUT)]
     things.append((before & logic.signals.DOUBTS) != (after & logic.signals.DOUBTS))
     things.append(every([words[s.MEMORY_LEFT] > 0, words[s.MEMORY_LEFT] <= whole]))
     things.append(~at(none[s.STATE], words[s.STATE]))

@@ -5,7 +5,7 @@ import itertools
 import pytest
 
 from protect import conditions, signals, state, table
-from tests.support.protection import CAUSES, DOUBTS, Machine, Memory, named_memory
+from tests.support.protection import CAUSES, Machine, Memory, named_memory
 from tests.support.protection import STATES as NAMES
 from tests.support.table_model import BITS, CONDITIONS, TableModel, bit, names_of
 
@@ -290,7 +290,6 @@ def test_names_of_bits_and_causes_are_in_the_order_of_their_values() -> None:
     assert [getattr(conditions, name.upper()) for name in BITS] == [bit(name) for name in BITS]
     causes = [state.NO_CAUSE, state.OIL_CAUSE, state.RELOAD_CAUSE, state.SENSOR_CAUSE, state.RESETS_CAUSE]
     assert list(range(len(CAUSES))) == causes
-    assert signals.DOUBT_NAMES == DOUBTS
-    bits = [getattr(signals, name.upper().replace(" ", "_")) for name in DOUBTS]
-    assert bits == [1 << number for number in range(16, 16 + len(DOUBTS))]
+    bits = [getattr(signals, name.upper().replace(" ", "_")) for name in signals.DOUBT_NAMES]
+    assert bits == [1 << number for number in range(16, 16 + len(signals.DOUBT_NAMES))]
     assert sum(bits) == signals.DOUBTS

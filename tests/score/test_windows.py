@@ -250,7 +250,7 @@ TWO = ((1000.0, 1100.0), (1300.0, 1350.0))
 def test_what_a_stop_belongs_to(
     stops: list[tuple[float, float]], rode: int, stopped: int, stood: int, outside: int
 ) -> None:
-    """Catches an upset counted twice, a stop of before counted in it, and one that no running machine met."""
+    """Catches an upset counted twice, an earlier stop counted in it, and one that no running machine met."""
     met = verdict("ride_through", *stops, upsets=TWO).upsets
     assert met is not None
     assert (met.rode_through, met.stopped, met.stood, met.stops_outside) == (rode, stopped, stood, outside)

@@ -7,26 +7,12 @@ restated here, and the tests count with them.
 from collections.abc import Set as AbstractSet
 from typing import NamedTuple, Self
 
-from protect import outputs, ranges, settings, state
+from protect import outputs, ranges, settings, signals, state
 from protect.protection import step
 
 ONE = 2048  # weight 1
 STATES = ("STOPPED", "PRIMING", "LUBRICATED", "STARVED", "TRIPPED", "LOCKED_OUT")
 CAUSES = ("none", "oil", "reload", "sensor", "resets")
-# What can be wrong with a channel, by its bit from 2**16 on.
-DOUBTS = (
-    "oil missing",
-    "oil range",
-    "oil stuck",
-    "suction missing",
-    "suction range",
-    "suction stuck",
-    "crankcase missing",
-    "crankcase range",
-    "crankcase stuck",
-    "late",
-    "standstill",
-)
 MISSING = -1_000_000_000  # a pressure that was not read
 
 PROFILE = {
@@ -114,7 +100,7 @@ def flag_words(flags: int) -> str:
 
 def doubt_names(word: int) -> set[str]:
     """Return the doubts in a word by name."""
-    return {name for number, name in enumerate(DOUBTS, start=16) if word >> number & 1}
+    return {name for number, name in enumerate(signals.DOUBT_NAMES, start=16) if word >> number & 1}
 
 
 class Machine:

@@ -1,4 +1,4 @@
-"""Which mistakes are none: shown by z3 to leave every word that their function leaves, whatever it is given.
+"""Which mistakes are equivalent: shown by z3 to leave every word that their function leaves, whatever it is given.
 
 The function of the place runs on terms (tests/proof), once right and once with the mistake, on any state within the
 invariant, any settings and inputs, and arguments within their spans. What it returns and what it leaves in the
@@ -203,7 +203,7 @@ class Prover:
         return [returned, *(word for copy in copies if isinstance(copy, list) for word in copy)]
 
     def same(self, mistake: wrong.Mistake, number: int) -> bool:
-        """Say whether z3 shows a mistake at a place to be none."""
+        """Say whether z3 shows a mistake at a place to be equivalent."""
         place = self.logic.program.places[number]
         key = place.module, place.function
         if key not in self.logic.functions:

@@ -515,7 +515,7 @@ def command(minutes: float, seed: int, out: Path, *, onward: bool) -> None:
     search.walks += [kept for walk in ends() if (kept := search.replay(walk))]
     explorer = Explorer(search)
     click.echo(
-        f"{sum(not places for places in explorer.apart.values())} wrong tables are none; {len(explorer.wanted)} places wanted"
+        f"{sum(not places for places in explorer.apart.values())} wrong tables lead the same way; {len(explorer.wanted)} places wanted"
     )
     explorer.go(minutes)
     click.echo(

@@ -220,10 +220,10 @@ class Hunt:
     """Right steps, one after the other, and the mistakes that they have not yet found.
 
     patience: a mistake that made a value wrong so often and never showed is left alone; 0 goes on for ever.
-    none: names of mistakes that are left out from the beginning, as they are known to be none.
+    known: names of mistakes that are left out from the beginning, as they are listed.
     """
 
-    def __init__(self, *, patience: int = 0, none: Collection[str] = ()) -> None:
+    def __init__(self, *, patience: int = 0, known: Collection[str] = ()) -> None:
         self.program, self.patience = Hooked(), patience
         self.right = Hooked(hooks=False)
         self.mistakes: list[Mistake] = []
@@ -262,7 +262,7 @@ class Hunt:
                 whole = spans.LEFT.get((array, word), spans.WORDS[array][word])
                 self._add_values(-1, f"{array}[{word}] as a whole", self.words.setdefault((array, word), []), whole)
         self._add_tables()
-        self.left_alone = {mistake.number for mistake in self.mistakes if mistake.name in none}
+        self.left_alone = {mistake.number for mistake in self.mistakes if mistake.name in known}
         self._forget_found()
 
     def _new(self, place: str, what: str, change: Change, **more: Any) -> Mistake:

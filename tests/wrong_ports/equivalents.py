@@ -1,8 +1,9 @@
-"""Make the list of mistakes that are none: `python -m tests.wrong_ports.none [--minutes 10]`.
+"""List what the vectors do not tell apart, and what shows that nothing could: `python -m tests.wrong_ports.equivalents [--minutes 10]`.
 
-What the vectors do not find is gone through: a wrong table that leads the same way under all conditions that can stand together
-(`tables`), an `xor` for an `or` of bits that are never on together, and what z3 shows to change nothing (`equal`), stand in none.toml by that. What neither shows is printed and
-stands there as "open": not told apart in all steps of the search, and not shown to be none.
+What the vectors do not find is gone through: a wrong table that leads the same way under all conditions that can stand
+together (`tables`), an `xor` for an `or` of bits that are never on together, and what z3 shows to change nothing (`equal`)
+are equivalent, and stand in equivalent.toml with what shows it. The rest is printed and stands there as "unsettled": no
+step of the search told it apart, and nothing shows that none can.
 """
 
 import ast
@@ -15,7 +16,7 @@ from collections.abc import Iterator
 
 import click
 
-from tests.gates.wrong_ports import NONE, hunted, listed
+from tests.gates.wrong_ports import EQUIVALENT, UNSETTLED, hunted, listed
 from tests.support.toolchain import vector_set
 from tests.wrong_ports import hooked, tables
 from tests.wrong_ports.equal import Prover
@@ -23,7 +24,7 @@ from tests.wrong_ports.search import PATIENCE
 from tests.wrong_ports.wrong import Hunt
 
 SLOW = ("signals.observe", "signals.channel")
-TABLE, DISJOINT, PROVED, OPEN = "by all conditions", "by disjoint bits", "by z3", "open"
+TABLE, DISJOINT, PROVED = "by all conditions", "by disjoint bits", "by z3"
 
 
 def shown(hunt: Hunt, seconds: float, before: dict[str, str]) -> Iterator[tuple[str, str, str]]:
@@ -35,15 +36,15 @@ def shown(hunt: Hunt, seconds: float, before: dict[str, str]) -> Iterator[tuple[
     of_word = {m.number: key for key, some in given for m in some}
     # What is slow to prove comes last.
     for mistake in sorted(hunt.pending(), key=lambda mistake: mistake.place.startswith(SLOW)):
-        how = before.get(mistake.name, OPEN)
+        how = before.get(mistake.name, UNSETTLED)
         if mistake.what == "BitXor for BitOr" and how != PROVED:
             how = DISJOINT  # tests/port/test_spans.py proves it of each
         elif mistake.number in on_table:
-            how = TABLE if not tables.told_apart(*mistake.change(0, 0, 0)) else OPEN
-        elif how == OPEN and mistake.number in places and time.monotonic() < end:
-            how = PROVED if prover.same(mistake, places[mistake.number]) else OPEN
-        elif how == OPEN and (word := of_word.get(mistake.number)) and time.monotonic() < end:
-            how = PROVED if prover.same_word(mistake, *word) else OPEN
+            how = TABLE if not tables.told_apart(*mistake.change(0, 0, 0)) else UNSETTLED
+        elif how == UNSETTLED and mistake.number in places and time.monotonic() < end:
+            how = PROVED if prover.same(mistake, places[mistake.number]) else UNSETTLED
+        elif how == UNSETTLED and (word := of_word.get(mistake.number)) and time.monotonic() < end:
+            how = PROVED if prover.same_word(mistake, *word) else UNSETTLED
         yield mistake.place, mistake.what, how
 
 
@@ -55,7 +56,7 @@ def source() -> str:
 
 def proved() -> dict[str, str]:
     """Return what the list has as proved, if it is of this very source."""
-    if not NONE.exists() or tomllib.loads(NONE.read_text()).get("source") != source():
+    if not EQUIVALENT.exists() or tomllib.loads(EQUIVALENT.read_text()).get("source") != source():
         return {}
     return {name: how for name, how in listed().items() if how == PROVED}
 
@@ -65,17 +66,20 @@ def write(rows: Iterator[tuple[str, str, str]]) -> None:
     grouped: dict[tuple[str, str], list[str]] = defaultdict(list)
     for place, what, how in rows:
         grouped[place, how].append(what)
-    lines = ["# Mistakes that are none, by place, and what shows it: made by `python -m tests.wrong_ports.none`.", ""]
+    lines = [
+        "# Mistakes that no vector tells apart, by place, and what shows it: made by `python -m tests.wrong_ports.equivalents`.",
+        "",
+    ]
     lines += ["# SHA-256 of the reference without its comments.", f"source = {json.dumps(source())}", ""]
     for (place, how), mistakes in sorted(grouped.items()):
         lines += [
-            "[[none]]",
+            "[[equivalent]]",
             f"place = {json.dumps(place)}",
             f"shown = {json.dumps(how)}",
             f"mistakes = {json.dumps(mistakes)}",
             "",
         ]
-    NONE.write_text("\n".join(lines))
+    EQUIVALENT.write_text("\n".join(lines))
 
 
 @click.command()
@@ -86,8 +90,8 @@ def command(minutes: float) -> None:
     rows = list(shown(hunt, 60 * minutes, proved()))
     write(iter(rows))
     for place, what, how in rows:
-        if how == OPEN:
-            click.echo(f"open: {place} [{what}]")
+        if how == UNSETTLED:
+            click.echo(f"unsettled: {place} [{what}]")
     click.echo(f"{len(hunt.mistakes)} mistakes, {len(hunt.found)} found, {len(rows)} not")
 
 
