@@ -8,8 +8,8 @@
 #define LUBETRIP_LAYOUT 0x8089cd42U
 
 /* SHA-256 of the reference, its first 64 bits for the preprocessor. */
-#define LUBETRIP_LOGIC 0x7250625de12ab131U
-#define LUBETRIP_LOGIC_DIGEST "7250625de12ab131d6914a3bcf7d40b881cdb3affdb2b419bc8a64ee0e9aef95"
+#define LUBETRIP_LOGIC 0x33732e7aa3672d16U
+#define LUBETRIP_LOGIC_DIGEST "33732e7aa3672d168d1e4eed8e9124458e737a9091f4dd17d187562a2fb0502d"
 
 #define LUBETRIP_VERSION "0.1.0"
 
