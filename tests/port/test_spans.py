@@ -17,7 +17,7 @@ from tests.proof.logic import Logic, within
 from tests.proof.symbolic import Bits, Integer, Truth, assume, prove, truth_term
 from tests.proof.ways import Unproved, paths
 from tests.support.toolchain import vector_set
-from tests.wrong_ports import equal, hooked, spans, wrong
+from tests.wrong_ports import equal, exhausted, hooked, spans, wrong
 from tests.wrong_ports.equivalents import DISJOINT
 
 pytestmark = pytest.mark.slow("proves")
@@ -235,3 +235,14 @@ def test_what_the_prover_does_not_look_at_leads_nowhere() -> None:
             told += late[0]
 
     assert told
+
+
+@pytest.mark.parametrize("name", exhausted.PERCENTAGES)
+def test_a_percentage_that_is_put_right_hangs_on_no_rounding(name: str) -> None:
+    """Catches a mistake that is listed as gone through for all numbers, and tells another percentage for some."""
+    assert exhausted.first_difference(exhausted.PERCENTAGES[name]) is None
+
+
+def test_a_percentage_that_is_rounded_too_coarsely_is_seen() -> None:
+    """Catches a look at all numbers that finds no difference whatever is given."""
+    assert exhausted.first_difference(lambda product: (product + 500) // 1000 * 1000 >> 23) == (20487, 4712)

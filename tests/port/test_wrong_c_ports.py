@@ -75,6 +75,28 @@ WRONG = {
         "    int32_t stuck_after = settings[LT_SET_STUCK_AFTER];\n    int32_t rest_most",
         "    int32_t stuck_after = settings[LT_SET_STUCK_AFTER] + (inputs[LT_IN_OIL_PRESSURE] == 0);\n    int32_t rest_most",
     ),
+    "readings wrap in 30 bits": (
+        "        state[seen] = reading;",
+        "        state[seen] = (int32_t)((uint32_t)reading & 0x3FFFFFFFU);",
+    ),
+    "readings wrap in 31 bits": (
+        "        state[seen] = reading;",
+        "        state[seen] = (int32_t)((((uint32_t)reading + 0x40000000U) & 0x7FFFFFFFU)) - 0x40000000;",
+    ),
+    "readings held in 31 bits": (
+        "        state[seen] = reading;",
+        "        state[seen] = (reading > 0x3FFFFFFF) ? 0x3FFFFFFF : ((reading < -0x40000000) ? -0x40000000 : reading);",
+    ),
+    "ranges looked at in 30 bits": (
+        "    return (least <= reading) && (reading <= most);",
+        "    reading = (int32_t)(((uint32_t)reading + 0x20000000U) & 0x3FFFFFFFU) - 0x20000000;\n"
+        "    return (least <= reading) && (reading <= most);",
+    ),
+    "ranges looked at in 31 bits": (
+        "    return (least <= reading) && (reading <= most);",
+        "    reading = (int32_t)(((uint32_t)reading + 0x40000000U) & 0x7FFFFFFFU) - 0x40000000;\n"
+        "    return (least <= reading) && (reading <= most);",
+    ),
     "percent as floats": (
         "(state[LT_ST_INTEGRAL] * settings[LT_SET_PERCENT_SCALE]) >> LT_PERCENT_BITS",
         "(int32_t)((float)state[LT_ST_INTEGRAL] * 100.0F / (float)settings[LT_SET_TRIP_DELAY])",

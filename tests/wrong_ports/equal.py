@@ -160,7 +160,16 @@ class Prover:
         values = logic.derived_settings() if multiplies else logic.bounded_settings()
         for place, (least, most) in spans.SETTING_SPANS.items():
             assume(within(values[place], least, most))
-        arrays: dict[str, Words] = {"settings": values, "state": logic.any_state(values), "inputs": logic.any_inputs()}
+        given = logic.any_inputs()
+        for place in (ranges.OIL_PRESSURE, ranges.SUCTION_PRESSURE, ranges.CRANKCASE_PRESSURE):
+            given[place] = Integer.named(f"reading.{place}")
+            assume(within(given[place], *spans.READING))
+        memory = logic.any_state(values)
+        for place in (state.OIL_SEEN, state.SUCTION_SEEN, state.CRANKCASE_SEEN):
+            memory[place] = Integer.named(f"seen.{place}")
+            assume(within(memory[place], *spans.READING))
+            assume(implies(at(memory[place], ranges.NO_READING), at(memory[place + 1], 0)))
+        arrays: dict[str, Words] = {"settings": values, "state": memory, "inputs": given}
         results: Words = [Integer.named(f"result.{n}") for n in range(len(spans.WORDS["outputs"]))]
         for place, (least, most) in spans.WORDS["outputs"].items():
             assume(within(results[place], least, most))
