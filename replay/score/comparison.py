@@ -91,7 +91,9 @@ class Comparison:
     """What became of the same traces under A and under B.
 
     changed and undecided: pairs of rows in the form of the score report, of
-    which anything differs; worse: the rules by which B is worse.
+    which anything differs; worse: the rules by which B is worse; loosened: rules of
+    [acceptance] that ask less of B than of A, as "rule: A's, B's"; judges: digests, None
+    of an older report.
     """
 
     changed: tuple[tuple[dict[str, Any], dict[str, Any]], ...]

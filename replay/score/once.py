@@ -17,6 +17,7 @@ import re
 import unicodedata
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -77,10 +78,11 @@ class Twice:
 
 @dataclass(frozen=True)
 class Once:
-    """A library in which each moment counts once, and the pairs of traces that tell the same."""
+    """A library in which each moment counts once, the pairs of traces that tell the same, and digests of the files."""
 
     library: Library
     twice: tuple[Twice, ...]
+    sha256: dict[Path, str]
 
     @property
     def spellings(self) -> tuple[tuple[str, ...], ...]:
@@ -242,7 +244,8 @@ def counted_once(library: Library, each: Each = one_by_one) -> Once:
         replace(entry, told=tuple(joined(told.get(place, ()))), doubt="; ".join(doubts.get(place, ())))
         for place, entry in enumerate(entries)
     ]
-    return Once(replace(library, entries=tuple(counted)), tuple(found))
+    digests = {entry.path: seen.sha256 for entry, seen in zip(entries, looks, strict=True)}
+    return Once(replace(library, entries=tuple(counted)), tuple(found), digests)
 
 
 def _same_bytes(entries: Sequence[Entry], looks: Sequence[Look]) -> list[tuple[int, int]]:
@@ -277,14 +280,15 @@ def _by_clock(
         if entry.start_utc is not None and place not in gone:
             machines.setdefault(folded(entry.machine), []).append((entry.start_utc.timestamp(), place))
     for placed in machines.values():
-        for (one, first), (other, second) in itertools.combinations(sorted(placed), 2):
-            since_s = round(other - one, 3)
-            end_s = since_s + looks[second].end_s - looks[second].start_s
-            until_s = min(looks[first].end_s - looks[first].start_s, end_s)
-            if until_s > since_s:
-                start_s = looks[second].start_s
-                ahead = looks[first].start_s + since_s - start_s
-                yield (first, second), (start_s, start_s + until_s - since_s, ahead)
+        placed.sort()
+        for at, (one, first) in enumerate(placed):
+            long_s = looks[first].end_s - looks[first].start_s
+            for other, second in itertools.islice(placed, at + 1, None):
+                since_s, start_s = round(other - one, 3), looks[second].start_s
+                if since_s >= long_s:
+                    break
+                until_s = min(long_s - since_s, looks[second].end_s - start_s)
+                yield (first, second), (start_s, start_s + until_s, looks[first].start_s + since_s - start_s)
 
 
 def _by_rows(looks: Sequence[Look], gone: set[int]) -> Iterable[tuple[tuple[int, int], Shared]]:

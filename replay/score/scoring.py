@@ -27,6 +27,7 @@ SEVERITY = ("missed", "early", "hit", STOOD)  # of the windows of a trace, the w
 UNDECIDED, TOLD = "undecided", "told already"
 NEITHER = (UNDECIDED, TOLD)  # judged neither way
 SENSOR = "sensor"  # cause of a stop
+MOMENT_S = 0.001  # times of a trace are no finer
 DOUBTED = "traces in doubt"
 # What is missing where a rule had nothing to be judged on.
 UNJUDGED = {
@@ -331,7 +332,7 @@ def judge(entry: Entry, trace: Trace, replay: Replay) -> Verdict:
 def is_told(entry: Entry, trace: Trace) -> bool:
     """Say whether another trace of the library tells all of this one."""
     begin_s, end_s = trace.start_s, trace.seconds(int(trace.time_ms[-1]))
-    return any(begin <= begin_s and end_s <= end for begin, end in entry.told)
+    return any(begin <= begin_s + MOMENT_S and end_s <= end + MOMENT_S for begin, end in entry.told)
 
 
 def check_within(entry: Entry, trace: Trace) -> None:
@@ -515,6 +516,6 @@ def score_of(once: Once, settings: Settings, engine: Engine, rows: Sequence[Judg
             settings.acceptance.shown_confidence,
         ),
         baselines={name: total(row.plain[name] for row in rows) for name in BASELINES},
-        library_digest=library_digest(library),
+        library_digest=library_digest(library, once.sha256),
         engine=engine,
     )

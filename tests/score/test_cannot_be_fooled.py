@@ -247,10 +247,14 @@ def test_a_fault_behind_an_overlap_is_told_by_two_and_counts_once(tmp_path: Path
     result = score_library(made(tmp_path, traces))
     assert (result.totals.must_trip, result.totals.hit, result.met) == (1, 1, True)
 
-    text = (tmp_path / "library.toml").read_text().replace("must_trip = { earliest_s = 200, deadline_s = 400 }", RIDE)
-    (tmp_path / "library.toml").write_text(text)
-    again = score_library(tmp_path)
-    assert {verdict.id for verdict in again.verdicts if verdict.doubt} == {"a", "b"}
+    text = (tmp_path / "library.toml").read_text()
+    for other in (RIDE, "must_trip = { earliest_s = 200, deadline_s = 300 }"):  # harmless, and of an earlier deadline
+        (tmp_path / "library.toml").write_text(
+            text.replace("must_trip = { earliest_s = 200, deadline_s = 400 }", other)
+        )
+        again = score_library(tmp_path)
+        assert {verdict.id for verdict in again.verdicts if verdict.doubt} == {"a", "b"}
+        assert not again.met
 
 
 def test_the_test_runner_and_junit_call_no_trace_right_that_was_not_judged(tmp_path: Path) -> None:
