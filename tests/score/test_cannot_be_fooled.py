@@ -8,10 +8,11 @@ import pytest
 
 from replay.display.score import score_view, warnings
 from replay.display.terminal import plain
-from replay.library import read_library
+from replay.library import Entry, read_library
 from replay.report.junit import junit
 from replay.report.write import write_report
 from replay.score import Score, score_library
+from replay.score.once import look
 from tests.conftest import SETTINGS, entry, trace_csv
 from tests.support.command import lubetrip
 from tests.support.fooling import FAULT, RIDE, broken_wire, faulty, healthy, made, noisy
@@ -206,6 +207,17 @@ def test_recordings_that_are_alike_by_nature_are_not_taken_for_one(tmp_path: Pat
 
     assert result.once.twice == ()
     assert result.totals.ride_through_run_hours == pytest.approx(7100 / 3600)
+
+
+def test_readings_that_hardly_move_tell_no_recording_from_another(tmp_path: Path) -> None:
+    """Catches two logs of coarse digits taken for one, because the same steps stand in both."""
+    found = {}
+    for rows in (1, 5):
+        steps = "".join(f"{s},{400 + s // rows},{300 + s // rows},1\n" for s in range(2000))
+        (tmp_path / "t.csv").write_text(f"time_s,oil_pressure_kpa,suction_pressure_kpa,running\n{steps}")
+        found[rows] = len(look(Entry("t", tmp_path / "t.csv", "f", "m", "o", "recorded: x", RIDE, "")).hashes)
+    assert found[1] > 100
+    assert found[5] == 0
 
 
 @pytest.mark.parametrize(
