@@ -1,6 +1,7 @@
 """A library that shows nothing, or shows it twice, is not met, on any face: terminal, JSON, JUnit, test runner, report."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
@@ -9,7 +10,7 @@ import pytest
 from replay.display.score import score_view, warnings
 from replay.display.terminal import plain
 from replay.library import Entry, read_library
-from replay.report.junit import junit
+from replay.report.junit import junit, unjudged
 from replay.report.write import write_report
 from replay.score import Score, score_library
 from replay.score.once import look
@@ -278,7 +279,13 @@ def test_the_test_runner_and_junit_call_no_trace_right_that_was_not_judged(tmp_p
     suite = ET.fromstring(junit(result, read_library(tmp_path)))[0]
     skipped = {case.get("name") for case in suite.iter("testcase") if case.find("skipped") is not None}
 
+    why = {item.get("message") for item in suite.iter("skipped")}
+
     assert skipped == {"twin", "never"}
+    assert "told already by another trace, and judged there" in why
+    assert "an earlier stop held" in unjudged(replace(result.verdicts[0], outcome="stood"))
+    assert "in doubt: x" in unjudged(replace(result.verdicts[0], doubt="x"))
+    assert unjudged(result.verdicts[0]) == ""
     assert suite.get("skipped") == "2"
 
 
