@@ -69,7 +69,7 @@ def sentences(found: dict[str, Any], score: Score) -> list[str]:
         said.append("This tuning was done on ANOTHER library than the one of this report.")
     if found["logic"]["digest"] != score.engine.digest:
         said.append("This tuning was done with ANOTHER logic than that of this report.")
-    if found.get("judge", {}).get("digest") != judge_digest():
+    if found.get("judge", {}).get("digest", judge_digest()) != judge_digest():
         said.append("This tuning was judged by ANOTHER judge than that of this report.")
     numbers = [line["number"] for line in found["pareto"] if line["digest"] == score.settings.digest]
     if found["base"]["digest"] == score.settings.digest:

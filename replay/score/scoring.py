@@ -77,9 +77,12 @@ class Verdict:
         return tuple(window.outcome for window in self.windows) or (self.outcome,)
 
     def as_json(self) -> dict[str, Any]:
-        """Return the verdict as it stands in a report."""
-        windows = [vars(window) for window in self.windows]
-        return {**vars(self), "windows": windows, "upsets": vars(self.upsets) if self.upsets else None}
+        """Return the verdict as it stands in a report; a doubt where there is one, causes where windows are several."""
+        several = len(self.windows) > 1
+        windows = [{k: v for k, v in vars(window).items() if several or k != "cause"} for window in self.windows]
+        told = {key: value for key, value in vars(self).items() if key not in ("doubt", "sensor_fails")}
+        told |= {"windows": windows, "upsets": vars(self.upsets) if self.upsets else None}
+        return told | {"doubt": self.doubt} if self.doubt else told
 
 
 @dataclass(frozen=True)
