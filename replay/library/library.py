@@ -31,6 +31,7 @@ that a rule could take for a fault was done to a machine that comes through.
 import datetime as dt
 import itertools
 import os
+import unicodedata
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -70,7 +71,8 @@ class MustTrip:
 
 
 Label = tuple[MustTrip, ...] | str
-Upset = tuple[float, float]
+Span = tuple[float, float]  # from, to in s of the trace's own time
+Upset = Span
 
 
 @dataclass(frozen=True)
@@ -79,7 +81,8 @@ class Entry:
 
     upsets: stretches (from, to) in s of the trace's own time; start_utc: the moment of its first row, in UTC;
     zone: that of the machine's clock on the wall; source: the file it came from. None where nobody says. judged_share:
-    of that file's hours, what its import left to judge; losses: what else it lost, in words.
+    of that file's hours, what its import left to judge; losses: what else it lost, in words. told: stretches that
+    another trace of the library tells already; doubt: why it proves nothing. Both are found by `counted_once`.
     """
 
     id: str
@@ -96,6 +99,8 @@ class Entry:
     source: str | None = None
     judged_share: float = 1.0
     losses: tuple[str, ...] = ()
+    told: tuple[Span, ...] = ()
+    doubt: str = ""
 
     @property
     def windows(self) -> tuple[MustTrip, ...]:
@@ -221,9 +226,14 @@ def library_from(folder: Path, table: dict[str, Any]) -> Library:
     if not found.get("trace"):
         raise refusal(path, "[[trace]]", "no traces", "one [[trace]] table or more")
     entries: dict[str, Entry] = {}
+    read: dict[str, str] = {}
     for place, item in enumerate(found["trace"], start=1):
         if item["id"] in entries:
             raise refusal(path, f"[[trace]] {place}, id", "used by an earlier trace", "an id of its own", item["id"])
+        like = read.setdefault(" ".join(unicodedata.normalize("NFKC", item["id"]).split()), item["id"])
+        if like != item["id"]:
+            rule = f"reads like the id of an earlier trace, '{like}'"
+            raise refusal(path, f"[[trace]] {place}, id", rule, "an id that a reader can tell from others", item["id"])
         where = f'[[trace]] {place} (id "{item["id"]}")'
         file = _inside(path, folder, f"{where}, file", item.pop("file"))
         label = _label(path, where, {key: item.pop(key) for key in LABELS if key in item})

@@ -7,6 +7,7 @@ from typing import Any
 from replay.ground.json_files import read_json_report
 from replay.ground.shape import Key, Keys, fit, number, or_none, plain_text, whole
 from replay.score import Score
+from replay.score.judge_digest import judge_digest
 from replay.tuning.results import REPORT, SCHEMA
 
 PLOTS = {
@@ -30,6 +31,7 @@ SHAPE = Keys(
         **dict.fromkeys(("judged", "chosen"), Key(whole())),
         "rule": Key(plain_text),
         **dict.fromkeys(("library", "logic", "base"), _DIGEST),
+        "judge": Keys({"digest": Key(plain_text)}, needed=False, loose=True),
         "base_settings": Keys(_CANDIDATE, loose=True),
         "pareto": Keys(_CANDIDATE, many=True, loose=True),
     },
@@ -67,6 +69,8 @@ def sentences(found: dict[str, Any], score: Score) -> list[str]:
         said.append("This tuning was done on ANOTHER library than the one of this report.")
     if found["logic"]["digest"] != score.engine.digest:
         said.append("This tuning was done with ANOTHER logic than that of this report.")
+    if found.get("judge", {}).get("digest", judge_digest()) != judge_digest():
+        said.append("This tuning was judged by ANOTHER judge than that of this report.")
     numbers = [line["number"] for line in found["pareto"] if line["digest"] == score.settings.digest]
     if found["base"]["digest"] == score.settings.digest:
         said.append("The settings of this report are the base settings of the tuning.")

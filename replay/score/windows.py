@@ -15,6 +15,9 @@ again: such stops (`repeats`) count neither way. Whoever ran longer than that ha
 nuisance.
 After the stop in the last window nothing is judged.
 
+**Told already** (`Entry.told`): a window that another trace of the library tells is left out, and so are stops, upsets
+and run hours of a stretch that another one tells: each moment counts once (`replay.score.once`).
+
 **Upsets** of a trace that rides through are trials of its probability of a nuisance stop: each was either ridden
 through, or stopped, or the machine stood over the whole of it, which is no trial. A stop belongs to the last upset that
 had begun by then, and only up to AFTER_S behind its end: what the upset has filled of the integral has drained by then.
@@ -22,15 +25,15 @@ Several stops in one upset are one upset with a stop.
 """
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
-from replay.engine import Replay
+from replay.engine import Replay, cause_of
 from replay.library import MustTrip
-from replay.library.library import Upset
+from replay.library.library import Span, Upset
 from replay.trace import Trace
 
 # Assumed: a trip delay in use is some minutes, a start grace less than one, and both are over in this time.
@@ -51,15 +54,22 @@ STOOD = "stood"
 
 @dataclass(frozen=True)
 class Felt:
-    """A stop in s of the trace's own time; until_s: when the machine may run again, infinite where that never comes."""
+    """A stop in s of the trace's own time; until_s: when the machine may run again, infinite where that never comes.
+
+    cause: in a word.
+    """
 
     at_s: float
     until_s: float
+    cause: str | None = None
 
 
 @dataclass(frozen=True)
 class Found:
-    """One window and what became of it; stop_s: the stop that decides, margins in s before deadline_s and likely_s."""
+    """One window and what became of it; stop_s: the stop that decides, margins in s before deadline_s and likely_s.
+
+    cause: of that stop, None without one.
+    """
 
     earliest_s: float
     deadline_s: float
@@ -70,6 +80,7 @@ class Found:
     margin_s: float | None
     likely_margin_s: float | None
     late: str | None
+    cause: str | None = None
 
 
 @dataclass(frozen=True)
@@ -95,7 +106,11 @@ class Upsets:
 def felt(trace: Trace, replay: Replay) -> list[Felt]:
     """Return the stops of a replay in the trace's own time."""
     return [
-        Felt(trace.seconds(stop.time_ms), math.inf if stop.until_ms is None else trace.seconds(stop.until_ms))
+        Felt(
+            trace.seconds(stop.time_ms),
+            math.inf if stop.until_ms is None else trace.seconds(stop.until_ms),
+            cause_of(stop.cause),
+        )
         for stop in replay.stops
     ]
 
@@ -124,7 +139,7 @@ def follow(windows: Sequence[MustTrip], stops: Sequence[Felt]) -> Course:
             of_fault = False
         before = stop
     found = [
-        _found(window, in_it, too_early, stood=_stood(window, stops))
+        _found(window, in_it, too_early, {stop.at_s: stop.cause for stop in stops}, stood=_stood(window, stops))
         for window, in_it, too_early in zip(windows, first, early, strict=True)
     ]
     return Course(tuple(found), nuisance, repeats)
@@ -140,7 +155,9 @@ def _stood(window: MustTrip, stops: Iterable[Felt]) -> bool:
     return any(stop.at_s < window.earliest_s and stop.until_s > window.deadline_s for stop in stops)
 
 
-def _found(window: MustTrip, first_s: float | None, early_s: float | None, *, stood: bool) -> Found:
+def _found(
+    window: MustTrip, first_s: float | None, early_s: float | None, causes: Mapping[float, str | None], *, stood: bool
+) -> Found:
     stop_s = first_s if early_s is None else early_s
     late = None
     if early_s is not None:
@@ -152,8 +169,9 @@ def _found(window: MustTrip, first_s: float | None, early_s: float | None, *, st
     else:
         outcome, late = "missed", _late(window, stop_s)
     margins = (_before(window.deadline_s, stop_s), _before(window.likely_s, stop_s))
+    cause = None if stop_s is None else causes[stop_s]
     return Found(
-        window.earliest_s, window.deadline_s, window.likely_s, window.latest_s, outcome, stop_s, *margins, late
+        window.earliest_s, window.deadline_s, window.likely_s, window.latest_s, outcome, stop_s, *margins, late, cause
     )
 
 
@@ -169,9 +187,11 @@ def _late(window: MustTrip, stop_s: float | None) -> str:
     return IN_TIME_BY_LATEST if window.latest_s is not None and stop_s <= window.latest_s else TOO_LATE
 
 
-def met(upsets: Sequence[Upset], trace: Trace, replay: Replay) -> Upsets:
-    """Count what became of the upsets of a trace that rides through."""
-    stops = felt(trace, replay)
+def met(upsets: Sequence[Upset], trace: Trace, replay: Replay, told: Sequence[Span] = ()) -> Upsets:
+    """Count what became of the upsets of a trace that rides through; told: stretches that count elsewhere."""
+    all_stops = felt(trace, replay)
+    stops = apart(told, all_stops)
+    upsets = [upset for upset in upsets if not any(_meet(upset, span) for span in told)]
     hit: set[int] = set()
     outside = 0
     for stop in stops:
@@ -181,24 +201,65 @@ def met(upsets: Sequence[Upset], trace: Trace, replay: Replay) -> Upsets:
         else:
             outside += 1
     stood = sum(
-        number not in hit and any(stop.at_s < begin_s and stop.until_s > end_s for stop in stops)
+        number not in hit and any(stop.at_s < begin_s and stop.until_s > end_s for stop in all_stops)
         for number, (begin_s, end_s) in enumerate(upsets)
     )
-    hours = max(0.0, replay.run_ms - _run_ms_in(upsets, trace, stops)) / 3.6e6
+    spans = joined([*((begin_s, end_s + AFTER_S) for begin_s, end_s in upsets), *told])
+    hours = max(0.0, replay.run_ms - run_ms_in(spans, trace, all_stops)) / 3.6e6
     return Upsets(len(upsets) - len(hit) - stood, len(hit), stood, outside, round(hours, 6))
 
 
-def _run_ms_in(upsets: Sequence[Upset], trace: Trace, stops: Sequence[Felt]) -> float:
-    """Return the time the machine ran in upsets and up to AFTER_S behind each, every moment once."""
-    seconds = trace.start_s + trace.time_ms / 1000.0
-    spans = [(begin_s, end_s + AFTER_S) for begin_s, end_s in upsets]
-    spans = [(begin, min(end, after)) for (begin, end), (after, _) in pairwise([*spans, (math.inf, math.inf)])]
+def apart(told: Sequence[Span], stops: Sequence[Felt]) -> list[Felt]:
+    """Return the stops outside of the stretches that another trace tells already."""
+    return [stop for stop in stops if not any(begin <= stop.at_s <= end for begin, end in told)]
+
+
+def not_told(told: Sequence[Span], windows: Sequence[Found]) -> tuple[Found, ...]:
+    """Return the windows that no other trace tells already."""
+    return tuple(
+        window for window in windows if not any(_meet((window.earliest_s, window.deadline_s), span) for span in told)
+    )
+
+
+def _meet(one: Span, other: Span) -> bool:
+    return one[0] <= other[1] and other[0] <= one[1]
+
+
+def joined(spans: Iterable[Span]) -> list[Span]:
+    """Return stretches in their order, those that meet as one."""
+    found: list[Span] = []
+    for begin, end in sorted(spans):
+        if found and begin <= found[-1][1]:
+            found[-1] = found[-1][0], max(end, found[-1][1])
+        else:
+            found.append((begin, end))
+    return found
+
+
+def run_ms_in(spans: Sequence[Span], trace: Trace, stops: Sequence[Felt]) -> float:
+    """Return the time the machine ran in stretches that lie apart."""
     run_s = 0.0
+    for since, to, at, ran in _rows_in(spans, trace):
+        stood = np.zeros(len(at), bool)
+        for stop in stops:
+            stood |= (stop.at_s < at) & (at <= stop.until_s)
+        run_s += float((to - since)[ran & ~stood].sum())
+    return 1000.0 * run_s
+
+
+def recorded_in(spans: Sequence[Span], trace: Trace) -> list[Span]:
+    """Return when the machine ran in stretches that lie apart, as it was recorded."""
+    parts = ((since[ran].tolist(), to[ran].tolist()) for since, to, _, ran in _rows_in(spans, trace))
+    return joined(part for ends in parts for part in zip(*ends, strict=True))
+
+
+def _rows_in(
+    spans: Sequence[Span], trace: Trace
+) -> Iterator[tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.bool_]]]:
+    """Yield of each stretch the times up to its rows, from and to in s, cut off at its ends; rows; which were run."""
+    seconds = trace.start_s + trace.time_ms / 1000.0
     for begin, end in spans:
         rows = slice(max(int(np.searchsorted(seconds, begin)), 1), int(np.searchsorted(seconds, end)) + 1)
         to, since = seconds[rows], seconds[rows.start - 1 : rows.stop - 1][: len(seconds[rows])]
-        ran = trace.running[rows] != 0
-        for stop in stops:
-            ran &= ~((stop.at_s < to) & (to <= stop.until_s))
-        run_s += float(np.maximum(np.minimum(to, end) - np.maximum(since, begin), 0.0)[ran].sum())
-    return 1000.0 * run_s
+        ends = np.maximum(since, begin), np.minimum(to, end)
+        yield ends[0], np.maximum(*ends), to, trace.running[rows] != 0

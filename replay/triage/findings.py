@@ -105,5 +105,6 @@ class Findings:
         self.reloads += event.reload_at_ms is not None
         self.reload_ms += event.reload_ms
         if event.starved and event.net_least_pa is not None:
-            self.net_least_pa = min(event.net_least_pa, self.net_least_pa or event.net_least_pa)
+            known = event.net_least_pa if self.net_least_pa is None else self.net_least_pa
+            self.net_least_pa = min(event.net_least_pa, known)
         self.gravest.add([event])
