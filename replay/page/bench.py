@@ -135,7 +135,14 @@ def _trace(entry: Entry, trace: Trace) -> dict[str, Any]:
     label = {"kind": kind, "windows": [vars(window) for window in entry.windows], "upsets": entry.upsets}
     texts = ("id", "family", "machine", "oil", "origin", "note")
     told = {name: getattr(entry, name) for name in texts}
-    return {**told, "label": label, "start_s": trace.start_s, "ticks": len(trace), "columns": packed(trace)}
+    return {
+        **told,
+        "label": label,
+        "start_s": trace.start_s,
+        "ticks": len(trace),
+        "hold_ms": trace.hold_ms,
+        "columns": packed(trace),
+    }
 
 
 def _about(library: Library, settings: Settings) -> dict[str, Any]:
