@@ -12,7 +12,11 @@ from replay.measured.profile_keys import CHANNELS, OPEN
 from replay.measured.threshold import find_humps
 from replay.measured.unit_text import CURRENT, PRESSURE, SPEED, read_unit
 
-GOOD = {"good", "ok", "gut", "192", "valid", "true", "1", "0x00c0", "c0", "normal", "gültig", "bon", "g"}
+GOOD = {
+    *("good", "ok", "gut", "192", "valid", "true", "1", "0x00c0", "c0", "normal", "gültig", "bon", "bonne", "g"),
+    *("valide", "buena", "bueno", "válido", "buona", "buono", "valido", "goed", "geldig", "dobra", "dobry", "dobre"),
+    *("boa", "bom", "bra", "giltig", "god", "gyldig"),
+}
 
 
 def channel_lines(look: Look, signal: str, chosen: Chosen, qualities: dict[int, Seen]) -> Iterator[str]:

@@ -59,8 +59,8 @@ class Findings:
     """What the logs of one machine show, and by which engine.
 
     Times in ms; logs: stretches without a break; elapsed_ms: from first to last row, breaks included; overlap_ms: told
-    by two files, counted once; overlap: whether they agree. `stops` by cause, `lockouts` and obeyed_run_ms are those of an obeyed logic. doubts:
-    those of `replay.triage.doubts`, None as long as nobody has asked.
+    by two files, counted once; overlap: whether they agree. `stops` by cause, `lockouts` and obeyed_run_ms are those
+    of an obeyed logic. doubts: those of `replay.triage.doubts`, None as long as nobody has asked.
     """
 
     machine: str
