@@ -5,6 +5,7 @@ which an import refuses: nobody gets past it without a decision. What may be rea
 the ways; a column that is not used is listed with why.
 """
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -19,6 +20,9 @@ from replay.measured.marks import looks_like_number
 from replay.measured.naming import RESET, read_name
 from replay.measured.opened import opened
 from replay.measured.profile_keys import CHANNELS, OPEN
+
+HOLDS_NUMBER = re.compile(r"\d[.,]\d")  # in a word that is no number: a sign behind it, brackets, another unit
+MOST_ODD = 4  # of such words that are shown
 
 
 def draft_profile(path: Path | str) -> str:
@@ -80,9 +84,14 @@ def _file(look: Look, time_places: set[int]) -> Iterator[str]:
         filled = column.filled
         told = [cell for cell in filled if looks_like_number(cell)]
         if column.place not in time_places and filled and 2 * len(told) >= len(filled):
-            words |= dict.fromkeys(cell for cell in filled if not looks_like_number(cell))
+            words |= dict.fromkeys(cell for cell in filled if not looks_like_number(cell) and cell != column.name)
             numbers |= dict.fromkeys(_far_off(column))
-    if words or numbers:
+    odd = [word for word in words if HOLDS_NUMBER.search(word)]
+    if odd:
+        such = ", ".join(map(quoted, odd[:MOST_ODD]))
+        yield f'sentinels = "{OPEN}"  # DOUBT: cells such as {such} hold a number that is not read as they are written.'
+        yield "# Write them as plain numbers of one unit, or name them here if they are no reading"
+    elif words or numbers:
         listed = ", ".join([*map(quoted, words), *(f"{number:g}" for number in numbers)])
         yield f"sentinels = [{listed}]  # DOUBT: taken as no reading; is it so"
     else:

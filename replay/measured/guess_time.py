@@ -17,6 +17,7 @@ from replay.measured.unit_text import TIME
 
 STEPS_IN_A_GAP = 3
 LEAST_STEPS = 20  # from which steps are called uneven
+MOST_TIMES = 0.9  # share of the cells of a time column that are times (assumed)
 EVEN, UNEVEN, MOSTLY, RARELY = 0.2, 5.0, 0.7, 0.02  # shares of the usual step and of the rows (assumed)
 OPEN_GAP = f'max_gap = "{OPEN}"  # DOUBT: above the logger\'s own step'
 
@@ -34,9 +35,11 @@ def time_columns(look: Look) -> Times:
     """Return what may be the time: dates, or a date and a time of day beside each other, or numbers that rise."""
     if look.own_clocks:
         return Times()
-    dated = [c for c in look.columns if c.filled and all(map(looks_like_time, c.filled[:2000])) and not c.numbers]
+    dated = [c for c in look.columns if _dated(c)]
     for first, second in itertools.pairwise(dated):
-        if all(":" not in cell for cell in first.filled) and all(":" in cell for cell in second.filled):
+        told = [[cell for cell in column.filled if looks_like_time(cell)] for column in (first, second)]
+        whole = 2 * len(first.filled) > len(first.far or first.cells)  # not a date in the first row alone
+        if whole and all(":" not in cell for cell in told[0]) and all(":" in cell for cell in told[1]):
             rest = tuple(c for c in dated if c not in (first, second))
             return Times((first, second), rest, asked=bool(rest))
     if dated:
@@ -47,6 +50,13 @@ def time_columns(look: Look) -> Times:
     named = [c for c in rising if read_name(c.name).says(CLOCK)]
     others = tuple(named[1:]) if named else ()
     return Times(tuple((named or rising)[:1]), others, asked=len(named) > 1 or (not named and bool(rising)))
+
+
+def _dated(column: Seen) -> bool:
+    """Say whether a column holds times, but for a few cells as where a header comes again or a total stands below."""
+    cells = column.filled[:2000]
+    times = sum(map(looks_like_time, cells))
+    return bool(cells) and times >= MOST_TIMES * len(cells) and len(column.numbers) <= len(column.filled) - times
 
 
 def time_lines(look: Look, times: Times) -> Iterator[str]:
@@ -69,7 +79,8 @@ def time_lines(look: Look, times: Times) -> Iterator[str]:
     else:
         yield f"column = {this}"
     parts = zip(*(column.cells for column in time), strict=True)
-    cells = [" ".join(part).strip() for part in parts]
+    joined = [" ".join(part).strip() for part in parts]
+    cells = [cell for cell in joined if not cell or looks_like_time(cell) or looks_like_number(cell)]
     sure = _decided(look, time, cells, None)
     clock = sure or _decided(look, time, cells, "DMY")
     if clock is None:
@@ -102,6 +113,8 @@ def _steps(look: Look, clock: Clock, cells: list[str]) -> Iterator[str]:
     steps = np.abs(np.diff(ms)) / 1000 if len(ms) > 1 else np.zeros(1)
     step = float(np.median(steps))
     if step <= 0:
+        many = len(ms) / len(np.unique(ms))
+        yield f'step = "{OPEN}"  # DOUBT: times repeat, {many:.3g} rows each: "5 s", if their seconds are gone'
         yield OPEN_GAP
         return
     usual = float(np.mean(np.abs(steps - step) <= EVEN * step))

@@ -17,7 +17,7 @@ from replay.measured.unit_text import CURRENT, KINDS, PRESSURE, SPEED, TEMPERATU
 
 OIL, SUCTION, CRANKCASE, DIFFERENCE = "oil", "suction", "crankcase", "difference"
 RUNNING, STATE, RESET, CLOCK, QUALITY = "running", "state", "reset", "time", "quality"
-TAG, VALUE = "tag", "value"
+TAG, VALUE, STOPPED = "tag", "value", "stopped"
 MACHINE, PLAIN, LOW, EVAPORATING, PUMP = "machine", "plain", "low", "evaporating", "pump"
 SATURATED = "saturated"
 DISCHARGE, STUFF = "discharge side", "other stuff than refrigerant or oil"  # of ELSEWHERE
@@ -137,7 +137,7 @@ _WORDS = {
     QUALITY: "quality qual qualität quality q qc validity valid flag flags gut good bad"
     " qualité calidad qualità kwaliteit jakość qualidade kvalitet",
     MACHINE: "compressor compressors comp cpr compr kompressor verdichter compresseur compressore compresor cp c k kp "
-    "v vd unit machine maschine no nr nummer motor engine drive cmp komp"
+    "v vd vfd vsd inverter unit machine maschine no nr nummer motor engine drive cmp komp"
     " sprężarka sprężarki motore moteur silnik motorn groupe gruppo grupo",
     PUMP: "pump pumpe pompe pompa bomba supply feed gallery main bearing lager header outlet out"
     " pomp pompy oliepomp alimentation palier palieren",
@@ -146,14 +146,16 @@ _WORDS = {
     " nom nome naam nazwa navn namn étiquette etiqueta zmienna variabile",
     VALUE: "value values val wert werte messwert valeur valor valore reading readings pv waarde"
     " wartość værdi verdi värde",
+    STOPPED: "stop stopp stopped halted idle standby stoppad stoppet arrêt arret arrêté "
+    "paro parada parado fermo postój stój stillstand stilstand steht aus uit off",
     PLAIN: "value val pv act actual ist istwert meas measured measurement mesure messwert reading wert raw avg average "
     "mean mittelwert mittel mw moyenne sensor fühler fuehler sonde transmitter transducer probe gauge rel relative abs "
     "absolute a b g plant anlage rack line leitung of the at in de d der von du des la le el il van gas1 ga signal "
     "inst instant current1 minimum maximum min max side seite tag x y z deg degc degf celsius f level1 and und "
-    "compressor1 vac vacuum l phase off up down e do del"
+    "compressor1 vac vacuum l phase up down e do del"
     " les en sur dell della dello degli los las het op na w ze på av af mesurée relatif relativa relativo"
     " absolue absoluta absoluto assoluta assoluto relatief absoluut względne bezwzględne manométrique"
-    " manométrica manometrica arrêt arret stop stopp paro parada fermo aus uit postój stój centrale"
+    " manométrica manometrica centrale"
     " central centrala instalación impianto installation huidig huidige aktuell aktuel actuel actuelle"
     " attuale atual bieżące medido medida misurata gemeten zmierzone mätt målt mierzone strona côté lado"
     " lato zijde",
