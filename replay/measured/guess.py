@@ -7,11 +7,13 @@ the ways; a column that is not used is listed with why.
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 from replay.ground.refusal import HIDDEN
 from replay.measured.candidates import FEW_WORDS, Chosen, choose
 from replay.measured.cells import SUSPECTS
+from replay.measured.guess_machines import machine_column, rows_of_first
 from replay.measured.guess_signals import channel_lines, is_quality, qualities_of, quality_lines, running_lines
 from replay.measured.guess_time import time_columns, time_lines
 from replay.measured.long_look import Long, find_long
@@ -32,11 +34,23 @@ def draft_profile(path: Path | str) -> str:
         with given.by_name():
             look = look_at(given.path)
             long = find_long(look)
-            lines = _lines(long.wide if long else look, long)
+            machine = long.machine if long else None
+            if long is None and (machine := _machine_of_rows(look)) is not None:
+                columns = [c for c in rows_of_first(machine, look.columns) if c.place != machine.place]
+                look = replace(look, columns=columns)
+            lines = _lines(long.wide if long else look, long, machine)
             return "".join(f"{HIDDEN.sub('?', line)}\n" for line in lines)
 
 
-def _lines(look: Look, long: Long | None) -> Iterator[str]:
+def _machine_of_rows(look: Look) -> Seen | None:
+    """Return the column that names the machine of each row of a wide table, if there is one."""
+    times = time_columns(look)
+    clock = () if times.asked else times.columns
+    keys = list(zip(*(column.far or column.cells for column in clock), strict=True)) if clock else []
+    return machine_column((c for c in look.columns if c not in clock and not is_quality(c)), keys)
+
+
+def _lines(look: Look, long: Long | None, machine: Seen | None) -> Iterator[str]:
     yield f"# Draft of a profile for {look.path.name}. Decide every line marked DOUBT: an import refuses"
     yield f'# what is left as "{OPEN}". {look.extent}'
     yield f"fingerprints = [{quoted(look.fingerprint)}]"
@@ -65,7 +79,7 @@ def _lines(look: Look, long: Long | None) -> Iterator[str]:
     for column in reset:
         yield from ["", "[reset]", f"column = {column_key(look, column)}"]
     yield from quality_lines(look, quality, qualities)
-    yield from _machines(look, chosen)
+    yield from _machines(look, chosen, machine)
     left = [*((c, "a time; another column is taken for it") for c in times.others), *chosen.left]
     yield from ["", "# Columns that are not used, each with why:"] * bool(left)
     yield from (
@@ -108,13 +122,17 @@ def _far_off(column: Seen) -> list[float]:
     return [n for n in seen if n > 2 * max(most, 1.0) or n < min(least, 0.0) - max(0.1 * (most - least), 0.5)]
 
 
-def _machines(look: Look, chosen: Chosen) -> Iterator[str]:
+def _machines(look: Look, chosen: Chosen, machine: Seen | None) -> Iterator[str]:
     """Tell the columns of each machine, where a file holds several; else how to name the one."""
     yield from ["", "[trace]"]
-    if not chosen.machines:
+    if machine is not None:
+        names = ", ".join(sorted(set(machine.filled))[:FEW_WORDS])
+        told = f"{quoted(machine.name)}, which holds {names}? Times repeat but for it"
+        yield f'machine_column = "{OPEN}"  # DOUBT: {told}'
+    elif not chosen.machines:
         yield '# machine = "..."   # without it the name of each file stands for it; or machine_from = "folder"'
     yield '# oil = "..."'
-    for machine, columns in chosen.machines.items():
-        yield from ["", f"[machines.{quoted(machine)}]  # DOUBT: is this its name"]
+    for own, columns in chosen.machines.items():
+        yield from ["", f"[machines.{quoted(own)}]  # DOUBT: is this its name"]
         for signal, column in columns.items():
             yield f"{'running' if signal == 'current' else signal} = {column_key(look, column)}"

@@ -5,7 +5,9 @@ from pathlib import Path
 
 import pytest
 
+from replay.ground.refusal import Refusal
 from replay.measured.guess import draft_profile
+from tests.support.measured import bring_in, profile_with
 
 
 def drafted(folder: Path, head: str, rows: list[str]) -> tuple[dict, str]:
@@ -111,3 +113,34 @@ def test_marks_of_quality_are_known_by_their_words(tmp_path: Path) -> None:
 
     assert table["quality"] == {"column": "Estado", "good": ["Bueno"]}
     assert table["running"] == {"column": "Marcha"}
+
+
+@pytest.mark.parametrize("form", ["long", "wide"])
+def test_a_column_that_parts_the_rows_of_machines_is_asked(form: str, tmp_path: Path) -> None:
+    """Catches a sound machine written over a starved one of the same file: the later reading of a tag counts."""
+    head, rows = "Time (s),Equipment,Oil barg,Suction barg,Run", []
+    for s in range(40):
+        for machine, oil in (("K1", f"2.{s % 7}"), ("K2", f"4.{s % 7}")):
+            cells = {"Oil barg": oil, "Suction barg": f"2.{s % 5}", "Run": str(s // 3 % 2)}
+            long = [f"{s},{machine},{tag},{value}" for tag, value in cells.items()]
+            rows += long if form == "long" else [f"{s},{machine},{','.join(cells.values())}"]
+    table, text = drafted(tmp_path, head if form == "wide" else "Time (s),Equipment,Tag,Value", rows)
+
+    assert table["trace"]["machine_column"] == "?"
+    assert '"Equipment", which holds K1, K2? Times repeat but for it' in text
+    assert (table["oil_pressure"]["column"], table["running"]["column"]) == ("Oil barg", "Run")
+    assert table["time"]["max_gap"] == "3 s"
+
+
+def test_a_tag_that_reads_two_values_at_a_time_is_refused(tmp_path: Path) -> None:
+    """Catches a spell written over by another machine's readings where the profile names no column of machines."""
+    rows = "".join(
+        f"{s},{of},{tag},{v}\n" for s in range(20) for of in "AB" for tag, v in (("oil", of == "A"), ("run", 1))
+    )
+    rows = rows.replace("True", "3.5").replace("False", "2.1") + "".join(f"{s},A,suction,2\n" for s in range(20))
+    long = profile_with(file='decimal = "."', long='tag = "tag"\nvalue = "v"')
+    with pytest.raises(Refusal, match=r"tag oil = .*: 20 of its 40 readings .* same time; accepted: .*machine_column"):
+        bring_in(tmp_path, "t,of,tag,v\n" + rows, long)
+    kept, _ = bring_in(tmp_path, "t,of,tag,v\n" + rows, long, repair=True)
+
+    assert kept.counts.kept == 20
