@@ -48,7 +48,7 @@ class Port {
     }
 
     // Put a packed trace into the module's memory; return where it is.
-    async unpack(packed, ticks, holdMs) {
+    async unpack(packed, ticks, holdMs = 0) {
         const zipped = Uint8Array.from(atob(packed), (letter) => letter.charCodeAt(0));
         const stream = new Blob([zipped]).stream().pipeThrough(new DecompressionStream("deflate"));
         const planes = new Uint8Array(await new Response(stream).arrayBuffer());

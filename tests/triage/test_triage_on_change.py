@@ -85,7 +85,7 @@ def held(site_s: int) -> Trace:
     )
 
 
-@pytest.mark.slow("compiles engines")
+@pytest.mark.slow("compiles what only it runs")
 @pytest.mark.parametrize("engine", ["portable", "compiled", "c"])
 def test_every_engine_believes_a_trace_for_as_long(engine: str, site: Settings) -> None:
     """Catches one of them that takes a held reading for stuck, and so stops on a sensor: not for want of oil."""
