@@ -74,6 +74,11 @@ class Replay:
     locked_out: bool
 
 
+def stuck_beyond(stuck_after: int, hold_ms: int) -> int:
+    """Return after how long (ms) a reading is stuck that may stand still for hold_ms."""
+    return max(stuck_after, min(hold_ms, ranges.SETTINGS[ranges.STUCK_AFTER][3]))
+
+
 class Machine:
     """One machine that obeys, from power-up at rest: it takes ticks on and on, as many at a time as one likes."""
 
@@ -82,6 +87,7 @@ class Machine:
     ) -> None:
         """Power up. words(array) makes of an array what the kernel works on, lists of integers or an array."""
         self._kernel, self.words = kernel, words
+        self._stuck_after = settings.values[ranges.STUCK_AFTER]
         self.values = words(np.array(settings.values, np.int64))
         sizes = (state.STATE_SIZE, ranges.INPUTS_SIZE, outputs.OUTPUTS_SIZE, CARRY_SIZE)
         self.memory, self.inputs, self.results, self.carry = (words(np.zeros(size, np.int64)) for size in sizes)
@@ -119,6 +125,16 @@ class Machine:
             rows = [(int(time_ms), int(cause)) for time_ms, cause in self._stops[: self.carry[obeying.STOPS]]]
             self.stops[-1:] = stops_of(rows, self.stops[-1:])
 
+    def believe(self, hold_ms: int) -> None:
+        """Take readings that stand still for so long as held, not stuck: of a logger that writes on change.
+
+        The settings are for a machine that reads its sensors itself. What stands still longer than either is stuck.
+        """
+        stuck_after = stuck_beyond(self._stuck_after, hold_ms)
+        self.values[ranges.STUCK_AFTER] = stuck_after
+        for seen in (state.OIL_SEEN, state.SUCTION_SEEN, state.CRANKCASE_SEEN):
+            self.memory[seen + 1] = min(self.memory[seen + 1], stuck_after)
+
     def tick(self, *words: int) -> None:
         """Take one tick: its time and its inputs in their order."""
         self.take(np.array(words, np.int64)[:, None])
@@ -126,6 +142,7 @@ class Machine:
     def replay(self, trace: Trace) -> Replay:
         """Take a whole trace and return what the logic did; times are ms since its first row."""
         late = 0
+        self.believe(trace.hold_ms)
         for columns in blocks_of(trace):
             self.take(columns)
             late += int(np.count_nonzero(columns[FIRST_INPUT + ranges.ELAPSED] > self.values[ranges.MAX_GAP]))
@@ -134,6 +151,7 @@ class Machine:
     def follow(self, trace: Trace) -> "Trail":
         """Take a whole trace and return state and integral of every row."""
         states, integral = [], []
+        self.believe(trace.hold_ms)
         for columns in blocks_of(trace):
             rows = self.words(np.zeros((columns.shape[1], TRAIL_SIZE), np.int64))
             self.take(columns, rows)

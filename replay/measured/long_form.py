@@ -28,6 +28,7 @@ from replay.measured.text_layout import clock_of
 from replay.measured.text_lines import pieces, whole_lines
 from replay.measured.zones import LocalTime, LocalTimeError
 
+MOST_OTHER = 0.02  # share of readings of a tag that may be told otherwise at the same time (assumed)
 TIME, QUALITY = "\0time", "\0quality of "  # names of columns that no tag has
 
 
@@ -220,4 +221,12 @@ class _Rows:
         ms, rows = ms[order], rows[order]
         last = np.append(ms[1:] != ms[:-1], True) if len(ms) else np.zeros(0, dtype=bool)
         self.twice += int((~last).sum())
+        values = parts["value"][rows]
+        other = np.flatnonzero(~last[:-1] & (values[1:] != values[:-1])) if len(ms) else np.zeros(0, dtype=np.int64)
+        if len(other) > MOST_OTHER * len(ms) and not self.repair:
+            tag, value = str(parts["tag"][rows[other[0]]]), str(values[other[0]])
+            rule = f"{len(other)} of its {len(ms)} readings are followed by another one of the same time"
+            accepted = "[trace] machine_column, where the file holds several machines; [time] zone, where the clock"
+            accepted += " was put back; or --repair to take the later"
+            raise refusal(self.path, f"tag {tag}", rule, accepted, value)
         return ms[last], rows[last]

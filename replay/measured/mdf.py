@@ -93,7 +93,9 @@ class MdfSource:
             rule = "channels of an MDF have no rows in common"
             raise refusal(profile.path, "[trace] machine_column", rule, "[machines]")
         if profile.qualities:
-            raise refusal(profile.path, "[quality]", "an MDF marks its own readings", "no quality column", None)
+            rule = "of an MDF its own marks of invalid readings are taken, and no channel of quality"
+            accepted = "no quality column; where quality is a channel of its own, the file exported as CSV or Parquet"
+            raise refusal(profile.path, "[quality]", rule, accepted)
         self.mdf = open_mdf(path)
         self.sentinels = profile.file.sentinels or ()
         self.clock = Clock(EPOCH, number=True)

@@ -139,7 +139,8 @@ def _trace(entry: Entry, trace: Trace) -> dict[str, Any]:
     label = {"kind": kind, "windows": [vars(window) for window in entry.windows], "upsets": entry.upsets, **told}
     texts = ("id", "family", "machine", "oil", "origin", "note", "doubt")
     about = {name: getattr(entry, name) for name in texts} | {"sensor_fails": sensor_fails(entry)}
-    return {**about, "label": label, "start_s": trace.start_s, "ticks": len(trace), "columns": packed(trace)}
+    clock = {"start_s": trace.start_s, "ticks": len(trace), "hold_ms": trace.hold_ms}
+    return {**about, "label": label, **clock, "columns": packed(trace)}
 
 
 def _about(library: Library, settings: Settings) -> dict[str, Any]:

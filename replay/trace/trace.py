@@ -10,6 +10,7 @@ frame or Arrow table (`Trace.from_arrow`).
     crankcase_pressure_kpa    optional; the suction pressure where there is none
     reset                     optional, 0 or 1
     oil_temperature_c, speed_rpm    optional, checked and not used by the logic
+    longest_hold_s            optional: pressures were written on change, and again after this long at the latest
 
 An empty pressure cell is no reading. An empty `running` cell keeps the row
 before: run feedback is a contact, not a measurement. An empty `reset` is off.
@@ -37,7 +38,8 @@ class Trace:
 
     start_s: the file's own time of the first row; time_ms: int64[n], ms since
     then, increasing; oil_pa, suction_pa, crankcase_pa: int64[n], absolute Pa or
-    NO_READING; running, reset: uint8[n], 0 or 1.
+    NO_READING; running, reset: uint8[n], 0 or 1; hold_ms: for how long readings may stand
+    still since they were written on change, 0 where they were not.
     """
 
     name: str
@@ -48,6 +50,7 @@ class Trace:
     crankcase_pa: NDArray[np.int64]
     running: NDArray[np.uint8]
     reset: NDArray[np.uint8]
+    hold_ms: int = 0
 
     def __len__(self) -> int:
         return len(self.time_ms)
@@ -114,6 +117,8 @@ class Trace:
             columns["crankcase_pressure_kpa"] = arrow_kpa(self.crankcase_pa)
         if self.reset.any():
             columns["reset"] = self.reset
+        if self.hold_ms:
+            columns["longest_hold_s"] = np.full(len(self), self.hold_ms / 1000)
         return pa.table(columns)
 
 

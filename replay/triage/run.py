@@ -23,6 +23,7 @@ from replay.triage.events import Where, told
 from replay.triage.findings import Findings, Piece
 from replay.triage.logs import Part, Placed, in_time
 from replay.triage.obeyed import RESET_AFTER_MS, Obeyed, machine
+from replay.triage.overlaps import ToldBefore
 
 Array = NDArray[np.int64]
 
@@ -100,6 +101,7 @@ class Log:
         self.last_ms: int | None = None
         self.begin = self.told_to = 0  # of the file at hand: its first row, and up to where its rows were told before
         self.pieces: list[Piece] = []
+        self.before: ToldBefore | None = None  # what was told of the times of the file at hand
         self.since: list[int] = []  # from when on rows of each piece are taken
         self.day_zero = first.clock.day_zero_ms()
         self.first_day = 0 if findings.days.takes(first.clock) else None
@@ -116,23 +118,41 @@ class Log:
     def open_file(self, placed: Placed) -> None:
         """Note that the rows to come are those of a file."""
         self.begin = self.told_to = self._offset(placed)
+        told = self.last_ms is not None and self.begin <= self.last_ms
+        self.before = ToldBefore(self._told_from(self.begin), self.settings) if told else None
         self.file = Piece(placed)
         self.findings.pieces.append(self.file)
 
     def take(self, piece: Trace) -> None:
         """Take the next rows of the file; those of times that are told already are left out."""
         columns = columns_of(piece)
-        self.file.end_ms = int(columns[TIME, -1])
+        self.file.end_ms, self.file.hold_ms = int(columns[TIME, -1]), piece.hold_ms
         columns[TIME] += self.begin
         if self.last_ms is not None:
             told = int(np.searchsorted(columns[TIME], self.last_ms, side="right"))
             if told:
                 self.file.doubled += told
+                if self.before is not None:
+                    self.before.compare(columns[:, :told], self.findings.overlap)
                 self.findings.overlap_ms += int(columns[TIME, told - 1]) - self.told_to
                 self.told_to = int(columns[TIME, told - 1])
             columns = columns[:, told:]
         if columns.shape[1]:
             self._go_on(columns)
+
+    def _told_from(self, begin: int) -> Iterator[Array]:
+        """Yield the rows that were taken so far, from about this time of the log on, as they were taken."""
+        taken = list(zip(self.pieces, self.since, strict=True))
+        for piece, since in taken:
+            offset = self._offset(piece.placed)
+            if offset + piece.end_ms < begin:
+                continue
+            for trace in read_pieces(piece.placed.part.path, ROWS_PORTABLE):
+                columns = columns_of(trace)
+                columns[TIME] += offset
+                columns = columns[:, columns[TIME] >= since]
+                if columns.shape[1] and columns[TIME, -1] >= begin:
+                    yield columns
 
     def finish(self) -> None:
         """Add what the whole log shows to the findings."""
@@ -164,9 +184,10 @@ class Log:
         day, last = ((int(columns[TIME, at]) - self.day_zero) // kernel.DAY_MS for at in (0, -1))
         days = np.zeros((last - day + 1, kernel.DAY_SIZE), np.int64)
         zero = self.day_zero + day * kernel.DAY_MS
+        self.watch.machine.believe(self.file.hold_ms)
         self._tell(self.watch.take(columns, days, zero), ends_with_log=False)
         self.findings.days.add(None if self.first_day is None else self.first_day + day, days)
-        self.obeyed.take(columns)
+        self.obeyed.take(columns, self.file.hold_ms)
         self.file.rows += columns.shape[1]
         self.findings.rows += columns.shape[1]
 

@@ -43,7 +43,7 @@ async function traced(port, settings, traces) {
     const verdicts = [];
     const trails = [];
     for (const trace of traces) {
-        trace.place ??= await port.unpack(trace.columns, trace.ticks);
+        trace.place ??= await port.unpack(trace.columns, trace.ticks, trace.hold_ms);
         const followed = port.follow(trace.place);
         const readings = port.readings(trace.place);
         verdicts.push(judge(trace, port.run(trace.place), data));
