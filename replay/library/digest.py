@@ -3,6 +3,7 @@
 import hashlib
 from pathlib import Path
 
+from replay.ground.places import check_file
 from replay.ground.refusal import or_refuse
 from replay.library.library import Entry, Library, MustTrip
 
@@ -37,5 +38,6 @@ def _window(window: MustTrip) -> str:
 
 def sha256_of(path: Path) -> str:
     """Return the SHA-256 of a file in hex. Raises Refusal where it cannot be read."""
+    check_file(path)
     with or_refuse(path, "read"), path.open("rb") as stream:
         return hashlib.file_digest(stream, "sha256").hexdigest()

@@ -27,6 +27,7 @@ from typing import IO, Any, Protocol, cast
 from firmware_ref.digest import settings_places
 from protect import conditions, outputs, ranges, signals, state
 from replay.engine import logic_digest
+from replay.ground.places import check_file
 from replay.ground.refusal import LONGEST_PART, Refusal, refusal, shown, visible
 from replay.port.vectors import Vectors, build, line, read_vectors
 
@@ -361,6 +362,7 @@ class _Answers:
 def answers_link(path: Path, vectors: Vectors) -> Iterator[Link]:
     """Read a file of answers to the questions on these vectors. Raises Refusal for one of another length."""
     asked = _lines(vectors)
+    check_file(path)
     try:
         said = path.read_text(encoding="ascii", errors="replace").splitlines()
     except OSError as error:
