@@ -30,6 +30,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, Protocol, TypeVar
 
+from replay.ground.extras import install
 from replay.ground.refusal import Refusal, refusal
 
 Item = TypeVar("Item")
@@ -168,16 +169,13 @@ def workers(jobs: int = 1, cluster: str | None = None) -> Iterator[Each]:
 @functools.cache
 def host_code() -> dict[str, str]:
     """Return what a result hangs on besides its item: version and digest of this program, versions of what computes."""
-    import firmware_ref
-    import protect
-    import replay
-
     digest = hashlib.sha256()
-    for package in (firmware_ref, protect, replay):
-        folder = Path(str(package.__file__)).parent
-        for path in sorted(path for path in folder.rglob("*") if path.suffix in CODE and path.is_file()):
+    for package in ("firmware_ref", "protect", "replay"):
+        folder = Path(__file__).parents[2] / package
+        files = (path for path in folder.rglob("*") if path.suffix in CODE and "node_modules" not in path.parts)
+        for path in sorted(files):
             content = path.read_bytes()
-            digest.update(f"{package.__name__}/{path.relative_to(folder).as_posix()} {len(content)}\n".encode())
+            digest.update(f"{package}/{path.relative_to(folder).as_posix()} {len(content)}\n".encode())
             digest.update(content)
     versions = {name: importlib.metadata.version(name) for name in ("lubetrip", *COMPUTING)}
     return {"code": digest.hexdigest(), "python": platform.python_version(), **versions}
@@ -188,7 +186,7 @@ def _client(address: str) -> Any:
     try:
         from distributed import Client
     except ModuleNotFoundError:
-        raise refusal("workers", "", "needs distributed", "pip install 'lubetrip[cluster]'") from None
+        raise refusal("workers", "", "needs distributed", install("cluster")) from None
     logging.getLogger("distributed").setLevel(logging.CRITICAL)  # what goes wrong is told here, in words
     try:
         return Client(address, timeout=PATIENCE_S)

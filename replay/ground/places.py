@@ -14,6 +14,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, BinaryIO, cast
 
+from replay.ground.extras import install
 from replay.ground.refusal import Refusal, refusal
 
 BLOCK = 1 << 22  # bytes of an object that are fetched at a time
@@ -33,7 +34,7 @@ def place_of(given: Path | str) -> Path:
     try:
         from upath import UPath
     except ModuleNotFoundError:
-        raise refusal(given, "", "needs universal-pathlib", "pip install 'lubetrip[store]'") from None
+        raise refusal(given, "", "needs universal-pathlib", install("store")) from None
     try:
         found = UPath(given)
         found.fs  # noqa: B018 - loads what speaks to the store

@@ -30,6 +30,7 @@ from replay.trace.rows import COLUMNS, arrow_kpa
 CSV_ROWS = 100000  # a trace with more rows is written as Parquet
 GROUP_ROWS = 1 << 18
 TRACES = "traces"
+RESERVED = re.compile("con|prn|aux|nul|(com|lpt)[0-9]")  # names of devices to some systems, whatever stands behind
 NEVER_EMPTY = ("time_s", "running", "reset")
 NEW_LIBRARY = "# Traces of recorded machines. Labels come from inspection or service records, never from the logic.\n"
 EPOCH = dt.datetime.fromtimestamp(0, dt.UTC)
@@ -180,6 +181,8 @@ def new_ids(library: Path, source: str, digest: str, files: list[Path], given: s
     taken = {str(item.get("id")) for item in _traces(library)} | given
     taken |= {file.stem for file in (library / TRACES).iterdir()}
     stem = re.sub(r"[^a-z0-9]+", "-", source.casefold()).strip("-") or "trace"
+    if RESERVED.fullmatch(stem):
+        stem = f"trace-{stem}"
     width = max(2, len(str(len(files))))
     for name in (stem, f"{stem}-{digest[:8]}", f"{stem}-{digest}"):
         ids = [name if len(files) == 1 else f"{name}-{number:0{width}d}" for number in range(1, len(files) + 1)]

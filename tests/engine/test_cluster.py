@@ -297,7 +297,7 @@ def test_a_scheduler_that_does_not_answer_is_refused_in_time(monkeypatch: pytest
 def test_a_missing_package_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
     """Catches a traceback where the extra is not installed."""
     monkeypatch.setitem(sys.modules, "distributed", None)
-    with pytest.raises(Refusal, match=r"pip install 'lubetrip\[cluster\]'"), workers(cluster="tcp://127.0.0.1:9"):
+    with pytest.raises(Refusal, match="pip install 'distributed>="), workers(cluster="tcp://127.0.0.1:9"):
         pass
 
 
