@@ -30,7 +30,7 @@ from replay.engine import STATES
 from replay.engine.engines import rows_about
 from replay.ground.files import check_writable, write_whole
 from replay.ground.places import place_of
-from replay.ground.refusal import or_refuse, refusal
+from replay.ground.refusal import as_text, or_refuse, refusal
 from replay.ground.wording import words
 from replay.library import Entry, Library, label_text, trace_with_settings
 from replay.library.given import GivenSettings, entry_with_settings
@@ -116,7 +116,7 @@ def save_plots(folder: Path, library: Library, settings: Settings, ids: Iterable
 def title(shown: Picture, settings: Settings, entry: Entry | None) -> str:
     """Return what stands over a picture."""
     label = f"; {label_text(entry)}" if entry else ""
-    return f"{shown.name}{label}\nsettings {Path(settings.file).name}, digest {settings.digest[:12]}"
+    return f"{shown.name}{label}\nsettings {as_text(Path(settings.file).name)}, digest {settings.digest[:12]}"
 
 
 def draw(shown: Picture, heading: str) -> Any:

@@ -12,7 +12,7 @@ from pathlib import Path
 from firmware_ref.digest import logic_digest
 from replay.engine import portable
 from replay.engine.portable import Replay
-from replay.ground.places import is_remote
+from replay.ground.places import for_arrow, is_remote
 from replay.ground.refusal import refusal
 from replay.settings import Settings
 from replay.trace import Trace
@@ -77,7 +77,7 @@ def _rows_told(path: Path) -> int:
     import pyarrow.parquet as pa_parquet
 
     try:
-        return int(pa_parquet.ParquetFile(path).metadata.num_rows)
+        return int(pa_parquet.ParquetFile(for_arrow(path)).metadata.num_rows)
     except (pa.ArrowException, OSError):
         return 0  # reading it tells why
 

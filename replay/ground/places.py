@@ -9,13 +9,22 @@ and nothing of it travels to the workers of a cluster, which have their own.
 import contextlib
 import errno
 import io
+import stat
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, BinaryIO, cast
 
+from replay.ground.extras import install
 from replay.ground.refusal import Refusal, refusal
 
 BLOCK = 1 << 22  # bytes of an object that are fetched at a time
+MOST_BYTES = 1 << 36  # of a file; no logger's comes near
+NO_FILE = {
+    stat.S_IFIFO: "a pipe, of which everything can be read only once",
+    stat.S_IFCHR: "a device, which has no end",
+    stat.S_IFBLK: "a disk, not a file on it",
+    stat.S_IFSOCK: "a socket",
+}
 
 
 def place_of(given: Path | str) -> Path:
@@ -25,7 +34,7 @@ def place_of(given: Path | str) -> Path:
     try:
         from upath import UPath
     except ModuleNotFoundError:
-        raise refusal(given, "", "needs universal-pathlib", "pip install 'lubetrip[store]'") from None
+        raise refusal(given, "", "needs universal-pathlib", install("store")) from None
     try:
         found = UPath(given)
         found.fs  # noqa: B018 - loads what speaks to the store
@@ -38,6 +47,33 @@ def place_of(given: Path | str) -> Path:
 def is_remote(path: Path) -> bool:
     """Tell whether a path is one of an object store."""
     return not isinstance(path, Path)
+
+
+def check_file(path: Path, most: int = MOST_BYTES) -> None:
+    """Refuse what is there and no file, which would never end or wait for ever, and a file of more than `most` bytes.
+
+    What is not there, and a folder, is told by whoever opens it.
+    """
+    if is_remote(path):
+        return
+    try:
+        found = path.stat()
+    except (OSError, ValueError):
+        return
+    if what := NO_FILE.get(stat.S_IFMT(found.st_mode)):
+        raise refusal(path, "", f"is {what}", "a file on a disk: write it into one first")
+    if found.st_size > most:
+        rule = f"{found.st_size} bytes, more than one of its kind can hold"
+        raise refusal(path, "", rule, f"at most {most} bytes")
+
+
+def for_arrow(path: Path) -> Any:
+    """Return what pyarrow reads a file from: its path or, where that is no UTF-8, the opened file."""
+    try:
+        str(path).encode()
+    except UnicodeEncodeError:
+        return path.open("rb")
+    return path
 
 
 def open_bytes(path: Path, *, ranges: bool = False) -> BinaryIO:

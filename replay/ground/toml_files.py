@@ -5,14 +5,18 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
+from replay.ground.places import check_file
 from replay.ground.refusal import refusal
 
+MOST_BYTES = 1 << 24  # of a file that somebody writes
+LIBRARY_BYTES = 1 << 30  # of one with an entry for each trace
 # A key of n parts costs the reader of TOML n * n steps and places, so that a small file would fill the memory.
 _LONG_KEY = re.compile(r"""(?<![\w.-])(?:(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')[ \t]*+\.[ \t]*+){33}""")
 
 
 def read_toml(path: Path, what: str) -> dict[str, Any]:
     """Read a TOML file; `what` names its kind in the Refusal raised when that fails."""
+    check_file(path, LIBRARY_BYTES if what == "library" else MOST_BYTES)
     try:
         text = path.read_text(encoding="utf-8-sig")
         if _LONG_KEY.search(text):

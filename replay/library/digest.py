@@ -4,6 +4,7 @@ import hashlib
 from collections.abc import Mapping
 from pathlib import Path
 
+from replay.ground.places import check_file
 from replay.ground.refusal import or_refuse
 from replay.library.library import Entry, Library, MustTrip
 
@@ -39,5 +40,6 @@ def _window(window: MustTrip) -> str:
 
 def sha256_of(path: Path) -> str:
     """Return the SHA-256 of a file in hex. Raises Refusal where it cannot be read."""
+    check_file(path)
     with or_refuse(path, "read"), path.open("rb") as stream:
         return hashlib.file_digest(stream, "sha256").hexdigest()

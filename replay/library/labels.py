@@ -25,7 +25,7 @@ from typing import Any
 
 from replay.ground.files import write_whole
 from replay.ground.lock import locked
-from replay.ground.refusal import refusal
+from replay.ground.refusal import as_text, refusal
 from replay.library.library import (
     FILE,
     LABELS,
@@ -182,4 +182,4 @@ def _put_note(table: Any, note: str) -> None:
 
 def one_line(text: str) -> str:
     """Return a text without line breaks and doubled blanks."""
-    return " ".join(text.split())
+    return " ".join(as_text(text).split())

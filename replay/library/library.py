@@ -248,12 +248,20 @@ def find_entry(trace: Path) -> tuple[Library, Entry | None] | None:
     """
     for folder in trace.resolve().parents:
         if (folder / FILE).is_file():
-            library = read_library(folder if is_remote(folder) else Path(os.path.relpath(folder)))
+            library = read_library(folder if is_remote(folder) else _near(folder))
             for entry in library.entries:
                 if entry.path.resolve() == trace.resolve():
                     return library, entry
             return library, None
     return None
+
+
+def _near(folder: Path) -> Path:
+    """Return a folder as seen from the working directory; on another drive it is seen from the root alone."""
+    try:
+        return Path(os.path.relpath(folder))
+    except ValueError:
+        return folder
 
 
 def _inside(path: Path, folder: Path, where: str, name: str) -> Path:

@@ -10,7 +10,7 @@ from replay.ground.files import write_text
 from replay.ground.lock import locked
 from replay.ground.refusal import or_refuse, refusal
 from replay.library.labels import entry_of, login, one_line
-from replay.library.library import FILE, Entry, label_text, read_library
+from replay.library.library import FILE, Entry, check_inside, label_text, read_library
 
 REMOVED = "removed.toml"
 HEAD = "# Traces that were removed from this library, each as it stood there, with who removed it and why.\n"
@@ -31,20 +31,19 @@ def remove_traces(
             raise refusal(folder, "", "no trace would be left", "the folder itself removed")
         path = folder / FILE
         text = without_entries(path, path.read_bytes().decode(), frozenset(entry.id for entry in entries))
-        keep(folder, entries, f"{one_line(who)}: {one_line(why)}", delete=False)
+        keep(folder, entries, f"{one_line(who)}: {one_line(why)}")
         write_text(path, text)
-        for entry in entries:
-            with or_refuse(entry.path, "removed"):
-                entry.path.unlink()
+        delete_files(folder, entries)
     return entries
 
 
-def keep(folder: Path, entries: Sequence[Entry], why: str, *, delete: bool = True) -> None:
-    """Enter removed traces into removed.toml; delete: their files go too."""
+def keep(folder: Path, entries: Sequence[Entry], why: str) -> None:
+    """Enter traces into removed.toml, before they go: a kill in between loses no label."""
     import tomlkit
 
     if not entries:
         return
+    check_inside(folder, folder / REMOVED)
     path, day = folder / REMOVED, dt.datetime.now().astimezone().date().isoformat()
     tables = []
     for entry in entries:
@@ -53,9 +52,15 @@ def keep(folder: Path, entries: Sequence[Entry], why: str, *, delete: bool = Tru
         tables[-1]["removed"] = f"{day}, {why}"
     before = path.read_text(encoding="utf-8") if path.exists() else HEAD
     write_text(path, before.rstrip("\n") + "\n\n" + tomlkit.dumps({"removed": tables}))
-    for entry in entries if delete else ():
-        with or_refuse(entry.path, "removed"):
-            entry.path.unlink(missing_ok=True)
+
+
+def delete_files(folder: Path, entries: Sequence[Entry]) -> None:
+    """Remove the files of traces that were taken out of library.toml, but for those that it still names elsewhere."""
+    named = {entry.path.resolve() for entry in read_library(folder).entries} if entries else set()
+    for entry in entries:
+        if entry.path.resolve() not in named:
+            with or_refuse(entry.path, "removed"):
+                entry.path.unlink(missing_ok=True)
 
 
 def without_entries(path: Path, text: str, identities: frozenset[str]) -> str:

@@ -184,8 +184,9 @@ def _import(
             ]
             replacing.keep_labels(old, new)
             parts = [(files, entries) for (*_, files), (_, entries) in zip(read, found, strict=True)]
+            removal.keep(library, old, f"replaced by another import of {visible(path.name)}")
             into_library.enter(library, parts, frozenset(entry.id for entry in old))
-            removal.keep(library, old, f"replaced by another import of {path.name}")
+            removal.delete_files(library, old)
     finally:
         for files in reversed(made):
             files.discard()

@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from replay.ground.files import write_text
+from replay.ground.files import settle, write_text
 from replay.ground.refusal import or_refuse, refusal, visible
 from replay.ground.toml_files import read_toml
 from replay.library.library import FILE, check_inside
@@ -30,6 +30,7 @@ from replay.trace.rows import COLUMNS, arrow_kpa
 CSV_ROWS = 100000  # a trace with more rows is written as Parquet
 GROUP_ROWS = 1 << 18
 TRACES = "traces"
+RESERVED = re.compile("con|prn|aux|nul|(com|lpt)[0-9]")  # names of devices to some systems, whatever stands behind
 NEVER_EMPTY = ("time_s", "running", "reset")
 NEW_LIBRARY = "# Traces of recorded machines. Labels come from inspection or service records, never from the logic.\n"
 EPOCH = dt.datetime.fromtimestamp(0, dt.UTC)
@@ -76,6 +77,7 @@ class TraceFiles:
         self.waiting: list[Any] = []
         self.rows = 0
         self.writer: Any = None
+        self.out: Any = None
         self.pool = ThreadPoolExecutor(1)
         self.work: Future[None] | None = None
 
@@ -96,6 +98,7 @@ class TraceFiles:
         if self.writer is not None:
             with contextlib.suppress(OSError):  # the disk is full: what could be written goes too
                 self.writer.close()
+                self.out.close()
         shutil.rmtree(self.folder, ignore_errors=True)
         for folder in reversed(self.made):
             if folder.is_dir() and not any(folder.iterdir()):
@@ -130,7 +133,8 @@ class TraceFiles:
         if self.writer is None:
             repeating = [name for name in rows.column_names if name != "time_s"]
             how = {"compression": "snappy", "use_dictionary": repeating, "use_byte_stream_split": ["time_s"]}
-            self.writer = pq.ParquetWriter(self._file(".parquet"), rows.schema, write_statistics=False, **how)
+            self.out = self._file(".parquet").open("wb")
+            self.writer = pq.ParquetWriter(self.out, rows.schema, write_statistics=False, **how)
         self.writer.write_table(rows, row_group_size=GROUP_ROWS)
 
     def _file(self, ending: str) -> Path:
@@ -145,10 +149,12 @@ class TraceFiles:
             rows = pa.concat_tables(self.waiting)
             file = self._file(".csv" if self.rows <= CSV_ROWS else ".parquet")
             if self.rows <= CSV_ROWS:
-                pa_csv.write_csv(rows, file, pa_csv.WriteOptions(quoting_style="none"))
+                with file.open("wb") as out:
+                    pa_csv.write_csv(rows, out, pa_csv.WriteOptions(quoting_style="none"))
             else:
                 self._write_parquet(rows)
                 self.writer.close()
+                self.out.close()
             self.files.append(file)
         self.waiting, self.rows, self.writer = [], 0, None
 
@@ -159,8 +165,10 @@ def enter(library: Path, parts: list[tuple[TraceFiles, list[dict[str, Any]]]], w
         for files, entries in parts:
             for file, entry in zip(files.files, entries, strict=True):
                 target = library / entry["file"]
+                settle(file)
                 file.rename(target)
                 undo.callback(target.unlink, missing_ok=True)
+        settle(library / TRACES)
         _append(library / FILE, [entry for _, entries in parts for entry in entries], without)
         undo.pop_all()
 
@@ -173,6 +181,8 @@ def new_ids(library: Path, source: str, digest: str, files: list[Path], given: s
     taken = {str(item.get("id")) for item in _traces(library)} | given
     taken |= {file.stem for file in (library / TRACES).iterdir()}
     stem = re.sub(r"[^a-z0-9]+", "-", source.casefold()).strip("-") or "trace"
+    if RESERVED.fullmatch(stem):
+        stem = f"trace-{stem}"
     width = max(2, len(str(len(files))))
     for name in (stem, f"{stem}-{digest[:8]}", f"{stem}-{digest}"):
         ids = [name if len(files) == 1 else f"{name}-{number:0{width}d}" for number in range(1, len(files) + 1)]

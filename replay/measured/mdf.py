@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from replay.ground.extras import install
 from replay.ground.refusal import Refusal, refusal
 from replay.measured import columns, dialect
 from replay.measured.block import UNKNOWN, Block
@@ -29,7 +30,7 @@ def open_mdf(path: Path) -> Any:
     try:
         import asammdf
     except ImportError:
-        raise refusal(path, "", "MDF needs a package that is not installed", "pip install 'lubetrip[mdf]'") from None
+        raise refusal(path, "", "MDF needs a package that is not installed", install("mdf")) from None
     logging.getLogger("asammdf").setLevel(logging.CRITICAL)  # what it meets in a damaged file is told once, here
     hook = sys.unraisablehook
     sys.unraisablehook = lambda _: None  # the library's own clean-up stumbles over files it could not open

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from replay.ground.places import for_arrow
 from replay.ground.refusal import refusal
 from replay.measured import clock as clocks
 from replay.measured import columns, dialect
@@ -51,7 +52,7 @@ def header(path: Path) -> Header:
     """Open a Parquet file. Raises Refusal for one that is damaged, or that unpacks to what no logger writes."""
     import pyarrow.parquet as pq
 
-    file = told(path, lambda: pq.ParquetFile(path))
+    file = told(path, lambda: pq.ParquetFile(for_arrow(path)))
     check_unpacked(path, file.metadata)
     fields, names = told(path, lambda: (list(file.schema_arrow), tuple(file.schema_arrow.names)))
     units = tuple((field.metadata or {}).get(b"unit", b"").decode("utf-8", "replace") for field in fields)

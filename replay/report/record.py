@@ -92,7 +92,7 @@ def write_record(folder: Path | str, library: Library, result: Score) -> None:
     about = {
         "schema": SCHEMA,
         "verdict": kept.verdict,
-        "library": {"folder": os.path.relpath(library.folder, folder), "digest": kept.library_digest},
+        "library": {"folder": _way(library.folder, folder), "digest": kept.library_digest},
         "settings_digest": kept.settings.digest,
         "logic": kept.engine.as_json(),
         "judge": {"digest": judge_digest()},
@@ -148,6 +148,14 @@ def check_record(folder: Path | str, library: Path | str | None = None) -> Check
     changed = [(name, was, now.get(name, "none")) for name, was in about["versions"].items()]
     notes += [f"{name} {was} then, {found} now" for name, was, found in changed if was != found]
     return Check(tuple(broken), tuple(notes))
+
+
+def _way(library: Path, folder: Path) -> str:
+    """Return the way from a record to a library as every system reads it; from another drive there is no short one."""
+    try:
+        return Path(os.path.relpath(library, folder)).as_posix()
+    except ValueError:
+        return library.absolute().as_posix()
 
 
 def _told(thing: Any) -> str:

@@ -11,7 +11,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from replay.ground.places import is_remote, open_bytes
+from replay.ground.places import check_file, for_arrow, is_remote, open_bytes
 from replay.ground.refusal import Refusal, or_refuse, refusal
 from replay.trace.rows import COLUMNS, Columns, as_floats, check_header
 
@@ -118,13 +118,14 @@ def place_in(path: Path, row: int) -> str:
 
 def _given(path: Path, *, ranges: bool = False) -> Any:
     """Return what pyarrow reads a file from: its path, or an opened object of a store."""
-    return open_bytes(path, ranges=ranges) if is_remote(path) else path
+    return open_bytes(path, ranges=ranges) if is_remote(path) else for_arrow(path)
 
 
 def _csv_header(path: Path) -> list[str]:
+    check_file(path)
     try:
         with io.TextIOWrapper(open_bytes(path), encoding="utf-8-sig", newline="") as stream:
-            header = [name.strip() for name in next(csv.reader(stream), [])]
+            header = [name.strip() for name in next(csv.reader(_lines(path, stream)), [])]
     except FileNotFoundError:
         raise refusal(path, "", "no such trace", "a trace file (CSV, Parquet), by its path") from None
     except OSError as error:
@@ -166,6 +167,7 @@ def _csv_batches(path: Path) -> Iterator[Any]:
 def _parquet(path: Path) -> Any:
     import pyarrow.parquet as pa_parquet
 
+    check_file(path)
     # Of an object what a row group needs is fetched at once: each request takes its time.
     how = {"pre_buffer": True} if is_remote(path) else {"buffer_size": PARQUET_BUFFER, "pre_buffer": False}
     file = told(path, lambda: pa_parquet.ParquetFile(_given(path, ranges=True), **how))
@@ -211,7 +213,7 @@ def told(path: Path, read: Any) -> Any:
 def _data_rows(path: Path) -> Iterator[tuple[int, list[str]]]:
     """Yield (line number, cells) of each data row of a CSV trace, blank lines left out."""
     with io.TextIOWrapper(open_bytes(path), encoding="utf-8-sig", errors="replace", newline="") as stream:
-        reader = csv.reader(stream)
+        reader = csv.reader(_lines(path, stream))
         next(reader)
         try:
             for cells in reader:
@@ -219,6 +221,17 @@ def _data_rows(path: Path) -> Iterator[tuple[int, list[str]]]:
                     yield reader.line_num, cells
         except csv.Error as error:
             raise refusal(path, f"line {reader.line_num}", str(error), "a row of readings") from None
+
+
+def _lines(path: Path, stream: io.TextIOWrapper) -> Iterator[str]:
+    """Yield the lines of a CSV trace. Raises Refusal for one without an end, of which no memory could hold more."""
+    for number in itertools.count(1):
+        line = stream.readline(LONGEST_LINE)
+        if len(line) == LONGEST_LINE and not line.endswith("\n"):
+            raise refusal(path, f"line {number}", f"longer than {LONGEST_LINE} characters", "a row of readings")
+        if not line:
+            return
+        yield line
 
 
 def _first_bad_cell(path: Path, header: list[str]) -> Refusal | None:

@@ -25,7 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from replay.ground.places import place_of
-from replay.ground.refusal import refusal
+from replay.ground.refusal import as_text, refusal
 from replay.trace.files import first_time_told, place_in, read_blocks, read_columns
 from replay.trace.rows import LEAST_ROWS, Rows, arrow_kpa, as_floats, check_header, too_few
 
@@ -130,7 +130,7 @@ def read_trace(path: Path | str) -> Trace:
         raise too_few(path, len(columns["time_s"]))
     rows = Rows(path, lambda row: place_in(path, row))
     arrays = rows.take(columns)
-    return Trace(path.stem, rows.start_s, **arrays)
+    return Trace(as_text(path.stem), rows.start_s, **arrays)
 
 
 def first_time_s(path: Path) -> float:
@@ -147,6 +147,6 @@ def read_pieces(path: Path, most_rows: int) -> Iterator[Trace]:
     rows = Rows(path, lambda row: place_in(path, row))
     for columns in read_blocks(path, most_rows):
         arrays = rows.take(columns)
-        yield Trace(path.stem, rows.start_s, **arrays)
+        yield Trace(as_text(path.stem), rows.start_s, **arrays)
     if rows.count < LEAST_ROWS:
         raise too_few(path, rows.count)

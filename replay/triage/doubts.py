@@ -36,9 +36,14 @@ MS_PER_H = 3_600_000
 
 def doubts_about(found: Findings, settings: Settings) -> tuple[Doubt, ...]:
     """Return what has to be known of a machine before it is called healthy, the gravest first."""
-    notes = [*_losses(found), *_held(found), *_joining(found)]
-    every = [*_starts(found), *_oil(found, settings), *_zero(found), *_share(found), *notes]
+    every = [*_refused(found), *_starts(found), *_oil(found, settings), *_zero(found), *_share(found)]
+    every += [*_losses(found), *_held(found), *_joining(found)]
     return tuple(sorted(every, key=lambda doubt: doubt.advice))
+
+
+def _refused(found: Findings) -> Iterator[Doubt]:
+    if found.refused:
+        yield Doubt(CANNOT_TELL, f"{len(found.refused)} of its logs cannot be read and are left out")
 
 
 def net_trend(found: Findings) -> Trend | None:

@@ -60,7 +60,8 @@ class Findings:
 
     Times in ms; logs: stretches without a break; elapsed_ms: from first to last row, breaks included; overlap_ms: told
     by two files, counted once; overlap: whether they agree. `stops` by cause, `lockouts` and obeyed_run_ms are those
-    of an obeyed logic. doubts: those of `replay.triage.doubts`, None as long as nobody has asked.
+    of an obeyed logic. doubts: those of `replay.triage.doubts`, None as long as nobody has asked. refused: why some of
+    the files could not be read.
     """
 
     machine: str
@@ -91,6 +92,7 @@ class Findings:
     days: Days = field(default_factory=Days)
     gravest: Gravest = field(default_factory=Gravest)
     doubts: tuple[Doubt, ...] | None = None
+    refused: tuple[str, ...] = ()
 
     @property
     def judged_share(self) -> float:

@@ -1,6 +1,7 @@
 """Logs through the kernel and through the obeyed logic, block by block: memory stays bounded, however long a log."""
 
 import bisect
+import contextlib
 import functools
 import itertools
 from collections.abc import Callable, Iterator, Sequence
@@ -15,13 +16,14 @@ from replay.engine.engines import rows_about
 from replay.engine.obeying import FIRST_INPUT, TIME
 from replay.engine.portable import columns_of
 from replay.engine.workers import Each, one_by_one
+from replay.ground.refusal import Refusal
 from replay.settings import Settings
 from replay.trace import Trace, read_pieces
 from replay.triage import kernel
 from replay.triage.doubts import doubts_about
 from replay.triage.events import Where, told
 from replay.triage.findings import Findings, Piece
-from replay.triage.logs import Part, Placed, in_time
+from replay.triage.logs import Part, Placed, in_order, in_time
 from replay.triage.obeyed import RESET_AFTER_MS, Obeyed, machine
 from replay.triage.overlaps import ToldBefore
 
@@ -224,23 +226,65 @@ def _uncounted(_rows: int) -> None:
 def examine(
     settings: Settings, machine: tuple[str, Sequence[Part]], *, fast: bool, advance: Callable[[int], None] = _uncounted
 ) -> Findings:
-    """Return what the logs of a machine (name, files) show. Raises Refusal with file and line of a broken log."""
+    """Return what the logs of a machine (name, files) show; one that cannot be read is left out, and told."""
     name, parts = machine
+    refused: dict[Part, str] = {}
+    while True:
+        try:
+            found = _examined(settings, name, [part for part in parts if part not in refused], advance, fast=fast)
+        except _BrokenLog as error:  # perhaps far behind its first row: the others are read anew
+            refused[error.part] = str(error)
+        else:
+            found.refused = tuple(refused.values())
+            found.doubts = doubts_about(found, settings)
+            return found
+
+
+class _BrokenLog(Refusal):
+    """A log that cannot be read."""
+
+    def __init__(self, part: Part, error: Refusal) -> None:
+        super().__init__(str(error))
+        self.part = part
+
+
+def _examined(
+    settings: Settings,
+    name: str,
+    parts: Sequence[Part],
+    advance: Callable[[int], None],
+    *,
+    fast: bool,
+) -> Findings:
+    """Return what the logs of a machine show. Raises _BrokenLog with file and line."""
     findings = Findings(name, tuple(part.path for part in parts))
     log: Log | None = None
-    for placed in in_time(parts):
+    started = []
+    for part in parts:
+        with _told_of(part):
+            started += in_time([part])
+    for placed in in_order(started):
         if log is None or not log.goes_on_at(placed):
             if log is not None:
                 log.finish()
             log = Log(findings, settings, placed, fast=fast)
         log.open_file(placed)
-        for piece in read_pieces(placed.part.path, ROWS if fast else ROWS_PORTABLE):
-            log.take(piece)
-            advance(len(piece))
+        with _told_of(placed.part):
+            for piece in read_pieces(placed.part.path, ROWS if fast else ROWS_PORTABLE):
+                log.take(piece)
+                advance(len(piece))
     if log is not None:
         log.finish()
-    findings.doubts = doubts_about(findings, settings)
     return findings
+
+
+@contextlib.contextmanager
+def _told_of(part: Part) -> Iterator[None]:
+    """Tell which log a refusal is of."""
+    try:
+        yield
+    except Refusal as error:
+        raise _BrokenLog(part, error) from None
 
 
 def examine_all(

@@ -2,6 +2,7 @@
 
 from tests.campaigns.confirm import command as confirm
 from tests.campaigns.differential import command
+from tests.campaigns.faults import faults
 from tests.campaigns.fuzz import fuzz
 from tests.campaigns.injection import injection
 from tests.campaigns.proof import proof
@@ -9,6 +10,7 @@ from tests.campaigns.reloading import reload
 from tests.campaigns.soak import soak
 
 command.add_command(confirm)
+command.add_command(faults)
 command.add_command(fuzz)
 command.add_command(injection)
 command.add_command(proof)

@@ -228,6 +228,36 @@ def test_another_port_has_another_library(tmp_path: Path) -> None:
     assert c_port.port_digest(tmp_path) != c_port.port_digest()
 
 
+def test_a_compiler_comes_with_its_options(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Catches CC="gcc -O1" that is looked for as one program, options that are left out, and a build that ignores them."""
+    compiler = need("cc")
+    for name in c_port.PORT:
+        (tmp_path / name).write_text((C_FOLDER / name).read_text())
+    plain = c_port.build(tmp_path)
+    monkeypatch.setenv("CC", f"{compiler} -O1 -DOF_THIS_TEST='a b'")
+
+    assert c_port.compiler() == [compiler, "-O1", "-DOF_THIS_TEST=a b"]
+    assert c_port.build(tmp_path) != plain
+    (tmp_path / "my cc").symlink_to(compiler)
+    monkeypatch.setenv("CC", str(tmp_path / "my cc"))
+    assert c_port.compiler() == [str(tmp_path / "my cc")]
+    for wrong, said in (("cc 'half", "cannot be read"), ("cc -no-such-option", "does not compile")):
+        monkeypatch.setenv("CC", wrong)
+        with pytest.raises(Refusal, match=said):
+            c_port.build(tmp_path)
+
+
+def test_a_damaged_build_of_the_port_is_made_anew(tmp_path: Path) -> None:
+    """Catches a half library that ends the process as it is loaded."""
+    need("cc")
+    for name in c_port.PORT:
+        (tmp_path / name).write_text((C_FOLDER / name).read_text())
+    library = c_port.build(tmp_path)
+    library.write_bytes(library.read_bytes()[:4000])
+
+    assert c_port.load(c_port.build(tmp_path)).lubetrip_first_fault is not None
+
+
 def test_what_the_c_engine_needs_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Catches a traceback without a compiler, without the sources, or with a port that does not compile."""
     need("cc")

@@ -10,8 +10,10 @@ from tests.gates import (
     coverage_c,
     coverage_python,
     int16,
+    lowest,
     mutation_c,
     mutation_python,
+    newest,
     sanitizers,
     static_analysis,
     wp,
@@ -93,6 +95,28 @@ def of_wrong_ports(folder: Path) -> Verdict:
     return wrong_ports.judge(without_reload_stops(vector_set()))
 
 
+def _checkout(folder: Path) -> Path:
+    """Return a copy of the project without what was made in it."""
+    made = shutil.ignore_patterns(".git", ".venv", "node_modules", "build", "__pycache__", "*.egg-info", ".*_cache")
+    return Path(shutil.copytree(lowest.ROOT, folder / "project", ignore=made))
+
+
+def lower_bound(folder: Path) -> Verdict:
+    """Plant a bound below the first scipy whose bootstrap takes the generator that is given to it."""
+    project = _checkout(folder)
+    bounds = project / "pyproject.toml"
+    bounds.write_text(bounds.read_text().replace('"scipy>=1.15"', '"scipy>=1.14"'))
+    return lowest.judge(project=project, tests=("-q", "-n", "0", "tests/score/test_comparison.py"))
+
+
+def gone_module(folder: Path) -> Verdict:
+    """Plant an import that Python 3.12 no longer has."""
+    project = _checkout(folder)
+    test = project / "tests" / "ground" / "test_planted.py"
+    test.write_text("def test_gone():\n    import imp\n")
+    return newest.judge(project, ("3.12",), ("-q", "-n", "0", str(test)))
+
+
 def sanitized(folder: Path) -> Verdict:
     """Plant a look at one row past the table, from which every word still comes out right."""
     source = planted(folder, "(number < LUBETRIP_ROW_COUNT)", "(number <= LUBETRIP_ROW_COUNT)")
@@ -104,8 +128,10 @@ SEEDED: dict[str, Gate] = {
     "coverage-c": coverage_of_c,
     "coverage-protect": coverage_of_protect,
     "int16": narrow_int,
+    "lowest": lower_bound,
     "mutation-c": mutation_of_c,
     "mutation-protect": mutation_of_protect,
+    "newest": gone_module,
     "proof-c": proof_of_c,
     "sanitizers": sanitized,
     "wrong-ports": of_wrong_ports,
