@@ -106,18 +106,20 @@ static int32_t stuck_part(int32_t state[], int seen, int32_t reading, int32_t ru
     int32_t unmoved = 0;
     int32_t part = 0;
 
-    if (reading == state[seen]) {
-        unmoved = state[seen + 1];
+    if (reading != LT_NO_READING) {
+        if (reading == state[seen]) {
+            unmoved = state[seen + 1];
+        }
+        if ((running != 0) || (unmoved == stuck_after)) {
+            unmoved += elapsed;
+        }
+        state[seen] = reading;
+        if (unmoved > stuck_after) {
+            part = unmoved - stuck_after;
+            unmoved = stuck_after;
+        }
+        state[seen + 1] = unmoved;
     }
-    if ((running != 0) || (unmoved == stuck_after)) {
-        unmoved += elapsed;
-    }
-    state[seen] = reading;
-    if (unmoved > stuck_after) {
-        part = unmoved - stuck_after;
-        unmoved = stuck_after;
-    }
-    state[seen + 1] = unmoved;
     return part;
 }
 

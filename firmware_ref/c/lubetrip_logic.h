@@ -8,8 +8,8 @@
 #define LUBETRIP_LAYOUT 0x8089cd42U
 
 /* SHA-256 of the reference, its first 64 bits for the preprocessor. */
-#define LUBETRIP_LOGIC 0x9c7769f2abf4c5e9U
-#define LUBETRIP_LOGIC_DIGEST "9c7769f2abf4c5e9b3025083d68c94b4a3bdbe80b2b7ab7f5af9599da3d3b55e"
+#define LUBETRIP_LOGIC 0x7250625de12ab131U
+#define LUBETRIP_LOGIC_DIGEST "7250625de12ab131d6914a3bcf7d40b881cdb3affdb2b419bc8a64ee0e9aef95"
 
 #define LUBETRIP_VERSION "0.1.0"
 

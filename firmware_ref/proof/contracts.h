@@ -97,8 +97,12 @@ static int32_t settled_part(const int32_t state[], const int32_t settings[], int
     requires 0 <= state[seen + 1] <= stuck_after <= 86400000;
     requires 0 <= elapsed <= LT_ELAPSED_MOST;
     assigns state[seen], state[seen + 1];
-    ensures 0 <= \result <= elapsed && 0 <= state[seen + 1] <= stuck_after && state[seen] == reading;
-    ensures running != 0 && reading == \old(state[seen]) && \old(state[seen + 1]) == stuck_after ==> \result == elapsed; */
+    ensures 0 <= \result <= elapsed && 0 <= state[seen + 1] <= stuck_after;
+    ensures reading == LT_NO_READING ==>
+              \result == 0 && state[seen] == \old(state[seen]) && state[seen + 1] == \old(state[seen + 1]);
+    ensures reading != LT_NO_READING ==> state[seen] == reading;
+    ensures running != 0 && reading != LT_NO_READING && reading == \old(state[seen]) &&
+              \old(state[seen + 1]) == stuck_after ==> \result == elapsed; */
 static int32_t stuck_part(int32_t state[], int seen, int32_t reading, int32_t running, int32_t elapsed,
                           int32_t stuck_after);
 

@@ -44,6 +44,7 @@ class Course:
         self.carry: Any = np.zeros(obeying.CARRY_SIZE, np.int64)
         state.power_up(self.memory, self.values)  # type: ignore[arg-type]
         self.carry[obeying.PERMITTED] = 1
+        self.seen = np.full(blocks.CHANNELS, ranges.NO_READING, np.int64)
         self.ages = np.zeros(blocks.CHANNELS, np.int64)
         self.before: list[Any] | None = None  # the row before
         self.tables = table_facts.tables()
@@ -61,7 +62,7 @@ class Course:
         time, oil, suction, *crankcase, running, reset = given
         columns = Columns(time, (oil, suction, *(crankcase or (suction,))), running, reset)
         summaries = np.zeros((-(-len(time) // blocks.BLOCK), blocks.SUMMARY_SIZE), np.int64)
-        compiled.compiled(blocks.summarise, blocks)(columns, shared, summaries, self.ages)
+        compiled.compiled(blocks.summarise, blocks)(columns, shared, summaries, self.seen, self.ages)
         edges = np.append(np.union1d(marks, marks + 1) + begin, NEVER)
         noted = np.zeros((len(piece), NOTED), np.int64)
         beside = (blocks, table_facts, lane, long_ticks, state)

@@ -62,8 +62,8 @@ def prepare(trace: Trace) -> Prepared:
     readings = _plain(trace.oil_pa), _plain(trace.suction_pa), _plain(trace.crankcase_pa)
     columns = blocks.Columns(_plain(trace.time_ms), readings, _plain(trace.running), _plain(trace.reset))
     summaries = np.zeros((-(-len(trace) // blocks.BLOCK), blocks.SUMMARY_SIZE), np.int64)
-    ages = np.zeros(blocks.CHANNELS, np.int64)
-    compiled.compiled(blocks.summarise, blocks)(columns, trace.crankcase_pa is trace.suction_pa, summaries, ages)
+    shared, seen = trace.crankcase_pa is trace.suction_pa, np.full(blocks.CHANNELS, ranges.NO_READING, np.int64)
+    compiled.compiled(blocks.summarise, blocks)(columns, shared, summaries, seen, np.zeros(blocks.CHANNELS, np.int64))
     last_reset = int(np.flatnonzero(columns.reset)[-1]) if summaries[:, blocks.RESETS].any() else -1
     return Prepared(columns, summaries, last_reset)
 

@@ -62,8 +62,8 @@ def narrow_int(folder: Path) -> Verdict:
 
 def mutation_of_c(folder: Path) -> Verdict:
     """Plant a comparison that no vector can decide, and that no list excuses."""
-    good = "    if (unmoved > stuck_after) {\n"
-    source = planted(folder, good, f"    if (unmoved < 0) {{\n        unmoved = 0;\n    }}\n{good}")
+    good = "        if (unmoved > stuck_after) {\n"
+    source = planted(folder, good, f"        if (unmoved < 0) {{\n            unmoved = 0;\n        }}\n{good}")
     return mutation_c.judge(source.parent, functions=("stuck_part",))
 
 

@@ -49,10 +49,23 @@ WRONG = {
         "state[LT_ST_FLAGS] += (int32_t)LT_FLAG_ONE_RESET;",
         "state[LT_ST_FLAGS] = (state[LT_ST_FLAGS] + (int32_t)LT_FLAG_ONE_RESET) & ~128;",
     ),
-    "stuck age wraps at 26 bits": ("        unmoved += elapsed;", "        unmoved = (unmoved + elapsed) & 0x3FFFFFF;"),
+    "stuck age wraps at 26 bits": ("unmoved += elapsed;", "unmoved = (unmoved + elapsed) & 0x3FFFFFF;"),
     "stuck age held at 24 bits": (
-        "        unmoved += elapsed;",
-        "        unmoved += elapsed;\n        if (unmoved > 0xFFFFFF) {\n            unmoved = 0xFFFFFF;\n        }",
+        "unmoved += elapsed;",
+        "unmoved += elapsed;\n            if (unmoved > 0xFFFFFF) {\n                unmoved = 0xFFFFFF;\n            }",
+    ),
+    "no reading taken as a move": (
+        "    if (reading != LT_NO_READING) {\n        if (reading == state[seen]) {",
+        "    if (elapsed >= 0) {\n        if (reading == state[seen]) {",
+    ),
+    "the stuck check begins anew after a missing reading": (
+        "        state[seen + 1] = unmoved;\n    }\n    return part;",
+        "        state[seen + 1] = unmoved;\n    } else {\n        state[seen + 1] = 0;\n    }\n    return part;",
+    ),
+    "a missing reading ages": (
+        "        state[seen + 1] = unmoved;\n    }\n    return part;",
+        "        state[seen + 1] = unmoved;\n    } else if ((running != 0) && (elapsed <= (stuck_after - state[seen + 1]))) {\n"
+        "        state[seen + 1] += elapsed;\n    } else {\n    }\n    return part;",
     ),
     "rest_settle of 0 taken as off": (
         "    if (left < 0) {\n        left = 0;",

@@ -198,8 +198,9 @@ class Prover:
         if function.__name__ == "settled_part" and isinstance(returned, Integer):
             returned = Integer(z3.If(returned.term < 0, -1, returned.term))  # below 0 is all that is looked at then
         if function.__name__ == "stuck_part" and isinstance(returned, Integer):
-            elapsed = copies[4].term  # of a step that is late all is in doubt, and what was stuck is not looked at
-            returned = Integer(z3.If(elapsed > spans.SEEN, 0, returned.term))
+            # Of a step that is late or has a missing reading all is in doubt, and what was stuck is not looked at.
+            leads_nowhere = z3.Or(copies[4].term > spans.SEEN, copies[2].term == ranges.NO_READING)
+            returned = Integer(z3.If(leads_nowhere, 0, returned.term))
         return [returned, *(word for copy in copies if isinstance(copy, list) for word in copy)]
 
     def same(self, mistake: wrong.Mistake, number: int) -> bool:

@@ -301,6 +301,7 @@ def _on_the_edge(short: dict[str, int], long: dict[str, int], gap: int) -> Itera
         told = [(*words, 100000 + beat, 100000, 100000) for _ in range(most + 2) for beat, words in enumerate(cycle)]
         yield _story(f"{told_most} resets, and one that is refused", {**short, "resets_most": most}, told)
     yield from _weights(long, gap)
+    yield from _lost(short)
     alike = ranges.NO_READING & ((1 << 24) - 1)  # a reading whose lowest bits are those of none
     told = [(1000, 1, 0, alike, 100000, 100000), (1000, 1, 0, alike, alike, alike)]
     yield _story("a reading like none", {"oil_most": 20000000, "suction_most": 20000000}, told)
@@ -315,6 +316,18 @@ def _on_the_edge(short: dict[str, int], long: dict[str, int], gap: int) -> Itera
     told += [(1000, 1, 0, 200000 + n, 100000, 100000) for n in range(4)]
     told += [(3000, 0, 0, 130000, 100001, 100001), (1000, 0, 0, 130001, 100000, 100000)]
     yield _story("a fault as the trip memory ends", {**short, "fault_delay": 100}, told)
+
+
+def _lost(short: dict[str, int]) -> Iterator[Walk]:
+    """Yield walks in which a frozen channel is missing now and then, running and at rest, and comes back as it was or not."""
+    gone, beats = ranges.NO_READING, "rrgrgggr rgrr gg r sgs rm rgm"  # read, gone, standing still, moved
+    for place in range(3):
+        told = [(0, 0, 0, gone, gone, gone)]
+        for second, beat in enumerate(beats.replace(" ", "")):
+            words = [190000 + second % 2, 100000 + second % 2, 100000 + second % 2]
+            words[place] = {"g": gone, "m": 180000 - second}.get(beat, (190000, 100000, 100000)[place])
+            told.append((1000, int(beat != "s"), 0, *words))
+        yield _story("a frozen channel that loses readings", {**short, "stuck_after": 8000, "fault_delay": 60000}, told)
 
 
 def _weights(long: dict[str, int], gap: int) -> Iterator[Walk]:
