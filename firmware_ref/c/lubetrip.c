@@ -153,6 +153,10 @@ static void observe(int32_t state[], const int32_t settings[], const int32_t inp
     if (part > doubted) {
         doubted = part;
     }
+    /*@ assert parts: 0 <= doubted <= elapsed; */
+    /*@ assert still: running != 0 && inputs[LT_IN_OIL_PRESSURE] != LT_NO_READING &&
+                      inputs[LT_IN_OIL_PRESSURE] == \at(state[LT_ST_OIL_SEEN], Pre) &&
+                      \at(state[LT_ST_OIL_SEEN + 1], Pre) == stuck_after ==> doubted == elapsed; */
     doubts = channel_doubts(state, settings, inputs);
     if (elapsed > settings[LT_SET_MAX_GAP]) {
         doubts |= LT_DOUBT_LATE;
@@ -169,6 +173,10 @@ static void observe(int32_t state[], const int32_t settings[], const int32_t inp
             }
         }
     }
+    /*@ assert time: 0 <= doubted <= elapsed && elapsed - doubted <= settings[LT_SET_MAX_GAP]; */
+    /*@ assert net: -20100000 <= net <= 20100000; */
+    /*@ assert frozen: running != 0 && inputs[LT_IN_OIL_PRESSURE] == \at(state[LT_ST_OIL_SEEN], Pre) &&
+                       \at(state[LT_ST_OIL_SEEN + 1], Pre) == stuck_after ==> doubted == elapsed; */
     outputs[LT_OUT_SEEN] = elapsed - doubted;
     outputs[LT_OUT_DOUBTED] = doubted;
     outputs[LT_OUT_CREDIBLE] = (doubts == 0U) ? 1 : 0;
@@ -470,7 +478,7 @@ static void apply_effect(int32_t state[], const int32_t settings[], uint32_t bit
         state[LT_ST_MEMORY_LEFT] = settings[LT_SET_TRIP_MEMORY];
         state[LT_ST_CAUSE] = (effect == LT_EFFECT_STOP_ON_OIL) ? LT_OIL_CAUSE : LT_RELOAD_CAUSE;
     } else if (effect == LT_EFFECT_STOP_ON_SENSOR) {
-        /*@ assert 0 <= (bits & LT_DOUBT_ANY) <= LT_DOUBT_ANY; */
+        /*@ assert 0 <= ((uint32_t)LT_SENSOR_CAUSE | (bits & LT_DOUBT_ANY)) <= MOST_BITS; */
         state[LT_ST_CAUSE] = (int32_t)((uint32_t)LT_SENSOR_CAUSE | (bits & LT_DOUBT_ANY));
     } else if ((effect == LT_EFFECT_FORGET_TRIPS) || (effect == LT_EFFECT_REFUSE_RESET)) {
         apply_reset(state, settings, effect);
