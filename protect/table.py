@@ -134,9 +134,7 @@ def apply_effect(state: list[int], settings: list[int], bits: int, effect: int) 
         state[TRIPS] = 0
         state[MEMORY_LEFT] = settings[TRIP_MEMORY]
         state[FLAGS] &= ~RESET_PRESSED
-        if (
-            state[FLAGS] & RESETS
-        ) != RESETS:  # pragma: no branch - full is RESETS_SPENT, refused above
+        if (state[FLAGS] & RESETS) != RESETS:  # pragma: no branch - full is RESETS_SPENT, refused above
             state[FLAGS] += ONE_RESET
     elif effect == REFUSE_RESET:
         state[CAUSE] = RESETS_CAUSE
