@@ -4,6 +4,7 @@ from tests.campaigns.confirm import command as confirm
 from tests.campaigns.differential import command
 from tests.campaigns.fuzz import fuzz
 from tests.campaigns.injection import injection
+from tests.campaigns.leaps import leaps
 from tests.campaigns.proof import proof
 from tests.campaigns.reloading import reload
 from tests.campaigns.soak import soak
@@ -11,6 +12,7 @@ from tests.campaigns.soak import soak
 command.add_command(confirm)
 command.add_command(fuzz)
 command.add_command(injection)
+command.add_command(leaps)
 command.add_command(proof)
 command.add_command(reload)
 command.add_command(soak)

@@ -1,8 +1,9 @@
-"""Slips in the host side (slips.py), each planted in a copy of the checkout, against the tests that state what it breaks.
+"""Slips in the host side, each planted by itself in a copy of the checkout, against the tests that state what it breaks.
 
-`PLAN` says for each part of the host side which tests are to find its slips, those that are likeliest to first. What
-survives has to stand in equivalent_host.toml with the reason, named by its text. All slips together take a day of one core;
-without a limit a sample is drawn (`SAMPLE` slips of all files, by a seed), with `--every` all are planted.
+`PLAN` says for each part of the host side which tests are to find its slips, those that are likeliest to first. First come
+the slips of named_slips.toml, which passed every test once, then a sample of all that slips.py makes of the files, or with
+`--every` all of them, some days of one core. What survives has to stand in equivalent_host.toml with the reason, named by
+its text. Numba is switched off, so that no slip waits for machine code.
 """
 
 import compileall
@@ -14,20 +15,23 @@ import shutil
 import subprocess
 import sys
 import tempfile
+import tomllib
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from queue import SimpleQueue
 
-from tests.gates.reasons import Change
+from tests.gates.port import Verdict
+from tests.gates.reasons import Change, judged, reasons
 from tests.gates.slips import Slip, slips
 
 ROOT = Path(__file__).parents[2]
 EQUIVALENT = Path(__file__).with_name("equivalent_host.toml")
+NAMED = Path(__file__).with_name("named_slips.toml")
 COPIED = ("firmware_ref", "fixtures", "protect", "replay", "tests", "pyproject.toml", "README.md", "DEVELOPERS.md")
-SAMPLE, SEED = 60, 1
-TIMEOUT_S = 60.0  # beyond what the tests of a part take with nothing planted
+SAMPLE, SEED = 40, 1
+PLAIN_S, PLANTED_S = 1200.0, 300.0  # how long the tests of a part may take with nothing planted, and with a slip
 FATES = ("killed", "timeout", "survived")
 
 # Part of the host side -> its files in replay/, and the tests that state what they do.
@@ -39,10 +43,62 @@ PLAN: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
             "tests/score/test_score.py",
             "tests/score/test_windows.py",
             "tests/score/test_evidence.py",
+            "tests/score/test_explaining.py",
         ),
     ),
     "statistics": (("ground/statistics.py",), ("tests/ground/test_statistics.py", "tests/score/test_evidence.py")),
     "comparison": (("score/comparison.py",), ("tests/score/test_comparison.py",)),
+    "library": (
+        ("library/digest.py", "library/library.py", "library/labels.py"),
+        ("tests/library/test_digest.py", "tests/library/test_library.py", "tests/library/test_label.py"),
+    ),
+    "forms": (
+        ("report/junit.py", "pytest_plugin.py", "display/score.py"),
+        ("tests/judge/test_forms_judged.py", "tests/report/test_junit.py"),
+    ),
+    "record": (("report/record.py",), ("tests/report/test_record.py",)),
+    "trace": (("trace/rows.py", "trace/trace.py"), ("tests/trace/test_trace.py",)),
+    "settings": (("settings/file.py",), ("tests/settings/test_settings.py",)),
+    "guarantee": (("settings/guarantee.py",), ("tests/settings/test_guarantee.py",)),
+    "tuning": (
+        ("tuning/tune.py", "tuning/judge.py", "tuning/pareto.py", "tuning/holdout.py", "tuning/fresh.py"),
+        ("tests/tuning/test_choice.py", "tests/tuning/test_tune.py"),
+    ),
+    "robustness": (
+        ("tuning/tolerance.py", "tuning/disturb.py", "tuning/robustness.py", "tuning/levers.py"),
+        ("tests/tuning/test_robustness.py",),
+    ),
+    "sweep": (
+        (
+            *("sweep/walk.py", "sweep/long_ticks.py", "sweep/fast_ticks.py", "sweep/lane.py"),
+            *("sweep/blocks.py", "sweep/outcomes.py", "sweep/table_facts.py"),
+        ),
+        ("tests/sweep/test_leaps.py", "tests/sweep/test_sweep_blocks.py", "tests/sweep/test_sweep.py"),
+    ),
+    "triage": (
+        ("triage/kernel.py", "triage/run.py", "triage/events.py", "triage/findings.py", "triage/days.py"),
+        (
+            "tests/judge/test_triage_judged.py",
+            "tests/triage/test_triage_events.py",
+            "tests/triage/test_triage_joined.py",
+        ),
+    ),
+    "import": (
+        ("measured/zones.py", "ground/zones.py", "measured/clock.py", "measured/assemble.py", "measured/cells.py"),
+        (
+            "tests/measured/test_import_time.py",
+            "tests/measured/test_import_honest.py",
+            "tests/measured/test_import_broken.py",
+        ),
+    ),
+    "physics": (
+        tuple(f"physics/{name}.py" for name in ("bearing", "sump", "pump", "journal", "sensors", "simulate")),
+        ("tests/physics",),
+    ),
+    "page": (
+        ("page/judge.js", "page/units.js", "page/settings.js", "page/wording.js"),
+        ("tests/page/test_judge_script.py", "tests/page/test_bench_page.py"),
+    ),
 }
 
 
@@ -131,7 +187,7 @@ def planted(wanted: Sequence[tuple[str, Slip]], jobs: int = 1, root: Path = ROOT
         runners = [Runner(Path(work) / str(number), root) for number in range(jobs)]
         try:
             for part in dict.fromkeys(part for part, _ in wanted):
-                fate, by = runners[0].ask(PLAN[part][1], 1200.0)
+                fate, by = runners[0].ask(PLAN[part][1], PLAIN_S)
                 if fate != "survived":
                     raise SystemExit(f"the tests of {part} fail with nothing planted: {by}")
             for runner in runners:
@@ -140,7 +196,7 @@ def planted(wanted: Sequence[tuple[str, Slip]], jobs: int = 1, root: Path = ROOT
             def one(row: tuple[str, Slip]) -> Planted:
                 runner = free.get()
                 try:
-                    return runner.plant(row[1], PLAN[row[0]][1], 300.0)
+                    return runner.plant(row[1], PLAN[row[0]][1], PLANTED_S)
                 finally:
                     free.put(runner)
 
@@ -149,3 +205,30 @@ def planted(wanted: Sequence[tuple[str, Slip]], jobs: int = 1, root: Path = ROOT
         finally:
             for runner in runners:
                 runner.close()
+
+
+def named(parts: Sequence[str]) -> list[tuple[str, Slip]]:
+    """Return the slips of named_slips.toml in these parts, each with its part. Raises SystemExit for one without its place."""
+    found = []
+    for row in tomllib.loads(NAMED.read_text(encoding="utf-8"))["slip"]:
+        if row["part"] in parts:
+            file = f"replay/{row['file']}"
+            source = (ROOT / file).read_text(encoding="utf-8")
+            if source.count(row["line"]) != 1:
+                raise SystemExit(f"named_slips.toml: {row['what']}: its line does not stand once in {file}")
+            begin = source.index(row["line"])
+            slip = Slip(file, row["what"], begin, begin + len(row["line"]), row["changed"])
+            found.append((row["part"], slip))
+    return found
+
+
+def judge(parts: Sequence[str] = tuple(PLAN), sample: int | None = SAMPLE, seed: int = SEED, jobs: int = 1) -> Verdict:
+    """Judge the tests of the host side by the slips that they let live."""
+    wanted = [*named(parts), *drawn(parts, sample, seed)]
+    ends = planted(wanted, jobs)
+    alive = {one.change for one in ends if one.fate == "survived"}
+    known = reasons(EQUIVALENT)
+    lines = judged(alive, {change: why for change, why in known.items() if change in alive or sample is None})
+    counts = ", ".join(f"{sum(one.fate == fate for one in ends)} {fate}" for fate in FATES)
+    told = f"{len(ends)} slips in {', '.join(parts)}: {counts}; {len(known)} listed as equivalent, each with its reason"
+    return Verdict(not lines, (*lines, told))

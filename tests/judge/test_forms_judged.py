@@ -39,6 +39,7 @@ class Tables(HTMLParser):
         self.feed(text)
 
     def handle_starttag(self, tag: str, attrs: object) -> None:
+        """Begin a table, a row or a cell."""
         del attrs
         if tag == "caption":
             self.rows = []
@@ -51,9 +52,11 @@ class Tables(HTMLParser):
         self.inside = tag if tag in ("caption", "td", "th", "dt", "dd") else self.inside
 
     def handle_endtag(self, tag: str) -> None:
+        """End what collects text."""
         self.inside = "" if tag == self.inside else self.inside
 
     def handle_data(self, data: str) -> None:
+        """Collect the text of a caption, a cell or a term."""
         if self.inside == "caption":
             self.tables[data] = self.rows
         elif self.inside in ("td", "th") and self.rows:
