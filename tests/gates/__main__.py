@@ -15,6 +15,7 @@ GATES = {
     "coverage-protect": "coverage_python",
     "int16": "int16",
     "mutation-c": "mutation_c",
+    "mutation-host": "mutation_host",
     "mutation-protect": "mutation_python",
     "proof-c": "wp",
     "sanitizers": "sanitizers",

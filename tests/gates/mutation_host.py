@@ -2,7 +2,7 @@
 
 `PLAN` says for each part of the host side which tests are to find its slips, those that are likeliest to first. First come
 the slips of named_slips.toml, which passed every test once, then a sample of all that slips.py makes of the files, or with
-`--every` all of them, some days of one core. What survives has to stand in equivalent_host.toml with the reason, named by
+the campaign `slips` all of them, days of one core. What survives has to stand in equivalent_host.toml with the reason, named by
 its text. Numba is switched off, so that no slip waits for machine code.
 """
 
@@ -35,7 +35,8 @@ PLAIN_S, PLANTED_S = 1200.0, 300.0  # how long the tests of a part may take with
 FATES = ("killed", "timeout", "survived")
 
 # Part of the host side -> its files in replay/, and the tests that state what they do.
-PLAN: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
+Plan = dict[str, tuple[tuple[str, ...], tuple[str, ...]]]
+PLAN: Plan = {
     "verdict": (
         ("score/scoring.py", "score/windows.py", "score/evidence.py", "score/mix.py", "score/explaining.py"),
         (
@@ -62,7 +63,19 @@ PLAN: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "guarantee": (("settings/guarantee.py",), ("tests/settings/test_guarantee.py",)),
     "tuning": (
         ("tuning/tune.py", "tuning/judge.py", "tuning/pareto.py", "tuning/holdout.py", "tuning/fresh.py"),
-        ("tests/tuning/test_choice.py", "tests/tuning/test_tune.py"),
+        (
+            "tests/tuning/test_choice.py",
+            *(
+                f"tests/tuning/test_tune.py::test_{name}"
+                for name in (
+                    "every_candidate_has_the_figures_of_its_own_score",
+                    "the_parts_are_scored_as_libraries_of_their_own",
+                    "the_parts_are_disjoint_cover_the_library_and_share_no_machine_and_family",
+                    "the_pareto_set_is_that_of_comparing_all_with_all",
+                    "a_library_too_small_to_be_parted_is_not_parted",
+                )
+            ),
+        ),
     ),
     "robustness": (
         ("tuning/tolerance.py", "tuning/disturb.py", "tuning/robustness.py", "tuning/levers.py"),
@@ -111,14 +124,14 @@ class Planted:
     by: str
 
 
-def copied(folder: Path, root: Path = ROOT) -> Path:
+def copied(folder: Path) -> Path:
     """Lay out a copy of a checkout to plant slips in."""
     leave = shutil.ignore_patterns("__pycache__", "node_modules", "build", "*.egg-info")
     for name in COPIED:
-        if (root / name).is_dir():
-            shutil.copytree(root / name, folder / name, ignore=leave)
+        if (ROOT / name).is_dir():
+            shutil.copytree(ROOT / name, folder / name, ignore=leave)
         else:
-            shutil.copy(root / name, folder / name)
+            shutil.copy(ROOT / name, folder / name)
     compileall.compile_dir(folder, quiet=2)
     return folder
 
@@ -126,8 +139,8 @@ def copied(folder: Path, root: Path = ROOT) -> Path:
 class Runner:
     """A copy of the checkout and the process whose forks run tests in it (forked.py)."""
 
-    def __init__(self, folder: Path, root: Path = ROOT) -> None:
-        self.folder = copied(folder, root)
+    def __init__(self, folder: Path) -> None:
+        self.folder = copied(folder)
         variables = {"PYTHONPATH": str(folder), "PYTHONDONTWRITEBYTECODE": "1", "NUMBA_DISABLE_JIT": "1"}
         cache = {"XDG_CACHE_HOME": str(folder / "cache")}
         self.process = subprocess.Popen(
@@ -180,14 +193,14 @@ def drawn(parts: Sequence[str], sample: int | None, seed: int) -> list[tuple[str
     return sorted(random.Random(seed).sample(every, sample))  # noqa: S311 - draws a test, no secret
 
 
-def planted(wanted: Sequence[tuple[str, Slip]], jobs: int = 1, root: Path = ROOT) -> list[Planted]:
+def planted(wanted: Sequence[tuple[str, Slip]], jobs: int = 1, plan: Plan = PLAN) -> list[Planted]:
     """Plant every slip by itself. Raises SystemExit where the tests of a part fail with nothing planted."""
     with tempfile.TemporaryDirectory() as work:
         free: SimpleQueue[Runner] = SimpleQueue()
-        runners = [Runner(Path(work) / str(number), root) for number in range(jobs)]
+        runners = [Runner(Path(work) / str(number)) for number in range(jobs)]
         try:
             for part in dict.fromkeys(part for part, _ in wanted):
-                fate, by = runners[0].ask(PLAN[part][1], PLAIN_S)
+                fate, by = runners[0].ask(plan[part][1], PLAIN_S)
                 if fate != "survived":
                     raise SystemExit(f"the tests of {part} fail with nothing planted: {by}")
             for runner in runners:
@@ -196,7 +209,7 @@ def planted(wanted: Sequence[tuple[str, Slip]], jobs: int = 1, root: Path = ROOT
             def one(row: tuple[str, Slip]) -> Planted:
                 runner = free.get()
                 try:
-                    return runner.plant(row[1], PLAN[row[0]][1], PLANTED_S)
+                    return runner.plant(row[1], plan[row[0]][1], PLANTED_S)
                 finally:
                     free.put(runner)
 
@@ -222,13 +235,19 @@ def named(parts: Sequence[str]) -> list[tuple[str, Slip]]:
     return found
 
 
-def judge(parts: Sequence[str] = tuple(PLAN), sample: int | None = SAMPLE, seed: int = SEED, jobs: int = 1) -> Verdict:
-    """Judge the tests of the host side by the slips that they let live."""
-    wanted = [*named(parts), *drawn(parts, sample, seed)]
-    ends = planted(wanted, jobs)
+def judge(
+    parts: Sequence[str] = tuple(PLAN),
+    sample: int | None = SAMPLE,
+    seed: int = SEED,
+    jobs: int = 1,
+    plan: Plan = PLAN,
+) -> Verdict:
+    """Judge the tests of the host side by the slips that they let live; sample: how many are drawn, None for all."""
+    ends = planted([*named(parts), *drawn(parts, sample, seed)], jobs, plan)
     alive = {one.change for one in ends if one.fate == "survived"}
     known = reasons(EQUIVALENT)
-    lines = judged(alive, {change: why for change, why in known.items() if change in alive or sample is None})
+    looked_for = {one.change for one in ends}
+    lines = judged(alive, {change: why for change, why in known.items() if change in looked_for})
     counts = ", ".join(f"{sum(one.fate == fate for one in ends)} {fate}" for fate in FATES)
     told = f"{len(ends)} slips in {', '.join(parts)}: {counts}; {len(known)} listed as equivalent, each with its reason"
     return Verdict(not lines, (*lines, told))

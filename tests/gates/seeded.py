@@ -11,6 +11,7 @@ from tests.gates import (
     coverage_python,
     int16,
     mutation_c,
+    mutation_host,
     mutation_python,
     sanitizers,
     static_analysis,
@@ -67,6 +68,13 @@ def mutation_of_c(folder: Path) -> Verdict:
     return mutation_c.judge(source.parent, functions=("stuck_part",))
 
 
+def mutation_of_host(folder: Path) -> Verdict:
+    """Let tests that do not look at a comparison find traces that are paired by their place."""
+    del folder
+    blind = {"comparison": (mutation_host.PLAN["comparison"][0], ("tests/score/test_score.py",))}
+    return mutation_host.judge(("comparison",), sample=0, plan=blind)
+
+
 def mutation_of_protect(folder: Path) -> Verdict:
     """Plant the same in the reference."""
     protect = folder / "protect"
@@ -105,6 +113,7 @@ SEEDED: dict[str, Gate] = {
     "coverage-protect": coverage_of_protect,
     "int16": narrow_int,
     "mutation-c": mutation_of_c,
+    "mutation-host": mutation_of_host,
     "mutation-protect": mutation_of_protect,
     "proof-c": proof_of_c,
     "sanitizers": sanitized,
