@@ -211,16 +211,7 @@ def _other_constants(value: object) -> list[str]:
 
 def of_python(file: str, source: str) -> list[Slip]:
     """Return all slips of a Python source, in its order."""
-    found = set(_Python(file, source).walk(ast.parse(source), ""))
-    return sorted(slip for slip in found if _reads(slip.text(source)))
-
-
-def _reads(source: str) -> bool:
-    try:
-        ast.parse(source)
-    except SyntaxError:
-        return False
-    return True
+    return sorted(set(_Python(file, source).walk(ast.parse(source), "")))
 
 
 def of_script(file: str, source: str) -> list[Slip]:
