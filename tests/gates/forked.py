@@ -1,8 +1,8 @@
 """Test runs as forks of one process that has imported what all tests import, which takes most of a short run's time.
 
-`python forked.py FOLDER` reads a line of JSON for each run, {"tests": [...], "timeout": seconds}, and answers with one:
-{"fate": killed, survived or timeout, "by": the first test that failed}. Nothing of the project is imported before the
-fork: each run has the sources as they stand in the folder then.
+`python forked.py FOLDER` reads a line of JSON for each run, {"tests": [...], "timeout": seconds, "interpreted": whether
+numba is to leave Python as it is}, and answers with one: {"fate": killed, survived or timeout, "by": the first test that
+failed}. Nothing of the project is imported before the fork: each run has the sources as they stand in the folder then.
 """
 
 import contextlib
@@ -33,7 +33,7 @@ OPTIONS = (
 )
 
 
-def one_run(folder: str, tests: list[str], said: int) -> None:
+def one_run(folder: str, tests: list[str], said: int, *, interpreted: bool) -> None:
     """Be the fork: run the tests and end."""
     os.setsid()
     os.dup2(said, 1)
@@ -41,6 +41,8 @@ def one_run(folder: str, tests: list[str], said: int) -> None:
     os.chdir(folder)
     sys.path[0] = folder
     sys.dont_write_bytecode = True
+    os.environ["NUMBA_DISABLE_JIT"] = str(int(interpreted))
+    importlib.import_module("numba").config.reload_config()
     status = 70
     with contextlib.suppress(BaseException):
         status = int(importlib.import_module("pytest").main([*OPTIONS, *tests]))
@@ -48,12 +50,12 @@ def one_run(folder: str, tests: list[str], said: int) -> None:
     os._exit(status)
 
 
-def fate_of(folder: str, tests: list[str], timeout: float) -> dict[str, str]:
+def fate_of(folder: str, tests: list[str], timeout: float, *, interpreted: bool) -> dict[str, str]:
     """Run tests in a fork and say how that ended."""
     with tempfile.TemporaryFile("w+") as said:
         child = os.fork()
         if child == 0:
-            one_run(folder, tests, said.fileno())
+            one_run(folder, tests, said.fileno(), interpreted=interpreted)
         end, done, status = time.monotonic() + timeout, 0, 0
         while not done and time.monotonic() < end:
             done, status = os.waitpid(child, os.WNOHANG)
@@ -79,7 +81,8 @@ def main() -> None:
             importlib.import_module(name)
     for line in sys.stdin:
         asked = json.loads(line)
-        print(json.dumps(fate_of(folder, asked["tests"], asked["timeout"])), flush=True)
+        ended = fate_of(folder, asked["tests"], asked["timeout"], interpreted=asked["interpreted"])
+        print(json.dumps(ended), flush=True)
 
 
 if __name__ == "__main__":

@@ -3,7 +3,7 @@
 `PLAN` says for each part of the host side which tests are to find its slips, those that are likeliest to first. First come
 the slips of named_slips.toml, which passed every test once, then a sample of all that slips.py makes of the files, or with
 the campaign `slips` all of them, days of one core. What survives has to stand in equivalent_host.toml with the reason, named by
-its text. Numba is switched off, so that no slip waits for machine code.
+its text. Python stays interpreted where that is sooner done than machine code made anew for each slip (`COMPILED`).
 """
 
 import compileall
@@ -32,6 +32,7 @@ NAMED = Path(__file__).with_name("named_slips.toml")
 COPIED = ("firmware_ref", "fixtures", "protect", "replay", "tests", "pyproject.toml", "README.md", "DEVELOPERS.md")
 SAMPLE, SEED = 40, 1
 PLAIN_S, PLANTED_S = 1200.0, 300.0  # how long the tests of a part may take with nothing planted, and with a slip
+COMPILED = ("physics",)  # parts that take too long without machine code
 FATES = ("killed", "timeout", "survived")
 
 # Part of the host side -> its files in replay/, and the tests that state what they do.
@@ -86,14 +87,13 @@ PLAN: Plan = {
             *("sweep/walk.py", "sweep/long_ticks.py", "sweep/fast_ticks.py", "sweep/lane.py"),
             *("sweep/blocks.py", "sweep/outcomes.py", "sweep/table_facts.py"),
         ),
-        ("tests/sweep/test_leaps.py", "tests/sweep/test_sweep_blocks.py", "tests/sweep/test_sweep.py"),
+        ("tests/sweep/test_leaps.py", "tests/sweep/test_sweep_blocks.py"),
     ),
     "triage": (
         ("triage/kernel.py", "triage/run.py", "triage/events.py", "triage/findings.py", "triage/days.py"),
         (
-            "tests/judge/test_triage_judged.py",
-            "tests/triage/test_triage_events.py",
-            "tests/triage/test_triage_joined.py",
+            *("tests/judge/test_triage_judged.py", "tests/triage/test_triage_events.py"),
+            *("tests/triage/test_triage_joined.py", "tests/triage/test_triage_doubts.py"),
         ),
     ),
     "import": (
@@ -106,7 +106,10 @@ PLAN: Plan = {
     ),
     "physics": (
         tuple(f"physics/{name}.py" for name in ("bearing", "sump", "pump", "journal", "sensors", "simulate")),
-        ("tests/physics",),
+        tuple(
+            f"tests/physics/test_physics_{name}.py"
+            for name in ("bearings", "outside", "sensors", "balances", "tables", "numerics", "behaviour")
+        ),
     ),
     "page": (
         ("page/judge.js", "page/units.js", "page/settings.js", "page/wording.js"),
@@ -141,7 +144,7 @@ class Runner:
 
     def __init__(self, folder: Path) -> None:
         self.folder = copied(folder)
-        variables = {"PYTHONPATH": str(folder), "PYTHONDONTWRITEBYTECODE": "1", "NUMBA_DISABLE_JIT": "1"}
+        variables = {"PYTHONPATH": str(folder), "PYTHONDONTWRITEBYTECODE": "1"}
         cache = {"XDG_CACHE_HOME": str(folder / "cache")}
         self.process = subprocess.Popen(
             [sys.executable, str(Path(__file__).with_name("forked.py")), str(folder)],
@@ -151,21 +154,23 @@ class Runner:
             env={**os.environ, **variables, **cache},
         )
 
-    def ask(self, tests: Sequence[str], timeout: float) -> tuple[str, str]:
-        """Run tests; return how that ended and by which test."""
+    def ask(self, part: str, tests: Sequence[str], timeout: float) -> tuple[str, str]:
+        """Run tests of a part; return how that ended and by which test."""
         assert self.process.stdin is not None
         assert self.process.stdout is not None
-        self.process.stdin.write(json.dumps({"tests": list(tests), "timeout": timeout}) + "\n")
+        self.process.stdin.write(
+            json.dumps({"tests": list(tests), "timeout": timeout, "interpreted": part not in COMPILED}) + "\n"
+        )
         self.process.stdin.flush()
         answer = json.loads(self.process.stdout.readline())
         return answer["fate"], answer["by"]
 
-    def plant(self, slip: Slip, tests: Sequence[str], timeout: float) -> Planted:
+    def plant(self, part: str, slip: Slip, tests: Sequence[str], timeout: float) -> Planted:
         """Plant a slip, run the tests, take it out again."""
         path = self.folder / slip.file
         source = path.read_text(encoding="utf-8")
         with self.changed(path, source, slip.text(source)):
-            return Planted(slip.shown(source), *self.ask(tests, timeout))
+            return Planted(slip.shown(source), *self.ask(part, tests, timeout))
 
     @contextlib.contextmanager
     def changed(self, path: Path, source: str, text: str) -> Iterator[None]:
@@ -200,7 +205,7 @@ def planted(wanted: Sequence[tuple[str, Slip]], jobs: int = 1, plan: Plan = PLAN
         runners = [Runner(Path(work) / str(number)) for number in range(jobs)]
         try:
             for part in dict.fromkeys(part for part, _ in wanted):
-                fate, by = runners[0].ask(plan[part][1], PLAIN_S)
+                fate, by = runners[0].ask(part, plan[part][1], PLAIN_S)
                 if fate != "survived":
                     raise SystemExit(f"the tests of {part} fail with nothing planted: {by}")
             for runner in runners:
@@ -209,7 +214,7 @@ def planted(wanted: Sequence[tuple[str, Slip]], jobs: int = 1, plan: Plan = PLAN
             def one(row: tuple[str, Slip]) -> Planted:
                 runner = free.get()
                 try:
-                    return runner.plant(row[1], plan[row[0]][1], PLANTED_S)
+                    return runner.plant(*row, plan[row[0]][1], PLANTED_S)
                 finally:
                     free.put(runner)
 

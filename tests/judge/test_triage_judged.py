@@ -1,5 +1,6 @@
 """Scripted logs, of which every event is known beforehand: what triage finds in them, in one file or in several."""
 
+import datetime as dt
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -263,3 +264,65 @@ def test_a_gap_between_two_files_ends_what_is_under_way(site: Settings, tmp_path
     ] == [(STARVED, str(part.path), 25_000, 83, True) for part in files]
     assert [e.seconds(e.start_ms) for e in sorted(events, key=lambda e: e.file)] == [200.0, 10_200.0]
     assert findings.run_ms == 2 * 225_000
+
+
+@pytest.mark.parametrize(
+    ("levels", "kinds"),
+    [
+        ([(60.0, 300.0)], []),  # net oil pressure, suction; cut-out itself is enough
+        ([(59.999, 300.0)], [STARVED]),
+        ([(45.0, 300.0), (79.999, 300.0), (45.0, 300.0)], [STARVED]),  # below cut-in the spell goes on
+        ([(45.0, 300.0), (80.0, 300.0), (45.0, 300.0)], [STARVED, STARVED]),
+        ([(120.0, 80.0)], []),  # the vacuum level itself is none
+        ([(120.0, 79.998)], [VACUUM]),
+        ([(120.0, 50.0), (120.0, 99.998), (120.0, 50.0)], [VACUUM]),  # below reload the vacuum goes on
+        ([(120.0, 50.0), (120.0, 100.0), (120.0, 50.0)], [VACUUM, VACUUM]),
+    ],
+)
+def test_each_level_counts_on_its_very_edge(
+    levels: list[tuple[float, float]], kinds: list[str], site: Settings
+) -> None:
+    """Catches a cut-out, cut-in, vacuum or reload level that is taken on its other side."""
+    script = Script()
+    script.go_on(CALM_S)
+    for net, suction in levels:
+        script.go_on(10, net, suction)
+    script.go_on(CALM_S)
+
+    assert sorted(event.kind for event in found(script.trace(), site).gravest.all()) == kinds
+
+
+@pytest.mark.parametrize(("gap_s", "logs"), [(1.0, 1), (3.0, 1), (3.001, 2), (3600.0, 2)])
+def test_files_go_on_with_each_other_up_to_max_gap(gap_s: float, logs: int, site: Settings, tmp_path: Path) -> None:
+    """Catches a gap of just max_gap that parts a log, and one of a ms more that does not."""
+    script = Script()
+    script.go_on(60)
+    files = [Part(write(tmp_path / f"{n}.csv", script.trace(), n * (60.0 + gap_s))) for n in range(2)]
+    findings = examine(site, ("m", tuple(files)), fast=False)
+
+    assert findings.logs == logs
+    assert findings.run_ms == 120_000 + (round(1000 * gap_s) if logs == 1 else 0)
+
+
+def test_rows_that_two_files_tell_count_once(site: Settings, tmp_path: Path) -> None:
+    """Catches an overlap of two logs counted twice, by one row more or less."""
+    script = Script()
+    script.go_on(CALM_S)
+    script.dip(45, 30)
+    script.go_on(CALM_S)
+    trace = script.trace()
+    first, _ = pieces(trace, [240])
+    second = pieces(trace, [220])[1]
+    own = Trace(
+        "p", 0.0, second.time_ms - second.time_ms[0], second.oil_pa, second.suction_pa, second.suction_pa,
+        second.running, second.reset,
+    )  # fmt: skip
+    utc = dt.datetime(2026, 3, 1, tzinfo=dt.UTC)
+    files = [
+        Part(write(tmp_path / "a.csv", first), utc),
+        Part(write(tmp_path / "b.csv", own), utc + dt.timedelta(seconds=220)),
+    ]
+    findings = examine(site, ("m", tuple(files)), fast=False)
+
+    held(findings.gravest.all(), script)
+    assert (findings.run_ms, findings.overlap_ms, findings.rows) == (1000 * (len(trace) - 1), 19_000, len(trace))

@@ -92,12 +92,17 @@ def test_the_named_slips_have_their_place_and_the_listed_ones_too() -> None:
 @pytest.mark.slow("starts another test run")
 def test_a_run_tells_what_failed_and_what_hangs(tmp_path: Path) -> None:
     """Catches a slip that counts as found because its run never began, and a hang that holds up all others."""
-    for name, body in {"good": "pass", "bad": "assert False", "hangs": "import time; time.sleep(60)"}.items():
+    for name, body in {
+        "good": "import numba; assert numba.config.DISABLE_JIT",
+        "bad": "assert False",
+        "hangs": "import time; time.sleep(60)",
+    }.items():
         (tmp_path / f"test_{name}.py").write_text(f"def test_{name}():\n    {body}\n")
     (tmp_path / "pytest.ini").write_text("[pytest]\n")
     (tmp_path / "conftest.py").write_text("from hypothesis import settings\nsettings.register_profile('gate')\n")
     asked = [
-        {"tests": [f"test_{name}.py"], "timeout": 30 if name != "hangs" else 4} for name in ("good", "bad", "hangs")
+        {"tests": [f"test_{name}.py"], "timeout": 30 if name != "hangs" else 4, "interpreted": name == "good"}
+        for name in ("good", "bad", "hangs")
     ]
     done = subprocess.run(
         [sys.executable, str(Path(forked.__file__)), str(tmp_path)],
