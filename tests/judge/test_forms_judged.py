@@ -238,7 +238,7 @@ def held_everywhere(folder: Path) -> dict[str, Any]:
     return own
 
 
-@settings(max_examples=4, derandomize=True, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=3, derandomize=True, suppress_health_check=[HealthCheck.too_slow])
 @given(libraries())
 def test_every_form_of_a_score_tells_the_second_account(files: dict[str, str]) -> None:
     """Catches a form that colours, counts, rounds or leaves out otherwise than the score: each of terminal, JUnit, pytest, pages."""
