@@ -99,6 +99,7 @@ PLAN: Plan = {
     "import": (
         ("measured/zones.py", "ground/zones.py", "measured/clock.py", "measured/assemble.py", "measured/cells.py"),
         (
+            "tests/measured/test_import_blocks.py",
             "tests/measured/test_import_time.py",
             "tests/measured/test_import_honest.py",
             "tests/measured/test_import_broken.py",

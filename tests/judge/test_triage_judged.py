@@ -249,21 +249,49 @@ def test_a_log_in_several_files_shows_what_it_shows_in_one(
         assert event.seconds(event.start_ms) == begin_s + event.start_ms / 1000
 
 
-def test_a_gap_between_two_files_ends_what_is_under_way(site: Settings, tmp_path: Path) -> None:
+UTC = dt.datetime(2026, 3, 1, tzinfo=dt.UTC)
+
+
+@pytest.mark.parametrize("dated", [False, True])
+def test_a_gap_between_two_files_ends_what_is_under_way(dated: bool, site: Settings, tmp_path: Path) -> None:
     """Catches a spell that goes on over hours nobody saw, and one that is lost where the log breaks off."""
     script = Script()
     script.go_on(CALM_S)
     script.go_on(25, 5)
-    first = script.trace()
-    files = [Part(write(tmp_path / f"{n}.csv", first, 10_000.0 * n)) for n in range(2)]
+    first, at_s = script.trace(), (0.0, 10_000.0)
+    files = [
+        Part(write(tmp_path / f"{n}.csv", first, begin), UTC + dt.timedelta(seconds=begin) if dated else None)
+        for n, begin in enumerate(at_s)
+    ]
     findings = examine(site, ("m", tuple(files)), fast=False)
-    events = findings.gravest.all()
+    events = sorted(findings.gravest.all(), key=lambda event: event.file)
 
-    assert [
-        (e.kind, e.file, e.low_ms, e.integral_percent, e.ends_with_log) for e in sorted(events, key=lambda e: e.file)
-    ] == [(STARVED, str(part.path), 25_000, 83, True) for part in files]
-    assert [e.seconds(e.start_ms) for e in sorted(events, key=lambda e: e.file)] == [200.0, 10_200.0]
-    assert findings.run_ms == 2 * 225_000
+    assert [(e.kind, e.file, e.low_ms, e.integral_percent, e.ends_with_log) for e in events] == [
+        (STARVED, str(part.path), 25_000, 83, True) for part in files
+    ]
+    assert [e.seconds(e.start_ms) for e in events] == [200.0, 10_200.0]
+    assert (findings.run_ms, findings.logs) == (2 * 225_000, 2)
+
+
+@pytest.mark.parametrize(("gap_s", "percent"), [(60.0, 100), (3600.0, 100), (3600.001, 20)])
+def test_over_a_gap_the_logic_goes_on_as_long_as_it_remembers(
+    gap_s: float, percent: int, site: Settings, tmp_path: Path
+) -> None:
+    """Catches an integral that drains over a gap, one that is kept for ever, and an hour that is not just an hour."""
+    first, second = Script(), Script(net_kpa=[5.0])
+    first.go_on(CALM_S)
+    first.go_on(25, 5)
+    second.go_on(16, 5)  # of which a logic that begins anew gives 10 s to the grace
+    second.go_on(CALM_S)
+    begin = 225.0 + gap_s
+    files = [
+        Part(write(tmp_path / "a.csv", first.trace()), UTC),
+        Part(write(tmp_path / "b.csv", second.trace()), UTC + dt.timedelta(seconds=begin)),
+    ]
+    events = examine(site, ("m", tuple(files)), fast=False).gravest.all()
+    (after,) = [event for event in events if event.file.endswith("b.csv")]
+
+    assert (after.integral_percent, after.full_at_ms is not None) == (percent, percent == 100)
 
 
 @pytest.mark.parametrize(
