@@ -279,3 +279,30 @@ def test_each_outcome_shows_in_every_form(tmp_path: Path) -> None:
         "late": "missed",
         "doubt": "undecided",
     }
+
+
+ASKED = {
+    "met": "max_missed_probability = 0.9999\nmin_margin_coverage = 0.0001\n",
+    "not enough evidence": "max_missed_probability = 0.1\nmin_margin_coverage = 0.0001\n",
+    "not met": "max_missed_probability = 0.9999\nmin_margin_coverage = 0.0001\nmax_nuisance_probability = 0.4\n",
+}
+
+
+@pytest.mark.parametrize("verdict", ASKED)
+def test_each_verdict_shows_in_every_form(verdict: str, tmp_path: Path) -> None:
+    """Catches a lack of evidence that is green in a test runner, and any verdict that one form takes for another."""
+    rules = (
+        SETTINGS.replace("max_nuisance_per_1000h = 0.0", "max_nuisance_per_1000h = 1000000.0") + "confidence = 0.95\n"
+    )
+    upset = "ride_through = true\nupsets = [[60, 110]]" if verdict == "not met" else "ride_through = true"
+    files = {
+        "settings.toml": rules + ASKED[verdict],
+        "hit.csv": trace_csv(400, lambda s: 5.0 if s >= 100 else 120.0),
+        "rode.csv": trace_csv(3600, lambda s: 5.0 if 60 <= s < 110 and verdict == "not met" else 120.0),
+    }
+    files["library.toml"] = 'settings = "settings.toml"\n' + entry(
+        "hit", "must_trip = { earliest_s = 100, deadline_s = 250 }"
+    )
+    files["library.toml"] += entry("rode", upset).replace('machine = "m"', 'machine = "n"')
+
+    assert held_everywhere(written(files, tmp_path))["verdict"] == verdict

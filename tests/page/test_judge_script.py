@@ -156,3 +156,28 @@ def test_rules_are_judged_on_counts_and_limits_at_their_very_bounds(data: dict[s
     assert [(one["broken"], one["lacking"]) for one in found] == [(broken, lacking) for *_, broken, lacking in SCORED]
     wanted = ["not met" if broken else "not enough evidence" if lacking else "met" for *_, broken, lacking in SCORED]
     assert [one["verdict"] for one in found] == wanted
+
+
+def test_a_limit_that_is_just_what_is_wanted_is_met(data: dict[str, Any], tmp_path: Path) -> None:
+    """Catches 'below' for 'at most' where a limit is judged: the very limit that the page works out is asked for."""
+    rules = RULES | {
+        "confidence": 0.95,
+        "max_nuisance_per_1000h": 1e6,
+        "min_margin_coverage": 0.0001,
+        "max_missed_probability": 0.9999,
+    }
+    verdicts = [HIT] * 7 + [verdict("rode_through", hours=300.0, met=(5, 0))]
+    (first,) = parts(data, tmp_path, scored=[(verdicts, rules)])["scored"]
+    just = {one["rule"]: one["upper"] for one in first["claims"]} | {"max_missed": 0}
+    less = just | {
+        rule: math.nextafter(just[rule], 0.0) for rule in ("max_missed_probability", "max_nuisance_per_1000h")
+    }
+    told = parts(
+        data, tmp_path, scored=[(verdicts, rules | exact | {"min_margin_coverage": 0.0001}) for exact in (just, less)]
+    )["scored"]
+
+    assert [[one["verdict"] for one in score["claims"][:2]] for score in told] == [
+        ["met"] * 2,
+        ["not enough evidence"] * 2,
+    ]
+    assert [score["claims"][3]["verdict"] for score in told] == ["met", "met"]
