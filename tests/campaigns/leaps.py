@@ -67,7 +67,9 @@ def _trace(rng: np.random.Generator, tick: int, max_gap: int, rest_most: int) ->
         running, length = int(rng.random() < 0.65), int(pick(*LENGTHS))
         zero = rest_most if rest_most < LEAST + MOST else 0
         net = pick(*RUNNING_NETS) if running else pick(0, 0, 0, zero, zero + 1, -zero, -zero - 1, 40_000)
+        other = pick(*RUNNING_NETS) if running and rng.random() < 0.4 else net
         part = _stretch(rng, length, net, pick(*SUCTIONS), running=running, still=rng.random() < 0.15)
+        part[2] += np.where(rng.random(length) < pick(0.05, 0.5), other - net, 0)
         spoilt = int(pick(0, 1, 2)) if rng.random() < 0.3 else 9
         if spoilt < 3:
             at = int(pick(0, length - 1, rng.integers(length)))

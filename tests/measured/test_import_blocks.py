@@ -41,7 +41,9 @@ def test_east_of_greenwich_the_clock_is_ahead(zone: str, east_min: int, tmp_path
     mark = "Z" if zone == "UTC" else zone
     within = HEADER + "".join(row.format(f"{wall + timedelta(seconds=s)}{mark}") for s in range(3))
 
-    for text, time in ((stated, f'-unit\nzone = "{zone}"'), (within, "-unit\n")):
+    by_day = HEADER + "".join(row.format(f"{wall + timedelta(seconds=s):%d.%m.%Y %H:%M:%S}{mark}") for s in range(3))
+
+    for text, time in ((stated, f'-unit\nzone = "{zone}"'), (within, "-unit\n"), (by_day, "-unit\n")):
         report, _ = bring_in(tmp_path, text, profile_with(time=time))
         assert utc.strftime("%Y-%m-%dT%H:%M:%S") in report.traces[0].start
 
