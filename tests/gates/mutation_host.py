@@ -254,6 +254,7 @@ def judge(
     known = reasons(EQUIVALENT)
     looked_for = {one.change for one in ends}
     lines = judged(alive, {change: why for change, why in known.items() if change in looked_for})
+    hung = [f"ran into the time limit: {one.change[0]}: `{one.change[2]}`" for one in ends if one.fate == "timeout"]
     counts = ", ".join(f"{sum(one.fate == fate for one in ends)} {fate}" for fate in FATES)
     told = f"{len(ends)} slips in {', '.join(parts)}: {counts}; {len(known)} listed as equivalent, each with its reason"
-    return Verdict(not lines, (*lines, told))
+    return Verdict(not lines, (*hung, *lines, told))
