@@ -32,7 +32,7 @@ NAMED = Path(__file__).with_name("named_slips.toml")
 COPIED = ("firmware_ref", "fixtures", "protect", "replay", "tests", "pyproject.toml", "README.md", "DEVELOPERS.md")
 SAMPLE, SEED = 40, 1
 PLAIN_S, PLANTED_S = 1200.0, 300.0  # how long the tests of a part may take with nothing planted, and with a slip
-COMPILED = ("physics",)  # parts that take too long without machine code
+COMPILED = ("physics", "sweep")  # parts that take too long without machine code
 FATES = ("killed", "timeout", "survived")
 
 # Part of the host side -> its files in replay/, and the tests that state what they do.
