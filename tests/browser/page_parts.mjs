@@ -74,5 +74,7 @@ const limits = {
     count: (work.count ?? []).map((numbers) => countLimit(...numbers)),
     atmosphere: (work.altitudes ?? []).map(atmosphereAt),
 };
+const judged = (work.judged ?? []).map(([trace, run]) => judge(trace, run, data));
+const scored = (work.scored ?? []).map(([verdicts, acceptance]) => scoreOf(verdicts, acceptance));
 const worded = (work.worded ?? []).map(([name, number]) => wording[name](number));
-process.stdout.write(JSON.stringify({ answers, limits, worded }));
+process.stdout.write(JSON.stringify({ answers, limits, worded, judged, scored }));

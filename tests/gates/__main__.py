@@ -16,6 +16,7 @@ GATES = {
     "int16": "int16",
     "lowest": "lowest",
     "mutation-c": "mutation_c",
+    "mutation-host": "mutation_host",
     "mutation-protect": "mutation_python",
     "newest": "newest",
     "proof-c": "wp",

@@ -12,6 +12,7 @@ from tests.gates import (
     int16,
     lowest,
     mutation_c,
+    mutation_host,
     mutation_python,
     newest,
     sanitizers,
@@ -67,6 +68,13 @@ def mutation_of_c(folder: Path) -> Verdict:
     good = "        if (unmoved > stuck_after) {\n"
     source = planted(folder, good, f"        if (unmoved < 0) {{\n            unmoved = 0;\n        }}\n{good}")
     return mutation_c.judge(source.parent, functions=("stuck_part",))
+
+
+def mutation_of_host(folder: Path) -> Verdict:
+    """Let tests that do not look at a comparison find traces that are paired by their place."""
+    del folder
+    blind = {"comparison": (mutation_host.PLAN["comparison"][0], ("tests/score/test_score.py",))}
+    return mutation_host.judge(("comparison",), sample=0, plan=blind)
 
 
 def mutation_of_protect(folder: Path) -> Verdict:
@@ -130,6 +138,7 @@ SEEDED: dict[str, Gate] = {
     "int16": narrow_int,
     "lowest": lower_bound,
     "mutation-c": mutation_of_c,
+    "mutation-host": mutation_of_host,
     "mutation-protect": mutation_of_protect,
     "newest": gone_module,
     "proof-c": proof_of_c,

@@ -105,6 +105,26 @@ def test_margins_are_compared_over_the_traces_that_both_hit() -> None:
     assert compare(report("missed"), report("missed")).margins.mean_s is None
 
 
+def test_traces_are_paired_by_their_names_in_whatever_order_each_report_has_them() -> None:
+    """Catches the first trace of A compared with the first of B: another order would make faults lost and won."""
+    a = report("hit", "missed", "rode_through", "nuisance", "hit")
+    b = copy.deepcopy(a)
+    b["traces"].reverse()
+    a["undecided"], b["undecided"] = (
+        [row("u", "undecided"), row("v", "undecided", trips=2)],
+        [
+            row("v", "undecided", trips=2),
+            row("u", "undecided"),
+        ],
+    )
+    found = compare(a, b)
+
+    assert (found.same, found.changed, found.undecided, found.worse) == (5, (), (), ())
+    assert (found.missed.only_a, found.missed.only_b, found.nuisance.only_a, found.margins.mean_s) == (0, 0, 0, 0.0)
+    b["traces"][0]["outcome"] = "missed"  # the last of A
+    assert [(one["id"], two["outcome"]) for one, two in compare(a, b).changed] == [("4", "missed")]
+
+
 def test_undecided_traces_are_apart() -> None:
     """Catches a trace nobody can call that makes B worse."""
     a, b = report("hit"), report("hit")

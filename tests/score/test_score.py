@@ -28,23 +28,24 @@ def verdict(label: MustTrip | str, *stops_s: float, run_hours: float = 1.0) -> V
     return judge(entry, TRACE, Replay((), stops, round(run_hours * 3600000), late=0, locked_out=False))
 
 
-@pytest.mark.parametrize(
-    ("label", "stops_s", "outcome", "margin"),
-    [
-        (WINDOW, [99.999], "early", 100.001),
-        (WINDOW, [100.0], "hit", 100.0),
-        (WINDOW, [150.0], "hit", 50.0),
-        (WINDOW, [200.0], "hit", 0.0),
-        (WINDOW, [200.001], "missed", -0.001),
-        (WINDOW, [], "missed", None),
-        (WINDOW, [50.0, 150.0], "early", 150.0),
-        (WINDOW, [150.0, 300.0], "hit", 50.0),
-        ("ride_through", [], "rode_through", None),
-        ("ride_through", [5.0], "nuisance", None),
-        ("undecided", [5.0], "undecided", None),
-        ("undecided", [], "undecided", None),
-    ],
-)
+# Label, stops in s after the start, outcome, margin; the page's own judge goes through them too.
+OUTCOMES: list[tuple[MustTrip | str, list[float], str, float | None]] = [
+    (WINDOW, [99.999], "early", 100.001),
+    (WINDOW, [100.0], "hit", 100.0),
+    (WINDOW, [150.0], "hit", 50.0),
+    (WINDOW, [200.0], "hit", 0.0),
+    (WINDOW, [200.001], "missed", -0.001),
+    (WINDOW, [], "missed", None),
+    (WINDOW, [50.0, 150.0], "early", 150.0),
+    (WINDOW, [150.0, 300.0], "hit", 50.0),
+    ("ride_through", [], "rode_through", None),
+    ("ride_through", [5.0], "nuisance", None),
+    ("undecided", [5.0], "undecided", None),
+    ("undecided", [], "undecided", None),
+]
+
+
+@pytest.mark.parametrize(("label", "stops_s", "outcome", "margin"), OUTCOMES)
 def test_outcome_follows_the_first_stop_and_the_label(
     label: MustTrip | str, stops_s: list[float], outcome: str, margin: float | None
 ) -> None:
