@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 
-from replay.cli.firmware import conform as command
+from replay.cli import main
 from replay.ground.refusal import Refusal
 from replay.port import conform as driver
 from replay.port.conform import command_link, conform, words_of
@@ -128,7 +128,7 @@ def test_a_refused_port_leaves_no_record(tmp_path: Any, monkeypatch: pytest.Monk
     """Catches a record of a run that was none, and a name that moves the cursor."""
     monkeypatch.chdir(tmp_path)
     (tmp_path / "vectors.txt").write_text(small_vectors().text())
-    done = CliRunner().invoke(command, ["--port", "cat /dev/zero \x1b[2J", "--vectors", "vectors.txt"])
+    done = CliRunner().invoke(main, ["conform", "--port", "cat /dev/zero \x1b[2J", "--vectors", "vectors.txt"])
 
     assert done.exit_code == 2, done.output
     assert "\x1b" not in done.output
