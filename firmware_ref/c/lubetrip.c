@@ -103,10 +103,11 @@ static uint32_t channel_doubts(const int32_t state[], const int32_t settings[], 
 static int32_t stuck_part(int32_t state[], int seen, int32_t reading, int32_t running, int32_t elapsed,
                           int32_t stuck_after)
 {
-    int32_t unmoved = 0;
     int32_t part = 0;
 
     if (reading != LT_NO_READING) {
+        int32_t unmoved = 0;
+
         if (reading == state[seen]) {
             unmoved = state[seen + 1];
         }

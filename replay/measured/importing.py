@@ -231,7 +231,8 @@ def _check_result(source: Source, counts: Counts, files: into_library.TraceFiles
         if counts.gaps:
             longer = f"longer than max_gap (up to {counts.longest_gap_ms / 1000:g} s)"
             rule = f"{counts.gaps} of {counts.read} steps are {longer}: no trace is left"
-            raise refusal(profile.path, "[time] max_gap", rule, "a duration above the logger's own step")
+            accepted = "a duration above the logger's own step; of a log written on change on_change and longest_hold"
+            raise refusal(profile.path, "[time] max_gap", rule, accepted)
         rule = f"{counts.kept} of {counts.read} rows are of use"
         accepted = f"{LEAST_ROWS} rows or more with a time and a running status"
         raise refusal(path, "", rule, accepted)

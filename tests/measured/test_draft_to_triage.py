@@ -120,6 +120,10 @@ def test_a_drafted_log_gives_its_spell_or_says_why_not(export: tuple[str, Answer
         (folder / "p.toml").write_text(answered(draft_profile(folder / "log.csv"), answers), encoding="utf-8")
         paths = ([folder / "log.csv"], folder / "lib", folder / "p.toml")
         found = import_logs(*paths, repair=form == "header again")
+        if form == "on change" and found.refused:  # too few rows to be told from a log that breaks off
+            assert "[time] max_gap" in found.refused[0]
+            assert "on_change and longest_hold" in found.refused[0]
+            return
         assert not found.refused
         (seen,) = triage_logs([folder / "lib"], site).machines
     missing = 60 if form == "quality" else 0
