@@ -16,7 +16,7 @@ from replay.score import evidence
 from replay.score.mix import Mix, read_mix
 from replay.score.windows import LATE, STOOD, Course, Found, Upsets, felt, follow, met
 from replay.settings import Acceptance, Settings
-from replay.trace import Trace, read_trace
+from replay.trace import AnyTrace, open_trace
 
 SCHEMA = "lubetrip-score/1"
 WRONG = ("missed", "early", "nuisance")
@@ -244,7 +244,7 @@ def _baseline_json(score: Score, totals: Totals) -> dict[str, Any]:
     return {**vars(totals), "nuisance_per_1000h": _finite(totals.nuisance_per_1000h), "rules_not_met": broken}
 
 
-def judge(entry: Entry, trace: Trace, replay: Replay) -> Verdict:
+def judge(entry: Entry, trace: AnyTrace, replay: Replay) -> Verdict:
     """Compare what the logic did over a trace with the trace's label.
 
     Raises Refusal for a window or an upset that begins after the trace has ended: in other units, or of another trace.
@@ -276,8 +276,8 @@ def judge(entry: Entry, trace: Trace, replay: Replay) -> Verdict:
     )
 
 
-def _check_within(entry: Entry, trace: Trace) -> None:
-    end_s = trace.seconds(int(trace.time_ms[-1]))
+def _check_within(entry: Entry, trace: AnyTrace) -> None:
+    end_s = trace.end_s
     begins = [("must_trip.earliest_s", window.earliest_s) for window in entry.windows]
     for key, second in (*begins, *(("upsets", begin_s) for begin_s, _ in entry.upsets)):
         if second > end_s:
@@ -356,7 +356,7 @@ class Judged:
     plain: dict[str, Verdict]
 
 
-def judged(entry: Entry, trace: Trace, settings: Settings, replay: Replay) -> Judged:
+def judged(entry: Entry, trace: AnyTrace, settings: Settings, replay: Replay) -> Judged:
     """Return the verdict on a trace replayed with settings, and beside it those of the plain logics.
 
     Raises Refusal as `judge`.
@@ -368,7 +368,7 @@ def judged(entry: Entry, trace: Trace, settings: Settings, replay: Replay) -> Ju
 
 
 def _judge_file(settings: Settings, engine: Engine, entry: Entry) -> Judged:
-    trace = read_trace(entry.path)
+    trace = open_trace(entry.path)
     return judged(entry, trace, settings, engine.replay(trace, settings))
 
 

@@ -21,6 +21,7 @@ had begun by then, and only up to AFTER_S behind its end: what the upset has fil
 Several stops in one upset are one upset with a stop.
 """
 
+import bisect
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -31,7 +32,7 @@ import numpy as np
 from replay.engine import Replay
 from replay.library import MustTrip
 from replay.library.library import Upset
-from replay.trace import Trace
+from replay.trace import AnyTrace
 
 # Assumed: a trip delay in use is some minutes, a start grace less than one, and both are over in this time.
 AGAIN_S = 600.0
@@ -92,7 +93,7 @@ class Upsets:
     hours_outside: float
 
 
-def felt(trace: Trace, replay: Replay) -> list[Felt]:
+def felt(trace: AnyTrace, replay: Replay) -> list[Felt]:
     """Return the stops of a replay in the trace's own time."""
     return [
         Felt(trace.seconds(stop.time_ms), math.inf if stop.until_ms is None else trace.seconds(stop.until_ms))
@@ -105,16 +106,18 @@ def follow(windows: Sequence[MustTrip], stops: Sequence[Felt]) -> Course:
     first: list[float | None] = [None] * len(windows)  # stop that belongs to each window
     early: list[float | None] = [None] * len(windows)
     nuisance = repeats = 0
+    stood = [_stood(window, stops) for window in windows]
+    begins = [window.earliest_s for window in windows]
     before: Felt | None = None
     of_fault = False  # whether the stop before belongs to a fault
     for stop in stops:
-        last = sum(window.earliest_s <= stop.at_s for window in windows) - 1
+        last = bisect.bisect_right(begins, stop.at_s) - 1
         follows = last + 1 < len(windows)
         begun = windows[last] if last >= 0 else None
         again = before is not None and stop.at_s - before.until_s <= AGAIN_S
         again = again and (of_fault or (begun is not None and _stood(begun, [before] if before else [])))
         of_fault = True
-        if begun is not None and first[last] is None and not _stood(begun, stops) and _is_its_own(begun, stop, follows):
+        if begun is not None and first[last] is None and not stood[last] and _is_its_own(begun, stop, follows):
             first[last] = stop.at_s
         elif follows and (again or (begun is not None and stop.at_s <= begun.end_s)):
             repeats += 1
@@ -124,8 +127,8 @@ def follow(windows: Sequence[MustTrip], stops: Sequence[Felt]) -> Course:
             of_fault = False
         before = stop
     found = [
-        _found(window, in_it, too_early, stood=_stood(window, stops))
-        for window, in_it, too_early in zip(windows, first, early, strict=True)
+        _found(window, in_it, too_early, stood=still)
+        for window, in_it, too_early, still in zip(windows, first, early, stood, strict=True)
     ]
     return Course(tuple(found), nuisance, repeats)
 
@@ -169,36 +172,46 @@ def _late(window: MustTrip, stop_s: float | None) -> str:
     return IN_TIME_BY_LATEST if window.latest_s is not None and stop_s <= window.latest_s else TOO_LATE
 
 
-def met(upsets: Sequence[Upset], trace: Trace, replay: Replay) -> Upsets:
+def met(upsets: Sequence[Upset], trace: AnyTrace, replay: Replay) -> Upsets:
     """Count what became of the upsets of a trace that rides through."""
     stops = felt(trace, replay)
+    begins = [begin_s for begin_s, _ in upsets]
     hit: set[int] = set()
     outside = 0
     for stop in stops:
-        last = sum(begin_s <= stop.at_s for begin_s, _ in upsets) - 1
+        last = bisect.bisect_right(begins, stop.at_s) - 1
         if last >= 0 and stop.at_s <= upsets[last][1] + AFTER_S:
             hit.add(last)
         else:
             outside += 1
-    stood = sum(
-        number not in hit and any(stop.at_s < begin_s and stop.until_s > end_s for stop in stops)
-        for number, (begin_s, end_s) in enumerate(upsets)
-    )
+    at = [stop.at_s for stop in stops]
+    stood = 0
+    for number, (begin_s, end_s) in enumerate(upsets):
+        last = bisect.bisect_left(at, begin_s) - 1  # of the stops before it only the last may go on over it
+        stood += number not in hit and last >= 0 and stops[last].until_s > end_s
     hours = max(0.0, replay.run_ms - _run_ms_in(upsets, trace, stops)) / 3.6e6
     return Upsets(len(upsets) - len(hit) - stood, len(hit), stood, outside, round(hours, 6))
 
 
-def _run_ms_in(upsets: Sequence[Upset], trace: Trace, stops: Sequence[Felt]) -> float:
+def _run_ms_in(upsets: Sequence[Upset], trace: AnyTrace, stops: Sequence[Felt]) -> float:
     """Return the time the machine ran in upsets and up to AFTER_S behind each, every moment once."""
-    seconds = trace.start_s + trace.time_ms / 1000.0
     spans = [(begin_s, end_s + AFTER_S) for begin_s, end_s in upsets]
     spans = [(begin, min(end, after)) for (begin, end), (after, _) in pairwise([*spans, (math.inf, math.inf)])]
-    run_s = 0.0
-    for begin, end in spans:
-        rows = slice(max(int(np.searchsorted(seconds, begin)), 1), int(np.searchsorted(seconds, end)) + 1)
-        to, since = seconds[rows], seconds[rows.start - 1 : rows.stop - 1][: len(seconds[rows])]
-        ran = trace.running[rows] != 0
-        for stop in stops:
-            ran &= ~((stop.at_s < to) & (to <= stop.until_s))
-        run_s += float(np.maximum(np.minimum(to, end) - np.maximum(since, begin), 0.0)[ran].sum())
+    ends, untils = [end for _, end in spans], [stop.until_s for stop in stops]
+    run_s, before_s = 0.0, math.nan
+    for piece in trace.pieces():
+        seconds = piece.start_s + piece.time_ms / 1000.0
+        since_s = np.concatenate(([seconds[0] if math.isnan(before_s) else before_s], seconds[:-1]))
+        before_s = float(seconds[-1])
+        for begin, end in spans[bisect.bisect_left(ends, float(since_s[0])) :]:
+            if begin > before_s:
+                break
+            rows = slice(int(np.searchsorted(seconds, begin)), int(np.searchsorted(seconds, end)) + 1)
+            to, since = seconds[rows], since_s[rows]
+            ran = piece.running[rows] != 0
+            for stop in stops[bisect.bisect_left(untils, begin) :]:
+                if stop.at_s > to[-1]:
+                    break
+                ran &= ~((stop.at_s < to) & (to <= stop.until_s))
+            run_s += float(np.maximum(np.minimum(to, end) - np.maximum(since, begin), 0.0)[ran].sum())
     return 1000.0 * run_s

@@ -20,6 +20,7 @@ CSV_BLOCK = 1 << 22  # bytes
 UNPACKED_MOST = 1 << 28  # bytes of whole columns
 UNPACKED_RATIO = 500  # times the size of the file
 LONGEST_LINE = 1 << 16  # bytes; what is longer is no row of a trace
+CSV_ROW, PARQUET_ROW = 28, 7  # bytes of a usual row
 PARQUET_BUFFER = 1 << 20  # bytes of a column read ahead, however large its row group
 
 
@@ -65,6 +66,19 @@ def count_rows(path: Path, most: int) -> int:
     with or_refuse(path, "read"), open_bytes(path) as stream:
         lines = (line for line in iter(partial(stream.readline, LONGEST_LINE), b"") if line.strip())
         return max(0, sum(1 for _ in itertools.islice(lines, most + 2)) - 1)
+
+
+def rows_about(path: Path) -> int:
+    """Return the rows of a trace: told by a Parquet file, estimated for CSV and objects of a store from their size."""
+    if not is_parquet(path) or is_remote(path):
+        return int(path.stat().st_size) // (PARQUET_ROW if is_parquet(path) else CSV_ROW)
+    import pyarrow as pa
+    import pyarrow.parquet as pa_parquet
+
+    try:
+        return int(pa_parquet.ParquetFile(path).metadata.num_rows)
+    except (pa.ArrowException, OSError):
+        return 0  # reading it tells why
 
 
 def last_time_s(path: Path) -> float:
