@@ -21,6 +21,7 @@ from protect import conditions, integral, outputs, protection, signals, table, t
 from replay.engine import obeying
 from replay.engine.portable import Machine, Replay
 from replay.ground.cache import project_cache
+from replay.ground.compiling import tell_of_compiling
 from replay.settings import Settings
 from replay.trace import AnyTrace
 
@@ -70,6 +71,7 @@ def compiled(function: Function, *beside: types.ModuleType) -> Function:
 def _compiled(function: Callable[..., Any], *beside: types.ModuleType) -> Any:
     import numba
 
+    tell_of_compiling()
     for module in (signals, integral, timers, conditions, table, outputs, protection, obeying, *beside):
         _register(module)
     config: Any = numba.config

@@ -17,6 +17,7 @@ from typing import Any, BinaryIO
 import numpy as np
 
 from replay.engine.workers import Progress, quiet, workers
+from replay.ground.compiling import tell_of_compiling
 from replay.ground.files import write_text, write_whole
 from replay.ground.json_files import read_json
 from replay.ground.refusal import or_refuse, refusal
@@ -181,6 +182,7 @@ def _told(table: object) -> str:
 
 def _make(folder: Path, wanted: Recipe, which: tuple[str, int]) -> None:
     """Write one trace and then its entry, unless a run before has done so."""
+    tell_of_compiling()
     family, index = which
     entry = folder / WORK / f"{_name(family, index)}.json"
     if entry.exists():
