@@ -26,8 +26,7 @@ from replay.triage.obeyed import RESET_AFTER_MS, Obeyed, machine
 
 Array = NDArray[np.int64]
 
-ROWS = 1 << 18  # of a log that are held at a time; 1 << 16 as Python integers
-ROWS_PORTABLE = 1 << 16
+ROWS = 1 << 16  # of a log that are held at a time
 ROOM = 1024  # events of one call of the kernel
 
 # Rows from which compiling pays: with the code on disk it waits for numba, without it for the compiler as well.
@@ -213,7 +212,7 @@ def examine(
                 log.finish()
             log = Log(findings, settings, placed, fast=fast)
         log.open_file(placed)
-        for piece in read_pieces(placed.part.path, ROWS if fast else ROWS_PORTABLE):
+        for piece in read_pieces(placed.part.path, ROWS):
             log.take(piece)
             advance(len(piece))
     if log is not None:
