@@ -35,7 +35,7 @@ def ends(settings_file: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., 
     """Return how `guarantee` ends when reading its settings fails so."""
 
     def run(error: BaseException, **environment: str) -> Result:
-        monkeypatch.setattr(toml_files.tomllib, "loads", failing(error))
+        monkeypatch.setattr(toml_files, "parse_toml", failing(error))
         return CliRunner().invoke(main, ["guarantee", str(settings_file)], env=environment)
 
     return run
