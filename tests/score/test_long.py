@@ -115,6 +115,9 @@ def test_long_traces_that_tell_a_moment_twice_are_scored_as_the_whole_ones(
     found = {verdict.id: verdict for verdict in long.verdicts}
     assert [name for name, verdict in found.items() if verdict.outcome == "told already"] == ["twin", "again"]
     assert (found["first"].nuisance_trips, found["second"].nuisance_trips, found["second"].trips) == (2, 1, 3)
+    upsets = found["second"].upsets
+    assert upsets is not None
+    assert (upsets.rode_through, upsets.stopped, upsets.stood, upsets.stops_outside) == (2, 1, 0, 0)
     assert found["second"].run_hours < (1800 - 800) / 3600
     assert (found["quiet"].outcome, found["quiet"].trips) == ("rode_through", 0)  # stuck beyond 10 min without a hold
 
@@ -138,7 +141,8 @@ def test_stretches_of_a_long_trace_are_those_of_the_whole_one(name: str, twice: 
     stops = [Felt(50.0, 60.0), Felt(100.0, 110.0), Felt(199.0, 1000.0), Felt(1400.5, float("inf"))]
 
     assert isinstance(long, LongTrace)
-    assert long.hold_ms == whole.hold_ms == {"quiet": 1_200_000, "second": 0}[name]
+    assert {long.hold_ms, *(piece.hold_ms for piece in long.pieces())} == {whole.hold_ms}
+    assert whole.hold_ms == {"quiet": 1_200_000, "second": 0}[name]
     assert recorded_in(spans, long) == recorded_in(spans, whole)
     assert run_ms_in(spans, long, stops) == run_ms_in(spans, whole, stops) == by_hand(spans, whole, stops)
 
