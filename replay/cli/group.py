@@ -84,6 +84,16 @@ def _tell(text: str, status: int) -> NoReturn:
     sys.exit(status)
 
 
+def _show_log() -> None:
+    """Show on standard error what takes its time and why."""
+    import logging
+
+    log, shown = logging.getLogger("lubetrip"), logging.StreamHandler()
+    shown.setFormatter(logging.Formatter("lubetrip: %(message)s"))
+    log.addHandler(shown)
+    log.setLevel(logging.INFO)
+
+
 def _drop_output() -> None:
     """Let what is left of the output go nowhere, since it would fail again at the end of the process."""
     with contextlib.suppress(OSError, ValueError):  # not a file: nothing fails at the end
@@ -98,6 +108,8 @@ def main() -> None:
     Not a certified safety device and never the only protection: local codes and
     licensed practice come first; never defeat a factory safety.
     """
+    if sys.stderr.isatty():
+        _show_log()
     # Ended from outside, a command clears away what it had begun, as after Ctrl-C.
     if threading.current_thread() is threading.main_thread():
         signal.signal(signal.SIGTERM, lambda number, _: sys.exit(128 + number))

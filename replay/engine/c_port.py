@@ -23,7 +23,7 @@ from replay.engine.portable import Array, Machine, Replay
 from replay.ground.cache import keep, machine_key, project_cache, read_kept
 from replay.ground.refusal import refusal
 from replay.settings import Settings
-from replay.trace import Trace
+from replay.trace import AnyTrace
 
 PORT = ("lubetrip.c", "lubetrip.h", "lubetrip_generated.h")  # what a target takes
 RUNNER = "trace_run.c"  # beside it, on the host alone
@@ -140,6 +140,6 @@ def machine(settings: Settings) -> Machine:
     return made
 
 
-def replay_trace(trace: Trace, settings: Settings) -> Replay:
+def replay_trace(trace: AnyTrace, settings: Settings) -> Replay:
     """Run the C port over a trace from power-up of a machine at rest. Raises Refusal without a C compiler."""
     return machine(settings).replay(trace)

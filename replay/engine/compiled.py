@@ -20,7 +20,7 @@ from replay.engine import obeying
 from replay.engine.portable import Machine, Replay
 from replay.ground.cache import code_folder
 from replay.settings import Settings
-from replay.trace import Trace
+from replay.trace import AnyTrace
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
@@ -77,6 +77,6 @@ def machine(settings: Settings) -> Machine:
     return Machine(settings, compiled(obeying.obey), np.asarray)
 
 
-def replay_trace(trace: Trace, settings: Settings) -> Replay:
+def replay_trace(trace: AnyTrace, settings: Settings) -> Replay:
     """Run the compiled logic over a trace from power-up of a machine at rest."""
     return machine(settings).replay(trace)

@@ -16,6 +16,7 @@ from numba.core.caching import FunctionCache
 from numba.core.serialize import dumps
 
 from replay.ground.cache import keep, read_kept
+from replay.ground.compiling import tell_of_compiling
 
 _NumbaCache: Any = FunctionCache  # which has no types
 _dumps: Callable[[Any], bytes] = dumps
@@ -23,6 +24,7 @@ _dumps: Callable[[Any], bytes] = dumps
 
 def compiled(function: Callable[..., Any], folder: Path, **options: Any) -> Any:
     """Return the compiled form of a function, its machine code kept in a folder; options: those of numba."""
+    tell_of_compiling()
     made: Any = numba.njit(**options)(function)
     try:
         made._cache = _Cache(function, folder)  # noqa: SLF001 - what `cache=True` does, with a cache of its own

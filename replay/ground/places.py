@@ -90,6 +90,17 @@ def open_bytes(path: Path, *, ranges: bool = False) -> BinaryIO:
     return cast("BinaryIO", opened) if ranges else io.BufferedReader(opened)
 
 
+def small_object(path: Path, most: int) -> bytes | None:
+    """Return the whole of an object of a store by one request; None where it has so many bytes or more."""
+    try:
+        found: bytes = cast("Any", path).fs.cat_file(cast("Any", path).path, start=0, end=most)
+    except OSError:
+        raise
+    except Exception as error:  # noqa: BLE001 - each store has its own
+        raise OSError(errno.EIO, _first_line(error), str(path)) from None
+    return found if len(found) < most else None
+
+
 @contextlib.contextmanager
 def reached(path: Path) -> Iterator[None]:
     """Refuse a store that does not answer, or not to us: each kind fails in its own ways."""

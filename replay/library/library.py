@@ -29,9 +29,12 @@ that a rule could take for a fault was done to a machine that comes through.
 """
 
 import datetime as dt
+import functools
 import itertools
 import os
+import stat
 import unicodedata
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -227,6 +230,7 @@ def library_from(folder: Path, table: dict[str, Any]) -> Library:
         raise refusal(path, "[[trace]]", "no traces", "one [[trace]] table or more")
     entries: dict[str, Entry] = {}
     read: dict[str, str] = {}
+    known = functools.cache(functools.partial(leads_inside, folder))
     for place, item in enumerate(found["trace"], start=1):
         if item["id"] in entries:
             raise refusal(path, f"[[trace]] {place}, id", "used by an earlier trace", "an id of its own", item["id"])
@@ -235,7 +239,7 @@ def library_from(folder: Path, table: dict[str, Any]) -> Library:
             rule = f"reads like the id of an earlier trace, '{like}'"
             raise refusal(path, f"[[trace]] {place}, id", rule, "an id that a reader can tell from others", item["id"])
         where = f'[[trace]] {place} (id "{item["id"]}")'
-        file = _inside(path, folder, f"{where}, file", item.pop("file"))
+        file = _inside(path, folder, f"{where}, file", item.pop("file"), known)
         label = _label(path, where, {key: item.pop(key) for key in LABELS if key in item})
         entries[item["id"]] = Entry(path=file, label=label, **{"note": "", **item})
     return Library(folder, tuple(entries.values()), settings)
@@ -264,9 +268,14 @@ def _near(folder: Path) -> Path:
         return folder
 
 
-def _inside(path: Path, folder: Path, where: str, name: str) -> Path:
-    """Return a file of the library; refuse a path that leads out of its folder, links included."""
+def _inside(path: Path, folder: Path, where: str, name: str, known: Callable[[Path], bool] | None = None) -> Path:
+    """Return a file of the library; refuse a path that leads out of its folder, links included.
+
+    known: tells whether a folder in it stays inside, asked once for each of very many files.
+    """
     target = folder / name
+    if known is not None and _is_plain(target) and known(target.parent):
+        return target
     if not leads_inside(folder, target):
         raise refusal(path, where, "leads out of the library's folder", "a path inside it", name)
     try:
@@ -276,6 +285,14 @@ def _inside(path: Path, folder: Path, where: str, name: str) -> Path:
     if not there:
         raise refusal(path, where, "no such file", _FILE, name)
     return target
+
+
+def _is_plain(path: Path) -> bool:
+    """Say whether there is a file on this machine under a name, and no link."""
+    try:
+        return not is_remote(path) and stat.S_ISREG(os.lstat(path).st_mode)
+    except OSError:
+        return False
 
 
 def leads_inside(folder: Path, path: Path) -> bool:

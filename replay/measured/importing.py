@@ -12,7 +12,6 @@ from typing import Any
 from replay.engine.workers import Progress, quiet
 from replay.ground.lock import locked
 from replay.ground.refusal import Refusal, refusal, shown, visible
-from replay.ground.toml_files import read_toml
 from replay.library import removal
 from replay.library.digest import sha256_of
 from replay.library.library import FILE, check_inside
@@ -125,7 +124,7 @@ def import_file(
         kind_of_file(path)
         check_inside(library, library / FILE)
         if (library / FILE).exists():
-            read_toml(library / FILE, "library")
+            into_library.check_toml(library)
         elif library.exists() and not library.is_dir():
             raise refusal(library, "", "is a file", "a folder for the library")
         with ThreadPoolExecutor(1) as pool:

@@ -29,6 +29,7 @@ from replay.measured.text_lines import pieces, whole_lines
 from replay.measured.zones import LocalTime, LocalTimeError
 
 MOST_OTHER = 0.02  # share of readings of a tag that may be told otherwise at the same time (assumed)
+MOST_BYTES = 500_000_000
 TIME, QUALITY = "\0time", "\0quality of "  # names of columns that no tag has
 
 
@@ -38,6 +39,7 @@ class LongSource(ParquetSource):
     def __init__(self, path: Path, profile: Profile, *, packed: bool, repair: bool) -> None:
         with tempfile.TemporaryDirectory() as folder:
             text = _as_text(path, Path(folder)) if packed else path
+            _check_size(path, text.stat().st_size)
             dialect = read_dialect(text, profile.file, profile.names)
             rows = _Rows(path, text, profile, dialect, repair=repair)
         self.twice, self.left_out = rows.twice, rows.left_out
@@ -86,6 +88,14 @@ def _header(table: Any) -> Header:
     out = pa.BufferOutputStream()
     pq.write_table(table, out)
     return Header(pq.ParquetFile(pa.BufferReader(out.getvalue())), tuple(table.column_names), ("",) * table.num_columns)
+
+
+def _check_size(path: Path, size: int) -> None:
+    """Refuse a table that would not fit into memory: it is turned into a wide one there."""
+    if size > MOST_BYTES:
+        rule = f"in long form, and {size / 1e6:.0f} MB as text: it is put together in memory"
+        accepted = f"parts of at most {MOST_BYTES / 1e6:.0f} MB, such as months: those of a machine join again in time"
+        raise refusal(path, "", rule, accepted)
 
 
 def _as_text(path: Path, folder: Path) -> Path:

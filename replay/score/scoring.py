@@ -19,7 +19,7 @@ from replay.score.mix import Mix, read_mix
 from replay.score.once import Once, counted_once, sensor_fails
 from replay.score.windows import LATE, STOOD, Course, Found, Upsets, apart, felt, follow, met, not_told, run_ms_in
 from replay.settings import Acceptance, Settings
-from replay.trace import Trace, read_trace
+from replay.trace import AnyTrace, open_trace
 
 SCHEMA = "lubetrip-score/1"
 WRONG = ("missed", "early", "nuisance")
@@ -292,7 +292,7 @@ def _baseline_json(score: Score, totals: Totals) -> dict[str, Any]:
     return {**vars(totals), "nuisance_per_1000h": _finite(totals.nuisance_per_1000h), "rules_not_met": broken}
 
 
-def judge(entry: Entry, trace: Trace, replay: Replay) -> Verdict:
+def judge(entry: Entry, trace: AnyTrace, replay: Replay) -> Verdict:
     """Compare what the logic did over a trace with the trace's label.
 
     Raises Refusal for a window or an upset that does not lie in the trace: in other units, or of another trace.
@@ -332,18 +332,17 @@ def judge(entry: Entry, trace: Trace, replay: Replay) -> Verdict:
     )
 
 
-def is_told(entry: Entry, trace: Trace) -> bool:
+def is_told(entry: Entry, trace: AnyTrace) -> bool:
     """Say whether another trace of the library tells all of this one."""
-    begin_s, end_s = trace.start_s, trace.seconds(int(trace.time_ms[-1]))
-    return any(begin <= begin_s + MOMENT_S and end_s <= end + MOMENT_S for begin, end in entry.told)
+    return any(begin <= trace.start_s + MOMENT_S and trace.end_s <= end + MOMENT_S for begin, end in entry.told)
 
 
-def check_within(entry: Entry, trace: Trace) -> None:
+def check_within(entry: Entry, trace: AnyTrace) -> None:
     """Refuse a window whose beginning or deadline, and an upset whose beginning, does not lie in the trace.
 
     A window may begin before it: the fault may have come before the recording.
     """
-    start_s, end_s = trace.start_s, trace.seconds(int(trace.time_ms[-1]))
+    start_s, end_s = trace.start_s, trace.end_s
     places = [
         (f"must_trip.{key}", "a window", getattr(window, key))
         for window in entry.windows
@@ -440,7 +439,7 @@ class Judged:
     plain: dict[str, Verdict]
 
 
-def judged(entry: Entry, trace: Trace, settings: Settings, replay: Replay) -> Judged:
+def judged(entry: Entry, trace: AnyTrace, settings: Settings, replay: Replay) -> Judged:
     """Return the verdict on a trace replayed with settings, and beside it those of the plain logics.
 
     Raises Refusal as `judge`.
@@ -452,7 +451,7 @@ def judged(entry: Entry, trace: Trace, settings: Settings, replay: Replay) -> Ju
 
 
 def _judge_file(settings: Settings, engine: Engine, entry: Entry) -> Judged:
-    trace = read_trace(entry.path)
+    trace = open_trace(entry.path)
     return judged(entry, trace, settings, engine.replay(trace, settings))
 
 

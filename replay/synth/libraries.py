@@ -23,8 +23,9 @@ from replay.ground.lock import FILE as LOCK
 from replay.ground.lock import locked
 from replay.ground.refusal import or_refuse, refusal
 from replay.ground.shape import Key, Keys, UnfitError, fit, list_of, number, one_of, whole
-from replay.ground.toml_files import read_toml
+from replay.ground.toml_files import parse_toml, read_toml
 from replay.library import library_from
+from replay.library.editing import entry_text
 from replay.library.library import FILE, TRACE, check_inside
 from replay.physics.families import (
     FAMILIES,
@@ -222,23 +223,16 @@ def _finish(folder: Path, wanted: Recipe) -> None:
     """Gather the entries into library.toml, in the recipe's order, and clear the work away."""
     import tomlkit
 
-    document = tomlkit.document()
-    document.add(tomlkit.comment("Made by `lubetrip synth` from the recipe below; labels come from the physics."))
+    head = tomlkit.document()
+    head.add(tomlkit.comment("Made by `lubetrip synth` from the recipe below; labels come from the physics."))
     if (folder / SETTINGS).is_file():
-        document["settings"] = SETTINGS
-    document["recipe"] = wanted.as_table()
-    tables = tomlkit.aot()
-    for family, index in wanted.traces():
-        name = _name(family, index)
-        item = _made(folder / WORK / f"{name}.json")
-        table = tomlkit.table()
-        table["id"] = name
-        for key, value in item.items():
-            table[key] = _windows(value) if key == "must_trip" else value
-        tables.append(table)
-    document["trace"] = tables
-    library_from(folder, document.unwrap())
-    write_text(folder / FILE, tomlkit.dumps(document))
+        head["settings"] = SETTINGS
+    head["recipe"] = wanted.as_table()
+    names = [_name(family, index) for family, index in wanted.traces()]
+    entries = [{"id": name, **_made(folder / WORK / f"{name}.json")} for name in names]
+    text = "\n".join([tomlkit.dumps(head), *map(entry_text, entries)])
+    library_from(folder, parse_toml(text))
+    write_text(folder / FILE, text)
     shutil.rmtree(folder / WORK, ignore_errors=True)  # the library is whole: what is left of the work is of no use
 
 
@@ -248,21 +242,6 @@ def _made(entry: Path) -> dict[str, Any]:
     item = read_json(entry, accepted)
     fit(entry, item, MADE, "entry, ", accepted)
     return dict(item)
-
-
-def _windows(value: dict[str, Any] | list[dict[str, Any]]) -> Any:
-    """Return one window, or a list of them, as it stands in an entry."""
-    import tomlkit
-
-    tables = []
-    for window in value if isinstance(value, list) else [value]:
-        tables.append(tomlkit.inline_table())
-        tables[-1].update(window)
-    if not isinstance(value, list):
-        return tables[0]
-    windows = tomlkit.array()
-    windows.extend(tables)
-    return windows
 
 
 def write_trace(stream: BinaryIO, pieces: Iterator[SynthTrace], form: str) -> SynthTrace:

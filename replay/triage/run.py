@@ -29,8 +29,7 @@ from replay.triage.overlaps import ToldBefore
 
 Array = NDArray[np.int64]
 
-ROWS = 1 << 18  # of a log that are held at a time; 1 << 16 as Python integers
-ROWS_PORTABLE = 1 << 16
+ROWS = 1 << 16  # of a log that are held at a time
 ROOM = 1024  # events of one call of the kernel
 
 # Rows from which compiling pays: with the code on disk it waits for numba, without it for the compiler as well.
@@ -149,7 +148,7 @@ class Log:
             offset = self._offset(piece.placed)
             if offset + piece.end_ms < begin:
                 continue
-            for trace in read_pieces(piece.placed.part.path, ROWS_PORTABLE):
+            for trace in read_pieces(piece.placed.part.path, ROWS):
                 columns = columns_of(trace)
                 columns[TIME] += offset
                 columns = columns[:, columns[TIME] >= since]
@@ -270,7 +269,7 @@ def _examined(
             log = Log(findings, settings, placed, fast=fast)
         log.open_file(placed)
         with _told_of(placed.part):
-            for piece in read_pieces(placed.part.path, ROWS if fast else ROWS_PORTABLE):
+            for piece in read_pieces(placed.part.path, ROWS):
                 log.take(piece)
                 advance(len(piece))
     if log is not None:

@@ -35,7 +35,7 @@ def ends(settings_file: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., 
     """Return how `guarantee` ends when reading its settings fails so."""
 
     def run(error: BaseException, **environment: str) -> Result:
-        monkeypatch.setattr(toml_files.tomllib, "loads", failing(error))
+        monkeypatch.setattr(toml_files, "parse_toml", failing(error))
         return CliRunner().invoke(main, ["guarantee", str(settings_file)], env=environment)
 
     return run
@@ -88,7 +88,7 @@ def test_a_signal_has_its_status(signal_sent: signal.Signals, status: int, tmp_p
         def wait(*_):
             print("reading", flush=True)
             time.sleep(60)
-        toml_files.tomllib.loads = wait
+        toml_files.parse_toml = wait
         main(["guarantee", "settings.toml"])
     """
     command = [sys.executable, "-c", textwrap.dedent(program)]
