@@ -7,6 +7,7 @@ README and of `replay/score`, with tomllib, pandas and scipy.stats. Only the int
 
 import bisect
 import functools
+import itertools
 import math
 import statistics
 import tomllib
@@ -23,6 +24,8 @@ from replay.settings import read_settings
 AGAIN_S, AFTER_S = 600.0, 300.0
 CAUSES = {1: "oil", 2: "reload", 3: "sensor", 4: "resets"}
 WRONG = ("missed", "early", "nuisance")
+NEITHER = ("undecided", "told already")
+Span = tuple[float, float]
 
 
 # ------------------------------------------------------------------------------------------ what a machine lives through
@@ -93,6 +96,75 @@ def plain_logics(rows: pd.DataFrame, values: tuple[int, ...]) -> dict[str, Lived
     return found
 
 
+# -------------------------------------------------------------------------------------------------- what is told twice
+
+
+def told_twice(entries: list[dict[str, Any]], folder: Path, rows: list[pd.DataFrame]) -> list[dict[str, Any]]:
+    """Return pairs of traces that tell the same bytes, or overlap by the clock; write into entries what is told and doubted.
+
+    What two recordings of one machine have in common is here taken from start_utc alone: drawn ones share no rows.
+    """
+    content = [(folder / entry["file"]).read_bytes() for entry in entries]
+    windows = [windows_of(entry) for entry in entries]
+    ends = [[w["deadline_s"] for w in some] for some in windows]
+    best = sorted(range(len(entries)), key=lambda n: (not ends[n], ends[n], n))
+    pairs, by_clock, gone = [], [], set()
+    for place, second in enumerate(best):
+        first = next((one for one in best[:place] if content[one] == content[second]), None)
+        if first is not None:
+            gone.add(second)
+            pairs.append((first, second, rows[second].at_s.iloc[0], rows[second].at_s.iloc[-1], 0.0))
+    dated = sorted((e["start_utc"], n) for n, e in enumerate(entries) if "start_utc" in e and n not in gone)
+    for (one, first), (other, second) in itertools.combinations(dated, 2):
+        since, begin = (other - one).total_seconds(), rows[second].at_s.iloc[0]
+        long = [rows[n].at_s.iloc[-1] - rows[n].at_s.iloc[0] for n in (first, second)]
+        if entries[first]["machine"].casefold() == entries[second]["machine"].casefold() and since < long[0]:
+            until = begin + min(long[0] - since, long[1])
+            by_clock.append((first, second, begin, until, rows[first].at_s.iloc[0] + since - begin))
+    found = []
+    for first, second, begin, end, ahead in [*pairs, *sorted(by_clock)]:
+        kind, spans = common(entries[first], entries[second], (begin, end), ahead, same_bytes=second in gone)
+        if kind:
+            entries[second].setdefault("told", []).extend(spans)
+            ids = {"first": entries[first]["id"], "second": entries[second]["id"]}
+            found.append({"kind": kind, **ids, "seconds": end - begin})
+        if kind == "contradict":
+            for one, other in ((first, second), (second, first)):
+                told = f"tells otherwise than {entries[other]['id']} of the same stretch"
+                entries[one]["doubt"] = "; ".join(filter(None, [entries[one].get("doubt", ""), told]))
+    return found
+
+
+def windows_of(entry: dict[str, Any]) -> list[dict[str, float]]:
+    """Return the windows of a label, none of any other."""
+    given = entry.get("must_trip", [])
+    return given if isinstance(given, list) else [given]
+
+
+def common(
+    one: dict[str, Any], other: dict[str, Any], shared: Span, ahead: float, *, same_bytes: bool
+) -> tuple[str, list[Span]]:
+    """Return what two traces have in common, and what of it the other one tells no more; ahead: of one's time, in s."""
+    first, second = windows_of(one), windows_of(other)
+    kinds = [next(kind for kind in ("must_trip", "ride_through", "undecided") if kind in e) for e in (one, other)]
+    if same_bytes and kinds[0] == kinds[1] and first == second:
+        return "same", [shared]
+    if kinds[0] == kinds[1] == "ride_through":
+        return "overlap", [shared]
+    if "undecided" in kinds:
+        return ("contradict" if same_bytes else ""), []
+    moved = [(w["earliest_s"] - ahead, w["deadline_s"] - ahead) for w in first]
+    own = [(w["earliest_s"], w["deadline_s"]) for w in second]
+    pairs = [(a, b) for a in moved for b in own if abs(a[0] - b[0]) <= 1.0 and a[1] <= b[1] + 1.0]
+    told = [b for b in own if any(b == pair[1] for pair in pairs)]
+    alone = [a for a in moved if not any(a == pair[0] for pair in pairs)] + [b for b in own if b not in told]
+    if same_bytes and kinds[0] != kinds[1]:
+        return "contradict", told
+    if any(overlaps(*window, [shared]) for window in alone):
+        return "contradict", told
+    return ("overlap" if told else ""), told
+
+
 # ------------------------------------------------------------------------------------------------- against the label
 
 
@@ -122,8 +194,14 @@ def given_to(
     return answer, before, nuisance, repeats
 
 
+def overlaps(begin: float, end: float, spans: list[Span]) -> bool:
+    """Say whether a stretch has a moment in common with one of some others."""
+    return any(max(begin, since) <= min(end, until) for since, until in spans)
+
+
 def judged_windows(windows: list[dict[str, float]], stops: list[list[float]]) -> tuple[list[dict[str, Any]], int, int]:
     """Return what became of each window, the nuisance stops and the repeats."""
+    causes = {at: CAUSES[int(word) & 7] for at, _, word in stops}
     held = [any(at < w["earliest_s"] and until > w["deadline_s"] for at, until, _ in stops) for w in windows]
     answer, before, nuisance, repeats = given_to(windows, stops, held)
     found = []
@@ -149,15 +227,30 @@ def judged_windows(windows: list[dict[str, float]], stops: list[list[float]]) ->
         found.append(
             {key: w.get(key) for key in ("earliest_s", "deadline_s", "likely_s", "latest_s")}
             | {"outcome": outcome, "stop_s": stop, "margin_s": less["deadline_s"], "likely_margin_s": less["likely_s"]}
-            | {"late": late}
+            | {"late": late, "cause": causes.get(stop)}
         )
     return found, nuisance, repeats
 
 
-def judged_upsets(upsets: list[list[float]], rows: pd.DataFrame, one: Lived) -> dict[str, Any]:
-    """Return what became of the upsets of a trace that rides through."""
+def ran_within(spans: list[Span], rows: pd.DataFrame, stops: list[list[float]]) -> float:
+    """Return how many s of some stretches the machine ran, every moment once."""
+    within = 0.0
+    for row in rows[rows.running == 1].itertuples():
+        if any(at < row.at_s <= until for at, until, _ in stops):
+            continue
+        reached = row.at_s - row.elapsed / 1000
+        for begin, end in sorted(spans):
+            begin, end = max(begin, reached), min(end, row.at_s)  # noqa: PLW2901 - what is left of it in this row
+            within += max(0.0, end - begin)
+            reached = max(reached, end)
+    return within
+
+
+def judged_upsets(upsets: list[list[float]], told: list[Span], rows: pd.DataFrame, one: Lived) -> dict[str, Any]:
+    """Return what became of the upsets of a trace that rides through, without what another trace tells."""
+    upsets = [upset for upset in upsets if not overlaps(*upset, told)]
     hit, outside = set(), 0
-    for at, _, _ in one.stops:
+    for at in (at for at, *_ in one.stops if not overlaps(at, at, told)):
         begun = [n for n, (begin, _) in enumerate(upsets) if begin <= at]
         if begun and at <= upsets[begun[-1]][1] + AFTER_S:
             hit.add(begun[-1])
@@ -165,53 +258,66 @@ def judged_upsets(upsets: list[list[float]], rows: pd.DataFrame, one: Lived) -> 
             outside += 1
     over = [n for n, (b, e) in enumerate(upsets) if any(at < b and until > e for at, until, _ in one.stops)]
     stood = [n for n in over if n not in hit]
-    within = 0.0
-    for row in rows[rows.running == 1].itertuples():
-        if any(at < row.at_s <= until for at, until, _ in one.stops):
-            continue
-        begin = row.at_s - row.elapsed / 1000
-        parts = sorted((max(begin, b), min(row.at_s, e + AFTER_S)) for b, e in upsets)
-        reached = begin
-        for b, e in parts:  # every moment once
-            within += max(0.0, e - max(b, reached))
-            reached = max(reached, e) if e > b else reached
-    hours = round(max(0.0, one.run_ms / 1000 - within) / 3600, 6)
-    rode = len(upsets) - len(hit) - len(stood)
+    within = ran_within([*((b, e + AFTER_S) for b, e in upsets), *told], rows, one.stops)
     return {
-        "rode_through": rode,
+        "rode_through": len(upsets) - len(hit) - len(stood),
         "stopped": len(hit),
         "stood": len(stood),
         "stops_outside": outside,
-        "hours_outside": hours,
+        "hours_outside": round(max(0.0, one.run_ms / 1000 - within) / 3600, 6),
     }
 
 
+# What a family is called in which a sensor fails; and what a synthesised origin says of readings that stand still.
+SENSORS = (
+    *("sensor", "transmitter", "transducer", "probe", "signal", "wire", "wiring", "cable"),
+    *("reading", "channel", "dropout", "logger"),
+)
+CHAIN = ("dead band", "coarse digits", "taken for")
+
+
+def sensor_fails(entry: dict[str, Any]) -> bool:
+    """Say whether family or origin of a trace tells of a sensor that fails."""
+    family, origin = entry["family"].casefold(), entry.get("origin", "")
+    _, *chain = origin.split("; ") if origin.startswith("synthetic:") else [""]
+    return any(word in family for word in SENSORS) or any(word in part for part in chain for word in CHAIN)
+
+
 def verdict_of(entry: dict[str, Any], rows: pd.DataFrame, one: Lived) -> dict[str, Any]:
-    """Return one row of the report."""
-    given = entry.get("must_trip", [])
-    windows, nuisance, repeats = judged_windows(given if isinstance(given, list) else [given], one.stops)
+    """Return one row of the report. told of an entry: stretches that another trace tells; doubt: why it proves nothing."""
+    told = entry.get("told", [])
+    windows, nuisance, repeats = judged_windows(windows_of(entry), one.stops)
     first = one.stops[0] if one.stops else None
     row: dict[str, Any] = {"id": entry["id"], "family": entry["family"], "deadline_s": None, "margin_s": None}
-    if windows:
+    left = [w for w in windows if not overlaps(w["earliest_s"], w["deadline_s"], told)]
+    upsets = None
+    whole = any(begin <= rows.at_s.min() + 0.001 and rows.at_s.max() <= end + 0.001 for begin, end in told)
+    if whole or (windows and not left):
+        row["outcome"], left, nuisance, repeats = "told already", [], 0, 0
+    elif left:
         order = ("missed", "early", "hit", "stood")
-        worst = min(windows, key=lambda w: order.index(w["outcome"]))
+        worst = min(left, key=lambda w: order.index(w["outcome"]))
         row |= {key: worst[key] for key in ("outcome", "deadline_s", "margin_s")}
     elif entry.get("ride_through"):
-        row["outcome"], nuisance = ("nuisance" if one.stops else "rode_through"), len(one.stops)
+        nuisance = sum(not overlaps(at, at, told) for at, *_ in one.stops)
+        row["outcome"] = "nuisance" if nuisance else "rode_through"
+        upsets = judged_upsets(entry.get("upsets", []), told, rows, one)
     else:
         row["outcome"] = "undecided"
-    upsets = judged_upsets(entry.get("upsets", []), rows, one) if entry.get("ride_through") else None
+    ran_s = max(0.0, one.run_ms / 1000 - ran_within(told, rows, one.stops))
     return row | {
         "first_trip_s": first[0] if first else None,
         "cause": CAUSES[int(first[2]) & 7] if first else None,
-        "run_hours": round(one.run_ms / 3.6e6, 6),
+        "run_hours": round(ran_s / 3600, 6),
         "trips": len(one.stops),
         "locked_out": one.locked_out,
         "late_ticks": one.late,
         "nuisance_trips": nuisance,
         "repeats": repeats,
-        "windows": windows,
+        "windows": left,
         "upsets": upsets,
+        "doubt": entry.get("doubt", ""),
+        "sensor_fails": sensor_fails(entry),
     }
 
 
@@ -219,8 +325,8 @@ def verdict_of(entry: dict[str, Any], rows: pd.DataFrame, one: Lived) -> dict[st
 
 
 def totals_of(rows: list[dict[str, Any]]) -> dict[str, Any]:
-    """Count; undecided rows count for nothing."""
-    rows = [row for row in rows if row["outcome"] != "undecided"]
+    """Count; rows that are undecided or told by another trace count for nothing."""
+    rows = [row for row in rows if row["outcome"] not in NEITHER]
     windows = [w for row in rows for w in row["windows"]]
     outcomes = pd.Series([w["outcome"] for w in windows], dtype=str).value_counts()
     hits = [w for w in windows if w["outcome"] == "hit"]
@@ -228,9 +334,11 @@ def totals_of(rows: list[dict[str, Any]]) -> dict[str, Any]:
     likely = [w["likely_margin_s"] for w in hits if w["likely_margin_s"] is not None]
     rides = [row for row in rows if not row["windows"]]
     hours = round(sum(row["run_hours"] for row in rides), 6)
-    met = pd.DataFrame([row["upsets"] for row in rides], columns=list(judged_upsets([], rows_none(), Lived())))
+    met = pd.DataFrame([row["upsets"] for row in rides], columns=list(judged_upsets([], [], rows_none(), Lived())))
     marked = bool(len(met)) and bool((met[["rode_through", "stopped", "stood"]].sum().sum()) > 0)
     nuisance = sum(row["nuisance_trips"] for row in rows)
+    causes = pd.Series([w["cause"] for w in hits], dtype=str).value_counts().sort_index()
+    by_sensor = [w for row in rows if not row["sensor_fails"] for w in row["windows"] if w["outcome"] == "hit"]
     return {
         "must_trip": len(windows),
         **{name: int(outcomes.get(name, 0)) for name in ("hit", "missed", "early", "stood")},
@@ -246,6 +354,9 @@ def totals_of(rows: list[dict[str, Any]]) -> dict[str, Any]:
         "upsets_stopped": int(met.stopped.sum()) if marked else None,
         "stops_outside_upsets": int(met.stops_outside.sum()) if marked else None,
         "hours_outside_upsets": round(float(met.hours_outside.sum()), 6) if marked else None,
+        "hits_by_cause": {str(cause): int(count) for cause, count in causes.items()},
+        "sensor_hits": sum(w["cause"] == "sensor" for w in by_sensor),
+        "doubted": sum(bool(row.get("doubt")) for row in rows),
         "margins": margins,
         "nuisance_per_1000h": 0.0 if not nuisance else 1000 * nuisance / hours if hours else math.inf,
     }
@@ -328,6 +439,29 @@ def failures_of(total: dict[str, Any], claims: list[dict[str, Any]], acceptance:
     return broken
 
 
+def unjudged_of(total: dict[str, Any]) -> list[str]:
+    """Return the rules that nothing was judged on, and whether traces are in doubt.
+
+    A hit by a sensor where none is said to fail shows nothing of how faults are found.
+    """
+    shown = total["hit"] - total["sensor_hits"] + total["missed"]
+    something = {
+        "max_missed": shown,
+        "max_nuisance_per_1000h": total["ride_through_run_hours"],
+        "min_margin": total["hit"],
+        "traces in doubt": not total["doubted"],
+    }
+    return [name for name, there in something.items() if not there]
+
+
+def verdict_on(total: dict[str, Any], claims: list[dict[str, Any]], acceptance: dict[str, Any]) -> str:
+    """Return the verdict: a broken rule goes before missing evidence, and nothing is met that nothing shows."""
+    if failures_of(total, claims, acceptance):
+        return "not met"
+    lacking = any(claim["verdict"] == "not enough evidence" for claim in claims)
+    return "not enough evidence" if lacking or unjudged_of(total) else "met"
+
+
 def margin_of_nine_in_ten(total: dict[str, Any], sure: float) -> float | None:
     """Return the largest order statistic that nine in ten exceed so surely; a missed fault has the least margin of all."""
     ordered = sorted([-math.inf] * total["missed"] + total["margins"])
@@ -359,12 +493,13 @@ def account(folder: Path, settings_file: Path) -> dict[str, Any]:
     _, values, *_ = vars(read_settings(settings_file)).values()
     rows: list[dict[str, Any]] = []
     plain: dict[str, list[dict[str, Any]]] = {}
-    for entry in library["trace"]:
-        trace = rows_of(folder / entry["file"])
+    traces = [rows_of(folder / entry["file"]) for entry in library["trace"]]
+    twice = told_twice(library["trace"], folder, traces)
+    for entry, trace in zip(library["trace"], traces, strict=True):
         rows.append(verdict_of(entry, trace, lived(trace, values)))
         for name, one in plain_logics(trace, values).items():
             plain.setdefault(name, []).append(verdict_of(entry, trace, one))
-    return summed(rows, plain, acceptance_of(settings_file), library.get("mix"))
+    return summed(rows, plain, acceptance_of(settings_file), library.get("mix")) | {"twice": twice}
 
 
 def summed(
@@ -394,7 +529,8 @@ def summed(
         "claims": claims,
         "broken": broken,
         "lacking": lacking,
-        "verdict": "not met" if broken else "not enough evidence" if lacking else "met",
+        "unjudged": unjudged_of(total),
+        "verdict": verdict_on(total, claims, acceptance),
         "families": families,
         "family_claims": by_family,
         "worst_family": max(tried, key=lambda name: (by_family[name][0]["upper"], name), default=None),

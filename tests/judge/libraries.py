@@ -10,7 +10,7 @@ from tests.conftest import SETTINGS
 STEP_S = 2.5
 LEVELS = {"healthy": 120.0, "weak": 50.0, "dry": 5.0, "between": 70.0}
 OILLESS = ("dry", "weak", "not read")
-FAMILIES = ("alpha", "beta", "gamma")
+FAMILIES = ("alpha", "beta", "oil-Sensor")
 
 
 def trace_text(course: list[tuple[str, int]], begin_s: float, seed: int, *, reset: bool) -> str:
@@ -54,7 +54,10 @@ def labels(draw: st.DrawFn, course: list[tuple[str, int]], begin_s: float, kind:
             windows.append(window)
     windows = windows[: draw(st.integers(1, 2))] or [[begin_s + 1.0, end_s - 1.0]]
     if kind == "ride_through":
-        upsets = f"\nupsets = [{', '.join(f'[{a}, {b}]' for a, b, *_ in windows)}]" if draw(st.booleans()) else ""
+        within = [(max(since, begin_s + STEP_S), until) for since, until, *_ in windows]
+        upsets = (
+            f"\nupsets = [{', '.join(f'[{since}, {until}]' for since, until in within)}]" if draw(st.booleans()) else ""
+        )
         return "ride_through = true" + upsets
     keys = ("earliest_s", "deadline_s", "likely_s", "latest_s")
     tables = ["{ " + ", ".join(f"{k} = {v}" for k, v in zip(keys, part, strict=False)) + " }" for part in windows]
@@ -64,23 +67,32 @@ def labels(draw: st.DrawFn, course: list[tuple[str, int]], begin_s: float, kind:
 @st.composite
 def libraries(draw: st.DrawFn) -> dict[str, str]:
     """Draw the files of a library and its settings: at least a fault and a trace that rides through, the first two."""
-    text, files = 'settings = "settings.toml"\n', {}
+    text, files, labelled = 'settings = "settings.toml"\n', dict[str, str](), dict[str, str]()
     kinds = [
         "must_trip",
         "ride_through",
-        *draw(st.lists(st.sampled_from(["must_trip", "must_trip", "ride_through", "undecided"]), max_size=4)),
+        *draw(st.lists(st.sampled_from(["must_trip", "ride_through", "ride_through", "undecided"]), max_size=4)),
     ]
-    faults = set()
+    faults, told = set(), list[tuple[list[tuple[str, int]], float, str]]()
     for number, kind in enumerate(kinds):
         course = draw(st.lists(STRETCH, min_size=1, max_size=6))
         begin_s = draw(st.sampled_from([0.0, -30.0, 1000.0]))
-        files[f"t{number}.csv"] = trace_text(
-            course, begin_s, draw(st.integers(0, 10**6)) * 10 + number, reset=draw(st.booleans())
-        )
+        seed, reset = draw(st.integers(0, 10**6)) * 10 + number, draw(st.booleans())
+        content, label = trace_text(course, begin_s, seed, reset=reset), ""
+        if number > 1 and draw(st.sampled_from([False, False, True])):  # the same bytes as another one
+            course, begin_s, twin = draw(st.sampled_from(told))
+            content, label = files[f"{twin}.csv"], draw(st.sampled_from(["", labelled[twin]]))
+        labelled[f"t{number}"] = label = label or draw(labels(course, begin_s, kind))
+        files[f"t{number}.csv"] = content
+        told.append((course, begin_s, f"t{number}"))
         family = draw(st.sampled_from(FAMILIES))
-        faults |= {family} if kind == "must_trip" else set()
-        text += f'[[trace]]\nid = "t{number}"\nfile = "t{number}.csv"\nfamily = "{family}"\nmachine = "m{number}"\n'
-        text += f'oil = "o"\norigin = "synthetic: drawn"\n{draw(labels(course, begin_s, kind))}\n'
+        faults |= {family} if label.startswith("must_trip") else set()
+        machine = draw(st.sampled_from([f"m{number}", "K1", "k1"]))
+        text += f'[[trace]]\nid = "t{number}"\nfile = "t{number}.csv"\nfamily = "{family}"\nmachine = "{machine}"\n'
+        if draw(st.sampled_from([True, True, False])):  # recordings of one machine may overlap
+            second = draw(st.sampled_from([0, 7, 40, 59]))
+            text += f"start_utc = 2026-01-01T00:0{draw(st.sampled_from([0, 0, 0, 2]))}:{second:02d}Z\n"
+        text += f'oil = "o"\norigin = "synthetic: drawn"\n{label}\n'
     if draw(st.booleans()):
         text += "[mix]\n" + "".join(f"{name} = {draw(st.sampled_from([0.5, 1.0, 3.0]))}\n" for name in sorted(faults))
     return {"library.toml": text, "settings.toml": draw(settings_texts()), **files}

@@ -13,9 +13,10 @@ from hypothesis import HealthCheck, given, settings
 from replay.ground.wording import percent, rate
 from replay.library import read_library
 from replay.pytest_plugin import UnmetError, check_acceptance, check_trace
+from replay.score.once import counted_once
 from replay.settings import read_settings
 from tests.conftest import SETTINGS, entry, trace_csv
-from tests.judge.account import WRONG, account
+from tests.judge.account import NEITHER, WRONG, account
 from tests.judge.libraries import libraries, written
 from tests.support.bench_page import embedded, page_text, parts
 from tests.support.command import lubetrip
@@ -139,6 +140,14 @@ def held_on_the_terminal(text: str, own: dict[str, Any]) -> None:
     assert not told & (set(own["lacking"]) if own["broken"] else set()) - set(own["broken"])
 
 
+def is_skipped(row: dict[str, Any]) -> bool:
+    """Say whether a trace is neither right nor wrong: stood over, told by another, in doubt, or of a machine that never runs."""
+    if row["outcome"] in WRONG:
+        return False
+    runs = bool(row["windows"]) or row["run_hours"] > 0
+    return row["outcome"] in (*NEITHER, "stood") or bool(row["doubt"]) or not runs
+
+
 def held_in_junit(text: str, own: dict[str, Any]) -> None:
     """Hold a report of a test runner equal to the account: red is what went wrong, and nothing else."""
     suite = ET.fromstring(text).find("testsuite")
@@ -150,7 +159,7 @@ def held_in_junit(text: str, own: dict[str, Any]) -> None:
             failure.attrib["type"] if failure is not None else "skipped" if skipped is not None else "passed"
         )
     wanted = {row["id"]: row["outcome"] if row["outcome"] in WRONG else "passed" for row in own["rows"]}
-    wanted |= {row["id"]: "skipped" for row in own["rows"] if row["outcome"] == "undecided"}
+    wanted |= {row["id"]: "skipped" for row in own["rows"] if is_skipped(row)}
     wanted["acceptance"] = "passed" if own["verdict"] == "met" else own["verdict"]
     assert ends == wanted
     counts = (
@@ -172,12 +181,12 @@ def held_in_junit(text: str, own: dict[str, Any]) -> None:
 def held_by_the_plugin(folder: Path, own: dict[str, Any]) -> None:
     """Hold what the tests of the plugin come to equal to the account."""
     library, checked = read_library(folder), read_settings(folder / "settings.toml")
-    outcomes = {row["id"]: row["outcome"] for row in own["rows"]}
-    for one in library.entries:
+    rows = {row["id"]: row for row in own["rows"]}
+    for one in counted_once(library).library.entries:
         stated, ended = check_trace(one, checked, "portable")
-        assert stated["outcome"] == outcomes[one.id]
-        assert isinstance(ended, UnmetError) == (outcomes[one.id] in WRONG)
-        assert isinstance(ended, pytest.skip.Exception) == (outcomes[one.id] == "undecided")
+        assert stated["outcome"] == rows[one.id]["outcome"]
+        assert isinstance(ended, UnmetError) == (rows[one.id]["outcome"] in WRONG)
+        assert isinstance(ended, pytest.skip.Exception) == is_skipped(rows[one.id])
     assert (check_acceptance(library, checked, "portable")[1] is None) == (own["verdict"] == "met")
 
 

@@ -29,7 +29,7 @@ from replay.tuning.pareto import Choice
 from replay.tuning.results import tuning_json
 from replay.tuning.tune import Tuning, tune
 from replay.tuning.vary import read_space
-from tests.judge.account import acceptance_of, claims_of, failures_of, totals_of
+from tests.judge.account import acceptance_of, claims_of, totals_of, verdict_on
 from tests.support.tuning import write_library
 
 TIME = np.arange(0, 301) * 1000
@@ -42,8 +42,11 @@ Stops = Sequence[float | None]  # of one candidate: when it stops each trace
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Return a library of four faults and four harmless traces, half of them held out."""
-    return write_library(tmp_path_factory.mktemp("choice") / "library")
+    """Return a library of four faults and four harmless traces, half of them held out; each tells something of its own."""
+    made_in = write_library(tmp_path_factory.mktemp("choice") / "library")
+    for number, file in enumerate(sorted(made_in.glob("*.csv"))):
+        file.write_text(f"{file.read_text()}{301 + number},420.0,300.0,1\n")
+    return made_in
 
 
 def verdict(entry: Entry, stop_s: float | None) -> Verdict:
@@ -239,8 +242,7 @@ def test_the_choice_is_that_of_sorting_by_the_rule(folder: Path, data: st.DataOb
         rows = [plain(library.entries[place], stops[place]) for place in places]
         total = totals_of(rows)
         claims = claims_of(total, acceptance, acceptance["confidence"])
-        broken = bool(failures_of(total, claims, acceptance))
-        verdict_rank = 2 if broken else int(any(claim["verdict"] == "not enough evidence" for claim in claims))
+        verdict_rank = ("met", "not enough evidence", "not met").index(verdict_on(total, claims, acceptance))
         worst = total["worst_margin_s"]
         limits = (round(claims[0]["upper"], 9), round(claims[1]["upper"], 9), np.inf if worst is None else -worst)
         ranks[number] = (verdict_rank, *limits)
@@ -255,6 +257,7 @@ def plain(entry: Entry, stop_s: float | None) -> dict[str, Any]:
         "family": entry.family,
         "run_hours": float(HOURS),
         "repeats": 0,
+        "sensor_fails": False,
         "windows": [],
         "nuisance_trips": 0,
     }
@@ -270,6 +273,7 @@ def plain(entry: Entry, stop_s: float | None) -> dict[str, Any]:
         "margin_s": margin,
         "likely_margin_s": None,
         "late": None if hit else "no stop",
+        "cause": "oil" if hit else None,
     }
     return row | {"outcome": told["outcome"], "windows": [told], "upsets": None}
 
