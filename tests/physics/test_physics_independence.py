@@ -14,7 +14,12 @@ pytestmark = pytest.mark.slow("starts workers or commands as processes of their 
 PACKAGE = Path(replay.physics.__file__).parent
 MODULES = sorted(PACKAGE.rglob("*.py"))
 ALLOWED = {"numpy", "numba", "scipy", "CoolProp"}
-GROUND = {"replay.ground", "replay.ground.cache", "replay.ground.machine_code"}  # where compiled code is kept
+GROUND = {
+    "replay.ground",
+    "replay.ground.cache",
+    "replay.ground.compiling",
+    "replay.ground.machine_code",
+}  # how code is compiled
 RUNNING = """
 import sys
 from replay.physics import *

@@ -55,8 +55,8 @@ WRONG = {
         "unmoved += elapsed;\n            if (unmoved > 0xFFFFFF) {\n                unmoved = 0xFFFFFF;\n            }",
     ),
     "no reading taken as a move": (
-        "    if (reading != LT_NO_READING) {\n        if (reading == state[seen]) {",
-        "    if (elapsed >= 0) {\n        if (reading == state[seen]) {",
+        "    if (reading != LT_NO_READING) {\n        int32_t unmoved = 0;",
+        "    if (elapsed >= 0) {\n        int32_t unmoved = 0;",
     ),
     "the stuck check begins anew after a missing reading": (
         "        state[seen + 1] = unmoved;\n    }\n    return part;",
