@@ -11,6 +11,12 @@ At standstill pressures rest by nature: the stuck check runs only with the
 machine. What it has gathered it keeps until the reading moves, so a channel
 that was frozen is not believed again because the machine has stopped.
 
+A reading that is missing is no move, or a frozen channel with a loose contact would never
+be stuck. What was seen last is kept with its age, to which the time without a reading adds
+nothing, as nothing was seen then and being missing is a doubt of its own. Whatever comes
+back is held against it: the same reading is as old as before, so a stuck channel is stuck
+still, and any other is a move, so one that came back to the same by chance is told by its next.
+
 *Standstill zero.* A machine that stands pumps no oil: after rest_settle of standstill
 net oil pressure beyond rest_most, up or down, is no reading of it. Then a sensor has
 drifted, reads gauge for absolute, or the machine does not stand. For how long it has
@@ -121,7 +127,9 @@ def channel_doubts(state: list[int], settings: list[int], inputs: list[int]) -> 
 
 
 def stuck_part(state: list[int], seen: int, reading: int, running: int, elapsed: int, stuck_after: int) -> int:
-    """Age the channel at place `seen`; return the ms of `elapsed` in which it was stuck."""
+    """Age the channel at place `seen`; return the ms of `elapsed` in which it was stuck, of a missing reading none."""
+    if reading == NO_READING:
+        return 0
     unmoved = 0
     if reading == state[seen]:
         unmoved = state[seen + 1]

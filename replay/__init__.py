@@ -2,7 +2,7 @@
 
 Rooms stand on floors; a room imports only what stands below it (`tests/house/test_floors.py` holds it).
 
-    ground        refusals, whole files, TOML and JSON, units, exact statistics, locks
+    ground        refusals, whole files, TOML and JSON, units, exact statistics, locks, what is kept on a machine
     physics       one machine, from crankcase gas to bearings; families of traces
     settings      settings file (TOML) -> checked integers; what they guarantee; floor pressure
     trace         one trace (CSV, Parquet, Arrow) -> integer arrays

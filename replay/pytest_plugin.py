@@ -52,13 +52,14 @@ class LibraryFile(pytest.File):
     def collect(self) -> Iterator["LibraryItem"]:
         """Return the tests. Raises UsageError for a library or settings file that cannot be read."""
         from replay.ground.refusal import Refusal
+        from replay.score.once import counted_once
 
         try:
             library, settings = self._read()
         except Refusal as error:
             raise pytest.UsageError(f"lubetrip: {error}") from None
         engine = self.config.getoption("--lubetrip-engine")
-        for entry in library.entries:
+        for entry in counted_once(library).library.entries:
             check = functools.partial(check_trace, entry, settings, engine)
             yield LibraryItem.from_parent(self, name=entry.id, check=check)
         check = functools.partial(check_acceptance, library, settings, engine)
@@ -111,7 +112,7 @@ class LibraryItem(pytest.Item):
 def check_trace(entry: "Entry", settings: "Settings", engine_name: str) -> "Checked":
     """Hold one trace against its label; a failure shows the timeline."""
     from replay.engine import engine_named
-    from replay.report.junit import complaint, properties, timeline
+    from replay.report.junit import complaint, properties, timeline, unjudged
     from replay.score import judge
     from replay.score.scoring import WRONG
     from replay.trace import read_trace
@@ -121,10 +122,10 @@ def check_trace(entry: "Entry", settings: "Settings", engine_name: str) -> "Chec
     replay = engine.replay(trace, settings)
     verdict = judge(entry, trace, replay)
     ended: BaseException | None = None
-    if verdict.outcome == "undecided":
-        ended = pytest.skip.Exception("undecided: judged neither way")
-    elif verdict.outcome in WRONG:
+    if verdict.outcome in WRONG:
         ended = UnmetError(f"{complaint(entry, verdict)}\n{timeline(trace, replay)}")
+    elif why := unjudged(verdict):
+        ended = pytest.skip.Exception(why)
     return properties(settings, engine, entry, verdict), ended
 
 

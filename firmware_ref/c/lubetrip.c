@@ -103,21 +103,24 @@ static uint32_t channel_doubts(const int32_t state[], const int32_t settings[], 
 static int32_t stuck_part(int32_t state[], int seen, int32_t reading, int32_t running, int32_t elapsed,
                           int32_t stuck_after)
 {
-    int32_t unmoved = 0;
     int32_t part = 0;
 
-    if (reading == state[seen]) {
-        unmoved = state[seen + 1];
+    if (reading != LT_NO_READING) {
+        int32_t unmoved = 0;
+
+        if (reading == state[seen]) {
+            unmoved = state[seen + 1];
+        }
+        if ((running != 0) || (unmoved == stuck_after)) {
+            unmoved += elapsed;
+        }
+        state[seen] = reading;
+        if (unmoved > stuck_after) {
+            part = unmoved - stuck_after;
+            unmoved = stuck_after;
+        }
+        state[seen + 1] = unmoved;
     }
-    if ((running != 0) || (unmoved == stuck_after)) {
-        unmoved += elapsed;
-    }
-    state[seen] = reading;
-    if (unmoved > stuck_after) {
-        part = unmoved - stuck_after;
-        unmoved = stuck_after;
-    }
-    state[seen + 1] = unmoved;
     return part;
 }
 
@@ -151,6 +154,10 @@ static void observe(int32_t state[], const int32_t settings[], const int32_t inp
     if (part > doubted) {
         doubted = part;
     }
+    /*@ assert parts: 0 <= doubted <= elapsed; */
+    /*@ assert still: running != 0 && inputs[LT_IN_OIL_PRESSURE] != LT_NO_READING &&
+                      inputs[LT_IN_OIL_PRESSURE] == \at(state[LT_ST_OIL_SEEN], Pre) &&
+                      \at(state[LT_ST_OIL_SEEN + 1], Pre) == stuck_after ==> doubted == elapsed; */
     doubts = channel_doubts(state, settings, inputs);
     if (elapsed > settings[LT_SET_MAX_GAP]) {
         doubts |= LT_DOUBT_LATE;
@@ -167,6 +174,10 @@ static void observe(int32_t state[], const int32_t settings[], const int32_t inp
             }
         }
     }
+    /*@ assert time: 0 <= doubted <= elapsed && elapsed - doubted <= settings[LT_SET_MAX_GAP]; */
+    /*@ assert net: -20100000 <= net <= 20100000; */
+    /*@ assert frozen: running != 0 && inputs[LT_IN_OIL_PRESSURE] == \at(state[LT_ST_OIL_SEEN], Pre) &&
+                       \at(state[LT_ST_OIL_SEEN + 1], Pre) == stuck_after ==> doubted == elapsed; */
     outputs[LT_OUT_SEEN] = elapsed - doubted;
     outputs[LT_OUT_DOUBTED] = doubted;
     outputs[LT_OUT_CREDIBLE] = (doubts == 0U) ? 1 : 0;
@@ -468,7 +479,7 @@ static void apply_effect(int32_t state[], const int32_t settings[], uint32_t bit
         state[LT_ST_MEMORY_LEFT] = settings[LT_SET_TRIP_MEMORY];
         state[LT_ST_CAUSE] = (effect == LT_EFFECT_STOP_ON_OIL) ? LT_OIL_CAUSE : LT_RELOAD_CAUSE;
     } else if (effect == LT_EFFECT_STOP_ON_SENSOR) {
-        /*@ assert 0 <= (bits & LT_DOUBT_ANY) <= LT_DOUBT_ANY; */
+        /*@ assert 0 <= ((uint32_t)LT_SENSOR_CAUSE | (bits & LT_DOUBT_ANY)) <= MOST_BITS; */
         state[LT_ST_CAUSE] = (int32_t)((uint32_t)LT_SENSOR_CAUSE | (bits & LT_DOUBT_ANY));
     } else if ((effect == LT_EFFECT_FORGET_TRIPS) || (effect == LT_EFFECT_REFUSE_RESET)) {
         apply_reset(state, settings, effect);

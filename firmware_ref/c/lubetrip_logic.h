@@ -8,8 +8,8 @@
 #define LUBETRIP_LAYOUT 0x8089cd42U
 
 /* SHA-256 of the reference, its first 64 bits for the preprocessor. */
-#define LUBETRIP_LOGIC 0x9c7769f2abf4c5e9U
-#define LUBETRIP_LOGIC_DIGEST "9c7769f2abf4c5e9b3025083d68c94b4a3bdbe80b2b7ab7f5af9599da3d3b55e"
+#define LUBETRIP_LOGIC 0x33732e7aa3672d16U
+#define LUBETRIP_LOGIC_DIGEST "33732e7aa3672d168d1e4eed8e9124458e737a9091f4dd17d187562a2fb0502d"
 
 #define LUBETRIP_VERSION "0.1.0"
 

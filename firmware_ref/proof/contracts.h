@@ -75,12 +75,13 @@ static int plausible(const int32_t settings[], const int32_t inputs[]);
 /*@ requires 0 <= missing <= LT_DOUBT_CRANKCASE_MISSING;
     assigns \nothing;
     ensures \result <= LT_DOUBT_CRANKCASE_STUCK;
-    ensures missing > 0 && !(least <= reading <= most) && reading != LT_NO_READING ==> \result != 0; */
+    ensures missing > 0 && !(least <= reading <= most) ==> \result != 0; */
 static uint32_t channel_doubt(int32_t reading, int32_t least, int32_t most, int is_stuck, uint32_t missing);
 
 /*@ requires memory: READABLE(state, LT_ST_SIZE) && READABLE(settings, LT_SET_SIZE) && READABLE(inputs, LT_IN_SIZE);
     assigns \nothing;
-    ensures \result <= MOST_BITS; */
+    ensures \result <= MOST_BITS;
+    ensures !credible_range(settings, inputs) ==> \result != 0; */
 static uint32_t channel_doubts(const int32_t state[], const int32_t settings[], const int32_t inputs[]);
 
 /*@ requires memory: READABLE(state, LT_ST_SIZE) && READABLE(settings, LT_SET_SIZE);
@@ -97,8 +98,12 @@ static int32_t settled_part(const int32_t state[], const int32_t settings[], int
     requires 0 <= state[seen + 1] <= stuck_after <= 86400000;
     requires 0 <= elapsed <= LT_ELAPSED_MOST;
     assigns state[seen], state[seen + 1];
-    ensures 0 <= \result <= elapsed && 0 <= state[seen + 1] <= stuck_after && state[seen] == reading;
-    ensures running != 0 && reading == \old(state[seen]) && \old(state[seen + 1]) == stuck_after ==> \result == elapsed; */
+    ensures 0 <= \result <= elapsed && 0 <= state[seen + 1] <= stuck_after;
+    ensures reading == LT_NO_READING ==>
+              \result == 0 && state[seen] == \old(state[seen]) && state[seen + 1] == \old(state[seen + 1]);
+    ensures reading != LT_NO_READING ==> state[seen] == reading;
+    ensures running != 0 && reading != LT_NO_READING && reading == \old(state[seen]) &&
+              \old(state[seen + 1]) == stuck_after ==> \result == elapsed; */
 static int32_t stuck_part(int32_t state[], int seen, int32_t reading, int32_t running, int32_t elapsed,
                           int32_t stuck_after);
 
@@ -249,7 +254,7 @@ static int reload_guard(const int32_t state[], const int32_t settings[], int32_t
 static uint32_t pressure_bits(const int32_t settings[], const int32_t outputs[]);
 
 /*@ requires memory: READABLE(state, LT_ST_SIZE) && READABLE(settings, LT_SET_SIZE);
-    requires 0 <= state[LT_ST_FLAGS] <= 511 && 0 <= state[LT_ST_TRIPS] <= 100;
+    requires 0 <= state[LT_ST_FLAGS] <= 511 && 0 <= state[LT_ST_TRIPS] <= 100 && 1 <= settings[LT_SET_RESETS_MOST] <= 7;
     assigns \nothing;
     ensures \result <= MOST_BITS;
     ensures no_bit(\result, LT_BIT_RESET_PRESS) && no_pressure_bit(\result) && no_bit_of_evaluate(\result);

@@ -25,7 +25,7 @@ void lubetrip_derive(int32_t settings[LT_SET_SIZE]);
     assigns state[0 .. LT_ST_SIZE - 1];
     ENSURES_CONSISTENT(state, settings)
     ensures state[LT_ST_STATE] == LT_STOPPED && state[LT_ST_INTEGRAL] == 0;
-    ensures (state[LT_ST_FLAGS] & LT_FLAG_RESET_HELD) != 0;
+    ensures (state[LT_ST_FLAGS] & LT_FLAG_RESET_HELD) != 0 && (state[LT_ST_FLAGS] & LT_FLAG_RESET_PRESSED) == 0;
     ensures state[LT_ST_GRACE_LEFT] == settings[LT_SET_START_GRACE] &&
             state[LT_ST_RESTART_LEFT] == settings[LT_SET_RESTART_DELAY]; */
 void lubetrip_power_up(int32_t state[LT_ST_SIZE], const int32_t settings[LT_SET_SIZE]);

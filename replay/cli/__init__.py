@@ -1,6 +1,7 @@
 """The console command `lubetrip`: a thin layer over functions of `replay`; nothing imports it.
 
-Exit status: 0 done (score: acceptance met), 1 score: acceptance not met, 2 bad input, 3 score: not enough evidence.
+Exit status: 0 done (score: acceptance met), 1 score: acceptance not met, 2 bad input, 3 score: not enough evidence;
+`replay.cli.group` tells the others.
 
 How to add a command: a function in `replay` that a notebook could call, and a thin layer in the module here that fits
 its topic, or in a new one; options that several commands share stand in `options`. Bad input is a refusal of

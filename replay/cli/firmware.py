@@ -2,7 +2,6 @@
 
 import datetime as dt
 import json
-import sys
 from pathlib import Path
 
 import click
@@ -23,7 +22,6 @@ def vectors(out: Path) -> None:
     from replay.port.coverage import wanted
     from replay.port.vectors import covered, write_vectors
 
-    _say_that_it_takes_long()
     made, items = write_vectors(out), wanted()
     click.echo(f"{out / 'vectors.txt'} and vectors.bin: digest {made.digest}")
     click.echo(
@@ -85,8 +83,6 @@ def conform(
         return
     target = record_file or Path(f"conform-{dt.datetime.now(dt.UTC):%Y%m%dT%H%M%SZ}.json")
     check_writable(target)
-    if vector_file is None:
-        _say_that_it_takes_long()
     found = conform_port(command, device, vector_file, answers=answer_file, binary=binary, keep_going=keep_going)
     record = found.as_json()
     write_text(target, json.dumps(record, indent=1) + "\n")
@@ -106,12 +102,6 @@ def _write_questions(out: Path, vector_file: Path | None) -> None:
     click.echo(f"{out}: {len(text.splitlines())} questions, a line each; give the answers to --answers, a line each")
 
 
-def _say_that_it_takes_long() -> None:
-    """Tell who waits for the vectors; how long it takes cannot be told in steps of a bar."""
-    if sys.stderr.isatty():
-        click.echo("making the vectors of the logic installed here", err=True)
-
-
 @main.command("export-sources")
 @click.argument("out", metavar="OUT", type=PATH)
 @click.option("--settings", "settings_file", type=PATH, metavar="FILE", help="Settings file, exported along.")
@@ -126,7 +116,6 @@ def export_sources(out: Path, settings_file: Path | None) -> None:
 
     settings = read_settings(settings_file) if settings_file is not None else None
     check_writable(out)
-    _say_that_it_takes_long()
     files = write_sources(out, settings)
     manifest = json.loads(files["MANIFEST.json"])
     click.echo(f"{out}: {len(files)} files, version {manifest['version']}")

@@ -1,43 +1,97 @@
-"""The command `lubetrip` itself, which each module of commands adds its own to, and what they do with a Refusal."""
+"""The command `lubetrip` itself, which each module of commands adds its own to, and how a command that fails ends.
+
+Exit status, besides what a command itself says with 0, 1 and 3:
+
+    2      bad input, a disk that fails, too little memory: one line says what would do
+    70     nobody foresaw it: one line names it; with LUBETRIP_TRACEBACK=1 the whole traceback
+    130    interrupted (Ctrl-C)
+    141    nobody reads the output any more
+    143    ended from outside (SIGTERM)
+
+1 is a verdict and never a failure: who asks for a verdict must not take a crash for one.
+"""
 
 import contextlib
+import functools
+import io
 import os
 import signal
 import sys
 import threading
-from typing import Any
+import traceback
+from typing import Any, NoReturn
 
 import click
 
 from replay.ground.refusal import Refusal, visible
 
-
-class Refusing(click.Command):
-    """A command that turns a Refusal, or a failing disk, into one line on standard error and exit status 2."""
-
-    def invoke(self, ctx: click.Context) -> Any:
-        """Do what the command does, without a traceback for what the user can mend."""
-        try:
-            result = super().invoke(ctx)
-            sys.stdout.flush()
-        except Refusal as error:
-            told = str(error)
-        except BrokenPipeError:
-            raise  # who reads the output has enough of it
-        except OSError as error:
-            told = visible(f"{error.filename or 'output'}: {error.strerror or error}")
-            _drop_output()
-        else:
-            return result
-        click.echo(f"lubetrip: {told}", err=True)
-        raise SystemExit(2)
+REFUSED, UNFORESEEN, INTERRUPTED, UNREAD, ENDED = 2, 70, 130, 141, 143
+TRACEBACK = "LUBETRIP_TRACEBACK"
+MEMORY = "out of memory; accepted: a smaller file or fewer --jobs, or a machine with more"
 
 
 class Commands(click.Group):
-    """A group of such commands."""
+    """A group of commands, and how each ends."""
 
-    command_class = Refusing
-    group_class = type
+    def main(self, *args: Any, standalone_mode: bool = True, **extra: Any) -> Any:
+        """Run a command and end the process, whatever happened, with the status that the head of this module tells."""
+        run: Any = functools.partial(super().main, *args, standalone_mode=False, **extra)
+        if not standalone_mode:
+            return run()
+        if isinstance(sys.stdout, io.TextIOWrapper):  # a name of a file may hold what no text does
+            sys.stdout.reconfigure(errors="backslashreplace")
+        try:
+            try:
+                status = run()
+            except SystemExit as error:
+                status = error.code
+            sys.stdout.flush()  # here, where it can be told that this fails
+        except (Exception, KeyboardInterrupt) as error:  # noqa: BLE001 - the last to look at it
+            _end(error)
+        sys.exit(status if isinstance(status, int) else 0)
+
+
+def _end(error: BaseException) -> NoReturn:
+    """End with a line on standard error and the status that goes with what was raised."""
+    if isinstance(error, click.ClickException):
+        error.show()
+        sys.exit(error.exit_code)
+    if isinstance(error, click.Abort):  # what click makes of it
+        error = error.__cause__ or KeyboardInterrupt()
+    if isinstance(error, KeyboardInterrupt):
+        _tell("interrupted", INTERRUPTED)
+    if isinstance(error, BrokenPipeError):
+        _drop_output()
+        sys.exit(UNREAD)
+    if isinstance(error, Refusal):
+        _tell(str(error), REFUSED)
+    if isinstance(error, MemoryError):
+        _tell(MEMORY, REFUSED)
+    if isinstance(error, OSError):
+        _drop_output()
+        _tell(f"{error.filename or 'output'}: {error.strerror or error}", REFUSED)
+    if os.environ.get(TRACEBACK):
+        click.echo("".join(traceback.format_exception(error)), err=True, nl=False)
+        sys.exit(UNFORESEEN)
+    told = str(error).splitlines()[:1]
+    rule = f"not foreseen: {type(error).__name__}{''.join(f' ({line[:200]})' for line in told)}"
+    _tell(f"{rule}; nothing was judged; {TRACEBACK}=1 shows where, for who mends it", UNFORESEEN)
+
+
+def _tell(text: str, status: int) -> NoReturn:
+    with contextlib.suppress(OSError):  # nobody reads that either
+        click.echo(f"lubetrip: {visible(text)}", err=True)
+    sys.exit(status)
+
+
+def _show_log() -> None:
+    """Show on standard error what takes its time and why."""
+    import logging
+
+    log, shown = logging.getLogger("lubetrip"), logging.StreamHandler()
+    shown.setFormatter(logging.Formatter("lubetrip: %(message)s"))
+    log.addHandler(shown)
+    log.setLevel(logging.INFO)
 
 
 def _drop_output() -> None:
@@ -54,6 +108,8 @@ def main() -> None:
     Not a certified safety device and never the only protection: local codes and
     licensed practice come first; never defeat a factory safety.
     """
+    if sys.stderr.isatty():
+        _show_log()
     # Ended from outside, a command clears away what it had begun, as after Ctrl-C.
     if threading.current_thread() is threading.main_thread():
         signal.signal(signal.SIGTERM, lambda number, _: sys.exit(128 + number))

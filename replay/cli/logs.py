@@ -120,13 +120,16 @@ def triage(
     the oil film was back? Logs are taken as they are: the machine of a log did
     not obey these settings. A library names its machines and says when each
     trace began: files of one machine are joined in time. A machine of which
-    the logs cannot tell is never called healthy.
+    the logs cannot tell is never called healthy. Exit status 2: a log could
+    not be read; it is named, and the others are ranked.
     """
     from replay.display.triage import triage_view
     from replay.triage.report import triage_logs
 
     check_output(json_file, csv_file, html)
     report = triage_logs(paths, **options)
+    for told in report.refused:
+        click.echo(f"lubetrip: {told}", err=True)
     if csv_file is not None:
         write_text(csv_file, report.as_csv())
     if html is not None:
@@ -134,3 +137,5 @@ def triage(
 
         write_fleet(html, report, most_events)
     give_report(json_file, report.as_json(), lambda: triage_view(report, most_events))
+    if report.refused:
+        raise SystemExit(2)

@@ -43,5 +43,5 @@ def bench(library: Path, out: Path, settings: Path | None) -> None:
     from replay.page.bench import write_bench
 
     made = write_bench(out, library, settings, progress=Progress)
-    size = len(made.text.encode()) / 1e6
+    size = len(made.text.encode("utf-8", "backslashreplace")) / 1e6
     click.echo(f"{out}: {made.traces} traces, {made.readings} readings, {size:.1f} MB; open it in a browser")

@@ -11,6 +11,7 @@ from replay.cli.working import working
 from replay.ground.files import check_free_folder
 from replay.ground.refusal import refusal
 
+NOT_JUDGED = 3  # exit status, as of a score without enough evidence
 STATED = click.option(
     "--tolerances", type=PATH, metavar="FILE", help="Tolerances of the sensors, a TOML file; usual ones without it."
 )
@@ -54,7 +55,8 @@ def tune(library: Path, out: Path, **options: Any) -> None:
     chosen on one part of the library and reported on the other, then the chosen
     settings beside the base on all parts and on a fresh library, and how far
     sensors and settings may move. Into DIR go settings files, a table of all
-    candidates (Parquet), the report (JSON) and plots.
+    candidates (Parquet), the report (JSON) and plots. Exit status 0, 2 bad input,
+    3 where the library has nothing to judge a rule on.
     """
     from replay.display.terminal import console
     from replay.display.tuning import tolerances_view, tuning_view
@@ -68,6 +70,8 @@ def tune(library: Path, out: Path, **options: Any) -> None:
     if found.moved is not None:
         console().print()
         console().print(tolerances_view(found.moved))
+    if found.tuning.chosen.whole.unjudged:
+        raise SystemExit(NOT_JUDGED)
 
 
 @main.command(short_help="Show how far sensors and settings may move.")
@@ -87,7 +91,9 @@ def tolerances(
 
     Each sensor's offset, gain and lag, the sample period and each setting are
     moved by themselves until the first missed and the first nuisance trip; then
-    all sensors are drawn within their tolerances, many times.
+    all sensors are drawn within their tolerances, many times. Exit status 0, 2 bad
+    input, 3 where the library has nothing that could be missed, or be stopped for
+    nothing.
     """
     from replay.display.tuning import tolerances_view
     from replay.library import read_library
@@ -110,3 +116,5 @@ def tolerances(
         about = moved.robust.settings
         save_tornado(plot, moved.robust, f"settings {Path(about.file).name}, digest {about.digest[:12]}")
     give_report(json_file, moved.as_json(), lambda: tolerances_view(moved, families))
+    if moved.unjudged:
+        raise SystemExit(NOT_JUDGED)

@@ -48,6 +48,8 @@ def _lines(result: Comparison) -> list[str]:
         f"margin, mean change over {margins.pairs} faults that both hit: {mean}",
         f"  bootstrap interval, {sure(margins.confidence)}: {ends}",
         f"acceptance: A {result.verdicts[0]}, B {result.verdicts[1]}",
+        *(f"B's ACCEPTANCE IS LOOSER than A's: {rule} (A's, then B's)" for rule in result.loosened),
+        *["A and B were judged by DIFFERENT JUDGES: a change may be theirs"] * (result.judges[0] != result.judges[1]),
         "B IS WORSE: " + "; ".join(result.worse) if result.worse else "B is not worse.",
         CAUTION,
     ]

@@ -11,8 +11,9 @@ from replay.ground.wording import NOTHING, kpa, tenths, words
 from replay.library import label_text
 from replay.score.explaining import Explanation
 from replay.synth.closed_loop import ClosedLoop
-from replay.trace import Trace
+from replay.trace import AnyTrace
 
+MOST_CHANGES = 2000  # decisions that are listed: nobody reads a year of them line by line
 # Of the machines that obeyed: keys of the report and heads of the table.
 COURSES = {
     "machines": "runs",
@@ -37,10 +38,12 @@ def explain_view(told: Explanation) -> RenderableType:
     closing = [f"{len(replay.stops)} stop(s), {replay.run_ms / 3.6e6:.3f} run hours{outcome}"]
     if replay.late:
         closing += [f"{replay.late} late tick(s): rows more than max_gap after the row before are not trusted"]
-    return view(head, timeline_table(trace, replay), "\n".join([*closing, CAUTION]))
+    if len(replay.changes) > MOST_CHANGES:
+        closing = [f"{len(replay.changes) - MOST_CHANGES} further decisions: --json FILE holds all of them", *closing]
+    return view(head, timeline_table(trace, replay, MOST_CHANGES), "\n".join([*closing, CAUTION]))
 
 
-def timeline_table(trace: Trace, replay: Replay, most: int | None = None) -> Table:
+def timeline_table(trace: AnyTrace, replay: Replay, most: int | None = None) -> Table:
     """Return the decisions over a trace, the first so many of them."""
     heads = ("time s", "from", "to", "cause", "net oil pressure kPa", "suction kPa abs", "integral %")
     rows = [

@@ -1,8 +1,10 @@
 """The one telling of a score for terminal, report, record, test runner and notebook: its tables and sentences."""
 
+import itertools
 import math
 from collections.abc import Iterable
 from pathlib import Path
+from typing import TypeVar
 
 from rich.console import RenderableType
 
@@ -13,8 +15,11 @@ from replay.engine import cause_words
 from replay.engine.baselines import PLAIN_TIMER
 from replay.ground.wording import NOTHING, kilopascals, percent, rate, seconds, sure, tenths, words
 from replay.score import Score, Totals, Verdict, evidence
+from replay.score.once import CONTRADICT, OVERLAP, SAME
+from replay.score.scoring import TOLD, UNJUDGED, sensor_hits
 from replay.score.windows import LATE
 
+T = TypeVar("T")
 ALWAYS_PER_1000H = 1e6  # a stop for every few seconds of running
 NUISANCE_PER_1000H = "nuisance trips per 1000 h"
 IN_UPSET = "nuisance stop in an upset"
@@ -29,6 +34,12 @@ RULES = {
     evidence.OUTSIDE: (rate, NUISANCE_PER_1000H),
 }
 RATES = (evidence.NUISANCE, evidence.OUTSIDE)
+MOST_NAMED = 5
+TWICE = {
+    SAME: "{0} and {1} are the same recording: counted once.",
+    OVERLAP: "{0} and {1} tell the same {2}: counted once.",
+    CONTRADICT: "{0} and {1} tell the same {2}, and their labels contradict each other there.",
+}
 NONE_MARKED = "no upset is marked"
 VERDICTS = {
     evidence.MET: "met",
@@ -44,7 +55,8 @@ def score_view(score: Score) -> RenderableType:
         listed.append(traces_table("Missed, early and nuisance", score.wrong))
     if score.undecided:
         listed.append(traces_table("Undecided, judged neither way", score.undecided))
-    closing = [*apart(score), said(score), *("  " + reason for reason in reasons(score)), CAUTION]
+    below = ("  " + told for told in (*reasons(score), *warnings(score)))
+    closing = [*apart(score), said(score), *below, CAUTION]
     return view(*listed, baselines_table(score), claims_table(score), terms(summary(score)), "\n".join(closing))
 
 
@@ -67,7 +79,32 @@ def reasons(score: Score) -> list[str]:
         good = "all of them good" if claim.rule in (evidence.MISSED, evidence.MARGIN) else "without a stop"
         needs = f"; needs {_further(claim)} more, {good}" if claim.further else ""
         told.append(f"{claim.rule}: at most {show(claim.upper)} shown, {show(claim.wanted)} wanted{needs}")
+    return told if score.failures else [*_unjudged(score), *told]
+
+
+def _unjudged(score: Score) -> list[str]:
+    return [f"{name}: {UNJUDGED[name]}" for name in score.unjudged]
+
+
+def warnings(score: Score) -> list[str]:
+    """Return what to look at before the verdict is believed; beside a broken rule, what else was not judged."""
+    told = _unjudged(score) if score.failures else []
+    left = score.totals.doubted
+    told += [f"WARNING: {v.id}: {v.doubt}" for v in _first(v for v in score.verdicts if v.doubt and v.outcome != TOLD)]
+    told += [f"WARNING: {left - MOST_NAMED} more traces in doubt"] if left > MOST_NAMED else []
+    by_sensor = sensor_hits(score.verdicts)
+    if by_sensor:
+        named = [*_first(dict.fromkeys(by_sensor)), *["..."] * (len(set(by_sensor)) > MOST_NAMED)]
+        told.append(
+            f"WARNING: {len(by_sensor)} of {score.totals.hit} hits by a stop on a sensor, where nothing says that one"
+            f" fails ({', '.join(named)}): they do not show that the fault was found"
+        )
     return told
+
+
+def _first(some: Iterable[T]) -> list[T]:
+    """Return the first of some, as many as a sentence names."""
+    return list(itertools.islice(some, MOST_NAMED))
 
 
 def summary(score: Score) -> list[tuple[str, str]]:
@@ -76,14 +113,21 @@ def summary(score: Score) -> list[tuple[str, str]]:
     hours = whole.ride_through_run_hours
     often = f"{rate(whole.nuisance_per_1000h)} per 1000 h" if hours else "no hours to count them over"
     return [
-        ("traces", f"{len(score.verdicts)} judged, {len(score.undecided)} undecided"),
+        ("traces", _counted(score)),
         ("missed trips", f"{whole.missed} of {whole.must_trip} faults"),
+        ("hits by cause", ", ".join(f"{cause} {count}" for cause, count in whole.hits_by_cause.items()) or NOTHING),
         ("early stops", f"{whole.early}"),
         ("nuisance trips", f"{whole.nuisance_trips} in {hours:.2f} run hours: {often}"),
         ("upsets", _upsets(whole)),
         ("worst margin", seconds(whole.worst_margin_s)),
         ("settings", f"{Path(score.settings.file).name}, digest {score.settings.digest[:12]}"),
     ]
+
+
+def _counted(score: Score) -> str:
+    told = sum(verdict.outcome == TOLD for verdict in score.verdicts)
+    others = f", {told} told already by others" if told else ""
+    return f"{len(score.verdicts) - told} judged, {len(score.undecided)} undecided{others}"
 
 
 def _upsets(whole: Totals) -> str:
@@ -102,7 +146,7 @@ def late_words(whole: Totals) -> list[str]:
 def apart(score: Score) -> list[str]:
     """Return what the limits over all traces would hide."""
     whole = score.totals
-    told = late_words(whole)
+    told = [*twice(score), *late_words(whole)]
     if whole.stood:
         told.append(f"{whole.stood} faults came while an earlier stop still held: neither found nor missed.")
     if whole.repeats:
@@ -123,6 +167,18 @@ def apart(score: Score) -> list[str]:
     if score.margin_limit_s is not None:
         confident = sure(score.settings.acceptance.shown_confidence)
         told.append(f"Nine such faults in ten leave {tenths(score.margin_limit_s)} s or more, {confident}.")
+    return told
+
+
+def twice(score: Score) -> list[str]:
+    """Return what the library tells more than once."""
+    entries, pairs = score.once.library.entries, score.once.twice
+    told = []
+    for kind, what in TWICE.items():
+        some = [pair for pair in pairs if pair.kind == kind]
+        told += [what.format(entries[p.first].id, entries[p.second].id, seconds(p.seconds)) for p in _first(some)]
+        told += [f"{len(some) - MOST_NAMED} more pairs of traces likewise."] if len(some) > MOST_NAMED else []
+    told += [f"One machine by several spellings: {', '.join(map(repr, names))}." for names in score.once.spellings]
     return told
 
 
@@ -186,7 +242,8 @@ def _family(name: str, part: Totals, claims: tuple[evidence.Claim, ...]) -> list
     return [name, *tripping, tenths(part.median_margin_s), tenths(part.worst_margin_s), *riding]
 
 
-Row = tuple[str, float | None, float | None, float | None, float | None]  # outcome, stop, deadline, two margins
+# Outcome, stop, its cause, deadline, two margins.
+Row = tuple[str, float | None, str | None, float | None, float | None, float | None]
 
 
 def traces_table(caption: str, verdicts: Iterable[Verdict]) -> Table:
@@ -195,9 +252,13 @@ def traces_table(caption: str, verdicts: Iterable[Verdict]) -> Table:
     rows = []
     for v in verdicts:
         cause = cause_words(v.cause, v.doubts) or NOTHING
-        windows: list[Row] = [(w.outcome, w.stop_s, w.deadline_s, w.margin_s, w.likely_margin_s) for w in v.windows]
-        for outcome, stop_s, deadline_s, *margins in windows or [(v.outcome, v.first_trip_s, None, None, None)]:
-            times = (tenths(stop_s), cause if stop_s == v.first_trip_s else NOTHING, tenths(deadline_s))
+        windows: list[Row] = [
+            (w.outcome, w.stop_s, w.cause, w.deadline_s, w.margin_s, w.likely_margin_s) for w in v.windows
+        ]
+        for outcome, stop_s, by, deadline_s, *margins in windows or [
+            (v.outcome, v.first_trip_s, None, None, None, None)
+        ]:
+            times = (tenths(stop_s), cause if stop_s == v.first_trip_s else by or NOTHING, tenths(deadline_s))
             rows.append((v.id, v.family, words(outcome), *times, *map(tenths, margins), str(v.trips)))
     return Table(caption, heads, rows, texts=frozenset({1, 2, 4}), wide=frozenset({1, 6, 7}))
 

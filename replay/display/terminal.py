@@ -37,6 +37,10 @@ class _Shown(Console):
             text = "\n".join(HIDDEN.sub("?", line) for line in piece.text.split("\n")) if hidden else piece.text
             yield Segment(text, piece.style) if hidden else piece
 
+    def on_broken_pipe(self) -> None:
+        """Leave it to the command how it ends when nobody reads on: here it would end with the status of a verdict."""
+        raise BrokenPipeError
+
 
 def console() -> Console:
     """Return a console on standard output for texts of the user's.

@@ -10,6 +10,7 @@ from replay.display.table import Table
 from replay.display.terminal import CAUTION, view
 from replay.ground.wording import NOTHING, percent, rate, tenths, words
 from replay.score import evidence
+from replay.score.scoring import UNJUDGED
 from replay.tuning.judge import RULE, Figures
 from replay.tuning.levers import Lever, amount_text, start_text
 from replay.tuning.results import flat, front_json, given_words
@@ -19,6 +20,7 @@ from replay.tuning.tolerance import MonteCarlo
 from replay.tuning.tune import Tuning
 
 MOST_ROWS = 20
+NOT_JUDGED = "nothing to judge"
 LIMITS = ("missed limit", "nuisance limit per 1000 h", "worst margin s")
 PARTS = {"tuning": "on the tuning part", "held_out": "held out", "whole": "on the whole library"}
 
@@ -38,10 +40,8 @@ def _counts(tuning: Tuning) -> str:
     if tuning.budget is not None and tuning.budget < tuning.space.size:
         judged += f"; searched among {tuning.space.size}, seed {tuning.seed}"
     held = len(tuning.split.held_out)
-    parted = f"chosen on {len(tuning.split.tuning)} of them, {held} held out (no machine and family in both parts)"
-    if not held:
-        parted = "chosen on all of them: too few machines and families to hold a part out"
-    return f"{judged}\n{parted}"
+    parted = f"chosen on {len(tuning.split.tuning)} of them, {held} held out" if held else "chosen on all of them"
+    return f"{judged}\n{parted}\n{tuning.split.apart}"
 
 
 def pareto_table(report: dict[str, Any], parts: tuple[str, ...]) -> Table:
@@ -100,6 +100,7 @@ def _cells(figures: Figures) -> list[str]:
 
 def _closing(tuning: Tuning, folder: str) -> str:
     lines = [f"rule of choice: {RULE}", "among alike ones, the one in the middle of what is varied"]
+    lines += [f"NOT JUDGED, {name}: {UNJUDGED[name]}" for name in tuning.chosen.whole.unjudged]
     if not tuning.gains:
         lines.append("no candidate is better than the base settings by that rule")
     if tuning.fresh is not None:
@@ -115,7 +116,8 @@ def tolerances_view(moved: Moved, names: tuple[str, ...] = ()) -> RenderableType
     robust, drawn = moved.robust, moved.drawn
     tables = [_levers(robust, robust.found, "all families")]
     tables += [_levers(robust, robust.families.get(name, {}), name) for name in names]
-    closing = "\n".join([*_stated(drawn), *_left_out(robust), CAUTION])
+    missing = [f"NOT JUDGED, {event} trips: {why}" for event, why in moved.unjudged.items()]
+    closing = "\n".join([*_stated(drawn), *_left_out(robust), *missing, CAUTION])
     return view(*tables, _unmoved(robust), _drawn(drawn), closing)
 
 
@@ -127,7 +129,9 @@ def _levers(robust: Robustness, found: Found, title: str) -> Table:
         lever = robust.levers[number]
         cells = []
         for event in (MISSED, NUISANCE):
-            cells += [_bracket(lever, found.get((number, event))), *[_first_family(robust, number, event)] * named]
+            judged = robust.judged[event] if named else [name for name in robust.judged[event] if name == title]
+            told = _bracket(lever, found.get((number, event))) if judged else NOT_JUDGED
+            cells += [told, *[_first_family(robust, number, event)] * named]
         rows.append((lever.name, start_text(lever), _way(lever), *cells))
     events = [head for event in (MISSED, NUISANCE) for head in (f"first {event} at", *["in"] * named)]
     caption = f"How far from here to the first missed and the first nuisance trip, {title}"
@@ -162,7 +166,9 @@ def _unmoved(robust: Robustness) -> str:
         for number, lever in enumerate(robust.levers)
         if number in robust.tried and number not in moved
     ]
-    return "none within range: " + ("; ".join(still) or NOTHING)
+    judged = [event for event, families in robust.judged.items() if families]
+    alone = f" ({', '.join(judged) or 'nothing'} judged alone)" if len(judged) < len(robust.judged) else ""
+    return f"none within range{alone}: " + ("; ".join(still) or NOTHING)
 
 
 def _left_out(robust: Robustness) -> list[str]:
@@ -180,7 +186,8 @@ def _drawn(drawn: MonteCarlo) -> Table:
     for event, claim in drawn.shares.items():
         names = [f"{name} {counts[event]}" for name, counts in drawn.families.items() if counts[event]]
         shares = (percent(claim.point), " to ".join(map(percent, claim.interval)), percent(claim.upper))
-        rows.append((f"{event} trip", str(claim.events), *shares, ", ".join(names) or NOTHING))
+        drew = f"{claim.events}" if claim.of else NOT_JUDGED
+        rows.append((f"{event} trip", drew, *shares, ", ".join(names) or NOTHING))
     heads = ("with at least one", "draws", "share", "interval", "at most", "families")
     caption = f"{drawn.draws} installations drawn within the tolerances, seed {drawn.seed}"
     return Table(caption, heads, rows, texts=frozenset({5}))

@@ -6,7 +6,6 @@ Times are in s of the trace's own time, pressures in kPa.
 import itertools
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,11 +20,10 @@ from replay.ground.wording import kpa
 from replay.library import Entry
 from replay.settings import Settings
 from replay.sweep import Course, Noted
-from replay.trace import Trace, read_pieces
+from replay.trace import LongTrace, Trace
 from replay.trace.files import last_time_s
 
 STRETCHES = 2000  # about two for each dot of a screen
-ROWS = 1 << 18  # of a file that are held at a time
 LEAST_SPAN_KPA = 10.0
 # Places among the settings of the pressures that are drawn as levels.
 PRESSURES = {
@@ -103,13 +101,15 @@ def picture(
     return seen.picture(trace, trail.stops, entry)
 
 
-def picture_of_file(path: Path, settings: Settings, entry: Entry | None = None, stretches: int = STRETCHES) -> Picture:
-    """Return what there is to draw of a trace file of any length, in bounded memory; thinned as it is read.
+def picture_of_long(
+    trace: LongTrace, settings: Settings, entry: Entry | None = None, stretches: int = STRETCHES
+) -> Picture:
+    """Return what there is to draw of a trace of any length, in bounded memory; thinned as it is read.
 
     Within a stretch, points of the integral may lie at other rows than in `picture`, with the same values.
     Raises Refusal.
     """
-    course, pieces, end_s = Course(settings), read_pieces(path, ROWS), last_time_s(path)
+    course, pieces, end_s = Course(settings), trace.pieces(), last_time_s(trace.path)
     first = next(pieces)
     length_ms = round((max(first.start_s, end_s) - first.start_s) * 1000)  # as `Trace` has it, in whole ms
     seen = _Seen(settings, Stretches(first.start_s, first.start_s + length_ms / 1000, stretches))

@@ -25,19 +25,16 @@ from replay.drawing.looks import (
     apart,
     time_axis,
 )
-from replay.drawing.picture import Level, Panel, Picture, named_marks, picture, picture_of_file
+from replay.drawing.picture import Level, Panel, Picture, named_marks, picture, picture_of_long
 from replay.engine import STATES
-from replay.engine.engines import rows_about
 from replay.ground.files import check_writable, write_whole
-from replay.ground.places import place_of
-from replay.ground.refusal import or_refuse, refusal
+from replay.ground.refusal import as_text, or_refuse, refusal
 from replay.ground.wording import words
 from replay.library import Entry, Library, label_text, trace_with_settings
-from replay.library.given import GivenSettings, entry_with_settings
+from replay.library.given import GivenSettings
 from replay.settings import Settings
-from replay.trace import Trace, read_trace
+from replay.trace import AnyTrace, Trace, read_trace
 
-LONG = 2_000_000  # rows from which a file is drawn as it is read
 FORMATS = (".png", ".svg", ".pdf")
 STAMPS = {"png": "Software", "svg": "Date", "pdf": "CreationDate"}
 SIZE_IN, DPI = (11.0, 8.0), 110
@@ -58,19 +55,14 @@ def check_plot(path: Path) -> None:
     check_writable(path)
 
 
-def draw_trace(path: Path | str, trace: Trace | Path | str, settings: GivenSettings = None) -> None:
+def draw_trace(path: Path | str, trace: AnyTrace | Path | str, settings: GivenSettings = None) -> None:
     """Draw one trace into FILE.png, .svg or .pdf: pressures with levels, integral, states, stops, label.
 
     Without settings, those of the library that the file belongs to. Raises Refusal.
     """
     check_plot(Path(path))
-    file = None if isinstance(trace, Trace) else place_of(trace)
-    if file is not None and file.is_file() and rows_about([file]) >= LONG:
-        entry, checked = entry_with_settings(file, settings)
-        shown = picture_of_file(file, checked, entry)
-    else:
-        read, entry, checked = trace_with_settings(trace, settings)
-        shown = picture(read, checked, entry)
+    read, entry, checked = trace_with_settings(trace, settings)
+    shown = picture(read, checked, entry) if isinstance(read, Trace) else picture_of_long(read, checked, entry)
     save_figure(Path(path), draw(shown, title(shown, checked, entry)))
 
 
@@ -116,7 +108,7 @@ def save_plots(folder: Path, library: Library, settings: Settings, ids: Iterable
 def title(shown: Picture, settings: Settings, entry: Entry | None) -> str:
     """Return what stands over a picture."""
     label = f"; {label_text(entry)}" if entry else ""
-    return f"{shown.name}{label}\nsettings {Path(settings.file).name}, digest {settings.digest[:12]}"
+    return f"{shown.name}{label}\nsettings {as_text(Path(settings.file).name)}, digest {settings.digest[:12]}"
 
 
 def draw(shown: Picture, heading: str) -> Any:

@@ -11,38 +11,43 @@ import numpy as np
 from numpy.typing import NDArray
 
 from protect import ranges
-from replay.engine.portable import Replay, Stop, elapsed_ms
+from replay.engine.portable import Replay, Stop, pieces_of
 from replay.settings import Settings
-from replay.trace import Trace
+from replay.trace import AnyTrace, Trace
 
 OIL = 1
 
 
-def never(trace: Trace, _settings: Settings) -> Replay:
+def never(trace: AnyTrace, _settings: Settings) -> Replay:
     """Let the machine run, whatever the pressures are."""
-    return _stopped_at(trace, None)
+    return _until(trace, lambda _piece, _elapsed: None)
 
 
-def always(trace: Trace, _settings: Settings) -> Replay:
+def always(trace: AnyTrace, _settings: Settings) -> Replay:
     """Stop the machine as soon as it runs."""
-    running = np.flatnonzero(trace.running)
-    return _stopped_at(trace, int(running[0]) if len(running) else None)
+    return _until(trace, lambda piece, _elapsed: _first(piece.running != 0))
 
 
-def timer(trace: Trace, settings: Settings) -> Replay:
+def timer(trace: AnyTrace, settings: Settings) -> Replay:
     """Stop for good after the trip delay on end with less net oil pressure than the cut-out, however much less.
 
     No reading counts as none; any reading that is not below the cut-out sets the timer back.
     """
-    short = (trace.running != 0) & (_net_pa(trace) < settings.values[ranges.CUT_OUT])
-    timed = np.cumsum(np.where(short, elapsed_ms(trace), 0))
-    spell = timed - np.maximum.accumulate(np.where(short, 0, timed))
-    full = np.flatnonzero(short & (spell >= settings.values[ranges.TRIP_DELAY]))
-    return _stopped_at(trace, int(full[0]) if len(full) else None)
+    before = 0  # ms on end, up to the piece at hand
+
+    def full(piece: Trace, elapsed: NDArray[np.int64]) -> int | None:
+        nonlocal before
+        short = (piece.running != 0) & (_net_pa(piece) < settings.values[ranges.CUT_OUT])
+        timed = before + np.cumsum(np.where(short, elapsed, 0))
+        spell = timed - np.maximum.accumulate(np.where(short, 0, timed))
+        before = int(spell[-1])
+        return _first(short & (spell >= settings.values[ranges.TRIP_DELAY]))
+
+    return _until(trace, full)
 
 
 PLAIN_TIMER = "plain timer"
-BASELINES: dict[str, Callable[[Trace, Settings], Replay]] = {
+BASELINES: dict[str, Callable[[AnyTrace, Settings], Replay]] = {
     "never stops": never,
     "always stops, at the start": always,
     PLAIN_TIMER: timer,
@@ -55,7 +60,17 @@ def _net_pa(trace: Trace) -> NDArray[np.int64]:
     return np.where(missing, -(2**30), trace.oil_pa - trace.crankcase_pa)
 
 
-def _stopped_at(trace: Trace, row: int | None) -> Replay:
-    ran = np.where(trace.running != 0, elapsed_ms(trace), 0)[: None if row is None else row + 1]
-    stops = () if row is None else (Stop(int(trace.time_ms[row]), OIL),)
-    return Replay((), stops, int(ran.sum()), late=0, locked_out=row is not None)
+def _first(rows: NDArray[np.bool_]) -> int | None:
+    return int(np.argmax(rows)) if rows.any() else None
+
+
+def _until(trace: AnyTrace, stop: Callable[[Trace, NDArray[np.int64]], int | None]) -> Replay:
+    """Let the machine run until the row of a piece that `stop` names, from the piece and its ms between rows."""
+    run_ms = 0
+    for piece, elapsed in pieces_of(trace):
+        row = stop(piece, elapsed)
+        run_ms += int(np.where(piece.running != 0, elapsed, 0)[: None if row is None else row + 1].sum())
+        if row is not None:
+            stops = (Stop(int(piece.time_ms[row]), OIL),)
+            return Replay((), stops, run_ms, late=0, locked_out=True)
+    return Replay((), (), run_ms, late=0, locked_out=False)

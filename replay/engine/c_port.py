@@ -8,6 +8,7 @@ import ctypes
 import functools
 import hashlib
 import os
+import shlex
 import shutil
 import subprocess
 import tempfile
@@ -19,10 +20,10 @@ import numpy as np
 from firmware_ref.digest import sources_digest
 from replay.engine.obeying import POSITION
 from replay.engine.portable import Array, Machine, Replay
-from replay.ground.cache import project_cache
+from replay.ground.cache import keep, machine_key, project_cache, read_kept
 from replay.ground.refusal import refusal
 from replay.settings import Settings
-from replay.trace import Trace
+from replay.trace import AnyTrace
 
 PORT = ("lubetrip.c", "lubetrip.h", "lubetrip_generated.h")  # what a target takes
 RUNNER = "trace_run.c"  # beside it, on the host alone
@@ -50,6 +51,23 @@ def port_digest(folder: Path | None = None) -> str:
     return sources_digest([*(port.with_name(name) for name in PORT), runner])
 
 
+def compiler() -> list[str]:
+    """Return the C compiler with its options, as CC has them ("gcc -O2", "ccache gcc"). Raises Refusal without one."""
+    said = os.environ.get("CC", "").strip() or "cc"
+    accepted = "gcc or clang installed, or named in CC, options behind it"
+    try:
+        name, *options = shlex.split(said)
+    except ValueError as error:
+        raise refusal("--engine c", "CC", f"cannot be read ({error})", accepted, said) from None
+    path = shutil.which(said)  # a path with blanks in it
+    if path is not None:
+        return [path]
+    path = shutil.which(name)
+    if path is None:
+        raise refusal("--engine c", "", f"no C compiler '{name}'", accepted)
+    return [path, *options]
+
+
 def build(folder: Path | None = None) -> Path:
     """Return the shared library of the port, built if it is not on disk yet.
 
@@ -57,23 +75,20 @@ def build(folder: Path | None = None) -> Path:
     without a compiler and for a source that does not compile.
     """
     port, runner = sources(folder)
-    compiler = os.environ.get("CC") or "cc"
-    path = shutil.which(compiler)
-    if path is None:
-        raise refusal("--engine c", "", f"no C compiler '{compiler}'", "gcc or clang installed, or named in CC")
-    key = hashlib.sha256(f"{port_digest(folder)} {path} {FLAGS}".encode()).hexdigest()[:16]
+    path, *options = compiler()
+    key = hashlib.sha256(f"{port_digest(folder)} {path} {options} {FLAGS} {machine_key()}".encode()).hexdigest()[:16]
     base = folder or project_cache()
     library = base / f"c-{key}.so"
-    if not library.exists():
-        # Built under another name, so that two processes at once never load a half of it.
+    if read_kept(library) is None:
         with tempfile.TemporaryDirectory(dir=base) as work:
             part = Path(work) / library.name
-            command = [path, *FLAGS, f"-I{port.parent}", str(port), str(runner), "-o", str(part)]
+            command = [path, *options, *FLAGS, f"-I{port.parent}", str(port), str(runner), "-o", str(part)]
             done = subprocess.run(command, capture_output=True, text=True, check=False)
             if done.returncode:
-                said = done.stderr.strip().splitlines()[0]
+                said = (done.stderr.strip() or f"{path} ends with {done.returncode}").splitlines()[0]
                 raise refusal(port.parent, "", f"does not compile: {said}", "a clean C port")
-            part.replace(library)
+            if not keep(library, part.read_bytes()):
+                raise refusal(library, "", "the C engine cannot be kept here", "room on the disk, or another engine")
     return library
 
 
@@ -125,6 +140,6 @@ def machine(settings: Settings) -> Machine:
     return made
 
 
-def replay_trace(trace: Trace, settings: Settings) -> Replay:
+def replay_trace(trace: AnyTrace, settings: Settings) -> Replay:
     """Run the C port over a trace from power-up of a machine at rest. Raises Refusal without a C compiler."""
     return machine(settings).replay(trace)

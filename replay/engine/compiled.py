@@ -7,8 +7,6 @@ the first replay only.
 """
 
 import functools
-import hashlib
-import importlib.metadata
 import types
 from collections.abc import Callable
 from pathlib import Path
@@ -20,9 +18,9 @@ from firmware_ref.digest import logic_digest
 from protect import conditions, integral, outputs, protection, signals, table, timers
 from replay.engine import obeying
 from replay.engine.portable import Machine, Replay
-from replay.ground.cache import project_cache
+from replay.ground.cache import code_folder
 from replay.settings import Settings
-from replay.trace import Trace
+from replay.trace import AnyTrace
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
@@ -37,8 +35,7 @@ def cache_folder(*beside: types.ModuleType) -> Path:
     """Return where the machine code of this logic, this file and this numba is kept, and of modules beside them."""
     files = [__file__, str(obeying.__file__), *(str(module.__file__) for module in beside)]
     sources = [Path(file).read_text(encoding="utf-8") for file in files]
-    text = " ".join([logic_digest(), importlib.metadata.version("numba"), *sources])
-    return project_cache() / f"numba-{hashlib.sha256(text.encode()).hexdigest()[:16]}"
+    return code_folder(logic_digest(), *sources)
 
 
 def is_on_disk() -> bool:
@@ -68,17 +65,11 @@ def compiled(function: Function, *beside: types.ModuleType) -> Function:
 
 @functools.cache
 def _compiled(function: Callable[..., Any], *beside: types.ModuleType) -> Any:
-    import numba
+    from replay.ground import machine_code
 
     for module in (signals, integral, timers, conditions, table, outputs, protection, obeying, *beside):
         _register(module)
-    config: Any = numba.config
-    before = config.CACHE_DIR
-    config.CACHE_DIR = str(cache_folder(*beside))
-    try:
-        return numba.njit(cache=True)(function)
-    finally:
-        config.CACHE_DIR = before
+    return machine_code.compiled(function, cache_folder(*beside))
 
 
 def machine(settings: Settings) -> Machine:
@@ -86,6 +77,6 @@ def machine(settings: Settings) -> Machine:
     return Machine(settings, compiled(obeying.obey), np.asarray)
 
 
-def replay_trace(trace: Trace, settings: Settings) -> Replay:
+def replay_trace(trace: AnyTrace, settings: Settings) -> Replay:
     """Run the compiled logic over a trace from power-up of a machine at rest."""
     return machine(settings).replay(trace)

@@ -12,14 +12,11 @@ from pathlib import Path
 from firmware_ref.digest import logic_digest
 from replay.engine import portable
 from replay.engine.portable import Replay
-from replay.ground.places import is_remote
 from replay.ground.refusal import refusal
 from replay.settings import Settings
-from replay.trace import Trace
-from replay.trace.files import is_parquet
+from replay.trace import AnyTrace, files
 
 ENGINES = ("portable", "compiled", "c")
-CSV_ROW, PARQUET_ROW = 28, 7  # bytes of a usual row
 
 
 @dataclass(frozen=True)
@@ -31,7 +28,7 @@ class Engine:
 
     name: str
     digest: str
-    replay: Callable[[Trace, Settings], Replay]
+    replay: Callable[[AnyTrace, Settings], Replay]
     port_digest: str | None = None
 
     def as_json(self) -> dict[str, str]:
@@ -62,24 +59,8 @@ def engine_named(name: str) -> Engine:
 
 
 def rows_about(paths: Iterable[Path]) -> int:
-    """Return the rows of traces: told by Parquet files, estimated for CSV and objects of a store from their size."""
-    return sum(map(_rows, paths))
-
-
-def _rows(path: Path) -> int:
-    if is_parquet(path) and not is_remote(path):
-        return _rows_told(path)
-    return path.stat().st_size // (PARQUET_ROW if is_parquet(path) else CSV_ROW)
-
-
-def _rows_told(path: Path) -> int:
-    import pyarrow as pa
-    import pyarrow.parquet as pa_parquet
-
-    try:
-        return int(pa_parquet.ParquetFile(path).metadata.num_rows)
-    except (pa.ArrowException, OSError):
-        return 0  # reading it tells why
+    """Return the rows of traces together, told or estimated."""
+    return sum(map(files.rows_about, paths))
 
 
 def engine_for(paths: Iterable[Path]) -> Engine:

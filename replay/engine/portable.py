@@ -14,7 +14,7 @@ from protect import outputs, ranges, state
 from replay.engine import obeying
 from replay.engine.obeying import CARRY_SIZE, CHANGE_SIZE, FIRST_INPUT, STOP_SIZE, TRAIL_SIZE, obey
 from replay.settings import Settings
-from replay.trace import Trace
+from replay.trace import AnyTrace, Trace
 
 STATES = ("stopped", "priming", "lubricated", "starved", "tripped", "locked_out")
 BLOCK = 65536  # rows that are taken at a time
@@ -74,6 +74,11 @@ class Replay:
     locked_out: bool
 
 
+def stuck_beyond(stuck_after: int, hold_ms: int) -> int:
+    """Return after how long (ms) a reading is stuck that may stand still for hold_ms."""
+    return max(stuck_after, min(hold_ms, ranges.SETTINGS[ranges.STUCK_AFTER][3]))
+
+
 class Machine:
     """One machine that obeys, from power-up at rest: it takes ticks on and on, as many at a time as one likes."""
 
@@ -82,6 +87,7 @@ class Machine:
     ) -> None:
         """Power up. words(array) makes of an array what the kernel works on, lists of integers or an array."""
         self._kernel, self.words = kernel, words
+        self._stuck_after = settings.values[ranges.STUCK_AFTER]
         self.values = words(np.array(settings.values, np.int64))
         sizes = (state.STATE_SIZE, ranges.INPUTS_SIZE, outputs.OUTPUTS_SIZE, CARRY_SIZE)
         self.memory, self.inputs, self.results, self.carry = (words(np.zeros(size, np.int64)) for size in sizes)
@@ -119,13 +125,24 @@ class Machine:
             rows = [(int(time_ms), int(cause)) for time_ms, cause in self._stops[: self.carry[obeying.STOPS]]]
             self.stops[-1:] = stops_of(rows, self.stops[-1:])
 
+    def believe(self, hold_ms: int) -> None:
+        """Take readings that stand still for so long as held, not stuck: of a logger that writes on change.
+
+        The settings are for a machine that reads its sensors itself. What stands still longer than either is stuck.
+        """
+        stuck_after = stuck_beyond(self._stuck_after, hold_ms)
+        self.values[ranges.STUCK_AFTER] = stuck_after
+        for seen in (state.OIL_SEEN, state.SUCTION_SEEN, state.CRANKCASE_SEEN):
+            self.memory[seen + 1] = min(self.memory[seen + 1], stuck_after)
+
     def tick(self, *words: int) -> None:
         """Take one tick: its time and its inputs in their order."""
         self.take(np.array(words, np.int64)[:, None])
 
-    def replay(self, trace: Trace) -> Replay:
+    def replay(self, trace: AnyTrace) -> Replay:
         """Take a whole trace and return what the logic did; times are ms since its first row."""
         late = 0
+        self.believe(trace.hold_ms)
         for columns in blocks_of(trace):
             self.take(columns)
             late += int(np.count_nonzero(columns[FIRST_INPUT + ranges.ELAPSED] > self.values[ranges.MAX_GAP]))
@@ -134,6 +151,7 @@ class Machine:
     def follow(self, trace: Trace) -> "Trail":
         """Take a whole trace and return state and integral of every row."""
         states, integral = [], []
+        self.believe(trace.hold_ms)
         for columns in blocks_of(trace):
             rows = self.words(np.zeros((columns.shape[1], TRAIL_SIZE), np.int64))
             self.take(columns, rows)
@@ -158,19 +176,28 @@ def _change(time_ms: int, before: int, after: int, cause: int, net: int, suction
     return Change(time_ms, before, after, cause, net_pa, suction_pa, percent)
 
 
-def elapsed_ms(trace: Trace) -> Array:
-    """Return ms since the previous row, int64[n], the first 0, cut to the admitted range."""
-    elapsed = np.diff(trace.time_ms, prepend=trace.time_ms[:1])
+def elapsed_ms(piece: Trace, before_ms: int | None = None) -> Array:
+    """Return ms since the previous row, int64[n], the first since before_ms or 0, cut to the admitted range."""
+    elapsed = np.diff(piece.time_ms, prepend=piece.time_ms[0] if before_ms is None else before_ms)
     return np.minimum(elapsed, ranges.INPUTS[ranges.ELAPSED][3])
 
 
-def blocks_of(trace: Trace, rows: int | None = None) -> Iterator[Array]:
+def pieces_of(trace: AnyTrace) -> Iterator[tuple[Trace, Array]]:
+    """Yield the pieces of a trace, each with the ms since the row before, int64[n], the very first 0."""
+    before_ms: int | None = None
+    for piece in trace.pieces():
+        yield piece, elapsed_ms(piece, before_ms)
+        before_ms = int(piece.time_ms[-1])
+
+
+def blocks_of(trace: AnyTrace, rows: int | None = None) -> Iterator[Array]:
     """Yield time and inputs of a trace as int64[7, n], so many rows at a time that memory stays bounded."""
-    pressures = (trace.oil_pa, trace.suction_pa, trace.crankcase_pa)
-    columns = (trace.time_ms, elapsed_ms(trace), trace.running, trace.reset, *pressures)
     size = rows or BLOCK
-    for begin in range(0, len(trace), size):
-        yield np.stack([column[begin : begin + size] for column in columns]).astype(np.int64)
+    for piece, elapsed in pieces_of(trace):
+        pressures = (piece.oil_pa, piece.suction_pa, piece.crankcase_pa)
+        columns = (piece.time_ms, elapsed, piece.running, piece.reset, *pressures)
+        for begin in range(0, len(piece), size):
+            yield np.stack([column[begin : begin + size] for column in columns]).astype(np.int64)
 
 
 def columns_of(trace: Trace) -> Array:
@@ -178,6 +205,6 @@ def columns_of(trace: Trace) -> Array:
     return next(blocks_of(trace, len(trace)))
 
 
-def replay_trace(trace: Trace, settings: Settings) -> Replay:
+def replay_trace(trace: AnyTrace, settings: Settings) -> Replay:
     """Run the interpreted logic over a trace, from power-up of a machine at rest."""
     return Machine(settings).replay(trace)

@@ -7,15 +7,21 @@ their order changes a figure, and what a lost worker was doing is done again.
 
 Processes and not threads: the logic, interpreted or compiled, holds the interpreter's lock.
 
-Workers of a cluster read the files of the library themselves: its folder has to
-be there, under the same path, on each of their machines.
+Workers of a cluster have the same code as this process, to the last byte, or are refused. They read the files of
+the library themselves: its folder has to be there, under the same path, on each of their machines.
 """
 
 import contextlib
 import functools
+import hashlib
+import importlib.metadata
+import logging
 import multiprocessing
 import pickle
+import platform
+import queue
 import signal
+import time
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
@@ -24,7 +30,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any, Protocol, TypeVar
 
-from firmware_ref.digest import logic_digest
+from replay.ground.extras import install
 from replay.ground.refusal import Refusal, refusal
 
 Item = TypeVar("Item")
@@ -34,6 +40,10 @@ Tick = Callable[[], object]
 PATIENCE_S = 30  # for a scheduler to answer, and for the first worker
 RETRIES = 3  # of a piece of work whose worker was lost
 MOST_JOBS = 256
+LOOK_S, WITHOUT_WORKERS_S, CLOSING_S = 0.5, 10.0, 3.0  # of a cluster: between looks, for a worker to come back
+CODE = (".py", ".json", ".txt")  # what decides, besides what it stands on:
+COMPUTING = ("numpy", "scipy", "pyarrow", "numba")
+SAME = "workers with the same lubetrip, Python and packages as here"
 ENDED = 'fewer of them, more memory, or (in a script) the work under if __name__ == "__main__":'
 PORTIONS = 8  # of the items for each process: the last ones do not wait long for each other
 
@@ -132,16 +142,20 @@ def workers(jobs: int = 1, cluster: str | None = None) -> Iterator[Each]:
     """Give a way to work: in so many processes of this machine (one: this one), or on the cluster at an address.
 
     Raises Refusal for a number that is none, where the package for a cluster is missing, no worker of it answers,
-    or one has another logic than this process.
+    or one has another code than this process.
     """
     if not 1 <= jobs <= MOST_JOBS:
         raise refusal("--jobs", "", "not a number of processes", f"1 to {MOST_JOBS}", jobs)
     if cluster is not None:
         if jobs > 1:
             raise refusal("workers", "", "--cluster and --jobs", "one of the two")
-        with _client(cluster) as client:
-            _check_logic(client, cluster)
-            yield functools.partial(_by_cluster, client)
+        client = _client(cluster)
+        try:
+            _check_workers(client, cluster)
+            yield functools.partial(_by_cluster, client, cluster)
+        finally:
+            with contextlib.suppress(Exception):  # of a scheduler that is gone nothing is left to close
+                client.close(timeout=CLOSING_S)
     elif jobs == 1:
         yield one_by_one
     else:
@@ -152,12 +166,28 @@ def workers(jobs: int = 1, cluster: str | None = None) -> Iterator[Each]:
             processes.end()
 
 
+@functools.cache
+def host_code() -> dict[str, str]:
+    """Return what a result hangs on besides its item: version and digest of this program, versions of what computes."""
+    digest = hashlib.sha256()
+    for package in ("firmware_ref", "protect", "replay"):
+        folder = Path(__file__).parents[2] / package
+        files = (path for path in folder.rglob("*") if path.suffix in CODE and "node_modules" not in path.parts)
+        for path in sorted(files):
+            content = path.read_bytes()
+            digest.update(f"{package}/{path.relative_to(folder).as_posix()} {len(content)}\n".encode())
+            digest.update(content)
+    versions = {name: importlib.metadata.version(name) for name in ("lubetrip", *COMPUTING)}
+    return {"code": digest.hexdigest(), "python": platform.python_version(), **versions}
+
+
 def _client(address: str) -> Any:
     """Return a connected client."""
     try:
         from distributed import Client
     except ModuleNotFoundError:
-        raise refusal("workers", "", "needs distributed", "pip install 'lubetrip[cluster]'") from None
+        raise refusal("workers", "", "needs distributed", install("cluster")) from None
+    logging.getLogger("distributed").setLevel(logging.CRITICAL)  # what goes wrong is told here, in words
     try:
         return Client(address, timeout=PATIENCE_S)
     except (OSError, ValueError) as error:
@@ -166,45 +196,99 @@ def _client(address: str) -> Any:
         raise refusal("--cluster", "", f"no scheduler answers ({said})", accepted, address) from None
 
 
-def _check_logic(client: Any, where: str) -> None:
-    """Refuse a cluster without workers, or whose workers would judge by another logic."""
+def _check_workers(client: Any, where: str) -> None:
+    """Refuse a cluster without workers, or whose workers would work by another code."""
     try:
         client.wait_for_workers(1, timeout=PATIENCE_S)
     except TimeoutError:
         raise refusal(where, "", "has no workers", "a cluster with one worker or more") from None
-    try:
-        found = client.run(logic_digest)
-    except ModuleNotFoundError:
-        raise refusal(where, "", "a worker without lubetrip", "workers with the same lubetrip as here") from None
-    others = sorted(name for name, digest in found.items() if digest != logic_digest())
-    if others:
-        raise refusal(others[0], "", "a worker with another logic", "workers with the same lubetrip as here")
+    for worker, found in sorted(client.run(host_code, on_error="return").items()):
+        if isinstance(found, ModuleNotFoundError):
+            raise refusal(where, worker, "a worker without lubetrip", SAME)
+        _check_code(worker, found if isinstance(found, dict) else {})
+
+
+def _check_code(worker: str, found: dict[str, str]) -> None:
+    """Refuse a worker of another code, a digest being told by its beginning."""
+    for name, here in host_code().items():
+        if found.get(name) != here:
+            told = f"{str(found.get(name, 'none'))[:12]} there, {here[:12]} here"
+            raise refusal(worker, "", f"a worker with another {name} ({told})", SAME)
 
 
 def _by_cluster(
-    client: Any, function: Callable[[Item], Result], items: Sequence[Item], tick: Tick = _silent
+    client: Any, where: str, function: Callable[[Item], Result], items: Sequence[Item], tick: Tick = _silent
 ) -> list[Result]:
-    """Let the workers of a cluster do the work.
+    """Let the workers of a cluster do the work, in portions: each is a message there and one back.
 
-    The function travels once, as a piece of work of its own, and then to every
-    worker: a lost one takes nothing with it that the others would have to wait for.
+    The function travels with each portion, so that a lost worker takes nothing with it that the others would have to
+    wait for. Raises Refusal soon after the scheduler or the last worker is gone.
     """
-    from distributed import as_completed as completed
-
-    shared = client.submit(pickle.loads, pickle.dumps(function), pure=False, retries=RETRIES)
-    client.replicate([shared])
-    tasks = [client.submit(_apply, shared, _located(item), pure=False, retries=RETRIES) for item in items]
+    threads = sum(worker["nthreads"] for worker in client.scheduler_info(n_workers=-1)["workers"].values())
+    size = -(-len(items) // (max(1, threads) * PORTIONS)) or 1
+    portions = [[_located(item) for item in items[begin : begin + size]] for begin in range(0, len(items), size)]
+    packed, code = pickle.dumps(function), host_code()
+    tasks = [client.submit(_portion, packed, portion, code, pure=False, retries=RETRIES) for portion in portions]
     places = {task.key: place for place, task in enumerate(tasks)}
-    results: dict[int, Result] = {}
+    done: queue.SimpleQueue[Any] = queue.SimpleQueue()
+    for task in tasks:
+        task.add_done_callback(done.put)
+    results: dict[int, list[Result]] = {}
     try:
-        for task, (result, refused) in completed(tasks, with_results=True):
+        while len(results) < len(tasks):
+            task = _next_done(client, where, done)
+            found, refused = _result(where, task)
             if refused is not None:
                 raise Refusal(refused)
-            results[places[task.key]] = result
-            tick()
+            results[places[task.key]] = found
+            for _ in found:
+                tick()
     finally:
-        client.cancel(tasks)
-    return [results[place] for place in range(len(tasks))]
+        with contextlib.suppress(Exception):
+            if client.status == "running":
+                client.cancel(tasks)
+    return [result for place in range(len(tasks)) for result in results[place]]
+
+
+def _next_done(client: Any, where: str, done: "queue.SimpleQueue[Any]") -> Any:
+    """Return the next piece of work that is done. Raises Refusal where none can be any more."""
+    alone_since = None
+    while True:
+        try:
+            return done.get(timeout=LOOK_S)
+        except queue.Empty:
+            if client.status != "running":
+                raise refusal(
+                    where, "", "the scheduler is gone", "the command given again, with one that runs"
+                ) from None
+            if client.scheduler_info(n_workers=-1)["workers"]:
+                alone_since = None
+                continue
+            alone_since = alone_since or time.monotonic()
+            if time.monotonic() - alone_since > WITHOUT_WORKERS_S:
+                rule = f"the last worker is gone, and none came back within {WITHOUT_WORKERS_S:g} s"
+                raise refusal(where, "", rule, "the command given again, with workers that run") from None
+
+
+def _result(where: str, task: Any) -> Any:
+    """Return what came of a portion: results, or the words of a Refusal."""
+    from distributed import CancelledError, KilledWorker
+
+    accepted = "the command given again, with a cluster that runs"
+    try:
+        return task.result(timeout=PATIENCE_S)
+    except KilledWorker:
+        rule = f"workers are ended before their work is done, {RETRIES + 1} times"
+        raise refusal(where, "", rule, "fewer of them on a machine, more memory") from None
+    except (CancelledError, TimeoutError, OSError) as error:
+        said = "the scheduler is gone" if isinstance(error, CancelledError) else f"a result did not come ({error})"
+        raise refusal(where, "", said, accepted) from None
+
+
+@functools.lru_cache(maxsize=2)
+def _unpacked(packed: bytes) -> Callable[[Any], Any]:
+    function: Callable[[Any], Any] = pickle.loads(packed)  # noqa: S301 - of who gives the work
+    return function
 
 
 def _located(item: Any) -> Any:
@@ -213,9 +297,18 @@ def _located(item: Any) -> Any:
     return replace(item, path=path.absolute()) if isinstance(path, Path) else item
 
 
-def _apply(function: Callable[[Item], Result], item: Item) -> tuple[Result | None, str | None]:
-    """Return a result and no refusal, or the words of a Refusal: bad input is not worth another try."""
+def _portion(packed: bytes, items: Sequence[Any], code: dict[str, str]) -> tuple[list[Any] | None, str | None]:
+    """Return results and no refusal, or the words of a Refusal: bad input is not worth another try.
+
+    code: that of who asks; a worker that came after all were compared is compared here.
+    """
+    from distributed import get_worker
+
     try:
-        return function(item), None
+        for name, here in code.items():
+            if host_code().get(name) != here:
+                raise refusal(get_worker().address, "", f"a worker with another {name} came in between", SAME)
+        function = _unpacked(packed)
+        return [function(item) for item in items], None
     except Refusal as error:
         return None, str(error)

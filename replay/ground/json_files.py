@@ -4,11 +4,15 @@ import json
 from pathlib import Path
 from typing import Any
 
+from replay.ground.places import check_file
 from replay.ground.refusal import or_refuse, refusal
+
+MOST_BYTES = 1 << 30
 
 
 def read_json(path: Path, accepted: str) -> Any:
     """Read a JSON file; `accepted` says what would do. Raises Refusal, for numbers that JSON does not know too."""
+    check_file(path, MOST_BYTES)
     try:
         with or_refuse(path, "read", accepted):
             return json.loads(path.read_text(encoding="utf-8"), parse_int=_integer, parse_constant=_constant)

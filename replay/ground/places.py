@@ -9,13 +9,22 @@ and nothing of it travels to the workers of a cluster, which have their own.
 import contextlib
 import errno
 import io
+import stat
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, BinaryIO, cast
 
+from replay.ground.extras import install
 from replay.ground.refusal import Refusal, refusal
 
 BLOCK = 1 << 22  # bytes of an object that are fetched at a time
+MOST_BYTES = 1 << 36  # of a file; no logger's comes near
+NO_FILE = {
+    stat.S_IFIFO: "a pipe, of which everything can be read only once",
+    stat.S_IFCHR: "a device, which has no end",
+    stat.S_IFBLK: "a disk, not a file on it",
+    stat.S_IFSOCK: "a socket",
+}
 
 
 def place_of(given: Path | str) -> Path:
@@ -25,7 +34,7 @@ def place_of(given: Path | str) -> Path:
     try:
         from upath import UPath
     except ModuleNotFoundError:
-        raise refusal(given, "", "needs universal-pathlib", "pip install 'lubetrip[store]'") from None
+        raise refusal(given, "", "needs universal-pathlib", install("store")) from None
     try:
         found = UPath(given)
         found.fs  # noqa: B018 - loads what speaks to the store
@@ -40,6 +49,33 @@ def is_remote(path: Path) -> bool:
     return not isinstance(path, Path)
 
 
+def check_file(path: Path, most: int = MOST_BYTES) -> None:
+    """Refuse what is there and no file, which would never end or wait for ever, and a file of more than `most` bytes.
+
+    What is not there, and a folder, is told by whoever opens it.
+    """
+    if is_remote(path):
+        return
+    try:
+        found = path.stat()
+    except (OSError, ValueError):
+        return
+    if what := NO_FILE.get(stat.S_IFMT(found.st_mode)):
+        raise refusal(path, "", f"is {what}", "a file on a disk: write it into one first")
+    if found.st_size > most:
+        rule = f"{found.st_size} bytes, more than one of its kind can hold"
+        raise refusal(path, "", rule, f"at most {most} bytes")
+
+
+def for_arrow(path: Path) -> Any:
+    """Return what pyarrow reads a file from: its path or, where that is no UTF-8, the opened file."""
+    try:
+        str(path).encode()
+    except UnicodeEncodeError:
+        return path.open("rb")
+    return path
+
+
 def open_bytes(path: Path, *, ranges: bool = False) -> BinaryIO:
     """Open a file for reading; of an object, ranges says that its reader asks for just the ranges that it needs."""
     if not is_remote(path):
@@ -52,6 +88,17 @@ def open_bytes(path: Path, *, ranges: bool = False) -> BinaryIO:
     except Exception as error:  # noqa: BLE001 - each store has its own
         raise OSError(errno.EIO, _first_line(error), str(path)) from None
     return cast("BinaryIO", opened) if ranges else io.BufferedReader(opened)
+
+
+def small_object(path: Path, most: int) -> bytes | None:
+    """Return the whole of an object of a store by one request; None where it has so many bytes or more."""
+    try:
+        found: bytes = cast("Any", path).fs.cat_file(cast("Any", path).path, start=0, end=most)
+    except OSError:
+        raise
+    except Exception as error:  # noqa: BLE001 - each store has its own
+        raise OSError(errno.EIO, _first_line(error), str(path)) from None
+    return found if len(found) < most else None
 
 
 @contextlib.contextmanager

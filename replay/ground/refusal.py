@@ -46,6 +46,11 @@ def visible(text: str) -> str:
     return HIDDEN.sub(lambda found: found[0].encode("unicode_escape").decode("ascii"), text)
 
 
+def as_text(name: str) -> str:
+    """Return the name of a file as text: what is none, from a disk written in another alphabet, is written out."""
+    return name.encode("utf-8", "backslashreplace").decode("utf-8")
+
+
 def _short(text: str, most: int = LONGEST_PART) -> str:
     return text if len(text) <= most else text[: most - 3] + "..."
 

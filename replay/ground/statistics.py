@@ -10,6 +10,7 @@ import math
 from collections.abc import Sequence
 
 BOOTSTRAP_SAMPLES = 9999
+BOOTSTRAP_DRAWS = 1 << 20  # held at a time
 
 
 def proportion_interval(events: int, trials: int, confidence: float) -> tuple[float, float]:
@@ -111,10 +112,9 @@ def mcnemar(only_first: int, only_second: int) -> float:
 
     Fagerland, Lydersen and Laake 2013: twice the binomial tail of the smaller count, at most 1.
     """
-    from scipy.special import bdtr
-
     fewer, both = min(only_first, only_second), only_first + only_second
-    return min(1.0, 2 * float(bdtr(fewer, both, 0.5))) if both else 1.0
+    tail: float = sum(math.comb(both, events) for events in range(fewer + 1)) / (1 << both)
+    return min(1.0, 2 * tail)
 
 
 def bootstrap_mean(differences: Sequence[float], confidence: float, seed: int) -> tuple[float, float] | None:
@@ -127,14 +127,11 @@ def bootstrap_mean(differences: Sequence[float], confidence: float, seed: int) -
     if len(differences) < 2:  # noqa: PLR2004 - one pair has no spread
         return None
     import numpy as np
-    from scipy.stats import bootstrap
 
-    found = bootstrap(
-        (np.sort(np.asarray(differences, float)),),
-        np.mean,
-        n_resamples=BOOTSTRAP_SAMPLES,
-        confidence_level=confidence,
-        method="percentile",
-        rng=np.random.default_rng(seed),
-    )
-    return float(found.confidence_interval.low), float(found.confidence_interval.high)
+    pairs, draw = np.sort(np.asarray(differences, float)), np.random.default_rng(seed)
+    size, means = len(pairs), np.empty(BOOTSTRAP_SAMPLES)
+    for samples in np.array_split(means, -(-BOOTSTRAP_SAMPLES * size // BOOTSTRAP_DRAWS)):
+        samples[:] = pairs[draw.integers(0, size, (len(samples), size))].mean(axis=1)
+    tail = 50 * (1 - confidence)
+    low, high = np.percentile(means, (tail, 100 - tail))
+    return float(low), float(high)

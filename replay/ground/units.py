@@ -31,11 +31,13 @@ _ZERO = re.compile(
     r"(?P<vacuum>vac|vacuum))"
 )
 
-# What settings files are nearly always written in: loading all the units of the library takes a second.
+# What settings and options are nearly always written in: loading all the units of the library takes a second.
 _USUAL = {
     "pascal": {"Pa": 1.0, "hPa": 100.0, "mbar": 100.0, "kPa": 1000.0, "bar": 1e5, "psi": PSI_PA, "inHg": INHG_PA},
     "millisecond": {"ms": 1.0, "s": 1000.0, "min": 60e3, "h": 3600e3, "d": 86400e3},
-    "metre": {"m": 1.0},
+    "metre": {"m": 1.0, "cm": 0.01, "mm": 0.001, "in": 0.0254, "inch": 0.0254},
+    "revolution/minute": {"rpm": 1.0},
+    "kilogram/metre**3": {"kg/m^3": 1.0, "kg/m**3": 1.0},
 }
 
 

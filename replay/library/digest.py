@@ -1,20 +1,23 @@
 """What identifies a library: its labels and every byte of its traces, in whatever order they are listed."""
 
 import hashlib
+from collections.abc import Mapping
 from pathlib import Path
 
+from replay.ground.places import check_file
 from replay.ground.refusal import or_refuse
 from replay.library.library import Entry, Library, MustTrip
 
 
-def library_digest(library: Library) -> str:
+def library_digest(library: Library, known: Mapping[Path, str] | None = None) -> str:
     """Return the SHA-256 over id, family, label, upsets and file content of every trace, in the order of the ids.
 
-    Raises Refusal for a trace file that cannot be read.
+    known: digests of files that are known already. Raises Refusal for a trace file that cannot be read.
     """
     digest = hashlib.sha256()
     for entry in sorted(library.entries, key=lambda entry: entry.id):
-        digest.update(f"{_sized(entry.id)} {_sized(entry.family)} {_label(entry)} {sha256_of(entry.path)}\n".encode())
+        content = (known or {}).get(entry.path) or sha256_of(entry.path)
+        digest.update(f"{_sized(entry.id)} {_sized(entry.family)} {_label(entry)} {content}\n".encode())
     return digest.hexdigest()
 
 
@@ -37,5 +40,6 @@ def _window(window: MustTrip) -> str:
 
 def sha256_of(path: Path) -> str:
     """Return the SHA-256 of a file in hex. Raises Refusal where it cannot be read."""
+    check_file(path)
     with or_refuse(path, "read"), path.open("rb") as stream:
         return hashlib.file_digest(stream, "sha256").hexdigest()

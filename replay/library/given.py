@@ -6,7 +6,7 @@ from replay.ground.places import place_of
 from replay.ground.refusal import refusal
 from replay.library.library import Entry, Library, find_entry, read_library
 from replay.settings import Settings, read_settings
-from replay.trace import Trace, read_trace
+from replay.trace import AnyTrace, LongTrace, Trace, open_trace
 
 GivenLibrary = Library | Path | str
 GivenSettings = Settings | Path | str | None
@@ -34,15 +34,17 @@ def settings_of(given: GivenSettings, library: Library | None, subject: Path | s
 
 
 def trace_with_settings(
-    given: Trace | Path | str, settings: GivenSettings = None
-) -> tuple[Trace, Entry | None, Settings]:
+    given: AnyTrace | Path | str, settings: GivenSettings = None
+) -> tuple[AnyTrace, Entry | None, Settings]:
     """Return a trace with its entry, where a library around the file names it, and the settings for it.
+
+    A long one is left in its file.
 
     Raises Refusal for a file that cannot be read, and where neither the caller nor such a library gives settings.
     """
-    if isinstance(given, Trace):
+    if isinstance(given, Trace | LongTrace):
         return given, None, settings_of(settings, None, given.name)
-    trace = read_trace(given)
+    trace = open_trace(given)
     return trace, *entry_with_settings(place_of(given), settings)
 
 

@@ -15,8 +15,6 @@ import dataclasses
 import datetime as dt
 import difflib
 import getpass
-import re
-import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -25,22 +23,24 @@ from typing import Any
 
 from replay.ground.files import write_whole
 from replay.ground.lock import locked
-from replay.ground.refusal import refusal
+from replay.ground.refusal import as_text, refusal
+from replay.ground.toml_files import read_toml
+from replay.library.editing import change_entry
 from replay.library.library import (
     FILE,
     LABELS,
     Entry,
     Label,
+    Library,
     MustTrip,
+    check_inside,
     check_window,
     label_text,
     library_from,
-    read_library,
     shown_s,
 )
 from replay.trace import read_pieces
 
-BOM = "\ufeff"
 ROWS = 1 << 18  # of a trace that are looked at together
 
 
@@ -72,21 +72,26 @@ def relabel(
     if not who.strip() or not why.strip():
         raise refusal("label", "", "who says so, and why, is not told", "--by WHO and --note TEXT")
     path = folder / FILE
-    file = entry_of(folder, identity).path
     wanted: Label = label if isinstance(label, str) else (label,) if isinstance(label, MustTrip) else tuple(label)
-    if not isinstance(wanted, str):
-        _check_windows(file, wanted)
     with locked(folder):
-        before = entry_of(folder, identity)
+        check_inside(folder, path)
+        table = read_toml(path, "library")
+        text = path.read_bytes().decode()
+        before = entry_of(library_from(folder, table), identity)
+        if not isinstance(wanted, str):
+            _check_windows(before.path, wanted)
         now = label_text(dataclasses.replace(before, label=wanted))
         line = f"{day.isoformat()}, {one_line(who)}: {now} (was {label_text(before)}): {one_line(why)}"
-        text = _edited(path, identity, wanted, f"{before.note}\n{line}" if before.note else line)
-        try:
-            entries = library_from(folder, tomllib.loads(text.removeprefix(BOM))).entries
-        except tomllib.TOMLDecodeError as error:
-            raise refusal(path, "", f"cannot be edited by a program ({error})", "the label, put in by hand") from None
+        note = f"{before.note}\n{line}" if before.note else line
+
+        def change(table: Any) -> None:
+            _put_label(table, wanted)
+            _put_note(table, note)
+
+        text, item = change_entry(path, text, table["trace"], identity, change)
+        (after,) = library_from(folder, {"trace": [item]}).entries
         write_whole(path, lambda stream: stream.write(text.encode()))
-    return Edit(before, next(entry for entry in entries if entry.id == identity))
+    return Edit(before, after)
 
 
 def login() -> str:
@@ -97,12 +102,12 @@ def login() -> str:
         raise refusal("label", "--by", "you are not logged in by a name", "--by WHO") from None
 
 
-def entry_of(folder: Path, identity: str) -> Entry:
+def entry_of(library: Library, identity: str) -> Entry:
     """Return the entry of this id. Raises Refusal that names some like it."""
-    known = {entry.id: entry for entry in read_library(folder).entries}
+    known = {entry.id: entry for entry in library.entries}
     if identity not in known:
         near = difflib.get_close_matches(identity, known, n=3, cutoff=0.5) or list(known)[:3]
-        raise refusal(folder / FILE, "id", "no trace of this id", f"one such as {', '.join(near)}", identity)
+        raise refusal(library.folder / FILE, "id", "no trace of this id", f"one such as {', '.join(near)}", identity)
     return known[identity]
 
 
@@ -122,25 +127,6 @@ def _check_windows(file: Path, windows: Sequence[MustTrip]) -> None:
         if not start_s <= seconds <= end_s:
             accepted = f"seconds of the trace's own time, {shown_s(start_s)} to {shown_s(end_s)}"
             raise refusal(file, "--must-trip", "outside the trace", accepted, seconds)
-
-
-def _edited(path: Path, identity: str, label: Label, note: str) -> str:
-    """Return the text of library.toml with the new label and note of one trace."""
-    import tomlkit
-    from tomlkit.exceptions import TOMLKitError
-
-    text = path.read_bytes().decode()
-    try:
-        document: Any = tomlkit.parse(text.removeprefix(BOM))
-    except TOMLKitError as error:
-        raise refusal(path, "", f"cannot be edited by a program ({error})", "the label, put in by hand") from None
-    table = next(item for item in document["trace"] if item["id"] == identity)
-    _put_label(table, label)
-    _put_note(table, note)
-    written: str = tomlkit.dumps(document)
-    if "\r\n" in text:
-        written = re.sub("\r?\n", "\r\n", written)
-    return BOM * text.startswith(BOM) + written
 
 
 def _put_label(table: Any, label: Label) -> None:
@@ -182,4 +168,4 @@ def _put_note(table: Any, note: str) -> None:
 
 def one_line(text: str) -> str:
     """Return a text without line breaks and doubled blanks."""
-    return " ".join(text.split())
+    return " ".join(as_text(text).split())

@@ -29,8 +29,12 @@ that a rule could take for a fault was done to a machine that comes through.
 """
 
 import datetime as dt
+import functools
 import itertools
 import os
+import stat
+import unicodedata
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -70,7 +74,8 @@ class MustTrip:
 
 
 Label = tuple[MustTrip, ...] | str
-Upset = tuple[float, float]
+Span = tuple[float, float]  # from, to in s of the trace's own time
+Upset = Span
 
 
 @dataclass(frozen=True)
@@ -79,7 +84,8 @@ class Entry:
 
     upsets: stretches (from, to) in s of the trace's own time; start_utc: the moment of its first row, in UTC;
     zone: that of the machine's clock on the wall; source: the file it came from. None where nobody says. judged_share:
-    of that file's hours, what its import left to judge; losses: what else it lost, in words.
+    of that file's hours, what its import left to judge; losses: what else it lost, in words. told: stretches that
+    another trace of the library tells already; doubt: why it proves nothing. Both are found by `counted_once`.
     """
 
     id: str
@@ -96,6 +102,8 @@ class Entry:
     source: str | None = None
     judged_share: float = 1.0
     losses: tuple[str, ...] = ()
+    told: tuple[Span, ...] = ()
+    doubt: str = ""
 
     @property
     def windows(self) -> tuple[MustTrip, ...]:
@@ -221,11 +229,17 @@ def library_from(folder: Path, table: dict[str, Any]) -> Library:
     if not found.get("trace"):
         raise refusal(path, "[[trace]]", "no traces", "one [[trace]] table or more")
     entries: dict[str, Entry] = {}
+    read: dict[str, str] = {}
+    known = functools.cache(functools.partial(leads_inside, folder))
     for place, item in enumerate(found["trace"], start=1):
         if item["id"] in entries:
             raise refusal(path, f"[[trace]] {place}, id", "used by an earlier trace", "an id of its own", item["id"])
+        like = read.setdefault(" ".join(unicodedata.normalize("NFKC", item["id"]).split()), item["id"])
+        if like != item["id"]:
+            rule = f"reads like the id of an earlier trace, '{like}'"
+            raise refusal(path, f"[[trace]] {place}, id", rule, "an id that a reader can tell from others", item["id"])
         where = f'[[trace]] {place} (id "{item["id"]}")'
-        file = _inside(path, folder, f"{where}, file", item.pop("file"))
+        file = _inside(path, folder, f"{where}, file", item.pop("file"), known)
         label = _label(path, where, {key: item.pop(key) for key in LABELS if key in item})
         entries[item["id"]] = Entry(path=file, label=label, **{"note": "", **item})
     return Library(folder, tuple(entries.values()), settings)
@@ -238,7 +252,7 @@ def find_entry(trace: Path) -> tuple[Library, Entry | None] | None:
     """
     for folder in trace.resolve().parents:
         if (folder / FILE).is_file():
-            library = read_library(folder if is_remote(folder) else Path(os.path.relpath(folder)))
+            library = read_library(folder if is_remote(folder) else _near(folder))
             for entry in library.entries:
                 if entry.path.resolve() == trace.resolve():
                     return library, entry
@@ -246,9 +260,22 @@ def find_entry(trace: Path) -> tuple[Library, Entry | None] | None:
     return None
 
 
-def _inside(path: Path, folder: Path, where: str, name: str) -> Path:
-    """Return a file of the library; refuse a path that leads out of its folder, links included."""
+def _near(folder: Path) -> Path:
+    """Return a folder as seen from the working directory; on another drive it is seen from the root alone."""
+    try:
+        return Path(os.path.relpath(folder))
+    except ValueError:
+        return folder
+
+
+def _inside(path: Path, folder: Path, where: str, name: str, known: Callable[[Path], bool] | None = None) -> Path:
+    """Return a file of the library; refuse a path that leads out of its folder, links included.
+
+    known: tells whether a folder in it stays inside, asked once for each of very many files.
+    """
     target = folder / name
+    if known is not None and _is_plain(target) and known(target.parent):
+        return target
     if not leads_inside(folder, target):
         raise refusal(path, where, "leads out of the library's folder", "a path inside it", name)
     try:
@@ -258,6 +285,14 @@ def _inside(path: Path, folder: Path, where: str, name: str) -> Path:
     if not there:
         raise refusal(path, where, "no such file", _FILE, name)
     return target
+
+
+def _is_plain(path: Path) -> bool:
+    """Say whether there is a file on this machine under a name, and no link."""
+    try:
+        return not is_remote(path) and stat.S_ISREG(os.lstat(path).st_mode)
+    except OSError:
+        return False
 
 
 def leads_inside(folder: Path, path: Path) -> bool:

@@ -1,16 +1,15 @@
 """Remove traces from a library. What their labels were, and why, is kept in LIBRARY/removed.toml."""
 
 import datetime as dt
-import re
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 from replay.ground.files import write_text
 from replay.ground.lock import locked
 from replay.ground.refusal import or_refuse, refusal
+from replay.library.editing import without_entries
 from replay.library.labels import entry_of, login, one_line
-from replay.library.library import FILE, Entry, label_text, read_library
+from replay.library.library import FILE, Entry, check_inside, label_text, read_library
 
 REMOVED = "removed.toml"
 HEAD = "# Traces that were removed from this library, each as it stood there, with who removed it and why.\n"
@@ -26,25 +25,25 @@ def remove_traces(
     """
     folder, who = Path(folder), login() if who is None else who
     with locked(folder):
-        entries = [entry_of(folder, identity) for identity in dict.fromkeys(identities)]
-        if len(entries) == len(read_library(folder).entries):
+        library = read_library(folder)
+        entries = [entry_of(library, identity) for identity in dict.fromkeys(identities)]
+        if len(entries) == len(library.entries):
             raise refusal(folder, "", "no trace would be left", "the folder itself removed")
         path = folder / FILE
         text = without_entries(path, path.read_bytes().decode(), frozenset(entry.id for entry in entries))
-        keep(folder, entries, f"{one_line(who)}: {one_line(why)}", delete=False)
+        keep(folder, entries, f"{one_line(who)}: {one_line(why)}")
         write_text(path, text)
-        for entry in entries:
-            with or_refuse(entry.path, "removed"):
-                entry.path.unlink()
+        delete_files(folder, entries)
     return entries
 
 
-def keep(folder: Path, entries: Sequence[Entry], why: str, *, delete: bool = True) -> None:
-    """Enter removed traces into removed.toml; delete: their files go too."""
+def keep(folder: Path, entries: Sequence[Entry], why: str) -> None:
+    """Enter traces into removed.toml, before they go: a kill in between loses no label."""
     import tomlkit
 
     if not entries:
         return
+    check_inside(folder, folder / REMOVED)
     path, day = folder / REMOVED, dt.datetime.now().astimezone().date().isoformat()
     tables = []
     for entry in entries:
@@ -53,28 +52,12 @@ def keep(folder: Path, entries: Sequence[Entry], why: str, *, delete: bool = Tru
         tables[-1]["removed"] = f"{day}, {why}"
     before = path.read_text(encoding="utf-8") if path.exists() else HEAD
     write_text(path, before.rstrip("\n") + "\n\n" + tomlkit.dumps({"removed": tables}))
-    for entry in entries if delete else ():
-        with or_refuse(entry.path, "removed"):
-            entry.path.unlink(missing_ok=True)
 
 
-def without_entries(path: Path, text: str, identities: frozenset[str]) -> str:
-    """Return the text of a library.toml without some traces; all else stays as it is."""
-    import tomlkit
-    from tomlkit.exceptions import TOMLKitError
-
-    try:
-        document: Any = tomlkit.parse(text.removeprefix("\ufeff"))
-        traces = document["trace"]
-        for place in reversed(range(len(traces))):
-            if traces[place]["id"] in identities:
-                del traces[place]
-        if not len(traces):
-            del document["trace"]
-        written: str = tomlkit.dumps(document)
-    except (TOMLKitError, KeyError, TypeError) as error:
-        rule = f"cannot be edited by a program ({error})"
-        raise refusal(path, "", rule, "the [[trace]] tables taken out by hand") from None
-    if "\r\n" in text:
-        written = re.sub("\r?\n", "\r\n", written)
-    return "\ufeff" * text.startswith("\ufeff") + written
+def delete_files(folder: Path, entries: Sequence[Entry]) -> None:
+    """Remove the files of traces that were taken out of library.toml, but for those that it still names elsewhere."""
+    named = {entry.path.resolve() for entry in read_library(folder).entries} if entries else set()
+    for entry in entries:
+        if entry.path.resolve() not in named:
+            with or_refuse(entry.path, "removed"):
+                entry.path.unlink(missing_ok=True)

@@ -13,7 +13,8 @@ channels, saturation  numbers of a source as absolute Pa
 assemble    rows in order, split at gaps, counted
 into_library, replacing     traces and their entries, whole or not at all, one import at a time
 doubts, losses, report      what looks wrong, what was lost, what was done
-guess, guess_time, guess_signals    a first profile for a file, from look, naming (words), candidates, threshold
+guess, guess_time, guess_signals, guess_machines    a first profile for a file, from look, naming (words),
+            candidates, threshold
 
 Nothing here fills a gap, interpolates or takes a bad cell for a reading; what holds does so as the profile says.
 

@@ -112,7 +112,9 @@ def fit(column: Seen, signal: str) -> Fit:
     kind = {"oil_temperature": TEMPERATURE, "speed": SPEED, "current": CURRENT}.get(signal, PRESSURE)
     about = _ABOUT[signal](name, bool(column.unit_of(kind)))
     raw = _raw(column, signal, name)
-    if not about.how or any(column.unit_of(other) for other in KINDS if other not in (kind, TIME, raw)):
+    own = column.unit_of(kind)
+    others = (column.unit_of(other) for other in KINDS if other not in (kind, TIME, raw))
+    if not about.how or any(other and other not in own for other in others):  # the a of bar(a) is no ampere
         return Fit("", about.why)
     why = _why_not(column, name, signal)
     return Fit("", why) if why else about

@@ -21,8 +21,19 @@ from replay.measured.unit_text import Unit
 
 # Cells that are no reading in any file; all other words are named as sentinels by the profile.
 NO_READING_WORDS = ("", "nan", "-nan", "null", "none", "n/a", "#n/a", "na", "<na>", "1.#qnan", "-1.#ind", "1.#inf")
-ON = {"1", "true", "t", "yes", "y", "on", "run", "running", "start", "started", "ein", "an", "ja", "läuft", "marche"}
-OFF = {"0", "false", "f", "no", "n", "off", "stop", "stopped", "standby", "halt", "aus", "nein", "steht", "arrêt"}
+ON = {
+    *("1", "true", "t", "yes", "y", "on", "run", "running", "start", "started"),
+    *("ein", "an", "ja", "läuft", "laeuft", "betrieb", "wahr", "marche", "en marche", "oui", "vrai", "marcha"),
+    *("en marcha", "encendido", "sí", "si", "verdadero", "marcia", "in marcia", "acceso", "vero", "aan", "in bedrijf"),
+    *("draait", "waar", "praca", "pracuje", "zał", "załączony", "włączony", "tak", "prawda", "ligado", "em marcha"),
+    *("sim", "verdadeiro", "drift", "i drift", "på", "till", "sant", "kører", "sand"),
+}
+OFF = {
+    *("0", "false", "f", "no", "n", "off", "stop", "stopped", "standby", "halt"),
+    *("aus", "nein", "steht", "stillstand", "falsch", "arrêt", "arret", "arrêté", "non", "faux", "paro", "parado"),
+    *("apagado", "falso", "fermo", "spento", "uit", "nee", "stilstand", "onwaar", "postój", "stój", "wył"),
+    *("wyłączony", "nie", "fałsz", "desligado", "não", "stopp", "stoppad", "från", "falskt", "stoppet", "fra", "falsk"),
+}
 SUSPECTS = (
     *(-1.0, -99.0, -99.9, -999.0, -999.9, -999.99, -9999.0, -9999.9, -99999.0, -32768.0, -32767.0, -3276.8, -1e30),
     *(999.0, 999.9, 9999.0, 9999.9, 99999.0, 999999.0, 32767.0, 3276.7, 65535.0, 6553.5, 655.35, 1e30),

@@ -56,12 +56,18 @@ class Channels:
             base = np.where(crankcase == NO_READING, np.nan, crankcase.astype(np.float64))
             columns["oil_pressure"] = self._absolute("oil_pressure", scaled["oil_pressure"], base)
         columns["running"] = block.status["running"]
+        columns |= self._held(len(block))
         if "reset" in block.status:
             columns["reset"] = (block.status["reset"] == 1).astype(np.int8)
         for signal, seen in self.readings.items():
             seen.see(columns[signal], self.atmosphere if self.units[signal].reference == "gauge" else None)
         self.net.see(np.asarray(columns["oil_pressure"], dtype=np.int64), crankcase, block.status["running"])
         return columns
+
+    def _held(self, rows: int) -> Columns:
+        """Return for how long the readings of these rows may stand still, where they are written on change."""
+        hold = self.profile.vouched_ms
+        return {"longest_hold_s": np.full(rows, hold / 1000)} if hold else {}
 
     def _constant(self, suction: Channel) -> int | None:
         """Return a suction pressure that is not logged, in absolute Pa. Raises Refusal."""
@@ -141,7 +147,8 @@ class Channels:
         """Return what looks wrong in the signals, in words."""
         found = []
         for signal in self.still:
-            found += doubts.of_pressure(signal, self.units[signal].reference, self.readings[signal], self.atmosphere)
+            seen, reference = self.readings[signal], self.units[signal].reference
+            found += doubts.of_pressure(signal, reference, seen, self.atmosphere, self.profile.vouched_ms)
             found += self._of_name(signal)
         found += doubts.of_net(self.net)
         hot = self.readings.get("oil_temperature")

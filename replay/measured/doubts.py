@@ -192,8 +192,8 @@ class Net:
         self.stopped_off["below"] += int((rest & (np.abs(net + self.atmosphere_pa) < width)).sum())
 
 
-def of_pressure(signal: str, reference: str, seen: Readings, atmosphere_pa: float) -> list[str]:
-    """Return what is doubtful in one pressure channel."""
+def of_pressure(signal: str, reference: str, seen: Readings, atmosphere_pa: float, held_ms: int = 0) -> list[str]:
+    """Return what is doubtful in one pressure channel; held_ms: for how long it may stand still, as on change."""
     name, found = words(signal), []
     if reference == "absolute" and seen.lowest < -NEAR_PA:
         found.append(f"{name} is taken as absolute and falls to {kilopascals(seen.lowest)}: is it gauge?")
@@ -213,7 +213,7 @@ def of_pressure(signal: str, reference: str, seen: Readings, atmosphere_pa: floa
         found.append(f"{name} reaches {most / 1000:.4g} kPa absolute at most: is its unit right?")
     if seen.beyond:
         found.append(f"{name}: {seen.beyond} readings that no sensor can give were taken as no reading")
-    if seen.flat_ms >= FLAT_MS:
+    if seen.flat_ms >= FLAT_MS and seen.flat_ms > held_ms:
         found.append(f"{name} stands still for {seen.flat_ms / 1000:.0f} s of running: frozen, or too coarse?")
     return found
 

@@ -5,12 +5,15 @@ which an import refuses: nobody gets past it without a decision. What may be rea
 the ways; a column that is not used is listed with why.
 """
 
+import re
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 from replay.ground.refusal import HIDDEN
 from replay.measured.candidates import FEW_WORDS, Chosen, choose
 from replay.measured.cells import SUSPECTS
+from replay.measured.guess_machines import machine_column, rows_of_first
 from replay.measured.guess_signals import channel_lines, is_quality, qualities_of, quality_lines, running_lines
 from replay.measured.guess_time import time_columns, time_lines
 from replay.measured.long_look import Long, find_long
@@ -20,6 +23,9 @@ from replay.measured.naming import RESET, read_name
 from replay.measured.opened import opened
 from replay.measured.profile_keys import CHANNELS, OPEN
 
+HOLDS_NUMBER = re.compile(r"\d[.,]\d")  # in a word that is no number: a sign behind it, brackets, another unit
+MOST_ODD = 4  # of such words that are shown
+
 
 def draft_profile(path: Path | str) -> str:
     """Return a commented draft of a profile for a file, as TOML. Raises Refusal for what is no table of readings."""
@@ -28,11 +34,23 @@ def draft_profile(path: Path | str) -> str:
         with given.by_name():
             look = look_at(given.path)
             long = find_long(look)
-            lines = _lines(long.wide if long else look, long)
+            machine = long.machine if long else None
+            if long is None and (machine := _machine_of_rows(look)) is not None:
+                columns = [c for c in rows_of_first(machine, look.columns) if c.place != machine.place]
+                look = replace(look, columns=columns)
+            lines = _lines(long.wide if long else look, long, machine)
             return "".join(f"{HIDDEN.sub('?', line)}\n" for line in lines)
 
 
-def _lines(look: Look, long: Long | None) -> Iterator[str]:
+def _machine_of_rows(look: Look) -> Seen | None:
+    """Return the column that names the machine of each row of a wide table, if there is one."""
+    times = time_columns(look)
+    clock = () if times.asked else times.columns
+    keys = list(zip(*(column.far or column.cells for column in clock), strict=True)) if clock else []
+    return machine_column((c for c in look.columns if c not in clock and not is_quality(c)), keys)
+
+
+def _lines(look: Look, long: Long | None, machine: Seen | None) -> Iterator[str]:
     yield f"# Draft of a profile for {look.path.name}. Decide every line marked DOUBT: an import refuses"
     yield f'# what is left as "{OPEN}". {look.extent}'
     yield f"fingerprints = [{quoted(look.fingerprint)}]"
@@ -61,7 +79,7 @@ def _lines(look: Look, long: Long | None) -> Iterator[str]:
     for column in reset:
         yield from ["", "[reset]", f"column = {column_key(look, column)}"]
     yield from quality_lines(look, quality, qualities)
-    yield from _machines(look, chosen)
+    yield from _machines(look, chosen, machine)
     left = [*((c, "a time; another column is taken for it") for c in times.others), *chosen.left]
     yield from ["", "# Columns that are not used, each with why:"] * bool(left)
     yield from (
@@ -80,9 +98,14 @@ def _file(look: Look, time_places: set[int]) -> Iterator[str]:
         filled = column.filled
         told = [cell for cell in filled if looks_like_number(cell)]
         if column.place not in time_places and filled and 2 * len(told) >= len(filled):
-            words |= dict.fromkeys(cell for cell in filled if not looks_like_number(cell))
+            words |= dict.fromkeys(cell for cell in filled if not looks_like_number(cell) and cell != column.name)
             numbers |= dict.fromkeys(_far_off(column))
-    if words or numbers:
+    odd = [word for word in words if HOLDS_NUMBER.search(word)]
+    if odd:
+        such = ", ".join(map(quoted, odd[:MOST_ODD]))
+        yield f'sentinels = "{OPEN}"  # DOUBT: cells such as {such} hold a number that is not read as they are written.'
+        yield "# Write them as plain numbers of one unit, or name them here if they are no reading"
+    elif words or numbers:
         listed = ", ".join([*map(quoted, words), *(f"{number:g}" for number in numbers)])
         yield f"sentinels = [{listed}]  # DOUBT: taken as no reading; is it so"
     else:
@@ -99,13 +122,17 @@ def _far_off(column: Seen) -> list[float]:
     return [n for n in seen if n > 2 * max(most, 1.0) or n < min(least, 0.0) - max(0.1 * (most - least), 0.5)]
 
 
-def _machines(look: Look, chosen: Chosen) -> Iterator[str]:
+def _machines(look: Look, chosen: Chosen, machine: Seen | None) -> Iterator[str]:
     """Tell the columns of each machine, where a file holds several; else how to name the one."""
     yield from ["", "[trace]"]
-    if not chosen.machines:
+    if machine is not None:
+        names = ", ".join(sorted(set(machine.filled))[:FEW_WORDS])
+        told = f"{quoted(machine.name)}, which holds {names}? Times repeat but for it"
+        yield f'machine_column = "{OPEN}"  # DOUBT: {told}'
+    elif not chosen.machines:
         yield '# machine = "..."   # without it the name of each file stands for it; or machine_from = "folder"'
     yield '# oil = "..."'
-    for machine, columns in chosen.machines.items():
-        yield from ["", f"[machines.{quoted(machine)}]  # DOUBT: is this its name"]
+    for own, columns in chosen.machines.items():
+        yield from ["", f"[machines.{quoted(own)}]  # DOUBT: is this its name"]
         for signal, column in columns.items():
             yield f"{'running' if signal == 'current' else signal} = {column_key(look, column)}"

@@ -7,12 +7,22 @@ import numpy as np
 from replay.measured.candidates import FEW_WORDS, NEEDED, Chosen
 from replay.measured.cells import OFF, ON
 from replay.measured.look import Look, Seen, column_key, quoted
-from replay.measured.naming import DIFFERENCE, QUALITY, read_name
+from replay.measured.naming import DIFFERENCE, QUALITY, STOPPED, read_name
 from replay.measured.profile_keys import CHANNELS, OPEN
 from replay.measured.threshold import find_humps
-from replay.measured.unit_text import CURRENT, PRESSURE, SPEED, read_unit
+from replay.measured.unit_text import CURRENT, PRESSURE, SPEED, read_unit, units_in_name
 
-GOOD = {"good", "ok", "gut", "192", "valid", "true", "1", "0x00c0", "c0", "normal", "gültig", "bon", "g"}
+GOOD = {
+    *("good", "ok", "gut", "192", "valid", "true", "1", "0x00c0", "c0", "normal", "gültig", "bon", "bonne", "g"),
+    *("valide", "buena", "bueno", "válido", "buona", "buono", "valido", "goed", "geldig", "dobra", "dobry", "dobre"),
+    *("boa", "bom", "bra", "giltig", "god", "gyldig"),
+}
+
+BAD = {
+    *("bad", "uncertain", "invalid", "questionable", "stale", "substituted", "schlecht", "ungültig", "unsicher"),
+    *("mauvais", "mauvaise", "invalide", "douteux", "mala", "malo", "inválido", "cattiva", "cattivo", "non valido"),
+    *("slecht", "ongeldig", "zła", "zły", "złe", "ruim", "dålig", "ogiltig", "dårlig", "ugyldig"),
+}
 
 
 def channel_lines(look: Look, signal: str, chosen: Chosen, qualities: dict[int, Seen]) -> Iterator[str]:
@@ -31,12 +41,7 @@ def channel_lines(look: Look, signal: str, chosen: Chosen, qualities: dict[int, 
     if not chosen.machines:
         yield f"column = {column_key(look, column)}"
     unit = column.unit_of(kind)
-    if unit and look.long and unit == column.unit:
-        yield f"unit = {quoted(unit)}  # so it stands beside the readings"
-    elif unit:
-        yield f"# found: unit {unit}"
-    else:
-        yield f'unit = "{OPEN}"  # DOUBT: the file does not say; readings {_range(column)}'
+    yield from _unit_lines(look, column, kind)
     if kind == PRESSURE:
         yield _reference(signal, column, unit)
     if kind == PRESSURE and not unit and column.unit_of(CURRENT):
@@ -46,6 +51,20 @@ def channel_lines(look: Look, signal: str, chosen: Chosen, qualities: dict[int, 
     yield from _hold(column)
     if column.place in qualities and not chosen.machines:
         yield f"quality = {column_key(look, qualities[column.place])}  # DOUBT: it stands beside this column"
+
+
+def _unit_lines(look: Look, column: Seen, kind: str) -> Iterator[str]:
+    """Tell the unit of a column, or ask for it: also where its name says two."""
+    unit, several = column.unit_of(kind), units_in_name(column.name, kind)
+    if len(several) > 1:
+        yield f'unit = "{OPEN}"  # DOUBT: its name says {" and ".join(several)}; where readings below zero are of'
+        yield "# another unit than those above (psig, and inHg of vacuum), none is right: part the column in two first"
+    elif unit and look.long and unit == column.unit:
+        yield f"unit = {quoted(unit)}  # so it stands beside the readings"
+    elif unit:
+        yield f"# found: unit {unit}"
+    else:
+        yield f'unit = "{OPEN}"  # DOUBT: the file does not say; readings {_range(column)}'
 
 
 def _asked(look: Look, signal: str, some: list[tuple[Seen, str]]) -> Iterator[str]:
@@ -110,6 +129,7 @@ def running_lines(look: Look, chosen: Chosen, qualities: dict[int, Seen]) -> Ite
         yield from _status(column)
     elif "running" in chosen.asked:
         yield from _asked(look, "running", chosen.asked["running"])
+        yield from _asked_status([candidate for candidate, _ in chosen.asked["running"]])
     elif "current" in chosen.taken:
         yield from [] if several else [f"column = {column_key(look, chosen.taken['current'])}"]
         yield from _levels(chosen.taken["current"], CURRENT, "A", "current")
@@ -123,6 +143,18 @@ def running_lines(look: Look, chosen: Chosen, qualities: dict[int, Seen]) -> Ite
         plain = [c.name for c in free if {cell.casefold() for cell in c.filled} <= {*ON, *OFF}]
         perhaps = f"perhaps {' or '.join(plain)}" if plain else "no column looks like a status"
         yield f'column = "{OPEN}"  # DOUBT: {perhaps}; or current_above, speed_above'
+
+
+def _asked_status(some: list[Seen]) -> Iterator[str]:
+    """Ask of a status that is not chosen yet what its words mean, and whether it is written only where it changes."""
+    stands = next((c for c in some if read_name(c.name).says(STOPPED)), None)
+    words = sorted({word for c in some if len(set(c.filled)) <= FEW_WORDS for word in c.filled})
+    if stands is not None:
+        told = f'"{read_name(stands.name).means[STOPPED]}" in a name may mean that 1 is a machine that stands'
+        yield f'on = "{OPEN}"  # DOUBT: [...] those of {", ".join(map(quoted, words))} that mean it runs: {told}'
+        yield f'off = "{OPEN}"  # DOUBT: [...] those that mean it stands'
+    if any(2 * sum(map(bool, c.cells)) < len(c.cells) for c in some):
+        yield f'on_change = "{OPEN}"  # DOUBT: most cells are empty: true, if a status is written only where it changes'
 
 
 def _status(column: Seen) -> Iterator[str]:
@@ -164,8 +196,11 @@ def _levels(column: Seen, kind: str, unit: str, what: str) -> Iterator[str]:
 
 
 def is_quality(column: Seen) -> bool:
-    """Say whether a column holds marks of quality: so named, and few words."""
+    """Say whether a column holds marks of quality: so named, and few words; or by its words, whatever it is called."""
     name = read_name(column.name)
+    words = {word.casefold() for word in column.filled}
+    if words & BAD and words <= GOOD | BAD:
+        return True
     return name.says(QUALITY) and not name.elsewhere and 1 <= len(set(column.filled)) <= FEW_WORDS and not column.shares
 
 

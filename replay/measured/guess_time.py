@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from replay.ground.refusal import Refusal
 from replay.measured.clock import Clock, decide, looks_like_time
@@ -16,7 +17,9 @@ from replay.measured.profile_keys import OPEN
 from replay.measured.unit_text import TIME
 
 STEPS_IN_A_GAP = 3
-LEAST_STEPS = 20  # from which steps are called uneven
+LEAST_STEPS = 20  # from which steps are called even; fewer tell little
+MADE_S = 2.0  # below the max_gap of settings, by which rows farther apart are too late to be judged (assumed)
+MOST_TIMES = 0.9  # share of the cells of a time column that are times (assumed)
 EVEN, UNEVEN, MOSTLY, RARELY = 0.2, 5.0, 0.7, 0.02  # shares of the usual step and of the rows (assumed)
 OPEN_GAP = f'max_gap = "{OPEN}"  # DOUBT: above the logger\'s own step'
 
@@ -34,9 +37,11 @@ def time_columns(look: Look) -> Times:
     """Return what may be the time: dates, or a date and a time of day beside each other, or numbers that rise."""
     if look.own_clocks:
         return Times()
-    dated = [c for c in look.columns if c.filled and all(map(looks_like_time, c.filled[:2000])) and not c.numbers]
+    dated = [c for c in look.columns if _dated(c)]
     for first, second in itertools.pairwise(dated):
-        if all(":" not in cell for cell in first.filled) and all(":" in cell for cell in second.filled):
+        told = [[cell for cell in column.filled if looks_like_time(cell)] for column in (first, second)]
+        whole = 2 * len(first.filled) > len(first.far or first.cells)  # not a date in the first row alone
+        if whole and all(":" not in cell for cell in told[0]) and all(":" in cell for cell in told[1]):
             rest = tuple(c for c in dated if c not in (first, second))
             return Times((first, second), rest, asked=bool(rest))
     if dated:
@@ -44,9 +49,23 @@ def time_columns(look: Look) -> Times:
     steps = {c.place: np.diff(c.numbers) for c in look.columns if len(c.numbers) > 1}
     rising = [c for c in look.columns if c.place in steps and bool((steps[c.place] > 0).all())]
     rising = rising or [c for c in look.columns if c.place in steps and bool((steps[c.place] < 0).all())]
-    named = [c for c in rising if read_name(c.name).says(CLOCK)]
+    clocks = {c.place for c in look.columns if read_name(c.name).says(CLOCK)}
+    rising = rising or [c for c in look.columns if c.place in clocks & steps.keys() and _hardly_falls(steps[c.place])]
+    named = [c for c in rising if c.place in clocks]
     others = tuple(named[1:]) if named else ()
     return Times(tuple((named or rising)[:1]), others, asked=len(named) > 1 or (not named and bool(rising)))
+
+
+def _hardly_falls(steps: NDArray[np.float64]) -> bool:
+    """Say whether numbers never fall and rise at times, as where several machines have a row each."""
+    return bool((steps >= 0).all() and (steps > 0).any())
+
+
+def _dated(column: Seen) -> bool:
+    """Say whether a column holds times, but for a few cells as where a header comes again or a total stands below."""
+    cells = column.filled[:2000]
+    times = sum(map(looks_like_time, cells))
+    return bool(cells) and times >= MOST_TIMES * len(cells) and len(column.numbers) <= len(column.filled) - times
 
 
 def time_lines(look: Look, times: Times) -> Iterator[str]:
@@ -69,7 +88,8 @@ def time_lines(look: Look, times: Times) -> Iterator[str]:
     else:
         yield f"column = {this}"
     parts = zip(*(column.cells for column in time), strict=True)
-    cells = [" ".join(part).strip() for part in parts]
+    joined = [" ".join(part).strip() for part in parts]
+    cells = [cell for cell in joined if not cell or looks_like_time(cell) or looks_like_number(cell)]
     sure = _decided(look, time, cells, None)
     clock = sure or _decided(look, time, cells, "DMY")
     if clock is None:
@@ -102,14 +122,17 @@ def _steps(look: Look, clock: Clock, cells: list[str]) -> Iterator[str]:
     steps = np.abs(np.diff(ms)) / 1000 if len(ms) > 1 else np.zeros(1)
     step = float(np.median(steps))
     if step <= 0:
+        many = len(ms) / len(np.unique(ms))
+        yield f'step = "{OPEN}"  # DOUBT: times repeat, {many:.3g} rows each: "5 s", if their seconds are gone'
         yield OPEN_GAP
         return
     usual = float(np.mean(np.abs(steps - step) <= EVEN * step))
-    if len(steps) >= LEAST_STEPS and usual < MOSTLY and steps.max() > UNEVEN * step and not _repeats(look):
-        short = float(np.quantile(steps, 0.1))
-        yield f'max_gap = "{STEPS_IN_A_GAP * max(short, 0.001):g} s"  # DOUBT: rows no farther apart than this are made'
-        uneven = f"steps go from {steps.min():g} to {steps.max():g} s and no two rows are alike"
-        yield f'on_change = "{OPEN}"  # DOUBT: {uneven}: true, if rows are'
+    uneven = len(steps) < LEAST_STEPS or steps.max() > UNEVEN * step
+    if len(steps) > 1 and usual < MOSTLY and uneven and not _repeats(look):
+        made = min(STEPS_IN_A_GAP * max(float(np.quantile(steps, 0.1)), 0.001), MADE_S)
+        yield f'max_gap = "{made:g} s"  # DOUBT: rows no farther apart than this are made, as triage wants them'
+        seen = f"steps go from {steps.min():g} to {steps.max():g} s and no two rows are alike"
+        yield f'on_change = "{OPEN}"  # DOUBT: {seen}: true, if rows are'
         yield "# written only where something changes, so that readings hold; false, if the longer steps are gaps"
         yield f'longest_hold = "{OPEN}"  # DOUBT: "1 h", after which such a logger writes anyway; older is none'
         return

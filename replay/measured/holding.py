@@ -11,6 +11,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from replay.ground.wording import duration
 from replay.measured.block import UNKNOWN, Block
 from replay.measured.profile import Profile
 
@@ -25,7 +26,6 @@ class Holding:
         self.last_ms: int | None = None
         self.last: dict[str, tuple[float, int]] = {}  # reading of each signal, and when it was said
         self.made = 0
-        self.longest_ms = 0
 
     def take(self, block: Block) -> Iterator[Block]:
         """Yield the rows of a block, and those made before and between them."""
@@ -46,19 +46,16 @@ class Holding:
             values[signal] = np.where(silent, filled, values[signal])
         whole = replace(block, values=values, held=held, silent={})
         yield from self._with_made(whole, said) if self.profile.time.on_change else (whole,)
-        if self.last_ms is not None:
-            self.longest_ms = max(self.longest_ms, int(time[0]) - self.last_ms)
-        self.longest_ms = max(self.longest_ms, int(np.diff(time).max(initial=0)))
         self.last_ms = int(time[-1])
         self.last = {signal: (float(values[signal][-1]), int(said[signal][-1])) for signal in self.holds}
 
     def doubts(self) -> list[str]:
-        """Say what rows that were made keep from being judged."""
-        if not self.made:
+        """Say what readings that were written on change keep from being seen."""
+        hold = self.profile.vouched_ms
+        if not hold:
             return []
-        held_s = min(self.longest_ms, self.profile.time.longest_hold or 0) / 1000
-        told = "settings with a stuck_after below that take them for a stuck sensor, and judge nothing there"
-        return [f"readings held for up to {held_s:.0f} s, in {self.made} rows that were made: {told}"]
+        told = "a sensor that stood still for less is not found out"
+        return [f"pressures are written on change: they may stand still for {duration(hold)}, and {told}"]
 
     def _with_made(self, block: Block, said: dict[str, NDArray[np.int64]]) -> Iterator[Block]:
         """Yield the rows with those made in the steps before them, where the step is longer than max_gap."""

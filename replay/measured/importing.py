@@ -12,7 +12,6 @@ from typing import Any
 from replay.engine.workers import Progress, quiet
 from replay.ground.lock import locked
 from replay.ground.refusal import Refusal, refusal, shown, visible
-from replay.ground.toml_files import read_toml
 from replay.library import removal
 from replay.library.digest import sha256_of
 from replay.library.library import FILE, check_inside
@@ -125,7 +124,7 @@ def import_file(
         kind_of_file(path)
         check_inside(library, library / FILE)
         if (library / FILE).exists():
-            read_toml(library / FILE, "library")
+            into_library.check_toml(library)
         elif library.exists() and not library.is_dir():
             raise refusal(library, "", "is a file", "a folder for the library")
         with ThreadPoolExecutor(1) as pool:
@@ -184,8 +183,9 @@ def _import(
             ]
             replacing.keep_labels(old, new)
             parts = [(files, entries) for (*_, files), (_, entries) in zip(read, found, strict=True)]
+            removal.keep(library, old, f"replaced by another import of {visible(path.name)}")
             into_library.enter(library, parts, frozenset(entry.id for entry in old))
-            removal.keep(library, old, f"replaced by another import of {path.name}")
+            removal.delete_files(library, old)
     finally:
         for files in reversed(made):
             files.discard()
@@ -230,7 +230,8 @@ def _check_result(source: Source, counts: Counts, files: into_library.TraceFiles
         if counts.gaps:
             longer = f"longer than max_gap (up to {counts.longest_gap_ms / 1000:g} s)"
             rule = f"{counts.gaps} of {counts.read} steps are {longer}: no trace is left"
-            raise refusal(profile.path, "[time] max_gap", rule, "a duration above the logger's own step")
+            accepted = "a duration above the logger's own step; of a log written on change on_change and longest_hold"
+            raise refusal(profile.path, "[time] max_gap", rule, accepted)
         rule = f"{counts.kept} of {counts.read} rows are of use"
         accepted = f"{LEAST_ROWS} rows or more with a time and a running status"
         raise refusal(path, "", rule, accepted)

@@ -9,19 +9,19 @@ import datetime as dt
 import re
 import shutil
 import tempfile
-import tomllib
 from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from replay.ground.files import write_text
+from replay.ground.files import settle, write_text
 from replay.ground.refusal import or_refuse, refusal, visible
-from replay.ground.toml_files import read_toml
+from replay.ground.toml_files import NotTomlError, parse_toml, read_toml
+from replay.library.editing import BOM, entry_text, without_entries
 from replay.library.library import FILE, check_inside
-from replay.library.removal import without_entries
 from replay.measured.assemble import LEAST_ROWS
 from replay.measured.channels import Columns
 from replay.measured.profile import Profile
@@ -30,21 +30,56 @@ from replay.trace.rows import COLUMNS, arrow_kpa
 CSV_ROWS = 100000  # a trace with more rows is written as Parquet
 GROUP_ROWS = 1 << 18
 TRACES = "traces"
+RESERVED = re.compile("con|prn|aux|nul|(com|lpt)[0-9]")  # names of devices to some systems, whatever stands behind
+ENDINGS = (".csv", ".parquet")
 NEVER_EMPTY = ("time_s", "running", "reset")
 NEW_LIBRARY = "# Traces of recorded machines. Labels come from inspection or service records, never from the logic.\n"
 EPOCH = dt.datetime.fromtimestamp(0, dt.UTC)
 TEXTS = {"family": "recorded, unlabelled", "oil": "not stated"}
 
 
-def _traces(library: Path) -> list[dict[str, Any]]:
+@dataclass(frozen=True)
+class _Content:
+    """A library.toml as it was read or written last, so that an import of many files reads it once.
+
+    stamp: which file that is; takes_more: [[trace]] tables may follow at its end.
+    """
+
+    stamp: tuple[int, ...]
+    text: str
+    traces: list[dict[str, Any]]
+    takes_more: bool = False
+
+
+_KNOWN: dict[Path, _Content] = {}
+
+
+def _stamp(path: Path) -> tuple[int, ...]:
+    told = path.stat()
+    return (told.st_ino, told.st_size, told.st_mtime_ns)
+
+
+def _content(library: Path) -> _Content:
+    """Return what stands in library.toml now. Raises Refusal for what is no TOML."""
     path = library / FILE
-    traces = read_toml(path, "library").get("trace", []) if path.exists() else []
-    return [item for item in traces if isinstance(item, dict)] if isinstance(traces, list) else []
+    if not path.exists():
+        return _Content((), NEW_LIBRARY, [], takes_more=True)
+    known, stamp = _KNOWN.get(path), _stamp(path)
+    if known is None or known.stamp != stamp:
+        traces = read_toml(path, "library").get("trace", [])
+        rows = [item for item in traces if isinstance(item, dict)] if isinstance(traces, list) else []
+        known = _KNOWN[path] = _Content(stamp, path.read_bytes().decode("utf-8"), rows)
+    return known
+
+
+def check_toml(library: Path) -> None:
+    """Refuse a library.toml that is none."""
+    _content(library)
 
 
 def entries_with(library: Path, digest: str) -> list[str]:
     """Return the ids of a library's entries whose origin names a file with this SHA-256."""
-    return [str(item.get("id")) for item in _traces(library) if digest in str(item.get("origin"))]
+    return [str(item.get("id")) for item in _content(library).traces if digest in str(item.get("origin"))]
 
 
 def table(time_ms: NDArray[np.int64], columns: Columns) -> Any:
@@ -76,6 +111,7 @@ class TraceFiles:
         self.waiting: list[Any] = []
         self.rows = 0
         self.writer: Any = None
+        self.out: Any = None
         self.pool = ThreadPoolExecutor(1)
         self.work: Future[None] | None = None
 
@@ -96,6 +132,7 @@ class TraceFiles:
         if self.writer is not None:
             with contextlib.suppress(OSError):  # the disk is full: what could be written goes too
                 self.writer.close()
+                self.out.close()
         shutil.rmtree(self.folder, ignore_errors=True)
         for folder in reversed(self.made):
             if folder.is_dir() and not any(folder.iterdir()):
@@ -130,7 +167,8 @@ class TraceFiles:
         if self.writer is None:
             repeating = [name for name in rows.column_names if name != "time_s"]
             how = {"compression": "snappy", "use_dictionary": repeating, "use_byte_stream_split": ["time_s"]}
-            self.writer = pq.ParquetWriter(self._file(".parquet"), rows.schema, write_statistics=False, **how)
+            self.out = self._file(".parquet").open("wb")
+            self.writer = pq.ParquetWriter(self.out, rows.schema, write_statistics=False, **how)
         self.writer.write_table(rows, row_group_size=GROUP_ROWS)
 
     def _file(self, ending: str) -> Path:
@@ -145,10 +183,12 @@ class TraceFiles:
             rows = pa.concat_tables(self.waiting)
             file = self._file(".csv" if self.rows <= CSV_ROWS else ".parquet")
             if self.rows <= CSV_ROWS:
-                pa_csv.write_csv(rows, file, pa_csv.WriteOptions(quoting_style="none"))
+                with file.open("wb") as out:
+                    pa_csv.write_csv(rows, out, pa_csv.WriteOptions(quoting_style="none"))
             else:
                 self._write_parquet(rows)
                 self.writer.close()
+                self.out.close()
             self.files.append(file)
         self.waiting, self.rows, self.writer = [], 0, None
 
@@ -159,9 +199,11 @@ def enter(library: Path, parts: list[tuple[TraceFiles, list[dict[str, Any]]]], w
         for files, entries in parts:
             for file, entry in zip(files.files, entries, strict=True):
                 target = library / entry["file"]
+                settle(file)
                 file.rename(target)
                 undo.callback(target.unlink, missing_ok=True)
-        _append(library / FILE, [entry for _, entries in parts for entry in entries], without)
+        settle(library / TRACES)
+        _append(library, [entry for _, entries in parts for entry in entries], without)
         undo.pop_all()
 
 
@@ -170,13 +212,15 @@ def new_ids(library: Path, source: str, digest: str, files: list[Path], given: s
 
     given: ids that others of the same import have got.
     """
-    taken = {str(item.get("id")) for item in _traces(library)} | given
-    taken |= {file.stem for file in (library / TRACES).iterdir()}
+    taken = {str(item.get("id")) for item in _content(library).traces} | given
     stem = re.sub(r"[^a-z0-9]+", "-", source.casefold()).strip("-") or "trace"
+    if RESERVED.fullmatch(stem):
+        stem = f"trace-{stem}"
     width = max(2, len(str(len(files))))
     for name in (stem, f"{stem}-{digest[:8]}", f"{stem}-{digest}"):
         ids = [name if len(files) == 1 else f"{name}-{number:0{width}d}" for number in range(1, len(files) + 1)]
-        if not taken & set(ids):
+        there = (library / TRACES / f"{name}{ending}" for name in ids for ending in ENDINGS)
+        if not taken & set(ids) and not any(file.exists() for file in there):
             return ids
     raise refusal(
         library, "", f"a trace '{stem}' and one '{ids[0]}' are there already", "a source file of another name"
@@ -208,17 +252,19 @@ def entry(
     return made | ({"note": texts["note"]} if "note" in texts else {})
 
 
-def _append(path: Path, entries: list[dict[str, Any]], without: frozenset[str]) -> None:
+def _append(library: Path, entries: list[dict[str, Any]], without: frozenset[str]) -> None:
     """Add [[trace]] tables at the end of library.toml; what stands there stays as it is, byte for byte."""
-    import tomlkit
-
-    before = path.read_bytes().decode("utf-8") if path.exists() else NEW_LIBRARY
+    path, known = library / FILE, _content(library)
+    before, traces = known.text, known.traces
     if without:
         before = without_entries(path, before, without)
-    text = before.rstrip("\r\n") + "\n\n" + tomlkit.dumps({"trace": entries}).lstrip("\n")
+        traces = [item for item in traces if item.get("id") not in without]
+    added = "\n".join(map(entry_text, entries))
+    text = before.rstrip("\r\n") + "\n\n" + added
     try:
-        tomllib.loads(text.removeprefix("\ufeff"))
-    except tomllib.TOMLDecodeError as error:
+        parse_toml(added if known.takes_more else text.removeprefix(BOM))
+    except NotTomlError as error:
         rule = f"traces cannot be added at its end ({error})"
         raise refusal(path, "", rule, "traces as [[trace]] tables") from None
     write_text(path, text)
+    _KNOWN[path] = _Content(_stamp(path), text, [*traces, *entries], takes_more=True)

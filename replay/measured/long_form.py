@@ -28,6 +28,8 @@ from replay.measured.text_layout import clock_of
 from replay.measured.text_lines import pieces, whole_lines
 from replay.measured.zones import LocalTime, LocalTimeError
 
+MOST_OTHER = 0.02  # share of readings of a tag that may be told otherwise at the same time (assumed)
+MOST_BYTES = 500_000_000
 TIME, QUALITY = "\0time", "\0quality of "  # names of columns that no tag has
 
 
@@ -37,6 +39,7 @@ class LongSource(ParquetSource):
     def __init__(self, path: Path, profile: Profile, *, packed: bool, repair: bool) -> None:
         with tempfile.TemporaryDirectory() as folder:
             text = _as_text(path, Path(folder)) if packed else path
+            _check_size(path, text.stat().st_size)
             dialect = read_dialect(text, profile.file, profile.names)
             rows = _Rows(path, text, profile, dialect, repair=repair)
         self.twice, self.left_out = rows.twice, rows.left_out
@@ -85,6 +88,14 @@ def _header(table: Any) -> Header:
     out = pa.BufferOutputStream()
     pq.write_table(table, out)
     return Header(pq.ParquetFile(pa.BufferReader(out.getvalue())), tuple(table.column_names), ("",) * table.num_columns)
+
+
+def _check_size(path: Path, size: int) -> None:
+    """Refuse a table that would not fit into memory: it is turned into a wide one there."""
+    if size > MOST_BYTES:
+        rule = f"in long form, and {size / 1e6:.0f} MB as text: it is put together in memory"
+        accepted = f"parts of at most {MOST_BYTES / 1e6:.0f} MB, such as months: those of a machine join again in time"
+        raise refusal(path, "", rule, accepted)
 
 
 def _as_text(path: Path, folder: Path) -> Path:
@@ -220,4 +231,12 @@ class _Rows:
         ms, rows = ms[order], rows[order]
         last = np.append(ms[1:] != ms[:-1], True) if len(ms) else np.zeros(0, dtype=bool)
         self.twice += int((~last).sum())
+        values = parts["value"][rows]
+        other = np.flatnonzero(~last[:-1] & (values[1:] != values[:-1])) if len(ms) else np.zeros(0, dtype=np.int64)
+        if len(other) > MOST_OTHER * len(ms) and not self.repair:
+            tag, value = str(parts["tag"][rows[other[0]]]), str(values[other[0]])
+            rule = f"{len(other)} of its {len(ms)} readings are followed by another one of the same time"
+            accepted = "[trace] machine_column, where the file holds several machines; [time] zone, where the clock"
+            accepted += " was put back; or --repair to take the later"
+            raise refusal(self.path, f"tag {tag}", rule, accepted, value)
         return ms[last], rows[last]

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, replace
 
 from replay.measured.clock import looks_like_time
+from replay.measured.guess_machines import machine_column, rows_of_first
 from replay.measured.look import Look, Seen
 from replay.measured.naming import TAG, VALUE, read_name
 
@@ -12,10 +13,11 @@ MOST_COLUMNS = 10
 
 @dataclass(frozen=True)
 class Long:
-    """The columns of tag and value of a long table, and a look at it as if it were wide."""
+    """The columns of tag, value and (where it has one) machine of a long table; a look at it as if it were wide."""
 
     tag: Seen
     value: Seen
+    machine: Seen | None
     wide: Look
 
 
@@ -34,6 +36,12 @@ def find_long(look: Look) -> Long | None:
     if not clock:
         return None
     units = next((c for c in look.columns if "unit" in read_name(c.name).words and c not in (value, tag)), None)
+    keys = list(zip(*(c.far or c.cells for c in (*clock, tag)), strict=True))
+    others = [c for c in look.columns if c not in (value, tag, *clock)]
+    machine = machine_column(others, keys)
+    if machine is not None:  # its tags are looked at of one machine
+        look = replace(look, columns=rows_of_first(machine, look.columns))
+        clock, (tag, value) = [look.columns[c.place] for c in clock], [look.columns[c.place] for c in (tag, value)]
     moments = list(zip(*(c.far or c.cells for c in clock), strict=True))
     rows = {moment: number for number, moment in enumerate(dict.fromkeys(moments))}
     columns = [replace(c, far=[], cells=[moment[i] for moment in rows]) for i, c in enumerate(clock)]
@@ -46,8 +54,9 @@ def find_long(look: Look) -> Long | None:
             unit_of.setdefault(name, unit)
     made = [Seen(len(look.columns) + n, name, unit_of[name], own) for n, (name, own) in enumerate(cells.items())]
     used = {c.place for c in (*clock, value, tag)} | ({units.place} if units else set())
+    used |= {machine.place} if machine is not None else set()
     rest = [c for c in look.columns if c.place not in used]
-    return Long(tag, value, replace(look, columns=[*columns, *rest, *made], long=True))
+    return Long(tag, value, machine, replace(look, columns=[*columns, *rest, *made], long=True))
 
 
 def _holds_tags(column: Seen) -> bool:

@@ -86,6 +86,8 @@ def look_at(path: Path) -> Look:
     kind = kind_of_file(path)
     if kind == "text":
         dialect = read_dialect(path, FileForm())
+        if dialect.marks.doubt:  # to see what is a number at all; the doubt itself is asked
+            dialect = replace(dialect, marks=replace(dialect.marks, decimal=","))
         units = tuple(dialect.unit(place) for place in range(len(dialect.names)))
         cells = [list(map(dialect.marks.plain, dialect.column(place))) for place in range(len(dialect.names))]
         columns = [

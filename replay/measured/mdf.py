@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 
+from replay.ground.extras import install
 from replay.ground.refusal import Refusal, refusal
 from replay.measured import columns, dialect
 from replay.measured.block import UNKNOWN, Block
@@ -29,7 +30,7 @@ def open_mdf(path: Path) -> Any:
     try:
         import asammdf
     except ImportError:
-        raise refusal(path, "", "MDF needs a package that is not installed", "pip install 'lubetrip[mdf]'") from None
+        raise refusal(path, "", "MDF needs a package that is not installed", install("mdf")) from None
     logging.getLogger("asammdf").setLevel(logging.CRITICAL)  # what it meets in a damaged file is told once, here
     hook = sys.unraisablehook
     sys.unraisablehook = lambda _: None  # the library's own clean-up stumbles over files it could not open
@@ -93,7 +94,9 @@ class MdfSource:
             rule = "channels of an MDF have no rows in common"
             raise refusal(profile.path, "[trace] machine_column", rule, "[machines]")
         if profile.qualities:
-            raise refusal(profile.path, "[quality]", "an MDF marks its own readings", "no quality column", None)
+            rule = "of an MDF its own marks of invalid readings are taken, and no channel of quality"
+            accepted = "no quality column; where quality is a channel of its own, the file exported as CSV or Parquet"
+            raise refusal(profile.path, "[quality]", rule, accepted)
         self.mdf = open_mdf(path)
         self.sentinels = profile.file.sentinels or ()
         self.clock = Clock(EPOCH, number=True)

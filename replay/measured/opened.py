@@ -21,11 +21,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, Any
 
+from replay.ground.places import MOST_BYTES, check_file
 from replay.ground.refusal import Refusal, or_refuse, refusal
 from replay.measured.tables import is_table, write_parquet
 from replay.measured.workbooks import is_workbook, write_sheets
 
-MOST_BYTES = 1 << 36  # of one file unpacked; no logger's file comes near
 CHUNK = 1 << 20
 PACKED: dict[bytes, tuple[str, Callable[[Path], Any]]] = {
     b"\x1f\x8b": (".gz", gzip.open),
@@ -67,6 +67,7 @@ def first_bytes(path: Path) -> bytes:
     """Return the beginning of a file. Raises Refusal for a folder, and for what is not there."""
     if path.is_dir():
         raise refusal(path, "", "is a folder", "files with readings")
+    check_file(path, MOST_BYTES)
     with or_refuse(path, "read", "a file with readings"):
         if not path.exists():
             raise refusal(path, "", "no such file", "a file with readings")

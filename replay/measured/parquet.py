@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from replay.ground.places import for_arrow
 from replay.ground.refusal import refusal
 from replay.measured import clock as clocks
 from replay.measured import columns, dialect
@@ -26,6 +27,7 @@ from replay.measured.marks import Marks
 from replay.measured.profile import Flag, Profile
 from replay.measured.profile_keys import DATE, ELAPSED
 from replay.measured.quality import only_good
+from replay.measured.text_layout import falls
 from replay.measured.unit_text import TIME, unit_in_name
 from replay.trace.files import batches, check_unpacked, told
 
@@ -50,7 +52,7 @@ def header(path: Path) -> Header:
     """Open a Parquet file. Raises Refusal for one that is damaged, or that unpacks to what no logger writes."""
     import pyarrow.parquet as pq
 
-    file = told(path, lambda: pq.ParquetFile(path))
+    file = told(path, lambda: pq.ParquetFile(for_arrow(path)))
     check_unpacked(path, file.metadata)
     fields, names = told(path, lambda: (list(file.schema_arrow), tuple(file.schema_arrow.names)))
     units = tuple((field.metadata or {}).get(b"unit", b"").decode("utf-8", "replace") for field in fields)
@@ -75,10 +77,12 @@ class ParquetSource:
         named = profile.machine_column
         self.machine = None if named is None else columns.find(path, profile, names, named)
         self.clock = self._clock()
+        self.newest_first = self._newest_first()
 
     def notes(self) -> list[str]:
         """Say how the file was read."""
-        return [f"Parquet, {self.header.file.metadata.num_rows} rows", f"time: {self.clock.note}"]
+        newest = ["newest first: read from its end"] if self.newest_first else []
+        return [f"Parquet, {self.header.file.metadata.num_rows} rows", f"time: {self.clock.note}", *newest]
 
     def _clock(self) -> clocks.Clock:
         import pyarrow as pa
@@ -101,15 +105,32 @@ class ParquetSource:
         raise refusal(self.path, f"column {name}", f"holds {kind}, not times", "timestamps, numbers or text")
 
     def blocks(self) -> Iterator[Block]:
-        """Yield the rows of the file in order."""
+        """Yield the rows of the file in the order of time: of one that has the newest first, a row group at a time."""
         wanted = {self.time_place, *self.places.values(), *self.qualities.values()}
         wanted |= set() if self.machine is None else {self.machine}
         names = [self.header.names[place] for place in sorted(wanted)]
+        if self.newest_first:
+            yield from self._backwards(names)
+            return
         done = 0
         for batch in batches(self.path, self.header.file, BATCH, names):
             if len(batch):
                 yield self._block(batch, done)
             done += len(batch)
+
+    def _backwards(self, names: list[str]) -> Iterator[Block]:
+        """Yield the rows of the file from its end."""
+        done = self.header.file.metadata.num_rows
+        for group in reversed(range(self.header.file.metadata.num_row_groups)):
+            for batch in reversed(list(batches(self.path, self.header.file, BATCH, names, [group]))):
+                done -= len(batch)
+                if len(batch):
+                    yield self._block(batch, done).backwards()
+
+    def _newest_first(self) -> bool:
+        """Say whether the first rows stand in falling time."""
+        first = next(batches(self.path, self.header.file, 1000, [self.header.names[self.time_place]]), None)
+        return first is not None and falls(self._time(first.column(0)))
 
     def _block(self, batch: Any, done: int) -> Block:
         import pyarrow as pa

@@ -12,7 +12,7 @@ from replay.ground.refusal import refusal
 from replay.ground.shape import fit
 from replay.ground.toml_files import read_toml
 from replay.ground.units import UnitError
-from replay.measured.profile_keys import CHANNELS, SECTIONS, SHAPE, Column
+from replay.measured.profile_keys import CHANNELS, PRESSURES, SECTIONS, SHAPE, Column
 from replay.measured.unit_text import CURRENT, PRESSURE, SPEED, TEMPERATURE, is_unit, read_unit
 
 
@@ -159,6 +159,13 @@ class Profile:
         own = {signal: channel.longest_hold for signal, channel in self.measured.items()}
         every = self.time.longest_hold if self.time.on_change else self.time.max_gap_ms if self.long else None
         return {signal: hold for signal, one in own.items() if (hold := one or every) is not None}
+
+    @property
+    def vouched_ms(self) -> int:
+        """Return for how long (ms) all pressures may stand still: they are written on change; 0 where not all are."""
+        every = self.time.longest_hold if self.time.on_change else None
+        pressures = [channel for channel in self.measured.values() if channel.signal in PRESSURES]
+        return min((c.longest_hold or every or 0 if c.on_change or every else 0 for c in pressures), default=0)
 
     def of_machine(self, machine: str) -> "Profile":
         """Return the profile of one of the machines of a file."""

@@ -61,6 +61,7 @@ def keep(profile: Profile, library: Path, seen: str) -> str | None:
                 return None
         if target.exists():
             target = target.with_stem(f"{target.stem}-{seen}")
+        check_inside(library, target)
     elif seen in profile.fingerprints:
         return None
     document, head = tomlkit.parse(profile.path.read_text(encoding="utf-8-sig")), ""

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from replay.ground.extras import install
 from replay.ground.refusal import Refusal, refusal
 from replay.measured.profile import Profile
 
@@ -25,7 +26,7 @@ class Saturation:
             from CoolProp import CoolProp
         except ImportError:
             rule = "saturated temperatures need a package that is not installed"
-            raise refusal(profile.path, "", rule, "pip install 'lubetrip[saturation]'") from None
+            raise refusal(profile.path, "", rule, install("saturation")) from None
         self.props: Any = CoolProp.PropsSI
         try:
             coldest, hottest = self.props("Ttriple", refrigerant), self.props("Tcrit", refrigerant)

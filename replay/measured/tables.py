@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+from replay.ground.places import for_arrow
 from replay.ground.refusal import refusal
 
 ARROW_FILE, ARROW_STREAM, FEATHER = b"ARROW1", b"\xff\xff\xff\xff", b"FEA1"
@@ -33,7 +34,8 @@ def write_parquet(path: Path, head: bytes, target: Path) -> None:
     import pyarrow.parquet as pq
 
     try:
-        pq.write_table(_flat(_table(path, head)), target)
+        with target.open("wb") as out:
+            pq.write_table(_flat(_table(path, head)), out)
     except (pa.ArrowException, OSError, ValueError, KeyError) as error:
         why = str(error).splitlines()[0] if str(error) else type(error).__name__
         raise refusal(path, "", f"not a readable table ({why})", "a whole Arrow, Feather or JSON lines file") from None
@@ -44,12 +46,12 @@ def _table(path: Path, head: bytes) -> Any:
     from pyarrow import feather, json
 
     if head.startswith((ARROW_FILE, FEATHER)):
-        return feather.read_table(path)
+        return feather.read_table(for_arrow(path))
     if head.startswith(ARROW_STREAM):
-        with pa.OSFile(str(path)) as stream:
+        with path.open("rb") as stream:
             return pa.ipc.open_stream(stream).read_all()
     if head.removeprefix(b"\xef\xbb\xbf").lstrip().startswith(b"{"):
-        return json.read_json(path)
+        return json.read_json(for_arrow(path))
     return pa.Table.from_pylist(list(_line_protocol(path)))
 
 

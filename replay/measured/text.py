@@ -31,7 +31,7 @@ from replay.measured.clock import UNREADABLE
 from replay.measured.profile import Profile
 from replay.measured.quality import only_good
 from replay.measured.text_layout import NUMBER, STAMP, TEXT, layout_of
-from replay.measured.text_lines import Piece, pieces, whole_lines
+from replay.measured.text_lines import Piece, from_the_end, pieces, whole_lines
 
 WORKERS = 2
 
@@ -56,7 +56,7 @@ class TextSource:
         with ThreadPoolExecutor(WORKERS) as pool:
             waiting: list[Future[Block]] = []
             found = pieces(self.path, self.layout.dialect)
-            for piece in reversed(list(found)) if self.layout.newest_first else found:
+            for piece in from_the_end(found) if self.layout.newest_first else found:
                 waiting.append(pool.submit(self._sized, piece))
                 if len(waiting) > 2 * WORKERS:
                     yield waiting.pop(0).result()

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from replay.ground.refusal import refusal
 from replay.measured import clock as clocks
@@ -102,9 +103,13 @@ def newest_first(clock: clocks.Clock, dialect: Dialect, time_places: tuple[int, 
         ms = clock.from_numbers(np.array([float(cell) for cell in plain if PLAIN.fullmatch(cell)]))
     else:
         ms = clock.from_text(pa.array(cells, pa.string()))
-    ms = ms[ms != clocks.UNREADABLE]
-    falls = int((np.diff(ms) < 0).sum())
-    return falls >= LEAST_FALLS and bool((np.diff(ms) <= 0).all())
+    return falls(ms)
+
+
+def falls(ms: NDArray[np.int64]) -> bool:
+    """Say whether times (ms) fall, as where the newest row comes first."""
+    steps = np.diff(ms[ms != clocks.UNREADABLE])
+    return int((steps < 0).sum()) >= LEAST_FALLS and bool((steps <= 0).all())
 
 
 def _in_digits(cells: list[str]) -> bool:

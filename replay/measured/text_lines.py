@@ -3,6 +3,7 @@
 import csv
 import io
 import os
+import tempfile
 import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -61,6 +62,18 @@ def pieces(path: Path, dialect: Dialect) -> Iterator[Piece]:
             rule = f"longer than {LONGEST_LINE} characters"
             raise refusal(path, f"line {last}", rule, "a row of readings in each line")
         yield piece
+
+
+def from_the_end(found: Iterator[Piece]) -> Iterator[Piece]:
+    """Yield pieces in the reverse order: they wait on disk, so that a long file takes no more memory."""
+    with tempfile.TemporaryFile() as waiting:
+        places = []
+        for piece in found:
+            places.append((waiting.tell(), len(piece.data), piece.first_line))
+            waiting.write(piece.data)
+        for offset, size, first_line in reversed(places):
+            waiting.seek(offset)
+            yield Piece(waiting.read(size), first_line)
 
 
 def _raw(path: Path, dialect: Dialect) -> Iterator[Piece]:

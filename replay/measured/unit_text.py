@@ -145,6 +145,12 @@ def unit_in_name(name: str, kind: str) -> str:
     return ""
 
 
+def units_in_name(name: str, kind: str) -> list[str]:
+    """Return the words of a name that are units of this kind and not the same one, such as psig and inHg."""
+    words = [word for word in re.split(r"[\s\[\](){},;/_:.-]+", name) if len(word) > 1 and is_unit(word, kind)]
+    return list({read_unit(word, kind).scale: word for word in reversed(words)}.values())[::-1]
+
+
 def _unwrapped(tail: str) -> str:
     """Drop one pair of brackets around the whole."""
     if tail[:1] in "[({" and tail[-1:] in "])}":

@@ -11,6 +11,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from replay.ground.extras import install
 from replay.ground.refusal import refusal
 
 OLD = b"\xd0\xcf\x11\xe0"
@@ -36,7 +37,7 @@ def write_sheets(path: Path, new: Callable[[str], Path]) -> list[tuple[str, Path
     try:
         import python_calamine
     except ImportError:
-        accepted = "pip install 'lubetrip[workbook]', or its sheet saved as CSV"
+        accepted = f"{install('workbook')}, or its sheet saved as CSV"
         raise refusal(path, "", "is a workbook, which needs a package that is not installed", accepted) from None
     try:
         book = python_calamine.CalamineWorkbook.from_path(path)

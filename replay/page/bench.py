@@ -31,7 +31,9 @@ from replay.ground.units import quantity
 from replay.library import Entry, Library, library_of, settings_of
 from replay.library.given import GivenLibrary, GivenSettings
 from replay.page.wasm_module import module
-from replay.score.windows import AFTER_S, AGAIN_S, LATE
+from replay.score.once import counted_once, sensor_fails
+from replay.score.scoring import check_within, is_told
+from replay.score.windows import AFTER_S, AGAIN_S, LATE, recorded_in
 from replay.settings import Settings
 from replay.settings.file import ALTITUDE_M, in_file_terms, key_of, names_of
 from replay.trace import Trace, read_trace
@@ -79,7 +81,7 @@ def page(library: Library, settings: Settings, tick: Callable[[], object] = lamb
     check_size(library)
     port = module()
     traces: list[dict[str, Any]] = []
-    for entry in library.entries:
+    for entry in counted_once(library).library.entries:
         traces.append(_trace(entry, read_trace(entry.path)))
         tick()
     script = "\n".join((PAGE / name).read_text(encoding="utf-8") for name in SCRIPTS)
@@ -131,11 +133,14 @@ def _script_safe(data: dict[str, Any]) -> str:
 
 
 def _trace(entry: Entry, trace: Trace) -> dict[str, Any]:
+    check_within(entry, trace)
     kind = entry.label if isinstance(entry.label, str) else "must_trip"
-    label = {"kind": kind, "windows": [vars(window) for window in entry.windows], "upsets": entry.upsets}
-    texts = ("id", "family", "machine", "oil", "origin", "note")
-    told = {name: getattr(entry, name) for name in texts}
-    return {**told, "label": label, "start_s": trace.start_s, "ticks": len(trace), "columns": packed(trace)}
+    told = {"told": entry.told, "ran": recorded_in(entry.told, trace), "told_whole": is_told(entry, trace)}
+    label = {"kind": kind, "windows": [vars(window) for window in entry.windows], "upsets": entry.upsets, **told}
+    texts = ("id", "family", "machine", "oil", "origin", "note", "doubt")
+    about = {name: getattr(entry, name) for name in texts} | {"sensor_fails": sensor_fails(entry)}
+    clock = {"start_s": trace.start_s, "ticks": len(trace), "hold_ms": trace.hold_ms}
+    return {**about, "label": label, **clock, "columns": packed(trace)}
 
 
 def _about(library: Library, settings: Settings) -> dict[str, Any]:

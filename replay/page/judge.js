@@ -19,6 +19,8 @@ function causeWords(code) {
 const MET = "met";
 const NOT_MET = "not met";
 const NOT_ENOUGH = "not enough evidence";
+const [UNDECIDED, TOLD] = ["undecided", "told already"];
+const [SENSOR, DOUBTED] = ["sensor", "traces in doubt"];
 
 // A number rounded as Python's round() would.
 function rounded(number, decimals) {
@@ -60,7 +62,7 @@ function follow(windows, stops, againS) {
     });
     const found = windows.map((window, place) => {
         const judged = (outcome, stopS, late = null) => ({
-            outcome, stopS, late, marginS: stopS === null ? null : rounded(window.deadline_s - stopS, 3),
+            outcome, stopS, late, cause: stops.find(({ atS }) => atS === stopS)?.cause ?? null, marginS: stopS === null ? null : rounded(window.deadline_s - stopS, 3),
         });
         if (early[place] !== null) {
             return judged("early", early[place]);
@@ -74,38 +76,59 @@ function follow(windows, stops, againS) {
     return { windows: found, nuisance, repeats };
 }
 
+const meet = ([begin, end], [since, until]) => begin <= until && since <= end;
+
+// The hours of a run that another trace tells already: `ran` are stretches of the recording's own running, in s.
+function toldHours(ran, stops) {
+    const sum = (numbers) => numbers.reduce((one, other) => one + other, 0);
+    const stood = ([begin, end]) =>
+        sum(stops.map(({ atS, untilS }) => Math.max(0, Math.min(end, untilS) - Math.max(begin, atS))));
+    return sum(ran.map((span) => span[1] - span[0] - stood(span))) / 3600;
+}
+
 // How many upsets a running machine met, and in how many of them it was stopped.
-function met(upsets, stops, afterS) {
+function met(upsets, stops, allStops, afterS) {
     const hit = new Set(stops.flatMap(({ atS }) => {
         const last = lastBegun(upsets.map(([begin]) => begin), atS);
         return last >= 0 && atS <= upsets[last][1] + afterS ? [last] : [];
     }));
     const stood = upsets.filter(([begin, end], place) =>
-        !hit.has(place) && stops.some(({ atS, untilS }) => atS < begin && untilS > end)).length;
+        !hit.has(place) && allStops.some(({ atS, untilS }) => atS < begin && untilS > end)).length;
     return { upsets: upsets.length - stood, stopped: hit.size };
 }
 
 // One trace against its label; `run` is what Port.run says, `rules` how long a stop belongs to a fault or an upset.
 function judge(trace, run, { again_s: againS, after_s: afterS }) {
-    const { kind, windows, upsets } = trace.label;
+    const { kind, windows, upsets, told, ran, told_whole: toldWhole } = trace.label;
     const inTrace = (ms) => rounded(trace.start_s + ms / 1000, 3);
-    const stops = run.stops.map(({ ms, untilMs }) => ({ atS: inTrace(ms), untilS: untilMs === null ? Infinity : inTrace(untilMs) }));
+    const stops = run.stops.map(({ ms, untilMs, cause }) => (
+        { atS: inTrace(ms), untilS: untilMs === null ? Infinity : inTrace(untilMs), cause: CAUSES[cause & CAUSE_CODE] }
+    ));
     const course = follow(windows, stops, againS);
-    const rides = kind === "ride_through";
-    const worst = SEVERITY.map((outcome) => course.windows.find((window) => window.outcome === outcome)).find(Boolean);
+    // What another trace of the library tells already is counted there.
+    const own = course.windows.filter((_, place) => !told.some((span) => meet([windows[place].earliest_s, windows[place].deadline_s], span)));
+    const apart = stops.filter(({ atS }) => !told.some(([begin, end]) => begin <= atS && atS <= end));
+    const gone = toldWhole || (windows.length > 0 && own.length === 0);
+    const rides = kind === "ride_through" && !gone;
+    const stopped = told.length > 0 ? apart.length : run.count;
+    const worst = gone ? undefined : SEVERITY.map((outcome) => own.find((window) => window.outcome === outcome)).find(Boolean);
+    const hours = run.runMs / 3.6e6 - (told.length > 0 ? toldHours(ran, stops) : 0);
+    const left = upsets.filter((upset) => !told.some((span) => meet(upset, span)));
     return {
         id: trace.id,
         family: trace.family,
-        outcome: worst?.outcome ?? (rides ? (run.count > 0 ? "nuisance" : "rode_through") : kind),
-        windows: course.windows,
+        outcome: gone ? TOLD : worst?.outcome ?? (rides ? (stopped > 0 ? "nuisance" : "rode_through") : kind),
+        windows: gone ? [] : own,
+        doubt: trace.doubt,
+        sensorFails: trace.sensor_fails,
         firstS: stops[0]?.atS ?? null,
         cause: causeWords(run.stops[0]?.cause ?? 0),
         marginS: worst?.marginS ?? null,
-        runHours: rounded(run.runMs / 3.6e6, 6),
+        runHours: rounded(Math.max(0, hours), 6),
         trips: run.count,
-        nuisance: rides ? run.count : course.nuisance,
-        marked: rides ? upsets.length : 0,
-        met: rides ? met(upsets, stops, afterS) : { upsets: 0, stopped: 0 },
+        nuisance: gone ? 0 : rides ? stopped : course.nuisance,
+        marked: rides ? left.length : 0,
+        met: rides ? met(left, apart, stops, afterS) : { upsets: 0, stopped: 0 },
     };
 }
 
@@ -120,6 +143,9 @@ function totalOf(verdicts) {
     return {
         mustTrip: windows.length,
         hit: count("hit"),
+        sensorHits: verdicts.filter(({ sensorFails }) => !sensorFails)
+            .flatMap((verdict) => verdict.windows).filter(({ outcome, cause }) => outcome === "hit" && cause === SENSOR).length,
+        doubted: verdicts.filter(({ outcome, doubt }) => doubt !== "" && outcome !== TOLD).length,
         missed: count("missed"),
         early: count("early"),
         stood: count("stood"),
@@ -208,13 +234,25 @@ function brokenRules(total, claims, acceptance) {
     return [...new Set(broken.filter(([, is]) => is).map(([rule]) => rule))];
 }
 
+// The rules that nothing was judged on, and whether traces are in doubt: a verdict cannot rest on those.
+function unjudgedOf(total) {
+    const missing = [
+        ["max_missed", total.hit - total.sensorHits + total.missed === 0],
+        ["max_nuisance_per_1000h", total.hours === 0],
+        ["min_margin", total.hit === 0],
+        [DOUBTED, total.doubted > 0],
+    ];
+    return missing.filter(([, is]) => is).map(([name]) => name);
+}
+
 // The whole score: verdicts, totals of all and of each family, claims and the verdict in one word.
 function scoreOf(verdicts, acceptance) {
-    const judged = verdicts.filter(({ outcome }) => outcome !== "undecided");
+    const judged = verdicts.filter(({ outcome }) => outcome !== UNDECIDED);
     const total = totalOf(judged);
     const claims = claimsOf(total, acceptance);
     const broken = brokenRules(total, claims, acceptance);
     const lacking = claims.filter(({ verdict }) => verdict === NOT_ENOUGH).map(({ rule }) => rule);
+    const unjudged = unjudgedOf(total);
     const names = [...new Set(judged.map(({ family }) => family))].sort();
     return {
         verdicts,
@@ -223,6 +261,7 @@ function scoreOf(verdicts, acceptance) {
         claims,
         broken,
         lacking,
-        verdict: broken.length > 0 ? NOT_MET : lacking.length > 0 ? NOT_ENOUGH : MET,
+        unjudged,
+        verdict: broken.length > 0 ? NOT_MET : lacking.length + unjudged.length > 0 ? NOT_ENOUGH : MET,
     };
 }

@@ -12,7 +12,7 @@ class Page {
 
     async start() {
         for (const [number, trace] of this.traces.entries()) {
-            trace.place = await this.port.unpack(trace.columns, trace.ticks);
+            trace.place = await this.port.unpack(trace.columns, trace.ticks, trace.hold_ms);
             delete trace.columns;
             if (number % 50 === 0) {
                 byId("verdict").textContent = `reading trace ${number + 1} of ${this.traces.length}`;

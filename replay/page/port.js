@@ -6,6 +6,7 @@ const [TIME_COLUMN, OIL_COLUMN, SUCTION_COLUMN, CRANKCASE_COLUMN] = [0, 4, 5, 6]
 const MOST_STOPS = 1000; // whose times are kept; all are counted
 const NO_READING = -1000000000;
 const ALL_RIGHT = -1;
+const [STUCK_AFTER, STUCK_AFTER_MOST] = [20, 86400000]; // place in the settings, and the most that is admitted there
 const MEMORY_PAGE = 65536;
 
 class Port {
@@ -38,6 +39,7 @@ class Port {
         const words = new Int32Array(this.exports.memory.buffer, this.settings, SETTING_WORDS);
         words.fill(0);
         words.set(values);
+        this.stuckAfter = values[STUCK_AFTER];
         const fault = this.exports.lubetrip_first_fault(this.settings);
         if (fault === ALL_RIGHT) {
             this.exports.lubetrip_derive(this.settings);
@@ -46,7 +48,7 @@ class Port {
     }
 
     // Put a packed trace into the module's memory; return where it is.
-    async unpack(packed, ticks) {
+    async unpack(packed, ticks, holdMs = 0) {
         const zipped = Uint8Array.from(atob(packed), (letter) => letter.charCodeAt(0));
         const stream = new Blob([zipped]).stream().pipeThrough(new DecompressionStream("deflate"));
         const planes = new Uint8Array(await new Response(stream).arrayBuffer());
@@ -56,12 +58,14 @@ class Port {
         new Uint8Array(this.exports.memory.buffer, place, planes.length).set(planes);
         this.exports.page_unpack(place, ticks, columns);
         this.end = before; // the planes are not needed any more
-        return { columns, ticks };
+        return { columns, ticks, holdMs };
     }
 
-    // Run a trace under the settings that were checked last.
-    run({ columns, ticks }, shown = 0) {
+    // Run a trace under the settings that were checked last; readings that were written on change may stand still.
+    run({ columns, ticks, holdMs }, shown = 0) {
         const { page_run: run, memory } = this.exports;
+        const settings = new Int32Array(memory.buffer, this.settings, SETTING_WORDS);
+        settings[STUCK_AFTER] = Math.max(this.stuckAfter, Math.min(holdMs, STUCK_AFTER_MOST));
         run(columns, ticks, this.settings, this.result, shown, this.stopRows, MOST_STOPS);
         const [count, , , runMs, lockedOut] = new Float64Array(memory.buffer, this.result, RESULT_NUMBERS);
         const kept = Math.min(count, MOST_STOPS);

@@ -9,6 +9,7 @@ const OUTCOMES = {
     nuisance: ["! nuisance", "bad"],
     undecided: ["? undecided", "open"],
     stood: ["? stood", "open"],
+    [TOLD]: ["= told already", "open"],
 };
 const VERDICT_CLASSES = { [MET]: "good", [NOT_MET]: "bad", [NOT_ENOUGH]: "open" };
 const STOPPED = 0; // the state before the first tick
@@ -60,6 +61,8 @@ function outcomeWords(verdict, { label }, late) {
         rode_through: "Rode through: no stop.",
         nuisance: `Nuisance trip: ${stopped}${more}.`,
         undecided: `Undecided: ${stopped}${more}.`,
+        stood: "Stood: an earlier stop held the machine still for the whole of the window.",
+        [TOLD]: "Told already by another trace, and counted there.",
     };
     return words[outcome];
 }
@@ -83,8 +86,8 @@ function figureItems(score, before) {
 }
 
 // The rules of [acceptance]: verdict, what was seen, its limit, what is wanted.
-function ruleRows({ total, claims, broken }, limits) {
-    const byCount = (rule) => (broken.includes(rule) ? NOT_MET : MET);
+function ruleRows({ total, claims, broken, unjudged }, limits) {
+    const byCount = (rule) => (broken.includes(rule) ? NOT_MET : unjudged.includes(rule) ? NOT_ENOUGH : MET);
     const [missed, nuisance, thin, upset] = claims;
     const hours = `(${total.nuisance} in ${fixed(total.hours, 2)} h)`;
     const seen = total.nuisance > 0 && total.hours === 0 ? "always" : `${rate(total.rate)} ${hours}`;
@@ -101,6 +104,12 @@ function ruleRows({ total, claims, broken }, limits) {
     ];
     if (!total.marked) {
         rows.at(-1)[2] = "no upset is marked";
+    }
+    if (total.doubted > 0) {
+        rows.push([DOUBTED, NOT_ENOUGH, total.doubted, "", "none"]);
+    }
+    if (total.sensorHits > 0) {
+        rows.push(["hits by a sensor, where none is said to fail", null, `${total.sensorHits} of ${total.hit}`, "", ""]);
     }
     return rows.map(([name, verdict, ...cells]) => {
         const judged = element("td", { class: VERDICT_CLASSES[verdict] ?? "", text: verdict ?? "not judged" });

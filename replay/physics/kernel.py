@@ -9,11 +9,12 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-import numba
 import numpy as np
 from numba.extending import register_jitable
 from numpy.typing import NDArray
 
+from replay.ground import machine_code
+from replay.ground.cache import code_folder
 from replay.physics import layout as at
 from replay.physics.bearing import bearing_step
 from replay.physics.constants import ACCELERATION_TIME_S, COAST_TIME_S
@@ -142,8 +143,8 @@ def compiled_with_digest(plain: Callable[..., Any]) -> Callable[..., Any]:
     All it calls becomes part of it, and no array is counted as in use on its way through the calls (`_nrt`), which
     together make it twice as fast with the same bits. It must not make an array: numba refuses that when it compiles.
 
-    The disk cache looks only at the file of the function itself. A change in another module of the package must
-    not leave old machine code in use, so the digest of all of them is a variable of the function, and so of its key.
+    A change in any module of the package must not leave old machine code in use, so the digest of all of them is part
+    of the name of the folder, and a variable of the function besides.
     """
     digest = _DIGEST
 
@@ -151,9 +152,8 @@ def compiled_with_digest(plain: Callable[..., Any]) -> Callable[..., Any]:
         plain(*arguments)
         return digest
 
-    options: dict[str, Any] = {"cache": True, "nogil": True, "error_model": "numpy", "forceinline": True, "_nrt": False}
-    compiled: Callable[..., Any] = numba.njit(**options)(entry)
-    return compiled
+    options: dict[str, Any] = {"nogil": True, "error_model": "numpy", "forceinline": True, "_nrt": False}
+    return machine_code.compiled(entry, code_folder("physics", f"{digest:x}"), **options)  # type: ignore[no-any-return]
 
 
 compiled_advance = compiled_with_digest(advance)

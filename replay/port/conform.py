@@ -27,6 +27,8 @@ from typing import IO, Any, Protocol, cast
 from firmware_ref.digest import settings_places
 from protect import conditions, outputs, ranges, signals, state
 from replay.engine import logic_digest
+from replay.ground.extras import install
+from replay.ground.places import check_file
 from replay.ground.refusal import LONGEST_PART, Refusal, refusal, shown, visible
 from replay.port.vectors import Vectors, build, line, read_vectors
 
@@ -361,6 +363,7 @@ class _Answers:
 def answers_link(path: Path, vectors: Vectors) -> Iterator[Link]:
     """Read a file of answers to the questions on these vectors. Raises Refusal for one of another length."""
     asked = _lines(vectors)
+    check_file(path)
     try:
         said = path.read_text(encoding="ascii", errors="replace").splitlines()
     except OSError as error:
@@ -542,6 +545,9 @@ class _Pipe:
 @contextlib.contextmanager
 def command_link(command: str) -> Iterator[Link]:
     """Start a port program, and end it with all that it started. Raises Refusal when it cannot be started."""
+    if os.name == "nt":  # where nobody waits for a pipe and for a time at once
+        rule = "a port is not driven by a command on this system"
+        raise refusal("--port", "", rule, "--questions and --answers, or --serial DEVICE", command)
     pipe = subprocess.PIPE
     try:
         words = shlex.split(command) or [""]
@@ -593,7 +599,7 @@ def serial_link(device: str) -> Iterator[Link]:
     try:
         import serial  # type: ignore[import-untyped,unused-ignore]
     except ImportError:
-        raise refusal("--serial", "", "needs pyserial", "pip install 'lubetrip[serial]'", device) from None
+        raise refusal("--serial", "", "needs pyserial", install("serial"), device) from None
     try:
         opened = serial.Serial(device, BAUD, timeout=TIMEOUT_S, write_timeout=TIMEOUT_S)
     except (serial.SerialException, ValueError) as error:

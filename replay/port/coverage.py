@@ -89,6 +89,8 @@ EVENTS = (
     "unmoved time kept at standstill",
     "a stuck channel stays stuck at standstill",
     "a stuck channel moves at standstill",
+    "the age kept while a reading is missing",
+    "a stuck channel is missing",
     "integral full in grace",
     "largest elapsed",
     "negative elapsed",
@@ -249,7 +251,10 @@ class Watcher:
             self.limit(f"{name}, {sensor}_least", inputs[place], values[least], counts=alone)
             self.limit(f"{name}, {sensor}_most", inputs[place], values[least + 1], counts=alone)
             moved, gathered = inputs[place] != before[seen], before[seen + 1]
-            if inputs[ranges.RUN_FEEDBACK]:
+            if inputs[place] == ranges.NO_READING:
+                self.event("the age kept while a reading is missing", 0 < gathered < values[ranges.STUCK_AFTER])
+                self.event("a stuck channel is missing", gathered == values[ranges.STUCK_AFTER])
+            elif inputs[ranges.RUN_FEEDBACK]:
                 unmoved = elapsed + (0 if moved else gathered)
                 self.limit(f"{name} unmoved, stuck_after", unmoved, values[ranges.STUCK_AFTER], counts=on_time)
             elif gathered == values[ranges.STUCK_AFTER]:

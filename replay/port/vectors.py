@@ -17,6 +17,7 @@ from protect import outputs, ranges, settings, state
 from protect.protection import step
 from replay.engine import logic_digest
 from replay.ground.files import write_text, write_whole
+from replay.ground.places import check_file
 from replay.ground.refusal import refusal
 from replay.port import adversary
 from replay.port.coverage import Item, Watcher, reachable_ends, settings_items
@@ -279,6 +280,7 @@ def _differences() -> Iterator[Difference]:
 
 def read_vectors(path: Path) -> Vectors:
     """Read the text form. Raises Refusal, naming the line, for anything but a whole and unchanged set."""
+    check_file(path)
     try:
         text = path.read_text(encoding="ascii")
     except (OSError, UnicodeDecodeError) as error:

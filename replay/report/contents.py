@@ -25,11 +25,14 @@ from replay.library import Entry, Library, label_text
 from replay.report.junit import complaint
 from replay.report.record import TERMS, versions
 from replay.score import Score, Verdict
+from replay.score.judge_digest import judge_digest
+from replay.score.scoring import TOLD
+from replay.score.windows import STOOD
 from replay.trace import read_trace
 
 WORST = 10
 MOST_CHANGES = 40  # lines of a timeline that are shown
-RANKS = ("missed", "early", "nuisance", "hit", "rode_through")
+RANKS = ("missed", "early", "nuisance", "hit", STOOD, "rode_through", TOLD)
 
 
 def contents(
@@ -45,7 +48,7 @@ def contents(
         "title": f"Lubrication protection: {library.folder.resolve().name}",
         "verdict": score.verdict,
         "said": telling.said(score),
-        "reasons": telling.reasons(score),
+        "reasons": [*telling.reasons(score), *telling.warnings(score)],
         "summary": telling.summary(score),
         "claims": telling.claims_table(score),
         "apart": telling.apart(score),
@@ -71,7 +74,7 @@ def contents(
 
 
 def worst_first(verdicts: Iterable[Verdict]) -> list[Verdict]:
-    """Return the missed first, then early, nuisance, hits by their margin, and those that rode through."""
+    """Return the missed first, then early, nuisance, hits by their margin, then those that rode through."""
     no_stop = -math.inf  # of a missed trace: worse than a late stop
     return sorted(
         verdicts,
@@ -146,6 +149,7 @@ def _digests(score: Score) -> Table:
     rows = [
         ("settings", score.settings.digest),
         ("logic", score.engine.digest),  # the engine is left out: each gives the same in every bit
+        ("judge", judge_digest()),
         ("library", score.library_digest),
         *(("version, " + name, version) for name, version in versions().items()),
     ]

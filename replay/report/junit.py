@@ -9,15 +9,16 @@ from collections.abc import Mapping
 from xml.etree import ElementTree as ET
 
 from replay.display.course import timeline_table
-from replay.display.score import score_view, summary
+from replay.display.score import score_view, summary, warnings
 from replay.display.terminal import plain, view
 from replay.drawing.svg import clean
 from replay.engine import Engine, Replay
 from replay.ground.wording import words
 from replay.library import Entry, Library, label_text
 from replay.score import Score, Verdict, evidence
-from replay.score.scoring import WRONG
-from replay.score.windows import LATE, NO_STOP, Found
+from replay.score.judge_digest import judge_digest
+from replay.score.scoring import TOLD, UNDECIDED, WRONG
+from replay.score.windows import LATE, NO_STOP, STOOD, Found
 from replay.settings import Settings
 from replay.trace import Trace, read_trace
 
@@ -30,7 +31,7 @@ def junit(score: Score, library: Library, plots: Mapping[str, str] | None = None
     suite = ET.Element("testsuite", name="lubetrip", tests=str(len(cases)))
     suite.set("failures", str(sum(case.find("failure") is not None for case in cases)))
     suite.set("errors", "0")
-    suite.set("skipped", str(len(score.undecided)))
+    suite.set("skipped", str(sum(case.find("skipped") is not None for case in cases)))
     suite.extend(cases)
     root = ET.Element("testsuites")
     root.append(suite)
@@ -73,6 +74,19 @@ def complaint(entry: Entry, verdict: Verdict) -> str:
     return "; ".join(told)
 
 
+def unjudged(verdict: Verdict) -> str:
+    """Return why a trace is neither right nor wrong, "" where it is one of them."""
+    if verdict.outcome == UNDECIDED:
+        return "undecided: judged neither way"
+    if verdict.outcome == TOLD:
+        return "told already by another trace, and judged there"
+    if verdict.outcome == STOOD:
+        return "an earlier stop held the machine still for the whole of the window: neither found nor missed"
+    if verdict.doubt:
+        return f"in doubt: {verdict.doubt}"
+    return "" if verdict.windows or verdict.run_hours else "the machine does not run: nothing to ride through"
+
+
 def _window(window: Found) -> str:
     """Return what became of one of several windows."""
     late = f", {LATE[window.late]}" if window.late else ""
@@ -87,14 +101,17 @@ def _case(score: Score, entry: Entry, verdict: Verdict, plots: Mapping[str, str]
         trace = read_trace(entry.path)
         told = timeline(trace, score.engine.replay(trace, score.settings))
         _fail(case, verdict.outcome, complaint(entry, verdict), told)
-    elif verdict.outcome == "undecided":
-        ET.SubElement(case, "skipped", message="undecided: judged neither way")
+    elif why := unjudged(verdict):
+        ET.SubElement(case, "skipped", message=why)
     return case
 
 
 def _acceptance(score: Score) -> ET.Element:
     digests = {"settings_digest": score.settings.digest, "library_digest": score.library_digest}
-    case = _stated("lubetrip", "acceptance", digests | {"upsets": dict(summary(score))["upsets"]})
+    digests["judge_digest"] = judge_digest()
+    told = {name: dict(summary(score))[name] for name in ("upsets", "hits by cause")}
+    doubts = {"warnings": "; ".join(warnings(score))} if warnings(score) else {}
+    case = _stated("lubetrip", "acceptance", digests | told | doubts)
     if score.verdict != evidence.MET:
         _fail(case, score.verdict, f"acceptance {score.verdict}", plain(score_view(score)))
     return case

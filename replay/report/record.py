@@ -5,9 +5,10 @@ A record is a folder:
     report.txt       what `lubetrip score` printed, under a head with digests and versions
     score.json       the report as JSON
     settings.toml    the settings file, byte for byte
-    record.json      digests of the above, of logic and library, engine, versions, where the library was
+    record.json      digests of the above, of logic, judge and library, engine, versions, where the library was
 
-The check replays the library with the kept settings and compares byte for byte.
+The check replays the library with the kept settings and compares byte for byte. Under another judge
+(`replay.score.judge_digest`) a record does not hold, and the check says whether all figures come out the same even so.
 """
 
 import hashlib
@@ -29,6 +30,7 @@ from replay.ground.refusal import refusal, visible
 from replay.ground.shape import Key, Keys, fit, path_text, plain_text
 from replay.library import Library, read_library
 from replay.score import Score, score
+from replay.score.judge_digest import judge_digest
 from replay.settings import read_settings
 
 SCHEMA = "lubetrip-record/1"
@@ -58,6 +60,7 @@ SHAPE = Keys(
         "library": Keys({"folder": Key(path_text), "digest": _TEXT}, loose=True),
         "settings_digest": _TEXT,
         "logic": Keys({"digest": _TEXT, "engine": _TEXT}, loose=True),
+        "judge": Keys({"digest": _TEXT}, needed=False, loose=True),
         "versions": Keys({}, loose=True),
         "files": Keys(dict.fromkeys((REPORT, SCORE, SETTINGS), _TEXT)),
     },
@@ -89,9 +92,10 @@ def write_record(folder: Path | str, library: Library, result: Score) -> None:
     about = {
         "schema": SCHEMA,
         "verdict": kept.verdict,
-        "library": {"folder": os.path.relpath(library.folder, folder), "digest": kept.library_digest},
+        "library": {"folder": _way(library.folder, folder), "digest": kept.library_digest},
         "settings_digest": kept.settings.digest,
         "logic": kept.engine.as_json(),
+        "judge": {"digest": judge_digest()},
         "versions": versions(),
         "files": {name: hashlib.sha256(content).hexdigest() for name, content in sorted(files.items())},
     }
@@ -121,25 +125,37 @@ def check_record(folder: Path | str, library: Path | str | None = None) -> Check
     where = Path(library) if library else folder / about["library"]["folder"]
     if library is None and not where.is_dir():
         raise refusal(where, "", "the record's library is no longer there", "--library LIBRARY, where it is now")
-    engine = about["logic"].get("engine")
+    engine, judge = about["logic"].get("engine"), about.get("judge", {}).get("digest", "none")
     if engine not in ENGINES:
         raise refusal(folder / RECORD, "logic.engine", "no such engine", ", ".join(ENGINES), engine)
     result = _kept(score(read_library(where), read_settings(folder / SETTINGS), engine=engine_named(engine)))
     for what, then, found in (
         ("settings", about["settings_digest"], result.settings.digest),
         ("logic", about["logic"], result.engine.as_json()),
+        ("judge", judge, judge_digest()),
         ("library", about["library"]["digest"], result.library_digest),
         ("verdict", about["verdict"], result.verdict),
     ):
         if then != found:
             broken.append(f"{what}: {_told(then)} then, {_told(found)} now")
+    others = len(broken)
     for name, content in _files(result).items():
-        if _content(folder / name) != content:
+        if _content(folder / name) != content.replace(judge_digest().encode(), judge.encode()):
             broken.append(f"{name} comes out otherwise now")
     now = versions()
+    same = judge != judge_digest() and len(broken) == others == 1
+    notes = ["judged by another judge then, and every figure comes out the same now"] if same else []
     changed = [(name, was, now.get(name, "none")) for name, was in about["versions"].items()]
-    notes = [f"{name} {was} then, {found} now" for name, was, found in changed if was != found]
+    notes += [f"{name} {was} then, {found} now" for name, was, found in changed if was != found]
     return Check(tuple(broken), tuple(notes))
+
+
+def _way(library: Path, folder: Path) -> str:
+    """Return the way from a record to a library as every system reads it; from another drive there is no short one."""
+    try:
+        return Path(os.path.relpath(library, folder)).as_posix()
+    except ValueError:
+        return library.absolute().as_posix()
 
 
 def _told(thing: Any) -> str:
@@ -159,6 +175,7 @@ def _files(result: Score) -> dict[str, bytes]:
         "Evidence record: a library of traces, replayed and judged.\n\n"
         f"settings  {result.settings.digest}\n"
         f"logic     {result.engine.digest}\n"
+        f"judge     {judge_digest()}\n"
         f"library   {result.library_digest}\n"
         f"engine    {result.engine.name}\n"
         f"verdict   {result.verdict}\n\n{TERMS}\n"

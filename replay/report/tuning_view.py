@@ -5,8 +5,11 @@ from pathlib import Path
 from typing import Any
 
 from replay.ground.json_files import read_json_report
+from replay.ground.refusal import refusal
 from replay.ground.shape import Key, Keys, fit, number, or_none, plain_text, whole
+from replay.library.library import leads_inside
 from replay.score import Score
+from replay.score.judge_digest import judge_digest
 from replay.tuning.results import REPORT, SCHEMA
 
 PLOTS = {
@@ -30,6 +33,7 @@ SHAPE = Keys(
         **dict.fromkeys(("judged", "chosen"), Key(whole())),
         "rule": Key(plain_text),
         **dict.fromkeys(("library", "logic", "base"), _DIGEST),
+        "judge": Keys({"digest": Key(plain_text)}, needed=False, loose=True),
         "base_settings": Keys(_CANDIDATE, loose=True),
         "pareto": Keys(_CANDIDATE, many=True, loose=True),
     },
@@ -39,6 +43,7 @@ SHAPE = Keys(
 
 def read_tuning(folder: Path) -> dict[str, Any]:
     """Return the report of a tuning run. Raises Refusal for a folder that holds none."""
+    _check_inside(folder, folder / REPORT)
     report = read_json_report(folder / REPORT, SCHEMA, WRITTEN)
     fit(folder / REPORT, report, SHAPE, accepted=WRITTEN)
     return report
@@ -51,10 +56,17 @@ def plots(folder: Path) -> list[dict[str, str]]:
         for ending, kind in TYPES.items():
             path = folder / (name + ending)
             if path.is_file():
+                _check_inside(folder, path)
                 content = base64.b64encode(path.read_bytes()).decode()
                 shown.append({"words": words, "address": f"data:{kind};base64,{content}"})
                 break
     return shown
+
+
+def _check_inside(folder: Path, path: Path) -> None:
+    """Refuse a link out of the folder: the page would carry any file of whoever writes it."""
+    if not leads_inside(folder, path):
+        raise refusal(path, "", "leads out of the folder of the tuning", WRITTEN)
 
 
 def sentences(found: dict[str, Any], score: Score) -> list[str]:
@@ -67,6 +79,8 @@ def sentences(found: dict[str, Any], score: Score) -> list[str]:
         said.append("This tuning was done on ANOTHER library than the one of this report.")
     if found["logic"]["digest"] != score.engine.digest:
         said.append("This tuning was done with ANOTHER logic than that of this report.")
+    if found.get("judge", {}).get("digest", judge_digest()) != judge_digest():
+        said.append("This tuning was judged by ANOTHER judge than that of this report.")
     numbers = [line["number"] for line in found["pareto"] if line["digest"] == score.settings.digest]
     if found["base"]["digest"] == score.settings.digest:
         said.append("The settings of this report are the base settings of the tuning.")

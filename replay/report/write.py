@@ -13,6 +13,7 @@ from replay.library.given import GivenLibrary, GivenSettings
 from replay.report.contents import contents
 from replay.report.templates import page
 from replay.score import Score
+from replay.score.once import counted_once
 from replay.score.scoring import Judged, judged, score_of
 from replay.settings import Settings
 from replay.trace import read_trace
@@ -43,8 +44,9 @@ def write_report(
         read_tuning(tuning)
     engine = engine_for(entry.path for entry in library.entries)
     with workers(jobs, cluster) as each, progress(len(library.entries), "replaying") as stage:
-        rows = each(functools.partial(_judged_and_drawn, checked, engine), library.entries, stage.advance)
-    result = score_of(library, checked, engine, [row for row, _ in rows])
+        once = counted_once(library, each)
+        rows = each(functools.partial(_judged_and_drawn, checked, engine), once.library.entries, stage.advance)
+    result = score_of(once, checked, engine, [row for row, _ in rows])
     write_text(path, page(contents(result, library, [drawn for _, drawn in rows], tuning)))
     return result
 

@@ -2,13 +2,14 @@
 
 The second is worse when it misses a fault that the first hits (a lost machine is
 not traded for anything), when it has more nuisance trips in all, or when its own
-acceptance verdict is worse. Margins are shown and not judged: a delay that was
-raised on purpose costs margin, and `min_margin` says how much it may cost.
+acceptance verdict is worse, or would be under the acceptance of the first where its
+own asks less. Margins are shown and not judged: a delay that was raised on purpose
+costs margin, and `min_margin` says how much it may cost.
 """
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
 
@@ -19,8 +20,8 @@ from replay.ground.shape import Key, Keys, fit, number, one_of, or_none, plain_t
 from replay.ground.statistics import bootstrap_mean, mcnemar
 from replay.library.given import GivenLibrary
 from replay.score import evidence
-from replay.score.scoring import Score, score_library
-from replay.settings.file import SHOWN_CONFIDENCE
+from replay.score.scoring import Score, Totals, judgement_of, score_library
+from replay.settings.file import SHOWN_CONFIDENCE, Acceptance
 
 SCHEMA = "lubetrip-compare/1"
 SCORE_SCHEMA = "lubetrip-score/1"
@@ -34,14 +35,33 @@ KEYS = {
 _WINDOW = Keys({"outcome": Key(plain_text), "margin_s": Key(or_none(number()))}, needed=False, many=True, loose=True)
 _ROWS = Keys({**KEYS, "windows": _WINDOW}, many=True, loose=True)
 _CONFIDENCE = Key(or_none(number(math.ulp(0.0), math.nextafter(1.0, 0.0), "not between 0 and 1")))
-_LIMITS = Keys({"confidence": _CONFIDENCE}, loose=True)
+# Rules of [acceptance]: 1 where more of it is looser, -1 where less is. One that is not stated is the loosest.
+LOOSER = {
+    "max_missed": 1,
+    "max_nuisance_per_1000h": 1,
+    "min_margin_s": -1,
+    "confidence": -1,
+    "max_missed_probability": 1,
+    "min_margin_coverage": -1,
+    "max_nuisance_probability": 1,
+}
+UNDER_CONFIDENCE = ("max_missed_probability", "min_margin_coverage", "max_nuisance_probability")
+_LIMIT = Key(or_none(number()), needed=False)
+_LIMITS = Keys({**dict.fromkeys(LOOSER, _LIMIT), "confidence": _CONFIDENCE}, loose=True)
+_COUNT, _SOME = Key(whole(0), needed=False), Key(or_none(number()), needed=False)
+_TOTALS: dict[str, Key | Keys] = {
+    **dict.fromkeys(("hit", "missed", "sensor_hits", "doubted", "upsets"), _COUNT),
+    **dict.fromkeys(("ride_through_run_hours", "worst_margin_s", "upsets_stopped"), _SOME),
+    "nuisance_trips": Key(whole()),
+}
 SHAPE = Keys(
     {
         "traces": _ROWS,
         "undecided": _ROWS,
         "acceptance": Keys({"verdict": Key(one_of(*RANKS)), "limits": _LIMITS}, loose=True),
         "library": Keys({"digest": Key(plain_text)}, loose=True),
-        "totals": Keys({"nuisance_trips": Key(whole())}, loose=True),
+        "judge": Keys({"digest": Key(plain_text)}, needed=False, loose=True),
+        "totals": Keys(_TOTALS, loose=True),
     },
     loose=True,
 )
@@ -71,7 +91,9 @@ class Comparison:
     """What became of the same traces under A and under B.
 
     changed and undecided: pairs of rows in the form of the score report, of
-    which anything differs; worse: the rules by which B is worse.
+    which anything differs; worse: the rules by which B is worse; loosened: rules of
+    [acceptance] that ask less of B than of A, as "rule: A's, B's"; judges: digests, None
+    of an older report.
     """
 
     changed: tuple[tuple[dict[str, Any], dict[str, Any]], ...]
@@ -83,6 +105,8 @@ class Comparison:
     margins: Margins
     verdicts: tuple[str, str]
     worse: tuple[str, ...]
+    loosened: tuple[str, ...] = ()
+    judges: tuple[str | None, str | None] = (None, None)
 
     def as_json(self) -> dict[str, Any]:
         """Return the comparison in the form of its schema."""
@@ -91,6 +115,8 @@ class Comparison:
             "worse": bool(self.worse),
             "why": list(self.worse),
             "verdicts": list(self.verdicts),
+            "acceptance_loosened": list(self.loosened),
+            "judges": list(self.judges),
             "missed": vars(self.missed),
             "nuisance": vars(self.nuisance),
             "nuisance_trips": list(self.nuisance_trips),
@@ -137,6 +163,8 @@ def compare(a: dict[str, Any], b: dict[str, Any], names: tuple[str, str] = ("A",
     verdicts = a["acceptance"]["verdict"], b["acceptance"]["verdict"]
     changed = tuple((one, two) for one, two in pairs if _row(one) != _row(two))
     undecided = _pairs(a["undecided"], b["undecided"])
+    loosened = tuple(_loosened(*(report["acceptance"]["limits"] for report in (a, b))))
+    under = _verdict_under(a["acceptance"]["limits"], b) if loosened else None
     return Comparison(
         changed=changed,
         undecided=tuple((one, two) for one, two in undecided if _row(one) != _row(two)),
@@ -146,8 +174,36 @@ def compare(a: dict[str, Any], b: dict[str, Any], names: tuple[str, str] = ("A",
         nuisance_trips=trips,
         margins=_margins(pairs, a["acceptance"]["limits"]["confidence"] or SHOWN_CONFIDENCE),
         verdicts=verdicts,
-        worse=tuple(_worse(missed, trips, verdicts)),
+        worse=tuple(_worse(missed, trips, verdicts, under)),
+        loosened=loosened,
+        judges=(a.get("judge", {}).get("digest"), b.get("judge", {}).get("digest")),
     )
+
+
+def _loosened(a: dict[str, Any], b: dict[str, Any]) -> Iterable[str]:
+    """Yield the rules that ask less of B than of A."""
+    for rule, way in LOOSER.items():
+        idle = rule in UNDER_CONFIDENCE and None in (a.get("confidence"), b.get("confidence"))
+        if rule not in a or rule not in b or idle or a[rule] is None:
+            continue
+        if b[rule] is None or way * (b[rule] - a[rule]) > 0:
+            yield f"{rule}: {a[rule]:g}, {'none' if b[rule] is None else format(b[rule], 'g')}"
+
+
+def _verdict_under(limits: dict[str, Any], report: dict[str, Any]) -> str | None:
+    """Return the verdict that a report would have under other limits, None where it does not hold what that takes."""
+    names = {field.name for field in fields(Totals)}
+    wanted = {field.name for field in fields(Acceptance)}
+    if not (names <= report["totals"].keys() and wanted <= limits.keys()):
+        return None
+    totals = Totals(**{name: report["totals"][name] for name in names})
+    acceptance = Acceptance(**{name: limits[name] for name in wanted})
+    windows = [window for row in report["traces"] for window in row.get("windows", ())]
+    margins = [window["margin_s"] for window in windows if window["outcome"] == "hit"]
+    try:
+        return judgement_of(totals, margins, acceptance).verdict
+    except ValueError:  # counts that cannot be
+        return None
 
 
 def compare_scores(
@@ -211,10 +267,12 @@ def _margins(pairs: Iterable[tuple[dict[str, Any], dict[str, Any]]], confidence:
     return Margins(len(changes), round(sum(changes) / len(changes), 3), ends, confidence)
 
 
-def _worse(missed: Discordant, trips: tuple[int, int], verdicts: tuple[str, str]) -> Iterable[str]:
+def _worse(missed: Discordant, trips: tuple[int, int], verdicts: tuple[str, str], under: str | None) -> Iterable[str]:
     if missed.only_b:
         yield f"misses {missed.only_b} fault(s) that A does not miss"
     if trips[1] > trips[0]:
         yield f"{trips[1]} nuisance trips, A has {trips[0]}"
     if RANKS.index(verdicts[1]) > RANKS.index(verdicts[0]):
         yield f"acceptance {verdicts[1]}, A has {verdicts[0]}"
+    elif under is not None and RANKS.index(under) > RANKS.index(verdicts[0]):
+        yield f"acceptance {under} under A's rules, A has {verdicts[0]}"

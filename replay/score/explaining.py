@@ -9,14 +9,14 @@ from replay.library import Entry, trace_with_settings
 from replay.library.given import GivenSettings
 from replay.score.scoring import Verdict, judge
 from replay.settings import Settings
-from replay.trace import Trace
+from replay.trace import AnyTrace
 
 
 @dataclass(frozen=True)
 class Explanation:
     """One trace and what the logic did over it; entry and verdict where a library labels the trace."""
 
-    trace: Trace
+    trace: AnyTrace
     replay: Replay
     settings: Settings
     engine: Engine
@@ -59,7 +59,7 @@ class Explanation:
         }
 
 
-def explain_trace(trace: Trace | Path | str, settings: GivenSettings = None) -> Explanation:
+def explain_trace(trace: AnyTrace | Path | str, settings: GivenSettings = None) -> Explanation:
     """Return the decisions of the logic over one trace, and the verdict where the file belongs to a library.
 
     Without settings, those of that library. The result is an `Explanation`: `replay.changes`, `replay.stops`,

@@ -40,13 +40,13 @@ def read_mix(library: Library, outcomes: Iterable[tuple[str, str]], confidence: 
     """Return the weighted missed-trip probability, None where no mix is stated.
 
     outcomes: family and outcome of each window. Raises Refusal for a mix that leaves out a family with faults, or
-    names one without.
+    names one without; a fault that another trace tells already is one too.
     """
     path = library.folder / FILE
     given = read_toml(path, "library").get("mix")
     if given is None:
         return None
-    counts: dict[str, list[int]] = {}
+    counts = {entry.family: [0, 0] for entry in library.entries if entry.windows}
     for family, outcome in outcomes:
         if outcome in ("hit", "missed", "early", "stood"):
             count = counts.setdefault(family, [0, 0])

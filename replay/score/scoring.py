@@ -2,6 +2,7 @@
 
 import functools
 import statistics
+from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -13,26 +14,42 @@ from replay.ground.refusal import refusal
 from replay.library import Entry, Library, library_digest, library_of, settings_of
 from replay.library.given import GivenLibrary, GivenSettings
 from replay.score import evidence
+from replay.score.judge_digest import judge_digest
 from replay.score.mix import Mix, read_mix
-from replay.score.windows import LATE, STOOD, Course, Found, Upsets, felt, follow, met
+from replay.score.once import Once, counted_once, sensor_fails
+from replay.score.windows import LATE, STOOD, Course, Found, Upsets, apart, felt, follow, met, not_told, run_ms_in
 from replay.settings import Acceptance, Settings
-from replay.trace import Trace, read_trace
+from replay.trace import AnyTrace, open_trace
 
 SCHEMA = "lubetrip-score/1"
 WRONG = ("missed", "early", "nuisance")
 SEVERITY = ("missed", "early", "hit", STOOD)  # of the windows of a trace, the worst first
+UNDECIDED, TOLD = "undecided", "told already"
+NEITHER = (UNDECIDED, TOLD)  # judged neither way
+SENSOR = "sensor"  # cause of a stop
+MOMENT_S = 0.001  # times of a trace are no finer
+DOUBTED = "traces in doubt"
+# What is missing where a rule had nothing to be judged on.
+UNJUDGED = {
+    "max_missed": "no fault was found by its oil pressure, and none was missed: nothing to judge it on",
+    "max_nuisance_per_1000h": "no machine of a ride-through trace ran: no hours to judge it on",
+    "min_margin": "no fault was hit: no margin to judge it on",
+    DOUBTED: "a verdict cannot rest on them",
+}
 
 
 @dataclass(frozen=True)
 class Verdict:
     """One trace against its label.
 
-    outcome: hit, missed, early, rode_through, nuisance, or undecided (judged neither way); of several windows that of
-    the worst. Times in s of the trace's own time; deadline_s and margin_s (the deadline minus the stop that decides)
-    are those of that window. doubts: what a stop on a sensor names. late_ticks: rows more than max_gap after the one
-    before, which no logic trusts.
+    outcome: hit, missed, early, rode_through, nuisance, undecided (judged neither way), or told already (all that is
+    to be judged in it stands in another trace); of several windows that of the worst. Times in s of the trace's own
+    time; deadline_s and margin_s (the deadline minus the stop that decides) are those of that window. doubts: what a
+    stop on a sensor names. late_ticks: rows more than max_gap after the one before, which no logic trusts.
     windows: each of a must-trip trace; nuisance_trips: stops that count as one; repeats: stops of a machine started
-    into the same fault again; upsets: of a trace that rides through and has some marked.
+    into the same fault again; upsets: of a trace that rides through and has some marked; doubt: why it proves nothing;
+    sensor_fails: family or origin name a sensor that does.
+    run_hours, windows, stops that count and upsets are without what another trace tells already.
     """
 
     id: str
@@ -51,6 +68,8 @@ class Verdict:
     repeats: int = 0
     windows: tuple[Found, ...] = ()
     upsets: Upsets | None = None
+    doubt: str = ""
+    sensor_fails: bool = False
 
     @property
     def outcomes(self) -> tuple[str, ...]:
@@ -58,9 +77,12 @@ class Verdict:
         return tuple(window.outcome for window in self.windows) or (self.outcome,)
 
     def as_json(self) -> dict[str, Any]:
-        """Return the verdict as it stands in a report."""
-        windows = [vars(window) for window in self.windows]
-        return {**vars(self), "windows": windows, "upsets": vars(self.upsets) if self.upsets else None}
+        """Return the verdict as it stands in a report; a doubt where there is one, causes where windows are several."""
+        several = len(self.windows) > 1
+        windows = [{k: v for k, v in vars(window).items() if several or k != "cause"} for window in self.windows]
+        told = {key: value for key, value in vars(self).items() if key not in ("doubt", "sensor_fails")}
+        told |= {"windows": windows, "upsets": vars(self.upsets) if self.upsets else None}
+        return told | {"doubt": self.doubt} if self.doubt else told
 
 
 @dataclass(frozen=True)
@@ -69,7 +91,8 @@ class Totals:
 
     must_trip, hit, missed, early, stood and late count windows, one a trace where it has no more; late: the missed by
     how they stand to the band of the deadline. upsets: those met by a running machine; the three behind it are None
-    where no upset is marked.
+    where no upset is marked. hits_by_cause: of the stop; sensor_hits: hits by a sensor in families of which none names
+    one that fails; doubted: traces that prove nothing.
     """
 
     must_trip: int
@@ -89,6 +112,9 @@ class Totals:
     upsets_stopped: int | None
     stops_outside_upsets: int | None
     hours_outside_upsets: float | None
+    hits_by_cause: dict[str, int]
+    sensor_hits: int
+    doubted: int
 
     @property
     def nuisance_per_1000h(self) -> float:
@@ -123,20 +149,39 @@ class Judgement:
         return tuple(claim for claim in self.claims if claim.verdict == evidence.NOT_ENOUGH)
 
     @property
+    def unjudged(self) -> tuple[str, ...]:
+        """Return what of UNJUDGED is so: rules that nothing was judged on, traces in doubt."""
+        whole = self.totals
+        missing = {
+            "max_missed": whole.hit - whole.sensor_hits + whole.missed == 0,
+            "max_nuisance_per_1000h": whole.ride_through_run_hours == 0,
+            "min_margin": whole.hit == 0,
+            DOUBTED: whole.doubted > 0,
+        }
+        return tuple(name for name, so in missing.items() if so)
+
+    @property
     def verdict(self) -> str:
-        """Return met, not met (a rule is broken) or not enough evidence (none is, and one is not shown to be met)."""
+        """Return met, not met (a rule is broken) or not enough evidence.
+
+        That is where none is broken, and one is not shown to be met, or had nothing to be judged on.
+        """
         if self.failures:
             return evidence.NOT_MET
-        return evidence.NOT_ENOUGH if self.lacking else evidence.MET
+        return evidence.NOT_ENOUGH if self.lacking or self.unjudged else evidence.MET
 
 
 @dataclass(frozen=True)
 class Score(Judgement):
-    """All of one scoring run; claims: what the traces show, with limits; baselines: what plain logics do on them."""
+    """All of one scoring run; claims: what the traces show, with limits; baselines: what plain logics do on them.
+
+    verdicts: undecided ones left out; once: what the library tells more than once.
+    """
 
     settings: Settings
     verdicts: tuple[Verdict, ...]
     undecided: tuple[Verdict, ...]
+    once: Once
     families: dict[str, Totals]
     family_claims: dict[str, tuple[evidence.Claim, ...]]
     mix: Mix | None
@@ -196,9 +241,11 @@ class Score(Judgement):
             "schema": SCHEMA,
             "settings": self.settings.as_json(),
             "logic": self.engine.as_json(),
+            "judge": {"digest": judge_digest()},
             "library": {"digest": self.library_digest},
             "traces": [verdict.as_json() for verdict in self.verdicts],
             "undecided": [verdict.as_json() for verdict in self.undecided],
+            "told_twice": self.once.as_json(),
             "families": {
                 name: {**vars(totals), "claims": [claim.as_json() for claim in self.family_claims[name]]}
                 for name, totals in self.families.items()
@@ -222,6 +269,7 @@ class Score(Judgement):
                 "met": self.met,
                 "failures": [vars(failure) for failure in self.failures],
                 "lacking": [claim.as_json() for claim in self.lacking],
+                "unjudged": {name: UNJUDGED[name] for name in self.unjudged},
             },
         }
 
@@ -244,18 +292,24 @@ def _baseline_json(score: Score, totals: Totals) -> dict[str, Any]:
     return {**vars(totals), "nuisance_per_1000h": _finite(totals.nuisance_per_1000h), "rules_not_met": broken}
 
 
-def judge(entry: Entry, trace: Trace, replay: Replay) -> Verdict:
+def judge(entry: Entry, trace: AnyTrace, replay: Replay) -> Verdict:
     """Compare what the logic did over a trace with the trace's label.
 
-    Raises Refusal for a window or an upset that begins after the trace has ended: in other units, or of another trace.
+    Raises Refusal for a window or an upset that does not lie in the trace: in other units, or of another trace.
     """
-    _check_within(entry, trace)
-    course = follow(entry.windows, felt(trace, replay)) if entry.windows else Course((), 0, 0)
-    outcome, nuisance = str(entry.label), course.nuisance
+    check_within(entry, trace)
+    stops = felt(trace, replay)
+    course = follow(entry.windows, stops) if entry.windows else Course((), 0, 0)
+    outcome, nuisance, found = str(entry.label), course.nuisance, not_told(entry.told, course.windows)
     if entry.label == "ride_through":
-        outcome, nuisance = "nuisance" if replay.stops else "rode_through", len(replay.stops)
-    worst = min(course.windows, key=lambda window: SEVERITY.index(window.outcome), default=None)
+        nuisance = len(apart(entry.told, stops))
+        outcome = "nuisance" if nuisance else "rode_through"
+    if is_told(entry, trace) or (course.windows and not found):
+        outcome, nuisance, found = TOLD, 0, ()
+    worst = min(found, key=lambda window: SEVERITY.index(window.outcome), default=None)
     first = replay.stops[0] if replay.stops else None
+    run_ms = max(0.0, replay.run_ms - run_ms_in(entry.told, trace, stops)) if entry.told else replay.run_ms
+    rides = outcome in ("nuisance", "rode_through")
     return Verdict(
         id=entry.id,
         family=entry.family,
@@ -264,49 +318,65 @@ def judge(entry: Entry, trace: Trace, replay: Replay) -> Verdict:
         cause=cause_of(first.cause) if first else None,
         deadline_s=worst.deadline_s if worst else None,
         margin_s=worst.margin_s if worst else None,
-        run_hours=round(replay.run_ms / 3.6e6, 6),
+        run_hours=round(run_ms / 3.6e6, 6),
         trips=len(replay.stops),
         locked_out=replay.locked_out,
         late_ticks=replay.late,
         doubts=doubts_of(first.cause) if first else (),
         nuisance_trips=nuisance,
-        repeats=course.repeats,
-        windows=course.windows,
-        upsets=met(entry.upsets, trace, replay) if entry.label == "ride_through" else None,
+        repeats=course.repeats if found else 0,
+        windows=found,
+        upsets=met(entry.upsets, trace, replay, entry.told) if rides else None,
+        doubt=entry.doubt,
+        sensor_fails=sensor_fails(entry),
     )
 
 
-def _check_within(entry: Entry, trace: Trace) -> None:
-    end_s = trace.seconds(int(trace.time_ms[-1]))
-    begins = [("must_trip.earliest_s", window.earliest_s) for window in entry.windows]
-    for key, second in (*begins, *(("upsets", begin_s) for begin_s, _ in entry.upsets)):
-        if second > end_s:
-            what = "an upset" if key == "upsets" else "a window"
-            accepted = f"{what} in seconds of the trace's own time, up to {end_s:.12g}"
-            raise refusal(entry.path, f"{key} in the library", "after the trace has ended", accepted, second)
+def is_told(entry: Entry, trace: AnyTrace) -> bool:
+    """Say whether another trace of the library tells all of this one."""
+    return any(begin <= trace.start_s + MOMENT_S and trace.end_s <= end + MOMENT_S for begin, end in entry.told)
+
+
+def check_within(entry: Entry, trace: AnyTrace) -> None:
+    """Refuse a window whose beginning or deadline, and an upset whose beginning, does not lie in the trace.
+
+    A window may begin before it: the fault may have come before the recording.
+    """
+    start_s, end_s = trace.start_s, trace.end_s
+    places = [
+        (f"must_trip.{key}", "a window", getattr(window, key))
+        for window in entry.windows
+        for key in ("earliest_s", "deadline_s")
+    ]
+    for key, what, second in (*places, *(("upsets", "an upset", begin_s) for begin_s, _ in entry.upsets)):
+        before = second < start_s and key != "must_trip.earliest_s"
+        if second > end_s or before:
+            accepted = f"{what} in seconds of the trace's own time, {start_s:.12g} to {end_s:.12g}"
+            rule = "before the trace begins" if before else "after the trace has ended"
+            raise refusal(entry.path, f"{key} in the library", rule, accepted, second)
 
 
 def total(verdicts: Iterable[Verdict]) -> Totals:
     """Count outcomes; margins are those of the hits, upsets those of the traces that ride through."""
     verdicts = list(verdicts)
-    windows = [window for verdict in verdicts for window in verdict.windows]
-    outcomes = [window.outcome for window in windows]
+    found = [window for verdict in verdicts for window in verdict.windows]
+    outcomes = [window.outcome for window in found]
     rides = [verdict for verdict in verdicts if verdict.outcome in ("rode_through", "nuisance")]
     upsets = [verdict.upsets for verdict in rides if verdict.upsets is not None]
     marked = any(some.rode_through + some.stopped + some.stood for some in upsets)
     margins = _margins(verdicts)
     likely = [window.likely_margin_s for window in _hits(verdicts) if window.likely_margin_s is not None]
     return Totals(
-        must_trip=len(windows),
+        must_trip=len(found),
         hit=outcomes.count("hit"),
         missed=outcomes.count("missed"),
         early=outcomes.count("early"),
         stood=outcomes.count(STOOD),
-        late={late: sum(window.late == late for window in windows) for late in LATE},
+        late={late: sum(window.late == late for window in found) for late in LATE},
         repeats=sum(verdict.repeats for verdict in verdicts),
         ride_through=len(rides),
         ride_through_run_hours=round(sum(verdict.run_hours for verdict in rides), 6),
-        nuisance_trips=sum(verdict.nuisance_trips for verdict in verdicts if verdict.outcome != "undecided"),
+        nuisance_trips=sum(verdict.nuisance_trips for verdict in verdicts if verdict.outcome not in NEITHER),
         median_margin_s=round(statistics.median(margins), 3) if margins else None,
         worst_margin_s=min(margins, default=None),
         worst_likely_margin_s=min(likely, default=None),
@@ -314,7 +384,16 @@ def total(verdicts: Iterable[Verdict]) -> Totals:
         upsets_stopped=sum(some.stopped for some in upsets) if marked else None,
         stops_outside_upsets=sum(some.stops_outside for some in upsets) if marked else None,
         hours_outside_upsets=round(sum(some.hours_outside for some in upsets), 6) if marked else None,
+        hits_by_cause=dict(sorted(Counter(window.cause or "" for window in _hits(verdicts)).items())),
+        sensor_hits=len(sensor_hits(verdicts)),
+        doubted=sum(verdict.doubt != "" for verdict in verdicts if verdict.outcome not in NEITHER),
     )
+
+
+def sensor_hits(verdicts: Iterable[Verdict]) -> list[str]:
+    """Return the ids of traces, one a window, that were hit by a sensor where nothing says that one fails."""
+    hits = ((verdict, window) for verdict in verdicts for window in verdict.windows if window.outcome == "hit")
+    return [v.id for v, window in hits if window.cause == SENSOR and not v.sensor_fails]
 
 
 def unmet(totals: Totals, acceptance: Acceptance) -> tuple[Failure, ...]:
@@ -333,7 +412,11 @@ def unmet(totals: Totals, acceptance: Acceptance) -> tuple[Failure, ...]:
 def judgement(verdicts: Iterable[Verdict], acceptance: Acceptance) -> Judgement:
     """Judge traces by their verdicts; undecided ones count for nothing."""
     verdicts = list(verdicts)
-    totals, margins = total(verdicts), _margins(verdicts)
+    return judgement_of(total(verdicts), _margins(verdicts), acceptance)
+
+
+def judgement_of(totals: Totals, margins: list[float], acceptance: Acceptance) -> Judgement:
+    """Judge counts and the margins (s) of the hits."""
     hours, upsets = totals.ride_through_run_hours, (totals.upsets_stopped or 0, totals.upsets)
     claims = evidence.claims(margins, totals.missed, totals.nuisance_trips, hours, upsets, acceptance)
     return Judgement(totals, claims, broken(totals, claims, acceptance))
@@ -356,7 +439,7 @@ class Judged:
     plain: dict[str, Verdict]
 
 
-def judged(entry: Entry, trace: Trace, settings: Settings, replay: Replay) -> Judged:
+def judged(entry: Entry, trace: AnyTrace, settings: Settings, replay: Replay) -> Judged:
     """Return the verdict on a trace replayed with settings, and beside it those of the plain logics.
 
     Raises Refusal as `judge`.
@@ -368,7 +451,7 @@ def judged(entry: Entry, trace: Trace, settings: Settings, replay: Replay) -> Ju
 
 
 def _judge_file(settings: Settings, engine: Engine, entry: Entry) -> Judged:
-    trace = read_trace(entry.path)
+    trace = open_trace(entry.path)
     return judged(entry, trace, settings, engine.replay(trace, settings))
 
 
@@ -385,8 +468,9 @@ def score(
     each says who works (`replay.engine.workers`). Raises Refusal, with the line, for a trace that cannot be read.
     """
     engine = engine or engine_named("portable")
-    rows = each(functools.partial(_judge_file, settings, engine), library.entries, tick)
-    return score_of(library, settings, engine, rows)
+    once = counted_once(library, each)
+    rows = each(functools.partial(_judge_file, settings, engine), once.library.entries, tick)
+    return score_of(once, settings, engine, rows)
 
 
 def score_library(
@@ -411,10 +495,11 @@ def score_library(
         return score(library, checked, stage.advance, replaying, each)
 
 
-def score_of(library: Library, settings: Settings, engine: Engine, rows: Sequence[Judged]) -> Score:
+def score_of(once: Once, settings: Settings, engine: Engine, rows: Sequence[Judged]) -> Score:
     """Return the score of a library whose traces have been judged, in the order of its entries, by this engine."""
+    library = once.library
     verdicts = [row.verdict for row in rows]
-    decided = tuple(verdict for verdict in verdicts if verdict.outcome != "undecided")
+    decided = tuple(verdict for verdict in verdicts if verdict.outcome != UNDECIDED)
     families = {
         name: judgement((v for v in decided if v.family == name), settings.acceptance)
         for name in sorted({verdict.family for verdict in decided})
@@ -423,7 +508,8 @@ def score_of(library: Library, settings: Settings, engine: Engine, rows: Sequenc
         **vars(judgement(decided, settings.acceptance)),
         settings=settings,
         verdicts=decided,
-        undecided=tuple(verdict for verdict in verdicts if verdict.outcome == "undecided"),
+        undecided=tuple(verdict for verdict in verdicts if verdict.outcome == UNDECIDED),
+        once=once,
         families={name: part.totals for name, part in families.items()},
         family_claims={name: part.claims for name, part in families.items()},
         mix=read_mix(
@@ -432,6 +518,6 @@ def score_of(library: Library, settings: Settings, engine: Engine, rows: Sequenc
             settings.acceptance.shown_confidence,
         ),
         baselines={name: total(row.plain[name] for row in rows) for name in BASELINES},
-        library_digest=library_digest(library),
+        library_digest=library_digest(library, once.sha256),
         engine=engine,
     )

@@ -5,7 +5,8 @@ and all channels moving. It covers the ticks of the block and the one before it,
 between ticks and no move can be told. One pass reads each column once.
 
 The *age* of a channel at a tick is the time for which its reading has not moved while the machine
-of the trace ran, as `protect.signals` counts it but without its limit. The logic of a candidate never
+of the trace ran, as `protect.signals` counts it but without its limit: a missing reading is no move, and
+adds nothing. The logic of a candidate never
 counts more than this: while it holds the machine still, the trace may run and it does not count.
 """
 
@@ -55,10 +56,10 @@ class Columns(NamedTuple):
     reset: Flags
 
 
-def summarise(columns: Columns, shared: bool, summaries: Array, ages: Array) -> None:  # noqa: FBT001  numba takes no keywords
+def summarise(columns: Columns, shared: bool, summaries: Array, seen: Array, ages: Array) -> None:  # noqa: FBT001  numba takes no keywords
     """Fill int64[blocks, SUMMARY_SIZE]; shared: crankcase pressure is the suction pressure.
 
-    ages int64[3]: those of the channels at the first tick; then those at the last.
+    seen, ages int64[3]: what was seen last of each channel, and its age, at the first tick; then at the last.
     Loops are short, plain and over slices, so that the compiler turns them into vector code.
     """
     moves = np.zeros(CHANNELS, np.int64)
@@ -77,7 +78,14 @@ def summarise(columns: Columns, shared: bool, summaries: Array, ages: Array) -> 
         for channel in range(SUCTION + 1 if shared else CHANNELS):
             readings = columns.readings[channel][before:end]
             summary[LEAST + channel], summary[MOST + channel] = _extremes(readings)
-            ages[channel], moved, most = _age(readings, times, running, stands, runs, longest, ages[channel])
+            if summary[LEAST + channel] > ranges.NO_READING:
+                ages[channel], moved, most = _age(readings, times, running, stands, runs, longest, ages[channel])
+                seen[channel] = readings[-1]
+            else:
+                seen[channel], ages[channel], most = _age_by_tick(
+                    readings, times, running, seen[channel], ages[channel]
+                )
+                moved = _last_move(readings)
             summary[AGE_MOST] = max(summary[AGE_MOST], most)
             if moved:
                 moves[channel] = before + moved
@@ -136,7 +144,7 @@ def _age(
     if runs == 0:
         return (0 if last > 0 else age), last, age
     if stands != 0:
-        age, most = _age_by_tick(readings, times, running, age)
+        _, age, most = _age_by_tick(readings, times, running, readings[0], age)
         return age, last, most
     first = run = 0
     while first < len(readings) - 1 and (unmoved >> first) & 1:
@@ -148,20 +156,36 @@ def _age(
     return (times[-1] - times[last - 1] if last > 0 else age + times[-1] - times[0]), last, most
 
 
-def _age_by_tick(readings: Array, times: Array, running: Flags, age: int) -> tuple[int, int]:
-    """Age a channel over a block in which the machine starts or stops: its age at the end and its greatest."""
+def _age_by_tick(readings: Array, times: Array, running: Flags, seen: int, age: int) -> tuple[int, int, int]:
+    """Age a channel over a block in which the machine starts or stops, or readings are missing.
+
+    Return the reading seen last, its age at the end and the greatest age.
+    """
     most = age
+    if readings[0] != ranges.NO_READING:
+        seen = readings[0]
     for tick in range(1, len(readings)):
-        if readings[tick] != readings[tick - 1]:
+        if readings[tick] == ranges.NO_READING:
+            continue
+        if readings[tick] != seen:
             age = 0
+        seen = readings[tick]
         if running[tick]:
             age += times[tick] - times[tick - 1]
         most = max(most, age)
-    return age, most
+    return seen, age, most
+
+
+def _last_move(readings: Array) -> int:
+    """Return the last tick whose reading is not that of the tick before, missing or not; 0 where there is none."""
+    for tick in range(len(readings) - 1, 0, -1):
+        if readings[tick] != readings[tick - 1]:
+            return tick
+    return 0
 
 
 def last_move(readings: Array, summaries: Array, channel: int, to: int) -> int:
-    """Return the last tick before `to` at which a channel moved, 0 where it never did."""
+    """Return the last tick before `to` at which a channel moved, was lost or came back; 0 where it never did."""
     if to % BLOCK == 0 or to == len(readings):
         return int(summaries[(to - 1) // BLOCK, LAST_MOVE + channel])
     begin = to // BLOCK * BLOCK

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from protect import ranges, state
 from replay.engine import Stop, compiled, obeying
-from replay.engine.portable import stops_of
+from replay.engine.portable import stops_of, stuck_beyond
 from replay.settings import Settings
 from replay.sweep import blocks, lane, long_ticks, table_facts
 from replay.sweep.blocks import Array, Columns
@@ -39,11 +39,13 @@ class Course:
     """One machine that obeys, from power-up at rest; `stops` are those so far, in ms since the first row of all."""
 
     def __init__(self, settings: Settings) -> None:
+        self.stuck_after = settings.values[ranges.STUCK_AFTER]
         self.values: Any = np.array(settings.values, np.int64)
         self.memory: Any = np.zeros(state.STATE_SIZE, np.int64)
         self.carry: Any = np.zeros(obeying.CARRY_SIZE, np.int64)
         state.power_up(self.memory, self.values)  # type: ignore[arg-type]
         self.carry[obeying.PERMITTED] = 1
+        self.seen = np.full(blocks.CHANNELS, ranges.NO_READING, np.int64)
         self.ages = np.zeros(blocks.CHANNELS, np.int64)
         self.before: list[Any] | None = None  # the row before
         self.tables = table_facts.tables()
@@ -51,6 +53,7 @@ class Course:
 
     def take(self, piece: Trace, marks: Array) -> Noted:
         """Take the next rows; each of marks (int64, ascending), rows among them, is a step of its own."""
+        self.values[ranges.STUCK_AFTER] = stuck_beyond(self.stuck_after, piece.hold_ms)
         shared = piece.crankcase_pa is piece.suction_pa
         pressures = [piece.oil_pa, piece.suction_pa, piece.crankcase_pa]
         own: list[Any] = [piece.time_ms, *(pressures[:2] if shared else pressures), piece.running, piece.reset]
@@ -61,7 +64,7 @@ class Course:
         time, oil, suction, *crankcase, running, reset = given
         columns = Columns(time, (oil, suction, *(crankcase or (suction,))), running, reset)
         summaries = np.zeros((-(-len(time) // blocks.BLOCK), blocks.SUMMARY_SIZE), np.int64)
-        compiled.compiled(blocks.summarise, blocks)(columns, shared, summaries, self.ages)
+        compiled.compiled(blocks.summarise, blocks)(columns, shared, summaries, self.seen, self.ages)
         edges = np.append(np.union1d(marks, marks + 1) + begin, NEVER)
         noted = np.zeros((len(piece), NOTED), np.int64)
         beside = (blocks, table_facts, lane, long_ticks, state)

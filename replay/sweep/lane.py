@@ -95,13 +95,16 @@ def is_sound(columns: Columns, tick: int, lane: Lane) -> bool:
 def put_ages(view: View, memory: Words, before: Words, tick: int, to: int, running: int) -> None:
     """Put last readings and ages right after the ticks from `tick` to before `to`, none of them stuck.
 
-    before: the state with the ages before them. A reading that moves is as old as the time since
+    before: the state before them, with what was seen last and its age, which the first of them is held against; none
+    of them is missing. A reading that moves is as old as the time since
     it did, and of no age at standstill; one that does not move ages while the machine runs.
     """
     times = view.columns.time
     for channel in range(CHANNELS):
         readings, place = view.columns.readings[channel], state.OIL_SEEN + CHANNEL_SIZE * channel
         moved = last_move(readings, view.summaries, channel, to)
-        age, since = (0, moved - 1) if moved >= tick else (before[place + 1], tick - 1)
+        age, since = 0, max(moved, tick) - 1
+        if moved <= tick and readings[tick] == before[place]:
+            age = before[place + 1]
         memory[place] = readings[to - 1]
         memory[place + 1] = age + (times[to - 1] - times[since] if running else 0)

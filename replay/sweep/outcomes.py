@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from protect import ranges, state
 from replay.engine import Replay, compiled, logic_digest, obeying
-from replay.engine.portable import stops_of
+from replay.engine.portable import stops_of, stuck_beyond
 from replay.settings import Settings
 from replay.sweep import blocks, fast_ticks, lane, long_ticks, table_facts, walk
 from replay.sweep.blocks import Array
@@ -40,6 +40,7 @@ class Prepared:
     columns: blocks.Columns
     summaries: Array
     last_reset: int
+    hold_ms: int
 
 
 @dataclass(frozen=True)
@@ -62,10 +63,10 @@ def prepare(trace: Trace) -> Prepared:
     readings = _plain(trace.oil_pa), _plain(trace.suction_pa), _plain(trace.crankcase_pa)
     columns = blocks.Columns(_plain(trace.time_ms), readings, _plain(trace.running), _plain(trace.reset))
     summaries = np.zeros((-(-len(trace) // blocks.BLOCK), blocks.SUMMARY_SIZE), np.int64)
-    ages = np.zeros(blocks.CHANNELS, np.int64)
-    compiled.compiled(blocks.summarise, blocks)(columns, trace.crankcase_pa is trace.suction_pa, summaries, ages)
+    shared, seen = trace.crankcase_pa is trace.suction_pa, np.full(blocks.CHANNELS, ranges.NO_READING, np.int64)
+    compiled.compiled(blocks.summarise, blocks)(columns, shared, summaries, seen, np.zeros(blocks.CHANNELS, np.int64))
     last_reset = int(np.flatnonzero(columns.reset)[-1]) if summaries[:, blocks.RESETS].any() else -1
-    return Prepared(columns, summaries, last_reset)
+    return Prepared(columns, summaries, last_reset, trace.hold_ms)
 
 
 def _plain(column: NDArray[Word]) -> NDArray[Word]:
@@ -106,10 +107,12 @@ def sweep(prepared: Prepared, candidates: Candidates) -> list[Replay]:
 
 def _replays(prepared: Prepared, batch: Batch) -> list[Replay]:
     """Return the replays of a batch in its own order; who stayed in the lane to the end has its leader's."""
-    times = prepared.columns.time
+    times, values = prepared.columns.time, batch.values.copy()
+    stuck_after = values[:, ranges.STUCK_AFTER]
+    stuck_after[:] = [stuck_beyond(own, prepared.hold_ms) for own in stuck_after.tolist()]
     beside = (blocks, table_facts, lane, long_ticks, fast_ticks, walk, state)
     found, carry, late = compiled.compiled(walk.follow_all, *beside)(
-        prepared.columns, prepared.summaries, batch.groups, batch.values, _tables(), prepared.last_reset
+        prepared.columns, prepared.summaries, batch.groups, values, _tables(), prepared.last_reset
     )
     felt: list[list[tuple[int, int]]] = [[] for _ in carry]
     for who, tick, cause in found:

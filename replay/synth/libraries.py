@@ -19,10 +19,13 @@ import numpy as np
 from replay.engine.workers import Progress, quiet, workers
 from replay.ground.files import write_text, write_whole
 from replay.ground.json_files import read_json
+from replay.ground.lock import FILE as LOCK
+from replay.ground.lock import locked
 from replay.ground.refusal import or_refuse, refusal
 from replay.ground.shape import Key, Keys, UnfitError, fit, list_of, number, one_of, whole
-from replay.ground.toml_files import read_toml
+from replay.ground.toml_files import parse_toml, read_toml
 from replay.library import library_from
+from replay.library.editing import entry_text
 from replay.library.library import FILE, TRACE, check_inside
 from replay.physics.families import (
     FAMILIES,
@@ -37,6 +40,7 @@ from replay.trace.rows import arrow_kpa
 
 FORMATS = ("csv", "parquet")
 WORK = ".synth"
+RECIPE_FILE = "recipe.json"  # in it
 SETTINGS = "settings.toml"  # a settings file that already stands in the folder becomes the library's own
 MADE = Keys({key: its for key, its in TRACE.by_name.items() if key != "id"})
 MANY = 100000
@@ -133,19 +137,25 @@ def synthesise(
     Refusal when it holds anything else that this function did not write.
     """
     folder = Path(folder)
-    if not _claim(folder, wanted):
+    if _is_made(folder, wanted):
         return False
-    traces = folder / "traces"
-    with or_refuse(traces, "made", "a folder that can be written"):
-        traces.mkdir(exist_ok=True)
-    with workers(jobs, cluster) as each, progress(wanted.count, "synthesising") as stage:
-        each(functools.partial(_make, folder.absolute(), wanted), wanted.traces(), stage.advance)
-    _finish(folder, wanted)
+    with or_refuse(folder, "made", "a folder that can be written"):
+        folder.mkdir(parents=True, exist_ok=True)
+    with locked(folder):
+        if _is_made(folder, wanted):  # by another run meanwhile
+            return False
+        _begin(folder, wanted)
+        traces = folder / "traces"
+        with or_refuse(traces, "made", "a folder that can be written"):
+            traces.mkdir(exist_ok=True)
+        with workers(jobs, cluster) as each, progress(wanted.count, "synthesising") as stage:
+            each(functools.partial(_make, folder.absolute(), wanted), wanted.traces(), stage.advance)
+        _finish(folder, wanted)
     return True
 
 
-def _claim(folder: Path, wanted: Recipe) -> bool:
-    """Make the folder ours, or say (False) that there is nothing left to do."""
+def _is_made(folder: Path, wanted: Recipe) -> bool:
+    """Tell whether the folder holds that very library. Raises Refusal where it holds anything that was not begun so."""
     asked = wanted.as_table()
     for name in (FILE, WORK, "traces"):
         check_inside(folder, folder / name)
@@ -156,21 +166,26 @@ def _claim(folder: Path, wanted: Recipe) -> bool:
             raise refusal(folder, "", "holds a library that was not synthesised", accepted)
         if found != asked:
             raise refusal(folder, "", f"holds the library of another recipe ({_told(found)})", accepted)
-        return False
-    begun = folder / WORK / "recipe.json"
+        return True
+    begun = folder / WORK / RECIPE_FILE
     if begun.exists():
         found = read_json(begun, accepted)
         if found != asked:
             raise refusal(folder, "", f"holds the beginning of another recipe ({_told(found)})", accepted)
-        return True
+        return False
     if folder.exists() and not folder.is_dir():
         raise refusal(folder, "", "is a file", accepted)
-    if folder.exists() and any(item.name not in (SETTINGS, WORK) for item in folder.iterdir()):
+    if folder.exists() and any(item.name not in (SETTINGS, WORK, LOCK) for item in folder.iterdir()):
         raise refusal(folder, "", "holds files that were not synthesised", accepted)
+    return False
+
+
+def _begin(folder: Path, wanted: Recipe) -> None:
+    """Make the folder ours, unless a run before has done so."""
     with or_refuse(folder, "made", "a folder that can be written"):
-        (folder / WORK).mkdir(parents=True, exist_ok=True)
-    write_text(begun, json.dumps(asked))
-    return True
+        (folder / WORK).mkdir(exist_ok=True)
+    if not (folder / WORK / RECIPE_FILE).exists():
+        write_text(folder / WORK / RECIPE_FILE, json.dumps(wanted.as_table()))
 
 
 def _told(table: object) -> str:
@@ -183,12 +198,14 @@ def _make(folder: Path, wanted: Recipe, which: tuple[str, int]) -> None:
     """Write one trace and then its entry, unless a run before has done so."""
     family, index = which
     entry = folder / WORK / f"{_name(family, index)}.json"
+    check_inside(folder, entry)
     if entry.exists():
         return
     pieces = generate_pieces(
         family, index, wanted.seed, wanted.hours, upsets_per_hour=wanted.upsets_per_hour, loggers=wanted.loggers
     )
     file = Path("traces") / f"{_name(family, index)}.{wanted.format}"
+    check_inside(folder, folder / file)
     ends: list[SynthTrace] = []
     write_whole(folder / file, lambda stream: ends.append(write_trace(stream, pieces, wanted.format)))
     (trace,) = ends
@@ -206,24 +223,17 @@ def _finish(folder: Path, wanted: Recipe) -> None:
     """Gather the entries into library.toml, in the recipe's order, and clear the work away."""
     import tomlkit
 
-    document = tomlkit.document()
-    document.add(tomlkit.comment("Made by `lubetrip synth` from the recipe below; labels come from the physics."))
+    head = tomlkit.document()
+    head.add(tomlkit.comment("Made by `lubetrip synth` from the recipe below; labels come from the physics."))
     if (folder / SETTINGS).is_file():
-        document["settings"] = SETTINGS
-    document["recipe"] = wanted.as_table()
-    tables = tomlkit.aot()
-    for family, index in wanted.traces():
-        name = _name(family, index)
-        item = _made(folder / WORK / f"{name}.json")
-        table = tomlkit.table()
-        table["id"] = name
-        for key, value in item.items():
-            table[key] = _windows(value) if key == "must_trip" else value
-        tables.append(table)
-    document["trace"] = tables
-    library_from(folder, document.unwrap())
-    write_text(folder / FILE, tomlkit.dumps(document))
-    shutil.rmtree(folder / WORK)
+        head["settings"] = SETTINGS
+    head["recipe"] = wanted.as_table()
+    names = [_name(family, index) for family, index in wanted.traces()]
+    entries = [{"id": name, **_made(folder / WORK / f"{name}.json")} for name in names]
+    text = "\n".join([tomlkit.dumps(head), *map(entry_text, entries)])
+    library_from(folder, parse_toml(text))
+    write_text(folder / FILE, text)
+    shutil.rmtree(folder / WORK, ignore_errors=True)  # the library is whole: what is left of the work is of no use
 
 
 def _made(entry: Path) -> dict[str, Any]:
@@ -232,21 +242,6 @@ def _made(entry: Path) -> dict[str, Any]:
     item = read_json(entry, accepted)
     fit(entry, item, MADE, "entry, ", accepted)
     return dict(item)
-
-
-def _windows(value: dict[str, Any] | list[dict[str, Any]]) -> Any:
-    """Return one window, or a list of them, as it stands in an entry."""
-    import tomlkit
-
-    tables = []
-    for window in value if isinstance(value, list) else [value]:
-        tables.append(tomlkit.inline_table())
-        tables[-1].update(window)
-    if not isinstance(value, list):
-        return tables[0]
-    windows = tomlkit.array()
-    windows.extend(tables)
-    return windows
 
 
 def write_trace(stream: BinaryIO, pieces: Iterator[SynthTrace], form: str) -> SynthTrace:

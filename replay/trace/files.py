@@ -11,7 +11,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
-from replay.ground.places import is_remote, open_bytes
+from replay.ground.places import check_file, for_arrow, is_remote, open_bytes, small_object
 from replay.ground.refusal import Refusal, or_refuse, refusal
 from replay.trace.rows import COLUMNS, Columns, as_floats, check_header
 
@@ -20,6 +20,9 @@ CSV_BLOCK = 1 << 22  # bytes
 UNPACKED_MOST = 1 << 28  # bytes of whole columns
 UNPACKED_RATIO = 500  # times the size of the file
 LONGEST_LINE = 1 << 16  # bytes; what is longer is no row of a trace
+CSV_ROW, PARQUET_ROW = 28, 7  # bytes of a usual row
+SMALL_OBJECT = 1 << 20  # bytes: less is fetched as a whole, since each request to a store takes its time
+KEPT_OBJECTS = 1 << 26  # bytes of such objects from the look at their first time until their rows are read
 PARQUET_BUFFER = 1 << 20  # bytes of a column read ahead, however large its row group
 
 
@@ -67,6 +70,19 @@ def count_rows(path: Path, most: int) -> int:
         return max(0, sum(1 for _ in itertools.islice(lines, most + 2)) - 1)
 
 
+def rows_about(path: Path) -> int:
+    """Return the rows of a trace: told by a Parquet file, estimated for CSV and objects of a store from their size."""
+    if not is_parquet(path) or is_remote(path):
+        return int(path.stat().st_size) // (PARQUET_ROW if is_parquet(path) else CSV_ROW)
+    import pyarrow as pa
+    import pyarrow.parquet as pa_parquet
+
+    try:
+        return int(pa_parquet.ParquetFile(for_arrow(path)).metadata.num_rows)
+    except (pa.ArrowException, OSError):
+        return 0  # reading it tells why
+
+
 def last_time_s(path: Path) -> float:
     """Return the time of the last row, from the end of the file alone; NaN where there is none to be read there.
 
@@ -88,7 +104,11 @@ def first_time_told(path: Path) -> float | None:
     """Return the time of the first row where a Parquet file tells it without its rows, as most do. Raises Refusal."""
     if not is_parquet(path):
         return None
-    with _parquet(path) as file:
+    if is_remote(path) and sum(map(len, _KEPT.values())) < KEPT_OBJECTS:
+        small = told(path, lambda: small_object(path, SMALL_OBJECT))
+        if small is not None:
+            _KEPT[path] = small
+    with _parquet(path, keep=True) as file:
         place = file.schema_arrow.names.index("time_s")
         if file.metadata.num_row_groups == 0:
             return None
@@ -116,15 +136,21 @@ def place_in(path: Path, row: int) -> str:
     return f"line {next(line for number, (line, _) in enumerate(_data_rows(path)) if number == row)}"
 
 
-def _given(path: Path, *, ranges: bool = False) -> Any:
-    """Return what pyarrow reads a file from: its path, or an opened object of a store."""
-    return open_bytes(path, ranges=ranges) if is_remote(path) else path
+_KEPT: dict[Path, bytes] = {}
+
+
+def _given(path: Path, *, ranges: bool = False, keep: bool = False) -> Any:
+    """Return what pyarrow reads a file from: its path, or an opened object of a store; keep: it will be read again."""
+    if path in _KEPT:
+        return io.BytesIO(_KEPT[path] if keep else _KEPT.pop(path))
+    return open_bytes(path, ranges=ranges) if is_remote(path) else for_arrow(path)
 
 
 def _csv_header(path: Path) -> list[str]:
+    check_file(path)
     try:
         with io.TextIOWrapper(open_bytes(path), encoding="utf-8-sig", newline="") as stream:
-            header = [name.strip() for name in next(csv.reader(stream), [])]
+            header = [name.strip() for name in next(csv.reader(_lines(path, stream)), [])]
     except FileNotFoundError:
         raise refusal(path, "", "no such trace", "a trace file (CSV, Parquet), by its path") from None
     except OSError as error:
@@ -163,12 +189,13 @@ def _csv_batches(path: Path) -> Iterator[Any]:
         raise _first_bad_cell(path, header) or refusal(path, "", str(error)) from None
 
 
-def _parquet(path: Path) -> Any:
+def _parquet(path: Path, *, keep: bool = False) -> Any:
     import pyarrow.parquet as pa_parquet
 
+    check_file(path)
     # Of an object what a row group needs is fetched at once: each request takes its time.
     how = {"pre_buffer": True} if is_remote(path) else {"buffer_size": PARQUET_BUFFER, "pre_buffer": False}
-    file = told(path, lambda: pa_parquet.ParquetFile(_given(path, ranges=True), **how))
+    file = told(path, lambda: pa_parquet.ParquetFile(_given(path, ranges=True, keep=keep), **how))
     check_header(path, "columns", told(path, lambda: file.schema_arrow.names))
     return file
 
@@ -211,7 +238,7 @@ def told(path: Path, read: Any) -> Any:
 def _data_rows(path: Path) -> Iterator[tuple[int, list[str]]]:
     """Yield (line number, cells) of each data row of a CSV trace, blank lines left out."""
     with io.TextIOWrapper(open_bytes(path), encoding="utf-8-sig", errors="replace", newline="") as stream:
-        reader = csv.reader(stream)
+        reader = csv.reader(_lines(path, stream))
         next(reader)
         try:
             for cells in reader:
@@ -219,6 +246,17 @@ def _data_rows(path: Path) -> Iterator[tuple[int, list[str]]]:
                     yield reader.line_num, cells
         except csv.Error as error:
             raise refusal(path, f"line {reader.line_num}", str(error), "a row of readings") from None
+
+
+def _lines(path: Path, stream: io.TextIOWrapper) -> Iterator[str]:
+    """Yield the lines of a CSV trace. Raises Refusal for one without an end, of which no memory could hold more."""
+    for number in itertools.count(1):
+        line = stream.readline(LONGEST_LINE)
+        if len(line) == LONGEST_LINE and not line.endswith("\n"):
+            raise refusal(path, f"line {number}", f"longer than {LONGEST_LINE} characters", "a row of readings")
+        if not line:
+            return
+        yield line
 
 
 def _first_bad_cell(path: Path, header: list[str]) -> Refusal | None:

@@ -17,10 +17,11 @@ from protect.ranges import INPUTS, NO_READING, OIL_PRESSURE, SUCTION_PRESSURE
 from replay.ground.refusal import Refusal, refusal
 
 REQUIRED = ("time_s", "oil_pressure_kpa", "suction_pressure_kpa", "running")
-OPTIONAL = ("crankcase_pressure_kpa", "reset", "oil_temperature_c", "speed_rpm")
+OPTIONAL = ("crankcase_pressure_kpa", "reset", "oil_temperature_c", "speed_rpm", "longest_hold_s")
 COLUMNS = REQUIRED + OPTIONAL
 FLAGS = ("running", "reset")
 LEAST_ROWS = 2
+MOST_HOLD_S = 30 * 86400.0
 LAST_TIME_S = 1e11  # some 3000 years; beyond it milliseconds lose their meaning
 
 Source = Path | str
@@ -37,6 +38,7 @@ class Rows:
         self.start_s = 0.0
         self._last_ms = -1
         self._running = math.nan
+        self._hold_s = 0.0
 
     def take(self, columns: Columns) -> dict[str, Any]:
         """Return the next rows as the arrays of a `Trace`. Raises Refusal with the first row at fault."""
@@ -61,6 +63,7 @@ class Rows:
             "crankcase_pa": crankcase,
             "running": running.astype(np.uint8),
             "reset": np.nan_to_num(columns.get("reset", np.zeros(len(time))), nan=0.0).astype(np.uint8),
+            "hold_ms": round(1000 * self._hold_s),
         }
 
     def _check(self, columns: Columns) -> None:
@@ -75,6 +78,12 @@ class Rows:
                 values = columns[name]
                 wrong = ~(np.isnan(values) | (values == 0) | (values == 1))
                 self._refuse_where(wrong, name, values, ("neither 0 nor 1", "0 or 1"))
+        hold = columns.get("longest_hold_s", np.zeros(1))
+        self._hold_s = self._hold_s if self.count else float(hold[0])
+        wrong = (hold != self._hold_s) | (hold < 0) | (hold > MOST_HOLD_S)
+        self._refuse_where(
+            wrong, "longest_hold_s", hold, ("not one hold throughout", "the same in every row, 0 s to 30 d")
+        )
         first = np.zeros(len(time), dtype=bool)
         first[0] = self.count == 0 and math.isnan(columns["running"][0])
         self._refuse_where(first, "running", columns["running"], ("the first row has no status", "0 or 1"))

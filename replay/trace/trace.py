@@ -10,11 +10,13 @@ frame or Arrow table (`Trace.from_arrow`).
     crankcase_pressure_kpa    optional; the suction pressure where there is none
     reset                     optional, 0 or 1
     oil_temperature_c, speed_rpm    optional, checked and not used by the logic
+    longest_hold_s            optional: pressures were written on change, and again after this long at the latest
 
 An empty pressure cell is no reading. An empty `running` cell keeps the row
 before: run feedback is a contact, not a measurement. An empty `reset` is off.
 """
 
+import collections
 from collections.abc import Iterator
 from dataclasses import dataclass, fields
 from pathlib import Path
@@ -24,10 +26,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from replay.ground.places import place_of
-from replay.ground.refusal import refusal
-from replay.trace.files import first_time_told, place_in, read_blocks, read_columns
+from replay.ground.refusal import as_text, refusal
+from replay.trace.files import first_time_told, place_in, read_blocks, read_columns, rows_about
 from replay.trace.rows import LEAST_ROWS, Rows, arrow_kpa, as_floats, check_header, too_few
 
+LONG = 2_000_000  # rows from which a trace is left in its file
+ROWS = 1 << 18  # of such a trace that are held at a time
 PANDAS_INDEX = "__index_level_"  # what pandas calls an index without a name when it hands a frame over
 
 
@@ -37,7 +41,8 @@ class Trace:
 
     start_s: the file's own time of the first row; time_ms: int64[n], ms since
     then, increasing; oil_pa, suction_pa, crankcase_pa: int64[n], absolute Pa or
-    NO_READING; running, reset: uint8[n], 0 or 1.
+    NO_READING; running, reset: uint8[n], 0 or 1; hold_ms: for how long readings may stand
+    still since they were written on change, 0 where they were not.
     """
 
     name: str
@@ -48,6 +53,7 @@ class Trace:
     crankcase_pa: NDArray[np.int64]
     running: NDArray[np.uint8]
     reset: NDArray[np.uint8]
+    hold_ms: int = 0
 
     def __len__(self) -> int:
         return len(self.time_ms)
@@ -60,12 +66,20 @@ class Trace:
     __hash__ = None  # type: ignore[assignment]
 
     def __repr__(self) -> str:
-        end_s = self.seconds(int(self.time_ms[-1]))
-        return f"Trace({self.name!r}: {len(self)} rows, {self.seconds(0):.12g} s to {end_s:.12g} s)"
+        return f"Trace({self.name!r}: {len(self)} rows, {self.seconds(0):.12g} s to {self.end_s:.12g} s)"
 
     def seconds(self, time_ms: int) -> float:
         """Return a time of this trace (ms since its start) in the file's own seconds."""
         return round(self.start_s + time_ms / 1000, 3)
+
+    @property
+    def end_s(self) -> float:
+        """Return the time of the last row in the file's own seconds."""
+        return self.seconds(int(self.time_ms[-1]))
+
+    def pieces(self) -> "Iterator[Trace]":
+        """Yield the whole trace: one that is left in its file comes piece by piece."""
+        yield self
 
     @classmethod
     def from_arrow(cls, table: Any, name: str = "trace") -> Self:
@@ -114,6 +128,8 @@ class Trace:
             columns["crankcase_pressure_kpa"] = arrow_kpa(self.crankcase_pa)
         if self.reset.any():
             columns["reset"] = self.reset
+        if self.hold_ms:
+            columns["longest_hold_s"] = np.full(len(self), self.hold_ms / 1000)
         return pa.table(columns)
 
 
@@ -125,7 +141,58 @@ def read_trace(path: Path | str) -> Trace:
         raise too_few(path, len(columns["time_s"]))
     rows = Rows(path, lambda row: place_in(path, row))
     arrays = rows.take(columns)
-    return Trace(path.stem, rows.start_s, **arrays)
+    return Trace(as_text(path.stem), rows.start_s, **arrays)
+
+
+class LongTrace:
+    """A trace of any length that is left in its file: whoever wants its rows takes piece after piece of them.
+
+    start_s, hold_ms and seconds as in `Trace`. What is at fault in the file is told when its piece comes up.
+    """
+
+    def __init__(self, path: Path) -> None:
+        first = next(read_pieces(path, LEAST_ROWS))
+        self.path, self.name, self.start_s, self.hold_ms = path, first.name, first.start_s, first.hold_ms
+        self._rows, self._end_ms = 0, 0
+
+    def __len__(self) -> int:
+        self._know_the_end()
+        return self._rows
+
+    def __repr__(self) -> str:
+        return f"LongTrace({str(self.path)!r}, from {self.seconds(0):.12g} s)"
+
+    def seconds(self, time_ms: int) -> float:
+        """Return a time of this trace (ms since its start) in the file's own seconds."""
+        return round(self.start_s + time_ms / 1000, 3)
+
+    @property
+    def end_s(self) -> float:
+        """Return the time of the last row in the file's own seconds."""
+        self._know_the_end()
+        return self.seconds(self._end_ms)
+
+    def pieces(self) -> Iterator[Trace]:
+        """Yield its rows in their order, at most ROWS at a time. Raises Refusal with the line at fault."""
+        rows = 0
+        for piece in read_pieces(self.path, ROWS):
+            rows += len(piece)
+            yield piece
+        self._rows, self._end_ms = rows, int(piece.time_ms[-1])
+
+    def _know_the_end(self) -> None:
+        """Read the file to its end, unless that was done before."""
+        if not self._rows:
+            collections.deque(self.pieces(), maxlen=0)
+
+
+AnyTrace = Trace | LongTrace
+
+
+def open_trace(path: Path | str) -> AnyTrace:
+    """Return a trace from CSV or Parquet: read, or left in its file where it is long. Raises Refusal."""
+    path = place_of(path)
+    return LongTrace(path) if path.is_file() and rows_about(path) >= LONG else read_trace(path)
 
 
 def first_time_s(path: Path) -> float:
@@ -142,6 +209,6 @@ def read_pieces(path: Path, most_rows: int) -> Iterator[Trace]:
     rows = Rows(path, lambda row: place_in(path, row))
     for columns in read_blocks(path, most_rows):
         arrays = rows.take(columns)
-        yield Trace(path.stem, rows.start_s, **arrays)
+        yield Trace(as_text(path.stem), rows.start_s, **arrays)
     if rows.count < LEAST_ROWS:
         raise too_few(path, rows.count)

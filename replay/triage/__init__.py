@@ -9,6 +9,7 @@ the oil film was back?
     events      starved spells, vacuum running and sensor doubts, as they are told
     days        sums of each day: hours, net oil pressure running and at rest, starts
     run         logs joined in time, through kernel and replay, block by block, in bounded memory
+    overlaps    times that two files tell, and whether they agree
     obeyed      the settings obeyed, with somebody who resets lockouts
     findings    what that shows of one machine
     trends      a figure of each day, up or down over the weeks

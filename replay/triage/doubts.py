@@ -36,8 +36,14 @@ MS_PER_H = 3_600_000
 
 def doubts_about(found: Findings, settings: Settings) -> tuple[Doubt, ...]:
     """Return what has to be known of a machine before it is called healthy, the gravest first."""
-    every = [*_starts(found), *_oil(found, settings), *_zero(found), *_share(found), *_losses(found), *_joining(found)]
+    every = [*_refused(found), *_starts(found), *_oil(found, settings), *_zero(found), *_share(found)]
+    every += [*_losses(found), *_held(found), *_joining(found)]
     return tuple(sorted(every, key=lambda doubt: doubt.advice))
+
+
+def _refused(found: Findings) -> Iterator[Doubt]:
+    if found.refused:
+        yield Doubt(CANNOT_TELL, f"{len(found.refused)} of its logs cannot be read and are left out")
 
 
 def net_trend(found: Findings) -> Trend | None:
@@ -129,6 +135,14 @@ def _losses(found: Findings) -> Iterator[Doubt]:
             yield Doubt(NOTE, f"import of {source or 'a file'}: {'; '.join(losses)}")
 
 
+def _held(found: Findings) -> Iterator[Doubt]:
+    """Tell that readings were written on change, and what that keeps from being seen."""
+    hold = max((piece.hold_ms for piece in found.pieces), default=0)
+    if hold:
+        still = f"standing still for up to {duration(hold)} is taken as held, not stuck"
+        yield Doubt(NOTE, f"pressures were written on change: {still}")
+
+
 def _joining(found: Findings) -> Iterator[Doubt]:
     gaps = found.gaps
     if gaps.count:
@@ -137,9 +151,24 @@ def _joining(found: Findings) -> Iterator[Doubt]:
         yield Doubt(NOTE, f"{text}{lost}")
     if found.overlap_ms:
         yield Doubt(NOTE, f"{duration(found.overlap_ms)} told by two files, counted once")
+    yield from _overlap(found)
     loose = sum(piece.placed.clock.utc_s is None for piece in found.pieces)
     if loose and len(found.pieces) > 1:
         yield Doubt(NOTE, f"{loose} of {len(found.pieces)} files do not say when they began: not joined in time")
+
+
+def _overlap(found: Findings) -> Iterator[Doubt]:
+    """Tell that two files of the same times do not agree, or that nobody can say."""
+    overlap = found.overlap
+    if overlap.disagrees:
+        share, most = percent(int(100 * overlap.different / overlap.compared) / 100), kilopascals(overlap.most_pa)
+        apart = f"in {share} of the rows told twice, oil pressure by up to {most}"
+        text = f"two files DISAGREE {apart}: are both of this machine, and both clocks right? The earlier file is taken"
+        yield Doubt(CANNOT_TELL, text, first=True)
+    elif overlap.unknown:
+        yield Doubt(
+            CANNOT_TELL, "two files tell the same times, too far apart in their rows to be compared", first=True
+        )
 
 
 def _went(found: Findings, went: Trend) -> str:

@@ -8,16 +8,21 @@ from replay.triage import kernel
 from replay.triage.days import Days
 from replay.triage.events import Event, Gravest
 from replay.triage.logs import Placed
+from replay.triage.overlaps import Overlap
 
 
 @dataclass
 class Piece:
-    """What came of one part: its end in ms since its first row, rows taken, rows of times that were told before."""
+    """What came of one part: its end in ms since its first row, rows taken, rows of times that were told before.
+
+    hold_ms: for how long its readings may stand still, because they were written on change.
+    """
 
     placed: Placed
     end_ms: int = 0
     rows: int = 0
     doubled: int = 0
+    hold_ms: int = 0
 
 
 @dataclass
@@ -39,10 +44,14 @@ class Gaps:
 
 @dataclass(frozen=True)
 class Doubt:
-    """Why a machine is not called healthy, or what else to know of it; advice: its place in ADVICE, at the latest."""
+    """Why a machine is not called healthy, or what else to know of it; advice: its place in ADVICE, at the latest.
+
+    first: it stands before all else that is told, since it puts that in question.
+    """
 
     advice: int
     text: str
+    first: bool = False
 
 
 @dataclass
@@ -50,8 +59,9 @@ class Findings:
     """What the logs of one machine show, and by which engine.
 
     Times in ms; logs: stretches without a break; elapsed_ms: from first to last row, breaks included; overlap_ms: told
-    by two files, counted once. `stops` by cause, `lockouts` and obeyed_run_ms are those of an obeyed logic. doubts:
-    those of `replay.triage.doubts`, None as long as nobody has asked.
+    by two files, counted once; overlap: whether they agree. `stops` by cause, `lockouts` and obeyed_run_ms are those
+    of an obeyed logic. doubts: those of `replay.triage.doubts`, None as long as nobody has asked. refused: why some of
+    the files could not be read.
     """
 
     machine: str
@@ -76,11 +86,13 @@ class Findings:
     lockouts: int = 0
     obeyed_run_ms: int = 0
     overlap_ms: int = 0
+    overlap: Overlap = field(default_factory=Overlap)
     gaps: Gaps = field(default_factory=Gaps)
     pieces: list[Piece] = field(default_factory=list)
     days: Days = field(default_factory=Days)
     gravest: Gravest = field(default_factory=Gravest)
     doubts: tuple[Doubt, ...] | None = None
+    refused: tuple[str, ...] = ()
 
     @property
     def judged_share(self) -> float:
@@ -105,5 +117,6 @@ class Findings:
         self.reloads += event.reload_at_ms is not None
         self.reload_ms += event.reload_ms
         if event.starved and event.net_least_pa is not None:
-            self.net_least_pa = min(event.net_least_pa, self.net_least_pa or event.net_least_pa)
+            known = event.net_least_pa if self.net_least_pa is None else self.net_least_pa
+            self.net_least_pa = min(event.net_least_pa, known)
         self.gravest.add([event])

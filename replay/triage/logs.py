@@ -8,7 +8,7 @@ from pathlib import Path
 from urllib.parse import unquote
 
 from replay.ground.places import reached
-from replay.ground.refusal import refusal
+from replay.ground.refusal import as_text, refusal
 from replay.library import Entry, find_entry, read_library
 from replay.library.library import FILE
 from replay.trace import first_time_s
@@ -112,17 +112,18 @@ def _partition(file: Path) -> str | None:
 def _names(files: Iterable[Path], *, by_folder: bool) -> dict[Path, str]:
     """Return short names that stay apart: stems or folders, and whole paths where those meet."""
     keys = {file: file.parent if by_folder else file for file in files}
-    short = {key: (key.resolve().name if by_folder else key.stem) for key in keys.values()}
+    short = {key: as_text(key.resolve().name if by_folder else key.stem) for key in keys.values()}
     often = Counter(short.values())
-    return {file: short[key] if often[short[key]] == 1 else str(key) for file, key in keys.items()}
+    return {file: short[key] if often[short[key]] == 1 else as_text(str(key)) for file, key in keys.items()}
 
 
 def in_time(parts: Iterable[Part]) -> list[Placed]:
-    """Return parts in the order of time: first those of a known moment, then those of a time of their own.
+    """Return parts in the order of time. Raises Refusal for a file that cannot be read."""
+    return in_order([_placed(part, first_time_s(part.path)) for part in parts])
 
-    Raises Refusal for a file that cannot be read.
-    """
-    placed = [_placed(part, first_time_s(part.path)) for part in parts]
+
+def in_order(placed: Iterable[Placed]) -> list[Placed]:
+    """Return parts in the order of time: first those of a known moment, then those of a time of their own."""
     return sorted(placed, key=lambda one: (one.clock.utc_s is None, one.clock.utc_s or 0.0, one.start_s))
 
 

@@ -49,8 +49,12 @@ class Obeyed:
         self._run_before += self._machine.run_ms
         self._machine, self._locked_at = self._new(), None
 
-    def take(self, columns: NDArray[np.int64]) -> None:
-        """Take the next rows, columns as in `replay.engine.obeying`: cut so that no lockout is due in its own piece."""
+    def take(self, columns: NDArray[np.int64], hold_ms: int) -> None:
+        """Take the next rows, columns as in `replay.engine.obeying`: cut so that no lockout is due in its own piece.
+
+        hold_ms: for how long readings may stand still, as those that were written on change.
+        """
+        self._machine.believe(hold_ms)
         cuts = np.flatnonzero(np.diff(columns[TIME] // RESET_AFTER_MS)) + 1
         for piece in np.split(columns, cuts, axis=1):
             self._take(piece if self._locked_at is None else self._pressed(piece, self._locked_at))

@@ -50,7 +50,7 @@ def order(found: Findings) -> tuple[int, int, int, str]:
 
 def reasons(found: Findings) -> tuple[str, ...]:
     """Return why a machine stands where it stands, the gravest reason first."""
-    told = []
+    told = [doubt.text for doubt in found.doubts or () if doubt.first]
     if found.reloads:
         told.append(f"loaded again {found.reloads} x before the oil film was back")
     if found.past_stop:
@@ -65,7 +65,7 @@ def reasons(found: Findings) -> tuple[str, ...]:
         told.append(f"sensors in doubt {found.events[DOUBT]} x{running}")
         if mostly_late(found):
             told.append("rows further apart than max_gap: NOT JUDGED")
-    told += [doubt.text for doubt in found.doubts or () if doubt.advice < NOTE]
+    told += [doubt.text for doubt in found.doubts or () if doubt.advice < NOTE and not doubt.first]
     if found.events[VACUUM] and not starved:
         told.append(f"ran {found.events[VACUUM]} x in vacuum, {duration(found.vacuum_ms)}")
     return tuple(told)

@@ -12,7 +12,7 @@ from replay.engine import logic_digest
 from replay.engine.engines import rows_about
 from replay.engine.workers import Progress, quiet, workers
 from replay.ground.places import place_of
-from replay.ground.refusal import refusal
+from replay.ground.refusal import Refusal, refusal
 from replay.library.given import GivenSettings, settings_of
 from replay.settings import Settings
 from replay.triage import kernel
@@ -41,6 +41,12 @@ class Triage:
     before: "Triage | None" = None
 
     @property
+    def refused(self) -> tuple[str, ...]:
+        """Return why some logs could not be read, those of the period before too."""
+        own = [told for found in self.machines for told in found.refused]
+        return (*own, *(self.before.refused if self.before else ()))
+
+    @property
     def confidence(self) -> float:
         """Return the confidence of the limits: that of the settings' acceptance."""
         return self.settings.acceptance.shown_confidence
@@ -55,6 +61,7 @@ class Triage:
             "logic": {"engine": ", ".join(engines), "digest": logic_digest()},
             "rule": RULE,
             "exposure": [rate.as_json() for rate in rates(self.machines, self.confidence)],
+            **({"refused": list(self.refused)} if self.refused else {}),
             "machines": [self._machine(place, found) for place, found in enumerate(self.machines, start=1)],
             **({} if self.before is None else {"before": [self._before(pair) for pair in self.compared()]}),
         }
@@ -147,7 +154,8 @@ def triage_logs(
     paths: trace files, folders of them, libraries; without settings, those that the one library among them names.
     before: the same of the period before, to hold each machine against itself by its name. by_folder: all logs of a
     folder are one machine. jobs, cluster: as in `score_library`, a machine at a time. The result is a `Triage`:
-    `machines`, the one to open first on top, `before`, `as_json()`, `as_csv()`. Raises Refusal.
+    `machines`, the one to open first on top, `before`, `refused`, `as_json()`, `as_csv()`. A log that cannot be read is
+    left out and named in `refused`; its machine is never called healthy. Raises Refusal where none can be read.
     """
     found = find_logs([place_of(path) for path in paths], by_folder=by_folder)
     if settings is None and len(found.settings) != 1:
@@ -158,7 +166,10 @@ def triage_logs(
     rows = rows_about(part.path for part in itertools.chain(*found.machines.values(), *old.values()))
     with workers(jobs, cluster) as each, progress(rows, "reading logs") as stage:
         earlier = triage(examine_all(old, checked, stage.advance, each=each), checked) if before else None
-        return triage(examine_all(found.machines, checked, stage.advance, each=each), checked, earlier)
+        now = triage(examine_all(found.machines, checked, stage.advance, each=each), checked, earlier)
+    if now.refused and not any(machine.logs for machine in now.machines):
+        raise Refusal(now.refused[0])
+    return now
 
 
 def _piece_json(piece: Piece) -> dict[str, Any]:

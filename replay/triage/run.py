@@ -1,6 +1,7 @@
 """Logs through the kernel and through the obeyed logic, block by block: memory stays bounded, however long a log."""
 
 import bisect
+import contextlib
 import functools
 import itertools
 from collections.abc import Callable, Iterator, Sequence
@@ -15,19 +16,20 @@ from replay.engine.engines import rows_about
 from replay.engine.obeying import FIRST_INPUT, TIME
 from replay.engine.portable import columns_of
 from replay.engine.workers import Each, one_by_one
+from replay.ground.refusal import Refusal
 from replay.settings import Settings
 from replay.trace import Trace, read_pieces
 from replay.triage import kernel
 from replay.triage.doubts import doubts_about
 from replay.triage.events import Where, told
 from replay.triage.findings import Findings, Piece
-from replay.triage.logs import Part, Placed, in_time
+from replay.triage.logs import Part, Placed, in_order, in_time
 from replay.triage.obeyed import RESET_AFTER_MS, Obeyed, machine
+from replay.triage.overlaps import ToldBefore
 
 Array = NDArray[np.int64]
 
-ROWS = 1 << 18  # of a log that are held at a time; 1 << 16 as Python integers
-ROWS_PORTABLE = 1 << 16
+ROWS = 1 << 16  # of a log that are held at a time
 ROOM = 1024  # events of one call of the kernel
 
 # Rows from which compiling pays: with the code on disk it waits for numba, without it for the compiler as well.
@@ -100,6 +102,7 @@ class Log:
         self.last_ms: int | None = None
         self.begin = self.told_to = 0  # of the file at hand: its first row, and up to where its rows were told before
         self.pieces: list[Piece] = []
+        self.before: ToldBefore | None = None  # what was told of the times of the file at hand
         self.since: list[int] = []  # from when on rows of each piece are taken
         self.day_zero = first.clock.day_zero_ms()
         self.first_day = 0 if findings.days.takes(first.clock) else None
@@ -116,23 +119,41 @@ class Log:
     def open_file(self, placed: Placed) -> None:
         """Note that the rows to come are those of a file."""
         self.begin = self.told_to = self._offset(placed)
+        told = self.last_ms is not None and self.begin <= self.last_ms
+        self.before = ToldBefore(self._told_from(self.begin), self.settings) if told else None
         self.file = Piece(placed)
         self.findings.pieces.append(self.file)
 
     def take(self, piece: Trace) -> None:
         """Take the next rows of the file; those of times that are told already are left out."""
         columns = columns_of(piece)
-        self.file.end_ms = int(columns[TIME, -1])
+        self.file.end_ms, self.file.hold_ms = int(columns[TIME, -1]), piece.hold_ms
         columns[TIME] += self.begin
         if self.last_ms is not None:
             told = int(np.searchsorted(columns[TIME], self.last_ms, side="right"))
             if told:
                 self.file.doubled += told
+                if self.before is not None:
+                    self.before.compare(columns[:, :told], self.findings.overlap)
                 self.findings.overlap_ms += int(columns[TIME, told - 1]) - self.told_to
                 self.told_to = int(columns[TIME, told - 1])
             columns = columns[:, told:]
         if columns.shape[1]:
             self._go_on(columns)
+
+    def _told_from(self, begin: int) -> Iterator[Array]:
+        """Yield the rows that were taken so far, from about this time of the log on, as they were taken."""
+        taken = list(zip(self.pieces, self.since, strict=True))
+        for piece, since in taken:
+            offset = self._offset(piece.placed)
+            if offset + piece.end_ms < begin:
+                continue
+            for trace in read_pieces(piece.placed.part.path, ROWS):
+                columns = columns_of(trace)
+                columns[TIME] += offset
+                columns = columns[:, columns[TIME] >= since]
+                if columns.shape[1] and columns[TIME, -1] >= begin:
+                    yield columns
 
     def finish(self) -> None:
         """Add what the whole log shows to the findings."""
@@ -164,9 +185,10 @@ class Log:
         day, last = ((int(columns[TIME, at]) - self.day_zero) // kernel.DAY_MS for at in (0, -1))
         days = np.zeros((last - day + 1, kernel.DAY_SIZE), np.int64)
         zero = self.day_zero + day * kernel.DAY_MS
+        self.watch.machine.believe(self.file.hold_ms)
         self._tell(self.watch.take(columns, days, zero), ends_with_log=False)
         self.findings.days.add(None if self.first_day is None else self.first_day + day, days)
-        self.obeyed.take(columns)
+        self.obeyed.take(columns, self.file.hold_ms)
         self.file.rows += columns.shape[1]
         self.findings.rows += columns.shape[1]
 
@@ -203,23 +225,65 @@ def _uncounted(_rows: int) -> None:
 def examine(
     settings: Settings, machine: tuple[str, Sequence[Part]], *, fast: bool, advance: Callable[[int], None] = _uncounted
 ) -> Findings:
-    """Return what the logs of a machine (name, files) show. Raises Refusal with file and line of a broken log."""
+    """Return what the logs of a machine (name, files) show; one that cannot be read is left out, and told."""
     name, parts = machine
+    refused: dict[Part, str] = {}
+    while True:
+        try:
+            found = _examined(settings, name, [part for part in parts if part not in refused], advance, fast=fast)
+        except _BrokenLog as error:  # perhaps far behind its first row: the others are read anew
+            refused[error.part] = str(error)
+        else:
+            found.refused = tuple(refused.values())
+            found.doubts = doubts_about(found, settings)
+            return found
+
+
+class _BrokenLog(Refusal):
+    """A log that cannot be read."""
+
+    def __init__(self, part: Part, error: Refusal) -> None:
+        super().__init__(str(error))
+        self.part = part
+
+
+def _examined(
+    settings: Settings,
+    name: str,
+    parts: Sequence[Part],
+    advance: Callable[[int], None],
+    *,
+    fast: bool,
+) -> Findings:
+    """Return what the logs of a machine show. Raises _BrokenLog with file and line."""
     findings = Findings(name, tuple(part.path for part in parts))
     log: Log | None = None
-    for placed in in_time(parts):
+    started = []
+    for part in parts:
+        with _told_of(part):
+            started += in_time([part])
+    for placed in in_order(started):
         if log is None or not log.goes_on_at(placed):
             if log is not None:
                 log.finish()
             log = Log(findings, settings, placed, fast=fast)
         log.open_file(placed)
-        for piece in read_pieces(placed.part.path, ROWS if fast else ROWS_PORTABLE):
-            log.take(piece)
-            advance(len(piece))
+        with _told_of(placed.part):
+            for piece in read_pieces(placed.part.path, ROWS):
+                log.take(piece)
+                advance(len(piece))
     if log is not None:
         log.finish()
-    findings.doubts = doubts_about(findings, settings)
     return findings
+
+
+@contextlib.contextmanager
+def _told_of(part: Part) -> Iterator[None]:
+    """Tell which log a refusal is of."""
+    try:
+        yield
+    except Refusal as error:
+        raise _BrokenLog(part, error) from None
 
 
 def examine_all(

@@ -13,6 +13,7 @@ from replay.engine.workers import one_by_one
 from replay.ground.toml_files import read_toml
 from replay.library import Library, read_library
 from replay.library.library import FILE
+from replay.score.once import counted_once
 from replay.settings import Settings
 from replay.synth import Recipe, synthesise
 from replay.synth.libraries import recipe_from
@@ -47,7 +48,7 @@ def on_fresh_library(recipe: Recipe, settings: Sequence[Settings], tick: Callabl
     with tempfile.TemporaryDirectory(prefix="lubetrip-fresh-") as folder:
         place = Path(folder) / "library"
         synthesise(place, replace(recipe, format="parquet"))
-        library = read_library(place)
+        library = counted_once(read_library(place)).library
         verdicts = judge_all(library.entries, settings, one_by_one, tick)
     found = tuple(figures(its, one.acceptance) for its, one in zip(verdicts, settings, strict=True))
     return Fresh(recipe.seed, len(library.entries), found)

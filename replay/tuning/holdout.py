@@ -1,37 +1,91 @@
 """A library in two parts: candidates are chosen on one and reported on the other.
 
-Traces of one family on one machine are much alike, so they stay together: the
-held-out part has no trace whose machine and family the choice has seen. The parts
-follow from names and labels alone, in whatever order the traces are listed.
+Traces of one machine are much alike, so they stay together, and so do traces that tell the same moments; a machine is
+known by any spelling of its name. Where that leaves no two parts with faults and harmless traces both, machine and
+family stay together, and the machines that stand in both parts are named: what is held out then is held out from the
+families of a machine, not from the machine. The parts follow from names, labels and what traces have in common alone,
+in whatever order the traces are listed.
 """
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from replay.library import Entry
+from replay.score.once import Twice, folded
 
 KINDS = ("must_trip", "ride_through")
 
 
 @dataclass(frozen=True)
 class Split:
-    """Places of the traces in the library; `held_out` is empty where the library is too small to be parted."""
+    """Places of the traces in the library; `held_out` is empty where the library is too small to be parted.
+
+    shared: machines of which both parts have traces.
+    """
 
     tuning: tuple[int, ...]
     held_out: tuple[int, ...]
+    shared: tuple[str, ...] = ()
+
+    @property
+    def apart(self) -> str:
+        """Say what the held-out part is held out from."""
+        if not self.held_out:
+            return "nothing is held out: too few machines and families for two parts with faults and harmless traces"
+        if not self.shared:
+            return "held out from the machines of the tuning part: none stands in both"
+        named = ", ".join(self.shared)
+        return f"held out from families of a machine, NOT from the machine: no machine and family in both, but {named}"
 
 
-def split(entries: Sequence[Entry]) -> Split:
-    """Part a library by machine and family, so that both parts have faults and harmless traces.
+def split(entries: Sequence[Entry], twice: Iterable[Twice] = ()) -> Split:
+    """Part a library so that both parts have faults and harmless traces: by machine, else by machine and family.
 
-    Groups go, in the order of a digest of their names, to the part that has
-    fewer traces of their kind so far. Nothing is held out where one part would
-    be left without a kind.
+    twice: traces that tell the same, which stay together. Groups go, in the order of a digest of their names, to the
+    part that has fewer traces of their kind so far. Nothing is held out where one part would be left without a kind.
     """
-    groups: dict[tuple[str, str], list[int]] = {}
-    for place, entry in enumerate(entries):
-        groups.setdefault((entry.machine, entry.family), []).append(place)
+    pairs = [(pair.first, pair.second) for pair in twice]
+    for name in (_machine, _machine_and_family):
+        parts = _parts(entries, _groups(entries, name, pairs))
+        kinds = [{_kind(entries[place]) for place in part} for part in parts]
+        if all(kind in some for some in kinds for kind in KINDS):
+            machines = [{_machine(entries[place])[0]: entries[place].machine for place in part} for part in parts]
+            both = sorted(machines[0][key] for key in machines[0].keys() & machines[1].keys())
+            return Split(tuple(sorted(parts[0])), tuple(sorted(parts[1])), tuple(both))
+    return Split(tuple(range(len(entries))), ())
+
+
+def _machine(entry: Entry) -> tuple[str, ...]:
+    return (folded(entry.machine),)
+
+
+def _machine_and_family(entry: Entry) -> tuple[str, ...]:
+    return folded(entry.machine), folded(entry.family)
+
+
+def _groups(
+    entries: Sequence[Entry], name: Callable[[Entry], tuple[str, ...]], pairs: Iterable[tuple[int, int]]
+) -> dict[tuple[str, ...], list[int]]:
+    """Return the traces that stay together, by the first of their names."""
+    names = [name(entry) for entry in entries]
+    with_others = {one: one for one in names}
+
+    def root(one: tuple[str, ...]) -> tuple[str, ...]:
+        while with_others[one] != one:
+            one = with_others[one]
+        return one
+
+    for first, second in pairs:
+        one, other = sorted((root(names[first]), root(names[second])))
+        with_others[other] = one
+    groups: dict[tuple[str, ...], list[int]] = {}
+    for place, one in enumerate(names):
+        groups.setdefault(root(one), []).append(place)
+    return groups
+
+
+def _parts(entries: Sequence[Entry], groups: dict[tuple[str, ...], list[int]]) -> tuple[list[int], list[int]]:
     parts: tuple[list[int], list[int]] = ([], [])
     counts = [dict.fromkeys((*KINDS, "undecided"), 0) for _ in parts]
     for name in sorted(groups, key=_digest):
@@ -41,14 +95,12 @@ def split(entries: Sequence[Entry]) -> Split:
         parts[part].extend(groups[name])
         for kind in kinds:
             counts[part][kind] += 1
-    if any(count[kind] == 0 for count in counts for kind in KINDS):
-        return Split(tuple(range(len(entries))), ())
-    return Split(tuple(sorted(parts[0])), tuple(sorted(parts[1])))
+    return parts
 
 
 def _kind(entry: Entry) -> str:
     return entry.label if isinstance(entry.label, str) else "must_trip"
 
 
-def _digest(name: tuple[str, str]) -> str:
+def _digest(name: tuple[str, ...]) -> str:
     return hashlib.sha256("\0".join(name).encode()).hexdigest()

@@ -17,6 +17,8 @@ from protect import ranges
 from replay.ground.wording import words
 from replay.library import library_digest
 from replay.score import evidence
+from replay.score.judge_digest import judge_digest
+from replay.score.scoring import UNJUDGED
 from replay.settings.file import PLACES
 from replay.sweep import account
 from replay.tuning.judge import RULE, Figures
@@ -108,9 +110,11 @@ def tuning_json(tuning: Tuning) -> dict[str, Any]:
         "base": tuning.space.base.as_json(),
         "acceptance": vars(tuning.space.base.acceptance),
         "logic": account(),
+        "judge": {"digest": judge_digest()},
         "library": {"digest": library_digest(tuning.library), "traces": len(entries)},
         "varied": {axis.key: len(axis.options) for axis in tuning.space.axes},
         "judged": len(tuning.lines) - 1,
+        "unjudged": {name: UNJUDGED[name] for name in tuning.chosen.whole.unjudged},
         "contradictory": tuning.left_out,
         "budget": tuning.budget,
         "seed": tuning.seed if tuning.budget else None,
@@ -118,6 +122,8 @@ def tuning_json(tuning: Tuning) -> dict[str, Any]:
         "parts": {
             "tuning": [entries[place].id for place in tuning.split.tuning],
             "held_out": [entries[place].id for place in tuning.split.held_out],
+            "held_out_from": tuning.split.apart,
+            "machines_in_both": list(tuning.split.shared),
         },
         **front_json(tuning),
         "better_than_base": tuning.gains,
@@ -158,6 +164,7 @@ def _robustness_json(found: Robustness) -> dict[str, Any]:
     """Return every lever with its brackets, in all and by family; amounts in the lever's unit."""
     return {
         "left_out": found.left_out,
+        "judged": {event: list(families) for event, families in found.judged.items()},
         "levers": [
             {
                 **_lever_json(lever),

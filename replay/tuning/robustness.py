@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from replay.engine.workers import Each
 from replay.library import Entry
 from replay.score import judge
-from replay.score.scoring import WRONG
+from replay.score.scoring import NEITHER, WRONG
 from replay.settings import Settings
 from replay.sweep import arrange, prepare, sweep
 from replay.trace import Trace, read_trace
@@ -52,6 +52,7 @@ class TraceRoom:
     outcome: str
     tried: frozenset[int]
     found: Found
+    can: frozenset[str] = frozenset()  # the events that may come in it
 
 
 @dataclass(frozen=True)
@@ -64,6 +65,18 @@ class Robustness:
     families: dict[str, Found]
     tried: frozenset[int]
     left_out: dict[str, int]  # outcomes that were wrong to begin with, and how often
+    # Of each event the families in which it may come: a fault that is found may be missed, and what rides through, or
+    # is found behind the beginning of its trace, may be stopped for nothing. One of none has nothing to be judged on.
+    judged: dict[str, tuple[str, ...]]
+
+
+def events_of(entry: Entry, trace: Trace, outcome: str) -> frozenset[str]:
+    """Return the events that may come in a trace of this outcome; none in one that is wrong, or judged neither way."""
+    if outcome in (*WRONG, *NEITHER) or entry.doubt:
+        return frozenset()
+    late = any(window.earliest_s > trace.start_s for window in entry.windows)
+    missed = {MISSED} if entry.windows else set()
+    return frozenset(missed | ({NUISANCE} if late or not entry.windows else set()))
 
 
 Tried = dict[tuple[int, float], tuple[str, ...]]  # by number of the lever and amount: the outcomes, one a window
@@ -89,14 +102,15 @@ def trace_room(levers: Sequence[Lever], settings: Settings, entry: Entry) -> Tra
     """Move every lever over one trace."""
     trace = read_trace(entry.path)
     recorded = verdict_on(entry, trace, arrange([settings])).outcome
-    if recorded in WRONG or recorded == "undecided":
+    can = events_of(entry, trace, recorded)
+    if not can:
         return TraceRoom(entry.family, recorded, frozenset(), {})
     numbers = [number for number, lever in enumerate(levers) if lever.reach > 0 and lever.fits(trace)]
     points = [(number, amount) for number in numbers for amount in levers[number].points()]
     tried = _try(entry, trace, settings, levers, points)
     found: Found = {}
     for number in numbers:
-        for event in EVENTS:
+        for event in can:
             points_tried = [(amount, has_event(event, tried[number, amount])) for amount in levers[number].points()]
             bracket = _scanned(points_tried)
             if bracket is not None:
@@ -108,7 +122,7 @@ def trace_room(levers: Sequence[Lever], settings: Settings, entry: Entry) -> Tra
         for (number, event), amount in middles.items():
             if amount is not None:
                 found[number, event] = _halved(found[number, event], amount, has_event(event, tried[number, amount]))
-    return TraceRoom(entry.family, recorded, frozenset(numbers), found)
+    return TraceRoom(entry.family, recorded, frozenset(numbers), found, can)
 
 
 def has_event(event: str, outcomes: Sequence[str]) -> bool:
@@ -153,4 +167,5 @@ def robustness(
                 family[place] = bracket.nearer(family.get(place))
                 whole[place] = bracket.nearer(whole.get(place))
     tried = frozenset[int]().union(*(room.tried for room in rooms))
-    return Robustness(settings, tuple(levers), whole, dict(sorted(families.items())), tried, left_out)
+    judged = {event: tuple(sorted({room.family for room in rooms if event in room.can})) for event in EVENTS}
+    return Robustness(settings, tuple(levers), whole, dict(sorted(families.items())), tried, left_out, judged)

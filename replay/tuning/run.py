@@ -9,6 +9,8 @@ from replay.engine.workers import Each, Progress, quiet, workers
 from replay.ground.refusal import refusal
 from replay.library import Library, library_digest, library_of, settings_of, settings_path
 from replay.library.given import GivenLibrary, GivenSettings
+from replay.score.judge_digest import judge_digest
+from replay.score.once import counted_once
 from replay.settings import Settings
 from replay.sweep import account
 from replay.synth import Recipe
@@ -16,11 +18,16 @@ from replay.tuning.fresh import recipe_of
 from replay.tuning.judge import BATCH
 from replay.tuning.levers import levers
 from replay.tuning.results import moved_json, tuning_json
-from replay.tuning.robustness import Robustness, robustness
+from replay.tuning.robustness import MISSED, NUISANCE, Robustness, robustness
 from replay.tuning.search import generation
 from replay.tuning.tolerance import USUAL_TOLERANCES, MonteCarlo, Tolerances, monte_carlo, read_tolerances
 from replay.tuning.tune import Tuning, tune
 from replay.tuning.vary import Space, read_space
+
+UNJUDGED = {
+    MISSED: "no fault is found as recorded: nothing that could be missed",
+    NUISANCE: "no trace rides through as recorded, and no fault comes behind the beginning of one: nothing to stop",
+}
 
 
 @dataclass(frozen=True)
@@ -31,12 +38,18 @@ class Moved:
     drawn: MonteCarlo
     library_digest: str
 
+    @property
+    def unjudged(self) -> dict[str, str]:
+        """Return the events that can come in no trace, and what is missing to judge them."""
+        return {event: UNJUDGED[event] for event, families in self.robust.judged.items() if not families}
+
     def as_json(self) -> dict[str, Any]:
         """Return the report in the form of its schema."""
         return {
             "schema": "lubetrip-tolerances/1",
             "settings": self.robust.settings.as_json(),
             "logic": account(),
+            "judge": {"digest": judge_digest()},
             "library": {"digest": self.library_digest},
             **moved_json(self.robust, self.drawn),
         }
@@ -146,7 +159,7 @@ def _stated(given: Tolerances | Path | str | None) -> Tolerances:
 def _moved(
     library: Library, settings: Settings, stated: Tolerances, seed: int, draws: int, each: Each, progress: Progress
 ) -> Moved:
-    entries = library.entries
+    entries = counted_once(library, each).library.entries
     with progress(len(entries), "moving sensors and settings") as stage:
         robust = robustness(entries, settings, levers(settings), each, stage.advance)
     with progress(len(entries), "drawing installations") as stage:

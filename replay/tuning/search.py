@@ -8,6 +8,7 @@ import warnings
 from collections.abc import Callable, Sequence
 from typing import Any
 
+from replay.ground.extras import install
 from replay.ground.refusal import refusal
 from replay.tuning.judge import Figures
 from replay.tuning.vary import Candidate, Space
@@ -57,7 +58,7 @@ def _study(budget: int, seed: int) -> Any:
     try:
         import optuna
     except ModuleNotFoundError:
-        raise refusal("--budget", "", "needs optuna", "pip install 'lubetrip[search]'", budget) from None
+        raise refusal("--budget", "", "needs optuna", install("search"), budget) from None
     optuna.logging.set_verbosity(optuna.logging.ERROR)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", optuna.exceptions.ExperimentalWarning)

@@ -29,7 +29,7 @@ from replay.sweep import arrange
 from replay.trace import read_trace
 from replay.tuning.disturb import CHANNELS, ERRORS, SensorError, disturbed
 from replay.tuning.judge import verdict_on
-from replay.tuning.robustness import EVENTS, has_event
+from replay.tuning.robustness import EVENTS, events_of, has_event
 
 MOST_PA, MOST_GAIN, MOST_LAG_S = 1_000_000, 0.5, 600.0
 EXAMPLE = '[oil_pressure] offset = "8 kPa", gain = 0.005, lag = "1 s"'
@@ -81,23 +81,24 @@ def installation(tolerances: Tolerances, seed: int, number: int) -> dict[str, Se
 
 def outcomes_of_draws(
     settings: Settings, installations: Sequence[Mapping[str, SensorError]], entry: Entry
-) -> tuple[str, list[tuple[str, ...]]]:
-    """Return a trace's outcome as recorded, and its outcomes, one a window, in every installation.
+) -> tuple[str, frozenset[str], list[tuple[str, ...]]]:
+    """Return a trace's outcome as recorded, the events that may come, and its outcomes in every installation.
 
-    Of a trace that is wrong or undecided: none.
+    Those are one a window; none of a trace that is wrong, or judged neither way.
     """
     trace, as_set = read_trace(entry.path), arrange([settings])
     recorded = verdict_on(entry, trace, as_set).outcome
-    if recorded in WRONG or recorded == "undecided":
-        return recorded, []
-    return recorded, [verdict_on(entry, disturbed(trace, errors), as_set).outcomes for errors in installations]
+    can = events_of(entry, trace, recorded)
+    moved = [verdict_on(entry, disturbed(trace, errors), as_set).outcomes for errors in installations if can]
+    return recorded, can, moved
 
 
 @dataclass(frozen=True)
 class MonteCarlo:
     """Share of draws with an event (missed, nuisance) in a trace that is right as recorded.
 
-    shares: by event; families: by family, draws with each event; left_out: traces wrong as recorded.
+    shares: by event, of no draws where it can come in no trace; families: by family, draws with each event; left_out:
+    traces wrong as recorded.
     """
 
     tolerances: Tolerances
@@ -121,19 +122,20 @@ def monte_carlo(
     installations = [installation(tolerances, seed, number) for number in range(draws)]
     rows = each(functools.partial(outcomes_of_draws, settings, installations), entries, tick)
     hit: dict[tuple[str, str], set[int]] = {}
-    for entry, (_, outcomes) in zip(entries, rows, strict=True):
+    for entry, (_, can, outcomes) in zip(entries, rows, strict=True):
         for draw, found in enumerate(outcomes):
-            for event in EVENTS:
+            for event in can:
                 if has_event(event, found):
                     hit.setdefault((entry.family, event), set()).add(draw)
     confidence = settings.acceptance.shown_confidence
     whole = {event: set[int]().union(*(drawn for (_, e), drawn in hit.items() if e == event)) for event in EVENTS}
     names = sorted({family for family, _ in hit})
+    trials = {event: draws if any(event in can for _, can, _ in rows) else 0 for event in EVENTS}
     return MonteCarlo(
         tolerances=tolerances,
         seed=seed,
         draws=draws,
-        shares={event: evidence.chance(event, len(drawn), draws, confidence) for event, drawn in whole.items()},
+        shares={event: evidence.chance(event, len(its), trials[event], confidence) for event, its in whole.items()},
         families={name: {event: len(hit.get((name, event), ())) for event in EVENTS} for name in names},
-        left_out=sum(recorded in WRONG for recorded, _ in rows),
+        left_out=sum(recorded in WRONG for recorded, _, _ in rows),
     )

@@ -7,6 +7,7 @@ import numpy as np
 
 from replay.engine.workers import Each
 from replay.library import Library
+from replay.score.once import counted_once
 from replay.synth import Recipe
 from replay.tuning.fresh import Fresh, on_fresh_library
 from replay.tuning.holdout import Split, split
@@ -76,7 +77,9 @@ def tune(
     fresh: of a library that the chosen and the base settings are judged on beside it. tick is called after each
     trace of each batch of candidates.
     """
-    parts, acceptance = split(library.entries), space.base.acceptance
+    once = counted_once(library, each)
+    library, acceptance = once.library, space.base.acceptance
+    parts = split(library.entries, once.twice)
     lines: list[Line] = []
 
     def judged(candidates: Sequence[Candidate]) -> list[Figures]:

@@ -25,7 +25,7 @@ from replay.ground.refusal import refusal
 from replay.ground.toml_files import read_toml
 from replay.ground.units import UnitError, atmosphere_pa
 from replay.settings import Settings, read_settings
-from replay.settings.file import FAR, KEYS, PLACES, accepted_values, as_integer
+from replay.settings.file import FAR, KEYS, PLACES, accepted_values, as_integer, left_out
 
 FORMS = '"trip_delay=30s..240s/43", "trips_to_lockout=2,3,4" or "cut_in=cut_out+3psi"'
 OPEN_STEPS = 201  # values of a range without a count
@@ -173,6 +173,9 @@ class Space:
         order = sorted(zip(self.axes, choice, strict=True), key=lambda pair: pair[0].sign != 0)
         for axis, place in order:
             given[axis.key], values[PLACES[axis.key]] = self._value(axis, place, given, values)
+        for name, value in left_out(dict(zip(PLACES, values, strict=False))).items():
+            if name not in self.table[VARIED[name]] and name not in given:
+                values[PLACES[name]] = value
         if first_fault(values) != ALL_RIGHT:
             return None
         derive(values)

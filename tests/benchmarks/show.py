@@ -10,6 +10,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Sequence
 from pathlib import Path
 
 from tests.benchmarks.triage import ROWS, SETTINGS, make
@@ -29,14 +30,19 @@ else:
 
 def taken(*command: str) -> tuple[float, float, float]:
     """Return wall and CPU seconds and the peak memory (MiB) of a command, the second time it is run."""
-    for _ in range(2):
-        begin = time.perf_counter()
-        running = subprocess.Popen(command, stdout=subprocess.DEVNULL)
-        _, status, used = os.wait4(running.pid, 0)
-        wall, running.returncode = time.perf_counter() - begin, status
-        if status:
-            raise subprocess.CalledProcessError(status, command)
-    return wall, used.ru_utime + used.ru_stime, used.ru_maxrss / 1024
+    used(command)
+    return used(command)
+
+
+def used(command: Sequence[str]) -> tuple[float, float, float]:
+    """Return wall and CPU seconds and the peak memory (MiB) of a command."""
+    begin = time.perf_counter()
+    running = subprocess.Popen(command, stdout=subprocess.DEVNULL)
+    _, status, usage = os.wait4(running.pid, 0)
+    wall, running.returncode = time.perf_counter() - begin, status
+    if status:
+        raise subprocess.CalledProcessError(status, command)
+    return wall, usage.ru_utime + usage.ru_stime, usage.ru_maxrss / 1024
 
 
 def main() -> None:

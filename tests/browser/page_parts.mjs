@@ -43,7 +43,7 @@ async function traced(port, settings, traces) {
     const verdicts = [];
     const trails = [];
     for (const trace of traces) {
-        trace.place ??= await port.unpack(trace.columns, trace.ticks);
+        trace.place ??= await port.unpack(trace.columns, trace.ticks, trace.hold_ms);
         const followed = port.follow(trace.place);
         const readings = port.readings(trace.place);
         verdicts.push(judge(trace, port.run(trace.place), data));
@@ -74,5 +74,7 @@ const limits = {
     count: (work.count ?? []).map((numbers) => countLimit(...numbers)),
     atmosphere: (work.altitudes ?? []).map(atmosphereAt),
 };
+const judged = (work.judged ?? []).map(([trace, run]) => judge(trace, run, data));
+const scored = (work.scored ?? []).map(([verdicts, acceptance]) => scoreOf(verdicts, acceptance));
 const worded = (work.worded ?? []).map(([name, number]) => wording[name](number));
-process.stdout.write(JSON.stringify({ answers, limits, worded }));
+process.stdout.write(JSON.stringify({ answers, limits, worded, judged, scored }));

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from replay.ground.compiling import COMPILING
 from tests.conftest import SETTINGS, entry, trace_csv
 from tests.support.command import lubetrip
 
@@ -354,3 +355,32 @@ def test_a_short_command_loads_nothing_that_it_does_not_need(library: Path) -> N
     done = subprocess.run(call, capture_output=True, text=True, check=True)
 
     assert done.stdout.splitlines()[-1] == "[]"
+
+
+@pytest.mark.slow("starts workers or commands as processes of their own")
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("floor", "--outer-radius", "55 mm", "--speed", "1450 rpm", "--density", "900 kg/m^3"),
+        ("compare", "score.json", "score.json"),
+    ],
+)
+def test_what_takes_no_time_to_compute_takes_none_to_start(arguments: tuple[str, ...], library: Path) -> None:
+    """Catches a second of waiting for all the units there are, or for a library of statistics, to print a few figures."""
+    lubetrip("score", library, "--json", library / "score.json")
+    code = "import sys, replay.cli; replay.cli.main(standalone_mode=False); print(sorted({'pint', 'scipy', 'numba'} & {*sys.modules}))"
+    call = [sys.executable, "-c", code, *arguments]
+    done = subprocess.run(call, capture_output=True, text=True, check=True, cwd=library)
+
+    assert done.stdout.splitlines()[-1] == "[]"
+
+
+@pytest.mark.slow("compiles anew")
+def test_the_first_compile_is_told_and_the_next_command_is_silent(
+    library: Path, tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Catches half a minute of silence on a new machine, and the same words each time after."""
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("cache")))
+
+    assert COMPILING.encode() in on_a_terminal("score", str(library), "--engine", "compiled")
+    assert COMPILING.encode() not in on_a_terminal("score", str(library), "--engine", "compiled")

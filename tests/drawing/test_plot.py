@@ -14,14 +14,14 @@ from hypothesis import strategies as st
 from protect import ranges, state
 from replay.drawing.decimation import Stretches
 from replay.drawing.looks import LANES, LINES, apart, in_rows
-from replay.drawing.picture import Picture, picture, picture_of_file, trail_of
+from replay.drawing.picture import Picture, picture, picture_of_long, trail_of
 from replay.drawing.plot import draw, draw_trace, save_plot
 from replay.engine import replay_trace
 from replay.engine.portable import Machine
 from replay.ground.refusal import Refusal
 from replay.library import read_library
 from replay.settings import read_settings
-from replay.trace import read_trace
+from replay.trace import LongTrace, read_trace
 from tests.conftest import SETTINGS, trace_csv
 from tests.support.command import lubetrip
 
@@ -202,11 +202,11 @@ def test_a_file_drawn_as_it_is_read_is_drawn_as_the_whole_trace(
     if form == "parquet":
         pq.write_table(read_trace(path).to_arrow(), library / "quiet.parquet", row_group_size=500)
         path = library / "quiet.parquet"
-    monkeypatch.setattr("replay.drawing.picture.ROWS", rows)
+    monkeypatch.setattr("replay.trace.trace.ROWS", rows)
     settings, entry = read_settings(library / "settings.toml"), read_library(library).entries[0]
     whole, pieces = (
         picture(read_trace(path), settings, entry, stretches=stretches),
-        picture_of_file(path, settings, entry, stretches),
+        picture_of_long(LongTrace(path), settings, entry, stretches),
     )
 
     for name in ("net", "suction"):
@@ -237,8 +237,8 @@ def looks_of(drawn: Picture, stretches: int) -> list[object]:
 
 def test_a_long_file_is_drawn_as_it_is_read(library: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Catches a year that is read as a whole to be drawn, and a picture without its label and stops."""
-    monkeypatch.setattr("replay.drawing.plot.LONG", 100)
-    monkeypatch.setattr("replay.library.given.read_trace", lambda path: pytest.fail(f"reads the whole of {path}"))
+    monkeypatch.setattr("replay.trace.trace.LONG", 100)
+    monkeypatch.setattr("replay.trace.trace.read_trace", lambda path: pytest.fail(f"reads the whole of {path}"))
     drawn = []
     monkeypatch.setattr(
         "replay.drawing.plot.draw", lambda shown, heading: drawn.append((shown, heading)) or draw(shown, heading)
@@ -269,7 +269,7 @@ def test_what_is_wrong_at_the_end_of_a_long_file_is_refused_there(fault: str, to
     path.write_text(trace_csv(3999, lambda s: 120.0) + fault + "\n\n")
 
     with pytest.raises(Refusal, match=told):
-        picture_of_file(path, read_settings(library / "settings.toml"))
+        picture_of_long(LongTrace(path), read_settings(library / "settings.toml"))
 
 
 def test_spells_too_close_to_tell_apart_are_drawn_as_one(library: Path) -> None:

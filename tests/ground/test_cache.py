@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from replay.ground.cache import keep, read_kept
+
 UNUSUAL = "from replay.ground.units import pressure_unit\nprint(pressure_unit('kgf/cm2')[0])\n"
 WHERE = "from replay.ground.cache import project_cache\nprint(project_cache())\n"
 
@@ -65,3 +67,65 @@ def test_the_cache_stands_under_the_name_of_the_project(tmp_path: Path) -> None:
     """Catches a cache in somebody else's folder."""
     assert run(WHERE, XDG_CACHE_HOME=str(tmp_path)) == str(tmp_path / "lubetrip")
     assert run(WHERE, HOME=str(tmp_path)) == str(tmp_path / ".cache" / "lubetrip")
+
+
+CODE = """
+from replay.ground.cache import code_folder
+from replay.ground.machine_code import compiled
+from tests.support.doubling import twice
+made = compiled(twice, code_folder("of this test"))
+print(made(21), sum(made.stats.cache_hits.values()), sum(made.stats.cache_misses.values()))
+"""
+
+
+@pytest.mark.slow("compiles what only it runs")
+def test_machine_code_is_kept_and_whatever_is_damaged_is_compiled_anew(tmp_path: Path) -> None:
+    """Catches code that is compiled in each run, a damaged cache that ends every command, and damage that is run."""
+    there = {"XDG_CACHE_HOME": str(tmp_path)}
+    assert run(CODE, **there) == "42 0 1"
+    assert run(CODE, **there) == "42 1 0"
+    (file,) = tmp_path.rglob("*.nbc")
+    content = file.read_bytes()
+    flipped = bytearray(content)
+    flipped[len(content) // 2] ^= 1
+    for damage in (b"", content[:100], bytes(flipped), os.urandom(len(content))):
+        file.write_bytes(damage)
+        assert run(CODE, **there) == "42 0 1"
+        assert run(CODE, **there) == "42 1 0"  # mended by the run before
+    file.unlink()
+    file.mkdir()
+    assert run(CODE, **there) == "42 0 1"
+
+
+@pytest.mark.slow("compiles what only it runs")
+@pytest.mark.parametrize("place", ["/proc", "/dev/null"])
+def test_machine_code_needs_no_place_to_be_kept(place: str) -> None:
+    """Catches a container whose user has no home, with a folder for what is temporary or without."""
+    assert run(CODE, XDG_CACHE_HOME=place, HOME=place) == "42 0 1"
+    nowhere = "import tempfile\ndef none(*_, **__):\n    raise OSError('nowhere')\ntempfile.mkdtemp = none\n"
+    assert run(nowhere + CODE, XDG_CACHE_HOME=place, HOME=place) == "42 0 1"
+    assert run(nowhere + UNUSUAL, XDG_CACHE_HOME=place, HOME=place) == "98066.5"
+
+
+@pytest.mark.parametrize("function", ["platform.machine", "platform.system", "platform.python_version"])
+def test_what_is_kept_is_of_one_kind_of_machine(function: str, tmp_path: Path) -> None:
+    """Catches a home that two machines share, of which one runs the machine code of the other."""
+    told = "from replay.ground.cache import code_folder, machine_key\nprint(code_folder('x'), machine_key())\n"
+    other = f"import platform\n{function} = lambda: 'other'\n"
+
+    assert run(told, XDG_CACHE_HOME=str(tmp_path)) != run(other + told, XDG_CACHE_HOME=str(tmp_path))
+
+
+def test_what_was_kept_comes_back_as_it_was_or_not_at_all(tmp_path: Path) -> None:
+    """Catches a file cut short, changed or of somebody else that is taken for what was kept."""
+    path = tmp_path / "folder" / "kept"
+
+    assert read_kept(path) is None
+    assert keep(path, b"something")
+    assert read_kept(path) == b"something"
+    content = path.read_bytes()
+    for spoilt in (content[:-1], content[1:], b"", b"x" * 40, content.replace(b"some", b"Some")):
+        path.write_bytes(spoilt)
+        assert read_kept(path) is None
+    assert not keep(Path("/dev/null/kept"), b"something")
+    assert [item.name for item in path.parent.iterdir()] == ["kept"]

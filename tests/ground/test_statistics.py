@@ -8,7 +8,9 @@ import random
 from collections import Counter
 from itertools import combinations_with_replacement
 
+import numpy as np
 import pytest
+import scipy.stats
 from scipy.stats import binomtest, poisson
 
 from replay.ground import statistics
@@ -256,6 +258,23 @@ def test_bootstrap_interval_is_the_same_each_time_and_about_right() -> None:
     assert statistics.bootstrap_mean(values[::-1], 0.95, 1) == (low, high)
     assert statistics.bootstrap_mean([3.0, 3.0], 0.95, 1) == (3.0, 3.0)
     assert statistics.bootstrap_mean([3.0], 0.95, 1) is None
+
+
+@pytest.mark.parametrize("size", [2, 7, 300])
+def test_bootstrap_interval_is_that_of_a_library(size: int) -> None:
+    """Catches other samples, or another percentile of them, than the library of statistics draws; library: scipy."""
+    values = np.random.default_rng(size).normal(3.0, 10.0, size).round(3)
+    settings = {"n_resamples": statistics.BOOTSTRAP_SAMPLES, "confidence_level": 0.9, "method": "percentile"}
+    found = scipy.stats.bootstrap((np.sort(values),), np.mean, rng=np.random.default_rng(7), **settings)
+
+    assert statistics.bootstrap_mean(list(values), 0.9, 7) == pytest.approx(tuple(found.confidence_interval), rel=1e-12)
+
+
+def test_mcnemar_of_many_pairs_is_twice_the_tail_of_a_library() -> None:
+    """Catches a sum that loses its digits, or overflows, where there are thousands of pairs; library: scipy."""
+    for fewer, more in ((10, 20), (400, 500), (1000, 1200), (3000, 3000)):
+        wanted = min(1.0, 2 * float(scipy.stats.binom.cdf(fewer, fewer + more, 0.5)))
+        assert statistics.mcnemar(more, fewer) == pytest.approx(wanted, rel=1e-9)
 
 
 # Survival of seven mice in days: Efron and Tibshirani 1993, An Introduction to the Bootstrap, ch. 2, from memory; so is

@@ -162,8 +162,8 @@ def test_an_interrupt_in_a_write_leaves_what_was_there(name: str, place: Path, m
         patch.setattr(Path, "replace", interrupted)  # the last moment at which nothing has changed yet
         done = run(name)
 
-    assert done.exit_code == 1, (done.output, done.exception)
-    assert "Abort" in done.output
+    assert done.exit_code == 130, (done.output, done.exception)
+    assert "lubetrip: interrupted" in done.output
     assert left(name, place) == before
 
 

@@ -10,12 +10,14 @@ from pathlib import Path
 
 import pytest
 
+from replay.ground.extras import install
 from tests.support.command import lubetrip
 
 pytestmark = pytest.mark.slow("runs a compiler, an emulator, another Python or a browser for each case")
 
 ROOT = Path(__file__).parents[2]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+ENVIRONMENT = {**os.environ, "PYTHONPATH": str(ROOT)}
 BUILD = """
 import sys, tarfile
 from setuptools import build_meta
@@ -39,11 +41,13 @@ def installed(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("packages")
     source = folder / "checkout"
     for name in listed():
-        if not name.startswith("tests/"):
-            (source / name).parent.mkdir(parents=True, exist_ok=True)
-            (source / name).write_bytes((ROOT / name).read_bytes())
+        (source / name).parent.mkdir(parents=True, exist_ok=True)
+        (source / name).write_bytes((ROOT / name).read_bytes())
     subprocess.run([sys.executable, "-c", BUILD, folder], cwd=source, capture_output=True, check=True)
     unpacked = folder / f"lubetrip-{PROJECT['project']['version']}"
+    left = unpacked / "build" / "lib" / "replay" / "of_an_earlier_build.py"
+    left.parent.mkdir(parents=True)
+    left.touch()
     subprocess.run([sys.executable, "-c", WHEEL, folder], cwd=unpacked, capture_output=True, check=True)
     (wheel,) = folder.glob("*.whl")
     with zipfile.ZipFile(wheel) as archive:
@@ -52,13 +56,61 @@ def installed(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_every_file_that_runs_comes_with_the_wheel(installed: Path) -> None:
-    """Catches a package or a data file that works in a checkout and is missing once installed."""
-    wanted = set(listed("protect", "replay", "firmware_ref"))
+    """Catches a package or a data file that works in a checkout and is missing once installed.
+
+    Also what an earlier build left in build/.
+    """
+    wanted = set(listed("protect", "replay", "firmware_ref", "lubetrip.py"))
     wanted |= {name.replace("fixtures/", "replay/demo/") for name in listed("fixtures")}
 
     assert wanted == {str(path.relative_to(installed)) for path in installed.rglob("*") if path.is_file()} - {
         str(path.relative_to(installed)) for path in installed.glob("*.dist-info/**/*")
     }
+
+
+def test_the_sdist_holds_what_its_tests_need(installed: Path) -> None:
+    """Catches an sdist whose tests miss a file, and one with what a build or an editor left beside them."""
+    unpacked = installed.parent / f"lubetrip-{PROJECT['project']['version']}"
+    found = {path.relative_to(unpacked).as_posix() for path in unpacked.rglob("*") if path.is_file()}
+    made = {"PKG-INFO", "setup.cfg"}
+
+    assert {name for name in found - made if not name.startswith(("build/", "lubetrip.egg-info/"))} == set(listed())
+
+
+@pytest.mark.parametrize("module", ["lubetrip", "replay"])
+def test_the_command_is_a_module_too(module: str, tmp_path: Path) -> None:
+    """Catches a machine on which scripts are not found and that has no other way to the command."""
+    command = [sys.executable, "-m", module, "--version"]
+    done = subprocess.run(command, cwd=tmp_path, env=ENVIRONMENT, capture_output=True, text=True, check=True)
+
+    assert done.stdout == f"lubetrip, version {PROJECT['project']['version']}\n"
+
+
+@pytest.mark.parametrize("package", ["protect", "replay", "firmware_ref"])
+def test_a_package_of_somebody_else_under_our_name_is_told(package: str, tmp_path: Path) -> None:
+    """Catches a verdict by another distribution's `protect`, and a traceback for its `replay`."""
+    (tmp_path / package).mkdir()
+    (tmp_path / package / "__init__.py").touch()
+    environment = {**ENVIRONMENT, "PYTHONPATH": f"{tmp_path}{os.pathsep}{ROOT}"}
+    command = [sys.executable, "-P", "-c", "import lubetrip; lubetrip.main()", "--version"]
+    done = subprocess.run(command, cwd=tmp_path, env=environment, capture_output=True, text=True, check=False)
+
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr.startswith(f"lubetrip: '{package}' is not that of lubetrip but {tmp_path / package}")
+    assert len(done.stderr.splitlines()) == 1
+
+
+def test_what_installs_an_extra_names_its_packages() -> None:
+    """Catches advice that works only where this program is found in an index, and one for an extra that is gone."""
+    extras = PROJECT["project"]["optional-dependencies"]
+    advised = set()
+    for path in (ROOT / "replay").rglob("*.py"):
+        advised |= set(re.findall(r"""\binstall\(["'](\w+)["']\)""", path.read_text(encoding="utf-8")))
+        assert "lubetrip[" not in path.read_text(encoding="utf-8"), path
+
+    assert advised == extras.keys() - {"test", "physics"}
+    for extra in advised:
+        assert install(extra) == "python -m pip install " + " ".join(f"'{package}'" for package in extras[extra])
 
 
 def test_the_installed_demo_is_written_and_scored(installed: Path, tmp_path: Path) -> None:

@@ -214,7 +214,7 @@ def test_what_is_refused_leaves_the_file_alone(
 
 def test_an_edit_that_gives_no_valid_library_is_not_written(room: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Catches a file that is replaced before the whole of it was read again."""
-    monkeypatch.setattr(labels, "_edited", lambda *parts: TEXT + 'undecided = "perhaps"\n')
+    monkeypatch.setattr(labels, "_put_label", lambda table, _: table.update({"undecided": "perhaps"}))
     with pytest.raises(Refusal, match="a label is stated"):
         relabel(room, "a", "undecided", "J. Doe", "why", DAY)
     assert (room / "library.toml").read_text() == TEXT

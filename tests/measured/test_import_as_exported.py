@@ -112,20 +112,24 @@ def test_times_that_a_spreadsheet_destroyed_are_refused_in_words(times: list[str
 
 
 @pytest.mark.outside(
-    computation="saturation pressure",
-    source="table of R134a of NIST's REFPROP",
-    status="not consulted, recomputed",
-    agreement="0.5 %",
+    computation="saturation pressure of a logged temperature: its unit, dew point, interpolation",
+    source="CoolProp 8.0.0, which also makes the table that is interpolated; its equations are held elsewhere",
+    status="consulted",
+    agreement="0.1 %",
 )
 def test_a_saturated_suction_temperature_is_pressure(tmp_path: Path) -> None:
-    """Catches a temperature in degF taken as degC, and a pressure that is gauge. 292.8 kPa at 0 degC, from memory."""
-    text = "t;oil;sst (degF);run\n0;3.5;32.0;1\n1;3.5;32.0;1\n"
+    """Catches a temperature in degF taken as degC, a bubble point, and a pressure that is gauge."""
+    from CoolProp.CoolProp import PropsSI  # late: it takes seconds to load
+
+    text = "t;oil;sst (degF);run\n0;3.5;32.0;1\n1;3.5;10.3;1\n"
     saturated = profile_with(
         file=DOT, suction_pressure='-unit\n-reference\ncolumn = "sst (degF)"\nrefrigerant = "R134a"'
     )
     report, (trace,) = bring_in(tmp_path, text, saturated)
 
-    assert abs(trace.suction_pa[0] - 292800) < 1500
+    for pascals, fahrenheit in zip(trace.suction_pa, (32.0, 10.3), strict=True):
+        kelvin = (fahrenheit - 32) / 1.8 + 273.15
+        assert pascals == pytest.approx(PropsSI("P", "T", kelvin, "Q", 1, "R134a"), rel=1e-3)
     assert any("suction pressure is that of saturated R134a" in doubt for doubt in report.doubts)
     with pytest.raises(Refusal, match=r"refrigerant .*not known by this name"):
         bring_in(tmp_path, text, saturated.replace("R134a", "R9999"))

@@ -65,7 +65,7 @@ FILES: dict[str, tuple[str | bytes, list[str]]] = {
     "nothing but a sentinel": (HEADER + "0;-999;2;1\n1;-999;2;1\n", ["oil_pressure = -999", "stands 2 times"]),
     "steps above max_gap": (
         HEADER + "0;3.4;2;1\n60;3.4;2;1\n120;3.4;2;1\n",
-        ["[time] max_gap", "up to 60 s", "no trace is left"],
+        ["[time] max_gap", "up to 60 s", "no trace is left", "on_change and longest_hold"],
     ),
     "unit row against profile": (
         HEADER + "s;psi;bar;-\n" + GOOD,

@@ -162,7 +162,7 @@ def test_a_draft_asks_whether_rows_come_on_change(tmp_path: Path) -> None:
     (tmp_path / "slow.csv").write_text("time_s,Oil psig,Suction psig,Run\n" + slow)
 
     time = tomllib.loads(draft_profile(tmp_path / "log.csv"))["time"]
-    assert (time["on_change"], time["longest_hold"], time["max_gap"]) == ("?", "?", "3 s")
+    assert (time["on_change"], time["longest_hold"], time["max_gap"]) == ("?", "?", "2 s")
     assert "on_change" not in tomllib.loads(draft_profile(tmp_path / "even.csv"))["time"]
     suction = tomllib.loads(draft_profile(tmp_path / "slow.csv"))["suction_pressure"]
     assert (suction["on_change"], suction["longest_hold"]) == (True, "?")

@@ -22,6 +22,9 @@ pytestmark = pytest.mark.slow("tries many cases of a large space")
 START = dt.datetime(2026, 3, 14, 9, 0, tzinfo=dt.UTC)
 
 
+DOTTED = profile_with(file='decimal = "."')
+
+
 def parquet(folder: Path, **columns: Any) -> bytes:
     """Return a Parquet file of these columns."""
     path = folder / "made.parquet"
@@ -44,6 +47,25 @@ def test_parquet_and_csv_give_the_same_trace(tmp_path: Path) -> None:
 
     for name in ("time_ms", "oil_pa", "suction_pa", "running"):
         assert np.array_equal(getattr(one, name), getattr(other, name)), name
+
+
+@pytest.mark.parametrize("group", [2, 3, 100])
+def test_parquet_with_the_newest_row_first_is_read_from_its_end(group: int, tmp_path: Path) -> None:
+    """Catches times that go back refused at the second row, and row groups turned each by itself in the old order."""
+    times, oil = list(range(7)), [3.1, 3.2, 3.3, 3.4, 3.5, 3.6, 3.7]
+    columns = {"t": times[::-1], "oil": oil[::-1], "suction": [2.0] * 7, "run": [1] * 7}
+    pq.write_table(pa.table(columns), tmp_path / "newest.parquet", row_group_size=group)
+    data = (tmp_path / "newest.parquet").read_bytes()
+    report, (trace,) = bring_in(tmp_path, data, name="log.parquet")
+    plain = readings(tmp_path, HEADER + "".join(f"{s};{bar};2;1\n" for s, bar in zip(times, oil, strict=True)), DOTTED)
+
+    assert np.array_equal(trace.oil_pa, plain.oil_pa)
+    assert np.array_equal(trace.time_ms, plain.time_ms)
+    assert "newest first: read from its end" in report.notes
+    columns["oil"][0] = float("inf")  # the last of all in time, the first row of the file
+    pq.write_table(pa.table(columns), tmp_path / "newest.parquet", row_group_size=group)
+    with pytest.raises(Refusal, match="row 1, oil"):
+        bring_in(tmp_path, (tmp_path / "newest.parquet").read_bytes(), name="log.parquet")
 
 
 @pytest.mark.outside(
@@ -187,6 +209,12 @@ class Rows:
         """Nothing to do."""
 
 
+def test_a_quality_channel_of_an_mdf_is_refused_with_a_way_out(recording: Path, tmp_path: Path) -> None:
+    """Catches marks of quality passed by in silence, and a refusal that leaves no way."""
+    with pytest.raises(Refusal, match=r"own marks of invalid readings are taken.*exported as CSV or Parquet"):
+        bring_in(tmp_path, recording.read_bytes(), MDF_PROFILE + '\n[quality]\ncolumn = "q"\ngood = ["Good"]\n')
+
+
 def test_an_mdf_channel_that_stands_in_two_groups_needs_its_group(recording: Path, tmp_path: Path) -> None:
     """Catches the first of two channels of one name taken in silence."""
     with asammdf.MDF(recording) as mdf:
@@ -205,5 +233,5 @@ def test_without_the_extra_the_message_names_it(
 ) -> None:
     """Catches an ImportError as a traceback."""
     monkeypatch.setitem(__import__("sys").modules, "asammdf", None)
-    with pytest.raises(Refusal, match=r"lubetrip\[mdf\]"):
+    with pytest.raises(Refusal, match=r"pip install 'asammdf"):
         bring_in(tmp_path, recording.read_bytes(), MDF_PROFILE)

@@ -18,12 +18,13 @@ from replay.ground.statistics import exposure_needed, proportion_upper
 from replay.ground.units import atmosphere_pa
 from replay.library import Library, read_library
 from replay.page import bench
-from replay.score import Score, score
+from replay.score import Score, score, score_library
 from replay.settings import read_settings
 from replay.trace import Trace, read_trace
 from tests.conftest import SETTINGS, entry, trace_csv
 from tests.support.bench_page import FIXTURES, embedded, page_text, parts, some
 from tests.support.command import lubetrip
+from tests.support.fooling import FAULT, RIDE, broken_wire, faulty, healthy, made, noisy
 
 pytestmark = pytest.mark.slow("runs a compiler, an emulator, another Python or a browser for each case")
 
@@ -382,3 +383,55 @@ def test_the_command_writes_the_page_and_says_what_is_in_it(library: Path) -> No
     assert (refused.returncode, refused.stdout) == (2, "")
     assert "cut out must be less than cut in" in refused.stderr
     assert out.read_bytes() == before
+
+
+def test_the_page_counts_once_and_judges_nothing_as_the_score_does(tmp_path: Path) -> None:
+    """Catches a page on which twins, overlaps, traces in doubt or an empty library are met, and the terminal's are not."""
+    dips = lambda s: 5.0 if 800 <= s < 870 or 1900 <= s < 1970 else 120.0  # noqa: E731
+    fault, quiet, wire = noisy(1, 400, faulty), noisy(2, 400, healthy), noisy(3, 400, broken_wire)
+    lenient = SETTINGS.replace("max_nuisance_per_1000h = 0.0", "max_nuisance_per_1000h = 1e6")
+    upsets = RIDE + "\nupsets = [[700.0, 900.0], [1800.0, 2000.0]]"
+    overlap = {"a": (noisy(7, 1500, dips), RIDE + "\nupsets = [[700.0, 900.0]]"), "fault": (fault, FAULT)}
+    libraries = {
+        "empty": {"quiet": (quiet, RIDE)},
+        "undecided": {"u": (fault, "undecided = true")},
+        "twins": {"f": (fault, FAULT), "f2": (fault, FAULT), "q": (quiet, RIDE), "q2": (quiet, RIDE)},
+        "overlap": overlap | {"b": (noisy(7, 2400, dips, from_s=600), upsets.replace("1800.0, 2000", "1200.0, 1400"))},
+        "contradiction": {
+            "x": (fault, FAULT),
+            "y": (fault, RIDE),
+            "q": (quiet, RIDE),
+            "f": (noisy(4, 400, faulty), FAULT),
+        },
+        "by a sensor alone": {"w": (wire, FAULT), "q": (quiet, RIDE)},
+        "by a sensor too": {"w": (wire, FAULT), "q": (quiet, RIDE), "f": (fault, FAULT)},
+    }
+    for name, traces in libraries.items():
+        (tmp_path / name).mkdir()
+        folder = made(tmp_path / name, traces, lenient)
+        result = score_library(folder)
+        (answer,) = parts(
+            embedded(page_text(read_library(folder), folder / "settings.toml")), folder, tries=[[]], run=True
+        )["answers"]
+        found = answer["score"]
+
+        assert (found["verdict"], tuple(found["unjudged"])) == (result.verdict, result.unjudged), name
+        assert [v["outcome"] for v in found["verdicts"]] == [
+            v.outcome for v in sorted((*result.verdicts, *result.undecided), key=lambda v: list(traces).index(v.id))
+        ]
+        total, whole = found["total"], result.totals
+        assert (total["mustTrip"], total["hit"], total["nuisance"]) == (
+            whole.must_trip,
+            whole.hit,
+            whole.nuisance_trips,
+        ), name
+        assert total["hours"] == pytest.approx(whole.ride_through_run_hours, abs=2e-6), name
+        assert (total["upsets"], total["upsetsStopped"]) == (whole.upsets, whole.upsets_stopped or 0), name
+        assert (total["sensorHits"], total["doubted"]) == (whole.sensor_hits, whole.doubted), name
+
+
+def test_a_page_refuses_a_deadline_beyond_its_trace_as_the_score_does(tmp_path: Path) -> None:
+    """Catches a fault that is missed on the page by a deadline that the trace never reaches."""
+    folder = made(tmp_path, {"f": (noisy(1, 200, faulty), FAULT)})
+    with pytest.raises(Refusal, match="deadline_s in the library = 250: after the trace has ended"):
+        page_text(read_library(folder), folder / "settings.toml")

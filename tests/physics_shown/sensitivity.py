@@ -88,7 +88,7 @@ def changed(text: str, constant: Constant, factor: float) -> str:
 
 def run_in(folder: Path, count: int, seed: int) -> list[Outcome] | str:
     """Run the cases on the sources of a folder; returns what they came to, or the last line of what went wrong."""
-    environment = {**os.environ, "PYTHONPATH": str(folder), "NUMBA_CACHE_DIR": str(folder / ".cache")}
+    environment = {**os.environ, "PYTHONPATH": str(folder), "XDG_CACHE_HOME": str(folder / ".cache")}
     command = [sys.executable, "-m", "tests.physics_shown.cases", str(count), str(seed)]
     done = subprocess.run(command, cwd=folder, env=environment, capture_output=True, text=True, check=False)
     if done.returncode:

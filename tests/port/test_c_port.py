@@ -188,7 +188,7 @@ FAULTS = [
         "if (flags_of(state, LT_FLAG_RESETS) != LT_FLAG_RESETS) {",
         "if (flags_of(state, LT_FLAG_RESETS) != (2U * LT_FLAG_ONE_RESET)) {",
     ),
-    ("lubetrip.c", "LT_SENSOR_CAUSE | (bits & LT_DOUBT_ANY)", "LT_SENSOR_CAUSE"),
+    ("lubetrip.c", "= (int32_t)((uint32_t)LT_SENSOR_CAUSE | (bits & LT_DOUBT_ANY))", "= LT_SENSOR_CAUSE"),
     ("lubetrip.c", "doubt = missing << 2;", "doubt = missing << 1;"),
     ("lubetrip.c", "((elapsed > settings[LT_SET_MAX_GAP]) ||", "((elapsed >= settings[LT_SET_MAX_GAP]) ||"),
     ("lubetrip.c", "- inputs[LT_IN_CRANKCASE_PRESSURE];", "- inputs[LT_IN_SUCTION_PRESSURE];"),

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from replay.cli.firmware import conform, vectors
+from replay.cli import main
 from replay.port import conform as driver
 from replay.port.coverage import wanted
 from replay.port.vectors import CASE, CHECK, END, TICKS, Tick, line
@@ -73,12 +73,12 @@ def step_of(steps: int) -> tuple[int, int, Tick]:
 
 def run_conform(*arguments: str | Path) -> Result:
     """Run the command in this process."""
-    return CliRunner().invoke(conform, list(map(str, arguments)))
+    return CliRunner().invoke(main, ["conform", *map(str, arguments)])
 
 
 def test_the_command_writes_both_forms(folder: Path) -> None:
     """Catches a command that writes one form only, or another set than the tests use."""
-    done = CliRunner().invoke(vectors, [str(folder / "out")])
+    done = CliRunner().invoke(main, ["vectors", str(folder / "out")])
 
     assert done.exit_code == 0, done.output
     assert (folder / "out" / "vectors.txt").read_text() == vector_set().text()
@@ -90,7 +90,7 @@ def test_the_command_writes_both_forms(folder: Path) -> None:
 def test_the_command_refuses_a_file_in_the_way(folder: Path) -> None:
     """Catches a traceback where OUT is a file."""
     (folder / "out").write_text("mine")
-    done = CliRunner().invoke(vectors, ["out"])
+    done = CliRunner().invoke(main, ["vectors", "out"])
 
     assert (done.exit_code, (folder / "out").read_text()) == (2, "mine")
     assert done.output.startswith("lubetrip: out: cannot be made")

@@ -15,7 +15,7 @@ from click.testing import CliRunner, Result
 from firmware_ref import generate
 from firmware_ref.digest import layout, logic_digest
 from protect import outputs, ranges, settings, signals, state, table
-from replay.cli.firmware import export
+from replay.cli import main
 from replay.ground.refusal import Refusal
 from replay.port.export import export_settings
 from replay.settings import Settings, read_settings
@@ -47,7 +47,7 @@ def checked(settings_file: Path) -> Settings:
 
 def run_export(*arguments: str | Path) -> Result:
     """Run the command in this process."""
-    return CliRunner().invoke(export, list(map(str, arguments)))
+    return CliRunner().invoke(main, ["export", *map(str, arguments)])
 
 
 @pytest.mark.parametrize("form", FORMS)

@@ -17,7 +17,7 @@ from tests.proof.logic import Logic, within
 from tests.proof.symbolic import Bits, Integer, Truth, assume, prove, truth_term
 from tests.proof.ways import Unproved, paths
 from tests.support.toolchain import vector_set
-from tests.wrong_ports import equal, hooked, spans, wrong
+from tests.wrong_ports import equal, exhausted, hooked, spans, wrong
 from tests.wrong_ports.equivalents import DISJOINT
 
 pytestmark = pytest.mark.slow("proves")
@@ -209,7 +209,7 @@ def test_what_is_called_unmoved_is_as_before_the_step() -> None:
 def test_what_the_prover_does_not_look_at_leads_nowhere() -> None:
     """Catches a part of a step whose value is looked at where it is said not to be, over all steps of the vectors."""
     program, wrongly = hooked.Hooked(), hooked.Hooked()
-    late = [False]
+    late, lost = [False], [False]
 
     def dropped(number: int, value: Any, first: Any, second: Any) -> Any:
         del first, second
@@ -217,7 +217,7 @@ def test_what_the_prover_does_not_look_at_leads_nowhere() -> None:
         if place.function == "observe" and place.kind == hooked.VALUE:
             if place.text.startswith("settled_part("):
                 return max(value, -1)
-            if place.text.startswith("stuck_part(") and late[0]:
+            if place.text.startswith("stuck_part(") and (late[0] or lost[0]):
                 return 0
         return value
 
@@ -227,6 +227,7 @@ def test_what_the_prover_does_not_look_at_leads_nowhere() -> None:
         memory, results = list(case.start), [0] * outputs.OUTPUTS_SIZE
         for tick in case.ticks:
             late[0] = not 0 <= tick.inputs[ranges.ELAPSED] <= spans.SEEN
+            lost[0] = ranges.NO_READING in tick.inputs[ranges.OIL_PRESSURE :]
             other, shown = list(memory), list(results)
             wrongly.protection.step(other, list(case.settings), list(tick.inputs), shown)
             program.protection.step(memory, list(case.settings), list(tick.inputs), results)
@@ -234,3 +235,14 @@ def test_what_the_prover_does_not_look_at_leads_nowhere() -> None:
             told += late[0]
 
     assert told
+
+
+@pytest.mark.parametrize("name", exhausted.PERCENTAGES)
+def test_a_percentage_that_is_put_right_hangs_on_no_rounding(name: str) -> None:
+    """Catches a mistake that is listed as gone through for all numbers, and tells another percentage for some."""
+    assert exhausted.first_difference(exhausted.PERCENTAGES[name]) is None
+
+
+def test_a_percentage_that_is_rounded_too_coarsely_is_seen() -> None:
+    """Catches a look at all numbers that finds no difference whatever is given."""
+    assert exhausted.first_difference(lambda product: (product + 500) // 1000 * 1000 >> 23) == (20487, 4712)

@@ -49,10 +49,23 @@ WRONG = {
         "state[LT_ST_FLAGS] += (int32_t)LT_FLAG_ONE_RESET;",
         "state[LT_ST_FLAGS] = (state[LT_ST_FLAGS] + (int32_t)LT_FLAG_ONE_RESET) & ~128;",
     ),
-    "stuck age wraps at 26 bits": ("        unmoved += elapsed;", "        unmoved = (unmoved + elapsed) & 0x3FFFFFF;"),
+    "stuck age wraps at 26 bits": ("unmoved += elapsed;", "unmoved = (unmoved + elapsed) & 0x3FFFFFF;"),
     "stuck age held at 24 bits": (
-        "        unmoved += elapsed;",
-        "        unmoved += elapsed;\n        if (unmoved > 0xFFFFFF) {\n            unmoved = 0xFFFFFF;\n        }",
+        "unmoved += elapsed;",
+        "unmoved += elapsed;\n            if (unmoved > 0xFFFFFF) {\n                unmoved = 0xFFFFFF;\n            }",
+    ),
+    "no reading taken as a move": (
+        "    if (reading != LT_NO_READING) {\n        int32_t unmoved = 0;",
+        "    if (elapsed >= 0) {\n        int32_t unmoved = 0;",
+    ),
+    "the stuck check begins anew after a missing reading": (
+        "        state[seen + 1] = unmoved;\n    }\n    return part;",
+        "        state[seen + 1] = unmoved;\n    } else {\n        state[seen + 1] = 0;\n    }\n    return part;",
+    ),
+    "a missing reading ages": (
+        "        state[seen + 1] = unmoved;\n    }\n    return part;",
+        "        state[seen + 1] = unmoved;\n    } else if ((running != 0) && (elapsed <= (stuck_after - state[seen + 1]))) {\n"
+        "        state[seen + 1] += elapsed;\n    } else {\n    }\n    return part;",
     ),
     "rest_settle of 0 taken as off": (
         "    if (left < 0) {\n        left = 0;",
@@ -61,6 +74,28 @@ WRONG = {
     "a reading of 0 taken for none": (
         "    int32_t stuck_after = settings[LT_SET_STUCK_AFTER];\n    int32_t rest_most",
         "    int32_t stuck_after = settings[LT_SET_STUCK_AFTER] + (inputs[LT_IN_OIL_PRESSURE] == 0);\n    int32_t rest_most",
+    ),
+    "readings wrap in 30 bits": (
+        "        state[seen] = reading;",
+        "        state[seen] = (int32_t)((uint32_t)reading & 0x3FFFFFFFU);",
+    ),
+    "readings wrap in 31 bits": (
+        "        state[seen] = reading;",
+        "        state[seen] = (int32_t)((((uint32_t)reading + 0x40000000U) & 0x7FFFFFFFU)) - 0x40000000;",
+    ),
+    "readings held in 31 bits": (
+        "        state[seen] = reading;",
+        "        state[seen] = (reading > 0x3FFFFFFF) ? 0x3FFFFFFF : ((reading < -0x40000000) ? -0x40000000 : reading);",
+    ),
+    "ranges looked at in 30 bits": (
+        "    return (least <= reading) && (reading <= most);",
+        "    reading = (int32_t)(((uint32_t)reading + 0x20000000U) & 0x3FFFFFFFU) - 0x20000000;\n"
+        "    return (least <= reading) && (reading <= most);",
+    ),
+    "ranges looked at in 31 bits": (
+        "    return (least <= reading) && (reading <= most);",
+        "    reading = (int32_t)(((uint32_t)reading + 0x40000000U) & 0x7FFFFFFFU) - 0x40000000;\n"
+        "    return (least <= reading) && (reading <= most);",
     ),
     "percent as floats": (
         "(state[LT_ST_INTEGRAL] * settings[LT_SET_PERCENT_SCALE]) >> LT_PERCENT_BITS",

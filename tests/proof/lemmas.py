@@ -277,11 +277,19 @@ def weight_standin(logic: Logic) -> Standin:
     return stand_in(weight)
 
 
-def any_weight(values: Words, net: Any, suction: Any) -> Integer:  # noqa: ARG001 - the arguments of weight()
-    """Stand in for weight() where it only matters that the same pressures have the same weight."""
-    got = Integer(WEIGHT(symbolic.term_of(net), symbolic.term_of(suction)))
-    define(within(got, -MOST_RECOVERY, MOST_WEIGHT))
-    return got
+def weight_of_a_sign(logic: Logic) -> Standin:
+    """Return a function of which is known what sign weight() has, and that the same pressures have the same weight.
+
+    As `weight_bands` and `weight_in_vacuum` say: at cut-in and above nothing is added, below it nothing taken.
+    """
+
+    def weight(values: Words, net: Any, suction: Any) -> Integer:
+        got = Integer(WEIGHT(symbolic.term_of(net), symbolic.term_of(suction)))
+        healthy = net >= values[logic.ranges.CUT_IN]
+        define(within(got, -MOST_RECOVERY, MOST_WEIGHT), implies(healthy, got <= 0), implies(~healthy, got >= 0))
+        return got
+
+    return stand_in(weight)
 
 
 def accumulate_standin(logic: Logic) -> Standin:

@@ -180,6 +180,8 @@ class Logic:
                 )
             )
             told.append((f"channel {channel} holds a reading", self.a_reading(words[channel])))
+            never_read = at(words[channel], r.NO_READING)
+            told.append((f"channel {channel} has no age unread", implies(never_read, at(words[channel + 1], 0))))
         return told
 
     def a_reading(self, word: Any) -> Truth:

@@ -13,7 +13,6 @@ import z3
 
 from tests.proof import lemmas, ways
 from tests.proof.logic import Logic, Words, at, within
-from tests.proof.merging import stand_in
 from tests.proof.symbolic import Integer, Truth, assume, every, implies, prove
 
 
@@ -368,7 +367,7 @@ def one_step_equals_two_halves(logic: Logic) -> None:
     assume(at(inputs[r.RESET], 0) | (words[s.FLAGS] & s.RESET_HELD != 0))
     whole, late = half * 2, half > values[r.MAX_GAP]
     assume(half >= 0, whole <= r.ELAPSED_MOST, (whole <= values[r.MAX_GAP]) | late)
-    with logic.with_merged_parts(weight=lemmas.any_weight, accumulate=lemmas.count_ms(logic)):
+    with logic.with_merged_parts(weight=lemmas.weight_of_a_sign(logic), accumulate=lemmas.count_ms(logic)):
         one, net = measure(logic, words, values, [whole, *inputs[1:]])
         first, net_1 = measure(logic, words, values, [half, *inputs[1:]])
         two, net_2 = measure(logic, first, values, [half, *inputs[1:]])
@@ -385,10 +384,11 @@ def the_same_decisions_in_one_step_and_in_two(logic: Logic) -> None:
     """Theorem: the whole state agrees after one step over 2 t and two over t, when at most one thing happens in it.
 
     A thing is a condition or a doubt that the time of the step changes, a press of the reset that begins or is taken, the
-    end of the trip memory, or a change of state that the readings alone bring
+    end of the trip memory, of one begun anew too, or a change of state that the readings alone bring
     about, before any time has passed. A press that begins in a lockout is two: the time that it is held counts
-    from the tick that saw it, so two steps may take what one has only seen begin. A step decides once, at its end: of two
-    things in one step it sees both, two steps may see one after the other.
+    from the tick that saw it, so two steps may take what one has only seen begin. And the trip memory that a reset
+    begins anew runs from the tick that took it: by half a step less is left of it where two steps took it in the first.
+    A step decides once, at its end: of two things in one step it sees both, two steps may see one after the other.
     Rests on `one_step_equals_two_halves`, which has all amounts of time.
     Assumes: as there, steps in time; and no channel that becomes stuck in the
     step, as that decides upon pressures which two steps would still have seen.
@@ -399,7 +399,7 @@ def the_same_decisions_in_one_step_and_in_two(logic: Logic) -> None:
     whole = half * 2
     assume(half >= 0, whole <= values[r.MAX_GAP])
     stand_ins = {
-        "weight": stand_in(lemmas.any_weight),
+        "weight": lemmas.weight_of_a_sign(logic),
         "accumulate": lemmas.which_way(logic),
         "percent": lemmas.percent_standin(),
     }
@@ -417,10 +417,14 @@ def the_same_decisions_in_one_step_and_in_two(logic: Logic) -> None:
     things += [begins, begins & at(words[s.STATE], s.LOCKED_OUT)]
     things.append((before & logic.signals.DOUBTS) != (after & logic.signals.DOUBTS))
     things.append(every([words[s.MEMORY_LEFT] > 0, words[s.MEMORY_LEFT] <= whole]))
+    things.append((after & logic.conditions.RESET_PRESS != 0) & (values[r.TRIP_MEMORY] <= half))
     things.append(~at(none[s.STATE], words[s.STATE]))
     assume((before & logic.conditions.SENSOR_OK) == (after & logic.conditions.SENSOR_OK))
     assume(Truth(z3.Sum([z3.If(thing.term, 1, 0) for thing in things]) <= 1))
-    for place in (s.STATE, s.TRIPS, s.MEMORY_LEFT):
+    for place in (s.STATE, s.TRIPS):
         prove(at(one[place], two[place]), f"word {place} of the state is the same")
+    memory, freed = values[r.TRIP_MEMORY], at(words[s.STATE], s.LOCKED_OUT) & ~at(one[s.STATE], s.LOCKED_OUT)
+    anew = freed & at(one[s.MEMORY_LEFT], memory) & at(two[s.MEMORY_LEFT], memory - half)
+    prove(at(one[s.MEMORY_LEFT], two[s.MEMORY_LEFT]) | anew, "the trip memory is the same, or begun anew by a reset")
     prove(one[s.CAUSE] == two[s.CAUSE], "the cause is the same")
     prove(one[s.FLAGS] == two[s.FLAGS], "the flags are the same")

@@ -176,6 +176,59 @@ def test_a_stop_keeps_what_the_stuck_check_had_gathered_until_the_reading_moves(
     assert (machine.credible, machine.memory.unmoved) == (True, (0, 0, 0))
 
 
+@pytest.mark.parametrize("channel", STUCK)
+def test_a_frozen_channel_that_loses_readings_is_stuck_all_the_same(channel: str) -> None:
+    """Catches a loose contact that begins the stuck check anew, and a time without readings that ages what was seen."""
+    place = STUCK.index(channel)
+    machine = Machine(stuck_after=60_000).tick(0, **moving(0))
+    for second in range(1, 60):
+        machine.tick(**moving(second, stuck=channel))
+        if second % 7 == 0:
+            machine.tick(**moving(second, stuck=channel) | {channel: MISSING})
+        assert machine.memory.unmoved[place] == second * 1_000
+        assert machine.credible == (second % 7 != 0), second
+
+    machine.tick(**moving(60, stuck=channel))
+    assert (machine.credible, machine.memory.unmoved[place]) == (False, 60_000)
+
+
+@pytest.mark.parametrize("running", [0, 1])
+@pytest.mark.parametrize("gone_s", [1, 3_000])
+def test_a_stuck_channel_that_was_missing_is_stuck_until_it_reads_something_else(gone_s: int, running: int) -> None:
+    """Catches a frozen sensor believed again because its plug was pulled, for however long, on a running machine or not."""
+    machine = Machine(stuck_after=60_000, rest_most=ranges.REST_OFF).tick(0, **moving(0))
+    for second in range(1, 62):
+        machine.tick(**moving(second, stuck="oil"))
+    for second in range(gone_s):
+        machine.tick(running=running, **moving(second) | {"oil": MISSING})
+
+    machine.tick(running=running, **moving(1, stuck="oil"))
+    assert (machine.credible, machine.memory.unmoved[0]) == (False, 60_000)
+
+    machine.tick(running=running, **moving(1))
+    assert (machine.credible, machine.memory.unmoved[0]) == (True, 1_000 * running)
+
+
+def test_a_live_channel_that_comes_back_to_the_same_by_chance_is_believed() -> None:
+    """Catches a long loss counted as a rest: the readings before and after it are all that was seen."""
+    machine = Machine(stuck_after=60_000, fault_delay=1_800_000).tick(0, **moving(0))
+    for second in range(1, 600):
+        machine.tick(**moving(second) | ({"suction": MISSING} if second > 1 else {}))
+
+    assert machine.tick(**moving(601)).credible
+    assert machine.memory.unmoved[1] == 2_000
+    assert machine.tick(**moving(2)).memory.unmoved[1] == 1_000
+
+
+def test_a_channel_that_was_never_read_has_no_age() -> None:
+    """Catches no reading taken for a reading that rests, from power-up on."""
+    machine = Machine(stuck_after=60_000).tick(0, oil=MISSING, suction=SUCTION)
+    machine.spend(120_000, oil=MISSING, suction=SUCTION)
+    assert machine.memory.unmoved[0] == 0
+
+    assert machine.tick(**moving(0)).memory.unmoved[0] == 1_000
+
+
 def test_a_frozen_oil_pressure_lets_no_machine_start_again() -> None:
     """Catches a machine without oil that is started after every restart delay, because a frozen reading shows it."""
     machine = Machine(stuck_after=60_000).start()

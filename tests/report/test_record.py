@@ -36,7 +36,9 @@ def test_a_record_holds_what_a_reviewer_needs(kept: Path, library: Path) -> None
     assert (kept / "settings.toml").read_bytes() == (library / "settings.toml").read_bytes()
     assert about["verdict"] == "met"
     assert set(about["versions"]) == {"python", "lubetrip", "numpy", "pyarrow", "scipy"}
-    for digest in (about["settings_digest"], about["logic"]["digest"], about["library"]["digest"]):
+    assert about["judge"]["digest"] != about["logic"]["digest"]
+    digests = (about[name]["digest"] for name in ("logic", "judge", "library"))
+    for digest in (about["settings_digest"], *digests):
         assert len(digest) == 64
         assert digest in report
     for said in ("Acceptance: met", "starved", "engine    portable", "never stops", "missed 0 of 1", "Clopper-Pearson"):
@@ -93,6 +95,24 @@ def test_a_record_that_was_touched_does_not_hold(name: str, kept: Path, library:
 
     assert not found.holds
     assert any(fault.startswith(said) for fault in found.broken), found.broken
+
+
+def test_a_record_of_another_judge_says_so(kept: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Catches a judge that was changed and signs as the one that is reviewed, and figures that nobody compared then."""
+    monkeypatch.setattr("replay.report.record.judge_digest", lambda: "0" * 64)
+    monkeypatch.setattr("replay.score.scoring.judge_digest", lambda: "0" * 64)
+    found = check_record(kept)
+
+    (fault,) = found.broken
+    assert fault.startswith("judge: ") and fault.endswith("0000000 now")
+    assert "judged by another judge then, and every figure comes out the same now" in found.notes
+
+    text = (kept / "score.json").read_text()
+    assert '"missed": 0' in text
+    (kept / "score.json").write_text(text.replace('"missed": 0', '"missed": 1'))
+    found = check_record(kept)
+    assert "score.json comes out otherwise now" in found.broken
+    assert not any("every figure" in note for note in found.notes)
 
 
 def test_a_record_that_does_not_hold_exits_1(kept: Path, library: Path) -> None:

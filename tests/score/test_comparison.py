@@ -7,6 +7,9 @@ from typing import Any
 
 import pytest
 
+from replay.display.comparison import comparison_view
+from replay.display.terminal import plain
+from replay.score import score_library
 from replay.score.comparison import compare
 from tests.conftest import SETTINGS
 from tests.support.command import installed, lubetrip
@@ -102,6 +105,26 @@ def test_margins_are_compared_over_the_traces_that_both_hit() -> None:
     assert compare(report("missed"), report("missed")).margins.mean_s is None
 
 
+def test_traces_are_paired_by_their_names_in_whatever_order_each_report_has_them() -> None:
+    """Catches the first trace of A compared with the first of B: another order would make faults lost and won."""
+    a = report("hit", "missed", "rode_through", "nuisance", "hit")
+    b = copy.deepcopy(a)
+    b["traces"].reverse()
+    a["undecided"], b["undecided"] = (
+        [row("u", "undecided"), row("v", "undecided", trips=2)],
+        [
+            row("v", "undecided", trips=2),
+            row("u", "undecided"),
+        ],
+    )
+    found = compare(a, b)
+
+    assert (found.same, found.changed, found.undecided, found.worse) == (5, (), (), ())
+    assert (found.missed.only_a, found.missed.only_b, found.nuisance.only_a, found.margins.mean_s) == (0, 0, 0, 0.0)
+    b["traces"][0]["outcome"] = "missed"  # the last of A
+    assert [(one["id"], two["outcome"]) for one, two in compare(a, b).changed] == [("4", "missed")]
+
+
 def test_undecided_traces_are_apart() -> None:
     """Catches a trace nobody can call that makes B worse."""
     a, b = report("hit"), report("hit")
@@ -163,3 +186,73 @@ def test_what_cannot_be_compared_is_refused(library: Path) -> None:
     for other in (library / "nowhere.json", library / "settings.toml", library / "quiet.csv", library):
         done = lubetrip("compare", good, other)
         assert (done.returncode, done.stdout, len(done.stderr.splitlines())) == (2, "", 1), other
+
+
+def judged_by(settings: Path, library: Path, text: str) -> dict[str, Any]:
+    """Return the report of a library under other rules."""
+    settings.write_text(text, encoding="utf-8")
+    return json.loads(json.dumps(score_library(library, settings).as_json()))
+
+
+LOOSENED = {
+    "max_missed": ("max_missed = 0", "max_missed = 3", "max_missed: 0, 3"),
+    "rate": ("per_1000h = 0.0", "per_1000h = 0.5", "max_nuisance_per_1000h: 0, 0.5"),
+    "margin": ('min_margin = "30 s"', 'min_margin = "0 s"', "min_margin_s: 30, 0"),
+}
+
+
+@pytest.mark.parametrize("name", LOOSENED)
+def test_a_loosened_acceptance_is_said(name: str, library: Path, tmp_path: Path) -> None:
+    """Catches B that is no worse because less was asked of it, without a word."""
+    strict, loose, said = LOOSENED[name]
+    a = judged_by(tmp_path / "a.toml", library, SETTINGS)
+    b = judged_by(tmp_path / "b.toml", library, SETTINGS.replace(strict, loose))
+    found, back = compare(a, b), compare(b, a)
+
+    assert (found.loosened, back.loosened) == ((said,), ())
+    assert f"B's ACCEPTANCE IS LOOSER than A's: {said}" in plain(comparison_view(found)).replace("\n", " ")
+    assert found.as_json()["acceptance_loosened"] == [said]
+    assert found.worse == ()  # it would be met as it was
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "loosened"),
+    [
+        ("confidence = 0.95\n", "", True),
+        ("confidence = 0.95", "confidence = 0.9", True),
+        ("confidence = 0.9\n", "confidence = 0.95\n", False),
+        ("confidence = 0.95\nmax_nuisance_probability = 0.5\n", "confidence = 0.95\n", True),
+        ("confidence = 0.95\nmin_margin_coverage = 0.5\n", "confidence = 0.95\nmin_margin_coverage = 0.4\n", True),
+    ],
+)
+def test_a_limit_that_is_judged_no_more_is_looser(
+    old: str, new: str, loosened: bool, library: Path, tmp_path: Path
+) -> None:
+    """Catches a confidence that is given up, which no number tells."""
+    a = judged_by(tmp_path / "a.toml", library, SETTINGS + old)
+    b = judged_by(tmp_path / "b.toml", library, SETTINGS + new)
+    assert bool(compare(a, b).loosened) == loosened
+
+
+def test_b_that_is_met_only_by_its_own_looser_rules_is_worse(library: Path, tmp_path: Path) -> None:
+    """Catches a margin of which half is gone, hidden by a rule that was moved after it."""
+    a = judged_by(tmp_path / "a.toml", library, SETTINGS)
+    slower = SETTINGS.replace('trip_delay = "60 s"', 'trip_delay = "270 s"')
+    b = judged_by(tmp_path / "b.toml", library, slower.replace('min_margin = "30 s"', 'min_margin = "1 s"'))
+    assert (a["acceptance"]["verdict"], b["acceptance"]["verdict"]) == ("met", "met")
+    assert b["totals"]["worst_margin_s"] < 30
+
+    assert compare(a, b).worse == ("acceptance not met under A's rules, A has met",)
+
+
+def test_scores_of_different_judges_say_so(library: Path, tmp_path: Path) -> None:
+    """Catches a change that is the judge's and is taken for the settings'."""
+    a = judged_by(tmp_path / "a.toml", library, SETTINGS)
+    b = copy.deepcopy(a)
+    b["judge"]["digest"] = "other"
+    said = "A and B were judged by DIFFERENT JUDGES"
+
+    assert said in plain(comparison_view(compare(a, b)))
+    assert said not in plain(comparison_view(compare(a, a)))
+    del b["judge"]  # of an older version
+    assert said in plain(comparison_view(compare(a, b)))

@@ -2,6 +2,7 @@
 
 import json
 import math
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -75,6 +76,17 @@ def test_nuisance_rate_is_judged_on_its_limit(nuisance: int, hours: float, verdi
 def test_margin_coverage_is_judged_on_its_limit(hits: int, missed: int, margin: float, verdict: str) -> None:
     """Catches a missed trace left out of the margins, where it would spoil them most."""
     assert verdicts(hits, missed, 0, 0.0, margin, min_margin_coverage=0.9)[2] == verdict
+
+
+def test_a_limit_that_is_just_what_is_wanted_is_met_and_a_value_seen_that_is_does_not_break_it() -> None:
+    """Catches 'below' where 'at most' is meant, on either of the two that a claim is judged by."""
+    claim = evidence.Claim("rule", 1, 10, 0.1, (0.0, 0.4), 0.4, wanted=0.4)
+
+    assert claim.verdict == MET
+    assert replace(claim, wanted=math.nextafter(0.4, 0.0)).verdict == NOT_ENOUGH
+    assert replace(claim, wanted=0.1).verdict == NOT_ENOUGH
+    assert replace(claim, wanted=math.nextafter(0.1, 0.0)).verdict == NOT_MET
+    assert replace(claim, point=None, wanted=0.1).verdict == NOT_ENOUGH
 
 
 def test_without_confidence_no_limit_is_judged_and_all_are_shown_all_the_same() -> None:

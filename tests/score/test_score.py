@@ -28,23 +28,24 @@ def verdict(label: MustTrip | str, *stops_s: float, run_hours: float = 1.0) -> V
     return judge(entry, TRACE, Replay((), stops, round(run_hours * 3600000), late=0, locked_out=False))
 
 
-@pytest.mark.parametrize(
-    ("label", "stops_s", "outcome", "margin"),
-    [
-        (WINDOW, [99.999], "early", 100.001),
-        (WINDOW, [100.0], "hit", 100.0),
-        (WINDOW, [150.0], "hit", 50.0),
-        (WINDOW, [200.0], "hit", 0.0),
-        (WINDOW, [200.001], "missed", -0.001),
-        (WINDOW, [], "missed", None),
-        (WINDOW, [50.0, 150.0], "early", 150.0),
-        (WINDOW, [150.0, 300.0], "hit", 50.0),
-        ("ride_through", [], "rode_through", None),
-        ("ride_through", [5.0], "nuisance", None),
-        ("undecided", [5.0], "undecided", None),
-        ("undecided", [], "undecided", None),
-    ],
-)
+# Label, stops in s after the start, outcome, margin; the page's own judge goes through them too.
+OUTCOMES: list[tuple[MustTrip | str, list[float], str, float | None]] = [
+    (WINDOW, [99.999], "early", 100.001),
+    (WINDOW, [100.0], "hit", 100.0),
+    (WINDOW, [150.0], "hit", 50.0),
+    (WINDOW, [200.0], "hit", 0.0),
+    (WINDOW, [200.001], "missed", -0.001),
+    (WINDOW, [], "missed", None),
+    (WINDOW, [50.0, 150.0], "early", 150.0),
+    (WINDOW, [150.0, 300.0], "hit", 50.0),
+    ("ride_through", [], "rode_through", None),
+    ("ride_through", [5.0], "nuisance", None),
+    ("undecided", [5.0], "undecided", None),
+    ("undecided", [], "undecided", None),
+]
+
+
+@pytest.mark.parametrize(("label", "stops_s", "outcome", "margin"), OUTCOMES)
 def test_outcome_follows_the_first_stop_and_the_label(
     label: MustTrip | str, stops_s: list[float], outcome: str, margin: float | None
 ) -> None:
@@ -58,11 +59,24 @@ def test_outcome_follows_the_first_stop_and_the_label(
     assert result.trips == len(stops_s)
 
 
-def test_a_window_after_the_end_of_its_trace_is_refused() -> None:
-    """Catches a label in ms, or of another trace, that is counted as a fault missed."""
-    verdict(MustTrip(4600.0, 5000.0))
-    with pytest.raises(Refusal, match=r"earliest_s in the library = 4600\.001: after the trace has ended.*up to 4600"):
-        verdict(MustTrip(4600.001, 5000.0))
+@pytest.mark.parametrize(
+    ("window", "said"),
+    [
+        (MustTrip(4600.001, 5000.0), r"earliest_s in the library = 4600\.001: after the trace has ended.*to 4600"),
+        (MustTrip(1100.0, 4600.001), r"deadline_s in the library = 4600\.001: after the trace has ended"),
+        (MustTrip(1.0, 999.999), r"deadline_s in the library = 999\.999: before the trace begins; .* 1000 to 4600"),
+    ],
+)
+def test_a_window_beyond_its_trace_is_refused(window: MustTrip, said: str) -> None:
+    """Catches a label in ms, or of another trace, that is counted as a fault missed, and a deadline nobody waited for."""
+    with pytest.raises(Refusal, match=said):
+        verdict(window)
+
+
+def test_a_fault_may_be_older_than_its_recording_and_last_to_its_end() -> None:
+    """Catches a window refused at the very ends of its trace, or for a fault that came before it."""
+    assert verdict(MustTrip(0.0, 4600.0)).outcome == "missed"
+    assert verdict(MustTrip(4600.0, 4600.0)).outcome == "missed"
 
 
 def test_an_early_stop_is_a_nuisance_trip_and_no_hit() -> None:

@@ -60,36 +60,37 @@ def course(*stops: tuple[float, float], windows: tuple[MustTrip, ...] = (FIRST, 
 # ------------------------------------------------------------------------------------------------------- windows
 
 
-@pytest.mark.parametrize(
-    ("stops", "outcomes", "nuisance", "repeats"),
-    [
-        ([], ["missed", "missed"], 0, 0),
-        ([(1050, 1350), (9050, 9350)], ["hit", "hit"], 0, 0),
-        ([(1050, 1350)], ["hit", "missed"], 0, 0),  # one stop is no proof of two faults found
-        ([(9050, 9350)], ["missed", "hit"], 0, 0),
-        ([(500, 800), (9050, 9350)], ["early", "hit"], 1, 0),
-        ([(500, 800), (600, 900), (9050, 9350)], ["early", "hit"], 2, 0),  # each stop for nothing counts
-        ([(500, 800), (1050, 1350), (9050, 9350)], ["early", "hit"], 1, 0),  # early stays early
-        ([(1050, 1350), (5000, 5300), (9050, 9350)], ["hit", "early"], 1, 0),  # between, long after the restart
-        ([(1050, 1350), (1400, 1700), (9050, 9350)], ["hit", "hit"], 0, 1),  # met the same fault again
-        ([(1050, 1350), (1400, 1700), (1750, 2050), (9050, 9350)], ["hit", "hit"], 0, 2),
-        ([(1050, 1350), (1350 + AGAIN_S + 1, 3000), (9050, 9350)], ["hit", "early"], 1, 0),  # it had come through
-        ([(1050, 1350), (1350 + AGAIN_S, 3000), (9050, 9350)], ["hit", "hit"], 0, 1),
-        ([(500, 800), (900, 1200), (9050, 9350)], ["early", "hit"], 2, 0),  # a nuisance stop makes no repeats
-        ([(1500, 1800), (9050, 9350)], ["missed", "hit"], 0, 0),  # late is late, and no nuisance before the next
-        ([(1500, 1800), (1900, 2200), (9050, 9350)], ["missed", "hit"], 0, 1),
-        ([(1100 + AGAIN_S, 1800), (9050, 9350)], ["missed", "hit"], 0, 0),
-        ([(1101 + AGAIN_S, 1800), (9050, 9350)], ["missed", "early"], 1, 0),  # that is no answer to the first
-        ([(500, 1200), (1300, 1600), (9050, 9350)], ["early", "hit"], 1, 1),  # stood over it, started into it
-        ([(1050, NEVER)], ["hit", "stood"], 0, 0),  # locked out by the first
-        ([(1050, 9101)], ["hit", "stood"], 0, 0),
-        ([(1050, 9100)], ["hit", "missed"], 0, 0),  # it might run within the window, and was not stopped
-        ([(500, NEVER)], ["early", "stood"], 1, 0),
-        ([(1050, 1350), (5000, NEVER)], ["hit", "early"], 1, 0),  # whoever stands for nothing has found nothing
-        ([(1050, NEVER), (9200, NEVER)], ["hit", "stood"], 0, 0),
-        ([(9050, 9350), (15000, 15300)], ["missed", "hit"], 0, 0),  # behind the last window nothing is judged
-    ],
-)
+# Boundaries, which the page's own judge goes through too: stops, outcomes of the windows, nuisance stops, repeats.
+COURSES: list[tuple[list[tuple[float, float]], list[str], int, int]] = [
+    ([], ["missed", "missed"], 0, 0),
+    ([(1050, 1350), (9050, 9350)], ["hit", "hit"], 0, 0),
+    ([(1050, 1350)], ["hit", "missed"], 0, 0),  # one stop is no proof of two faults found
+    ([(9050, 9350)], ["missed", "hit"], 0, 0),
+    ([(500, 800), (9050, 9350)], ["early", "hit"], 1, 0),
+    ([(500, 800), (600, 900), (9050, 9350)], ["early", "hit"], 2, 0),  # each stop for nothing counts
+    ([(500, 800), (1050, 1350), (9050, 9350)], ["early", "hit"], 1, 0),  # early stays early
+    ([(1050, 1350), (5000, 5300), (9050, 9350)], ["hit", "early"], 1, 0),  # between, long after the restart
+    ([(1050, 1350), (1400, 1700), (9050, 9350)], ["hit", "hit"], 0, 1),  # met the same fault again
+    ([(1050, 1350), (1400, 1700), (1750, 2050), (9050, 9350)], ["hit", "hit"], 0, 2),
+    ([(1050, 1350), (1350 + AGAIN_S + 1, 3000), (9050, 9350)], ["hit", "early"], 1, 0),  # it had come through
+    ([(1050, 1350), (1350 + AGAIN_S, 3000), (9050, 9350)], ["hit", "hit"], 0, 1),
+    ([(500, 800), (900, 1200), (9050, 9350)], ["early", "hit"], 2, 0),  # a nuisance stop makes no repeats
+    ([(1500, 1800), (9050, 9350)], ["missed", "hit"], 0, 0),  # late is late, and no nuisance before the next
+    ([(1500, 1800), (1900, 2200), (9050, 9350)], ["missed", "hit"], 0, 1),
+    ([(1100 + AGAIN_S, 1800), (9050, 9350)], ["missed", "hit"], 0, 0),
+    ([(1101 + AGAIN_S, 1800), (9050, 9350)], ["missed", "early"], 1, 0),  # that is no answer to the first
+    ([(500, 1200), (1300, 1600), (9050, 9350)], ["early", "hit"], 1, 1),  # stood over it, started into it
+    ([(1050, NEVER)], ["hit", "stood"], 0, 0),  # locked out by the first
+    ([(1050, 9101)], ["hit", "stood"], 0, 0),
+    ([(1050, 9100)], ["hit", "missed"], 0, 0),  # it might run within the window, and was not stopped
+    ([(500, NEVER)], ["early", "stood"], 1, 0),
+    ([(1050, 1350), (5000, NEVER)], ["hit", "early"], 1, 0),  # whoever stands for nothing has found nothing
+    ([(1050, NEVER), (9200, NEVER)], ["hit", "stood"], 0, 0),
+    ([(9050, 9350), (15000, 15300)], ["missed", "hit"], 0, 0),  # behind the last window nothing is judged
+]
+
+
+@pytest.mark.parametrize(("stops", "outcomes", "nuisance", "repeats"), COURSES)
 def test_each_window_is_judged_by_itself(
     stops: list[tuple[float, float]], outcomes: list[str], nuisance: int, repeats: int
 ) -> None:
@@ -180,19 +181,20 @@ def test_plain_logics_beside_are_judged_by_window_too(settings_file: Path) -> No
 # ------------------------------------------------------------------------------------------------ band of a deadline
 
 
-@pytest.mark.parametrize(
-    ("stop_s", "outcome", "late"),
-    [
-        (1100.0, "hit", None),
-        (1100.1, "missed", "likely"),
-        (1130.0, "missed", "likely"),
-        (1130.1, "missed", "latest"),
-        (1200.0, "missed", "latest"),
-        (1200.1, "missed", "too late"),
-        (None, "missed", "no stop"),
-        (999.0, "early", None),
-    ],
-)
+# Stop, outcome, how late.
+BAND: list[tuple[float | None, str, str | None]] = [
+    (1100.0, "hit", None),
+    (1100.1, "missed", "likely"),
+    (1130.0, "missed", "likely"),
+    (1130.1, "missed", "latest"),
+    (1200.0, "missed", "latest"),
+    (1200.1, "missed", "too late"),
+    (None, "missed", "no stop"),
+    (999.0, "early", None),
+]
+
+
+@pytest.mark.parametrize(("stop_s", "outcome", "late"), BAND)
 def test_the_careful_figure_decides_and_the_band_says_how_late(
     stop_s: float | None, outcome: str, late: str | None
 ) -> None:
@@ -230,23 +232,24 @@ def test_the_band_keeps_the_stops_of_its_fault() -> None:
 TWO = ((1000.0, 1100.0), (1300.0, 1350.0))
 
 
-@pytest.mark.parametrize(
-    ("stops", "rode", "stopped", "stood", "outside"),
-    [
-        ([], 2, 0, 0, 0),
-        ([(1000.0, 1010.0)], 1, 1, 0, 0),
-        ([(999.9, 1010.0)], 2, 0, 0, 1),  # before it began
-        ([(1050.0, 1060.0), (1070.0, 1080.0), (1090.0, 1095.0)], 1, 1, 0, 0),  # several stops, one upset
-        ([(1299.0, 1310.0)], 1, 1, 0, 0),  # what the first filled has not drained yet
-        ([(1310.0, 1320.0)], 1, 1, 0, 0),  # the second's own, and not the first's too
-        ([(1350.0 + AFTER_S, 2000.0)], 1, 1, 0, 0),
-        ([(1350.1 + AFTER_S, 2000.0)], 2, 0, 0, 1),
-        ([(1050.0, 1060.0), (1320.0, 1400.0), (9000.0, 9300.0)], 0, 2, 0, 1),
-        ([(1050.0, NEVER)], 0, 1, 1, 0),  # locked out over the second: no trial
-        ([(1050.0, 1350.0)], 1, 1, 0, 0),  # might run again within it
-        ([(500.0, NEVER)], 0, 0, 2, 1),
-    ],
-)
+# Stops, upsets ridden through, stopped in and stood over, stops outside.
+IN_UPSETS: list[tuple[list[tuple[float, float]], int, int, int, int]] = [
+    ([], 2, 0, 0, 0),
+    ([(1000.0, 1010.0)], 1, 1, 0, 0),
+    ([(999.9, 1010.0)], 2, 0, 0, 1),  # before it began
+    ([(1050.0, 1060.0), (1070.0, 1080.0), (1090.0, 1095.0)], 1, 1, 0, 0),  # several stops, one upset
+    ([(1299.0, 1310.0)], 1, 1, 0, 0),  # what the first filled has not drained yet
+    ([(1310.0, 1320.0)], 1, 1, 0, 0),  # the second's own, and not the first's too
+    ([(1350.0 + AFTER_S, 2000.0)], 1, 1, 0, 0),
+    ([(1350.1 + AFTER_S, 2000.0)], 2, 0, 0, 1),
+    ([(1050.0, 1060.0), (1320.0, 1400.0), (9000.0, 9300.0)], 0, 2, 0, 1),
+    ([(1050.0, NEVER)], 0, 1, 1, 0),  # locked out over the second: no trial
+    ([(1050.0, 1350.0)], 1, 1, 0, 0),  # might run again within it
+    ([(500.0, NEVER)], 0, 0, 2, 1),
+]
+
+
+@pytest.mark.parametrize(("stops", "rode", "stopped", "stood", "outside"), IN_UPSETS)
 def test_what_a_stop_belongs_to(
     stops: list[tuple[float, float]], rode: int, stopped: int, stood: int, outside: int
 ) -> None:

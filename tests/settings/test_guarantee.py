@@ -255,6 +255,24 @@ def test_readings_lost_for_the_promised_share_never_stop_and_for_more_do(
     assert stops(healthy - 100)
 
 
+@pytest.mark.parametrize("recovery", [1.5, 4.0])
+def test_no_recovery_however_quick_lets_more_than_half_the_readings_be_lost(recovery: float) -> None:
+    """Catches a share of 60 or 80 % promised where the fault time, which drains as quickly as it fills, stops beyond 50 %."""
+
+    def stops(lost: int, healthy: int) -> bool:
+        plant = Plant(recovery=round(recovery * ONE), fault_delay=20_000, trip_delay=1_800_000)
+        for _ in range(2_000):
+            plant.lose(lost)
+            plant.run(healthy, HEALTHY)
+            if not plant.permitted:
+                return True
+        return False
+
+    assert Plant(recovery=round(recovery * ONE)).promised.line("intermittent").value == 0.5
+    assert not stops(1_000, 1_000)
+    assert stops(1_000, 900)
+
+
 @settings(max_examples=40)
 @given(lively())
 def test_the_reload_guard_acts_at_its_earliest_and_not_a_ms_before(named: Named) -> None:

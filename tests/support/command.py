@@ -10,15 +10,17 @@ from pathlib import Path
 from click.testing import CliRunner
 
 from replay.cli import main
+from replay.cli.group import UNFORESEEN
 
 USUAL = {"COLUMNS": "80"}
+TRACEBACK = {"LUBETRIP_TRACEBACK": "1"}
 SILENT = (DeprecationWarning, PendingDeprecationWarning, ImportWarning, ResourceWarning)  # by default of Python
 
 
 def lubetrip(*arguments: str | Path, **environment: str) -> subprocess.CompletedProcess[str]:
     """Run `lubetrip` with these arguments in this process and return what it did; no terminal, 80 columns.
 
-    What would be a traceback is raised here. Warnings stand on standard error, as Python would show them.
+    What nobody foresaw is a failure here, with its traceback. Warnings stand on standard error, as Python would show them.
     """
     before = signal.getsignal(signal.SIGTERM)
     try:
@@ -26,11 +28,13 @@ def lubetrip(*arguments: str | Path, **environment: str) -> subprocess.Completed
             warnings.resetwarnings()
             for category in SILENT:
                 warnings.simplefilter("ignore", category)
+            given = USUAL | TRACEBACK | environment
             done = CliRunner().invoke(
-                main, [*map(str, arguments)], prog_name="lubetrip", env=USUAL | environment, catch_exceptions=False
+                main, [*map(str, arguments)], prog_name="lubetrip", env=given, catch_exceptions=False
             )
     finally:
         signal.signal(signal.SIGTERM, before)
+    assert done.exit_code != UNFORESEEN or not given["LUBETRIP_TRACEBACK"], done.stderr
     errors = done.stderr + "".join(f"{warning.category.__name__}: {warning.message}\n" for warning in told)
     return subprocess.CompletedProcess([*arguments], done.exit_code, done.stdout, errors)
 

@@ -23,16 +23,20 @@ def in_2048ths(number: Fraction) -> Fraction:
 
 @dataclass
 class Channel:
-    """A pressure channel: the last reading, and for how many ms of running it has been the same."""
+    """A pressure channel: the last that was read, for how many ms of running it has been the same, if it is missing now."""
 
     reading: int | None = None
     unmoved: int = 0
+    missing: bool = True
 
     def look(self, reading: int, elapsed: int, stuck_after: int, *, running: bool) -> None:
         """Take a new reading; it holds for the whole time since the last one.
 
-        At standstill no channel becomes stuck, and one that was stays it until it moves.
+        At standstill no channel becomes stuck, and one that was stays it until it moves. Nothing read, nothing learnt.
         """
+        self.missing = reading == MISSING
+        if self.missing:
+            return
         if reading != self.reading:
             self.unmoved = 0
         if running or self.unmoved >= stuck_after:
@@ -110,7 +114,7 @@ class Model:
         longest = max(channel.unmoved for channel in self.channels)
         self.doubts = {"late"} if late else set()
         for name, channel, sensor in zip(("oil", "suction", "crankcase"), self.channels, SENSORS, strict=True):
-            if channel.reading == MISSING:
+            if channel.missing:
                 self.doubts.add(f"{name} missing")
             elif not self.s[f"{sensor}_least"] <= channel.reading <= self.s[f"{sensor}_most"]:
                 self.doubts.add(f"{name} range")

@@ -24,6 +24,9 @@ KINDS = (
     "asleep",
     "not read",
     "now and then not read",
+    "frozen and not read",
+    "frozen, now and then not read",
+    "asleep, now and then not read",
     "out of range",
     "late",
     "reset",
@@ -124,10 +127,10 @@ def _disturb(kind: str, part: list[np.ndarray], rng: np.random.Generator) -> Non
     """Change the columns of a stretch, in place, where its kind is a disturbance."""
     elapsed, oil, _, _, running, reset = part
     length = len(oil)
-    if kind == "not read":
-        oil[:] = NO_READING
-    elif kind == "now and then not read":
+    if kind.endswith("now and then not read"):
         oil[:: rng.integers(2, 40)] = NO_READING
+    elif kind.endswith("not read"):
+        oil[:] = NO_READING
     elif kind == "out of range":
         oil[:] = 1_700_000 + rng.integers(0, 99, length)
     elif kind == "late":
@@ -147,14 +150,15 @@ def told(stretches: list[tuple[str, int]], seed: int, *, own_crankcase: bool, ji
         crankcase = suction + rng.integers(-500, 500, length) if own_crankcase else suction.copy()
         oil = crankcase + _net(kind, length, rng)
         elapsed = rng.integers(500, 1_400, length) if jitter else np.full(length, 1_000)
-        running = np.full(length, int(kind not in ("standing", "asleep")))
+        running = np.full(length, int(not kind.startswith(("standing", "asleep"))))
         reset = np.zeros(length, np.int64)
         part = [elapsed, oil, suction, crankcase, running, reset]
         for column, reading in zip(part[1:4], last, strict=True):
-            if kind in ("frozen", "asleep") or (kind == "oil frozen" and column is oil):
+            if kind.startswith(("frozen", "asleep")) or (kind == "oil frozen" and column is oil):
                 column[:] = reading  # from the last reading before on
+        under_way = oil[-1]
         _disturb(kind, part, rng)
-        last = (oil[-1], suction[-1], crankcase[-1])
+        last = (oil[-1] if oil[-1] != NO_READING else under_way, suction[-1], crankcase[-1])
         parts.append(np.stack(part))
     elapsed, oil, suction, crankcase, running, reset = np.concatenate(parts, axis=1)
     time = np.cumsum(elapsed) - elapsed[0]

@@ -148,5 +148,5 @@ def memories(draw: st.DrawFn, named: Named, pressures: tuple[int, int, int]) -> 
         words[state.FLAGS] |= state.FAULT_DECLARED
     for channel, reading in zip((state.OIL_SEEN, state.SUCTION_SEEN, state.CRANKCASE_SEEN), pressures, strict=True):
         words[channel] = draw(st.sampled_from([reading, MISSING]))
-        words[channel + 1] = draw(between(0, named["stuck_after"]))
+        words[channel + 1] = draw(between(0, named["stuck_after"])) if words[channel] != MISSING else 0
     return words

@@ -177,6 +177,21 @@ CASES: dict[str, tuple[Story, dict[str, int]]] = {
     "not read for long": ([("healthy", 640), ("not read", 64), ("healthy", 640)], {}),
     "not read at all": ([("not read", 1500)], {}),
     "now and then not read": ([("now and then not read", 3000)], {}),
+    "frozen, now and then not read": ([("healthy", 200), ("frozen, now and then not read", 500), ("healthy", 200)], {}),
+    "frozen, now and then not read, over a standstill": (
+        [
+            ("healthy", 200),
+            ("frozen, now and then not read", 30),
+            ("asleep, now and then not read", 200),
+            ("frozen, now and then not read", 40),
+            ("healthy", 200),
+        ],
+        {"fault_delay": 100},
+    ),
+    "frozen before a loss and after": (
+        [("healthy", 100), ("frozen", 40), ("frozen and not read", 20), ("frozen", 200), ("healthy", 64)],
+        {"fault_delay": 60_000},
+    ),
     "between from the start": ([("between", 700), ("low", 200)], {}),
     "long grace": ([("standing", 100), ("deep", 700), ("healthy", 200), ("deep", 300)], {"start_grace": 600_000}),
     "grace that grows back": ([("deep", 20), ("standing", 7), ("deep", 300)], {"start_grace": 20_000}),

@@ -102,6 +102,10 @@ def test_a_summary_says_what_lies_in_its_block(own_crankcase: bool, jitter: bool
         ("asleep", 150),
         ("frozen", 40),
         ("flickering", 99),
+        ("frozen, now and then not read", 150),
+        ("frozen and not read", 90),
+        ("asleep, now and then not read", 90),
+        ("frozen", 90),
     ]
     trace = told(story, 5, own_crankcase=own_crankcase, jitter=jitter)
     summaries = prepare(trace).summaries
@@ -184,7 +188,8 @@ def test_moves_and_ages_behind_a_leap_are_those_of_every_tick_on_its_own() -> No
     for tick in range(1, 399):
         for to in (tick + 1, tick + 2, min(tick + 70, 400)):
             before, memory = [0] * state.STATE_SIZE, [0] * state.STATE_SIZE
-            for place, age in zip(PLACES, true_ages[tick - 1].tolist(), strict=True):
-                before[place + 1] = age
+            last = (oil[tick - 1], suction[tick - 1], suction[tick - 1])
+            for place, reading, age in zip(PLACES, last, true_ages[tick - 1].tolist(), strict=True):
+                before[place : place + 2] = int(reading), age
             lane.put_ages(view, memory, before, tick, to, 1)
             assert [memory[place + 1] for place in PLACES] == true_ages[to - 1].tolist(), (tick, to)

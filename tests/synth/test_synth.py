@@ -11,10 +11,12 @@ import tomlkit
 import replay.synth.libraries
 from replay.ground.refusal import Refusal
 from replay.library import read_library
+from replay.physics.simulate import simulate_pieces
 from replay.synth import Recipe, recipe, synthesise
 from replay.synth.libraries import recipe_from
 from replay.trace import read_trace
 from tests.support.command import lubetrip
+from tests.support.memory import peak_of
 
 FAMILIES = "pump-drive-broken,normal-start,suction-valve-shut"
 
@@ -99,6 +101,19 @@ def test_a_finished_library_is_left_alone(tmp_path: Path) -> None:
 
     assert synthesise(tmp_path, small()) is False
     assert contents(tmp_path) == before
+
+
+@pytest.mark.slow("compiles the physics, and simulates")
+def test_memory_does_not_grow_with_the_length_of_a_trace(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Catches a year that is simulated, or written, as a whole."""
+    monkeypatch.setattr(simulate_pieces, "__defaults__", (1000,))
+
+    def peak(hours: float) -> int:
+        wanted = recipe("pump-down-and-stop", 1, 1, hours, "parquet")
+        return peak_of(lambda: synthesise(tmp_path / str(hours), wanted))
+
+    peak(1.0)  # what is imported and kept once is not counted
+    assert peak(24.0) < 1.5 * peak(6.0)
 
 
 def other_recipe(folder: Path) -> None:

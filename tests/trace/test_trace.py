@@ -80,6 +80,15 @@ def test_an_empty_running_cell_keeps_the_contact_as_it_was(tmp_path: Path) -> No
     assert trace.running.tolist() == [1, 1, 0, 0, 1]
 
 
+def test_an_empty_reset_cell_is_a_reset_that_nobody_pressed(tmp_path: Path) -> None:
+    """Catches a lockout that the holes of a recording free: an empty cell read as pressed, or as the press before it goes on."""
+    path = tmp_path / "a.csv"
+    rows = "".join(f"{second},400,300,1,{reset}\n" for second, reset in enumerate(["", 0, "", 1, "", 1, 0, ""]))
+    path.write_text("time_s,oil_pressure_kpa,suction_pressure_kpa,running,reset\n" + rows)
+
+    assert read_trace(path).reset.tolist() == [0, 0, 0, 1, 0, 1, 0, 0]
+
+
 @pytest.mark.parametrize("kpa", ["20001", "-101", "1e300"])
 def test_what_no_sensor_can_say_is_no_reading(kpa: str, tmp_path: Path) -> None:
     """Catches an absurd number that overflows the integers of the logic."""

@@ -5,6 +5,7 @@ import dataclasses
 import io
 import json
 import re
+import shutil
 from pathlib import Path
 
 import pytest
@@ -371,3 +372,69 @@ def test_a_log_slower_than_max_gap_is_said_to_be_unjudged(site: Settings) -> Non
 def test_a_time_in_a_log_can_be_found_on_a_chart(seconds: float, text: str) -> None:
     """Catches a spell in the fourteenth hour that is told in seconds alone, and hours that run past a day."""
     assert moment(seconds) == text
+
+
+BROKEN = {
+    "header": "time,oil\n1,2\n",
+    "first row": "time_s,oil_pressure_kpa,suction_pressure_kpa,running\n0,x,300,1\n",
+    "last row": "",  # made below: sound but for its end
+    "parquet": "PAR1 and no more",
+}
+
+
+@pytest.fixture
+def fleet(tmp_path: Path, settings_file: Path) -> Path:
+    """Return a folder with logs of a starved machine and a sound one, and broken ones of others."""
+    folder = tmp_path / "logs"
+    write(folder / "starved" / "a.csv", STARVED_LOG)
+    write(folder / "sound" / "a.csv", made(600, lambda s: 120 * (s < 400), running=lambda s: int(s < 400)))
+    text = (folder / "sound" / "a.csv").read_text()
+    for name, content in BROKEN.items():
+        file = folder / name / ("b.parquet" if name == "parquet" else "b.csv")
+        file.parent.mkdir()
+        file.write_text(content or text + "601,x,300,1\n")
+    shutil.copy(folder / "sound" / "a.csv", folder / "last row" / "a.csv")
+    assert settings_file.parent == tmp_path
+    return folder
+
+
+@pytest.mark.parametrize(
+    "jobs", [1, pytest.param(2, marks=pytest.mark.slow("starts workers as processes of their own"))]
+)
+def test_a_broken_log_is_named_and_the_others_are_ranked(jobs: int, fleet: Path, settings_file: Path) -> None:
+    """Catches one bad file that ends a triage of thousands, one left out without a word, its machine called healthy."""
+    out = fleet.parent / "out.json"
+    done = lubetrip("triage", fleet, "--by-folder", "--settings", settings_file, "--json", out, "--jobs", str(jobs))
+    told = json.loads(out.read_text())
+    machines = {machine["machine"]: machine for machine in told["machines"]}
+
+    assert done.returncode == 2
+    assert sorted(line.split(": ")[1] for line in done.stderr.splitlines()) == sorted(
+        str(path) for path in fleet.rglob("b.*")
+    )
+    assert [f"lubetrip: {line}" for line in told["refused"]] == done.stderr.splitlines()
+    assert told["machines"][0]["machine"] == "starved"
+    assert machines.keys() == {"starved", "sound", *BROKEN}
+    for name in BROKEN:
+        assert machines[name]["advice"] == "cannot tell", name
+        assert machines[name]["why"][0] == "1 of its logs cannot be read and are left out"
+    assert machines["last row"]["rows"] == machines["sound"]["rows"] == 601  # of its other log, and nothing twice
+
+
+def test_where_no_log_can_be_read_there_is_no_report(fleet: Path, settings_file: Path) -> None:
+    """Catches a report on nothing where the only log is broken, and a page beside it."""
+    page = fleet.parent / "out.html"
+    done = lubetrip("triage", fleet / "header", "--settings", settings_file, "--html", page)
+
+    assert (done.returncode, done.stdout) == (2, "")
+    assert len(done.stderr.splitlines()) == 1
+    assert not page.exists()
+
+
+def test_a_page_of_a_fleet_shows_machines_without_a_log_that_can_be_read(fleet: Path, settings_file: Path) -> None:
+    """Catches a page that fails on a machine of which nothing is known."""
+    page = fleet.parent / "out.html"
+    done = lubetrip("triage", fleet, "--by-folder", "--settings", settings_file, "--html", page, "--before", fleet)
+
+    assert done.returncode == 2
+    assert "cannot be read" in page.read_text()

@@ -397,3 +397,13 @@ def test_starved_machines_of_the_physics_are_found_where_they_were_starved() -> 
         assert spell.vacuum_ms > 0.9 * spell.low_ms
     assert found(read_trace(entries["reload-before-film-00000"].path), settings).reloads == 1
     assert not found(read_trace(entries["normal-start-00000"].path), settings).gravest.all()
+
+
+def test_a_lowest_net_oil_pressure_of_nothing_is_the_machines_lowest(site: Settings) -> None:
+    """Catches a lowest of exactly 0 Pa that is taken for none, and gives way to the 50 kPa of a later spell."""
+    trace = made(400, lambda s: 0.0 if 100 < s <= 120 else 50.0 if 200 < s <= 220 else 120.0)
+    findings = found(trace, site)
+    spells = sorted(event.net_least_pa for event in findings.gravest.all() if event.kind == STARVED)
+
+    assert spells == [0, 50_000]
+    assert findings.net_least_pa == 0

@@ -18,10 +18,10 @@ from replay.triage.events import STARVED
 from replay.triage.findings import Findings
 from replay.triage.logs import Part
 from replay.triage.obeyed import RESET_AFTER_MS
-from replay.triage.ranking import notes
+from replay.triage.ranking import ADVICE, notes, rank, reasons
 from replay.triage.run import examine
 from tests.conftest import entry
-from tests.support.triage_logs import found, made, pieces, with_values, write
+from tests.support.triage_logs import ARRAYS, found, made, pieces, with_values, write
 
 MIDNIGHT = dt.datetime(2026, 3, 1, 23, 0, tzinfo=dt.UTC)  # in Oslo
 # Short of oil from 100 s to 170 s: half way to the floor, so the integral is full after 40 s, at 140 s.
@@ -119,6 +119,63 @@ def test_a_file_that_begins_in_another_goes_on_behind_it(site: Settings, tmp_pat
 
     assert starved(findings) == [(100, 170, 140)]
     assert (findings.rows, findings.overlap_ms) == (601, 59_000)
+
+
+def overlapping(site: Settings, folder: Path, second: Trace, step_ms: int = 0, rows: int = 1) -> Findings:
+    """Examine a log, and a second one of the same times that begins 100 s later, step_ms off, with every so many rows."""
+    parts = []
+    for number, (trace, offset) in enumerate(((SPELL, 0), (second, 100_000 + step_ms))):
+        part = pieces(trace, [100])[1] if number else trace
+        kept = {name: getattr(part, name)[:: rows if number else 1] for name in ARRAYS}
+        kept["time_ms"] = kept["time_ms"] - kept["time_ms"][0]
+        moment = MIDNIGHT + dt.timedelta(milliseconds=offset)
+        parts.append(Part(write(folder / f"{number}.csv", dataclasses.replace(part, **kept)), moment))
+    return examine(site, ("m", parts), fast=False)
+
+
+HEALTHY = made(600, lambda s: 120)
+
+
+@pytest.mark.parametrize(("step_ms", "rows"), [(0, 1), (500, 1), (0, 3)])
+def test_two_files_of_the_same_times_that_disagree_are_said_first(
+    step_ms: int, rows: int, site: Settings, tmp_path: Path
+) -> None:
+    """Catches the second file dropped without a word: one tells a spell, the other health, and both cannot be right."""
+    findings = overlapping(site, tmp_path, HEALTHY, step_ms, rows)
+    why = reasons(findings)
+
+    assert why[0].startswith("two files DISAGREE in 1")
+    assert "oil pressure by up to 75.0 kPa: are both of this machine" in why[0]
+    assert starved(findings) == [(100, 170, 140)]
+
+
+def test_two_files_that_disagree_are_never_healthy(site: Settings, tmp_path: Path) -> None:
+    """Catches a spell in the file that is not taken, beside a machine that is called not starved."""
+    parts = [Part(write(tmp_path / "a.csv", HEALTHY), MIDNIGHT), Part(write(tmp_path / "b.csv", SPELL), MIDNIGHT)]
+    assert ADVICE[rank(examine(site, ("m", parts), fast=False))] == "cannot tell"
+
+
+@pytest.mark.parametrize(("step_ms", "rows"), [(0, 1), (500, 1), (0, 3)])
+def test_two_files_that_agree_are_counted_once_without_a_doubt(
+    step_ms: int, rows: int, site: Settings, tmp_path: Path
+) -> None:
+    """Catches a doubt about every month that was exported twice, be it rounded, thinned or half a second off."""
+    rounded = dataclasses.replace(SPELL, oil_pa=SPELL.oil_pa // 500 * 500)
+    findings = overlapping(site, tmp_path, rounded, step_ms, rows)
+
+    assert not any("DISAGREE" in line or "compared" in line for line in reasons(findings))
+    assert starved(findings) == [(100, 170, 140)]
+    assert "told by two files, counted once" in notes(findings)[0]
+
+
+def test_files_that_cannot_be_compared_are_said(site: Settings, tmp_path: Path) -> None:
+    """Catches agreement stated of rows of which none was held against another."""
+    sparse = {name: getattr(SPELL, name)[::120] for name in ARRAYS}
+    first = dataclasses.replace(SPELL, **sparse)
+    parts = [Part(write(tmp_path / "a.csv", first), MIDNIGHT), Part(write(tmp_path / "b.csv", SPELL), MIDNIGHT)]
+    why = reasons(examine(site, ("m", parts), fast=False))
+
+    assert why[0] == "two files tell the same times, too far apart in their rows to be compared"
 
 
 def test_every_table_says_when_on_the_wall_and_from_which_file(tmp_path: Path, settings_file: Path) -> None:

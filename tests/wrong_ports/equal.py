@@ -160,7 +160,16 @@ class Prover:
         values = logic.derived_settings() if multiplies else logic.bounded_settings()
         for place, (least, most) in spans.SETTING_SPANS.items():
             assume(within(values[place], least, most))
-        arrays: dict[str, Words] = {"settings": values, "state": logic.any_state(values), "inputs": logic.any_inputs()}
+        given = logic.any_inputs()
+        for place in (ranges.OIL_PRESSURE, ranges.SUCTION_PRESSURE, ranges.CRANKCASE_PRESSURE):
+            given[place] = Integer.named(f"reading.{place}")
+            assume(within(given[place], *spans.READING))
+        memory = logic.any_state(values)
+        for place in (state.OIL_SEEN, state.SUCTION_SEEN, state.CRANKCASE_SEEN):
+            memory[place] = Integer.named(f"seen.{place}")
+            assume(within(memory[place], *spans.READING))
+            assume(implies(at(memory[place], ranges.NO_READING), at(memory[place + 1], 0)))
+        arrays: dict[str, Words] = {"settings": values, "state": memory, "inputs": given}
         results: Words = [Integer.named(f"result.{n}") for n in range(len(spans.WORDS["outputs"]))]
         for place, (least, most) in spans.WORDS["outputs"].items():
             assume(within(results[place], least, most))
@@ -198,8 +207,9 @@ class Prover:
         if function.__name__ == "settled_part" and isinstance(returned, Integer):
             returned = Integer(z3.If(returned.term < 0, -1, returned.term))  # below 0 is all that is looked at then
         if function.__name__ == "stuck_part" and isinstance(returned, Integer):
-            elapsed = copies[4].term  # of a step that is late all is in doubt, and what was stuck is not looked at
-            returned = Integer(z3.If(elapsed > spans.SEEN, 0, returned.term))
+            # Of a step that is late or has a missing reading all is in doubt, and what was stuck is not looked at.
+            leads_nowhere = z3.Or(copies[4].term > spans.SEEN, copies[2].term == ranges.NO_READING)
+            returned = Integer(z3.If(leads_nowhere, 0, returned.term))
         return [returned, *(word for copy in copies if isinstance(copy, list) for word in copy)]
 
     def same(self, mistake: wrong.Mistake, number: int) -> bool:

@@ -1,7 +1,8 @@
 """List what the vectors do not tell apart, and what shows that nothing could: `python -m tests.wrong_ports.equivalents [--minutes 10]`.
 
 What the vectors do not find is gone through: a wrong table that leads the same way under all conditions that can stand
-together (`tables`), an `xor` for an `or` of bits that are never on together, and what z3 shows to change nothing (`equal`)
+together (`tables`), an `xor` for an `or` of bits that are never on together, what gives the same for all numbers there are
+(`exhausted`), and what z3 shows to change nothing (`equal`)
 are equivalent, and stand in equivalent.toml with what shows it. The rest is printed and stands there as "unsettled": no
 step of the search told it apart, and nothing shows that none can.
 """
@@ -18,13 +19,13 @@ import click
 
 from tests.gates.wrong_ports import EQUIVALENT, UNSETTLED, hunted, listed
 from tests.support.toolchain import vector_set
-from tests.wrong_ports import hooked, tables
+from tests.wrong_ports import exhausted, hooked, tables
 from tests.wrong_ports.equal import Prover
 from tests.wrong_ports.search import PATIENCE
 from tests.wrong_ports.wrong import Hunt
 
 SLOW = ("signals.observe", "signals.channel")
-TABLE, DISJOINT, PROVED = "by all conditions", "by disjoint bits", "by z3"
+TABLE, DISJOINT, PROVED, EXHAUSTED = "by all conditions", "by disjoint bits", "by z3", "by all numbers"
 
 
 def shown(hunt: Hunt, seconds: float, before: dict[str, str]) -> Iterator[tuple[str, str, str]]:
@@ -39,6 +40,8 @@ def shown(hunt: Hunt, seconds: float, before: dict[str, str]) -> Iterator[tuple[
         how = before.get(mistake.name, UNSETTLED)
         if mistake.what == "BitXor for BitOr" and how != PROVED:
             how = DISJOINT  # tests/port/test_spans.py proves it of each
+        elif mistake.name in exhausted.PERCENTAGES:
+            how = EXHAUSTED  # tests/port/test_spans.py goes through them
         elif mistake.number in on_table:
             how = TABLE if not tables.told_apart(*mistake.change(0, 0, 0)) else UNSETTLED
         elif how == UNSETTLED and mistake.number in places and time.monotonic() < end:

@@ -26,6 +26,8 @@ FOUND = ("finds ", "goes through ")  # how the purpose of a walk begins that was
 SET_TOGETHER = 0.33  # how often each group of settings goes to its ends
 SAMPLES = 3000  # of depths on a ramp
 LONGEST_WALK = 60
+# Trip delay and integral (ms) at which a port that rounds or keeps a product coarsely tells another percentage.
+PERCENTS = ((1002, 501), (20487, 4712), (169499, 167804), (312891, 34418), (453929, 313211))
 PATIENCE = 1500  # a mistake that changed a value so often and never showed is left alone
 Words = list[int]
 
@@ -301,6 +303,9 @@ def _on_the_edge(short: dict[str, int], long: dict[str, int], gap: int) -> Itera
         told = [(*words, 100000 + beat, 100000, 100000) for _ in range(most + 2) for beat, words in enumerate(cycle)]
         yield _story(f"{told_most} resets, and one that is refused", {**short, "resets_most": most}, told)
     yield from _weights(long, gap)
+    yield from _lost(short)
+    yield _far_out(short)
+    yield from _odd_numbers(long)
     alike = ranges.NO_READING & ((1 << 24) - 1)  # a reading whose lowest bits are those of none
     told = [(1000, 1, 0, alike, 100000, 100000), (1000, 1, 0, alike, alike, alike)]
     yield _story("a reading like none", {"oil_most": 20000000, "suction_most": 20000000}, told)
@@ -315,6 +320,72 @@ def _on_the_edge(short: dict[str, int], long: dict[str, int], gap: int) -> Itera
     told += [(1000, 1, 0, 200000 + n, 100000, 100000) for n in range(4)]
     told += [(3000, 0, 0, 130000, 100001, 100001), (1000, 0, 0, 130001, 100000, 100000)]
     yield _story("a fault as the trip memory ends", {**short, "fault_delay": 100}, told)
+
+
+def _odd_numbers(long: dict[str, int]) -> Iterator[Walk]:
+    """Yield walks that were worked out for mistakes which chance does not find, each named by what it tells."""
+    gap, still = ranges.SETTINGS[ranges.MAX_GAP][3], (100000, 100000, 100000)
+    slow = {**long, "trip_delay": 1800000, "stopped_recovery": 0}
+    vacuum = [(0, 0, 0, *still), (1, 1, 0, 70000, 70000, 70000), (3, 1, 0, 70001, 70001, 70001)]
+    odd = {**slow, "floor_weight": 2049, "vacuum_weight": 1023}  # their product is one short of a half
+    yield _story("a product one short of its half", odd, vacuum)
+    low = [(0, 0, 0, *still), (204801, 1, 0, 100001, 100001, 100001), (1, 1, 0, *still)]
+    yield _story("a fraction just short of a whole beyond 24 bits", {**slow, "floor_weight": 4095}, low)
+    steep = {**slow, "floor": 61994, "floor_weight": 8197}  # six pascals below cut-out
+    ramp = [(0, 0, 0, *still), *[(1, 1, 0, 161999 - n, 100000, 100000) for n in range(6)]]
+    yield _story("a slope beyond 24 bits", steep, ramp)
+    wide = {**long, "oil_most": 20000000, "suction_most": 20000000, "suction_least": -100000, "oil_least": -100000}
+    for most in ((1 << 24) + 1, (1 << 24) + 3):
+        for oil, crankcase in ((most, 0), (0, most)):
+            rest = [(0, 0, 0, *still)]
+            rest += [(1, 0, 0, oil + by, crankcase, crankcase) for by in (0, 1, -1, 2, -2)]
+            yield _story("a zero beyond 24 bits", {**wide, "rest_most": most, "rest_settle": 0}, rest)
+    for who, other in ((0, 1), (0, 2), (1, 2)):
+        for by in (1, 900):
+            told = []
+            for n, beat in enumerate((0, by, 30000 - by - 100, 1100 + by, 50)):
+                words = [190000 + n, 100000 + n, 100000 + n]
+                words[who], words[other] = 180000, 99000 if n < 2 else 101000
+                told.append((beat, 1, 0, *words))
+            yield _story("two channels stuck in one step", {**long, "stuck_after": 30000, "max_gap": 29999}, told)
+    yield _story(
+        "a clock that reads what no pressure does",
+        {"fault_delay": 60000},
+        [(0, 0, 0, *still), (ranges.NO_READING, 1, 0, 100001, 100001, 100001)],
+    )
+    beats = [0, *[ranges.ELAPSED_MOST] * 9, (1 << 24) - 9 * ranges.ELAPSED_MOST]
+    told = [(beat, 1, 0, 190000, 100000 + n, 100000 + n) for n, beat in enumerate(beats)]
+    told += [(5, 0, 0, 190000, 100000, 100000)]
+    yield _story("one ms short of stuck at rest, beyond 24 bits", {**long, "stuck_after": (1 << 24) + 1}, told)
+    for delay, integral in PERCENTS:
+        beats = [0, *[gap] * (integral // gap), integral % gap]
+        told = [(beat, 1, 0, ranges.NO_READING, 100000 + n, 100000 + n) for n, beat in enumerate(beats)]
+        yield _story("a percentage that hangs on its rounding", {**long, "trip_delay": delay}, told)
+
+
+def _far_out(short: dict[str, int]) -> Walk:
+    """Return a walk with readings of more than 30 bits, up and down, that would be sound ones, or none, in fewer bits."""
+    sound, gone, told = 100000, ranges.NO_READING, [(0, 0, 0, 100000, 100000, 100000)]
+    far = [sign * (1 << bits) + low for bits in (29, 30) for sign in (-1, 1) for low in (-1, 0, 1, sound)]
+    far += [3 << 29, -3 << 29, (1 << 31) - 1, -(1 << 31), 1 - (1 << 31), gone + (1 << 30), gone + (1 << 31)]
+    for n, reading in enumerate(far):
+        for place in range(3):
+            words = [sound + n % 2, sound + n % 2, sound + n % 2]
+            words[place] = reading
+            told += [(100, 1, 0, *words), (100, 1, 0, *words)]
+    return _story("readings of more than 30 bits", {**short, "fault_delay": 60000}, told)
+
+
+def _lost(short: dict[str, int]) -> Iterator[Walk]:
+    """Yield walks in which a frozen channel is missing now and then, running and at rest, and comes back as it was or not."""
+    gone, beats = ranges.NO_READING, "rrgrgggr rgrr gg r sgs rm rgm"  # read, gone, standing still, moved
+    for place in range(3):
+        told = [(0, 0, 0, gone, gone, gone)]
+        for second, beat in enumerate(beats.replace(" ", "")):
+            words = [190000 + second % 2, 100000 + second % 2, 100000 + second % 2]
+            words[place] = {"g": gone, "m": 180000 - second}.get(beat, (190000, 100000, 100000)[place])
+            told.append((1000, int(beat != "s"), 0, *words))
+        yield _story("a frozen channel that loses readings", {**short, "stuck_after": 8000, "fault_delay": 60000}, told)
 
 
 def _weights(long: dict[str, int], gap: int) -> Iterator[Walk]:

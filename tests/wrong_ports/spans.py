@@ -13,7 +13,8 @@ from replay.port.coverage import reachable_ends
 from tests.wrong_ports import hooked
 
 Span = tuple[int, int]
-WORD: Span = (1 - (1 << 30), (1 << 30) - 1)  # a reading before it is checked: none is far outside, and within this
+WORD: Span = (1 - (1 << 30), (1 << 30) - 1)
+READING: Span = (-(1 << 31), (1 << 31) - 1)  # before it is checked: whatever a driver gives
 LONGEST = ranges.ELAPSED_MOST
 ENDS = dict(enumerate(reachable_ends()))
 READINGS = ranges.INPUTS[ranges.OIL_PRESSURE][2:]
@@ -41,7 +42,9 @@ def _most(place: int) -> Span:
 
 WORDS: dict[str, dict[int, Span]] = {
     "settings": SETTING_SPANS,
-    "inputs": dict.fromkeys(range(ranges.INPUTS_SIZE), WORD) | {ranges.RUN_FEEDBACK: (0, 1), ranges.RESET: (0, 1)},
+    "inputs": dict.fromkeys(range(ranges.INPUTS_SIZE), WORD)
+    | {ranges.RUN_FEEDBACK: (0, 1), ranges.RESET: (0, 1)}
+    | dict.fromkeys((ranges.OIL_PRESSURE, ranges.SUCTION_PRESSURE, ranges.CRANKCASE_PRESSURE), READING),
     "state": {
         state.STATE: (0, state.LOCKED_OUT),
         state.INTEGRAL: _most(ranges.TRIP_DELAY),
@@ -53,7 +56,7 @@ WORDS: dict[str, dict[int, Span]] = {
         state.FAULT_TIME: _most(ranges.FAULT_DELAY),
         state.FLAGS: (0, 2 * state.RESET_PRESSED - 1),
         state.CAUSE: (0, signals.DOUBTS | state.CAUSE_CODE),
-        **dict.fromkeys((state.OIL_SEEN, state.SUCTION_SEEN, state.CRANKCASE_SEEN), WORD),
+        **dict.fromkeys((state.OIL_SEEN, state.SUCTION_SEEN, state.CRANKCASE_SEEN), READING),
         **{
             place + 1: _most(ranges.STUCK_AFTER) for place in (state.OIL_SEEN, state.SUCTION_SEEN, state.CRANKCASE_SEEN)
         },
@@ -94,7 +97,9 @@ NAMES: dict[str, Span] = {
     "signals.stuck_part.unmoved": (0, ENDS[ranges.STUCK_AFTER][1] + LONGEST),
     "signals.stuck_part.elapsed": (0, LONGEST),
     "signals.stuck_part.stuck_after": ENDS[ranges.STUCK_AFTER],
-    "signals.stuck_part.reading": WORD,
+    "signals.stuck_part.reading": READING,
+    "signals.channel_doubt.reading": READING,
+    "signals.within.reading": READING,
     "signals.settled_part.left": (0, ENDS[ranges.REST_SETTLE][1]),
     "signals.settled_part.elapsed": (0, LONGEST),
     "signals.counted_elapsed.elapsed": (0, LONGEST),
@@ -300,7 +305,7 @@ def _word(node: ast.Subscript, place: hooked.Place) -> Span:
         raise LookupError(str(place))
     index = ast.unparse(node.slice)
     if index == "seen":
-        return WORD
+        return READING
     if index == "seen + 1":
         return _most(ranges.STUCK_AFTER)
     if index == "place":  # of a timer that runs down

@@ -1,0 +1,260 @@
+"""Slips in the host side, each planted by itself in a copy of the checkout, against the tests that state what it breaks.
+
+`PLAN` says for each part of the host side which tests are to find its slips, those that are likeliest to first. First come
+the slips of named_slips.toml, which passed every test once, then a sample of all that slips.py makes of the files, or with
+the campaign `slips` all of them, days of one core. What survives has to stand in equivalent_host.toml with the reason, named by
+its text. Python stays interpreted where that is sooner done than machine code made anew for each slip (`COMPILED`).
+"""
+
+import compileall
+import contextlib
+import json
+import os
+import random
+import shutil
+import subprocess
+import sys
+import tempfile
+import tomllib
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+from queue import SimpleQueue
+
+from tests.gates.port import Verdict
+from tests.gates.reasons import Change, judged, reasons
+from tests.gates.slips import Slip, slips
+
+ROOT = Path(__file__).parents[2]
+EQUIVALENT = Path(__file__).with_name("equivalent_host.toml")
+NAMED = Path(__file__).with_name("named_slips.toml")
+COPIED = ("firmware_ref", "fixtures", "protect", "replay", "tests", "pyproject.toml", "README.md", "DEVELOPERS.md")
+SAMPLE, SEED = 40, 1
+PLAIN_S, PLANTED_S = 1200.0, 300.0  # how long the tests of a part may take with nothing planted, and with a slip
+COMPILED = ("physics", "sweep")  # parts that take too long without machine code
+FATES = ("killed", "timeout", "survived")
+
+# Part of the host side -> its files in replay/, and the tests that state what they do.
+Plan = dict[str, tuple[tuple[str, ...], tuple[str, ...]]]
+PLAN: Plan = {
+    "verdict": (
+        ("score/scoring.py", "score/windows.py", "score/evidence.py", "score/mix.py", "score/explaining.py"),
+        (
+            "tests/judge/test_score_judged.py",
+            "tests/score/test_score.py",
+            "tests/score/test_windows.py",
+            "tests/score/test_evidence.py",
+            "tests/score/test_explaining.py",
+        ),
+    ),
+    "statistics": (("ground/statistics.py",), ("tests/ground/test_statistics.py", "tests/score/test_evidence.py")),
+    "comparison": (("score/comparison.py",), ("tests/score/test_comparison.py",)),
+    "library": (
+        ("library/digest.py", "library/library.py", "library/labels.py"),
+        ("tests/library/test_digest.py", "tests/library/test_library.py", "tests/library/test_label.py"),
+    ),
+    "forms": (
+        ("report/junit.py", "pytest_plugin.py", "display/score.py"),
+        ("tests/judge/test_forms_judged.py", "tests/report/test_junit.py"),
+    ),
+    "record": (("report/record.py",), ("tests/report/test_record.py",)),
+    "trace": (("trace/rows.py", "trace/trace.py"), ("tests/trace/test_trace.py",)),
+    "settings": (("settings/file.py",), ("tests/settings/test_settings.py",)),
+    "guarantee": (("settings/guarantee.py",), ("tests/settings/test_guarantee.py",)),
+    "tuning": (
+        ("tuning/tune.py", "tuning/judge.py", "tuning/pareto.py", "tuning/holdout.py", "tuning/fresh.py"),
+        (
+            "tests/tuning/test_choice.py",
+            *(
+                f"tests/tuning/test_tune.py::test_{name}"
+                for name in (
+                    "every_candidate_has_the_figures_of_its_own_score",
+                    "the_parts_are_scored_as_libraries_of_their_own",
+                    "the_parts_are_disjoint_cover_the_library_and_share_no_machine_and_family",
+                    "the_pareto_set_is_that_of_comparing_all_with_all",
+                    "a_library_too_small_to_be_parted_is_not_parted",
+                )
+            ),
+        ),
+    ),
+    "robustness": (
+        ("tuning/tolerance.py", "tuning/disturb.py", "tuning/robustness.py", "tuning/levers.py"),
+        ("tests/tuning/test_robustness.py",),
+    ),
+    "sweep": (
+        (
+            *("sweep/walk.py", "sweep/long_ticks.py", "sweep/fast_ticks.py", "sweep/lane.py"),
+            *("sweep/blocks.py", "sweep/outcomes.py", "sweep/table_facts.py"),
+        ),
+        ("tests/sweep/test_leaps.py", "tests/sweep/test_sweep_blocks.py"),
+    ),
+    "triage": (
+        ("triage/kernel.py", "triage/run.py", "triage/events.py", "triage/findings.py", "triage/days.py"),
+        (
+            *("tests/judge/test_triage_judged.py", "tests/triage/test_triage_events.py"),
+            *("tests/triage/test_triage_joined.py", "tests/triage/test_triage_doubts.py"),
+        ),
+    ),
+    "import": (
+        ("measured/zones.py", "ground/zones.py", "measured/clock.py", "measured/assemble.py", "measured/cells.py"),
+        (
+            "tests/measured/test_import_blocks.py",
+            "tests/measured/test_import_time.py",
+            "tests/measured/test_import_honest.py",
+            "tests/measured/test_import_broken.py",
+        ),
+    ),
+    "physics": (
+        tuple(f"physics/{name}.py" for name in ("bearing", "sump", "pump", "journal", "sensors", "simulate")),
+        tuple(
+            f"tests/physics/test_physics_{name}.py"
+            for name in ("bearings", "outside", "sensors", "balances", "tables", "numerics", "behaviour")
+        ),
+    ),
+    "page": (
+        ("page/judge.js", "page/units.js", "page/settings.js", "page/wording.js"),
+        ("tests/page/test_judge_script.py", "tests/page/test_bench_page.py"),
+    ),
+}
+
+
+@dataclass(frozen=True)
+class Planted:
+    """A slip with its text, and how the tests of its part ended."""
+
+    change: Change
+    fate: str
+    by: str
+
+
+def copied(folder: Path) -> Path:
+    """Lay out a copy of a checkout to plant slips in."""
+    leave = shutil.ignore_patterns("__pycache__", "node_modules", "build", "*.egg-info")
+    for name in COPIED:
+        if (ROOT / name).is_dir():
+            shutil.copytree(ROOT / name, folder / name, ignore=leave)
+        else:
+            shutil.copy(ROOT / name, folder / name)
+    compileall.compile_dir(folder, quiet=2)
+    return folder
+
+
+class Runner:
+    """A copy of the checkout and the process whose forks run tests in it (forked.py)."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = copied(folder)
+        variables = {"PYTHONPATH": str(folder), "PYTHONDONTWRITEBYTECODE": "1"}
+        cache = {"XDG_CACHE_HOME": str(folder / "cache")}
+        self.process = subprocess.Popen(
+            [sys.executable, str(Path(__file__).with_name("forked.py")), str(folder)],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            text=True,
+            env={**os.environ, **variables, **cache},
+        )
+
+    def ask(self, part: str, tests: Sequence[str], timeout: float) -> tuple[str, str]:
+        """Run tests of a part; return how that ended and by which test."""
+        assert self.process.stdin is not None
+        assert self.process.stdout is not None
+        self.process.stdin.write(
+            json.dumps({"tests": list(tests), "timeout": timeout, "interpreted": part not in COMPILED}) + "\n"
+        )
+        self.process.stdin.flush()
+        answer = json.loads(self.process.stdout.readline())
+        return answer["fate"], answer["by"]
+
+    def plant(self, part: str, slip: Slip, tests: Sequence[str], timeout: float) -> Planted:
+        """Plant a slip, run the tests, take it out again."""
+        path = self.folder / slip.file
+        source = path.read_text(encoding="utf-8")
+        with self.changed(path, source, slip.text(source)):
+            return Planted(slip.shown(source), *self.ask(part, tests, timeout))
+
+    @contextlib.contextmanager
+    def changed(self, path: Path, source: str, text: str) -> Iterator[None]:
+        """Hold another text in a file; no byte code of either may be taken for the other."""
+        for kept in (path.parent / "__pycache__").glob(f"{path.stem}.*.pyc"):
+            kept.unlink()
+        path.write_text(text, encoding="utf-8")
+        try:
+            yield
+        finally:
+            path.write_text(source, encoding="utf-8")
+
+    def close(self) -> None:
+        """End the process."""
+        assert self.process.stdin is not None
+        self.process.stdin.close()
+        self.process.wait()
+
+
+def drawn(parts: Sequence[str], sample: int | None, seed: int) -> list[tuple[str, Slip]]:
+    """Return slips of these parts, a sample of them or all, each with its part."""
+    every = [(part, slip) for part in parts for file in PLAN[part][0] for slip in slips(ROOT, f"replay/{file}")]
+    if sample is None or sample >= len(every):
+        return every
+    return sorted(random.Random(seed).sample(every, sample))  # noqa: S311 - draws a test, no secret
+
+
+def planted(wanted: Sequence[tuple[str, Slip]], jobs: int = 1, plan: Plan = PLAN) -> list[Planted]:
+    """Plant every slip by itself. Raises SystemExit where the tests of a part fail with nothing planted."""
+    with tempfile.TemporaryDirectory() as work:
+        free: SimpleQueue[Runner] = SimpleQueue()
+        runners = [Runner(Path(work) / str(number)) for number in range(jobs)]
+        try:
+            for part in dict.fromkeys(part for part, _ in wanted):
+                fate, by = runners[0].ask(part, plan[part][1], PLAIN_S)
+                if fate != "survived":
+                    raise SystemExit(f"the tests of {part} fail with nothing planted: {by}")
+            for runner in runners:
+                free.put(runner)
+
+            def one(row: tuple[str, Slip]) -> Planted:
+                runner = free.get()
+                try:
+                    return runner.plant(*row, plan[row[0]][1], PLANTED_S)
+                finally:
+                    free.put(runner)
+
+            with ThreadPoolExecutor(jobs) as pool:
+                return list(pool.map(one, wanted))
+        finally:
+            for runner in runners:
+                runner.close()
+
+
+def named(parts: Sequence[str]) -> list[tuple[str, Slip]]:
+    """Return the slips of named_slips.toml in these parts, each with its part. Raises SystemExit for one without its place."""
+    found = []
+    for row in tomllib.loads(NAMED.read_text(encoding="utf-8"))["slip"]:
+        if row["part"] in parts:
+            file = f"replay/{row['file']}"
+            source = (ROOT / file).read_text(encoding="utf-8")
+            if source.count(row["line"]) != 1:
+                raise SystemExit(f"named_slips.toml: {row['what']}: its line does not stand once in {file}")
+            begin = source.index(row["line"])
+            slip = Slip(file, row["what"], begin, begin + len(row["line"]), row["changed"])
+            found.append((row["part"], slip))
+    return found
+
+
+def judge(
+    parts: Sequence[str] = tuple(PLAN),
+    sample: int | None = SAMPLE,
+    seed: int = SEED,
+    jobs: int = 1,
+    plan: Plan = PLAN,
+) -> Verdict:
+    """Judge the tests of the host side by the slips that they let live; sample: how many are drawn, None for all."""
+    ends = planted([*named(parts), *drawn(parts, sample, seed)], jobs, plan)
+    alive = {one.change for one in ends if one.fate == "survived"}
+    known = reasons(EQUIVALENT)
+    looked_for = {one.change for one in ends}
+    lines = judged(alive, {change: why for change, why in known.items() if change in looked_for})
+    hung = [f"ran into the time limit: {one.change[0]}: `{one.change[2]}`" for one in ends if one.fate == "timeout"]
+    counts = ", ".join(f"{sum(one.fate == fate for one in ends)} {fate}" for fate in FATES)
+    told = f"{len(ends)} slips in {', '.join(parts)}: {counts}; {len(known)} listed as equivalent, each with its reason"
+    return Verdict(not lines, (*hung, *lines, told))

@@ -1,0 +1,1 @@
+"""What the host side judges, held against a second account of it."""

@@ -1,0 +1,146 @@
+"""What a draft asks or takes where a log is written so that a hasty reading loses a spell. Each was seen to do so."""
+
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from replay.ground.refusal import Refusal
+from replay.measured.guess import draft_profile
+from tests.support.measured import bring_in, profile_with
+
+
+def drafted(folder: Path, head: str, rows: list[str]) -> tuple[dict, str]:
+    """Return the draft for a log, as a table and as text."""
+    (folder / "log.csv").write_text("\n".join([head, *rows]) + "\n", encoding="utf-8")
+    text = draft_profile(folder / "log.csv")
+    return tomllib.loads(text), text
+
+
+def test_the_a_of_bar_absolute_is_no_ampere(tmp_path: Path) -> None:
+    """Catches a suction pressure that no draft sees, since bar(a) ends as a current does."""
+    rows = [f"{s},{4 + s % 7 / 10},{2 + s % 5 / 10},{s % 2}" for s in range(40)]
+    table, _ = drafted(tmp_path, "t (s),Oil bar(g),Suction bar(a),Run", rows)
+
+    assert table["suction_pressure"] == {"column": "Suction bar(a)", "reference": "absolute"}
+    assert table["oil_pressure"] == {"column": "Oil bar(g)", "reference": "gauge"}
+
+
+def test_a_name_of_two_units_asks_which(tmp_path: Path) -> None:
+    """Catches psig read as inHg: a compound gauge writes pounds above the atmosphere, and inches of vacuum below."""
+    rows = [f"{s},{40 + s % 7},{20 - s},{s % 2}" for s in range(40)]
+    table, text = drafted(tmp_path, "t (s),Oil psig,Suction psig/inHg,Run", rows)
+
+    assert table["suction_pressure"]["unit"] == "?"
+    assert "its name says psig and inHg" in text
+    assert "unit" not in table["oil_pressure"]
+
+
+@pytest.mark.parametrize("odd", ["({})", "{}-", "{} inHg", "<{}"])
+def test_a_number_in_other_clothes_is_no_sentinel(odd: str, tmp_path: Path) -> None:
+    """Catches the vacuum of a spell, written in brackets, drafted as no reading beside "Bad"."""
+    rows = [f"{s},{4 + s % 7 / 10},{odd.format('0.55') if s > 30 else f'2.{s % 5}'},{s % 2}" for s in range(40)]
+    table, text = drafted(tmp_path, "t (s),Oil barg,Suction barg,Run", rows)
+
+    assert table["file"]["sentinels"] == "?"
+    assert f'cells such as "{odd.format("0.55")}" hold a number' in text
+
+
+@pytest.mark.parametrize("name", ["Comp Stopped", "Compressor Off", "Compresseur arrêt", "Kompressor aus"])
+def test_a_status_that_says_stopped_asks_what_its_words_mean(name: str, tmp_path: Path) -> None:
+    """Catches a machine that runs when it stands, and so was never starved running."""
+    rows = [f"{s},{4 + s % 7 / 10},{2 + s % 5 / 10},{s % 2}" for s in range(40)]
+    table, text = drafted(tmp_path, f"t (s),Oil barg,Suction barg,{name}", rows)
+
+    assert table["running"] == dict.fromkeys(("column", "on", "off"), "?")
+    assert 'those of "0", "1" that mean it runs' in text
+
+
+def test_a_status_in_few_cells_is_asked_whether_it_holds(tmp_path: Path) -> None:
+    """Catches a status written when it changes, of which all but a few seconds are left out as unknown."""
+    rows = [f"{s},{4 + s % 7 / 10},{2 + s % 5 / 10},{ {5: 'RUN', 30: 'STOP'}.get(s, '') }" for s in range(40)]
+    table, _ = drafted(tmp_path, "t (s),Oil barg,Suction barg,Comp", rows)
+
+    assert (table["running"]["column"], table["running"]["on_change"]) == ("?", "?")
+
+
+STAMP = "2026-03-02 08:{:02d}:{:02d}"
+
+
+@pytest.mark.parametrize("below", [["Average,4.3,2.1,0.5", "Max,4.6,2.4,1"], ["time,Oil barg,Suction barg,Run"]])
+def test_a_few_rows_that_are_no_readings_hide_no_time(below: list[str], tmp_path: Path) -> None:
+    """Catches a total below the rows, or a header that comes again, for which no column looks like a time any more."""
+    rows = [f"{STAMP.format(s // 60, s % 60)},{4 + s % 7 / 10},{2 + s % 5 / 10},{s % 2}" for s in range(100)]
+    table, _ = drafted(tmp_path, "time,Oil barg,Suction barg,Run", [*rows, *below])
+
+    assert table["time"]["column"] == "time"
+    assert (table["oil_pressure"]["column"], table["suction_pressure"]["column"]) == ("Oil barg", "Suction barg")
+    assert "sentinels" not in table["file"]
+
+
+def test_a_date_in_the_first_row_alone_is_a_question(tmp_path: Path) -> None:
+    """Catches a file of which, by its draft, no row has a time."""
+    rows = [f"{'2026-03-02' if s == 0 else ''},08:00:{s:02d},4.{s % 7},2.{s % 5},{s % 2}" for s in range(40)]
+    table, text = drafted(tmp_path, "Date,Time,Oil barg,Suction barg,Run", rows)
+
+    assert table["time"]["column"] == "?"
+    assert '"Date", or "Time"' in text
+
+
+def test_seconds_that_are_gone_are_asked(tmp_path: Path) -> None:
+    """Catches eleven rows of twelve left out as repeated, when a step would keep them."""
+    rows = [f"2026-03-02 08:{s // 12:02d},4.{s % 7},2.{s % 5},{s % 2}" for s in range(240)]
+    table, text = drafted(tmp_path, "time,Oil barg,Suction barg,Run", rows)
+
+    assert table["time"]["step"] == "?"
+    assert "12 rows each" in text
+
+
+def test_numbers_of_which_a_mark_is_in_doubt_still_find_their_columns(tmp_path: Path) -> None:
+    """Catches "313,385" Pa taken for a word, and every pressure column left out for it."""
+    rows = [f'{STAMP.format(s // 60, s % 60)},"4{s:02d},385","2{s:02d},110",{s % 2}' for s in range(99)]
+    table, _ = drafted(tmp_path, "time,Oil pressure [Pa abs],Suction pressure [Pa abs],Running", rows)
+
+    assert table["file"]["decimal"] == "?"
+    assert table["oil_pressure"]["column"] == "Oil pressure [Pa abs]"
+    assert table["suction_pressure"]["column"] == "Suction pressure [Pa abs]"
+
+
+def test_marks_of_quality_are_known_by_their_words(tmp_path: Path) -> None:
+    """Catches readings marked as bad in a column that is called a state, passed by and counted as good."""
+    rows = [f"{s},4.{s % 7},2.{s % 5},{s % 2},{'Malo' if s > 30 else 'Bueno'}" for s in range(40)]
+    table, _ = drafted(tmp_path, "t (s),Presión aceite barg,Aspiración barg,Marcha,Estado", rows)
+
+    assert table["quality"] == {"column": "Estado", "good": ["Bueno"]}
+    assert table["running"] == {"column": "Marcha"}
+
+
+@pytest.mark.parametrize("form", ["long", "wide"])
+def test_a_column_that_parts_the_rows_of_machines_is_asked(form: str, tmp_path: Path) -> None:
+    """Catches a sound machine written over a starved one of the same file: the later reading of a tag counts."""
+    head, rows = "Time (s),Equipment,Oil barg,Suction barg,Run", []
+    for s in range(40):
+        for machine, oil in (("K1", f"2.{s % 7}"), ("K2", f"4.{s % 7}")):
+            cells = {"Oil barg": oil, "Suction barg": f"2.{s % 5}", "Run": str(s // 3 % 2)}
+            long = [f"{s},{machine},{tag},{value}" for tag, value in cells.items()]
+            rows += long if form == "long" else [f"{s},{machine},{','.join(cells.values())}"]
+    table, text = drafted(tmp_path, head if form == "wide" else "Time (s),Equipment,Tag,Value", rows)
+
+    assert table["trace"]["machine_column"] == "?"
+    assert '"Equipment", which holds K1, K2? Times repeat but for it' in text
+    assert (table["oil_pressure"]["column"], table["running"]["column"]) == ("Oil barg", "Run")
+    assert table["time"]["max_gap"] == "3 s"
+
+
+def test_a_tag_that_reads_two_values_at_a_time_is_refused(tmp_path: Path) -> None:
+    """Catches a spell written over by another machine's readings where the profile names no column of machines."""
+    rows = "".join(
+        f"{s},{of},{tag},{v}\n" for s in range(20) for of in "AB" for tag, v in (("oil", of == "A"), ("run", 1))
+    )
+    rows = rows.replace("True", "3.5").replace("False", "2.1") + "".join(f"{s},A,suction,2\n" for s in range(20))
+    long = profile_with(file='decimal = "."', long='tag = "tag"\nvalue = "v"')
+    with pytest.raises(Refusal, match=r"tag oil = .*: 20 of its 40 readings .* same time; accepted: .*machine_column"):
+        bring_in(tmp_path, "t,of,tag,v\n" + rows, long)
+    kept, _ = bring_in(tmp_path, "t,of,tag,v\n" + rows, long, repair=True)
+
+    assert kept.counts.kept == 20

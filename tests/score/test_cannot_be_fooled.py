@@ -1,0 +1,358 @@
+"""A library that shows nothing, or shows it twice, is not met, on any face: terminal, JSON, JUnit, test runner, report."""
+
+import json
+from dataclasses import replace
+from pathlib import Path
+from xml.etree import ElementTree as ET
+
+import pytest
+
+from replay.display.score import score_view, warnings
+from replay.display.terminal import plain
+from replay.library import Entry, read_library
+from replay.report.junit import junit, unjudged
+from replay.report.write import write_report
+from replay.score import Score, score_library
+from replay.score.once import look
+from tests.conftest import SETTINGS, entry, trace_csv
+from tests.support.command import lubetrip
+from tests.support.fooling import FAULT, RIDE, broken_wire, faulty, healthy, made, noisy
+
+
+def faces(folder: Path, result: Score) -> dict[str, bool]:
+    """Return whether each face says that the acceptance is met."""
+    library = read_library(folder)
+    cases = ET.fromstring(junit(result, library))
+    (case,) = [case for case in cases.iter("testcase") if case.get("name") == "acceptance"]
+    write_report(folder / "report.html", library)
+    return {
+        "verdict": result.verdict == "met",
+        "met": result.met,
+        "terminal": "Acceptance: met" in plain(score_view(result)),
+        "JSON": result.as_json()["acceptance"]["met"],
+        "JUnit": case.find("failure") is None,
+        "report": "Acceptance: met" in (folder / "report.html").read_text(),
+    }
+
+
+NOTHING_JUDGED = {
+    "undecided alone": ({"a": (noisy(1, 400, faulty), "undecided = true")}, ["max_missed", "per_1000h", "min_margin"]),
+    "no fault": ({"a": (noisy(1, 400, healthy), RIDE)}, ["max_missed", "min_margin"]),
+    "no hour": ({"a": (noisy(1, 400, faulty), FAULT)}, ["max_nuisance_per_1000h"]),
+    "a machine that never runs": (
+        {"a": (noisy(1, 400, faulty), FAULT), "b": (noisy(2, 400, healthy).replace(",1\n", ",0\n"), RIDE)},
+        ["max_nuisance_per_1000h"],
+    ),
+}
+
+
+@pytest.mark.parametrize("name", NOTHING_JUDGED)
+def test_nothing_judged_is_not_met_on_any_face_and_says_what_is_missing(name: str, tmp_path: Path) -> None:
+    """Catches an empty set that keeps every rule: no confidence is stated here, so nothing but the counts is judged."""
+    traces, rules = NOTHING_JUDGED[name]
+    result = score_library(made(tmp_path, traces))
+
+    assert result.verdict == "not enough evidence"
+    assert not any(faces(tmp_path, result).values())
+    told = plain(score_view(result))
+    assert all(f"{rule}: no " in told for rule in rules if rule.startswith("m"))
+    assert set(result.as_json()["acceptance"]["unjudged"]) >= {rule for rule in rules if rule.startswith("m")}
+
+
+def test_a_library_that_judges_everything_is_met_on_every_face(tmp_path: Path) -> None:
+    """Catches a judge that cannot be pleased, and a face that says otherwise than the others."""
+    traces = {"fault": (noisy(1, 400, faulty), FAULT), "quiet": (noisy(2, 400, healthy), RIDE)}
+    result = score_library(made(tmp_path, traces))
+
+    assert all(faces(tmp_path, result).values())
+    assert warnings(result) == []
+    assert result.totals.hits_by_cause == {"oil": 1}
+    assert "hits by cause  oil 1" in plain(score_view(result))
+
+
+def test_faults_missed_within_what_is_allowed_are_no_margin(tmp_path: Path) -> None:
+    """Catches a rule about margins that is met because not one fault was hit."""
+    lenient = SETTINGS.replace("max_missed = 0", "max_missed = 9").replace(
+        'trip_delay = "60 s"', 'trip_delay = "15 min"'
+    )
+    traces = {"fault": (noisy(1, 400, faulty), FAULT), "quiet": (noisy(2, 400, healthy), RIDE)}
+    result = score_library(made(tmp_path, traces, lenient))
+
+    assert (result.totals.missed, result.failures, result.unjudged) == (1, (), ("min_margin",))
+    assert not result.met
+
+
+def test_the_command_exits_3_where_nothing_is_judged(tmp_path: Path) -> None:
+    """Catches a script that goes on because a library of undecided traces broke no rule."""
+    done = lubetrip("score", made(tmp_path, {"a": (noisy(1, 200, healthy), "undecided = true")}))
+    assert (done.returncode, done.stderr) == (3, "")
+    assert "Acceptance: NOT ENOUGH EVIDENCE" in done.stdout
+
+
+# ---- hits on a sensor, units ------------------------------------------------------------------------------------
+
+
+def test_healthy_traces_in_pa_are_no_faults_found(tmp_path: Path) -> None:
+    """Catches a unit of a thousandth, on which every trace stops at once, by its sensor, and counts as a fault found."""
+    settings = SETTINGS.replace("max_nuisance_per_1000h = 0.0", "max_nuisance_per_1000h = 1e6\nconfidence = 0.95")
+    label = "must_trip = { earliest_s = 0.0, deadline_s = 90.0 }"
+    traces = {f"t{n}": (noisy(n, 100, healthy, per=1000.0), label) for n in range(60)}
+    traces |= {"quiet": (noisy(99, 600, healthy), RIDE)}
+    result = score_library(made(tmp_path, traces, settings))
+    told = warnings(result)
+
+    assert result.totals.hits_by_cause == {"sensor": 60}
+    assert (result.totals.sensor_hits, result.totals.doubted) == (60, 60)
+    assert "max_missed" in result.unjudged
+    assert any("oil pressure mostly beyond 6000 kPa: Pa or mbar taken for kPa?" in line for line in told)
+    assert any(line.startswith("WARNING: 60 of 60 hits by a stop on a sensor") for line in told)
+    assert not any(faces(tmp_path, result).values())
+
+
+@pytest.mark.parametrize(
+    ("per", "said"), [(0.01, "bar or MPa"), (1e-3, "bar or MPa"), (10.0 * 3, "Pa or mbar"), (1.0, "")]
+)
+def test_units_are_doubted_by_size(per: float, said: str, tmp_path: Path) -> None:
+    """Catches bar, MPa or Pa that pass for kPa, and kPa that are doubted."""
+    traces = {"fault": (noisy(1, 400, faulty), FAULT), "quiet": (noisy(2, 400, healthy), RIDE)}
+    traces["odd"] = (noisy(3, 300, healthy, per=per), RIDE)
+    doubts = {verdict.id: verdict.doubt for verdict in score_library(made(tmp_path, traces)).verdicts}
+
+    assert doubts.pop("odd").partition(": ")[2].partition(" taken")[0] == said
+    assert set(doubts.values()) == {""}
+
+
+@pytest.mark.parametrize(("name", "warned"), [("fault", True), ("sensor", False)])
+def test_a_hit_by_a_sensor_where_none_fails_is_a_warning(name: str, warned: bool, tmp_path: Path) -> None:
+    """Catches a fault called found by a stop that had nothing to do with it, and a warning about the sensor's own fault."""
+    traces = {"real": (noisy(1, 400, faulty), FAULT), "quiet": (noisy(2, 400, healthy), RIDE)}
+    result = score_library(made(tmp_path, {**traces, name: (noisy(3, 400, broken_wire), FAULT)}))
+
+    assert result.totals.hits_by_cause == {"oil": 1, "sensor": 1}
+    assert result.met  # one fault was found by its oil pressure
+    assert [line for line in warnings(result) if "1 of 2 hits by a stop on a sensor" in line] == warnings(result)
+    assert bool(warnings(result)) == warned
+    assert ("WARNING" in plain(score_view(result))) == warned
+    properties = ET.fromstring(junit(result, read_library(tmp_path))).iter("property")
+    assert ("warnings" in [item.get("name") for item in properties]) == warned
+
+
+# ---- the same twice ---------------------------------------------------------------------------------------------
+
+
+def test_the_same_file_twice_counts_once(tmp_path: Path) -> None:
+    """Catches thirty copies of one fault that show thirty, and copies of a quiet hour that dilute a nuisance rate."""
+    fault, quiet = noisy(1, 400, faulty), noisy(2, 3600, healthy)
+    traces = {"fault": (fault, FAULT), "quiet": (quiet, RIDE)}
+    traces |= {f"fault{n}": (fault, FAULT) for n in range(5)} | {f"quiet{n}": (quiet, RIDE) for n in range(5)}
+    result = score_library(made(tmp_path, traces))
+
+    assert (result.totals.must_trip, result.totals.hit, result.totals.ride_through) == (1, 1, 1)
+    assert result.totals.ride_through_run_hours == pytest.approx(1.0)
+    assert [verdict.outcome for verdict in result.verdicts].count("told already") == 10
+    assert "fault and fault0 are the same recording: counted once." in plain(score_view(result))
+    assert len(result.as_json()["told_twice"]) == 10
+
+
+def test_overlapping_recordings_of_one_machine_count_each_hour_once(tmp_path: Path) -> None:
+    """Catches 4.83 run hours for 3.33 real ones, of a machine that is spelt three ways and says when it was recorded."""
+    entries = ""
+    for name, machine, start, seconds in (("a", "K1", "00", 6000), ("b", "k1 ", "50", 6000), ("c", "K1", "55", 5400)):
+        (tmp_path / f"{name}.csv").write_text(noisy(ord(name), seconds, healthy))
+        own = entry(name, RIDE).replace('machine = "m"', f'machine = "{machine}"')
+        entries += own + f"start_utc = 2026-03-01T00:{start}:00Z\n"
+    traces = {"fault": (noisy(1, 400, faulty), FAULT)}
+    result = score_library(made(tmp_path, traces, more=entries))
+    hours = {verdict.id: verdict.run_hours for verdict in result.verdicts}
+
+    assert sum((6000, 6000, 5400)) / 3600 == pytest.approx(4.83, abs=0.01)
+    assert result.totals.ride_through_run_hours == pytest.approx(9000 / 3600)
+    assert (hours["a"], hours["b"]) == (pytest.approx(6000 / 3600), pytest.approx(3000 / 3600))
+    told = " ".join(plain(score_view(result)).split())
+    assert "a and b tell the same 3000.0 s: counted once." in told
+    assert "One machine by several spellings: 'K1', 'k1 '." in told
+
+
+def test_a_nuisance_stop_in_an_overlap_counts_once(tmp_path: Path) -> None:
+    """Catches one stop told by two recordings that is two, and one outside of the overlap that is none."""
+    dips = lambda s: 5.0 if 800 <= s < 870 or 1900 <= s < 1970 else 120.0  # noqa: E731
+    (tmp_path / "b.csv").write_text(noisy(7, 2400, dips, from_s=600))
+    later = entry("b", RIDE)
+    traces = {"fault": (noisy(1, 400, faulty), FAULT), "a": (noisy(7, 1500, dips), RIDE)}
+    result = score_library(made(tmp_path, traces, more=later))
+    stops = {verdict.id: verdict.nuisance_trips for verdict in result.verdicts}
+
+    assert stops == {"fault": 0, "a": 1, "b": 1}
+    assert {verdict.id: verdict.trips for verdict in result.verdicts}["b"] == 2
+
+
+def test_rows_that_stand_in_two_recordings_count_once_without_a_clock(tmp_path: Path) -> None:
+    """Catches a recording cut in two with a stretch in both, under two names and with times of their own."""
+    whole = noisy(5, 3000, healthy)
+    later = noisy(5, 3000, healthy, from_s=1200)
+    (tmp_path / "later.csv").write_text(later)
+    traces = {"fault": (noisy(1, 400, faulty), FAULT), "first": ("\n".join(whole.splitlines()[:1802]) + "\n", RIDE)}
+    other = entry("later", RIDE).replace('machine = "m"', 'machine = "another"')
+    result = score_library(made(tmp_path, traces, more=other))
+
+    assert result.totals.ride_through_run_hours == pytest.approx(3000 / 3600, abs=0.01)
+    assert any(pair.kind == "overlap" for pair in result.once.twice)
+
+
+def test_recordings_that_are_alike_by_nature_are_not_taken_for_one(tmp_path: Path) -> None:
+    """Catches two traces of a simulation, both without noise, or steady ones, whose hours are thrown away."""
+    traces = {name: (trace_csv(3600, lambda s: 120.0), RIDE) for name in ("one",)}
+    traces["two"] = (trace_csv(3500, lambda s: 120.0), RIDE)
+    traces["fault"] = (noisy(1, 400, faulty), FAULT)
+    result = score_library(made(tmp_path, traces))
+
+    assert result.once.twice == ()
+    assert result.totals.ride_through_run_hours == pytest.approx(7100 / 3600)
+
+
+def test_readings_that_hardly_move_tell_no_recording_from_another(tmp_path: Path) -> None:
+    """Catches two logs of coarse digits taken for one, because the same steps stand in both."""
+    found = {}
+    for rows in (1, 5):
+        steps = "".join(f"{s},{400 + s // rows},{300 + s // rows},1\n" for s in range(2000))
+        (tmp_path / "t.csv").write_text(f"time_s,oil_pressure_kpa,suction_pressure_kpa,running\n{steps}")
+        found[rows] = len(look(Entry("t", tmp_path / "t.csv", "f", "m", "o", "recorded: x", RIDE, "")).hashes)
+    assert found[1] > 100
+    assert found[5] == 0
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [(FAULT, RIDE), (FAULT, FAULT.replace("100.0", "150.0")), (FAULT, "undecided = true"), (RIDE, FAULT)],
+)
+def test_labels_that_contradict_each_other_show_nothing(one: str, other: str, tmp_path: Path) -> None:
+    """Catches a recording that is a fault and harmless at once, of which one is right whatever the logic does."""
+    fault = noisy(1, 400, faulty)
+    traces = {"real": (noisy(3, 400, faulty), FAULT), "quiet": (noisy(2, 400, healthy), RIDE)}
+    lenient = SETTINGS.replace("max_nuisance_per_1000h = 0.0", "max_nuisance_per_1000h = 1e6")
+    result = score_library(made(tmp_path, {**traces, "x": (fault, one), "y": (fault, other)}, lenient))
+
+    assert not result.met
+    assert any("tells otherwise than" in line for line in warnings(result) + list(result.unjudged)) or result.failures
+    told = " ".join(plain(score_view(result)).split())
+    assert "tell the same 400.0 s, and their labels contradict each other there." in told
+
+
+def test_of_two_deadlines_of_one_fault_the_careful_one_counts(tmp_path: Path) -> None:
+    """Catches a fault that is found in time because its recording stands there again with a later deadline."""
+    fault = noisy(1, 400, faulty)
+    late, soon = FAULT, FAULT.replace("250.0", "120.0")
+    traces = {"quiet": (noisy(2, 400, healthy), RIDE), "late": (fault, late), "soon": (fault, soon)}
+    result = score_library(made(tmp_path, traces))
+
+    assert (result.totals.must_trip, result.totals.missed, result.verdict) == (1, 1, "not met")
+
+
+def test_a_fault_behind_an_overlap_is_told_by_two_and_counts_once(tmp_path: Path) -> None:
+    """Catches one fault in two overlapping recordings that is two hits, and a harmless recording of it that counts."""
+    second = noisy(4, 900, lambda s: 120.0 if s < 500 else 5.0, from_s=300)
+    traces = {"quiet": (noisy(2, 400, healthy), RIDE)}
+    traces["a"] = (
+        noisy(4, 900, lambda s: 120.0 if s < 500 else 5.0),
+        "must_trip = { earliest_s = 500, deadline_s = 700 }",
+    )
+    traces["b"] = (second, "must_trip = { earliest_s = 200, deadline_s = 400 }")
+    result = score_library(made(tmp_path, traces))
+    assert (result.totals.must_trip, result.totals.hit, result.met) == (1, 1, True)
+
+    text = (tmp_path / "library.toml").read_text()
+    for other in (RIDE, "must_trip = { earliest_s = 200, deadline_s = 300 }"):  # harmless, and of an earlier deadline
+        (tmp_path / "library.toml").write_text(
+            text.replace("must_trip = { earliest_s = 200, deadline_s = 400 }", other)
+        )
+        again = score_library(tmp_path)
+        assert {verdict.id for verdict in again.verdicts if verdict.doubt} == {"a", "b"}
+        assert not again.met
+
+
+def test_the_test_runner_and_junit_call_no_trace_right_that_was_not_judged(tmp_path: Path) -> None:
+    """Catches green for a twin, for a machine that never ran, and for a window that an earlier stop stood over."""
+    quiet = noisy(2, 400, healthy)
+    traces = {"fault": (noisy(1, 400, faulty), FAULT), "quiet": (quiet, RIDE), "twin": (quiet, RIDE)}
+    traces["never"] = (noisy(3, 400, healthy).replace(",1\n", ",0\n"), RIDE)
+    result = score_library(made(tmp_path, traces))
+    suite = ET.fromstring(junit(result, read_library(tmp_path)))[0]
+    skipped = {case.get("name") for case in suite.iter("testcase") if case.find("skipped") is not None}
+
+    why = {item.get("message") for item in suite.iter("skipped")}
+
+    assert skipped == {"twin", "never"}
+    assert "told already by another trace, and judged there" in why
+    assert "an earlier stop held" in unjudged(replace(result.verdicts[0], outcome="stood"))
+    assert "in doubt: x" in unjudged(replace(result.verdicts[0], doubt="x"))
+    assert unjudged(result.verdicts[0]) == ""
+    assert suite.get("skipped") == "2"
+
+
+# ---- files that try it ------------------------------------------------------------------------------------------
+
+HOSTILE = {
+    "an unknown table of traces": ("[[traces]]\n" + entry("b", FAULT).partition("\n")[2], "[[traces]]", "trace"),
+    "an unknown key": (entry("b", FAULT) + "mustrip = true\n", "mustrip", "must_trip"),
+    "two labels": (entry("b", FAULT + "\n" + RIDE), "2 labels", "one of"),
+    "a deadline that is no number": (entry("b", FAULT.replace("250.0", "nan")), "deadline_s = nan", "not a finite"),
+    "a window that begins behind its deadline": (
+        entry("b", FAULT.replace("100.0", "251.0")),
+        "earliest_s",
+        "later than",
+    ),
+    "an id that is used already": (entry("a", RIDE), "id", "earlier trace"),
+    "an id that reads like another": (entry("a ", RIDE).replace("a .csv", "a.csv"), "id", "reads like"),
+    "a mix of no family there is": (entry("b", RIDE) + "[mix]\nnobody = 1.0\n", "[mix] nobody", "unknown key"),
+}
+
+
+@pytest.mark.parametrize("name", HOSTILE)
+def test_a_library_that_cannot_be_meant_is_refused(name: str, tmp_path: Path) -> None:
+    """Catches a fault that vanishes with a table nobody reads, and a label that may be read two ways."""
+    more, *said = HOSTILE[name]
+    (tmp_path / "b.csv").write_text(noisy(2, 400, faulty))
+    done = lubetrip("score", made(tmp_path, {"a": (noisy(1, 400, healthy), RIDE)}, more=more))
+
+    assert (done.returncode, done.stdout) == (2, "")
+    assert all(word in done.stderr for word in said), done.stderr
+
+
+def test_an_unreadable_fault_is_no_harmless_library(tmp_path: Path) -> None:
+    """Catches the only fault of a library passed over because its file cannot be read."""
+    folder = made(tmp_path, {"a": ("time_s\n", FAULT), "b": (noisy(1, 400, healthy), RIDE)})
+    done = lubetrip("score", folder)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "a.csv" in done.stderr
+
+
+def test_a_window_of_no_length_and_files_that_were_swapped_are_judged_as_they_stand(tmp_path: Path) -> None:
+    """Catches a window that no stop can hit taken for hit, and swapped files that come out met."""
+    point = FAULT.replace("250.0", "100.0")
+    result = score_library(made(tmp_path, {"a": (noisy(1, 400, faulty), point), "b": (noisy(2, 400, healthy), RIDE)}))
+    assert (result.totals.missed, result.verdict) == (1, "not met")
+
+    swapped = score_library(made(tmp_path, {"a": (noisy(2, 400, healthy), FAULT), "b": (noisy(1, 400, faulty), RIDE)}))
+    assert (swapped.totals.missed, swapped.totals.nuisance_trips > 0, swapped.verdict) == (1, True, "not met")
+
+
+@pytest.mark.parametrize(
+    "key", ["confidence = 0", "confidence = 1", "confidence = nan", "max_mised = 0", "max_missed = 1.5"]
+)
+def test_an_acceptance_that_asks_for_nothing_is_refused(key: str, tmp_path: Path) -> None:
+    """Catches a confidence of nothing or of certainty, and a rule that is spelt so that nobody judges it."""
+    text = SETTINGS.replace("max_missed = 0\n", "") if key.startswith("max_missed =") else SETTINGS
+    folder = made(tmp_path, {"a": (noisy(1, 200, healthy), RIDE)}, text + key + "\n")
+    done = lubetrip("score", folder)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert key.partition(" ")[0] in done.stderr
+
+
+def test_the_digest_of_a_twin_is_that_of_its_file(tmp_path: Path) -> None:
+    """Catches counting once that changes what a library is known by."""
+    traces = {"fault": (noisy(1, 400, faulty), FAULT), "quiet": (noisy(2, 400, healthy), RIDE)}
+    before = score_library(made(tmp_path, traces)).library_digest
+    (tmp_path / "twin.csv").write_text(traces["quiet"][0])
+    (tmp_path / "library.toml").write_text((tmp_path / "library.toml").read_text() + entry("twin", RIDE))
+    assert score_library(tmp_path).library_digest != before
+    assert json.loads(json.dumps(score_library(tmp_path).as_json(), allow_nan=False))["totals"]["ride_through"] == 1
