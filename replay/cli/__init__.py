@@ -9,7 +9,14 @@ its topic, or in a new one; options that several commands share stand in `option
 """
 
 import pkgutil
+import sys
 from importlib import import_module
+
+from replay.cli.own import clash
+
+if (wrong := clash()) is not None:  # before any of it is imported
+    sys.stderr.write(f"lubetrip: {wrong}; accepted: lubetrip installed in an environment of its own\n")
+    sys.exit(2)
 
 from replay.cli.group import main as main
 

@@ -56,9 +56,6 @@ TOP_LEVEL = {
     "README.md",
     "DEVELOPERS.md",
     "pyproject.toml",
-    "setup.py",  # builds from nothing
-    "MANIFEST.in",
-    "lubetrip.py",  # the start, before any package
     "LICENSE",
     "protect",
     "firmware_ref",

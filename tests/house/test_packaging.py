@@ -20,12 +20,12 @@ PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
 ENVIRONMENT = {**os.environ, "PYTHONPATH": str(ROOT)}
 BUILD = """
 import sys, tarfile
-from setuptools import build_meta
+from hatchling import build as build_meta
 folder = sys.argv[1]
 archive = build_meta.build_sdist(folder)
 tarfile.open(f"{folder}/{archive}").extractall(folder, filter="data")
 """
-WHEEL = "import sys; from setuptools import build_meta; print(build_meta.build_wheel(sys.argv[1]))"
+WHEEL = "import sys; from hatchling import build as build_meta; print(build_meta.build_wheel(sys.argv[1]))"
 
 
 def listed(*folders: str) -> list[str]:
@@ -60,7 +60,7 @@ def test_every_file_that_runs_comes_with_the_wheel(installed: Path) -> None:
 
     Also what an earlier build left in build/.
     """
-    wanted = set(listed("protect", "replay", "firmware_ref", "lubetrip.py"))
+    wanted = set(listed("protect", "replay", "firmware_ref"))
     wanted |= {name.replace("fixtures/", "replay/demo/") for name in listed("fixtures")}
 
     assert wanted == {str(path.relative_to(installed)) for path in installed.rglob("*") if path.is_file()} - {
@@ -72,27 +72,26 @@ def test_the_sdist_holds_what_its_tests_need(installed: Path) -> None:
     """Catches an sdist whose tests miss a file, and one with what a build or an editor left beside them."""
     unpacked = installed.parent / f"lubetrip-{PROJECT['project']['version']}"
     found = {path.relative_to(unpacked).as_posix() for path in unpacked.rglob("*") if path.is_file()}
-    made = {"PKG-INFO", "setup.cfg"}
+    made = {"PKG-INFO"}
 
-    assert {name for name in found - made if not name.startswith(("build/", "lubetrip.egg-info/"))} == set(listed())
+    assert {name for name in found - made if not name.startswith("build/")} == set(listed())
 
 
-@pytest.mark.parametrize("module", ["lubetrip", "replay"])
-def test_the_command_is_a_module_too(module: str, tmp_path: Path) -> None:
+def test_the_command_is_a_module_too(tmp_path: Path) -> None:
     """Catches a machine on which scripts are not found and that has no other way to the command."""
-    command = [sys.executable, "-m", module, "--version"]
+    command = [sys.executable, "-m", "replay", "--version"]
     done = subprocess.run(command, cwd=tmp_path, env=ENVIRONMENT, capture_output=True, text=True, check=True)
 
     assert done.stdout == f"lubetrip, version {PROJECT['project']['version']}\n"
 
 
-@pytest.mark.parametrize("package", ["protect", "replay", "firmware_ref"])
+@pytest.mark.parametrize("package", ["protect", "firmware_ref"])
 def test_a_package_of_somebody_else_under_our_name_is_told(package: str, tmp_path: Path) -> None:
-    """Catches a verdict by another distribution's `protect`, and a traceback for its `replay`."""
+    """Catches a verdict by another distribution's `protect`, and a traceback for its `firmware_ref`."""
     (tmp_path / package).mkdir()
     (tmp_path / package / "__init__.py").touch()
     environment = {**ENVIRONMENT, "PYTHONPATH": f"{tmp_path}{os.pathsep}{ROOT}"}
-    command = [sys.executable, "-P", "-c", "import lubetrip; lubetrip.main()", "--version"]
+    command = [sys.executable, "-P", "-c", "from replay.cli import main; main()", "--version"]
     done = subprocess.run(command, cwd=tmp_path, env=environment, capture_output=True, text=True, check=False)
 
     assert (done.returncode, done.stdout) == (2, "")
