@@ -41,7 +41,7 @@ def without_one_way(file: dict[str, Any], text: str) -> dict[str, dict[str, int]
     """Return what is summed up of a file, less the ways that nothing can take."""
     summary, lines = dict(file["summary"]), text.splitlines()
     asked = [branch for branch in file["branches"] if lines[branch[LINE] - 1].strip() in ONE_WAY]
-    never = sum(branch[TAKEN] > 0 == branch[NOT_TAKEN] for branch in asked)
+    never = sum(branch[TAKEN] > 0 and branch[NOT_TAKEN] == 0 for branch in asked)
     summary["branches"] = {**summary["branches"], "count": summary["branches"]["count"] - never}
     return summary
 
