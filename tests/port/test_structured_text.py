@@ -77,7 +77,7 @@ def forms(text: str) -> set[tuple[str, str]]:
 @pytest.mark.slow("the second grammar takes a second for twenty lines")
 @pytest.mark.outside(
     computation="The text is of the language",
-    source="blark, a grammar of the IEC 61131-3 of TwinCAT",
+    source="blark, a second grammar of IEC 61131-3",
     status="consulted",
     agreement="it parses",
 )
