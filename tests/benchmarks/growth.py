@@ -27,7 +27,7 @@ def make(folder: Path, entries: int) -> list[Path]:
     told = {"family": "recorded, unlabelled", "machine": "K1", "oil": "not stated", "source": "logger.csv"}
     parts = []
     for number in range(entries):
-        name = f"traces/logger-{number:06d}.csv"
+        name = f"traces/logger-{number:06}.csv"
         (folder / name).write_text("time_s,oil_pressure_kpa,suction_pressure_kpa,running\n0,400,300,1\n1,401,300,1\n")
         origin = f"recorded: logger.csv, SHA-256 {number:064x}"
         parts.append(entry_text({"id": f"t{number}", "file": name, **told, "origin": origin, "undecided": True}))
