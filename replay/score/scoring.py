@@ -299,7 +299,7 @@ def judge(entry: Entry, trace: AnyTrace, replay: Replay) -> Verdict:
     """
     check_within(entry, trace)
     stops = felt(trace, replay)
-    course = follow(entry.windows, stops) if entry.windows else Course((), 0, 0)
+    course = follow(entry.windows, stops, entry.told) if entry.windows else Course((), 0, 0)
     outcome, nuisance, found = str(entry.label), course.nuisance, not_told(entry.told, course.windows)
     if entry.label == "ride_through":
         nuisance = len(apart(entry.told, stops))

@@ -169,7 +169,7 @@ def common(
 
 
 def given_to(
-    windows: list[dict[str, float]], stops: list[list[float]], held: list[bool]
+    windows: list[dict[str, float]], stops: list[list[float]], held: list[bool], told: list[Span]
 ) -> tuple[dict[int, float], dict[int, float], int, int]:
     """Return by window the stop that answers it and the first that came too early, the nuisance stops and the repeats."""
     ends = [max(w[key] for key in ("deadline_s", "likely_s", "latest_s") if key in w) for w in windows]
@@ -187,7 +187,9 @@ def given_to(
             over = begun and past and past[0] < windows[here]["earliest_s"] and past[1] > windows[here]["deadline_s"]
             again = past and at - past[1] <= AGAIN_S and (past[2] or over)
             of_fault = bool(again or (begun and at <= ends[here]))
-            repeats, nuisance = repeats + of_fault, nuisance + (not of_fault)
+            w = windows[here if of_fault else following]
+            if not overlaps(w["earliest_s"], w["deadline_s"], told):  # else it counts where that fault does
+                repeats, nuisance = repeats + of_fault, nuisance + (not of_fault)
             if not of_fault:
                 before.setdefault(following, at)
         past = [at, until, of_fault]
@@ -199,11 +201,13 @@ def overlaps(begin: float, end: float, spans: list[Span]) -> bool:
     return any(max(begin, since) <= min(end, until) for since, until in spans)
 
 
-def judged_windows(windows: list[dict[str, float]], stops: list[list[float]]) -> tuple[list[dict[str, Any]], int, int]:
-    """Return what became of each window, the nuisance stops and the repeats."""
+def judged_windows(
+    windows: list[dict[str, float]], stops: list[list[float]], told: list[Span]
+) -> tuple[list[dict[str, Any]], int, int]:
+    """Return what became of each window, and the nuisance stops and the repeats that no other trace tells."""
     causes = {at: CAUSES[int(word) & 7] for at, _, word in stops}
     held = [any(at < w["earliest_s"] and until > w["deadline_s"] for at, until, _ in stops) for w in windows]
-    answer, before, nuisance, repeats = given_to(windows, stops, held)
+    answer, before, nuisance, repeats = given_to(windows, stops, held, told)
     found = []
     for n, w in enumerate(windows):
         stop = before.get(n, None if held[n] else answer.get(n))
@@ -286,7 +290,7 @@ def sensor_fails(entry: dict[str, Any]) -> bool:
 def verdict_of(entry: dict[str, Any], rows: pd.DataFrame, one: Lived) -> dict[str, Any]:
     """Return one row of the report. told of an entry: stretches that another trace tells; doubt: why it proves nothing."""
     told = entry.get("told", [])
-    windows, nuisance, repeats = judged_windows(windows_of(entry), one.stops)
+    windows, nuisance, repeats = judged_windows(windows_of(entry), one.stops, told)
     first = one.stops[0] if one.stops else None
     row: dict[str, Any] = {"id": entry["id"], "family": entry["family"], "deadline_s": None, "margin_s": None}
     left = [w for w in windows if not overlaps(w["earliest_s"], w["deadline_s"], told)]
