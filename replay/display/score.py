@@ -138,7 +138,7 @@ def _late_stops(whole: Totals) -> str:
 def _unit(told: ByMachine) -> str:
     if told.unit == TRACE:
         return "a trace: no two are recordings of one machine"
-    return f"a trace in the limits above; the {told.machines} machines in those by machine"
+    return f"a trace in these limits, a machine in those by machine ({told.machines} of them)"
 
 
 def _counted(score: Score) -> str:

@@ -86,7 +86,7 @@ const actions = {
     },
     save: async (selector) => {
         const [download] = await Promise.all([page.waitForEvent("download"), selector ? page.click(selector) : page.keyboard.press("s")]);
-        const place = join(folder, download.suggestedFilename());
+        const place = join(folder, `${told.saved.length}-${download.suggestedFilename()}`);
         await download.saveAs(place);
         told.saved.push(place);
     },
