@@ -55,6 +55,8 @@ FACE: dict[str, tuple[str, ...]] = {
     "replay.measured.importing": ("import_logs",),
     "replay.measured.guess": ("draft_profile",),
     "replay.library.labels": ("relabel",),
+    "replay.library.label_files": ("take_labels",),
+    "replay.page.labelling": ("write_label_page",),
     "replay.library.removal": ("remove_traces",),
     "replay.synth": ("recipe", "synthesise", "run_closed_loop"),
     "replay.settings.guarantee": ("guarantee",),

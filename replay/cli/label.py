@@ -79,7 +79,7 @@ def label(
     if page is not None:
         _page(folder, page, queue, settings, given["who"])
     elif file is not None:
-        _apply(folder, file, given["who"])
+        _take(folder, file, given["who"])
     elif any(ways):
         _give(folder, identities, family, given)
     else:
@@ -111,15 +111,10 @@ def _give(folder: Path, identities: tuple[str, ...], family: str | None, given: 
     _tell(give_labels(folder, [Said(entry.id, _wanted(entry, given), who, today, *told) for entry in entries]))
 
 
-def _apply(folder: Path, file: Path, who: str | None) -> None:
-    import datetime as dt
+def _take(folder: Path, file: Path, who: str | None) -> None:
+    from replay.library.label_files import take_labels
 
-    from replay.library import read_library
-    from replay.library.label_files import read_labels
-    from replay.library.labels import give_labels, login
-
-    said = read_labels(file, read_library(folder), who or login(), dt.datetime.now().astimezone().date())
-    edits = give_labels(folder, said)
+    edits = take_labels(folder, file, who or None)
     _tell([edit for edit in edits if edit.before != edit.after])
     same = sum(edit.before == edit.after for edit in edits)
     click.echo(f"{file}: {len(edits) - same} labels taken over" + (f", {same} there already" if same else ""))

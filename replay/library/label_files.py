@@ -24,8 +24,8 @@ from replay.ground.places import check_file
 from replay.ground.refusal import or_refuse, refusal
 from replay.ground.shape import Key, Keys, UnfitError, fit, name, plain_text, switch, text
 from replay.library.label import LABEL_KEYS, LABELS, Label, MustTrip, read_label, words_of
-from replay.library.labels import NO_REASON, Said, entry_of
-from replay.library.library import Entry, Library
+from replay.library.labels import NO_REASON, Edit, Said, entry_of, give_labels, login
+from replay.library.library import Entry, Library, read_library
 from replay.library.told_time import second_of
 
 SCHEMA = "lubetrip-labels/1"
@@ -34,6 +34,17 @@ NEEDED = ("id", "label")
 TIMES = ("earliest", "deadline", "likely", "latest")
 YES, NO = ("yes", "true", "1"), ("", "no", "false", "0")
 MOST_BYTES = 1 << 28
+
+
+def take_labels(folder: Path | str, path: Path | str, who: str | None = None, day: dt.date | None = None) -> list[Edit]:
+    """Give traces of a library the labels of a file, all or none, and return what changed by each.
+
+    path: what the label page gave out (.json) or a table (.csv); who: says so where the file does not, the name of the
+    login without it; day: today without it. Raises Refusal.
+    """
+    day = day or dt.datetime.now().astimezone().date()
+    said = read_labels(Path(path), read_library(folder), login() if who is None else who, day)
+    return give_labels(folder, said)
 
 
 def read_labels(path: Path, library: Library, who: str | None, day: dt.date) -> list[Said]:

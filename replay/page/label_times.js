@@ -24,7 +24,7 @@ class WallClock {
     // { date: "2026-03-01", time: "10:05:30" } of a moment, in s of the trace's time.
     parts(seconds) {
         const ms = this.beginMs + 1000 * (seconds - this.startS) + this.offsetMs;
-        const found = Object.fromEntries(this.format.formatToParts(new Date(Math.floor(ms))).map(({ type, value }) => [type, value]));
+        const found = Object.fromEntries(this.format.formatToParts(new Date(Math.round(ms))).map(({ type, value }) => [type, value]));
         const { year, month, day, hour, minute, second } = found;
         return { date: `${year}-${month}-${day}`, time: `${hour}:${minute}:${second}` };
     }
