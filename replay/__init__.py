@@ -56,6 +56,8 @@ FACE: dict[str, tuple[str, ...]] = {
     "replay.measured.importing": ("import_logs",),
     "replay.measured.guess": ("draft_profile",),
     "replay.library.labels": ("relabel",),
+    "replay.library.label_files": ("take_labels",),
+    "replay.page.labelling": ("write_label_page",),
     "replay.library.removal": ("remove_traces",),
     "replay.machine": ("read_machine", "MachineFile"),
     "replay.machine.check": ("check_machine",),

@@ -117,8 +117,21 @@ report = replay.triage_logs(["logs"], settings)
 assert report.machines[0].starved_ms > 0
 replay.write_fleet("fleet.html", report)
 replay.relabel("logs", "log", "undecided", "A. Smith", "machine not opened yet")
+replay.write_label_page("label.html", "logs", settings, queue="second", who="J. Doe")
+Path("table.csv").write_text("id,label,note\\nlog,ride through,came home\\n")
+replay.take_labels("logs", "table.csv", "A. Smith")
 """,
-        ("draft_profile", "import_logs", "triage_logs", "write_fleet", "relabel", "remove_traces", "MustTrip"),
+        (
+            "draft_profile",
+            "import_logs",
+            "triage_logs",
+            "write_fleet",
+            "relabel",
+            "take_labels",
+            "write_label_page",
+            "remove_traces",
+            "MustTrip",
+        ),
     ),
     (
         "Settings and ports",

@@ -1,17 +1,14 @@
-"""Libraries: `demo` writes one to try everything on, `synth` one made by physics, `label` changes a label."""
+"""Libraries: `demo` writes one to try everything on, `synth` one made by physics, `remove` takes traces out."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from replay.cli.group import main
 from replay.cli.options import JSON, PATH, SETTINGS, check_output, give_report
 from replay.cli.working import working
-from replay.ground.refusal import refusal, visible
-
-if TYPE_CHECKING:
-    from replay.library import MustTrip
+from replay.ground.refusal import refusal
 
 
 @main.command()
@@ -25,98 +22,6 @@ def demo(folder: Path) -> None:
 
     write_demo(folder)
     click.echo(f"{folder}: the demo library; `lubetrip score {folder}` judges its settings")
-
-
-@main.command(short_help="Give a trace of LIBRARY another label.")
-@click.argument("folder", metavar="LIBRARY", type=PATH)
-@click.argument("identity", metavar="ID")
-@click.option(
-    "--must-trip",
-    "windows",
-    nargs=2,
-    multiple=True,
-    metavar="EARLIEST DEADLINE",
-    help='A stop has to lie between: seconds of the trace\'s time_s, or "5 min". Again for each further fault.',
-)
-@click.option("--likely", multiple=True, metavar="TIME", help="By when a likely bearing would be spoilt: one a window.")
-@click.option("--latest", multiple=True, metavar="TIME", help="By when the most lasting one would be: one a window.")
-@click.option("--ride-through", is_flag=True, help="It has to come through without a stop.")
-@click.option("--undecided", is_flag=True, help="Not known: counted apart, judged neither way.")
-@click.option("--note", "why", metavar="TEXT", help="Why: how the label is known.")
-@click.option("--by", "who", metavar="WHO", help="Who says so; without it, the name you are logged in by.")
-def label(
-    folder: Path,
-    identity: str,
-    windows: tuple[tuple[str, str], ...],
-    likely: tuple[str, ...],
-    latest: tuple[str, ...],
-    why: str | None,
-    who: str | None,
-    *,
-    ride_through: bool,
-    undecided: bool,
-) -> None:
-    """Give the trace ID of LIBRARY another label in its library.toml.
-
-    A label comes from the inspection of the machine or from how the trace was
-    made, never from the logic that it judges. Who says so and why is added to
-    the trace's note, with the day. Look at the trace with `lubetrip show`.
-
-    A verdict goes by DEADLINE, the careful figure; --likely and --latest say how
-    sure it is, and are told beside it.
-    """
-    from replay.library import label_text
-    from replay.library.labels import relabel
-
-    wanted = _wanted(windows, likely, latest, ride_through=ride_through, undecided=undecided)
-    edit = relabel(folder, identity, wanted, who or None, why or "no reason given")
-    click.echo(f"{visible(identity)}: was {label_text(edit.before)}, now {label_text(edit.after)}")
-    for line in edit.after.note.splitlines():
-        click.echo(f"  {visible(line)}")
-
-
-def _wanted(
-    windows: tuple[tuple[str, str], ...],
-    likely: tuple[str, ...],
-    latest: tuple[str, ...],
-    *,
-    ride_through: bool,
-    undecided: bool,
-) -> "tuple[MustTrip, ...] | str":
-    from replay.library import MustTrip
-
-    given = [bool(windows), ride_through, undecided]
-    if sum(given) != 1:
-        accepted = "one of --must-trip EARLIEST DEADLINE, --ride-through, --undecided"
-        raise refusal("label", "", f"{sum(given)} labels given", accepted)
-    bands = {"--likely": likely, "--latest": latest}
-    for option, times in bands.items():
-        if times and len(times) != len(windows):
-            rule = f"given {len(times)} times beside {len(windows)} of --must-trip"
-            raise refusal("label", option, rule, f"{option} once for each --must-trip, in their order")
-    if not windows:
-        return "ride_through" if ride_through else "undecided"
-    pairs = [(_second("--must-trip", earliest), _second("--must-trip", deadline)) for earliest, deadline in windows]
-    ends = [(_seconds(option, times) or [None] * len(windows)) for option, times in bands.items()]
-    return tuple(MustTrip(*pair, *band) for pair, *band in zip(pairs, *ends, strict=True))
-
-
-def _seconds(option: str, texts: tuple[str, ...]) -> list[float | None]:
-    return [_second(option, text) for text in texts]
-
-
-def _second(option: str, text: str) -> float:
-    """Return seconds from a plain number or from text such as "5 min"."""
-    from replay.ground.units import UnitError, duration_ms
-
-    try:
-        return float(text)
-    except ValueError:
-        pass
-    try:
-        return duration_ms(text) / 1000
-    except UnitError as error:
-        raise refusal("label", option, str(error), 'seconds, or text such as "5 min"', text) from None
 
 
 @main.command(short_help="Remove traces from a library.")

@@ -22,6 +22,7 @@ from replay.ground.refusal import visible
     help="What replays: the interpreted logic, the same compiled, or the C port. Without it, what is done soonest.",
 )
 @click.option("--junit", "junit_file", type=PATH, metavar="FILE", help="Write JUnit XML too: a case a trace.")
+@click.option("--strict", is_flag=True, help="In JUnit XML fail what is wrong and the acceptance admits, too.")
 @click.option(
     "--plots", "plots_folder", type=PATH, metavar="DIR", help="Draw each missed, early and nuisance trace into DIR."
 )
@@ -33,6 +34,8 @@ def score(
     junit_file: Path | None,
     plots_folder: Path | None,
     record_folder: Path | None,
+    *,
+    strict: bool,
     **options: Any,
 ) -> None:
     """Score all traces of LIBRARY (a folder with library.toml).
@@ -57,7 +60,7 @@ def score(
     if junit_file is not None:
         from replay.report.junit import junit
 
-        write_text(junit_file, junit(result, traces, plots))
+        write_text(junit_file, junit(result, traces, plots, strict=strict))
     if record_folder is not None:
         from replay.report.record import write_record
 

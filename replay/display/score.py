@@ -9,15 +9,17 @@ from typing import TypeVar
 from rich.console import RenderableType
 
 from protect import ranges
+from replay.display.labels import rests_words
 from replay.display.table import Table
 from replay.display.terminal import CAUTION, terms, view
 from replay.engine import cause_words
 from replay.engine.baselines import PLAIN_TIMER
 from replay.ground.wording import NOTHING, kilopascals, percent, rate, seconds, sure, tenths, words
 from replay.score import Score, Totals, Verdict, evidence
+from replay.score.by_machine import TRACE, ByMachine
 from replay.score.once import CONTRADICT, OVERLAP, SAME
 from replay.score.scoring import TOLD, UNJUDGED, sensor_hits
-from replay.score.windows import LATE
+from replay.score.windows import LATE, NO_STOP
 
 T = TypeVar("T")
 ALWAYS_PER_1000H = 1e6  # a stop for every few seconds of running
@@ -28,7 +30,7 @@ RULES = {
     "max_missed": ("{:g}".format, "missed trips"),
     evidence.MISSED: (percent, "missed"),
     evidence.NUISANCE: (rate, NUISANCE_PER_1000H),
-    "min_margin": ("{:g} s".format, "worst margin"),
+    "min_margin": ("{:g} s".format, "worst margin of hits"),
     evidence.MARGIN: (percent, "with less margin"),
     evidence.UPSET: (percent, "of upsets with a nuisance stop"),
     evidence.OUTSIDE: (rate, NUISANCE_PER_1000H),
@@ -119,9 +121,24 @@ def summary(score: Score) -> list[tuple[str, str]]:
         ("early stops", f"{whole.early}"),
         ("nuisance trips", f"{whole.nuisance_trips} in {hours:.2f} run hours: {often}"),
         ("upsets", _upsets(whole)),
-        ("worst margin", seconds(whole.worst_margin_s)),
+        ("worst margin of hits", seconds(whole.worst_margin_s)),
+        ("late stops", _late_stops(whole)),
+        ("labels rest", rests_words(score.rests)),
+        ("unit of evidence", _unit(score.by_machine)),
         ("settings", f"{Path(score.settings.file).name}, digest {score.settings.digest[:12]}"),
     ]
+
+
+def _late_stops(whole: Totals) -> str:
+    """Return how many of the missed faults were stopped after all, and the worst margin of those, which is below 0."""
+    late = whole.missed - whole.late[NO_STOP]
+    return f"{late} of the missed; worst margin {seconds(whole.worst_late_margin_s)}" if late else "none"
+
+
+def _unit(told: ByMachine) -> str:
+    if told.unit == TRACE:
+        return "a trace: no two are recordings of one machine"
+    return f"a trace in these limits, a machine in those by machine ({told.machines} of them)"
 
 
 def _counted(score: Score) -> str:
@@ -152,7 +169,9 @@ def apart(score: Score) -> list[str]:
     if whole.repeats:
         told.append(f"{whole.repeats} stops of machines started into the same fault again count neither way.")
     if whole.worst_likely_margin_s is not None:
-        told.append(f"By the likely figure of the deadline the worst margin is {seconds(whole.worst_likely_margin_s)}.")
+        told.append(
+            f"By the likely figure of the deadline the worst margin of hits is {seconds(whole.worst_likely_margin_s)}."
+        )
     late = [verdict for verdict in (*score.verdicts, *score.undecided) if verdict.late_ticks]
     if late:
         rows = sum(verdict.late_ticks for verdict in late)
@@ -164,10 +183,26 @@ def apart(score: Score) -> list[str]:
     if score.mix is not None:
         mixed = f"{percent(score.mix.missed_probability)}, at most {percent(score.mix.upper)}"
         told.append(f"Missed in the stated mix of faults: {mixed}.")
+    told += machine_words(score)
     if score.margin_limit_s is not None:
         confident = sure(score.settings.acceptance.shown_confidence)
         told.append(f"Nine such faults in ten leave {tenths(score.margin_limit_s)} s or more, {confident}.")
     return told
+
+
+def machine_words(score: Score) -> list[str]:
+    """Return the limits whose trials are machines, where traces of one machine hang together."""
+    found = score.by_machine
+    if found.unit == TRACE:
+        return []
+    what = ("a missed fault", "a nuisance stop", "a hit with less margin than asked for or none", "a stop in an upset")
+    limits = [
+        f"with {name} {claim.events} of {claim.of:g}, at most {percent(claim.upper)}"
+        for name, claim in zip(what, found.claims, strict=True)
+        if claim.of
+    ]
+    confident = sure(score.settings.acceptance.shown_confidence)
+    return [f"By machine, since traces of one machine hang together: {'; '.join(limits)}, {confident}."]
 
 
 def twice(score: Score) -> list[str]:
@@ -222,7 +257,7 @@ def families_table(score: Score) -> Table:
     confident = sure(score.settings.acceptance.shown_confidence)
     heads = (
         *("family", "must trip", "hit", "missed", "early", f"missed-trip probability, {confident}"),
-        *("median margin s", "worst margin s", "ride-through run h", "nui\N{SOFT HYPHEN}sance trips"),
+        *("median margin s", "worst margin of hits s", "ride-through run h", "nui\N{SOFT HYPHEN}sance trips"),
         *(f"{NUISANCE_PER_1000H}, {confident}", "upsets with a stop"),
     )
     rows = [_family(name, part, score.family_claims[name]) for name, part in score.families.items()]
@@ -274,5 +309,5 @@ def baselines_table(score: Score) -> Table:
         shown = "always" if often >= ALWAYS_PER_1000H else rate(often)
         called = f"{name}, {numbers}" if name == PLAIN_TIMER else name
         rows.append((called, *counts, str(part.nuisance_trips), shown))
-    heads = ("logic", "hit", "missed", "early", "worst margin s", "nuisance trips", "per 1000 h")
+    heads = ("logic", "hit", "missed", "early", "worst margin of hits s", "nuisance trips", "per 1000 h")
     return Table("Beside plain logics on the same traces", heads, rows)

@@ -5,8 +5,6 @@ holds the module, the traces as integers, the labels, and the texts of the setti
 """
 
 import base64
-import hashlib
-import json
 import zlib
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -30,6 +28,7 @@ from replay.ground.toml_files import read_toml
 from replay.ground.units import quantity
 from replay.library import Entry, Library, library_of, settings_of
 from replay.library.given import GivenLibrary, GivenSettings
+from replay.page.pages import page_from, script_safe
 from replay.page.wasm_module import module
 from replay.score.once import counted_once, sensor_fails
 from replay.score.scoring import check_within, is_told
@@ -39,10 +38,9 @@ from replay.settings.file import ALTITUDE_M, in_file_terms, key_of, names_of
 from replay.trace import Trace, read_trace
 from replay.trace.files import count_rows
 
-PAGE = Path(__file__).parent
 SCRIPTS = (
     *("units.js", "wording.js", "port.js", "judge.js", "settings.js"),
-    *("curves.js", "plot.js", "tables.js", "fields.js", "page.js"),
+    *("dom.js", "curves.js", "plot.js", "tables.js", "fields.js", "page.js"),
 )
 MOST_READINGS = 2_000_000  # of all traces of a page together: some 110 MB of a browser's memory
 # Kinds of a value as units.js tells them apart.
@@ -76,23 +74,17 @@ def page(library: Library, settings: Settings, tick: Callable[[], object] = lamb
 
     Raises Refusal for a library of more than MOST_READINGS readings.
     """
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
-
     check_size(library)
     port = module()
     traces: list[dict[str, Any]] = []
     for entry in counted_once(library).library.entries:
         traces.append(_trace(entry, read_trace(entry.path)))
         tick()
-    script = "\n".join((PAGE / name).read_text(encoding="utf-8") for name in SCRIPTS)
-    digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode("ascii")
-    environment = Environment(loader=FileSystemLoader(PAGE), autoescape=True, undefined=StrictUndefined)
-    text = environment.get_template("page.html").render(
+    text = page_from(
+        "page.html",
+        SCRIPTS,
         library=library.folder.resolve().name,
-        style=(PAGE / "page.css").read_text(encoding="utf-8"),
-        script=script,
-        script_digest=digest,
-        data=_script_safe({**_about(library, settings), "traces": traces}),
+        data=script_safe({**_about(library, settings), "traces": traces}),
         port=base64.b64encode(port).decode("ascii"),
     )
     return Page(text, len(traces), sum(trace["ticks"] for trace in traces))
@@ -124,12 +116,6 @@ def write_bench(
         made = page(library, checked, stage.advance)
     write_text(path, made.text)
     return made
-
-
-def _script_safe(data: dict[str, Any]) -> str:
-    """Return JSON that can end no script and open no comment, whatever texts a library holds."""
-    text = json.dumps(data, separators=(",", ":"), allow_nan=False)
-    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
 
 
 def _trace(entry: Entry, trace: Trace) -> dict[str, Any]:

@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from replay.display import score as telling
 from replay.display.course import timeline_table
+from replay.display.labels import undecided_words
 from replay.display.settings import acceptance_table, settings_table
 from replay.display.table import Table
 from replay.display.terminal import CAUTION
@@ -105,7 +106,7 @@ def _case(entry: Entry, verdict: Verdict, score: Score) -> dict[str, Any]:
 
 def _undecided(score: Score, entries: dict[str, Entry]) -> Table:
     told = telling.traces_table("Undecided traces, judged neither way", score.undecided)
-    return _beside(told, ("note",), [(entries[row[0]].note or NOTHING,) for row in told.rows])
+    return _beside(told, ("what is known",), [(undecided_words(entries[row[0]]),) for row in told.rows])
 
 
 def _traces(verdicts: Iterable[Verdict], library: Library, strips: Sequence[ET.Element]) -> Table:

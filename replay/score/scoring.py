@@ -12,8 +12,10 @@ from replay.engine.baselines import BASELINES
 from replay.engine.workers import Each, Progress, one_by_one, quiet, workers
 from replay.ground.refusal import refusal
 from replay.library import Entry, Library, library_digest, library_of, settings_of
+from replay.library.agreement import rests
 from replay.library.given import GivenLibrary, GivenSettings
 from replay.score import evidence
+from replay.score.by_machine import ByMachine, Seen, by_machine, machine_of
 from replay.score.judge_digest import judge_digest
 from replay.score.mix import Mix, read_mix
 from replay.score.once import Once, counted_once, sensor_fails
@@ -29,6 +31,12 @@ NEITHER = (UNDECIDED, TOLD)  # judged neither way
 SENSOR = "sensor"  # cause of a stop
 MOMENT_S = 0.001  # times of a trace are no finer
 DOUBTED = "traces in doubt"
+# The rules that an outcome breaks: as long as none of them is broken, the acceptance admits it.
+BREAKING = {
+    "missed": ("max_missed", evidence.MISSED, evidence.MARGIN),
+    "early": (evidence.NUISANCE, evidence.UPSET),
+    "nuisance": (evidence.NUISANCE, evidence.UPSET),
+}
 # What is missing where a rule had nothing to be judged on.
 UNJUDGED = {
     "max_missed": "no fault was found by its oil pressure, and none was missed: nothing to judge it on",
@@ -92,7 +100,8 @@ class Totals:
     must_trip, hit, missed, early, stood and late count windows, one a trace where it has no more; late: the missed by
     how they stand to the band of the deadline. upsets: those met by a running machine; the three behind it are None
     where no upset is marked. hits_by_cause: of the stop; sensor_hits: hits by a sensor in families of which none names
-    one that fails; doubted: traces that prove nothing.
+    one that fails; doubted: traces that prove nothing. Margins are of the hits; worst_late_margin_s is of missed faults
+    that were stopped after all, and below 0.
     """
 
     must_trip: int
@@ -108,6 +117,7 @@ class Totals:
     median_margin_s: float | None
     worst_margin_s: float | None
     worst_likely_margin_s: float | None
+    worst_late_margin_s: float | None
     upsets: int
     upsets_stopped: int | None
     stops_outside_upsets: int | None
@@ -142,6 +152,10 @@ class Judgement:
     totals: Totals
     claims: tuple[evidence.Claim, ...]
     failures: tuple[Failure, ...]
+
+    def admits(self, outcome: str) -> bool:
+        """Say whether the acceptance admits so many traces of an outcome that is wrong by the label."""
+        return not any(failure.rule in BREAKING[outcome] for failure in self.failures)
 
     @property
     def lacking(self) -> tuple[evidence.Claim, ...]:
@@ -235,6 +249,20 @@ class Score(Judgement):
         tried = {name: claims[0] for name, claims in self.family_claims.items() if self.families[name].must_trip}
         return max(tried, key=lambda name: (tried[name].upper, name), default=None)
 
+    @property
+    def rests(self) -> dict[str, int]:
+        """Return how many labels rest on what (`replay.library.words.BASES`), and how often reviewers differ."""
+        return rests(self.once.library.entries)
+
+    @property
+    def by_machine(self) -> ByMachine:
+        """Return the unit of evidence, and limits whose trials are machines."""
+        acceptance = self.settings.acceptance
+        machines = {entry.id: machine_of(entry) for entry in self.once.library.entries}
+        judged = (verdict for verdict in self.verdicts if verdict.outcome not in NEITHER)
+        seen = [_seen(machines[verdict.id], verdict, acceptance) for verdict in judged]
+        return by_machine(seen, acceptance.shown_confidence)
+
     def as_json(self) -> dict[str, Any]:
         """Return the report in the form of its schema."""
         return {
@@ -246,6 +274,7 @@ class Score(Judgement):
             "traces": [verdict.as_json() for verdict in self.verdicts],
             "undecided": [verdict.as_json() for verdict in self.undecided],
             "told_twice": self.once.as_json(),
+            "labels_rest": self.rests,
             "families": {
                 name: {**vars(totals), "claims": [claim.as_json() for claim in self.family_claims[name]]}
                 for name, totals in self.families.items()
@@ -257,6 +286,7 @@ class Score(Judgement):
             },
             "evidence": {
                 "claims": [claim.as_json() for claim in self.claims],
+                "by_machine": self.by_machine.as_json(),
                 "worst_family": self.worst_family,
                 "margin_of_nine_in_ten_s": self.margin_limit_s,
                 "outside_upsets": self.outside.as_json() if self.outside else None,
@@ -285,6 +315,19 @@ def _hits(verdicts: Iterable[Verdict]) -> list[Found]:
 
 def _margins(verdicts: Iterable[Verdict]) -> list[float]:
     return [window.margin_s for window in _hits(verdicts) if window.margin_s is not None]
+
+
+def _seen(machine: str, verdict: Verdict, acceptance: Acceptance) -> Seen:
+    """Return what a trace that was judged shows of its machine."""
+    found = [window for window in verdict.windows if window.outcome in ("hit", "missed")]
+    missed = any(window.outcome == "missed" for window in found)
+    thin = [m for m in _margins([verdict]) if m < acceptance.min_margin_s]
+    stopped = bool(verdict.upsets and verdict.upsets.stopped)
+    met = bool(verdict.upsets and verdict.upsets.stopped + verdict.upsets.rode_through)
+    nuisance = verdict.nuisance_trips > 0
+    hours = not verdict.windows and verdict.run_hours > 0
+    could = bool(found), hours or nuisance, bool(found), met
+    return Seen(machine, could, (missed, nuisance, missed or bool(thin), stopped))
 
 
 def _baseline_json(score: Score, totals: Totals) -> dict[str, Any]:
@@ -366,6 +409,7 @@ def total(verdicts: Iterable[Verdict]) -> Totals:
     marked = any(some.rode_through + some.stopped + some.stood for some in upsets)
     margins = _margins(verdicts)
     likely = [window.likely_margin_s for window in _hits(verdicts) if window.likely_margin_s is not None]
+    late = [window.margin_s for window in found if window.outcome == "missed" and window.margin_s is not None]
     return Totals(
         must_trip=len(found),
         hit=outcomes.count("hit"),
@@ -380,6 +424,7 @@ def total(verdicts: Iterable[Verdict]) -> Totals:
         median_margin_s=round(statistics.median(margins), 3) if margins else None,
         worst_margin_s=min(margins, default=None),
         worst_likely_margin_s=min(likely, default=None),
+        worst_late_margin_s=min(late, default=None),
         upsets=sum(some.rode_through + some.stopped for some in upsets),
         upsets_stopped=sum(some.stopped for some in upsets) if marked else None,
         stops_outside_upsets=sum(some.stops_outside for some in upsets) if marked else None,

@@ -317,3 +317,25 @@ def test_the_upper_limit_covers_at_least_as_often_as_it_says(size: int, probabil
         if statistics.proportion_upper(seen, size, 0.9) >= probability
     )
     assert covered >= 0.9
+
+
+@pytest.mark.outside(
+    computation="Cohen's kappa and its interval",
+    source="printout of SAS for a 3 x 3 table, as the tests of statsmodels carry it; Agresti and Winner 1997 (two critics)",
+    status="quoted",
+    agreement="to the four digits printed; the second, from memory, to its two",
+)
+def test_kappa_is_that_of_published_examples() -> None:
+    """Catches kappa with rows taken for columns, or the interval of the hypothesis of no agreement (ASE 0.1484)."""
+    kappa = statistics.cohen_kappa([[0, 4, 1], [0, 8, 0], [0, 1, 5]], 0.95)
+    critics = statistics.cohen_kappa([[24, 8, 13], [8, 13, 11], [10, 9, 64]], 0.95)
+
+    assert kappa == pytest.approx((0.4842, 0.2137, 0.7547), abs=5e-5)
+    assert critics == pytest.approx((0.389, 0.27, 0.51), abs=5e-3)
+
+
+def test_kappa_is_not_told_where_there_is_none() -> None:
+    """Catches a division by nothing, and a whole agreement that is less than 1."""
+    assert statistics.cohen_kappa([[0, 0], [0, 0]], 0.95) is None
+    assert statistics.cohen_kappa([[9, 0], [0, 0]], 0.95) is None
+    assert statistics.cohen_kappa([[9, 0], [0, 3]], 0.95) == (1.0, 1.0, 1.0)

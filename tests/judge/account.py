@@ -354,6 +354,9 @@ def totals_of(rows: list[dict[str, Any]]) -> dict[str, Any]:
         "median_margin_s": round(statistics.median(margins), 3) if margins else None,
         "worst_margin_s": min(margins, default=None),
         "worst_likely_margin_s": min(likely, default=None),
+        "worst_late_margin_s": min(
+            (w["margin_s"] for w in windows if w["late"] not in (None, "no stop")), default=None
+        ),
         "upsets": int(met.rode_through.sum() + met.stopped.sum()),
         "upsets_stopped": int(met.stopped.sum()) if marked else None,
         "stops_outside_upsets": int(met.stops_outside.sum()) if marked else None,
@@ -484,6 +487,79 @@ def mix_of(shares: dict[str, float], rows: list[dict[str, Any]], sure: float) ->
     return {"shares": {n: s / whole for n, s in shares.items()}, "missed_probability": seen, "upper": upper}
 
 
+# ------------------------------------------------------------------------------------- what labels and limits rest on
+
+
+def alike_labels(one: dict[str, Any], other: dict[str, Any]) -> bool:
+    """Say whether two labels are of one kind, with as many windows that share half of the time or more of what they cover."""
+    kinds = [
+        next(kind for kind in ("must_trip", "ride_through", "undecided") if kind in label) for label in (one, other)
+    ]
+    pairs = list(itertools.zip_longest(windows_of(one), windows_of(other)))
+    if kinds[0] != kinds[1] or any(None in pair for pair in pairs):
+        return False
+    for a, b in pairs:
+        ends = sorted([a["earliest_s"], a["deadline_s"], b["earliest_s"], b["deadline_s"]])
+        apart = a["deadline_s"] < b["earliest_s"] or b["deadline_s"] < a["earliest_s"]
+        if ends[0] != ends[3] and (apart or ends[2] - ends[1] < (ends[3] - ends[0]) / 2):
+            return False
+    return True
+
+
+def rests_of(entries: list[dict[str, Any]]) -> dict[str, int]:
+    """Count what labels that are decided rest on: those who say the same, else how the trace came about."""
+    found = dict.fromkeys(
+        ("inspection", "two reviewers", "one reviewer", "physics", "nobody named", "reviewers differ"), 0
+    )
+    for entry in entries:
+        words = entry.get("labels", [])
+        if "undecided" in entry:
+            found["reviewers differ"] += any("undecided" not in word for word in words)
+            continue
+        same = [word for word in words if alike_labels(word, entry)]
+        made = "physics" if entry["origin"].startswith("synthetic:") else "nobody named"
+        by = {0: made, 1: "one reviewer"}.get(len({word["by"] for word in same}), "two reviewers")
+        found["inspection" if any("inspection" in word for word in same) else by] += 1
+    return found
+
+
+def machines_of(
+    entries: list[dict[str, Any]], rows: list[dict[str, Any]], acceptance: dict[str, Any]
+) -> dict[str, Any]:
+    """Return the limits whose trials are machines: a recorded one by its name, a synthesised trace by itself."""
+    sure, could, did = (
+        acceptance.get("confidence", 0.95),
+        [set[str]() for _ in range(4)],
+        [set[str]() for _ in range(4)],
+    )
+    judged = [(e, r) for e, r in zip(entries, rows, strict=True) if r["outcome"] not in NEITHER]
+    names = []
+    for entry, row in judged:
+        made = entry["origin"].startswith("synthetic:")
+        name = "made " + entry["id"] if made else "of " + " ".join(entry["machine"].casefold().split())
+        names.append(name)
+        found = [w for w in row["windows"] if w["outcome"] in ("hit", "missed")]
+        upsets = row["upsets"] or {"stopped": 0, "rode_through": 0}
+        late = any(w["outcome"] == "missed" for w in found)
+        thin = any(w["outcome"] == "hit" and w["margin_s"] < acceptance["min_margin_s"] for w in found)
+        runs = (not row["windows"] and row["run_hours"] > 0) or row["nuisance_trips"]
+        met = upsets["stopped"] + upsets["rode_through"]
+        for place, (tried, came) in enumerate(
+            [(found, late), (runs, row["nuisance_trips"]), (found, late or thin), (met, upsets["stopped"])]
+        ):
+            could[place] |= {name} if tried else set()
+            did[place] |= {name} if came else set()
+    limits = [
+        (len(came), len(tried), *probability(len(came), len(tried), sure))
+        for came, tried in zip(did, could, strict=True)
+    ]
+    return {
+        "unit": "machine" if len(set(names)) < len(names) else "trace",
+        "machines": len(set(names)),
+        "limits": limits,
+    }
+
+
 def acceptance_of(settings_file: Path) -> dict[str, Any]:
     """Return [acceptance] as the file has it; min_margin in s."""
     found = tomllib.loads(settings_file.read_text(encoding="utf-8"))["acceptance"]
@@ -503,7 +579,9 @@ def account(folder: Path, settings_file: Path) -> dict[str, Any]:
         rows.append(verdict_of(entry, trace, lived(trace, values)))
         for name, one in plain_logics(trace, values).items():
             plain.setdefault(name, []).append(verdict_of(entry, trace, one))
-    return summed(rows, plain, acceptance_of(settings_file), library.get("mix")) | {"twice": twice}
+    own = summed(rows, plain, acceptance_of(settings_file), library.get("mix"))
+    machines = machines_of(library["trace"], rows, acceptance_of(settings_file))
+    return own | {"twice": twice, "rests": rests_of(library["trace"]), "by_machine": machines}
 
 
 def summed(

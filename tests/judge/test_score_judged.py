@@ -104,6 +104,16 @@ def held_equal(report: dict[str, Any], own: dict[str, Any]) -> None:
     assert (said["verdict"], said["met"]) == (own["verdict"], own["verdict"] == "met")
     assert [claim["rule"] for claim in said["lacking"]] == own["lacking"]
     assert list(said["unjudged"]) == own["unjudged"]
+    if "by_machine" in own:
+        assert report["labels_rest"] == own["rests"]
+        machines = report["evidence"]["by_machine"]
+        assert (machines["unit"], machines["machines"]) == (own["by_machine"]["unit"], own["by_machine"]["machines"])
+        for claim, (events, of, point, interval, upper) in zip(
+            machines["claims"], own["by_machine"]["limits"], strict=True
+        ):
+            assert (claim["events"], claim["of"], claim["verdict"]) == (events, of, "not judged")
+            assert (claim["point"], claim["upper"]) == (near(point), near(upper))
+            assert claim["interval"] == [near(limit) for limit in interval]
     by_id = lambda pairs: sorted(pairs, key=lambda pair: (pair["first"], pair["second"]))  # noqa: E731
     assert by_id(report["told_twice"]) == alike(by_id(own.get("twice", [])))
 

@@ -1,0 +1,169 @@
+"""`label`: what reviewers say of traces goes into a library: by command, from a file; and a page to say it on."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from replay.cli.group import main
+from replay.cli.options import PATH, SETTINGS
+from replay.ground.refusal import refusal, visible
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from replay.library import Entry, Label
+    from replay.library.labels import Edit
+
+QUEUES = ("unlabelled", "second", "differ", "all")
+
+
+@main.command(short_help="Label traces of LIBRARY: by command, from a file, on a page.")
+@click.argument("folder", metavar="LIBRARY", type=PATH)
+@click.argument("identities", metavar="[ID]...", nargs=-1)
+@click.option(
+    "--must-trip",
+    "windows",
+    nargs=2,
+    multiple=True,
+    metavar="EARLIEST DEADLINE",
+    help='A stop has to lie between: seconds of the trace\'s time_s, "5 min", or by the clock "2026-03-01 10:05:30".'
+    " Again for each further fault.",
+)
+@click.option("--likely", multiple=True, metavar="TIME", help="By when a likely bearing would be spoilt: one a window.")
+@click.option("--latest", multiple=True, metavar="TIME", help="By when the most lasting one would be: one a window.")
+@click.option("--ride-through", is_flag=True, help="It has to come through without a stop.")
+@click.option("--undecided", is_flag=True, help="Not known: counted apart, judged neither way.")
+@click.option("--family", metavar="NAME", help="Every trace of this family, beside those named.")
+@click.option("--inspection", default="", metavar="TEXT", help="What was found when the machine was opened.")
+@click.option("--settle", is_flag=True, help="Reviewers differ, and this ends it.")
+@click.option("--note", "why", metavar="TEXT", help="Why: how the label is known.")
+@click.option("--by", "who", metavar="WHO", help="Who says so; without it, the name you are logged in by.")
+@click.option("--from", "file", type=PATH, metavar="FILE", help="Take the labels of a page (.json) or a table (.csv).")
+@click.option("--page", type=PATH, metavar="FILE.html", help="Write a page to label on, in a browser, offline.")
+@click.option(
+    "--queue",
+    type=click.Choice(QUEUES),
+    default=QUEUES[0],
+    show_default=True,
+    help="What the page asks for: unlabelled traces, those that one other has labelled, those where reviewers differ.",
+)
+@SETTINGS
+def label(
+    folder: Path,
+    identities: tuple[str, ...],
+    file: Path | None,
+    page: Path | None,
+    queue: str,
+    settings: Path | None,
+    family: str | None,
+    **given: Any,
+) -> None:
+    """Label the traces ID... of LIBRARY in its library.toml, beside what other reviewers say.
+
+    Without ID, --family, --from and --page it tells what the labels rest on, how
+    far reviewers agree, and where they differ.
+
+    A label comes from the inspection of the machine or from how the trace was
+    made, never from the logic that it judges. Who says so and why is added to
+    the trace's note, with the day. Reviewers who differ leave a trace undecided
+    until one says otherwise or a label with --settle is given.
+
+    A verdict goes by DEADLINE, the careful figure; --likely and --latest say how
+    sure it is, and are told beside it.
+    """
+    wanted = bool(given["windows"]) + given["ride_through"] + given["undecided"]
+    ways = [bool(identities or family or wanted), file is not None, page is not None]
+    if sum(ways) > 1:
+        raise refusal("label", "", "more than one way to label", "ID... or --family with a label, --from, or --page")
+    if page is not None:
+        _page(folder, page, queue, settings, given["who"])
+    elif file is not None:
+        _take(folder, file, given["who"])
+    elif any(ways):
+        _give(folder, identities, family, given)
+    else:
+        from replay.display.labels import labels_view
+        from replay.display.terminal import console
+        from replay.library import read_library
+
+        console().print(labels_view(read_library(folder)))
+
+
+def _give(folder: Path, identities: tuple[str, ...], family: str | None, given: dict[str, Any]) -> None:
+    import datetime as dt
+
+    from replay.library import read_library
+    from replay.library.labels import NO_REASON, Said, entry_of, give_labels, login
+
+    library = read_library(folder)
+    entries = [entry_of(library, identity) for identity in dict.fromkeys(identities)]
+    if family is not None:
+        of_family = [entry for entry in library.entries if entry.family == family]
+        if not of_family:
+            accepted = f"one of {', '.join(sorted({entry.family for entry in library.entries}))}"
+            raise refusal("label", "--family", "no trace of this family", accepted, family)
+        entries += [entry for entry in of_family if entry not in entries]
+    if not entries:
+        raise refusal("label", "", "a label for no trace", "ID... or --family NAME")
+    who, today = given["who"] or login(), dt.datetime.now().astimezone().date()
+    told = given["why"] or NO_REASON, given["inspection"], given["settle"]
+    _tell(give_labels(folder, [Said(entry.id, _wanted(entry, given), who, today, *told) for entry in entries]))
+
+
+def _take(folder: Path, file: Path, who: str | None) -> None:
+    from replay.library.label_files import take_labels
+
+    edits = take_labels(folder, file, who or None)
+    _tell([edit for edit in edits if edit.before != edit.after])
+    same = sum(edit.before == edit.after for edit in edits)
+    click.echo(f"{file}: {len(edits) - same} labels taken over" + (f", {same} there already" if same else ""))
+
+
+def _tell(edits: "Sequence[Edit]") -> None:
+    from replay.library import label_text
+
+    for edit in edits:
+        identity = visible(edit.after.id)
+        click.echo(f"{identity}: was {label_text(edit.before)}, now {label_text(edit.after)}")
+        lines = edit.after.note.splitlines() if len(edits) == 1 else edit.after.note.splitlines()[-1:]
+        for line in lines:
+            click.echo(f"  {visible(line)}")
+        if edit.after.differ:
+            click.echo("  reviewers differ: undecided until it is settled (lubetrip label ... --settle)")
+
+
+def _page(folder: Path, page: Path, queue: str, settings: Path | None, who: str | None) -> None:
+    from replay.cli.working import Progress
+    from replay.page.labelling import write_label_page
+
+    made = write_label_page(page, folder, settings, queue=queue, who=who, progress=Progress)
+    size = len(made.text.encode("utf-8", "backslashreplace")) / 1e6
+    click.echo(f"{page}: {made.traces} traces, {size:.1f} MB; open it in a browser; `label --from` takes its result")
+
+
+def _wanted(entry: "Entry", given: dict[str, Any]) -> "Label":
+    from replay.library import MustTrip
+
+    windows = given["windows"]
+    labels = [bool(windows), given["ride_through"], given["undecided"]]
+    if sum(labels) != 1:
+        accepted = "one of --must-trip EARLIEST DEADLINE, --ride-through, --undecided"
+        raise refusal("label", "", f"{sum(labels)} labels given", accepted)
+    bands = {"--likely": given["likely"], "--latest": given["latest"]}
+    for option, times in bands.items():
+        if times and len(times) != len(windows):
+            rule = f"given {len(times)} times beside {len(windows)} of --must-trip"
+            raise refusal("label", option, rule, f"{option} once for each --must-trip, in their order")
+    if not windows:
+        return "ride_through" if given["ride_through"] else "undecided"
+    pairs = [tuple(_seconds("--must-trip", pair, entry)) for pair in windows]
+    empty: list[float | None] = [None] * len(windows)
+    ends = [_seconds(option, times, entry) or empty for option, times in bands.items()]
+    return tuple(MustTrip(*pair, *band) for pair, *band in zip(pairs, *ends, strict=True))
+
+
+def _seconds(option: str, told: tuple[str, ...], entry: "Entry") -> "list[float | None]":
+    from replay.library.told_time import second_of
+
+    return [second_of(text, entry, "label", option) for text in told]
