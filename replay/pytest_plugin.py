@@ -123,7 +123,7 @@ def check_trace(entry: "Entry", settings: "Settings", engine_name: str) -> "Chec
     verdict = judge(entry, trace, replay)
     ended: BaseException | None = None
     if verdict.outcome in WRONG:
-        ended = UnmetError(f"{complaint(entry, verdict)}\n{timeline(trace, replay)}")
+        ended = UnmetError(f"{complaint(entry, verdict)}\n{timeline(trace, replay, settings)}")
     elif why := unjudged(verdict):
         ended = pytest.skip.Exception(why)
     return properties(settings, engine, entry, verdict), ended

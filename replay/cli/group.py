@@ -30,8 +30,32 @@ TRACEBACK = "LUBETRIP_TRACEBACK"
 MEMORY = "out of memory; accepted: a smaller file or fewer --jobs, or a machine with more"
 
 
+def _shown_in(context: click.Context, _option: click.Parameter, name: str | None) -> None:
+    if name is not None:
+        from replay.ground.shown import SYSTEMS, shown_in
+
+        context.with_resource(shown_in(SYSTEMS[name]))
+
+
+UNITS = click.Option(
+    ["--units"],
+    type=click.Choice(["us", "bar", "kpa"]),
+    expose_value=False,
+    callback=_shown_in,
+    help="Show pressures in psi, psig and inHg vac, in bar, or in kPa; without it, as the settings file has them.",
+)
+
+
 class Commands(click.Group):
-    """A group of commands, and how each ends."""
+    """A group of commands, what all of them take, and how each ends."""
+
+    group_class = type
+
+    def add_command(self, cmd: click.Command, name: str | None = None) -> None:
+        """Add a command, with the options that every command has."""
+        if not isinstance(cmd, click.Group):
+            cmd.params.append(UNITS)
+        super().add_command(cmd, name)
 
     def main(self, *args: Any, standalone_mode: bool = True, **extra: Any) -> Any:
         """Run a command and end the process, whatever happened, with the status that the head of this module tells."""

@@ -13,7 +13,7 @@ from replay.display.table import Table
 from replay.display.terminal import CAUTION, terms, view
 from replay.engine import cause_words
 from replay.engine.baselines import PLAIN_TIMER
-from replay.ground.wording import NOTHING, kilopascals, percent, rate, seconds, sure, tenths, words
+from replay.ground.wording import NOTHING, percent, rate, seconds, sure, tenths, words
 from replay.score import Score, Totals, Verdict, evidence
 from replay.score.once import CONTRADICT, OVERLAP, SAME
 from replay.score.scoring import TOLD, UNJUDGED, sensor_hits
@@ -267,7 +267,7 @@ def baselines_table(score: Score) -> Table:
     """Return what plain logics do on the same traces."""
     rows = []
     values = score.settings.values
-    numbers = f"{kilopascals(values[ranges.CUT_OUT])}, {values[ranges.TRIP_DELAY] / 1000:g} s"
+    numbers = f"{score.settings.units.net(values[ranges.CUT_OUT])}, {values[ranges.TRIP_DELAY] / 1000:g} s"
     for name, part in {"these settings": score.totals, **score.baselines}.items():
         often = part.nuisance_per_1000h
         counts = (str(part.hit), str(part.missed), str(part.early), tenths(part.worst_margin_s))

@@ -58,9 +58,9 @@ def properties(settings: Settings, engine: Engine, entry: Entry, verdict: Verdic
     }
 
 
-def timeline(trace: Trace, replay: Replay) -> str:
+def timeline(trace: Trace, replay: Replay, settings: Settings) -> str:
     """Return the decisions over a trace as text."""
-    return plain(view(timeline_table(trace, replay)))
+    return plain(view(timeline_table(trace, replay, settings)))
 
 
 def complaint(entry: Entry, verdict: Verdict) -> str:
@@ -99,7 +99,7 @@ def _case(score: Score, entry: Entry, verdict: Verdict, plots: Mapping[str, str]
     case = _stated(entry.family, entry.id, properties(score.settings, score.engine, entry, verdict) | plot)
     if verdict.outcome in WRONG:
         trace = read_trace(entry.path)
-        told = timeline(trace, score.engine.replay(trace, score.settings))
+        told = timeline(trace, score.engine.replay(trace, score.settings), score.settings)
         _fail(case, verdict.outcome, complaint(entry, verdict), told)
     elif why := unjudged(verdict):
         ET.SubElement(case, "skipped", message=why)

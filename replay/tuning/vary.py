@@ -237,7 +237,7 @@ def _exact(key: str, value: int) -> Given:
     """Return an integer of `protect` as text that reads back as the same."""
     unit = _unit(key)
     if unit == "Pa":
-        return f"{value / 1000:.10g} kPa"
+        return f"{value / 1000:.10g} kPa{'' if VARIED[key] == 'net_oil_pressure' else ' abs'}"
     if unit == "ms":
         return f"{value / 1000:.10g} s"
     return value / ranges.ONE if unit == "weight" else value

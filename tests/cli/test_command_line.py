@@ -231,7 +231,10 @@ BROKEN = {
         break_line("settings.toml", '"60 s"', '"45 min"'),
         ["trip_delay", '"45 min"', '"30 min"'],
     ),
-    "settings contradict": (break_line("settings.toml", '"80 kPa"', '"50 kPa"'), ["cut_out", "less than cut in"]),
+    "settings contradict": (
+        break_line("settings.toml", 'cut_in = "80 kPa"', 'cut_in = "50 kPa"'),
+        ["cut_out", "less than cut in"],
+    ),
     "a unit is missing": (break_line("settings.toml", '"60 kPa"', "60"), ["cut_out", "unit"]),
     "a cell is no number": (break_line("fault.csv", "\n7,", "\n7,x"), ["fault.csv", "line 9", "not a number"]),
     "a cell is missing": (break_line("fault.csv", "\n7,", "\n"), ["fault.csv", "line 9", "3 cell(s)"]),
