@@ -143,7 +143,7 @@ def check_trace(
     if verdict.outcome in WRONG and whole is not None and whole().admits(verdict.outcome):
         admitted = {"admitted": f"{complaint(entry, verdict)}; {ADMITTED}"}
     elif verdict.outcome in WRONG:
-        ended = UnmetError(f"{complaint(entry, verdict)}\n{timeline(trace, replay)}")
+        ended = UnmetError(f"{complaint(entry, verdict)}\n{timeline(trace, replay, settings)}")
     elif why := unjudged(verdict):
         ended = pytest.skip.Exception(why)
     return properties(settings, engine, entry, verdict) | admitted, ended

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from replay.cli.group import main
-from replay.cli.options import PATH, SETTINGS
+from replay.cli.options import PATH, SETTINGS, ids
 from replay.ground.refusal import refusal, visible
 
 if TYPE_CHECKING:
@@ -20,7 +20,7 @@ QUEUES = ("unlabelled", "second", "differ", "all")
 
 @main.command(short_help="Label traces of LIBRARY: by command, from a file, on a page.")
 @click.argument("folder", metavar="LIBRARY", type=PATH)
-@click.argument("identities", metavar="[ID]...", nargs=-1)
+@click.argument("identities", metavar="[ID]...", nargs=-1, shell_complete=ids)
 @click.option(
     "--must-trip",
     "windows",

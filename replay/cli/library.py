@@ -6,7 +6,7 @@ from typing import Any
 import click
 
 from replay.cli.group import main
-from replay.cli.options import JSON, PATH, SETTINGS, check_output, give_report
+from replay.cli.options import JSON, PATH, SETTINGS, check_output, families, give_report, ids
 from replay.cli.working import working
 from replay.ground.refusal import refusal
 
@@ -26,7 +26,7 @@ def demo(folder: Path) -> None:
 
 @main.command(short_help="Remove traces from a library.")
 @click.argument("library", type=PATH)
-@click.argument("identities", metavar="ID...", nargs=-1, required=True)
+@click.argument("identities", metavar="ID...", nargs=-1, required=True, shell_complete=ids)
 @click.option("--by", "who", metavar="WHO", help="Who says so; the name of the login without it.")
 @click.option("--note", "why", required=True, metavar="TEXT", help="Why.")
 def remove(library: Path, identities: tuple[str, ...], **options: Any) -> None:
@@ -42,7 +42,14 @@ def remove(library: Path, identities: tuple[str, ...], **options: Any) -> None:
 
 @main.command(short_help="Synthesise traces by physics, as a library.")
 @click.argument("folder", metavar="[OUT]", required=False, type=PATH)
-@click.option("--families", default="all", show_default=True, metavar="NAME,...", help="Families of traces, in turn.")
+@click.option(
+    "--families",
+    default="all",
+    show_default=True,
+    metavar="NAME,...",
+    shell_complete=families,
+    help="Families of traces, in turn.",
+)
 @click.option("--count", required=True, type=int, metavar="N", help="Number of traces.")
 @click.option("--seed", required=True, type=int, metavar="S", help="Same recipe and seed, same bytes.")
 @click.option("--hours", type=float, metavar="H", help="Length of each harmless trace; 15 minutes without it.")

@@ -1,5 +1,7 @@
 """The one telling of a score for terminal, report, record, test runner and notebook: its tables and sentences."""
 
+import csv
+import io
 import itertools
 import math
 from collections.abc import Iterable
@@ -7,14 +9,15 @@ from pathlib import Path
 from typing import TypeVar
 
 from rich.console import RenderableType
+from rich.text import Text
 
 from protect import ranges
 from replay.display.labels import rests_words
 from replay.display.table import Table
-from replay.display.terminal import CAUTION, terms, view
+from replay.display.terminal import CAUTION, MEANING, terms, view
 from replay.engine import cause_words
 from replay.engine.baselines import PLAIN_TIMER
-from replay.ground.wording import NOTHING, kilopascals, percent, rate, seconds, sure, tenths, words
+from replay.ground.wording import NOTHING, percent, rate, seconds, sure, tenths, words
 from replay.score import Score, Totals, Verdict, evidence
 from replay.score.by_machine import TRACE, ByMachine
 from replay.score.once import CONTRADICT, OVERLAP, SAME
@@ -50,16 +53,42 @@ VERDICTS = {
 }
 
 
-def score_view(score: Score) -> RenderableType:
-    """Return the report of `score`: families, what went wrong, plain logics beside, limits, the verdict."""
-    listed = [families_table(score)]
-    if score.wrong:
+def score_view(score: Score, *, whole: bool = False) -> RenderableType:
+    """Return the report of `score`: the verdict, families, what went wrong, plain logics beside, limits, the verdict.
+
+    whole: every trace is listed, not only what went wrong.
+    """
+    listed: list[Table | RenderableType] = [verdict_line(score), families_table(score)]
+    if whole:
+        listed.append(traces_table("All traces that were judged", score.verdicts))
+    elif score.wrong:
         listed.append(traces_table("Missed, early and nuisance", score.wrong))
     if score.undecided:
         listed.append(traces_table("Undecided, judged neither way", score.undecided))
     below = ("  " + told for told in (*reasons(score), *warnings(score)))
-    closing = [*apart(score), said(score), *below, CAUTION]
-    return view(*listed, baselines_table(score), claims_table(score), terms(summary(score)), "\n".join(closing))
+    closing = Text("\n").join([*map(Text, apart(score)), verdict_line(score), *map(Text, below), Text(CAUTION)])
+    return view(*listed, baselines_table(score), claims_table(score), terms(summary(score)), closing)
+
+
+def verdict_line(score: Score) -> Text:
+    """Return the verdict in a sentence, in its colour."""
+    return Text(said(score), style=MEANING[VERDICTS[score.verdict].lower()])
+
+
+CSV_KEYS = ("id", "family", "machine", "outcome", "stop_s", "cause", "deadline_s", "margin_s", "stops", "run_hours")
+
+
+def score_csv(score: Score) -> str:
+    """Return the outcomes as CSV, a line for each trace; of several windows the first, with the worst margin of all."""
+    machines = {entry.id: entry.machine for entry in score.once.library.entries}
+    stream = io.StringIO()
+    table = csv.writer(stream, lineterminator="\n")
+    table.writerow(CSV_KEYS)
+    for v in (*score.verdicts, *score.undecided):
+        deadline = v.windows[0].deadline_s if v.windows else None
+        told = (v.first_trip_s, cause_words(v.cause, v.doubts), deadline, v.margin_s, v.trips, round(v.run_hours, 6))
+        table.writerow((v.id, v.family, machines[v.id], v.outcome, *("" if part is None else part for part in told)))
+    return stream.getvalue()
 
 
 def said(score: Score) -> str:
@@ -302,7 +331,7 @@ def baselines_table(score: Score) -> Table:
     """Return what plain logics do on the same traces."""
     rows = []
     values = score.settings.values
-    numbers = f"{kilopascals(values[ranges.CUT_OUT])}, {values[ranges.TRIP_DELAY] / 1000:g} s"
+    numbers = f"{score.settings.units.net(values[ranges.CUT_OUT])}, {values[ranges.TRIP_DELAY] / 1000:g} s"
     for name, part in {"these settings": score.totals, **score.baselines}.items():
         often = part.nuisance_per_1000h
         counts = (str(part.hit), str(part.missed), str(part.early), tenths(part.worst_margin_s))

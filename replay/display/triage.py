@@ -9,6 +9,7 @@ from rich.text import Text
 from protect import ranges
 from replay.display.table import Table
 from replay.display.terminal import CAUTION, view
+from replay.ground.shown import shown_in
 from replay.ground.wording import NOTHING, duration, net_oil, rate, seconds, suction, sure, tenths
 from replay.settings import Settings
 from replay.triage import kernel
@@ -28,8 +29,9 @@ QUIET = 5  # the first advice that asks for nothing
 def triage_view(report: Triage, most_events: int = 3) -> RenderableType:
     """Return the report: machines, events of those to look at, how often, what the settings would have done."""
     shown = [(found, found.gravest.all()) for found in report.machines if most_events]
-    events = [_events(report, found, some, most_events) for found, some in shown if some or found.doubts]
-    return view(_machines(report), *events, exposure_table(report), _closing(report))
+    with shown_in(report.settings.units):
+        events = [_events(report, found, some, most_events) for found, some in shown if some or found.doubts]
+        return view(_machines(report), *events, exposure_table(report), _closing(report))
 
 
 def _machines(report: Triage) -> Table:

@@ -1,6 +1,6 @@
 """What there is to draw of one trace: thinned curves, levels, states, marks. How it looks is told elsewhere.
 
-Times are in s of the trace's own time, pressures in kPa.
+Times are in s of the trace's own time. Pressures are in the units of the settings, suction as gauges show it.
 """
 
 import itertools
@@ -15,8 +15,8 @@ from replay.drawing.decimation import Curve, Floats, Stretches
 from replay.drawing.looks import in_rows, time_axis
 from replay.engine import Stop, compiled, told_cause
 from replay.engine.portable import Machine, Trail
-from replay.ground.units import PSI_PA, STANDARD_ATMOSPHERE_PA, atmosphere_pa
-from replay.ground.wording import kpa
+from replay.ground.shown import other_units
+from replay.ground.units import STANDARD_ATMOSPHERE_PA, atmosphere_pa
 from replay.library import Entry
 from replay.settings import Settings
 from replay.sweep import Course, Noted
@@ -156,22 +156,19 @@ class _Seen:
     def picture(self, last: Trace, stops: tuple[Stop, ...], entry: Entry | None) -> Picture:
         """Return all that is drawn of a trace; last: the last rows that were taken."""
         settings = self.settings
-        hold = settings.values[ranges.CUT_OUT] / 1000, settings.values[ranges.CUT_IN] / 1000
-        psi = ("psi", 1000 / PSI_PA, 0.0)
-        gauge = (f"kPa gauge, {settings.altitude_m:g} m", 1.0, -atmosphere_pa(settings.altitude_m) / 1000)
-        levels = _levels(settings, "cut-in", "cut-out", "floor")
-        over = _panel("net oil pressure kPa", self.net.line(), levels, self.net_ends, psi)
+        units = settings.units
+        hold = settings.values[ranges.CUT_OUT] / units.size_pa, settings.values[ranges.CUT_IN] / units.size_pa
+        over = _net(self.net.line(), self.net_ends, settings)
         beside = [Level("hold", sum(hold) / 2, "hold band")]
         unread = self.unread.ended(_end_s(last))
         if unread:
             beside.append(Level("unread", over.low, "no valid reading"))
-        levels = _levels(settings, "reload", "vacuum")
         return Picture(
             name=last.name,
             begin_s=self.stretches.begin,
             end_s=_end_s(last),
             net=replace(over, levels=(*over.levels, *beside)),
-            suction=_panel("suction kPa abs", self.suction.line(), levels, self.suction_ends, gauge),
+            suction=_suction(self.suction.line(), self.suction_ends, settings),
             integral=_integral(self.integral.line(), settings),
             hold=hold,
             spells={name: runs.ended(_end_s(last)) for name, runs in self.spells.items()},
@@ -229,24 +226,52 @@ def net_kpa(trace: Trace) -> Floats:
     return in_kpa(trace.oil_pa) - in_kpa(trace.crankcase_pa)
 
 
+def _net(curve: tuple[Floats, Floats], ends: tuple[float, float], settings: Settings) -> Panel:
+    """Return the panel of net oil pressure from a curve and ends in kPa."""
+    units, other = settings.units, other_units(settings.units)
+    levels = {kind: settings.values[PRESSURES[kind]] for kind in ("cut-in", "cut-out", "floor")}
+    drawn = tuple(
+        Level(kind, pascals / units.size_pa, f"{kind} {units.net(pascals)}") for kind, pascals in levels.items()
+    )
+    second = (other.difference, units.size_pa / other.size_pa, 0.0)
+    name = f"net oil pressure {units.difference}"
+    return _panel(name, curve, drawn, _ends(ends, [*levels.values()]), (1000 / units.size_pa, 0.0), second)
+
+
+def _suction(curve: tuple[Floats, Floats], ends: tuple[float, float], settings: Settings) -> Panel:
+    """Return the panel of suction from an absolute curve and ends in kPa: as a gauge shows it, beside it absolute."""
+    units, altitude = settings.units, settings.altitude_m
+    air = atmosphere_pa(altitude) / units.size_pa
+    levels = {kind: settings.values[PRESSURES[kind]] for kind in ("reload", "vacuum")}
+    drawn = tuple(
+        Level(kind, pascals / units.size_pa - air, f"{kind} {units.suction(pascals, altitude)}")
+        for kind, pascals in levels.items()
+    )
+    name, second = f"suction {units.gauge}", (f"{units.absolute}, {altitude:g} m", 1.0, air)
+    return _panel(name, curve, drawn, _ends(ends, [*levels.values()]), (1000 / units.size_pa, -air), second)
+
+
+def _ends(ends: tuple[float, float], levels_pa: list[int]) -> tuple[float, float]:
+    """Return the ends (kPa) of an axis that holds nothing, every credible reading, each level not far above them."""
+    low, most = ends
+    far = FAR * max(most, STANDARD_ATMOSPHERE_PA / 1000)
+    high = max([most, LEAST_SPAN_KPA, *(pascals / 1000 for pascals in levels_pa if pascals / 1000 <= far)])
+    room = 0.06 * (high - low)
+    return low - room, high + room
+
+
 def _panel(
     name: str,
     curve: tuple[Floats, Floats],
     levels: tuple[Level, ...],
     ends: tuple[float, float],
+    scale: tuple[float, float],
     second: tuple[str, float, float],
 ) -> Panel:
-    """Return a panel whose axis holds nothing, every credible reading, and each level that lies not far above them."""
-    low, most = ends
-    far = FAR * max(most, STANDARD_ATMOSPHERE_PA / 1000)
-    high = max([most, LEAST_SPAN_KPA, *(level.value for level in levels if level.value <= far)])
-    room = 0.06 * (high - low)
-    return Panel(name, *curve, levels, low - room, high + room, second)
-
-
-def _levels(settings: Settings, *kinds: str) -> tuple[Level, ...]:
-    levels = {kind: settings.values[PRESSURES[kind]] for kind in kinds}
-    return tuple(Level(kind, pascals / 1000, f"{kind} {kpa(pascals)}") for kind, pascals in levels.items())
+    """Return a panel in the unit of which a kPa is `scale[0]`, counted from `scale[1]`."""
+    factor, offset = scale
+    low, high = (end * factor + offset for end in ends)
+    return Panel(name, curve[0], curve[1] * factor + offset, levels, low, high, second)
 
 
 def _integral(curve: tuple[Floats, Floats], settings: Settings) -> Panel:

@@ -30,6 +30,7 @@ that a rule could take for a fault was done to a machine that comes through.
 """
 
 import datetime as dt
+import difflib
 import functools
 import itertools
 import os
@@ -178,8 +179,9 @@ SHAPE = Keys({"settings": Key(path_text, _FILE, needed=False), "trace": TRACE, "
 
 
 def read_library(folder: Path | str) -> Library:
-    """Read library.toml of a folder. Raises Refusal naming the entry and key at fault."""
+    """Read library.toml, named by itself or by its folder. Raises Refusal naming the entry and key at fault."""
     folder = place_of(folder)
+    folder = folder.parent if folder.name == FILE else folder
     with reached(folder):
         if not folder.is_dir():
             raise refusal(folder, "", "no such folder", f"a folder with a {FILE}")
@@ -210,6 +212,21 @@ def library_from(folder: Path, table: dict[str, Any]) -> Library:
         words = read_words(path, where, item.pop("labels", ()), label)
         entries[item["id"]] = Entry(path=file, label=label, words=words, **{"note": "", **item})
     return Library(folder, tuple(entries.values()), settings)
+
+
+def trace_file(place: Path | str, identity: str | None) -> Path | str:
+    """Return the file of a trace that is named by a library and its id there; without an id, the place itself.
+
+    Raises Refusal.
+    """
+    if identity is None:
+        return place
+    entries = {entry.id: entry for entry in read_library(place).entries}
+    if identity not in entries:
+        close = difflib.get_close_matches(identity, entries, 3)
+        advice = ", ".join(close) or f"one of its {len(entries)}"
+        raise refusal(place, "ID", "no such trace in this library", advice, identity)
+    return entries[identity].path
 
 
 def find_entry(trace: Path) -> tuple[Library, Entry | None] | None:

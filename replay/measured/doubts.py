@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from protect.ranges import NO_READING
-from replay.ground.wording import kilopascals, words
+from replay.ground.wording import pressure, words
 from replay.measured.cells import SUSPECTS
 
 FLAT_MS = 60000  # pressures of a running machine move within a minute (common practice, no source)
@@ -196,7 +196,7 @@ def of_pressure(signal: str, reference: str, seen: Readings, atmosphere_pa: floa
     """Return what is doubtful in one pressure channel; held_ms: for how long it may stand still, as on change."""
     name, found = words(signal), []
     if reference == "absolute" and seen.lowest < -NEAR_PA:
-        found.append(f"{name} is taken as absolute and falls to {kilopascals(seen.lowest)}: is it gauge?")
+        found.append(f"{name} is taken as absolute and falls to {pressure(seen.lowest)}: is it gauge?")
     if not seen.readings:
         return [*found, f"{name}: no reading at all"]
     least, most = seen.least, seen.most

@@ -140,7 +140,8 @@ def _about(library: Library, settings: Settings) -> dict[str, Any]:
         "settings": _settings(table, settings),
         "altitude": {"text": table["site"]["altitude"], "metres": settings.altitude_m, "range": ALTITUDE_M},
         "relations": RELATIONS,
-        "factors": {unit: quantity(f"1 {unit}", "pascal", unit) for unit in ("psi", "inHg")},
+        "units": unit_factors(),
+        "system": settings.units.difference,
         "acceptance": {**vars(acceptance), "shown_confidence": acceptance.shown_confidence},
         "acceptance_texts": {key: _toml(value) for key, value in table["acceptance"].items()},
         "again_s": AGAIN_S,
@@ -155,6 +156,17 @@ def _about(library: Library, settings: Settings) -> dict[str, Any]:
     }
 
 
+def unit_factors() -> dict[str, dict[str, float]]:
+    """Return the units that the page understands, of the reader of settings files: Pa, ms and m in one of each."""
+    wanted = {"pressure": "pascal", "time": "millisecond", "length": "metre"}
+    names = {
+        "pressure": ("Pa", "hPa", "mbar", "kPa", "bar", "MPa", "psi", "inHg"),
+        "time": ("ms", "s", "min", "h", "d"),
+        "length": ("m", "ft"),
+    }
+    return {kind: {name: quantity(f"1 {name}", wanted[kind], name) for name in names[kind]} for kind in names}
+
+
 def _toml(value: object) -> str:
     import tomlkit
 
@@ -166,7 +178,7 @@ def _settings(table: dict[str, Any], settings: Settings) -> list[dict[str, Any]]
     rows = []
     for (name, unit, least, most), value in zip(ranges.SETTINGS, settings.values, strict=False):
         section, key = key_of(name)
-        names, texts = names_of(key), table[section].get(key, in_file_terms(unit, value).strip('"'))
+        names, texts = names_of(key), table[section].get(key, in_file_terms(section, unit, value).strip('"'))
         text = texts[names.index(name)] if len(names) > 1 else texts
         kind = KINDS.get(unit) or ("difference" if section == "net_oil_pressure" else "absolute")
         told = {"name": name, "section": section, "key": key, "kind": kind, "least": least, "most": most}

@@ -19,8 +19,8 @@ class Fields {
         Object.assign(this.altitude.slider, { min: least, max: most, step: 10 });
         this.altitude.slider.addEventListener("input", () => this.moveSite(Number(this.altitude.slider.value)));
         this.altitude.text.addEventListener("change", () => {
-            const [, metres] = /^\s*([-+]?\d+(?:\.\d+)?)\s*m?\s*$/.exec(this.altitude.text.value) ?? [null, NaN];
-            this.moveSite(Number(metres));
+            this.settings.typeAltitude(this.altitude.text.value);
+            this.changed();
         });
         boxes.push(element("fieldset", {}, element("legend", { text: HEADINGS.site }), this.altitude.box));
         byId("rows").append(...boxes);
@@ -80,7 +80,7 @@ class Fields {
         const { text, slider, box } = this.altitude;
         const wrong = settings.altitudeError !== null;
         if (!wrong) {
-            text.value = `${settings.altitude} m`;
+            text.value = settings.altitudeText;
             slider.value = settings.altitude;
         }
         text.setAttribute("aria-invalid", wrong);

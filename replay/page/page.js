@@ -201,9 +201,9 @@ class Page {
         const { atmosphere, system } = this.settings;
         const above = pascals - atmosphere;
         if (system === "psi" && above < 0) {
-            return ` (${tenths(-above / PRESSURES.inHg)} inHg vac)`;
+            return `${tenths(-above / PRESSURES.inHg)} inHg vac`;
         }
-        return Number.isNaN(above) ? "" : ` (${this.pressure(above, " gauge")})`;
+        return this.pressure(above, " gauge").replace("psi gauge", "psig");
     }
 
     timeS(tick) {
@@ -217,7 +217,8 @@ class Page {
     wordsAt(tick) {
         const { net, suction } = this.readings;
         const parts = [`${this.timeS(tick)} s`, `net oil pressure ${this.pressure(net[tick])}`];
-        parts.push(`suction ${this.pressure(suction[tick], " absolute")}${this.gauge(suction[tick])}`);
+        const absolute = Number.isNaN(suction[tick]) ? "" : ` (${this.pressure(suction[tick], " absolute")})`;
+        parts.push(`suction ${this.gauge(suction[tick])}${absolute}`);
         if (this.followed !== null) {
             parts.push(`integral ${this.percentAt(tick)} %`, this.data.states[this.followed.states[tick]].replace("_", " "));
             if (this.followed.net[tick] === NO_READING) {

@@ -237,7 +237,7 @@ class Plot {
         });
         const words = `gauge ${system}${inch && deep.length > 0 ? " and ″Hg vac" : ""}`;
         const end = this.right + this.gauge;
-        this.text(this.narrow ? words : `${words}, at ${this.settings.altitude} m`, end, top - 4, { align: "right", base: "bottom", colour: "#444444" });
+        this.text(this.narrow ? words : `${words}, at ${this.settings.altitudeText}`, end, top - 4, { align: "right", base: "bottom", colour: "#444444" });
     }
 
     integral() {

@@ -13,10 +13,9 @@ import numpy as np
 from numba.extending import register_jitable
 from numpy.typing import NDArray
 
-from replay.physics import constants as c
 from replay.physics import layout as at
 from replay.physics.arithmetic import power
-from replay.physics.bearing import KINDS, bearing_step
+from replay.physics.bearing import bearing_step
 from replay.physics.crankshaft import floor_pressure_pa, mean_effective_pressure_pa
 from replay.physics.gas import volumetric_efficiency
 from replay.physics.kernel import compiled_with_digest
@@ -64,7 +63,7 @@ def _follow(
             bearing_step(s, p, time_s[i - 1] + k * span / steps, span / steps)
         for column in range(at.COLUMNS):
             least = 1.0
-            for kind in range(KINDS):
+            for kind in range(at.KINDS):
                 least = min(least, s[at.S_RESERVE + kind * at.COLUMNS + column])
             left[i, column] = least
 
@@ -90,7 +89,7 @@ class RecordedBearings:
         dissolved = equilibrium_fraction(oil, refrigerant, OIL_C, schedule.design_suction_pa)
         s = first_state(machine, oil, refrigerant, schedule, Start(OIL_C, dissolved), self._p)
         s[at.S_SUCTION_PA] = s[at.S_CRANKCASE_PA] = schedule.design_suction_pa
-        s[at.S_NET_PA] = c.HEALTHY_NET_PA
+        s[at.S_NET_PA] = self._p[at.B_HEALTHY_NET_PA]
         refresh(s, self._p, solubility_table(oil, refrigerant))
         inlet_m, outlet_m = machine.drilling_inlet_m, machine.drilling_outlet_m
         s[at.S_FLOOR_PA] = floor_pressure_pa(inlet_m, outlet_m, s[at.S_DENSITY], machine.rated_speed_rpm)

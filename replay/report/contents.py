@@ -99,7 +99,7 @@ def _case(entry: Entry, verdict: Verdict, score: Score) -> dict[str, Any]:
         "said": said + ("" if verdict.margin_s is None else f"; margin {seconds(verdict.margin_s)}"),
         "facts": facts + (f"; {entry.note}" if entry.note else ""),
         "drawing": Markup(trace_svg(shown, f"Plot of {entry.id}. {said}.")),  # noqa: S704 - text in it is escaped
-        "timeline": timeline_table(trace, replay, MOST_CHANGES),
+        "timeline": timeline_table(trace, replay, score.settings, MOST_CHANGES),
         "cut": max(len(replay.changes) - MOST_CHANGES, 0),
     }
 

@@ -15,6 +15,7 @@ from replay.drawing.around import Around, read_around
 from replay.drawing.event_plot import event_svg
 from replay.drawing.trend_plot import LEAST, spark_svg, trend_svg
 from replay.ground.files import check_writable, write_text
+from replay.ground.shown import shown_in
 from replay.ground.wording import NOTHING, duration, net_oil, seconds, tenths
 from replay.report.templates import page
 from replay.triage import kernel
@@ -45,6 +46,11 @@ def write_fleet(path: Path | str, report: Triage, events: int = 3) -> None:
 
 def fleet_contents(report: Triage, events: int = 3) -> dict[str, Any]:
     """Return what stands on the page, by the names of its template. Raises Refusal."""
+    with shown_in(report.settings.units):
+        return _contents(report, events)
+
+
+def _contents(report: Triage, events: int) -> dict[str, Any]:
     pairs = report.compared()
     return {
         "title": "Compressor logs: which machine to open first",

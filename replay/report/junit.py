@@ -64,9 +64,9 @@ def properties(settings: Settings, engine: Engine, entry: Entry, verdict: Verdic
     }
 
 
-def timeline(trace: Trace, replay: Replay) -> str:
+def timeline(trace: Trace, replay: Replay, settings: Settings) -> str:
     """Return the decisions over a trace as text."""
-    return plain(view(timeline_table(trace, replay)))
+    return plain(view(timeline_table(trace, replay, settings)))
 
 
 def complaint(entry: Entry, verdict: Verdict) -> str:
@@ -107,7 +107,7 @@ def _case(score: Score, entry: Entry, verdict: Verdict, plots: Mapping[str, str]
     case = _stated(entry.family, entry.id, properties(score.settings, score.engine, entry, verdict) | stated)
     if verdict.outcome in WRONG:
         trace = read_trace(entry.path)
-        told = timeline(trace, score.engine.replay(trace, score.settings))
+        told = timeline(trace, score.engine.replay(trace, score.settings), score.settings)
         if admitted:
             said = f"{complaint(entry, verdict)}; {ADMITTED}\n{told}"
             ET.SubElement(case, "system-out").text = clean("\n" + said)

@@ -148,9 +148,9 @@ def test_explain_shows_the_decisions_in_time(library: Path) -> None:
 
     assert done.returncode == 0, done.stderr
     lines = [line.split() for line in done.stdout.splitlines()]
-    assert ["0.0", "stopped", "lubricated", "-", "120.0", "300.0", "0"] in lines
-    assert ["100.0", "lubricated", "starved", "-", "5.0", "300.0", "3"] in lines
-    assert ["129.0", "starved", "tripped", "oil", "5.0", "300.1", "100"] in lines
+    assert ["0.0", "stopped", "lubricated", "-", "120.0", "198.7", "kPa", "gauge", "0"] in lines
+    assert ["100.0", "lubricated", "starved", "-", "5.0", "198.7", "kPa", "gauge", "3"] in lines
+    assert ["129.0", "starved", "tripped", "oil", "5.0", "198.8", "kPa", "gauge", "100"] in lines
     assert "must trip from 100 s to 250 s" in done.stdout
     assert "outcome hit" in done.stdout
 
@@ -231,7 +231,10 @@ BROKEN = {
         break_line("settings.toml", '"60 s"', '"45 min"'),
         ["trip_delay", '"45 min"', '"30 min"'],
     ),
-    "settings contradict": (break_line("settings.toml", '"80 kPa"', '"50 kPa"'), ["cut_out", "less than cut in"]),
+    "settings contradict": (
+        break_line("settings.toml", 'cut_in = "80 kPa"', 'cut_in = "50 kPa"'),
+        ["cut_out", "less than cut in"],
+    ),
     "a unit is missing": (break_line("settings.toml", '"60 kPa"', "60"), ["cut_out", "unit"]),
     "a cell is no number": (break_line("fault.csv", "\n7,", "\n7,x"), ["fault.csv", "line 9", "not a number"]),
     "a cell is missing": (break_line("fault.csv", "\n7,", "\n"), ["fault.csv", "line 9", "3 cell(s)"]),

@@ -93,7 +93,14 @@ def test_levels_states_and_marks_are_named(library: Path) -> None:
     """Catches a line without a name, a state told by colour alone, a label or a stop that is left out."""
     words = texts(figure(library, "fault"))
 
-    for word in ("cut-in 80.0", "cut-out 60.0", "floor 30.0", "hold band", "vacuum 80.0", "reload 100.0"):
+    for word in (
+        "cut-in 80.0 kPa",
+        "cut-out 60.0 kPa",
+        "floor 30.0 kPa",
+        "hold band",
+        "vacuum -21.3 kPa gauge",
+        "reload -1.3 kPa gauge",
+    ):
         assert word in words, word
     assert {"trip delay 60 s", "reload guard 50 %", "lubricated", "tripped", "locked out"} <= set(words)
     assert {"stop, oil 129.0 s", "earliest 100.0 s", "deadline 250.0 s"} <= set(words)
@@ -106,7 +113,9 @@ def test_levels_are_drawn_where_the_settings_have_them(library: Path) -> None:
     drawn = {line.get_label(): line.get_ydata()[0] for axes in (net, suction) for line in axes.lines}
     band = next(patch for patch in net.patches if patch.get_label() == "hold band")
 
-    assert {"cut-in": 80.0, "cut-out": 60.0, "floor": 30.0, "vacuum": 80.0, "reload": 100.0}.items() <= drawn.items()
+    # vacuum 80 and reload 100 kPa absolute, at sea level
+    wanted = {"cut-in": 80.0, "cut-out": 60.0, "floor": 30.0, "vacuum": -21.325, "reload": -1.325}
+    assert {name: pytest.approx(drawn[name], abs=1e-9) for name in wanted} == wanted
     assert (band.get_y(), band.get_y() + band.get_height()) == (60.0, 80.0)
 
 
@@ -130,7 +139,7 @@ def test_a_level_far_beyond_the_readings_is_named_with_an_arrow(library: Path) -
     """Catches a suction curve pressed flat by a reload guard that is set out of reach, and a guard left unsaid."""
     drawn = figure(library, "fault", reload=1_500_000)
 
-    assert "reload 1500.0 ↑" in texts(drawn)
+    assert "reload 1398.7 kPa gauge ↑" in texts(drawn)
     assert drawn.axes[1].get_ylim()[1] < 400
 
 
@@ -334,10 +343,35 @@ def test_the_gauge_axis_counts_from_the_atmosphere_of_the_site(library: Path) ->
     path = library / "settings.toml"
     path.write_text(SETTINGS.replace('"0 m"', '"1000 m"'))
     axes = figure(library, "quiet").axes[1]
-    gauge = axes.child_axes[0]
+    absolute = axes.child_axes[0]
 
-    assert gauge.get_ylabel() == "kPa gauge, 1000 m"
-    assert float(gauge._functions[0](89.8763)) == pytest.approx(0, abs=1e-3)  # noqa: SLF001 - no public way to ask
+    assert (axes.get_ylabel(), absolute.get_ylabel()) == ("suction kPa gauge", "kPa abs, 1000 m")
+    assert float(absolute._functions[0](0)) == pytest.approx(89.8763, abs=1e-3)  # noqa: SLF001 - no public way to ask
+
+
+@pytest.mark.parametrize(
+    ("cut_out", "axes_named", "levels"),
+    [
+        ("60 kPa", ("net oil pressure kPa", "suction kPa gauge"), ("cut-out 60.0 kPa", "vacuum -21.3 kPa gauge")),
+        ("0.6 bar", ("net oil pressure bar", "suction bar(g)"), ("cut-out 0.60 bar", "vacuum -0.21 bar(g)")),
+        ("8.702 psi", ("net oil pressure psi", "suction psig"), ("cut-out 8.7 psi", "vacuum 6.3 inHg vac")),
+    ],
+)
+def test_a_plot_is_in_the_units_of_the_settings(
+    cut_out: str, axes_named: tuple[str, str], levels: tuple[str, str], library: Path
+) -> None:
+    """Catches an axis, a level or a band that stays in kPa: 60 kPa are 8.702 psi, 80 kPa abs are 6.3 inHg vac."""
+    path = library / "settings.toml"
+    path.write_text(SETTINGS.replace('"60 kPa"', f'"{cut_out}"'))
+    drawn = figure(library, "fault")
+    net, suction = drawn.axes[:2]
+    size = {"kPa": 1.0, "bar": 100.0, "psi": 6.894757}[axes_named[0].split()[-1]]
+
+    assert (net.get_ylabel(), suction.get_ylabel()) == axes_named
+    assert set(levels) <= set(texts(drawn))
+    lines = {line.get_label(): line.get_ydata()[0] for axes in (net, suction) for line in axes.lines}
+    assert lines["cut-out"] * size == pytest.approx(60, abs=1e-2)
+    assert lines["vacuum"] * size == pytest.approx(-21.325, abs=1e-3)
 
 
 def test_long_traces_are_drawn_in_hours_from_few_points(library: Path) -> None:

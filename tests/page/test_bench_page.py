@@ -41,18 +41,34 @@ TYPED = {
         "7 inHg vac",
         "1e3 Pa",
         "7 furlongs",
+        "7 PSI",
+        "480 hPa",
+        "7 psid",
     ],
     "vacuum": [
         "5 inHg vac",
         "-17 kPa gauge",
         "84 kPa",
+        "84 kPa abs",
+        "5 inHg",
+        "20 psi",
         "0.8 bar abs",
         "12 psia",
         "31 inHg vac",
         "-1 inHg vac",
         "-2.5 psig",
     ],
-    "reload": ["-1 inHg vac", "3 psig", "1.2 bar a", "0 kPa gauge"],
+    "reload": [
+        "-1 inHg vac",
+        "3 psig",
+        "1.2 bar a",
+        "0 kPa gauge",
+        "1.2 bar(a)",
+        "0.2 bar(g)",
+        "0.2 barg",
+        "120 kPaa",
+        "12 psi d",
+    ],
     "trip_delay": ["2 min", "90", "0.0015 s", "1500 ms", "0.02 h", "3 weeks", "1e2 s"],
     "floor_weight": ["3.05", "2.000244140625", "9", "x", "3 s"],
     "trips_to_lockout": ["4", "4.5", "0", "1e2"],
@@ -123,7 +139,7 @@ def test_typed_texts_mean_what_they_mean_in_a_settings_file(tmp_path: Path) -> N
 def test_untouched_settings_are_those_of_the_file_whatever_units_it_uses(tmp_path: Path) -> None:
     """Catches a page that only understands the units it writes, and one that drops an acceptance key."""
     text = SETTINGS.replace('"60 kPa"', '"0.6 kgf/cm2"').replace('"1 h"', '"0.05 day"').replace('"0 m"', '"100 ft"')
-    text = text.replace('vacuum = "80 kPa"', 'vacuum = "150 torr vac"') + "confidence = 0.9\n"
+    text = text.replace('vacuum = "80 kPa abs"', 'vacuum = "150 torr vac"') + "confidence = 0.9\n"
     given = tmp_path / "given.toml"
     given.write_text(text, encoding="utf-8")
     answer = parts(embedded(page_text(some(99), given)), tmp_path, tries=[[]])["answers"][0]

@@ -17,6 +17,7 @@ from replay.display.triage import triage_view
 from replay.drawing.around import MOST_ROOM_MS, STRETCHES, read_around
 from replay.drawing.event_plot import event_svg
 from replay.drawing.wall_clock import clock_ticks
+from replay.ground.shown import US
 from replay.ground.wording import suction
 from replay.report.fleet import fleet_contents, period
 from replay.settings import Settings, read_settings
@@ -296,7 +297,7 @@ def test_ticks_are_hours_of_the_wall() -> None:
 )
 def test_suction_reads_as_a_gauge_shows_it(pascals: int | None, altitude_m: float, words: str) -> None:
     """Catches a gauge of sea level in the mountains, and vacuum told as a negative psig."""
-    assert suction(pascals, altitude_m) == words
+    assert suction(pascals, altitude_m, US) == words
 
 
 def test_what_got_worse_is_more_than_chance(site: Settings) -> None:

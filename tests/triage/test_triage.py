@@ -290,8 +290,8 @@ def test_the_command_says_first_which_machine_to_open_and_why(tmp_path: Path, se
     for part in (
         "zzz.parquet, 100.0 s: starved spell of 70.0 s",
         "net oil pressure down to 10.0 kPa (1.5 psi), integral 100 %",
-        "suction down to 15.2 inHg vac (-0.51 bar(g)), 60.0 s in vacuum",
-        "LOADED AGAIN at 161.0 s for 40.0 s before the oil film was back, suction up to 1.3 psig (0.09 bar(g))",
+        "suction down to -51.3 kPa gauge (15.2 inHg vac), 60.0 s in vacuum",
+        "LOADED AGAIN at 161.0 s for 40.0 s before the oil film was back, suction up to 8.7 kPa gauge (1.3 psig)",
         "these settings stop it 20.0 s into the spell; it ran on for 50.0 s",
         "these settings, obeyed: 1 on oil",
         "Not a certified safety device",
