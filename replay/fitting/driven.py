@@ -24,7 +24,6 @@ from replay.physics.simulate import Case, Damage, damage_of
 Vector = NDArray[np.float64]
 
 LEAST_PA = 600.0  # of a suction that its sensor's offset would make a vacuum beyond any
-ROOM = 0.95  # suction at the beginning, share of the least of discharge and load at most
 
 
 class Driven(NamedTuple):
@@ -58,10 +57,9 @@ def true_suction_pa(sensor: Sensor, run: Run) -> Vector:
 
 
 def _beginning(site: Site, start: RunStart, run: Run, suction_pa: float) -> tuple[Schedule, Start]:
-    speed = run.speed_rpm or site.speed_rpm
     ambient_c = start.oil_c - site.behaviour.running_rise_k
-    design = min(suction_pa, ROOM * min(site.discharge_pa, site.load_pa))
-    schedule = Schedule(speed, design, site.discharge_pa, site.load_pa, ambient_c, run.begins_running)
+    speed = run.speed_rpm or site.speed_rpm
+    schedule = Schedule(speed, site.suction_pa, site.discharge_pa, site.load_pa, ambient_c, run.begins_running)
     whole = equilibrium_fraction(site.oil, site.refrigerant, round(start.oil_c, 2), round(suction_pa, -2))
     return schedule, Start(start.oil_c, min(start.share * whole, LARGEST_FRACTION))
 
