@@ -15,7 +15,9 @@ from replay.cli.working import working
 @LIBRARY
 @click.argument("ids", metavar="[ID]...", nargs=-1)
 @click.option("--to", type=PATH, required=True, metavar="FILE", help="Where the machine file with what was found goes.")
-@click.option("--hold-out", multiple=True, metavar="ID", help="Predict this run instead of fitting to it; again for more.")
+@click.option(
+    "--hold-out", multiple=True, metavar="ID", help="Predict this run instead of fitting to it; again for more."
+)
 @SETTINGS
 @click.option(
     "--members", type=click.IntRange(8, 200), default=32, show_default=True, metavar="N", help="Of the ensemble."
@@ -24,7 +26,7 @@ from replay.cli.working import working
 @JSON
 @working
 def fit(machine: Path, library: Path, plot: Path | None, json_file: Path | None, **options: Any) -> None:
-    """Fit a MACHINE file to measured runs (ID..., all without) of a LIBRARY: a bench test with the suction valve shut, say.
+    """Fit a MACHINE file to measured runs (ID..., all without) of a LIBRARY, such as a bench test with suction shut.
 
     The model is made to follow the suction pressure that was read, so nobody needs to have logged the valve. What is
     kept is an ensemble, not a point: machines that may have made these runs. What the runs do not tell is named, and

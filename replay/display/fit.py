@@ -15,12 +15,16 @@ MOST_NAMED = 12
 
 
 def fit_view(fit: Fit, to: Path) -> RenderableType:
-    """Return the report: runs as the ensemble makes them, what they tell and do not tell, what the model cannot make."""
+    """Return the report: runs as the ensemble makes them, what they tell and do not, what the model cannot make."""
     parts: list[RenderableType | Table] = [_runs("Fitted", fit.runs)]
     if fit.held_out:
         parts.append(_runs("Held out, and predicted from their suction alone", fit.held_out))
     wrong = [misfit.text for one in (*fit.runs, *fit.held_out) for misfit in one.misfits]
-    said = terms(("-", text) for text in wrong) if wrong else "Nothing in these runs lies far outside of what the model makes."
+    said = (
+        terms(("-", text) for text in wrong)
+        if wrong
+        else "Nothing in these runs lies far outside of what the model makes."
+    )
     return view(
         f"{to}: {fit.machine.name} with {len(fit.members)} members, {fit.simulations} simulations",
         *parts,

@@ -1,7 +1,7 @@
 """The model driven by a run: it is made to follow the suction that was read, and tells the oil pressure to be read.
 
-Nothing is assumed of valve, load or capacity, which nobody logged: whatever they did, the crankcase felt it as suction. What
-the model does with it, its pump, its oil and its sensors answer for.
+Nothing is assumed of valve, load or capacity, which nobody logged: whatever they did, the crankcase felt it as
+suction. What the model does with it, its pump, its oil and its sensors answer for.
 """
 
 from dataclasses import replace

@@ -129,7 +129,7 @@ def fit_machine(
         starts = tuple(tuple(one.place) for one in likeliest)
         problem = replace(problem, errors=shown_errors(problem, scouts), starts=starts)
         found = work.members(each, kind, problem, range(SCOUTING, SCOUTING + members), stage.advance)
-    kept = _likely(problem, found)
+    kept = _likely(found)
     spread = np.std([one.place for one in kept], axis=0, ddof=1)
     fit = Fit(
         described,
@@ -152,7 +152,7 @@ def fit_machine(
 
 
 def _kinds(machine: MachineFile) -> dict[str, tuple[str, ...]]:
-    """Return the behaviours that the machine's oil may have, as far as the file says, each with invented oils like it."""
+    """Return the behaviours that the machine's oil may have, by its file, each with invented oils like it."""
     kinds = {"still": STILL, "foaming": FOAMING}
     stated = machine.stated.get("oil.behaviour")
     return kinds if stated is None else {stated: kinds[stated]}
@@ -180,7 +180,9 @@ def _run(entry: Entry, usual_suction_pa: float) -> Run:
 def _with_events(library: Library, runs: Sequence[Run]) -> tuple[Run, ...]:
     found = tuple(run for run in runs if run.has_event)
     if not found:
-        rule = f"nothing to learn from these {len(runs)} runs: neither suction nor net oil pressure falls in any of them"
+        rule = (
+            f"nothing to learn from these {len(runs)} runs: neither suction nor net oil pressure falls in any of them"
+        )
         raise refusal(library.folder, "", rule, "a run with the suction valve shut or throttled for some minutes")
     return found
 
@@ -226,7 +228,7 @@ def _kept_member(folder: Path | None, problem: Problem, number: int) -> Member:
     return member
 
 
-def _likely(problem: Problem, members: Sequence[Member]) -> tuple[Member, ...]:
+def _likely(members: Sequence[Member]) -> tuple[Member, ...]:
     """Return the members that are likely enough beside the best, at least a few."""
     from scipy.stats import chi2
 
@@ -246,7 +248,9 @@ def _check_gross(library: Library, fit: Fit) -> None:
         if share > GROSS:
             worst = f"; {one.misfits[0].text}" if one.misfits else ""
             rule = f"{100 * share:.0f} % of the readings are far from anything that this machine file can make{worst}"
-            raise refusal(library.folder, one.run.id, rule, "runs of the machine that the file describes, sound but for suction")
+            raise refusal(
+                library.folder, one.run.id, rule, "runs of the machine that the file describes, sound but for suction"
+            )
 
 
 def _told(one: Prediction) -> dict[str, Any]:

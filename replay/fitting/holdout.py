@@ -1,7 +1,7 @@
 """A run that no fit has seen, predicted by every member, and how far they are off.
 
-The member is made to follow the suction of the run, as in a fit; its oil pressure, and what the protection makes of that,
-are the prediction. How the run began (oil temperature, refrigerant dissolved) is drawn anew for each member.
+The member is made to follow the suction of the run, as in a fit; its oil pressure, and what the protection makes of
+that, are the prediction. How the run began (oil temperature, refrigerant dissolved) is drawn anew for each member.
 """
 
 from collections.abc import Sequence
@@ -92,7 +92,9 @@ def _prediction(run: Run, oil_pa: NDArray[np.float64], settings: Settings | None
     if settings is not None:
         made = [_trip_s(run, one, settings, seed + number) for number, one in enumerate(oil_pa)]
         trip = _figure("trip", _stop_s(run, run.trace.oil_pa, settings), made)
-    return Prediction(run, oil_pa, float(np.sqrt(np.mean(off * off))), tuple(below), trip, tuple(misfits_of(run, oil_pa)))
+    return Prediction(
+        run, oil_pa, float(np.sqrt(np.mean(off * off))), tuple(below), trip, tuple(misfits_of(run, oil_pa))
+    )
 
 
 def _below_s(run: Run, oil_pa: NDArray[np.float64], level_pa: float) -> float:

@@ -1,13 +1,13 @@
 """Members of the ensemble: each is a fit of its own, to its own draw of what is not known.
 
-Randomised maximum likelihood (Oliver, He and Reynolds 1996; from memory): a member draws a place in every range and an
-error of every reading from what they may be, and is fitted to both by least squares. Where the model is linear the
+Randomised maximum likelihood (Oliver, He and Reynolds 1996; from memory): a member draws a place in every range and
+an error of every reading from what they may be, and is fitted to both by least squares. Where the model is linear the
 members are draws of the posterior; where it is not, they start at many places and end where the readings allow. What
 the runs do not tell stays where it was drawn, so its whole range is in the ensemble.
 
 A reading's error is remembered over some time, since what the model cannot make is not made again at the next sample:
-readings within that time count as one (`Errors.memory_s`). The size of the errors is that of the noise and of the model, or
-larger where the first fits show it.
+readings within that time count as one (`Errors.memory_s`). The size of the errors is that of the noise and of the
+model, or larger where the first fits show it.
 """
 
 from collections.abc import Sequence
@@ -43,7 +43,7 @@ class Errors(NamedTuple):
 
 @dataclass(frozen=True)
 class Problem:
-    """What is to be fitted: a site's unknowns to runs. errors: one a run; starts: where members begin, () draws them."""
+    """What is to be fitted: a site's unknowns to runs. errors: one a run; starts: of members, () draws them."""
 
     site: Site
     unknowns: tuple[Unknown, ...]
@@ -103,7 +103,10 @@ def fit_member(problem: Problem, number: int) -> Member:
         start = np.array(problem.starts[int(generator.integers(len(problem.starts)))])
     else:
         start = max((_place(generator, problem) for _ in range(SCOUTS)), key=problem.likelihood)
-    drawn = Drawn(_place(generator, problem), [_noise(generator, *pair) for pair in zip(problem.runs, problem.errors, strict=True)])
+    drawn = Drawn(
+        _place(generator, problem),
+        [_noise(generator, *pair) for pair in zip(problem.runs, problem.errors, strict=True)],
+    )
     slopes = _Slopes(problem, drawn)
     found = least_squares(
         slopes.residuals, start, slopes, bounds=(-MOST_Z, MOST_Z), max_nfev=PASSES, xtol=1e-3, ftol=1e-3

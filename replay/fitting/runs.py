@@ -1,7 +1,7 @@
 """A measured run as a fit takes it: suction that the model is made to follow, oil pressure that it has to explain.
 
-Suction is smoothed where it rests and left nearly as it was read where it moves; a reading that stands alone far from its
-neighbours is no pressure. What an oil reading may be off by is its noise, what no model of this kind can promise
+Suction is smoothed where it rests and left nearly as it was read where it moves; a reading that stands alone far from
+its neighbours is no pressure. What an oil reading may be off by is its noise, what no model of this kind can promise
 (`MODEL_PA`), and a moment of time, so that a steep edge a little early is no large error.
 """
 
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from protect.ranges import NO_READING
 from replay.ground.refusal import refusal
-from replay.ground.wording import kpa
+from replay.ground.wording import kilopascals
 from replay.physics.behaviour import TABLE
 from replay.trace import Trace
 from replay.trace.files import read_columns
@@ -28,6 +28,7 @@ SPIKE_S = 2.5  # half the stretch whose middle value a lone reading is held agai
 SETTLED_S = 30.0  # after a start, until its pressures count as those of running
 LONGEST_S = 4 * 3600.0
 LEAST_S = 60.0
+USUAL = 0.96  # quantile that stands for what a pressure is usually: an event may last nearly the whole run
 FALLEN = 0.7  # of the usual suction or net oil pressure: below is an event
 EVENT_S = 3.0
 FAR = 3.0  # times the suction of its site: no suction of this machine
@@ -84,7 +85,7 @@ class Run:
     def has_event(self) -> bool:
         """Whether suction or net oil pressure falls below its usual for a while as the machine runs."""
         for values in (self.suction_pa, self.net_pa):
-            usual = float(np.median(values[self.settled]))
+            usual = float(np.quantile(values[self.settled], USUAL))
             low = self.settled & (values < FALLEN * usual)
             if float(np.sum(np.diff(self.time_s, append=self.time_s[-1])[low])) >= EVENT_S:
                 return True
@@ -96,7 +97,9 @@ def run_of(trace: Trace, path: Path | None = None) -> Run:
     time_s = trace.time_ms / 1000.0
     if not LEAST_S <= time_s[-1] <= LONGEST_S:
         rule = f"a run of {time_s[-1]:g} s"
-        raise refusal(path or trace.name, "time_s", rule, f"one of {LEAST_S:g} s to {LONGEST_S / 3600:g} h about an event")
+        raise refusal(
+            path or trace.name, "time_s", rule, f"one of {LEAST_S:g} s to {LONGEST_S / 3600:g} h about an event"
+        )
     period_s = float(np.median(np.diff(time_s)))
     suction, _ = _mended(path, trace, trace.suction_pa, "suction_pressure_kpa", period_s)
     oil, read = _mended(path, trace, trace.oil_pa, "oil_pressure_kpa", period_s)
@@ -121,15 +124,15 @@ def check_machine(run: Run, usual_suction_pa: float) -> None:
     """Refuse a run whose pressures are none of a machine with this usual suction (Pa). Raises Refusal."""
     if not run.settled.any():
         raise refusal(run.id, "", f"never runs for {SETTLED_S:g} s", "a run of the machine")
-    net = float(np.quantile(run.net_pa[run.settled], 0.9))
+    net, suction = (float(np.quantile(values[run.settled], USUAL)) for values in (run.net_pa, run.suction_pa))
     told = TABLE["healthy_net_pa"]
-    other = "a run of this machine, with both pressures absolute (another machine's log, gauge taken for absolute, psi for kPa?)"
+    least, most, usual = (kilopascals(round(pascals)) for pascals in (told.low, told.high, usual_suction_pa))
+    other = "a run of this machine, both pressures absolute (another machine's log? gauge for absolute, psi for kPa?)"
     if not 0.8 * told.low <= net <= 1.2 * told.high:
-        least, most = kpa(round(told.low)), kpa(round(told.high))
-        raise refusal(run.id, "net oil pressure", f"{kpa(round(net))} at its highest, where pumps hold {least} to {most}", other)
-    suction = float(np.quantile(run.suction_pa[run.settled], 0.9))
+        rule = f"{kilopascals(round(net))} at its highest, where pumps hold {least} to {most}"
+        raise refusal(run.id, "net oil pressure", rule, other)
     if not usual_suction_pa / FAR <= suction <= usual_suction_pa * FAR:
-        rule = f"{kpa(round(suction))} at its highest, where the machine file tells of {kpa(round(usual_suction_pa))}"
+        rule = f"{kilopascals(round(suction))} at its highest, where the machine file has {usual}"
         raise refusal(run.id, "suction pressure", rule, other)
 
 
@@ -145,14 +148,15 @@ def _mended(
     at = np.arange(len(pascals))
     values = np.interp(at, at[read], pascals[read].astype(float))
     middle = median_filter(values, 2 * max(1, round(SPIKE_S / period_s)) + 1, mode="nearest")
-    off = np.abs(values - middle)
-    lone = (off > 8.0 * max(1.4826 * float(np.median(off)), 500.0)) & (_neighbours(off) < 0.3 * off)  # noqa: PLR2004
+    off: Vector = np.abs(values - middle)
+    lone = (off > 8.0 * max(1.4826 * float(np.median(off)), 500.0)) & (_neighbours(off) < 0.3 * off)
     return np.interp(at, at[~lone], values[~lone]), read & ~lone
 
 
 def _neighbours(off: Vector) -> Vector:
     """Return the larger of the two deviations beside each."""
-    return np.maximum(np.append(off[1:], 0.0), np.insert(off[:-1], 0, 0.0))
+    beside: Vector = np.maximum(np.append(off[1:], 0.0), np.insert(off[:-1], 0, 0.0))
+    return beside
 
 
 def _noise(values: Vector) -> float:

@@ -1,13 +1,13 @@
 """What a fit may move: each unknown with its range, and a machine from values of them.
 
-An unknown is searched as z, a deviate of unit spread: z = 0 is the value in the middle of what its description says, and
-the normal distribution's share of z is its place between that and the ends of the range, evenly or evenly in the
-logarithm. So every range is bounded, and what runs tell of an unknown is how much narrower than 1 the spread of its z has
-become.
+An unknown is searched as z, a deviate of unit spread: z = 0 is the value in the middle of what its description says,
+and the normal distribution's share of z is its place between that and the ends of the range, evenly or evenly in the
+logarithm. So every range is bounded, and what runs tell of an unknown is how much narrower than 1 the spread of its z
+has become.
 
-A figure that the machine file states is known, a range that it states is its range. Of what it leaves out the ranges here
-are wider than those that traces are drawn from, since a fit is there to find out; those of behaviour are the ones of
-`replay.physics.behaviour`, the others are assumed.
+A figure that the machine file states is known, a range that it states is its range. Of what it leaves out the ranges
+here are wider than those that traces are drawn from, since a fit is there to find out; those of behaviour are the
+ones of `replay.physics.behaviour`, the others are assumed.
 """
 
 from collections.abc import Mapping, Sequence
@@ -106,19 +106,23 @@ class RunStart(NamedTuple):
 
 
 def unknowns_of(site: Site, stated: Mapping[str, Any], runs: Sequence[Run]) -> tuple[Unknown, ...]:
-    """Return what is unknown of a site and of runs on it; stated: figures of its machine file, as `MachineFile` has them."""
+    """Return what is unknown of a site and of runs on it; stated: figures of its file, as `MachineFile` has them."""
     foams = site.oil.foam_share > FOAMING_FROM
     usual: list[tuple[str, Any, dict[str, Range]]] = [
         ("oil", site.oil, OF_OIL[foams]),
-        ("machine", site.machine, {name: _times(ends, getattr(site.machine, name)) for name, ends in OF_MACHINE.items()}),
+        (
+            "machine",
+            site.machine,
+            {name: _times(ends, getattr(site.machine, name)) for name, ends in OF_MACHINE.items()},
+        ),
         ("behaviour", site.behaviour, {name: TABLE[name][:2] for name in ("healthy_net_pa", *OF_BEHAVIOUR)}),
     ]
     found = []
     for part, of, ranges in usual:
-        for name, (low, high) in ranges.items():
-            one = Unknown(part, name, low, getattr(of, name), high)
-            if one.path in stated:
-                low, high = _times(stated[one.path], _lift(site) if name == "inlet_lift_pa" else 1.0)
+        for name, ends in ranges.items():
+            one = Unknown(part, name, ends[0], getattr(of, name), ends[1])
+            own = stated.get(one.path)
+            low, high = ends if own is None else _times(own, _lift(site) if name == "inlet_lift_pa" else 1.0)
             found.append(replace(one, low=min(low, one.middle), high=max(high, one.middle)))
     found += [Unknown("sensors", name, *ends) for name, ends in OF_SENSORS.items()]
     for number, run in enumerate(runs, start=1):
@@ -160,7 +164,7 @@ def figures_of(site: Site, unknowns: Sequence[Unknown], z: Vector) -> dict[str, 
 
 def site_with(site: Site, values: Mapping[str, float]) -> Site:
     """Return a site with values (by `Unknown.key`) of its oil, machine, behaviour and sensors."""
-    parts: dict[str, dict[str, float]] = {}
+    parts: dict[str, dict[str, Any]] = {}
     for key, value in values.items():
         part, _, name = key.rpartition(" ")
         parts.setdefault(part, {})[name] = value
@@ -168,11 +172,12 @@ def site_with(site: Site, values: Mapping[str, float]) -> Site:
     for name in ("oil", "suction"):
         sensors = parts.get("sensors", {}).items()
         own = {key.removeprefix(f"{name}_"): value for key, value in sensors if key.startswith(f"{name}_")}
-        chain = replace(chain, **{name: replace(getattr(chain, name), **own)})  # type: ignore[arg-type]
+        fields: dict[str, Any] = {name: replace(getattr(chain, name), **own)}
+        chain = replace(chain, **fields)
     return replace(
         site,
-        oil=replace(site.oil, **parts.get("oil", {})),  # type: ignore[arg-type]
-        machine=replace(site.machine, **parts.get("machine", {})),  # type: ignore[arg-type]
+        oil=replace(site.oil, **parts.get("oil", {})),
+        machine=replace(site.machine, **parts.get("machine", {})),
         behaviour=replace(site.behaviour, **parts.get("behaviour", {})),
         chain=chain,
     )

@@ -18,7 +18,7 @@ MOST_TOLD = 3  # of a run, the largest
 
 @dataclass(frozen=True)
 class Misfit:
-    """A stretch of a run, s, in which readings lie outside of what any member makes; net pressures in Pa, at the worst."""
+    """A stretch of a run, s, in which readings lie outside of what any member makes; net Pa at the worst."""
 
     run: str
     begin_s: float
@@ -53,7 +53,13 @@ def misfits_of(run: Run, oil_pa: NDArray[np.float64]) -> list[Misfit]:
             found.append(
                 (
                     abs(float(np.sum(over[begin:end]))),
-                    Misfit(run.id, *(float(run.time_s[i]) for i in (begin, end - 1)), float(run.oil_pa[worst] - net), float(made - net)),
+                    Misfit(
+                        run.id,
+                        float(run.time_s[begin]),
+                        float(run.time_s[end - 1]),
+                        float(run.oil_pa[worst] - net),
+                        float(made - net),
+                    ),
                 )
             )
     return [one for _, one in sorted(found, key=lambda pair: -pair[0])][:MOST_TOLD]

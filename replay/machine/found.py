@@ -1,7 +1,7 @@
 """What was found of a machine, in its file: the fit's ensemble, its provenance, and what inspections saw.
 
     [fit]              what the ensemble rests on: library and traces, residuals, what the runs do not tell
-    [[ensemble]]       one machine that may be this one: keys of the file, as elsewhere in it: "oil.release_time" = "312 s"
+    [[ensemble]]       one machine that may be this one: keys of the file, such as "oil.release_time" = "312 s"
     [[inspection]]     the machine ran dry for so long and was found so: bounds how long a film lasts
 
 `fit` writes the first two, whoever opened the machine the third.
