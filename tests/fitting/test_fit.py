@@ -19,6 +19,8 @@ from replay.trace import Trace, read_trace
 from tests.support.command import lubetrip
 from tests.support.made_machines import BENCH, RUNS, STUCK, THROTTLED, Made, made_machine
 
+pytestmark = pytest.mark.slow("simulates machines, some hundred times each")
+
 
 @pytest.fixture(scope="module")
 def still() -> Made:

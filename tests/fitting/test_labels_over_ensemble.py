@@ -82,9 +82,6 @@ def test_members_take_the_place_of_what_the_file_leaves_out() -> None:
     assert (site.oil.release_time_s, site.behaviour.drying_time_s) == (222.0, 11.0)
     assert found == {222.0, 444.0}
     assert site.machine == machine_from("m", text).middle().machine
-    trace = generate("suction-valve-shut", 0, 7, sites=single.site)
-    other = generate("suction-valve-shut", 0, 7, sites=both.others(8)[0].site)
-    assert (trace.oil_pa == other.oil_pa).all()
 
 
 @pytest.mark.parametrize("value", ["'9 kPa'", "-4", "[2, 1]", "true"])
@@ -99,6 +96,19 @@ def test_a_wrong_member_is_named(path: str, value: str) -> None:
     assert "ensemble" in str(done.value)
     assert path in str(done.value)
     assert path in FIGURES or "no figure of a machine file" in str(done.value)
+
+
+@pytest.mark.slow("simulates")
+def test_a_member_of_many_makes_the_trace_that_it_makes_alone() -> None:
+    """Catches draws of a trace that hang on how many members there are."""
+    text = made_machine(3, foaming=False).text
+    one = {"oil.release_time": 222.0, "behaviour.drying_time_s": 11.0}
+    both = machine_from("m", with_ensemble(text, one, {**one, "oil.release_time": 444.0}))
+
+    alone, first = (machine_from("m", with_ensemble(text, one)), both.others(8)[0])
+
+    made, again = (generate("suction-valve-shut", 0, 7, sites=machine.site) for machine in (alone, first))
+    assert (made.oil_pa == again.oil_pa).all()
 
 
 @pytest.mark.slow("runs families over an ensemble")
