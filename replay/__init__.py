@@ -10,6 +10,7 @@ Rooms stand on floors; a room imports only what stands below it (`tests/house/te
     machine       the user's own machine: its file, what is left out drawn, which families suit it
     engine        the logic of `protect` over whole traces: interpreted, compiled, the C port; who does the work
     measured      loggers' files in, through profiles
+    fitting       a machine file fitted to measured runs: an ensemble, what the runs do not tell, held-out runs
     score         verdicts: outcomes, families, totals, evidence, acceptance, comparison
     synth         libraries of synthesised traces; machines that obey: damage prevented
     triage        what unlabelled logs reveal, and which machine to open first
@@ -63,6 +64,8 @@ FACE: dict[str, tuple[str, ...]] = {
     "replay.machine.check": ("check_machine",),
     "replay.machine.template": ("machine_template",),
     "replay.synth": ("recipe", "synthesise", "run_closed_loop"),
+    "replay.fitting": ("fit_machine", "Fit"),
+    "replay.drawing.plot_fit": ("save_fit",),
     "replay.settings.guarantee": ("guarantee",),
     "replay.settings.floor": ("floor_pressure_pa",),
     "replay.port.vectors": ("write_vectors",),

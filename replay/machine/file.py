@@ -2,18 +2,19 @@
 
 import hashlib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any
 
 from replay.ground.places import place_of
 from replay.ground.refusal import refusal
-from replay.ground.shape import UnfitError, fit
+from replay.ground.shape import Keys, UnfitError, fit
 from replay.ground.toml_files import parse_toml, read_toml
 from replay.ground.units import absolute_pressure_pa, atmosphere_pa
 from replay.machine.draw import Fixed, site_of
-from replay.machine.keys import FIGURES, ORIGIN, ROWS, SECTIONS, Figure, shape
+from replay.machine.found import ENSEMBLE, FIT, INSPECTION, TABLES, Inspection, inspections_of
+from replay.machine.keys import FIGURES, ORIGIN, ROWS, SECTIONS, Figure, Range, shape
 from replay.machine.limits import check
 from replay.machine.refrigerants import SOURCE
 from replay.physics.drawing import ANY, Draw, Site
@@ -37,12 +38,16 @@ class MachineFile:
 
     stated: what the file says, by section and key ("compressor.clearance"): figures as (low, high) in the units used
     inside (m, m3, m3/s, 1/min, degrees C, Pa, s, mm2/s, kg/m3), words as they are. text: the file itself, which
-    everything follows from. Instances can be sent to workers.
+    everything follows from. members: figures of each machine of a fit's ensemble; inspections, fitted: see `found`.
+    Instances can be sent to workers.
     """
 
     file: str
     text: str
     stated: dict[str, Any]
+    members: tuple[dict[str, Range], ...] = ()
+    inspections: tuple[Inspection, ...] = ()
+    fitted: dict[str, Any] = field(default_factory=dict)
 
     @property
     def name(self) -> str:
@@ -81,6 +86,8 @@ class MachineFile:
                 told.append("behaviour (" + ", ".join(["all", *(f"but {key}" for key in known)]) + ")")
             elif keys:
                 told.append(f"{section} ({', '.join(keys)})")
+        if self.members:
+            told.append(f"none of what the ensemble of {len(self.members)} members holds, which was fitted")
         return f"machine file {self.digest[:12]}; refrigerant by {SOURCE}; assumed: {', '.join(told) or 'nothing'}"
 
     def site(self, draw: Draw, oils: Sequence[str] = ANY) -> Site:
@@ -88,7 +95,14 @@ class MachineFile:
 
         Raises ValueError where the file's oil is like none of them; `left_out` says which families that concerns.
         """
-        return site_of(self.stated, draw, oils, self.source)
+        member = draw.one_of(self.members) if self.members else {}
+        return site_of({**self.stated, **member}, draw, oils, self.source)
+
+    def others(self, most: int) -> list["MachineFile"]:
+        """Return some members of the ensemble, evenly from all of it, each as a machine of its own."""
+        count = min(most, len(self.members))
+        places = [round((i + 0.5) * len(self.members) / count - 0.5) for i in range(count)]
+        return [replace(self, members=(self.members[place],)) for place in places]
 
     def middle(self, oils: Sequence[str] = ANY) -> Site:
         """Return the installation in the middle of every range, its sensors sound."""
@@ -114,14 +128,15 @@ def machine_from(file: Path | str, text: str) -> MachineFile:
 
 
 def _machine(file: Path | str, text: str, table: dict[str, Any]) -> MachineFile:
-    found = fit(file, table, shape())
+    found = fit(file, table, Keys({**shape().by_name, **TABLES}))
+    members, rows, fitted = found.pop(ENSEMBLE, ()), found.pop(INSPECTION, []), found.pop(FIT, {})
     origin = found.pop(ORIGIN, {})
     stated: dict[str, Any] = {f"{ORIGIN}.{its}": origin.get(its, ()) for its in (PUBLISHED, ASSUMED)}
     for section, its in found.items():
         stated |= {f"{section}.{key}": value for key, value in its.items()} if isinstance(its, dict) else {section: its}
     _set_ranges(file, table, stated)
     check(file, table, stated)
-    return MachineFile(str(file), text, stated)
+    return MachineFile(str(file), text, stated, members, inspections_of(rows), fitted)
 
 
 def _set_ranges(file: Path | str, table: dict[str, Any], stated: dict[str, Any]) -> None:

@@ -13,7 +13,7 @@ A family's name says what was meant; a trace that turns out otherwise is labelle
 
 import zlib
 from collections import deque
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 
 from replay.physics import faults, harmless, starting
 from replay.physics import layout as at
+from replay.physics.agreeing import agreed
 from replay.physics.drawing import FOAMING, STILL, Draw, Sites
 from replay.physics.duty import Harmless, Length
 from replay.physics.sensors import NEVER_S
@@ -228,16 +229,25 @@ def generate(family: str, index: int, seed: int, hours: float | None = None, **r
 
 
 def generate_pieces(
-    family: str, index: int, seed: int, hours: float | None = None, **recipe: Any
+    family: str, index: int, seed: int, hours: float | None = None, *, others: Sequence[Sites] = (), **recipe: Any
 ) -> Iterator[SynthTrace]:
-    """Yield what `generate` returns in stretches of bounded size; the last bears the label, those before it none."""
+    """Yield what `generate` returns in stretches of bounded size; the last bears the label, those before it none.
+
+    others: sites of other machines that this one may be just as well; the label is what they agree on (`agreed`).
+    """
     case = case_of(family, index, seed, hours, **recipe)
     pieces = simulate_pieces(case)
     piece = next(pieces)
     for after in pieces:
         yield _trace(family, index, case, piece, {})
         piece = after
-    yield trace_of(family, index, case, piece)
+    made = trace_of(family, index, case, piece)
+    if others:
+        cases = [case_of(family, index, seed, hours, **{**recipe, "sites": sites}) for sites in others]
+        ends = (deque(simulate_pieces(its), maxlen=1)[0] for its in cases)
+        label, shares = agreed(made.label, [label_of(end, case.chain.fault_s) for end in ends])
+        made = replace(made, label=label, origin=f"{made.origin}; {shares}")
+    yield made
 
 
 def trace_of(family: str, index: int, case: Case, result: Result) -> SynthTrace:

@@ -29,6 +29,7 @@ class Channel(IntEnum):
     RELIEF_STUCK = layout.U_RELIEF_STUCK  # share of the relief valve stuck open
     ROTATION = layout.U_ROTATION  # 1 right, -1 reversed
     LIQUID_KG_S = layout.U_LIQUID_KG_S  # liquid refrigerant coming back to the sump
+    SUCTION_PA = layout.U_SUCTION_PA  # measured suction that the model is made to follow, whatever valves do; 0: none
 
 
 @dataclass

@@ -46,6 +46,7 @@ MACHINE = "machine.toml"  # the copy of the machine file that a library was made
 SETTINGS = "settings.toml"  # a settings file that already stands in the folder becomes the library's own
 MADE = Keys({key: its for key, its in TRACE.by_name.items() if key != "id"})
 MANY = 100000
+LABELLED_OVER = 8  # members of an ensemble: a label costs at most ten times a plain one
 
 
 @dataclass(frozen=True)
@@ -73,6 +74,11 @@ class Recipe:
             "loggers": self.loggers,
             "sites": None if self.machine is None else self.machine.site,
         }
+
+    @property
+    def others(self) -> list[Any]:
+        """Sites of those members of the machine's ensemble that each trace is labelled over."""
+        return [] if self.machine is None else [one.site for one in self.machine.others(LABELLED_OVER)]
 
     def traces(self) -> list[tuple[str, int]]:
         """Return (family, number within the family) of each trace: the families in turn."""
@@ -249,7 +255,7 @@ def _make(folder: Path, wanted: Recipe, which: tuple[str, int]) -> None:
     check_inside(folder, entry)
     if entry.exists():
         return
-    pieces = generate_pieces(family, index, wanted.seed, wanted.hours, **wanted.options)
+    pieces = generate_pieces(family, index, wanted.seed, wanted.hours, others=wanted.others, **wanted.options)
     file = Path("traces") / f"{_name(family, index)}.{wanted.format}"
     check_inside(folder, folder / file)
     ends: list[SynthTrace] = []

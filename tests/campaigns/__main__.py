@@ -3,6 +3,7 @@
 from tests.campaigns.confirm import command as confirm
 from tests.campaigns.differential import command
 from tests.campaigns.faults import faults
+from tests.campaigns.fits import fits
 from tests.campaigns.fuzz import fuzz
 from tests.campaigns.injection import injection
 from tests.campaigns.leaps import leaps
@@ -13,6 +14,7 @@ from tests.campaigns.soak import soak
 
 command.add_command(confirm)
 command.add_command(faults)
+command.add_command(fits)
 command.add_command(fuzz)
 command.add_command(injection)
 command.add_command(leaps)
