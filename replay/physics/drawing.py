@@ -68,12 +68,16 @@ SPIKE_CHANCE, SPIKE_PA = (2e-4, 5e-3), (20e3, 200e3)  # of each reading: a drive
 LOST_CHANCE = (0.002, 0.02)  # of each reading
 
 
+class OtherOilError(ValueError):
+    """A site is wanted with an oil that the one at hand does not have."""
+
+
 class Draw:
     """Draws of one trace."""
 
-    def __init__(self, generator: np.random.Generator) -> None:
-        """Take draws from this generator."""
-        self._generator = generator
+    def __init__(self, generator: np.random.Generator, site: "Site | None" = None) -> None:
+        """Take draws from this generator. site: that of the machine that it befalls, if it is there."""
+        self._generator, self.site = generator, site
 
     def between(self, low: float, high: float) -> float:
         """Draw evenly from low .. high."""
@@ -160,7 +164,14 @@ def saturation_pa(refrigerant: Refrigerant, temperature_c: float) -> float:
 
 
 def draw_site(draw: Draw, oils: Sequence[str] = ANY) -> Site:
-    """Draw an installation with one of the named oils, from the ranges at the top of this module."""
+    """Draw an installation with one of the named oils, from the ranges at the top of this module.
+
+    Draws of a site that is there give that one. Raises OtherOilError where its oil is none of those.
+    """
+    if draw.site is not None:
+        if draw.site.oil.name not in oils:
+            raise OtherOilError(draw.site.oil.name)
+        return draw.site
     machine = MACHINES[draw.one_of(tuple(MACHINES))]
     oil = OILS[draw.one_of(oils)]
     refrigerant = REFRIGERANTS[draw.one_of(tuple(REFRIGERANTS))]

@@ -31,6 +31,10 @@ class Channel(IntEnum):
     LIQUID_KG_S = layout.U_LIQUID_KG_S  # liquid refrigerant coming back to the sump
 
 
+# Times in s, values at and slopes after each of them (n x channels), whether nothing changes there.
+Plan = tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.bool_]]
+
+
 @dataclass
 class Schedule:
     """The course of a trace from a design point, changed channel by channel.
@@ -78,8 +82,8 @@ class Schedule:
         knots.append((at_s + over_s, value))
         return self
 
-    def arrays(self) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.bool_]]:
-        """Return (times in s, values at and slopes after each of them, n x channels, whether nothing changes there).
+    def arrays(self) -> Plan:
+        """Return the schedule as the kernel takes it.
 
         One walk a channel over the times of all, so that the cost grows with the changes, not with their square.
         """

@@ -45,8 +45,10 @@ from replay.physics import kernel
 from replay.physics import layout as at
 from replay.physics.kernel import advance, one_step, read_inputs
 from replay.physics.model import UNREAD, first_state, parameters, solubility_table
+from replay.physics.schedule import Plan
 from replay.physics.sensors import (
     CHANNELS,
+    H_TIME_S,
     NOISE_DRAWS,
     NOISE_SCALE,
     SAMPLE_DRAWS,
@@ -59,7 +61,7 @@ from replay.physics.simulate import Case, Damage, damage_of, draws_of
 from replay.settings import Settings
 
 LONG_STEPS = 50  # base steps of a long one: 5 s
-LONGEST_RAMP_S = 300.0  # a ramp of the schedule shorter than this is followed in fine steps
+GENTLE = 0.002  # a ramp of the schedule that moves an input by no more than this share in a long step is followed by it
 SETTLED = 0.01  # shares by which pressures may move in a long step
 SETTLED_PA = 500.0
 BLOCK = 1024  # samples whose random numbers are held
@@ -156,17 +158,16 @@ def tick(
 
 @register_jitable
 def long_step(
-    s: Any, p: Any, solubility: Any, times: Any, values: Any, slopes: Any, steady: Any, permission: float, u: Any
-) -> bool:
+    s: Any, p: Any, solubility: Any, times: Any, values: Any, slopes: Any, steady: Any, gentle: Any, permission: float,
+    u: Any,
+) -> bool:  # fmt: skip
     """Take one long step if the plant is settled; False: it is not, and s is to be taken back."""
     now_s = s[at.S_STEP] * (p[at.P_STEP_S] / LONG_STEPS)
     read_inputs(s, times, values, slopes, steady, now_s, u)
     segment = int(s[at.S_SEGMENT])
-    if segment + 1 < times.shape[0]:
-        if times[segment + 1] < now_s + p[at.P_STEP_S]:
-            return False
-        if not steady[segment] and times[segment + 1] - times[segment] < LONGEST_RAMP_S:
-            return False
+    ends = segment + 1 < times.shape[0] and times[segment + 1] < now_s + p[at.P_STEP_S]
+    if ends or not gentle[segment]:
+        return False
     runs = u[at.U_RUN] >= kernel.ON and permission > kernel.ON
     wanted = u[at.U_SPEED_RPM] / p[at.P_RATED_RPM] if runs else 0.0
     if abs(wanted - s[at.S_SPEED]) > FLAT or s[at.S_WHOLE] <= 0.0:
@@ -174,14 +175,15 @@ def long_step(
     if s[at.S_SPEED] < STANDING:  # it coasts towards nothing for ever, in numbers that cost much time
         s[at.S_SPEED] = 0.0
     net, suction, crankcase = s[at.S_NET_PA], s[at.S_SUCTION_PA], s[at.S_CRANKCASE_PA]
-    pocket = s[at.S_POCKET_KG]
+    pocket, primed = s[at.S_POCKET_KG], s[at.S_PRIMED]
     one_step(s, p, u, permission, now_s, solubility)
     s[at.S_STEP] = s[at.S_STEP] + LONG_STEPS
     return bool(
         s[at.S_WHOLE] > 0.0
         and s[at.S_ONSET_S] == at.NEVER
         and abs(s[at.S_POCKET_KG] - pocket) <= SETTLED * p[at.P_POCKET_M3] * crankcase / p[at.P_GAS_RT]
-        and s[at.S_PRIMED] > 0.0
+        and s[at.S_PRIMED] == primed
+        and (primed > 0.0 or s[at.S_SPEED] == 0.0)
         and abs(s[at.S_NET_PA] - net) <= SETTLED * net + SETTLED_PA
         and abs(s[at.S_SUCTION_PA] - suction) <= SETTLED * suction
         and abs(s[at.S_CRANKCASE_PA] - crankcase) <= SETTLED * crankcase
@@ -205,7 +207,7 @@ def read_all(
 
 def obey(  # noqa: PLR0915 - one loop
     plant: Any, s: Any, held: Any, p: Any, long_p: Any, solubility: Any,
-    times: Any, plan: Any, slopes: Any, steady: Any, u: Any, row: Any,
+    times: Any, plan: Any, slopes: Any, steady: Any, gentle: Any, u: Any, row: Any,
     oil: Any, suction: Any, crankcase: Any, key: Any, time_ms: Any, noise: Any, chance: Any,
     values: Any, words: Any, memory: Any, carry: Any, counts: Any, inputs: Any, results: Any,
     true_pa: Any, least: Any, plant_before: Any, words_before: Any,
@@ -213,7 +215,7 @@ def obey(  # noqa: PLR0915 - one loop
     """Run on until UNTIL_MS, until a stop, or until draws are wanted; tell which.
 
     s, held: views of plant; memory, carry, counts: views of words; p .. row: as `physics.kernel.advance`; long_p: p
-    with a long step; oil, suction, crankcase: parameters of the sensors, crankcase of none is empty; key: of the draws,
+    with a long step; gentle: whether one may follow a segment of the plan; oil, suction, crankcase: parameters of the sensors, crankcase of none is empty; key: of the draws,
     0: the caller fills time_ms[n], noise[3, n], chance[3, n]; least[1]: film reserve of the likely journal; true_pa[3]
     and the arrays named before: scratch.
     """
@@ -239,7 +241,7 @@ def obey(  # noqa: PLR0915 - one loop
         ):
             put(plant, plant_before)
             put(words, words_before)
-            good = long_step(s, long_p, solubility, times, plan, slopes, steady, permission, u)
+            good = long_step(s, long_p, solubility, times, plan, slopes, steady, gentle, permission, u)
             end_s = s[at.S_STEP] * base_s
             wants = 1 if u[at.U_RUN] >= kernel.ON else 0
             while good and now_s <= end_s and time_ms[place] < counts[UNTIL_MS]:
@@ -303,12 +305,12 @@ class Running:
         self._long_p[at.P_STEP_S] *= LONG_STEPS
         self._long_p[at.P_SLOW_STEPS] = 1.0
         self._solubility = solubility_table(case.oil, case.refrigerant)
-        self.plan = case.schedule.arrays()
         self._plant = np.zeros(at.STATES + CHANNELS * SENSOR_STATES)
         self._words = np.zeros(WORDS, np.int64)
         self.least = np.ones(1)
         self._values = np.array(settings.values, np.int64)
         self._hold()
+        self.follow(case.schedule.arrays())
         self.state[:] = first_state(case.machine, case.oil, case.refrigerant, case.schedule, case.start, self.p)
         self._long_steps = long_steps
         self.sense(case.chain)
@@ -335,6 +337,29 @@ class Running:
         self._sensors = tuple(nothing if sensor is None else sensor.parameters() for sensor in sensors)
         self.counts[PERIOD_MS], self.counts[JITTER_MS] = chain.period_ms, chain.jitter_ms
         self.counts[LONG] = self._long_steps and not any(its.stands_still for its in sensors if its is not None)
+
+    def follow(self, plan: Plan) -> None:
+        """Follow this plan from now on: arrays as `Schedule.arrays` gives them."""
+        _, values, slopes, _ = plan
+        moved = np.abs(slopes) * (self.p[at.P_STEP_S] * LONG_STEPS)
+        self.plan = (*plan, np.asarray((moved <= GENTLE * np.abs(values)).all(axis=1)))
+        self.state[at.S_SEGMENT] = UNREAD
+
+    def begin_anew(self, at_ms: int, key: int) -> None:
+        """Call the moment at_ms 0 and number samples and draws from there, under another key."""
+        self.state[at.S_STEP] -= round(at_ms / 1000.0 / self.p[at.P_STEP_S])
+        if self.state[at.S_ONSET_S] != at.NEVER:
+            self.state[at.S_ONSET_S] -= at_ms / 1000.0
+        self._held[:, H_TIME_S] -= at_ms / 1000.0
+        for place in (LAST_TICK_MS, RESET_FROM_MS, RESET_TO_MS):
+            self.counts[place] -= at_ms
+        for place in (NEXT_SAMPLE, FIRST_DRAWN, DRAWN, AGAIN_STEP):
+            self.counts[place] = 0
+        self._key = np.uint64(key)
+
+    def forget_damage(self) -> None:
+        """Count spells that spoil bearings from here on."""
+        self.state[at.S_SPELLS] = self.state[at.S_SPOILING] = 0.0
 
     def copy(self) -> Self:
         """Return the same machine at the same moment, which goes its own way."""
