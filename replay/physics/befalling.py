@@ -9,12 +9,12 @@ Every rate is *assumed*: none was found in print by family, and a site's own rec
 """
 
 import zlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from replay.physics.drawing import Draw, OtherOilError, Site
+from replay.physics.drawing import Draw, Site
 from replay.physics.duty import LEAD_S, QUIET_S, Harmless, Length
 from replay.physics.families import FAULTS, HARMLESS, HARMLESS_S
 from replay.physics.schedule import Plan, Schedule
@@ -70,6 +70,10 @@ FAULTS_PER_YEAR: Mapping[str, float] = {
 PER_YEAR: Mapping[str, float] = {**UPSETS_PER_YEAR, **FAULTS_PER_YEAR}
 
 
+class _OtherOilError(Exception):
+    """A family wants an oil that the machine does not have."""
+
+
 @dataclass(frozen=True)
 class Befalling:
     """What befalls a machine: a case whose time 0 is the moment; ends_s: when it is over, of a fault never."""
@@ -91,13 +95,19 @@ class Befalling:
 
 def befall(family: str, site: Site, seed: int, key: tuple[int, ...]) -> Befalling | None:
     """Draw what a family does to the machine of a site; None where it befalls no machine with such an oil."""
-    draw = Draw(random_of_trace(seed, (*key, zlib.crc32(family.encode()))), site)
+
+    def this_one(_draw: Draw, oils: Sequence[str]) -> Site:
+        if site.oil.name not in oils:
+            raise _OtherOilError
+        return site
+
+    draw = Draw(random_of_trace(seed, (*key, zlib.crc32(family.encode()))), this_one)
     try:
         if family in FAULTS:
             case = FAULTS[family](draw)
             return Befalling(family, case, NEVER_S)
         case = HARMLESS[family](draw, Length(*2 * (_length_s(family),)))
-    except OtherOilError:
+    except _OtherOilError:
         return None
     return Befalling(family, case, case.upsets[-1][1] if case.upsets else case.duration_s)
 

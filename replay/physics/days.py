@@ -11,9 +11,7 @@ counts starts, hours and standstills there, and gives those.
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
-from replay.physics.constants import RUNNING_RISE_K
 from replay.physics.drawing import HEATER_K, LEAST_SUCTION_PA, MOST_DISCHARGE_PA, Draw, Site, draw_site, saturation_pa
-from replay.physics.model import liquid_opening
 from replay.physics.schedule import Channel, Schedule
 from replay.physics.sensors import NEVER_S
 from replay.physics.simulate import random_of_trace
@@ -68,7 +66,7 @@ class Duty:
 
 
 def draw_site_of_year(draw: Draw) -> Site:
-    """Draw an installation that has passed its first day: no sensor that tells an untruth or stands still from there on.
+    """Draw an installation that has passed its first day: none of its sensors tells an untruth or stands still.
 
     A gauge taken for absolute or digits too coarse for the stuck check stop a machine on its first day, and are set
     right; so they are no part of a year. Offsets, noise, lag, interference and lost readings stay.
@@ -99,7 +97,7 @@ class Days:
         condensing = duty.condensing_c + season * duty.condensing_season_k + weather_k
         head = min(max(saturation_pa(site.refrigerant, condensing), HEAD_OVER_LOAD * site.load_pa), MOST_DISCHARGE_PA)
         room_c = max(site.ambient_c + season * duty.room_season_k, duty.room_least_c)
-        return replace(site, discharge_pa=head, oil_temperature_c=room_c + RUNNING_RISE_K)
+        return replace(site, discharge_pa=head, oil_temperature_c=room_c + site.behaviour.running_rise_k)
 
     def __iter__(self) -> Iterator[tuple[Site, Schedule]]:
         """Yield (site of the day, its schedule) of each day; times from midnight, all known at once."""
@@ -184,7 +182,7 @@ class Days:
                 (
                     off_s - down_s,
                     Channel.LIQUID_VALVE,
-                    liquid_opening(today.machine, today.refrigerant, plan, low_pa),
+                    today.liquid_opening(plan, low_pa),
                     2.0,
                 )
             )

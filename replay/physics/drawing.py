@@ -10,10 +10,11 @@ from typing import Any, TypeVar
 import numpy as np
 
 from replay.physics.arithmetic import exp, log
-from replay.physics.constants import ATMOSPHERE_PA, DRY_SUCTION, RUNNING_RISE_K
+from replay.physics.behaviour import USUAL, Behaviour
+from replay.physics.constants import ATMOSPHERE_PA
 from replay.physics.gas import limiting_vacuum_pa
 from replay.physics.machines import MACHINES, OILS, REFRIGERANTS, Machine, Oil, Refrigerant
-from replay.physics.model import Start, equilibrium_fraction
+from replay.physics.model import Start, equilibrium_fraction, liquid_opening, throttle_opening
 from replay.physics.schedule import Schedule
 from replay.physics.sensors import Sensor, SensorChain
 from replay.physics.tables import LOG_SATURATION, TEMPERATURES_K
@@ -68,16 +69,13 @@ SPIKE_CHANCE, SPIKE_PA = (2e-4, 5e-3), (20e3, 200e3)  # of each reading: a drive
 LOST_CHANCE = (0.002, 0.02)  # of each reading
 
 
-class OtherOilError(ValueError):
-    """A site is wanted with an oil that the one at hand does not have."""
-
-
 class Draw:
-    """Draws of one trace."""
+    """Draws of one trace. sites: what `draw_site` takes its installation from."""
 
-    def __init__(self, generator: np.random.Generator, site: "Site | None" = None) -> None:
-        """Take draws from this generator. site: that of the machine that it befalls, if it is there."""
-        self._generator, self.site = generator, site
+    def __init__(self, generator: np.random.Generator, sites: "Sites | None" = None) -> None:
+        """Take draws from this generator; sites None: invented ones."""
+        self._generator = generator
+        self.sites = sites or invented_site
 
     def between(self, low: float, high: float) -> float:
         """Draw evenly from low .. high."""
@@ -109,11 +107,12 @@ class Site:
     load_pa: float
     oil_temperature_c: float
     chain: SensorChain
+    behaviour: Behaviour = USUAL
 
     @property
     def ambient_c(self) -> float:
         """Temperature of the machine room, degrees C."""
-        return self.oil_temperature_c - RUNNING_RISE_K
+        return self.oil_temperature_c - self.behaviour.running_rise_k
 
     def schedule(self, *, running: bool = True) -> Schedule:
         """Return the site's schedule before anything happens."""
@@ -137,7 +136,7 @@ class Site:
     @property
     def dry_pump_limit_pa(self) -> float:
         """Crankcase pressure below which a dry pump of this machine cannot draw oil."""
-        return self.machine.inlet_lift_pa / DRY_SUCTION
+        return self.machine.inlet_lift_pa / self.behaviour.dry_suction
 
     @property
     def oil_viscosity_pa_s(self) -> float:
@@ -147,6 +146,14 @@ class Site:
         pure = oil_viscosity_mm2_s(*walther, self.oil_temperature_c + ZERO_CELSIUS_K)
         thinned = diluted_viscosity_mm2_s(pure, self.refrigerant.liquid_viscosity_mm2_s, fraction)
         return 1e-6 * self.oil.density_kg_m3 * thinned
+
+    def throttle_opening(self, plan: Schedule, suction_pa: float) -> float:
+        """Return what `model.throttle_opening` does, of this site."""
+        return throttle_opening(self.machine, self.refrigerant, plan, suction_pa, self.behaviour)
+
+    def liquid_opening(self, plan: Schedule, suction_pa: float) -> float:
+        """Return what `model.liquid_opening` does, of this site."""
+        return liquid_opening(self.machine, self.refrigerant, plan, suction_pa, self.behaviour)
 
     def with_oil_sensor(self, **changes: Any) -> "Site":
         """Return the site with its oil sensor changed."""
@@ -163,15 +170,16 @@ def saturation_pa(refrigerant: Refrigerant, temperature_c: float) -> float:
     return exp(logs[i] + share * (logs[i + 1] - logs[i]))
 
 
-def draw_site(draw: Draw, oils: Sequence[str] = ANY) -> Site:
-    """Draw an installation with one of the named oils, from the ranges at the top of this module.
+Sites = Callable[[Draw, Sequence[str]], Site]  # draws an installation with one of the named oils
 
-    Draws of a site that is there give that one. Raises OtherOilError where its oil is none of those.
-    """
-    if draw.site is not None:
-        if draw.site.oil.name not in oils:
-            raise OtherOilError(draw.site.oil.name)
-        return draw.site
+
+def draw_site(draw: Draw, oils: Sequence[str] = ANY) -> Site:
+    """Draw an installation with one of the named oils, from where this trace takes its sites."""
+    return draw.sites(draw, oils)
+
+
+def invented_site(draw: Draw, oils: Sequence[str] = ANY) -> Site:
+    """Draw an installation of the invented machines, from the ranges at the top of this module."""
     machine = MACHINES[draw.one_of(tuple(MACHINES))]
     oil = OILS[draw.one_of(oils)]
     refrigerant = REFRIGERANTS[draw.one_of(tuple(REFRIGERANTS))]

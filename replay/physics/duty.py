@@ -90,7 +90,8 @@ class Harmless:
 
 def made(site: Site, plan: Schedule, duration_s: float, start: Start | None = None) -> Case:
     """Return the case of a site and a plan; seed and key are the caller's."""
-    return Case(site.machine, site.oil, site.refrigerant, plan, duration_s, start or site.start, site.chain)
+    case = Case(site.machine, site.oil, site.refrigerant, plan, duration_s, start or site.start, site.chain)
+    return replace(case, behaviour=site.behaviour)
 
 
 def ordinary_duty(draw: Draw, site: Site, plan: Schedule, from_s: float, until_s: float) -> None:

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from replay.physics import faults, harmless, starting
 from replay.physics import layout as at
-from replay.physics.drawing import FOAMING, STILL, Draw
+from replay.physics.drawing import FOAMING, STILL, Draw, Sites
 from replay.physics.duty import Harmless, Length
 from replay.physics.sensors import NEVER_S
 from replay.physics.simulate import Case, Result, random_of_trace, simulate, simulate_pieces
@@ -132,16 +132,18 @@ def case_of(
     *,
     upsets_per_hour: float = UPSETS_PER_HOUR,
     loggers: str = LOGGERS[0],
+    sites: Sites | None = None,
 ) -> Case:
     """Return the case of one trace: the index-th of a family under a seed.
 
     hours: length of a harmless trace, at least that of `HARMLESS_S`; a fault's trace is as long as the fault needs.
     upsets_per_hour: of harmless traces, `LEAST_UPSETS_PER_HOUR` to `MOST_UPSETS_PER_HOUR`. loggers: "controller"
-    samples once or twice a second, "field" every 5 to 60 s, too slowly for a protection to judge by. Raises KeyError
-    for an unknown family. Families do not share random numbers, nor do traces.
+    samples once or twice a second, "field" every 5 to 60 s, too slowly for a protection to judge by. sites: where its
+    installation is drawn from, None: the invented ones. Raises KeyError for an unknown family. Families do not share
+    random numbers, nor do traces.
     """
     key = (zlib.crc32(family.encode()), index)
-    draw = Draw(random_of_trace(seed, (*key, 0)))
+    draw = Draw(random_of_trace(seed, (*key, 0)), sites)
     if family in FAULTS:
         case = FAULTS[family](draw)
     else:

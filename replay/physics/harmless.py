@@ -8,7 +8,6 @@ from dataclasses import replace
 
 from replay.physics.drawing import Draw
 from replay.physics.duty import Harmless, Length, Scene
-from replay.physics.model import liquid_opening, throttle_opening
 from replay.physics.schedule import Channel
 from replay.physics.sensors import Span
 from replay.physics.simulate import Case
@@ -20,7 +19,7 @@ RECOVERY_S = 60.0  # after what was done, until its traces in the oil are gone
 def pump_down_and_stop(scene: Scene) -> Span:
     """Pump down until suction is low, stop, stand, feed again, start: the usual cycle."""
     draw, site, plan = scene.draw, scene.site, scene.plan
-    low = liquid_opening(site.machine, site.refrigerant, plan, draw.between(0.5, 0.7) * site.suction_pa)
+    low = site.liquid_opening(plan, draw.between(0.5, 0.7) * site.suction_pa)
     plan.change(Channel.LIQUID_VALVE, scene.at_s, low, 2.0)
     return _stop_and_start(scene, scene.at_s + draw.between(15.0, 40.0))
 
@@ -64,7 +63,7 @@ def foaming_oil_recovers(scene: Scene) -> Span:
 def suction_throttled_for_a_while(scene: Scene) -> Span:
     """Throttle suction to about 0 psi gauge for some minutes."""
     draw, site = scene.draw, scene.site
-    opening = throttle_opening(site.machine, site.refrigerant, scene.plan, draw.between(90e3, 110e3))
+    opening = site.throttle_opening(scene.plan, draw.between(90e3, 110e3))
     return _suction_shut(scene, opening, draw.between(1.0, 5.0), draw.between(100.0, 400.0))
 
 

@@ -1,7 +1,7 @@
 """Machines, oils and refrigerants that the traces are made of. Every machine and oil here is invented.
 
-Dimensions are those of no product; they are chosen within what such machines have. `HEALTHY_NET_PA` and the other
-shares that turn them into coefficients are in `constants`.
+Dimensions are those of no product; they are chosen within what such machines have. Healthy net pressure and the
+shares that turn them into coefficients are in `behaviour`.
 """
 
 from dataclasses import dataclass

@@ -44,7 +44,7 @@ from replay.ground.cache import code_folder
 from replay.physics import kernel
 from replay.physics import layout as at
 from replay.physics.kernel import advance, one_step, read_inputs
-from replay.physics.model import UNREAD, first_state, parameters, solubility_table
+from replay.physics.model import UNREAD, first_state, solubility_table
 from replay.physics.schedule import Plan
 from replay.physics.sensors import (
     CHANNELS,
@@ -215,9 +215,9 @@ def obey(  # noqa: PLR0915 - one loop
     """Run on until UNTIL_MS, until a stop, or until draws are wanted; tell which.
 
     s, held: views of plant; memory, carry, counts: views of words; p .. row: as `physics.kernel.advance`; long_p: p
-    with a long step; gentle: whether one may follow a segment of the plan; oil, suction, crankcase: parameters of the sensors, crankcase of none is empty; key: of the draws,
-    0: the caller fills time_ms[n], noise[3, n], chance[3, n]; least[1]: film reserve of the likely journal; true_pa[3]
-    and the arrays named before: scratch.
+    with a long step; gentle: whether one may follow a segment of the plan; oil, suction, crankcase: parameters of the
+    sensors, crankcase of none is empty; key: of the draws, 0: the caller fills time_ms[n], noise[3, n], chance[3, n];
+    least[1]: film reserve of the likely journal; true_pa[3] and the arrays named before: scratch.
     """
     base_s = p[at.P_STEP_S]
     while True:
@@ -300,7 +300,7 @@ class Running:
         """Start the machine of a case, the logic powered up. key: of its draws; 0: those of the case itself."""
         self.case, self._key = case, np.uint64(key)
         self._draws = iter(()) if key else draws_of(case)
-        self.p = parameters(case.machine, case.oil, case.refrigerant, case.schedule, case.step_s)
+        self.p = case.parameters
         self._long_p = self.p.copy()
         self._long_p[at.P_STEP_S] *= LONG_STEPS
         self._long_p[at.P_SLOW_STEPS] = 1.0

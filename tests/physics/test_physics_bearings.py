@@ -18,11 +18,11 @@ from replay.physics import (
     SensorChain,
     Spell,
     Start,
-    constants,
     layout,
     simulate,
 )
 from replay.physics.bearing import bearing_step
+from replay.physics.behaviour import USUAL
 from replay.physics.families import case_of, generate, label_of, same_label, settled_label
 from replay.physics.model import first_state, parameters
 from tests.support.physics_scenarios import CLOSE_S, run, schedule, shut
@@ -94,7 +94,7 @@ def test_a_partial_pressure_leaves_an_oil_left_between():
     floor = journals()[0][layout.S_FLOOR_PA]
     settled = []
     for over in (0.001, 0.005, 0.02):
-        s, p = journals(net_pa=floor + over * (constants.HEALTHY_NET_PA - floor))
+        s, p = journals(net_pa=floor + over * (USUAL.healthy_net_pa - floor))
         each(s, layout.S_RESERVE)[:] = 0.3
         s[layout.S_WHOLE] = 0.0
         settled.append(float(each(let(s, p, 3000.0, 0.5), layout.S_RESERVE)[1]))
@@ -135,7 +135,7 @@ def test_heat_is_friction_less_what_body_and_oil_take():
     each(let(s, p, 0.1, 0.001), layout.S_HEAT)
     assert each(s, layout.S_HEAT)[1] == pytest.approx(0.7 / 3.0 * 0.1, rel=5e-3)
 
-    for net_pa, time_s in ((0.0, 240.0), (constants.HEALTHY_NET_PA, 1.0 / (1.0 / 240.0 + 1.0 / 90.0))):
+    for net_pa, time_s in ((0.0, 240.0), (USUAL.healthy_net_pa, 1.0 / (1.0 / 240.0 + 1.0 / 90.0))):
         s, p = journals(net_pa=net_pa, whole=0.0)
         each(s, layout.S_HEAT)[:] = 0.8
         let(s, p, 20.0)
@@ -161,7 +161,7 @@ def test_friction_comes_by_degrees_and_by_load():
 
 def test_oil_reaches_a_dry_pin_seconds_after_its_pressure_and_heat_stays_for_minutes():
     """Passages first (7 s at full pressure), then the pin; catches oil that is there with the gauge, or minutes late."""
-    s, p = journals(net_pa=constants.HEALTHY_NET_PA, mep=0.0, whole=0.0)
+    s, p = journals(net_pa=USUAL.healthy_net_pa, mep=0.0, whole=0.0)
     each(s, layout.S_RESERVE)[:] = 0.2
     each(s, layout.S_PASSAGE)[:] = 0.0
     each(s, layout.S_HEAT)[:] = 0.5
@@ -366,7 +366,7 @@ def test_a_dip_that_costs_no_oil_opens_no_spell_for_later_ones():
     """Catches a spell that a partial pressure opens and nothing ends, so that a fault hours later seems to begin there."""
     s, p = journals()
     net = s[layout.S_NET_PA]
-    s[layout.S_NET_PA] = constants.ONSET_SHARE * p[layout.P_RELIEF_PA] - 100.0
+    s[layout.S_NET_PA] = p[layout.B_ONSET_SHARE] * p[layout.P_RELIEF_PA] - 100.0
     let(s, p, 2.0)
     opened = s[layout.S_ONSET_S]
     s[layout.S_NET_PA] = net
