@@ -189,7 +189,7 @@ class Days:
         else:
             changes.append((off_s - draw.between(2.0, 6.0), Channel.LIQUID_VALVE, 0.0, 1.0))
         changes += [(off_s, Channel.LIQUID_VALVE, 0.0, 1.0), (off_s + 1.0, Channel.RUN, 0.0, 0.0)]
-        return off_s + max((1.0 - share) * period_s, LEAST_CYCLE_S)
+        return max(moment + period_s, off_s + LEAST_CYCLE_S)
 
     def _follow(
         self,

@@ -14,6 +14,7 @@ still by themselves, the stuck check hangs on the last pascal and no long step i
 import copy
 import functools
 import types
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Self
 
@@ -44,7 +45,7 @@ from replay.ground.cache import code_folder
 from replay.physics import kernel
 from replay.physics import layout as at
 from replay.physics.kernel import advance, one_step, read_inputs
-from replay.physics.model import UNREAD, first_state, solubility_table
+from replay.physics.model import UNREAD, clear_bearing, first_state, solubility_table
 from replay.physics.schedule import Plan
 from replay.physics.sensors import (
     CHANNELS,
@@ -54,10 +55,11 @@ from replay.physics.sensors import (
     SAMPLE_DRAWS,
     SENSOR_STATES,
     SensorChain,
+    compiled_read_trace,
     read_sensor,
 )
 from replay.physics.sensors import NO_READING as NOTHING_READ
-from replay.physics.simulate import Case, Damage, damage_of, draws_of
+from replay.physics.simulate import Case, Damage, Result, Spell, damage_of, draws_of
 from replay.settings import Settings
 
 LONG_STEPS = 50  # base steps of a long one: 5 s
@@ -290,7 +292,13 @@ def _compile() -> Any:
     return machine_code.compiled(obey, folder, nogil=True, error_model="numpy", forceinline=True, _nrt=False)
 
 
-compiled_obey = functools.cache(_compile)
+def _compile_fill() -> Any:
+    """Return the compiled form of `fill_draws`."""
+    text = Path(__file__).read_text(encoding="utf-8")
+    return machine_code.compiled(fill_draws, code_folder("fill", text), error_model="numpy")
+
+
+compiled_obey, compiled_fill = functools.cache(_compile), functools.cache(_compile_fill)
 
 
 class Running:
@@ -361,6 +369,42 @@ class Running:
         """Count spells that spoil bearings from here on."""
         self.state[at.S_SPELLS] = self.state[at.S_SPOILING] = 0.0
 
+    def mend(self) -> None:
+        """Put in new bearings."""
+        clear_bearing(self.state, 1.0)
+
+    def record(self, until_ms: int) -> Result:
+        """Run on without a protection until a moment, noting every sample as read; times count from the first one's."""
+        first, period = self.counts[NEXT_SAMPLE], self.counts[PERIOD_MS]
+        drawn = np.zeros(COUNTS, np.int64)
+        drawn[[FIRST_DRAWN, PERIOD_MS, JITTER_MS]] = first, period, self.counts[JITTER_MS]
+        size = max(int(until_ms // period - first), 1)
+        time_ms, noise, chance = np.zeros(size, np.int64), np.zeros((CHANNELS, size)), np.zeros((CHANNELS, size))
+        compiled_fill()(self._key, drawn, time_ms, noise, chance)
+        rows, seconds, channels = np.zeros((size, at.RECORDS)), time_ms / 1000.0, []
+        times, values, slopes, steady, _ = self.plan
+        arrays = (self.state, self.p, self._solubility, times, values, slopes, steady)
+        kernel.compiled_record(*arrays, seconds, self._inputs, rows)
+        for place, column in enumerate((at.R_OIL_PA, at.R_SUCTION_PA, at.R_CRANKCASE_PA)):
+            readings, true_pa = np.zeros(size, np.int64), np.ascontiguousarray(rows[:, column])
+            sensor = self._sensors[place]
+            if sensor.size:
+                compiled_read_trace(sensor, self._held[place], true_pa, seconds, noise[place], chance[place], readings)
+            channels.append(readings if sensor.size else None)
+        oil, suction, crankcase = channels
+        assert oil is not None  # noqa: S101 - every chain has these two
+        assert suction is not None  # noqa: S101
+        begun_s = float(seconds[0])
+        damage = self.damage
+        spells = tuple(
+            Spell(
+                None if spell.starved_s is None else spell.starved_s - begun_s,
+                tuple(None if time is None else time - begun_s for time in spell.times_s),  # type: ignore[arg-type]
+            )
+            for spell in damage.spells
+        )
+        return Result(time_ms - time_ms[0], rows, oil, suction, crankcase, replace(damage, spells=spells))
+
     def copy(self) -> Self:
         """Return the same machine at the same moment, which goes its own way."""
         other = copy.copy(self)
@@ -390,10 +434,27 @@ class Running:
             self.counts[FIRST_DRAWN] += self.counts[DRAWN]
             self.counts[DRAWN] = draws.time_ms.size
 
+    def let_run(self, until_s: float) -> Damage:
+        """Run on without a protection, reading nothing, and tell what the journals have suffered by then."""
+        times, values, slopes, steady, _ = self.plan
+        arrays = (self.state, self.p, self._solubility, times, values, slopes, steady)
+        kernel.compiled_advance(*arrays, 1.0, until_s, self._inputs, np.zeros(at.RECORDS))
+        return self.damage
+
     @property
     def last_tick_ms(self) -> int:
         """When the last sample was taken."""
         return int(self.counts[LAST_TICK_MS])
+
+    @property
+    def run_h(self) -> float:
+        """For how many hours the machine ran under the protection."""
+        return float(self.carry[RUN_MS]) / 3.6e6
+
+    @property
+    def period_ms(self) -> int:
+        """From sample to sample."""
+        return int(self.counts[PERIOD_MS])
 
     @property
     def now_s(self) -> float:

@@ -14,7 +14,7 @@ FLOORS = (
     {"firmware_ref", "replay.physics", "replay.settings", "replay.trace"},
     {"replay.engine", "replay.library"},
     {"replay.measured", "replay.port", "replay.score", "replay.sweep", "replay.synth", "replay.triage"},
-    {"replay.tuning"},
+    {"replay.forecast", "replay.tuning"},
     {"replay.display", "replay.drawing"},
     {"replay.page", "replay.report"},
     {"replay.cli", "replay.notebook", "replay.pytest_plugin"},
