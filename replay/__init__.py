@@ -7,6 +7,7 @@ Rooms stand on floors; a room imports only what stands below it (`tests/house/te
     settings      settings file (TOML) -> checked integers; what they guarantee; floor pressure
     trace         one trace (CSV, Parquet, Arrow) -> integer arrays
     library       library.toml -> traces with their labels; digest, relabelling, the demo library
+    machine       the user's own machine: its file, what is left out drawn, which families suit it
     engine        the logic of `protect` over whole traces: interpreted, compiled, the C port; who does the work
     measured      loggers' files in, through profiles
     score         verdicts: outcomes, families, totals, evidence, acceptance, comparison
@@ -58,6 +59,9 @@ FACE: dict[str, tuple[str, ...]] = {
     "replay.measured.guess": ("draft_profile",),
     "replay.library.labels": ("relabel",),
     "replay.library.removal": ("remove_traces",),
+    "replay.machine": ("read_machine", "MachineFile"),
+    "replay.machine.check": ("check_machine",),
+    "replay.machine.template": ("machine_template",),
     "replay.synth": ("recipe", "synthesise", "run_closed_loop"),
     "replay.settings.guarantee": ("guarantee",),
     "replay.settings.floor": ("floor_pressure_pa",),

@@ -79,6 +79,18 @@ assert saved.as_json()["totals"]["damage_prevented"] == 2
         ("recipe", "synthesise", "run_closed_loop"),
     ),
     (
+        "Your own machine",
+        """\
+with open("machine.toml", "w", encoding="utf-8") as file:
+    file.write(replay.machine_template())
+mine = replay.read_machine("machine.toml")
+assert "compressor.clearance" in mine.assumed
+assert not replay.check_machine(mine, settings).contradictions
+replay.synthesise("mine", replay.recipe("pump-drive-broken", count=1, seed=1, machine=mine))
+""",
+        ("read_machine", "MachineFile", "check_machine", "machine_template"),
+    ),
+    (
         "Tuning",
         """\
 tuned = replay.tune_settings("few", ["trip_delay=60s,90s"], "site/settings.toml", quick=True)

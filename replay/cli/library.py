@@ -156,6 +156,7 @@ def remove(library: Path, identities: tuple[str, ...], **options: Any) -> None:
     show_default=True,
     help="Who samples: field loggers do so every 5 to 60 s, too slowly to judge a protection by.",
 )
+@click.option("--machine", type=PATH, metavar="FILE", help="Machine file: all traces are of that machine.")
 @click.option("--format", "form", type=click.Choice(["csv", "parquet"]), default="csv", show_default=True)
 @click.option(
     "--closed-loop", is_flag=True, help="Write no library: let the machines obey and tell what becomes of them."
@@ -177,8 +178,11 @@ def synth(
 
     wanted = recipe(
         **{name: options.pop(name) for name in ("families", "count", "seed", "hours", "form")},
-        **{name: options.pop(name) for name in ("upsets_per_hour", "loggers")},
+        **{name: options.pop(name) for name in ("upsets_per_hour", "loggers", "machine")},
     )
+    if wanted.machine is not None:
+        for family, reason in wanted.machine.left_out().items():
+            click.echo(f"left out: {family}: {reason}", err=True)
     if closed_loop:
         from replay.display.course import closed_loop_view
 

@@ -17,7 +17,7 @@ from replay.physics.machines import MACHINES, OILS, REFRIGERANTS, Machine, Oil, 
 from replay.physics.model import Start, equilibrium_fraction, liquid_opening, throttle_opening
 from replay.physics.schedule import Schedule
 from replay.physics.sensors import Sensor, SensorChain
-from replay.physics.tables import LOG_SATURATION, TEMPERATURES_K
+from replay.physics.tables import TEMPERATURES_K
 from replay.physics.viscosity import (
     ZERO_CELSIUS_K,
     diluted_viscosity_mm2_s,
@@ -43,6 +43,7 @@ SPEED_SHARE = (0.94, 1.0)  # of rated speed: slip
 STILL = tuple(oil.name for oil in OILS.values() if not oil.foaming)
 FOAMING = tuple(oil.name for oil in OILS.values() if oil.foaming)
 ANY = STILL + FOAMING
+UNLOADING = (0.34, 0.5, 0.67)  # thirds or halves
 
 # --- a sound sensor chain; common practice, no source -----------------------------------------------------------
 PERIODS_MS = (500, 1000)
@@ -108,6 +109,9 @@ class Site:
     oil_temperature_c: float
     chain: SensorChain
     behaviour: Behaviour = USUAL
+    unloading: tuple[float, ...] = UNLOADING  # shares of the cylinders that may be left loaded; none: no unloading
+    speeds_rpm: tuple[float, float] | None = None  # of a drive that can turn it slower; None: half to rated speed
+    source: str = ""  # where the machine's figures come from, told with each trace
 
     @property
     def ambient_c(self) -> float:
@@ -166,7 +170,7 @@ def saturation_pa(refrigerant: Refrigerant, temperature_c: float) -> float:
     i = min(max(int((kelvin - TEMPERATURES_K[0]) / 10.0), 0), len(TEMPERATURES_K) - 2)
     low, high = TEMPERATURES_K[i], TEMPERATURES_K[i + 1]
     share = (1.0 / low - 1.0 / kelvin) / (1.0 / low - 1.0 / high)
-    logs = LOG_SATURATION[refrigerant.name]
+    logs = refrigerant.log_saturation
     return exp(logs[i] + share * (logs[i + 1] - logs[i]))
 
 
@@ -207,11 +211,16 @@ def draw_chain(draw: Draw) -> SensorChain:
     crankcase = draw_sensor(draw, SUCTION_RANGE_PA) if draw.happens(CRANKCASE_SHARE) else None
     period_ms = draw.one_of(PERIODS_MS)
     chain = SensorChain(oil, suction, crankcase, period_ms, int(0.05 * period_ms) if draw.happens(0.5) else 0)
-    if not draw.happens(SOUND_SHARE):
+    return with_errors(draw, chain, SOUND_SHARE, SET_UP_WRONGLY_SHARE)
+
+
+def with_errors(draw: Draw, chain: SensorChain, sound_share: float, set_up_wrongly_share: float) -> SensorChain:
+    """Return a sound chain with what is drawn to be wrong with it, of so many chains as the shares say."""
+    if not draw.happens(sound_share):
         chain = _with_error(draw, chain)
         if draw.happens(SECOND_SHARE):
             chain = _with_error(draw, chain)
-    if draw.happens(SET_UP_WRONGLY_SHARE):
+    if draw.happens(set_up_wrongly_share):
         chain = _set_up_wrongly(draw, chain)
     return chain
 

@@ -250,7 +250,11 @@ def trace_of(family: str, index: int, case: Case, result: Result) -> SynthTrace:
 
 def _trace(family: str, index: int, case: Case, result: Result, label: dict[str, Any]) -> SynthTrace:
     name = f"{family}-{index:05d}"
-    told = (f"synthetic: seed {case.seed}, scenario {name}, {case.refrigerant.name}", *case.chain.errors)
+    told = (
+        f"synthetic: seed {case.seed}, scenario {name}, {case.refrigerant.name}",
+        *([case.source] if case.source else []),
+        *case.chain.errors,
+    )
     return SynthTrace(
         id=name,
         family=family,

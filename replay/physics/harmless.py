@@ -103,19 +103,19 @@ def unloader_steps(scene: Scene) -> Span:
     """Unload and load cylinders in quick turn by thirds or halves."""
     moment = scene.at_s
     for _ in range(4):
-        scene.plan.change(Channel.CAPACITY, moment, scene.draw.one_of((0.34, 0.5, 0.67)), 0.5)
+        scene.plan.change(Channel.CAPACITY, moment, scene.draw.one_of(scene.site.unloading), 0.5)
         moment += scene.draw.between(15.0, 60.0)
     scene.plan.change(Channel.CAPACITY, moment, 1.0, 0.5)
     return scene.at_s, moment + 30.0
 
 
 def speed_ramps(scene: Scene) -> Span:
-    """Ramp the speed between half and rated speed."""
+    """Ramp the speed between half and rated speed, or over what its drive can do."""
     draw, site, moment = scene.draw, scene.site, scene.at_s
+    rated = site.machine.rated_speed_rpm
+    low, high = (0.5, 1.0) if site.speeds_rpm is None else (speed / rated for speed in site.speeds_rpm)
     for _ in range(3):
-        scene.plan.change(
-            Channel.SPEED_RPM, moment, draw.between(0.5, 1.0) * site.machine.rated_speed_rpm, draw.between(3.0, 30.0)
-        )
+        scene.plan.change(Channel.SPEED_RPM, moment, draw.between(low, high) * rated, draw.between(3.0, 30.0))
         moment += draw.between(40.0, 120.0)
     scene.plan.change(Channel.SPEED_RPM, moment, site.speed_rpm, 10.0)
     return scene.at_s, moment + 30.0

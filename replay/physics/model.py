@@ -1,7 +1,7 @@
 """From a machine, an oil, a refrigerant and a schedule to the kernel's parameters and first state."""
 
 from dataclasses import dataclass
-from functools import cache
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,12 +12,12 @@ from replay.physics.arithmetic import power
 from replay.physics.behaviour import USUAL, Behaviour
 from replay.physics.crankshaft import floor_pressure_pa, mean_effective_pressure_pa
 from replay.physics.gas import volumetric_efficiency
-from replay.physics.journal import least_sommerfeld
+from replay.physics.journal import films_of, least_sommerfeld
 from replay.physics.kernel import compiled_advance
 from replay.physics.machines import Machine, Oil, Refrigerant
 from replay.physics.schedule import Schedule
 from replay.physics.sump import henry_pressure_pa
-from replay.physics.tables import LOG_PRESSURE_PER_FRACTION, SIDE_FLOW, SOMMERFELD
+from replay.physics.tables import LOG_PRESSURE_PER_FRACTION
 from replay.physics.viscosity import ZERO_CELSIUS_K, walther_constants
 
 STEP_S = 0.1
@@ -41,13 +41,15 @@ def solubility_table(oil: Oil, refrigerant: Refrigerant) -> NDArray[np.float64]:
 
     Raises ValueError for a pair without published solubility.
     """
+    if oil.solubility:
+        return np.array(oil.solubility)
     pair = (refrigerant.name, oil.ester)
     if pair not in LOG_PRESSURE_PER_FRACTION:
         raise ValueError(f"no solubility table for {refrigerant.name} in {oil.name} ({oil.ester})")
     return np.array(LOG_PRESSURE_PER_FRACTION[pair])
 
 
-@cache
+@lru_cache(4096)  # a machine file draws an oil of its own for each trace
 def equilibrium_fraction(oil: Oil, refrigerant: Refrigerant, temperature_c: float, pressure_pa: float) -> float:
     """Return the mass fraction (-) of refrigerant in the oil at rest at this temperature and pressure."""
     table = solubility_table(oil, refrigerant)
@@ -155,8 +157,9 @@ def _set_bearing(p: NDArray[np.float64], machine: Machine, behaviour: Behaviour)
     for column in range(at.COLUMNS):
         least = least_sommerfeld(machine.length_to_diameter, behaviour.least_film_ratio[column])
         p[at.P_LEAST_SOMMERFELD + column] = least
-    p[at.P_FILM_S : at.P_FILM_S + at.FILM_POINTS] = SOMMERFELD[machine.length_to_diameter]
-    p[at.P_FILM_FLOW : at.P_FILM_FLOW + at.FILM_POINTS] = SIDE_FLOW[machine.length_to_diameter]
+    numbers, flows = films_of(machine.length_to_diameter)
+    p[at.P_FILM_S : at.P_FILM_S + at.FILM_POINTS] = numbers
+    p[at.P_FILM_FLOW : at.P_FILM_FLOW + at.FILM_POINTS] = flows
 
 
 def throttle_opening(

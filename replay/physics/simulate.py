@@ -54,6 +54,7 @@ class Case:
     step_s: float = STEP_S
     upsets: tuple[tuple[float, float], ...] = ()
     behaviour: Behaviour = USUAL
+    source: str = ""  # where the machine's figures come from
 
     @property
     def parameters(self) -> NDArray[np.float64]:

@@ -54,9 +54,7 @@ class Course:
 def course(wanted: Recipe, settings: Settings, which: tuple[str, int]) -> Course:
     """Run one trace of a recipe (family, number) with the protection in the loop, and once without it."""
     family, index = which
-    case = case_of(
-        family, index, wanted.seed, wanted.hours, upsets_per_hour=wanted.upsets_per_hour, loggers=wanted.loggers
-    )
+    case = case_of(family, index, wanted.seed, wanted.hours, **wanted.options)
     (end,) = deque(simulate_pieces(case), maxlen=1)
     machine = Running(case, settings)
     stops_ms = []

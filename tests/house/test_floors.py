@@ -12,7 +12,7 @@ ROOT = Path(__file__).parents[2]
 FLOORS = (
     {"protect", "replay.ground"},
     {"firmware_ref", "replay.physics", "replay.settings", "replay.trace"},
-    {"replay.engine", "replay.library"},
+    {"replay.engine", "replay.library", "replay.machine"},
     {"replay.measured", "replay.port", "replay.score", "replay.sweep", "replay.synth", "replay.triage"},
     {"replay.forecast", "replay.tuning"},
     {"replay.display", "replay.drawing"},

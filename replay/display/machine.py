@@ -1,0 +1,46 @@
+"""A machine file looked through, for the terminal."""
+
+from rich.console import Group, RenderableType
+
+from replay.display.table import Table
+from replay.display.terminal import CAUTION, terms, view
+from replay.ground.units import PSI_PA
+from replay.machine.check import HIGH, LOW, Checked, Derived
+
+MEGA = 1e7  # Pa from which on they are shown as MPa
+MANY = 10
+STATUSES = ("measured", "published", "assumed")
+
+
+def machine_view(checked: Checked) -> RenderableType:
+    """Return the report of `machine check`."""
+    machine = checked.machine
+    rows = [
+        (one.name, *(_figure(one, value) for value in (one.low, one.middle, one.high)), one.text)
+        for one in checked.derived
+    ]
+    heads = ("figure", f"{LOW:g} %", "50 %", f"{HIGH:g} %", "what it is")
+    parts = [Table("What follows, over what is drawn", heads, rows, texts=frozenset({4}), wide=frozenset({4}))]
+    told = [(its, _keys([path for path, found in checked.status.items() if found == its])) for its in STATUSES]
+    closing: list[RenderableType] = [Group("What stands behind the keys:", terms(told))]
+    if checked.left_out:
+        closing.append(Group("Families left out:", terms(checked.left_out.items())))
+    if checked.settings is not None:
+        faults = [("-", fault) for fault in checked.contradictions]
+        closing.append(Group(f"Against {checked.settings.file}:", terms(faults or [("-", "no contradiction found")])))
+    return view(f"{machine.file}: {machine.name}, digest {machine.digest[:12]}", *parts, *closing, CAUTION)
+
+
+def _keys(paths: list[str]) -> str:
+    """Return keys in words; behaviour that is wholly left out in one."""
+    behaviour = [path for path in paths if path.startswith("behaviour.")]
+    rest = [path for path in paths if path not in behaviour]
+    return ", ".join(rest + (behaviour if len(behaviour) < MANY else [f"{len(behaviour)} of [behaviour]"])) or "none"
+
+
+def _figure(one: Derived, value: float) -> str:
+    if one.unit == "Pa":
+        return f"{value / 1e6:.3g} MPa" if value >= MEGA else f"{value / 1e3:.4g} kPa = {value / PSI_PA:.3g} psi"
+    if one.unit == "Pa s":
+        return f"{1e3 * value:.3g} mPa s"
+    return f"{value:.3g} {one.unit}".rstrip()
