@@ -13,7 +13,6 @@ still by themselves, the stuck check hangs on the last pascal and no long step i
 
 import copy
 import functools
-import types
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, Self
@@ -21,8 +20,7 @@ from typing import Any, Self
 import numpy as np
 from numba.extending import register_jitable
 
-from firmware_ref.digest import logic_digest
-from protect import conditions, integral, outputs, protection, signals, table, timers
+from protect import conditions, integral, outputs, protection, signals, state, table, timers
 from protect.outputs import OUTPUTS_SIZE
 from protect.protection import step
 from protect.ranges import (
@@ -39,7 +37,9 @@ from protect.ranges import (
 )
 from protect.state import LOCKED_OUT, STATE, STATE_SIZE, power_up
 from replay.engine import obeying
+from replay.engine.compiled import cache_folder
 from replay.engine.obeying import CARRY_SIZE, PERMITTED, RUN_MS, felt
+from replay.engine.offered import offer
 from replay.ground import machine_code
 from replay.ground.cache import code_folder
 from replay.physics import kernel
@@ -283,12 +283,9 @@ def obey(  # noqa: PLR0915 - one loop
 
 def _compile() -> Any:
     """Return the compiled loop; its code is kept under the digests of all that it is made of."""
-    for module in (signals, integral, timers, conditions, table, outputs, protection, obeying):
-        for function in vars(module).values():
-            if isinstance(function, types.FunctionType) and function.__module__ == module.__name__:
-                register_jitable(function)
-    sources = [Path(str(file)).read_text(encoding="utf-8") for file in (__file__, obeying.__file__)]
-    folder = code_folder("obey", logic_digest(), f"{kernel._DIGEST:x}", *sources)  # noqa: SLF001
+    offer(signals, integral, timers, conditions, table, outputs, protection, state, obeying)
+    own = Path(__file__).read_text(encoding="utf-8")
+    folder = code_folder(cache_folder().name, f"{kernel._DIGEST:x}", own)  # noqa: SLF001 - of the logic, the plant, this
     return machine_code.compiled(obey, folder, nogil=True, error_model="numpy", forceinline=True, _nrt=False)
 
 
