@@ -16,6 +16,7 @@ Rooms stand on floors; a room imports only what stands below it (`tests/house/te
     triage        what unlabelled logs reveal, and which machine to open first
     port          what a port is held against: vectors, driver, exported settings, the emulated Cortex-M
     sweep         many candidate settings over one trace at once
+    forecast      machine-years: what settings cost and save in ordinary duty
     tuning        which candidate to take, and how far each sensor and setting may move
     display       what is told of results: tables and sentences, once for terminal, page and notebook
     drawing       a trace and a tuning as pictures
@@ -51,6 +52,7 @@ FACE: dict[str, tuple[str, ...]] = {
     "replay.report.junit": ("junit",),
     "replay.report.record": ("write_record", "check_record"),
     "replay.page.bench": ("write_bench",),
+    "replay.forecast": ("forecast_years",),
     "replay.tuning.run": ("tune_settings", "find_tolerances"),
     "replay.report.tuning_folder": ("write_tuning",),
     "replay.triage.report": ("triage_logs",),

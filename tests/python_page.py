@@ -75,8 +75,10 @@ few = replay.recipe("pump-drive-broken,normal-start", count=4, seed=1)
 replay.synthesise("few", few)
 saved = replay.run_closed_loop(few, settings)
 assert saved.as_json()["totals"]["damage_prevented"] == 2
+year = replay.forecast_years(settings, years=1, seed=1, days=1)  # a whole year without days
+assert year.machine_years == 1 / 365
 """,
-        ("recipe", "synthesise", "run_closed_loop"),
+        ("recipe", "synthesise", "run_closed_loop", "forecast_years"),
     ),
     (
         "Your own machine",

@@ -15,7 +15,7 @@ import numpy as np
 from replay.engine.workers import Progress, host_code, quiet, workers
 from replay.fitting.holdout import Prediction, fitted, predict
 from replay.fitting.members import Errors, Member, Problem, fit_member, shown_errors
-from replay.fitting.runs import Run, check_machine, run_of
+from replay.fitting.runs import Run, refuse_other_machine, run_of
 from replay.fitting.unknowns import figures_of, unknowns_of
 from replay.fitting.words import OFF_PA, Misfit
 from replay.ground.files import check_writable, write_text
@@ -173,7 +173,7 @@ def _entries(library: Library, ids: Sequence[str]) -> list[Entry]:
 
 def _run(entry: Entry, usual_suction_pa: float) -> Run:
     run = run_of(replace(read_trace(entry.path), name=entry.id), entry.path)
-    check_machine(run, usual_suction_pa)
+    refuse_other_machine(run, usual_suction_pa)
     return run
 
 

@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 
 from protect.ranges import NO_READING
 from replay.ground.refusal import refusal
-from replay.ground.wording import kilopascals
+from replay.ground.shown import asked
+from replay.ground.wording import pressure
 from replay.physics.behaviour import TABLE
 from replay.trace import Trace
 from replay.trace.files import read_columns
@@ -120,19 +121,20 @@ def run_of(trace: Trace, path: Path | None = None) -> Run:
     )
 
 
-def check_machine(run: Run, usual_suction_pa: float) -> None:
+def refuse_other_machine(run: Run, usual_suction_pa: float) -> None:
     """Refuse a run whose pressures are none of a machine with this usual suction (Pa). Raises Refusal."""
     if not run.settled.any():
         raise refusal(run.id, "", f"never runs for {SETTLED_S:g} s", "a run of the machine")
     net, suction = (float(np.quantile(values[run.settled], USUAL)) for values in (run.net_pa, run.suction_pa))
     told = TABLE["healthy_net_pa"]
-    least, most, usual = (kilopascals(round(pascals)) for pascals in (told.low, told.high, usual_suction_pa))
+    units = asked()
+    seen, usual = (f"{units.number(pascals)} {units.absolute}" for pascals in (suction, usual_suction_pa))
     other = "a run of this machine, both pressures absolute (another machine's log? gauge for absolute, psi for kPa?)"
     if not 0.8 * told.low <= net <= 1.2 * told.high:
-        rule = f"{kilopascals(round(net))} at its highest, where pumps hold {least} to {most}"
+        rule = f"{pressure(net)} at its highest, where pumps hold {pressure(told.low)} to {pressure(told.high)}"
         raise refusal(run.id, "net oil pressure", rule, other)
     if not usual_suction_pa / FAR <= suction <= usual_suction_pa * FAR:
-        rule = f"{kilopascals(round(suction))} at its highest, where the machine file has {usual}"
+        rule = f"{seen} at its highest, where the machine file has {usual}"
         raise refusal(run.id, "suction pressure", rule, other)
 
 

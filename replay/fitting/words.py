@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from replay.fitting.runs import Run
-from replay.ground.wording import kilopascals
+from replay.ground.wording import pressure
 
 Vector = NDArray[np.float64]
 
@@ -30,7 +30,7 @@ class Misfit:
     def text(self) -> str:
         """What is wrong there, in a sentence."""
         span = f"{self.run}, {self.begin_s:.0f} to {self.end_s:.0f} s"
-        read, made = kilopascals(round(self.read_pa)), kilopascals(round(self.made_pa))
+        read, made = pressure(self.read_pa), pressure(self.made_pa)
         if self.read_pa > self.made_pa:
             what = "a recovery, or oil pressure held, that the model cannot make"
             return f"{span}: this log shows {what}: net {read}, where no member has more than {made}"

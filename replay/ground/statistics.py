@@ -64,6 +64,28 @@ def rate_upper(events: int, exposure: float, confidence: float) -> float:
     return exposure_needed(events, 1.0, confidence) / exposure
 
 
+def weighted_interval(
+    parts: Sequence[tuple[float, float]], largest: float, confidence: float
+) -> tuple[float, float, float]:
+    """Return (sum, lower, upper limit) of a weighted sum of Poisson counts, parts being pairs (count, weight).
+
+    The gamma interval of Fay and Feuer (1997), Statistics in Medicine 16:791-801. largest: the largest weight that an
+    event could have had, seen or not, which stands for the one that comes next. With one weight it is Garwood's.
+    """
+    from scipy.special import gammaincinv
+
+    tail = (1 - confidence) / 2
+    total = math.fsum(count * weight for count, weight in parts)
+    spread = math.fsum(count * weight * weight for count, weight in parts)
+    lower = 0.0
+    if spread > 0:
+        lower = float(gammaincinv(total * total / spread, tail)) * spread / total
+    more, wider = total + largest, spread + largest * largest
+    if wider == 0:
+        return total, lower, total
+    return total, lower, float(gammaincinv(more * more / wider, 1 - tail)) * wider / more
+
+
 def exposure_needed(events: int, rate: float, confidence: float) -> float:
     """Return the exposure over which so many events show, at this confidence, a rate of at most `rate`."""
     from scipy.special import gammaincinv

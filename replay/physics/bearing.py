@@ -70,8 +70,9 @@ def bearing_step(s: Vector, p: Vector, now_s: float, dt: float) -> None:
     working = s[at.S_MEP] / p[at.P_RATED_MEP]
     unladen = p[at.P_SOMMERFELD_SCALE] * s[at.S_VISCOSITY] * speed
     heaviest = max(_load(p, 0, working), _load(p, 1, working))
-    if s[at.S_WHOLE] > 0.0 and not low and (not turning or unladen >= p[at.P_LEAST_SOMMERFELD] * heaviest):
-        return  # nothing leaks, touches, fills or cools; the pessimistic journals touch first
+    carried = not turning or unladen >= p[at.P_LEAST_SOMMERFELD] * heaviest
+    if s[at.S_WHOLE] > 0.0 and not low and carried and s[at.S_ONSET_S] == at.NEVER:
+        return  # nothing leaks, touches, fills or cools, and no spell is open; the pessimistic journals touch first
 
     over = max(s[at.S_FRACTION] - s[at.S_CRANKCASE_PA] / s[at.S_HENRY_PA], 0.0)
     volumes = over * s[at.S_DENSITY] * p[at.P_GAS_RT] / s[at.S_CRANKCASE_PA]

@@ -232,7 +232,7 @@ def first_state(
     s[at.S_SPEED] = schedule.speed_rpm / machine.rated_speed_rpm if schedule.running else 0.0
     s[at.S_NET_PA] = p[at.B_HEALTHY_NET_PA] if schedule.running else 0.0
     s[at.S_LEVEL] = start.level
-    _clear_bearing(s, 1.0)
+    clear_bearing(s, 1.0)
     s[at.S_SEGMENT] = UNREAD
     if schedule.running:
         s[at.S_STEP] = -round(SETTLE_S / p[at.P_STEP_S])
@@ -248,11 +248,11 @@ def first_state(
         )
         s[at.S_STEP] = 0.0
     s[at.S_SEGMENT] = UNREAD
-    _clear_bearing(s, start.film_reserve)
+    clear_bearing(s, start.film_reserve)
     return s
 
 
-def _clear_bearing(s: NDArray[np.float64], reserve: float) -> None:
+def clear_bearing(s: NDArray[np.float64], reserve: float) -> None:
     """Make the journals cool, with this oil left, and forget every spell."""
     s[at.S_ONSET_S] = at.NEVER
     s[at.S_RESERVE : at.S_HEAT] = reserve

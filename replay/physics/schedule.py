@@ -32,6 +32,10 @@ class Channel(IntEnum):
     SUCTION_PA = layout.U_SUCTION_PA  # measured suction that the model is made to follow, whatever valves do; 0: none
 
 
+# Times in s, values at and slopes after each of them (n x channels), whether nothing changes there.
+Plan = tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.bool_]]
+
+
 @dataclass
 class Schedule:
     """The course of a trace from a design point, changed channel by channel.
@@ -79,8 +83,8 @@ class Schedule:
         knots.append((at_s + over_s, value))
         return self
 
-    def arrays(self) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.bool_]]:
-        """Return (times in s, values at and slopes after each of them, n x channels, whether nothing changes there).
+    def arrays(self) -> Plan:
+        """Return the schedule as the kernel takes it.
 
         One walk a channel over the times of all, so that the cost grows with the changes, not with their square.
         """

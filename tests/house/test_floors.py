@@ -22,7 +22,7 @@ FLOORS = (
         "replay.synth",
         "replay.triage",
     },
-    {"replay.tuning"},
+    {"replay.forecast", "replay.tuning"},
     {"replay.display", "replay.drawing"},
     {"replay.page", "replay.report"},
     {"replay.cli", "replay.notebook", "replay.pytest_plugin"},

@@ -360,3 +360,17 @@ def test_a_generated_label_is_the_settled_one():
     case = case_of("pump-drive-broken", 1, 3)
 
     assert generate("pump-drive-broken", 1, 3).label == settled_label(case, simulate(case))
+
+
+def test_a_dip_that_costs_no_oil_opens_no_spell_for_later_ones():
+    """Catches a spell that a partial pressure opens and nothing ends, so that a fault hours later seems to begin there."""
+    s, p = journals()
+    net = s[layout.S_NET_PA]
+    s[layout.S_NET_PA] = p[layout.B_ONSET_SHARE] * p[layout.P_RELIEF_PA] - 100.0
+    let(s, p, 2.0)
+    opened = s[layout.S_ONSET_S]
+    s[layout.S_NET_PA] = net
+    let(s, p, 2.0)
+
+    assert (opened, s[layout.S_ONSET_S]) == (0.0, layout.NEVER)
+    assert s[layout.S_RESERVE] == 1.0
