@@ -16,7 +16,7 @@ from replay.machine.refrigerants import Gas, gases
 from replay.machine.solubility import Point, Solution, fitted, of_chi, table_of
 from replay.physics import OILS, REFRIGERANTS, Machine, Oil, Sensor, SensorChain
 from replay.physics.arithmetic import LN10, log, power
-from replay.physics.behaviour import USUAL, Behaviour
+from replay.physics.behaviour import ORDERED, USUAL, Behaviour
 from replay.physics.drawing import (
     CRANKCASE_SHARE,
     PERIODS_MS,
@@ -205,6 +205,8 @@ def behaviour_of(figures: Figures, gas: Gas) -> Behaviour:
         moved = tuple(one * value / middle for one in each)
         values[field.name] = moved if isinstance(usual, tuple) else value
     values["slug_from_cover"] = min(values["slug_from_cover"], 0.97 * values["pocket_limit"])
+    for lower, upper in ORDERED:  # drawn apart they may cross; `limits` refuses those that are stated so
+        values[lower] = min(values[lower], 0.95 * values[upper])
     return Behaviour(**values)
 
 

@@ -20,6 +20,7 @@ from replay.machine.refrigerants import SOURCE
 from replay.physics.drawing import ANY, Draw, Site
 
 MEASURED, PUBLISHED, ASSUMED = "measured", "published", "assumed"
+LEAST_RANGE_PA = -50e3  # what 4 mA may stand for
 # Keys that are not used where one of others is stated.
 INSTEAD = {
     "oil.grade": ("oil.viscosity_40", "oil.viscosity_points"),
@@ -151,6 +152,7 @@ def _set_ranges(file: Path | str, table: dict[str, Any], stated: dict[str, Any])
             low, high = (float(absolute_pressure_pa(one, atmosphere_pa(altitude))) for one in stated[path])
         except UnfitError as error:
             raise refusal(file, f"[sensors] {key}", str(error), accepted, table["sensors"][key]) from None
-        if not low < high:
-            raise refusal(file, f"[sensors] {key}", "a range that falls", accepted, table["sensors"][key])
+        if not LEAST_RANGE_PA <= low < high:
+            rule = "a range that falls" if low >= LEAST_RANGE_PA else "a range that begins below an empty vacuum"
+            raise refusal(file, f"[sensors] {key}", rule, accepted, table["sensors"][key])
         stated[path] = (low, high)

@@ -204,7 +204,7 @@ def _behaviour() -> tuple[Figure, ...]:
         "spread",
         PLAIN,
         0.0,
-        0.5,
+        0.25,
         None,
         "each value below that is left out is drawn within this share of its usual one; left out: 0.1",
         "0.1",
