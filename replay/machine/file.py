@@ -12,7 +12,7 @@ from replay.ground.refusal import refusal
 from replay.ground.shape import UnfitError, fit
 from replay.ground.toml_files import parse_toml, read_toml
 from replay.ground.units import absolute_pressure_pa, atmosphere_pa
-from replay.machine.draw import Fixed, site_of
+from replay.machine.draw import Fixed, site_of, solubility_told
 from replay.machine.keys import FIGURES, ORIGIN, ROWS, SECTIONS, Figure, shape
 from replay.machine.limits import check
 from replay.machine.refrigerants import SOURCE
@@ -82,7 +82,8 @@ class MachineFile:
                 told.append("behaviour (" + ", ".join(["all", *(f"but {key}" for key in known)]) + ")")
             elif keys:
                 told.append(f"{section} ({', '.join(keys)})")
-        return f"machine file {self.digest[:12]}; refrigerant by {SOURCE}; assumed: {', '.join(told) or 'nothing'}"
+        by = f"refrigerant by {SOURCE}; solubility by {solubility_told(self.stated)}"
+        return f"machine file {self.digest[:12]}; {by}; assumed: {', '.join(told) or 'nothing'}"
 
     def site(self, draw: Draw, oils: Sequence[str] = ANY) -> Site:
         """Draw an installation: a `replay.physics.drawing.Sites`. oils: invented ones that its oil has to be like.

@@ -1,13 +1,17 @@
 """Libraries of a user's machine: same file, same bytes; the file kept beside them; what does not suit refused by name."""
 
+from pathlib import Path
+
 import pytest
 import tomli
 
+import replay
 from replay.ground.refusal import Refusal
 from replay.library import read_library
 from replay.library.demo import demo_folder
-from replay.machine import read_machine
+from replay.machine import machine_from, read_machine
 from replay.machine.check import check_machine
+from replay.machine.keys import REFRIGERANTS
 from replay.settings import read_settings
 from replay.synth import recipe, run_closed_loop, synthesise
 from replay.tuning.fresh import on_fresh_library, recipe_of
@@ -117,6 +121,22 @@ def test_the_command_writes_checks_and_synthesises(tmp_path):
     assert "floor pressure" in checked.stdout
     made = lubetrip("synth", tmp_path / "made", "--machine", file, "--families", FEW, "--count", 2, "--seed", 1)
     assert (made.returncode, "2 traces" in made.stdout) == (0, True), made.stderr
+
+
+def test_the_guide_says_what_is_so():
+    """Its file is read, with what it adds; catches a guide whose example is refused, or that lists other refrigerants."""
+    guide = (Path(replay.__file__).parent / "guides" / "machine.md").read_text(encoding="utf-8")
+    smallest, origin = (
+        "\n".join(
+            line.strip() for line in guide[guide.index(begin) :].split("\n\nA ")[0].split("\n\n`[")[0].splitlines()
+        )
+        for begin in ("    name = ", "    [origin]")
+    )
+    described = machine_from("guide", smallest + "\n" + origin)
+
+    assert described.status("compressor.clearance") == "assumed"
+    assert described.status("compressor.displacement") == "published"
+    assert ", ".join(REFRIGERANTS[:-1]) + f" and {REFRIGERANTS[-1]}, tabulated" in guide
 
 
 def settings_with(tmp_path, **changed):
