@@ -292,6 +292,21 @@ def points_fitted(
     return fitted(gas, oil_g_mol, density_kg_m3, points)
 
 
+def solubility_told(stated: Mapping[str, Any]) -> str:
+    """Return what the solubility of a machine file rests on, and how sure it is."""
+    gas = gases()[stated["refrigerant.name"]]
+    kind = stated.get("oil.kind", usual_kind(gas.name))
+    if "solubility.pair" in stated:
+        return f"the published pair {gas.name} and {stated['solubility.pair']}"
+    if "solubility.points" in stated:
+        figures = Figures(stated, Fixed(HALF))
+        molar = figures.of("solubility.oil_molar_mass", 1.0, MOLAR_MASS[kind])
+        _, off = points_fitted(stated, gas, molar, figures.of("oil.density", DENSITY[kind]))
+        return f"{len(stated['solubility.points'])} points of its own, {100.0 * off:.1f} % off a fitted law (rms)"
+    low, high = stated.get("solubility.interaction") or CHI[kind, CLASS[gas.name]]
+    return f"a general law, {gas.name} in {kind} oil with chi {low:g} to {high:g} at 40 C"
+
+
 def _chain(figures: Figures, draw: Draw, highest_pa: float) -> SensorChain:
     stated = figures.stated
 

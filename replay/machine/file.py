@@ -12,7 +12,7 @@ from replay.ground.refusal import refusal
 from replay.ground.shape import Keys, UnfitError, fit
 from replay.ground.toml_files import parse_toml, read_toml
 from replay.ground.units import absolute_pressure_pa, atmosphere_pa
-from replay.machine.draw import Fixed, site_of
+from replay.machine.draw import Fixed, site_of, solubility_told
 from replay.machine.found import ENSEMBLE, FIT, INSPECTION, TABLES, Inspection, inspections_of
 from replay.machine.keys import FIGURES, ORIGIN, ROWS, SECTIONS, Figure, Range, shape
 from replay.machine.limits import check
@@ -89,7 +89,8 @@ class MachineFile:
                 told.append(f"{section} ({', '.join(keys)})")
         if self.members:
             told.append(f"none of what the ensemble of {len(self.members)} members holds, which was fitted")
-        return f"machine file {self.digest[:12]}; refrigerant by {SOURCE}; assumed: {', '.join(told) or 'nothing'}"
+        by = f"refrigerant by {SOURCE}; solubility by {solubility_told(self.stated)}"
+        return f"machine file {self.digest[:12]}; {by}; assumed: {', '.join(told) or 'nothing'}"
 
     def site(self, draw: Draw, oils: Sequence[str] = ANY) -> Site:
         """Draw an installation: a `replay.physics.drawing.Sites`. oils: invented ones that its oil has to be like.
