@@ -144,7 +144,9 @@ class _Seen:
         breaks = np.flatnonzero(steps > self.settings.values[ranges.MAX_GAP])
         self.last_ms = int(trace.time_ms[-1])
         lost = _unread(trace, self.settings)
-        net, suction = net_kpa(trace), in_kpa(trace.suction_pa)
+        suction = in_kpa(trace.suction_pa)
+        net = in_kpa(trace.oil_pa)
+        net -= suction if trace.crankcase_pa is trace.suction_pa else in_kpa(trace.crankcase_pa)
         self.net.take(seconds, net, breaks)
         self.suction.take(seconds, suction, breaks)
         self.net_ends, self.suction_ends = _wider(self.net_ends, net, lost), _wider(self.suction_ends, suction, lost)
@@ -218,7 +220,10 @@ def trail_of(trace: Trace, settings: Settings) -> Trail:
 
 def in_kpa(pascals: NDArray[np.int64]) -> Floats:
     """Return pressures, int64[n] in Pa, as kPa float64[n], NaN where nothing was read."""
-    return np.where(pascals == ranges.NO_READING, np.nan, pascals / 1000.0)
+    kpa = pascals / 1000.0
+    if len(pascals) and pascals.min() == ranges.NO_READING:
+        kpa[pascals == ranges.NO_READING] = np.nan
+    return kpa
 
 
 def net_kpa(trace: Trace) -> Floats:
@@ -282,14 +287,15 @@ def _integral(curve: tuple[Floats, Floats], settings: Settings) -> Panel:
 
 def _unread(trace: Trace, settings: Settings) -> NDArray[np.bool_]:
     """Tell which rows have a pressure that is missing or beyond its sensor's range."""
-    values = settings.values
+    values, shared = settings.values, trace.crankcase_pa is trace.suction_pa
     lost = np.zeros(len(trace), dtype=bool)
     for pascals, least, most in (
         (trace.oil_pa, ranges.OIL_LEAST, ranges.OIL_MOST),
         (trace.suction_pa, ranges.SUCTION_LEAST, ranges.SUCTION_MOST),
-        (trace.crankcase_pa, ranges.SUCTION_LEAST, ranges.SUCTION_MOST),
+        *([] if shared else [(trace.crankcase_pa, ranges.SUCTION_LEAST, ranges.SUCTION_MOST)]),
     ):
-        lost |= (pascals < values[least]) | (pascals > values[most])
+        if len(trace) and (pascals.min() < values[least] or pascals.max() > values[most]):
+            lost |= (pascals < values[least]) | (pascals > values[most])
     return lost
 
 
