@@ -90,7 +90,18 @@ assert "compressor.clearance" in mine.assumed
 assert not replay.check_machine(mine, settings).contradictions
 replay.synthesise("mine", replay.recipe("pump-drive-broken", count=1, seed=1, machine=mine))
 """,
-        ("read_machine", "MachineFile", "check_machine", "machine_template", "fit_machine", "save_fit", "Fit"),
+        (
+            "read_machine",
+            "MachineFile",
+            "check_machine",
+            "machine_template",
+            "fit_machine",
+            "save_fit",
+            "Fit",
+            "find_sensitivity",
+            "save_sensitivity",
+            "Sensitivity",
+        ),
     ),
     (
         "Tuning",

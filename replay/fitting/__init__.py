@@ -7,10 +7,12 @@
     holdout    runs that the fit has not seen, predicted and scored
     words      what the model cannot make of a run
     fitting    all of it in one function: `fit_machine`
+    sensitivity    how many labels hang on what is assumed still, and what to measure next
 
 How to add an unknown: its name in `unknowns`; if it is no figure of a machine file yet, a row in `replay.machine.keys`.
 """
 
 from replay.fitting.fitting import Fit, fit_machine
+from replay.fitting.sensitivity import Sensitivity, find_sensitivity
 
-__all__ = ["Fit", "fit_machine"]
+__all__ = ["Fit", "Sensitivity", "find_sensitivity", "fit_machine"]

@@ -8,34 +8,21 @@ import json
 import statistics
 import tempfile
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from functools import partial
 from pathlib import Path
 from typing import Any
 
 import click
-import numpy as np
 
-from replay.physics.behaviour import TABLE, USUAL, Behaviour
+from replay.fitting.sensitivity import FACTORS, moved_behaviour
+from replay.physics.behaviour import TABLE, USUAL
 from replay.physics.kernel import _DIGEST
 from tests.physics_shown.cases import SEED, UNDECIDED, Outcome, outcomes
 from tests.results import close, record_option
 
-FACTORS = (0.7, 1.3)
 ASSUMED = tuple(name for name, told in TABLE.items() if told.status == "assumed")
 Task = tuple[str, float]  # a value's name, and what it is multiplied by
-
-
-def moved(name: str, factor: float) -> Behaviour:
-    """Return the usual behaviour with one value times factor; a share stays below 1. Raises ValueError for nonsense."""
-    value: Any = getattr(USUAL, name)
-    each = tuple(_moved(float(one), factor) for one in np.atleast_1d(value))
-    return replace(USUAL, **{name: each if isinstance(value, tuple) else each[0]})
-
-
-def _moved(value: float, factor: float) -> float:
-    moved = value * factor
-    return (1.0 + value) / 2.0 if value < 1.0 <= moved else moved
 
 
 def variant(work: Path, count: int, seed: int, task: Task) -> list[Outcome] | str:
@@ -44,7 +31,10 @@ def variant(work: Path, count: int, seed: int, task: Task) -> list[Outcome] | st
     kept = work / f"{name}-{factor}.json"
     if not kept.exists():
         try:
-            told: Any = [asdict(one) for one in outcomes(count, seed, behaviour=moved(name, factor) if name else USUAL)]
+            told: Any = [
+                asdict(one)
+                for one in outcomes(count, seed, behaviour=moved_behaviour(USUAL, name, factor) if name else USUAL)
+            ]
         except ValueError as error:
             told = str(error)
         beside = kept.with_suffix(".part")

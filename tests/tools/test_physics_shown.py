@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from replay.fitting.sensitivity import FACTORS, moved_behaviour
 from replay.physics.behaviour import USUAL
 from tests.physics_shown import extremes, sensitivity
 from tests.physics_shown.cases import SEED, Outcome, outcomes
@@ -26,11 +27,11 @@ def test_every_assumed_value_is_moved_and_no_published_one() -> None:
     assert "oil_heat_j_kg_k" not in sensitivity.ASSUMED
 
 
-@pytest.mark.parametrize("factor", sensitivity.FACTORS)
+@pytest.mark.parametrize("factor", FACTORS)
 @pytest.mark.parametrize("name", sensitivity.ASSUMED)
 def test_one_value_is_moved_and_no_other(name: str, factor: float) -> None:
     """Each in turn; catches a share that passes 1, and a move that changes nothing or another."""
-    after = sensitivity.moved(name, factor)
+    after = moved_behaviour(USUAL, name, factor)
     value, other = np.atleast_1d(getattr(USUAL, name)), np.atleast_1d(getattr(after, name))
 
     assert replace(after, **{name: getattr(USUAL, name)}) == USUAL
