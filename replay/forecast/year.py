@@ -26,7 +26,7 @@ from protect.state import CAUSE, CAUSE_CODE, LOCKED_OUT, SENSOR_CAUSE, STATE
 from replay.physics.arithmetic import log
 from replay.physics.befalling import Befalling, arrays_with, befall, laid_over, moments_of_sensors
 from replay.physics.days import DAY_S, DAYS, Days, Duty, draw_site_of_year, running_spans
-from replay.physics.drawing import Draw, Site
+from replay.physics.drawing import Draw, Site, Sites
 from replay.physics.schedule import Schedule
 from replay.physics.sensors import NEVER_S
 from replay.physics.simulate import Case, Certainty, random_of_trace
@@ -107,13 +107,14 @@ class Year:
 class Wanted:
     """What a forecast follows from, beside the settings: rates per year by family, the duty, the sites, the seed.
 
-    sites: draws the installation of a machine-year; days: of a year that are run, fewer for a trial.
+    sites: where the installation of a machine-year is drawn from, None: those of the demo site; days: of a year that
+    are run, fewer for a trial.
     """
 
     seed: int
     duty: Duty
     per_year: Mapping[str, float]
-    sites: Callable[[Draw], Site] = draw_site_of_year
+    sites: Sites | None = None
     days: int = DAYS
 
 
@@ -170,7 +171,7 @@ class MachineYear:
     def __init__(self, wanted: Wanted, settings: Settings, number: int) -> None:
         """Draw the machine; number: of the machine-year, which alone its draws hang on, beside the seed."""
         self.wanted, self.settings, self.number = wanted, settings, number
-        self.site = wanted.sites(Draw(random_of_trace(wanted.seed, (number, 0))))
+        self.site = draw_site_of_year(Draw(random_of_trace(wanted.seed, (number, 0)), wanted.sites))
         self.days = Days(wanted.duty, self.site, wanted.seed, (number, 2))
         self.year = Year(number, f"{self.site.machine.name}, {self.site.oil.name}, {self.site.refrigerant.name}")
         self.year.tallies[DUTY] = Tally(befell=1)

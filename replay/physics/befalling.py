@@ -17,6 +17,7 @@ import numpy as np
 from replay.physics.drawing import Draw, Site
 from replay.physics.duty import LEAD_S, QUIET_S, Harmless, Length
 from replay.physics.families import FAULTS, HARMLESS, HARMLESS_S
+from replay.physics.machines import OILS
 from replay.physics.schedule import Plan, Schedule
 from replay.physics.sensors import NEVER_S, Sensor, SensorChain
 from replay.physics.simulate import Case, random_of_trace
@@ -97,7 +98,7 @@ def befall(family: str, site: Site, seed: int, key: tuple[int, ...]) -> Befallin
     """Draw what a family does to the machine of a site; None where it befalls no machine with such an oil."""
 
     def this_one(_draw: Draw, oils: Sequence[str]) -> Site:
-        if site.oil.name not in oils:
+        if all(OILS[name].foaming != site.oil.foaming for name in oils):
             raise _OtherOilError
         return site
 
