@@ -17,6 +17,7 @@ that befell a copy, and `repair_h` for spoilt bearings.
 import zlib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields
+from itertools import pairwise
 from typing import Any, Literal
 
 import numpy as np
@@ -24,8 +25,8 @@ import numpy as np
 from protect.ranges import RESET_HOLD
 from protect.state import CAUSE, CAUSE_CODE, LOCKED_OUT, SENSOR_CAUSE, STATE
 from replay.physics.arithmetic import log
-from replay.physics.befalling import Befalling, arrays_with, befall, laid_over, moments_of_sensors
-from replay.physics.days import DAY_S, DAYS, Days, Duty, draw_site_of_year, running_spans
+from replay.physics.befalling import Befalling, arrays_joined, arrays_with, befall, laid_over, moments_of_sensors
+from replay.physics.days import DAY_S, DAYS, Days, Duty, draw_site_of_year, joined, running_spans
 from replay.physics.drawing import Draw, Site, Sites
 from replay.physics.schedule import Schedule
 from replay.physics.sensors import NEVER_S
@@ -182,20 +183,21 @@ class MachineYear:
         """Run the year."""
         waiting = moments_of(self.wanted, self.number)
         machine: Running | None = None
-        for day, (today, plan) in zip(range(self.wanted.days), self.days, strict=False):
+        for day, ((today, plan), (_, after)) in zip(range(self.wanted.days), pairwise(self.days), strict=False):
             key = key_of(self.wanted.seed, self.number, 3, day)
             if machine is None:
                 machine = self._first(today, plan, key)
             else:
                 machine.begin_anew(DAY_MS, key)
-            machine.follow(arrays_with(plan, DAY_S))
+            # Tomorrow stands behind today, for copies that run on over midnight.
+            machine.follow(arrays_joined(plan.arrays(), after.arrays()))
             dawn = machine.copy()
             placements = [(placed(its, plan, machine.period_ms), its) for its in waiting if its.day == day]
             for at_ms, moment in sorted(
                 ((at, its) for at, its in placements if at is not None), key=lambda pair: (pair[0], pair[1].family)
             ):
                 self._duty(machine, at_ms, day, today, dawn)
-                self._befall(machine, moment, at_ms, today, plan)
+                self._befall(machine, moment, at_ms, today, joined(plan, after))
             self._duty(machine, DAY_MS, day, today, dawn)
         if machine is not None:
             self._close(machine)

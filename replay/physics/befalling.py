@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from replay.physics.days import DAY_S
 from replay.physics.drawing import Draw, Site
 from replay.physics.duty import LEAD_S, QUIET_S, Harmless, Length
 from replay.physics.families import FAULTS, HARMLESS, HARMLESS_S
@@ -163,6 +164,14 @@ def arrays_with(plan: Schedule, *moments_s: float) -> Plan:
         values = np.insert(values, place, there, axis=0)
         slopes = np.insert(slopes, place, slopes[place - 1], axis=0)
         steady = np.insert(steady, place, steady[place - 1])
+    return times, values, slopes, steady
+
+
+def arrays_joined(plan: Plan, after: Plan) -> Plan:
+    """Return the arrays of a day's plan with those of the next behind them; see `days.joined`."""
+    today = plan[0] < DAY_S
+    times = np.concatenate([plan[0][today], after[0] + DAY_S])
+    values, slopes, steady = (np.concatenate([its[today], then]) for its, then in zip(plan[1:], after[1:], strict=True))
     return times, values, slopes, steady
 
 

@@ -117,8 +117,8 @@ class Days:
         return replace(site, discharge_pa=head, oil_temperature_c=room_c + site.behaviour.running_rise_k)
 
     def __iter__(self) -> Iterator[tuple[Site, Schedule]]:
-        """Yield (site of the day, its schedule) of each day; times from midnight, all known at once."""
-        while self.number < DAYS:
+        """Yield (site of the day, its schedule) of each day and of the one behind the year; times from midnight."""
+        while self.number <= DAYS:
             yield self._next()
 
     def _next(self) -> tuple[Site, Schedule]:
@@ -255,6 +255,15 @@ class Days:
         self._held = {channel: knots[-1][1] for channel, knots in plan.knots.items()}
         self.number += 1
         return plan
+
+
+def joined(plan: Schedule, after: Schedule) -> Schedule:
+    """Return the plan of a day with that of the next behind it."""
+    knots = {
+        channel: [*its, *((DAY_S + moment, value) for moment, value in after.knots[channel])]
+        for channel, its in plan.knots.items()
+    }
+    return replace(plan, knots=knots)
 
 
 def running_spans(plan: Schedule, until_s: float = DAY_S) -> list[tuple[float, float]]:

@@ -15,7 +15,7 @@ from replay.machine import machine_from
 from replay.machine.template import machine_template
 from replay.physics import layout as at
 from replay.physics.befalling import PER_YEAR, arrays_with
-from replay.physics.days import DAY_S, YEAR_H, Days, Duty, draw_site_of_year
+from replay.physics.days import DAY_S, DAYS, YEAR_H, Days, Duty, draw_site_of_year
 from replay.physics.drawing import STILL, Draw, Site, invented_site
 from replay.physics.simulate import Case, random_of_trace
 from replay.settings import Settings, read_settings
@@ -169,7 +169,7 @@ def test_oil_and_heat_balance_over_a_year_of_duty(settings: Settings) -> None:
     """
     site = draw_site_of_year(Draw(random_of_trace(5, (1,))))
     machine, felt, wanted = None, [], []
-    for number, (today, plan) in enumerate(Days(Duty(), site, 1, (0,))):
+    for number, (today, plan) in zip(range(DAYS), Days(Duty(), site, 1, (0,)), strict=False):
         if machine is None:
             start = site.rested(today.ambient_c + 20.0, 0.6)
             machine = Running(
