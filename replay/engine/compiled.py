@@ -6,10 +6,8 @@ The machine code is kept on disk under the digest of the logic, of this file and
 a changed logic is compiled anew and never met by old code. LLVM and numba are imported late.
 """
 
-import ctypes
 import functools
 import importlib.metadata
-import itertools
 import types
 from collections.abc import Callable
 from pathlib import Path
@@ -42,14 +40,13 @@ def cache_folder(*beside: types.ModuleType) -> Path:
     return code_folder(logic_digest(), importlib.metadata.version("llvmlite"), *sources)
 
 
-def object_file() -> Path:
-    """Return where the machine code of this engine is kept."""
-    return cache_folder() / "obey.o"
+def _object_file(function: Callable[..., Any], *beside: types.ModuleType) -> Path:
+    return cache_folder(*beside) / f"{function.__name__}.o"
 
 
 def is_on_disk() -> bool:
     """Tell whether a replay would find its machine code instead of compiling it."""
-    return read_kept(object_file()) is not None
+    return read_kept(_object_file(obeying.obey)) is not None
 
 
 def pays(ticks: int) -> bool:
@@ -58,21 +55,20 @@ def pays(ticks: int) -> bool:
 
 
 @functools.cache
-def _obey() -> Callable[..., None]:
-    """Return `obeying.obey` as machine code, which takes int64 arrays in one piece."""
+def native(function: Function, *beside: types.ModuleType) -> Function:
+    """Return a function, written in the language of `protect`, as machine code of its own; it is kept on disk.
+
+    It calls `protect`, `obeying` and the modules beside it. Arrays are numpy int64 or uint8 in one piece, and no two of
+    those that are written to overlap.
+    """
     from replay.engine import native
 
-    name, made = f"{obeying.__name__}.{obeying.obey.__name__}", read_kept(object_file())
+    place = _object_file(function, *beside)
+    made = read_kept(place)
     if made is None:
-        made = native.compiled(obeying.obey)
-        keep(object_file(), made)
-    function = native.load(made, name)
-
-    def call(*arrays: Any) -> None:
-        given = ((array.ctypes.data, *(array.shape if array.ndim > 1 else ())) for array in arrays)
-        function(*map(ctypes.c_int64, itertools.chain.from_iterable(given)))
-
-    return call
+        made = native.compiled(function)
+        keep(place, made)
+    return native.load(made, function)  # type: ignore[no-any-return]
 
 
 @functools.cache
@@ -103,7 +99,7 @@ def _compiled(function: Callable[..., Any], *beside: types.ModuleType) -> Any:
 
 def machine(settings: Settings) -> Machine:
     """Return a machine that obeys the compiled logic; trails are int64[n, 25] in C order."""
-    return Machine(settings, _obey(), np.ascontiguousarray)
+    return Machine(settings, native(obeying.obey), np.ascontiguousarray)
 
 
 def replay_trace(trace: AnyTrace, settings: Settings) -> Replay:

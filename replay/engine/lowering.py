@@ -5,39 +5,49 @@ A general compiler of Python has to ask at every place what an array is, where i
 known beforehand:
 
     int, bool          a 64-bit integer and a bit; no value of a step passes 2**30, so none is cut off
-    list[int]          a pointer to 64-bit integers; the arrays of a call never overlap
+    list[int]          a pointer to 64-bit integers; so is numpy int64[n], and uint8[n] one to bytes. What is written
+                       overlaps nothing else
     list[list[int]]    rows of one length in one piece: pointer, count of rows, length of a row
+    NamedTuple, tuple  gone: its parts stand for themselves; a function gives a tuple of integers and bits back
     table of numbers   gone: a loop over its rows is written out, each row with its own numbers
 
-Every function goes into its callers, so a step is one stretch of code with its levels in registers.
+Every function goes into its callers, so a step is one stretch of code with its levels in registers. What works on whole
+traces (`replay.engine.obeying`, `replay.sweep`) is written in the same language.
 """
 
 import ast
+import contextlib
 import importlib
 import inspect
-from collections.abc import Callable, Sequence
+import operator
+import typing
+from collections.abc import Callable, Iterator
 from types import FunctionType
-from typing import Any
+from typing import Any, NamedTuple
 
+import numpy as np
 from llvmlite import ir
+from numpy.typing import NDArray
 
-Function = Callable[..., Any]
-
-WORD, BIT, NOTHING = ir.IntType(64), ir.IntType(1), ir.VoidType()
-WORDS = WORD.as_pointer()
-ROWS = (WORDS, WORD, WORD)  # the arguments that stand for a list[list[int]]
-KINDS: dict[str, Any] = {"int": WORD, "bool": BIT, "None": NOTHING, "list[int]": WORDS}
-TABLE = "list[list[int]]"
-
-OPERATORS = {
-    ast.Add: "add",
-    ast.Sub: "sub",
-    ast.Mult: "mul",
-    ast.BitAnd: "and_",
-    ast.BitOr: "or_",
-    ast.BitXor: "xor",
-    ast.LShift: "shl",
-    ast.RShift: "ashr",
+WORD, BYTE, BIT, NOTHING = ir.IntType(64), ir.IntType(8), ir.IntType(1), ir.VoidType()
+WORDS, BYTES = WORD.as_pointer(), BYTE.as_pointer()
+KINDS: dict[Any, Any] = {
+    int: WORD,
+    bool: BIT,
+    type(None): NOTHING,
+    list[int]: WORDS,
+    NDArray[np.int64]: WORDS,
+    NDArray[np.uint8]: BYTES,
+}
+OPERATORS: dict[type, tuple[str, Callable[[int, int], int]]] = {
+    ast.Add: ("add", operator.add),
+    ast.Sub: ("sub", operator.sub),
+    ast.Mult: ("mul", operator.mul),
+    ast.BitAnd: ("and_", operator.and_),
+    ast.BitOr: ("or_", operator.or_),
+    ast.BitXor: ("xor", operator.xor),
+    ast.LShift: ("shl", operator.lshift),
+    ast.RShift: ("ashr", operator.rshift),
 }
 COMPARED = {ast.Eq: "==", ast.NotEq: "!=", ast.Lt: "<", ast.LtE: "<=", ast.Gt: ">", ast.GtE: ">="}
 
@@ -48,6 +58,56 @@ class UnknownFormError(ValueError):
 
 def _unknown(node: ast.AST, why: str = "not known") -> UnknownFormError:
     return UnknownFormError(f"line {getattr(node, 'lineno', '?')}: {ast.unparse(node)}: {why}")
+
+
+class Rows(NamedTuple):
+    """A list[list[int]]."""
+
+    words: Any
+    count: Any
+    length: Any
+
+
+def parts_of(hint: Any) -> tuple[Any, ...] | None:
+    """Return of what a tuple or a NamedTuple consists, None for anything else."""
+    if typing.get_origin(hint) is tuple:
+        return typing.get_args(hint)
+    if isinstance(hint, type) and issubclass(hint, tuple):
+        return tuple(typing.get_type_hints(hint).values())
+    return None
+
+
+def flat(hint: Any) -> list[Any]:
+    """Return the kinds of the arguments that stand for one of a type."""
+    if hint == list[list[int]]:
+        return [WORDS, WORD, WORD]
+    parts = parts_of(hint)
+    return [KINDS[hint]] if parts is None else [kind for part in parts for kind in flat(part)]
+
+
+def _gathered(hint: Any, given: Iterator[Any]) -> Any:
+    """Return what arguments stand for: a value, rows, or a tuple of them."""
+    if hint == list[list[int]]:
+        return Rows(next(given), next(given), next(given))
+    parts = parts_of(hint)
+    if parts is None:
+        return next(given)
+    whole = [_gathered(part, given) for part in parts]
+    return hint(*whole) if hasattr(hint, "_fields") else tuple(whole)
+
+
+def spread(value: Any) -> Iterator[Any]:
+    """Yield the single values of what may be a tuple of tuples."""
+    if isinstance(value, tuple):
+        for part in value:
+            yield from spread(part)
+    else:
+        yield value
+
+
+def is_whole(value: Any) -> bool:
+    """Say whether something is an array or a tuple, and no single value."""
+    return isinstance(value, tuple) or getattr(value, "type", None) in (WORDS, BYTES)
 
 
 class Program:
@@ -63,17 +123,19 @@ class Program:
             node = ast.parse(inspect.getsource(function)).body[0]
             if not isinstance(node, ast.FunctionDef):
                 raise _unknown(node)
-            kinds = {argument.arg: ast.unparse(argument.annotation or node) for argument in node.args.args}
-            flat = [kind for said in kinds.values() for kind in (ROWS if said == TABLE else (KINDS[said],))]
-            form = ir.FunctionType(KINDS[ast.unparse(node.returns or node)], flat)
+            hints = typing.get_type_hints(function)
+            given = hints.pop("return")
+            several = parts_of(given)
+            result = KINDS[given] if several is None else ir.LiteralStructType([KINDS[part] for part in several])
+            form = ir.FunctionType(result, [kind for hint in hints.values() for kind in flat(hint)])
             made = ir.Function(self.module, form, f"{function.__module__}.{function.__name__}")
             made.attributes.add("alwaysinline")
             made.attributes.add("nounwind")
             for argument in made.args:
-                if argument.type == WORDS:
+                if argument.type in (WORDS, BYTES):
                     argument.add_attribute("noalias")
             self.functions[function] = made
-            _Body(self, function, node, made, kinds)
+            _Body(self, function, node, made, hints)
         return self.functions[function]
 
 
@@ -81,25 +143,27 @@ class _Body(ast.NodeVisitor):
     """The body of one function on its way into code."""
 
     def __init__(
-        self, program: Program, function: FunctionType, node: ast.FunctionDef, made: ir.Function, kinds: dict[str, str]
+        self, program: Program, function: FunctionType, node: ast.FunctionDef, made: ir.Function, hints: dict[str, Any]
     ) -> None:
         self.program, self.made, self.module = program, made, importlib.import_module(function.__module__)
         self.code = ir.IRBuilder(made.append_basic_block("entry"))
-        self.arrays: dict[str, Sequence[Any]] = {}  # name -> its pointer, and of a table rows and length beside it
         self.variables: dict[str, Any] = {}
-        self.rows: dict[str, Any] = {}  # name -> the row of a table of numbers that it stands for
-        self.ends: list[Any] = []  # of the loops around
+        self.bound: dict[str, Any] = {}  # what a name stands for throughout: an array, a tuple, a number of a table
+        self.fixed: set[str] = set()  # names that may not stand for something else in a part that may be passed over
+        self.loops: list[tuple[Any, Any]] = []  # where each of the loops around goes on, and where it ends
         given = iter(made.args)
-        for name, said in kinds.items():
-            if said == TABLE:
-                self.arrays[name] = (next(given), next(given), next(given))
-            elif KINDS[said] == WORDS:
-                self.arrays[name] = (next(given),)
+        for name, hint in hints.items():
+            value = _gathered(hint, given)
+            if getattr(value, "type", None) in (WORD, BIT):
+                self.put(name, value)
             else:
-                self.put(name, next(given))
+                self.bound[name] = value
         self.block(node.body)
         if not self.code.block.is_terminated:
-            self.code.ret_void()
+            if made.function_type.return_type == NOTHING:
+                self.code.ret_void()
+            else:
+                self.code.unreachable()
 
     def generic_visit(self, node: ast.AST) -> Any:
         """Refuse whatever has no method here."""
@@ -108,26 +172,44 @@ class _Body(ast.NodeVisitor):
     # ---- names and values ----
 
     def known(self, node: ast.expr) -> Any:
-        """Return what is known of an expression beforehand: a number, a table of numbers, a function; else None."""
-        if isinstance(node, ast.Constant):
-            return node.value
-        if isinstance(node, ast.Name):
-            if node.id in self.rows:
-                return self.rows[node.id]
-            own = node.id in self.variables or node.id in self.arrays
-            return None if own else getattr(self.module, node.id, None)
-        if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name):
-            return getattr(getattr(self.module, node.value.id), node.attr)
-        if isinstance(node, ast.Subscript) and isinstance(node.slice, ast.Constant):
-            row = self.known(node.value)
-            return None if row is None else row[node.slice.value]
-        return None
+        """Return what an expression stands for beforehand: number, table, function, array, tuple; None for the rest."""
+        look = getattr(self, f"known_{type(node).__name__.lower()}", None)
+        return None if look is None else look(node)
+
+    def known_constant(self, node: ast.Constant) -> Any:
+        return node.value
+
+    def known_name(self, node: ast.Name) -> Any:
+        if node.id in self.variables:
+            return None
+        return self.bound[node.id] if node.id in self.bound else getattr(self.module, node.id, None)
+
+    def known_attribute(self, node: ast.Attribute) -> Any:
+        whole = self.known(node.value)
+        return None if whole is None else getattr(whole, node.attr)
+
+    def known_subscript(self, node: ast.Subscript) -> Any:
+        whole, place = self.known(node.value), self.known(node.slice)
+        if isinstance(whole, Rows):
+            return self.code.gep(whole.words, [self.code.mul(self.value(node.slice, WORD), whole.length)])
+        return whole[place] if isinstance(whole, tuple) and isinstance(place, int) else None
+
+    def known_unaryop(self, node: ast.UnaryOp) -> Any:
+        number = self.known(node.operand)
+        return -number if isinstance(node.op, ast.USub) and type(number) is int else None
+
+    def known_binop(self, node: ast.BinOp) -> Any:
+        left, right = self.known(node.left), self.known(node.right)
+        numbers = type(left) is int and type(right) is int and type(node.op) in OPERATORS
+        return OPERATORS[type(node.op)][1](left, right) if numbers else None
 
     def value(self, node: ast.expr, kind: Any = None) -> Any:
         """Return the value of an expression, of a kind where one is wanted."""
-        known = self.known(node)
         kinds = {bool: BIT, int: WORD}
-        value = kinds[type(known)](int(known)) if type(known) in kinds else self.visit(node)
+        known = self.known(node)
+        value = kinds[type(known)](int(known)) if type(known) in kinds else known
+        if getattr(value, "type", None) not in (WORD, BIT):
+            value = self.visit(node)
         return value if kind is None else self.as_kind(value, kind)
 
     def as_kind(self, value: Any, kind: Any) -> Any:
@@ -148,19 +230,12 @@ class _Body(ast.NodeVisitor):
         place = self.variables[name]
         self.code.store(self.as_kind(value, place.type.pointee), place)
 
-    def words(self, node: ast.expr) -> Any:
-        """Return the pointer to the words of an array, or of a row of a table."""
-        if isinstance(node, ast.Name) and len(self.arrays.get(node.id, ())) == 1:
-            return self.arrays[node.id][0]
-        if isinstance(node, ast.Subscript) and isinstance(node.value, ast.Name):
-            table = self.arrays.get(node.value.id, ())
-            if len(table) == len(ROWS):
-                return self.code.gep(table[0], [self.code.mul(self.value(node.slice, WORD), table[2])])
-        raise _unknown(node, "no array")
-
     def place(self, node: ast.Subscript) -> Any:
         """Return the pointer to one word."""
-        return self.code.gep(self.words(node.value), [self.value(node.slice, WORD)])
+        words = self.known(node.value)
+        if getattr(words, "type", None) not in (WORDS, BYTES):
+            raise _unknown(node, "no array")
+        return self.code.gep(words, [self.value(node.slice, WORD)])
 
     # ---- expressions ----
 
@@ -170,12 +245,13 @@ class _Body(ast.NodeVisitor):
         return self.code.load(self.variables[node.id])
 
     def visit_Subscript(self, node: ast.Subscript) -> Any:
-        return self.code.load(self.place(node))
+        value = self.code.load(self.place(node))
+        return self.code.zext(value, WORD) if value.type == BYTE else value
 
     def visit_BinOp(self, node: ast.BinOp) -> Any:
         if type(node.op) not in OPERATORS:
             raise _unknown(node)
-        operate = getattr(self.code, OPERATORS[type(node.op)])
+        operate = getattr(self.code, OPERATORS[type(node.op)][0])
         return operate(self.value(node.left, WORD), self.value(node.right, WORD))
 
     def visit_UnaryOp(self, node: ast.UnaryOp) -> Any:
@@ -202,6 +278,18 @@ class _Body(ast.NodeVisitor):
             self.code.position_at_end(following)
         return self.code.load(found)
 
+    def visit_IfExp(self, node: ast.IfExp) -> Any:
+        """Work out the one part that is asked for."""
+        yes, no, end = (self.made.append_basic_block(name) for name in ("yes", "no", "end"))
+        found = self.slot(WORD)
+        self.code.cbranch(self.value(node.test, BIT), yes, no)
+        for begin, part in ((yes, node.body), (no, node.orelse)):
+            self.code.position_at_end(begin)
+            self.code.store(self.value(part, WORD), found)
+            self.code.branch(end)
+        self.code.position_at_end(end)
+        return self.code.load(found)
+
     def visit_Compare(self, node: ast.Compare) -> Any:
         if len(node.ops) != 1 or type(node.ops[0]) not in COMPARED:
             raise _unknown(node)
@@ -209,25 +297,33 @@ class _Body(ast.NodeVisitor):
         return self.code.icmp_signed(COMPARED[type(node.ops[0])], left, right)
 
     def visit_Call(self, node: ast.Call) -> Any:
+        name = node.func.id if isinstance(node.func, ast.Name) else ""
+        if name == "len" and isinstance(rows := self.rows_of(node.args[0]), tuple):
+            if not isinstance(rows, Rows):
+                return WORD(len(rows))
+            return rows.length if isinstance(node.args[0], ast.Subscript) else rows.count
+        if name in ("min", "max"):
+            values = [self.value(part, WORD) for part in node.args]
+            found = values[0]
+            for value in values[1:]:
+                found = self.code.select(self.code.icmp_signed("<>"[name == "max"], found, value), found, value)
+            return found
         function = self.known(node.func)
-        if isinstance(node.func, ast.Name) and node.func.id == "len":
-            return self.length(node.args[0])
         if not inspect.isfunction(function) or node.keywords:
             raise _unknown(node)
         made = self.program.function(function)
         given: list[Any] = []
         for part in node.args:
-            kind = made.args[len(given)].type
-            given.append(self.words(part) if kind == WORDS else self.value(part, kind))
+            known = self.known(part)
+            given += spread(known) if is_whole(known) else [self.value(part, made.args[len(given)].type)]
+        arrays = [part for part in given if part.type in (WORDS, BYTES)]
+        if len(set(map(id, arrays))) < len(arrays):
+            raise _unknown(node, "one array given twice")
         return self.code.call(made, given)
 
-    def length(self, node: ast.expr) -> Any:
-        """Return how many rows a table has, or words one of its rows."""
-        whole = node.value if isinstance(node, ast.Subscript) else node
-        table = self.arrays.get(whole.id, ()) if isinstance(whole, ast.Name) else ()
-        if len(table) != len(ROWS):
-            raise _unknown(node, "of no known length")
-        return table[1 if whole is node else 2]
+    def rows_of(self, node: ast.expr) -> Any:
+        """Return the rows that a name, or a row of a name, belongs to."""
+        return self.known(node.value if isinstance(node, ast.Subscript) else node)
 
     # ---- statements ----
 
@@ -243,24 +339,55 @@ class _Body(ast.NodeVisitor):
         self.value(node.value)
 
     def visit_Return(self, node: ast.Return) -> None:
+        result = self.made.function_type.return_type
         if node.value is None:
             self.code.ret_void()
+        elif isinstance(node.value, ast.Tuple):
+            whole = result(ir.Undefined)
+            for place, part in enumerate(node.value.elts):
+                whole = self.code.insert_value(whole, self.value(part, result.elements[place]), place)
+            self.code.ret(whole)
         else:
-            self.code.ret(self.value(node.value, self.made.function_type.return_type))
+            self.code.ret(self.value(node.value, result))
 
     def visit_Assign(self, node: ast.Assign) -> None:
-        (target,) = node.targets
-        self.assign(target, self.value(node.value))
+        for target in node.targets:
+            if isinstance(target, ast.Tuple):
+                for each, value in zip(target.elts, self.several(node.value, len(target.elts)), strict=True):
+                    self.assign(each, value)
+            else:
+                self.assign(target, self.whole(node.value))
+
+    def whole(self, node: ast.expr) -> Any:
+        """Return an array or a tuple as it stands, anything else as its value."""
+        form = self.known(node.func) if isinstance(node, ast.Call) else None
+        if isinstance(node, ast.Call) and isinstance(form, type) and hasattr(form, "_fields"):
+            return form(*map(self.whole, node.args))
+        known = self.known(node)
+        return known if is_whole(known) else self.value(node)
+
+    def several(self, node: ast.expr, count: int) -> list[Any]:
+        """Return the values of a tuple, all of them worked out before one is given away."""
+        if isinstance(node, ast.Tuple):
+            return [self.whole(part) for part in node.elts]
+        if isinstance(known := self.known(node), tuple):
+            return list(known)
+        value = self.value(node)
+        return [self.code.extract_value(value, place) for place in range(count)]
 
     def visit_AugAssign(self, node: ast.AugAssign) -> None:
         self.assign(node.target, self.visit_BinOp(ast.BinOp(node.target, node.op, node.value)))
 
     def assign(self, target: ast.expr, value: Any) -> None:
-        """Give a variable or a word of an array a value."""
-        if isinstance(target, ast.Name) and target.id not in self.arrays:
+        """Give a variable or a word of an array a value, or bind an array or a tuple to its name."""
+        if isinstance(target, ast.Name) and is_whole(value) and target.id not in self.fixed | self.variables.keys():
+            self.bound[target.id] = value
+        elif isinstance(target, ast.Name) and target.id not in self.bound and not is_whole(value):
             self.put(target.id, value)
         elif isinstance(target, ast.Subscript):
-            self.code.store(self.as_kind(value, WORD), self.place(target))
+            place = self.place(target)
+            word = self.as_kind(value, WORD)
+            self.code.store(word if place.type == WORDS else self.code.trunc(word, BYTE), place)
         else:
             raise _unknown(target)
 
@@ -269,12 +396,24 @@ class _Body(ast.NodeVisitor):
         self.code.cbranch(self.value(node.test, BIT), yes, no)
         for begin, nodes in ((yes, node.body), (no, node.orelse)):
             self.code.position_at_end(begin)
-            self.block(nodes)
+            with self.inside():
+                self.block(nodes)
             self.go_to(end)
         self.code.position_at_end(end)
 
+    @contextlib.contextmanager
+    def inside(self) -> Iterator[None]:
+        """Hold what names stand for in a part that may be passed over: what is bound in it goes with it."""
+        before, self.bound = self.bound, dict(self.bound)
+        fixed, self.fixed = self.fixed, set(before)
+        yield
+        self.bound, self.fixed = before, fixed
+
     def visit_Break(self, _node: ast.Break) -> None:
-        self.code.branch(self.ends[-1])
+        self.code.branch(self.loops[-1][1])
+
+    def visit_Continue(self, _node: ast.Continue) -> None:
+        self.code.branch(self.loops[-1][0])
 
     def visit_While(self, node: ast.While) -> None:
         if node.orelse:
@@ -287,34 +426,41 @@ class _Body(ast.NodeVisitor):
         name, table = node.target.id, self.known(node.iter)
         if isinstance(table, tuple):
             self.written_out(name, table, node.body)
-        elif isinstance(node.iter, ast.Call) and ast.unparse(node.iter.func) == "range" and len(node.iter.args) == 1:
-            self.counted(name, self.value(node.iter.args[0], WORD), node.body)
+        elif isinstance(node.iter, ast.Call) and ast.unparse(node.iter.func) == "range":
+            bounds = [self.value(bound, WORD) for bound in node.iter.args]
+            begin, end, *step = bounds if len(bounds) > 1 else (WORD(0), *bounds)
+            self.counted(name, (begin, end, *(step or [WORD(1)])), node.body)
         else:
             raise _unknown(node)
 
     def written_out(self, name: str, table: tuple[Any, ...], nodes: list[ast.stmt]) -> None:
         """Lower the body once for each row of a table of numbers."""
         end = self.made.append_basic_block("end")
-        self.ends.append(end)
-        for self.rows[name] in table:
-            self.block(nodes)
-        self.ends.pop()
-        del self.rows[name]
+        for row in table:
+            following = self.made.append_basic_block("row")
+            self.loops.append((following, end))
+            with self.inside():
+                self.bound[name] = row
+                self.block(nodes)
+            self.loops.pop()
+            self.go_to(following)
+            self.code.position_at_end(following)
         self.go_to(end)
         self.code.position_at_end(end)
 
-    def counted(self, name: str, count: Any, nodes: list[ast.stmt]) -> None:
-        """Lower a loop whose variable counts up from 0."""
-        turn = self.slot(WORD)
-        self.code.store(WORD(0), turn)
+    def counted(self, name: str, bounds: tuple[Any, Any, Any], nodes: list[ast.stmt]) -> None:
+        """Lower a loop whose variable counts up, or down where its step is known to."""
+        turn, (begin, end, step) = self.slot(WORD), bounds
+        down = isinstance(step, ir.Constant) and step.constant < 0
+        self.code.store(begin, turn)
 
         def body() -> None:
             now = self.code.load(turn)
             self.put(name, now)
-            self.code.store(self.code.add(now, WORD(1)), turn)
+            self.code.store(self.code.add(now, step), turn)
             self.block(nodes)
 
-        self.loop(lambda: self.code.icmp_signed("<", self.code.load(turn), count), body)
+        self.loop(lambda: self.code.icmp_signed(">" if down else "<", self.code.load(turn), end), body)
 
     def loop(self, test: Callable[[], Any], body: Callable[[], None]) -> None:
         """Lower a loop: as long as the test holds, the body."""
@@ -322,11 +468,12 @@ class _Body(ast.NodeVisitor):
         self.code.branch(head)
         self.code.position_at_end(head)
         self.code.cbranch(test(), turn, end)
-        self.ends.append(end)
+        self.loops.append((head, end))
         self.code.position_at_end(turn)
-        body()
+        with self.inside():
+            body()
         self.go_to(head)
-        self.ends.pop()
+        self.loops.pop()
         self.code.position_at_end(end)
 
     def go_to(self, block: Any) -> None:

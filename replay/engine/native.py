@@ -2,9 +2,10 @@
 
 import ctypes
 import functools
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Any
 
+import numpy as np
 from llvmlite import binding as llvm
 
 from replay.engine.lowering import Program
@@ -39,11 +40,30 @@ def compiled(function: Any) -> bytes:
     return bytes(target.emit_object(module))
 
 
-def load(made: bytes, name: str) -> Callable[..., None]:
-    """Return a function of an object file; it takes addresses and integers of 64 bits."""
+def load(made: bytes, function: Callable[..., Any]) -> Any:
+    """Return the machine code of a function as it is called: with arrays, tuples of them, and integers."""
     engine = llvm.create_mcjit_compiler(llvm.parse_assembly(""), _target())  # which is the engine's from now on
     engine.add_object_file(llvm.ObjectFileRef.from_data(made))
     engine.finalize_object()
-    function = ctypes.CFUNCTYPE(None)(engine.get_function_address(name))
-    function.held_by = engine  # type: ignore[attr-defined]  # the code goes with its engine
-    return function
+    address = engine.get_function_address(f"{function.__module__}.{function.__name__}")
+    code = ctypes.CFUNCTYPE(ctypes.c_int64 if function.__annotations__["return"] is int else None)(address)
+
+    @functools.wraps(function)
+    def call(*given: Any) -> Any:
+        return code(*map(ctypes.c_int64, words(given)))
+
+    call.engine = engine  # type: ignore[attr-defined]  # the code goes with its engine
+    return call
+
+
+def words(given: Any) -> Iterator[int]:
+    """Yield the words that stand for arrays, tuples of them, and integers."""
+    for part in given:
+        if isinstance(part, tuple):
+            yield from words(part)
+        elif isinstance(part, np.ndarray):
+            yield part.ctypes.data
+            if part.ndim > 1:
+                yield from part.shape
+        else:
+            yield int(part)

@@ -3,7 +3,7 @@
 import ctypes
 import random
 from collections.abc import Callable
-from typing import Any
+from typing import Any, NamedTuple
 
 import pytest
 
@@ -12,6 +12,7 @@ from replay.engine.lowering import Program, UnknownFormError
 
 TABLE = ((0, 3, 1, 5), (0, 4, 4, -7), (1, 8, 0, 9))
 LIMIT = 7
+WHICH = (0, 1)
 
 
 def arithmetic(words: list[int]) -> None:
@@ -95,12 +96,51 @@ def rows(table: list[list[int]]) -> None:
         arithmetic(table[place])
 
 
+class Pair(NamedTuple):
+    """Two arrays and a number."""
+
+    first: list[int]
+    second: list[int]
+    number: int
+
+
+def least_and_most(words: list[int], begin: int, end: int) -> tuple[int, int, bool]:
+    """Give three things back."""
+    least, most = words[begin], words[begin]
+    for place in range(begin, end):
+        least = min(least, words[place])
+        most = max(most, words[place], -8)
+    return least, most, least < most
+
+
+def of_pair(pair: Pair, turn: int) -> int:
+    """Work on the parts of a tuple."""
+    for which in WHICH:
+        pair[which][4] += turn
+    for place in range(7, 4, -1):
+        if pair.first[place] == pair.number:
+            continue
+        pair.second[place] += place
+    return pair.first[4] if turn > 3 else -pair.second[4]
+
+
+def tuples(table: list[list[int]]) -> None:
+    """Take tuples apart and put them together."""
+    one, other = table[0], table[1]
+    pair = Pair(one, table[1], 5)
+    one[5], other[6], differs = least_and_most(table[0], 0, len(TABLE))
+    one[7] = differs
+    other[0], other[1] = other[1], other[0]
+    for turn in range(2, 5):
+        table[2][turn] = of_pair(pair, turn)
+
+
 FORMS = (arithmetic, choices, inside, looping, counting)
 
 
 def lowered(function: Any) -> Callable[..., None]:
     """Return a function as machine code that takes addresses."""
-    return native.load(native.compiled(function), f"{function.__module__}.{function.__name__}")
+    return native.load(native.compiled(function), function)
 
 
 @pytest.mark.parametrize("form", FORMS, ids=lambda form: form.__name__)
@@ -112,17 +152,18 @@ def test_every_form_does_what_python_does(form: Callable[[list[int]], None]) -> 
         words = [rng.randint(-most, most) for _ in range(2)] + [0] * 10
         array = (ctypes.c_int64 * 12)(*words)
         form(words)
-        made(ctypes.c_int64(ctypes.addressof(array)))
+        made(ctypes.addressof(array))
 
         assert list(array) == words
 
 
-def test_rows_of_a_table_are_arrays() -> None:
-    """Catches rows that begin at the wrong word, and lengths that are mixed up."""
+@pytest.mark.parametrize("form", [rows, tuples], ids=lambda form: form.__name__)
+def test_rows_of_a_table_are_arrays(form: Callable[[list[list[int]]], None]) -> None:
+    """Catches rows that begin at the wrong word, lengths that are mixed up, and a part of a tuple taken for another."""
     table = [[row * 3 - 2, row + 5, *[0] * 10] for row in range(3)]
     array = (ctypes.c_int64 * 36)(*(word for row in table for word in row))
-    rows(table)
-    lowered(rows)(*map(ctypes.c_int64, (ctypes.addressof(array), 3, 12)))
+    form(table)
+    lowered(form)(ctypes.addressof(array), 3, 12)
 
     assert list(array) == [word for row in table for word in row]
 
@@ -137,20 +178,28 @@ def chained(words: list[int]) -> None:
     words[0] = 0 < words[1] < 2
 
 
-def two_at_once(words: list[int]) -> None:
-    """Take a row apart."""
-    words[0], words[1] = words[1], words[0]
-
-
 def called(words: list[int]) -> None:
     """Call what is not written in the small language."""
     words[0] = abs(words[1])
 
 
-def from_three(words: list[int]) -> None:
-    """Count from another number than 0."""
-    for place in range(3, 8):
-        words[place] = place
+def rebound(table: list[list[int]]) -> None:
+    """Let a name stand for another array in a branch, of which machine code would know one alone."""
+    words = table[0]
+    if words[0]:
+        words = table[1]
+    words[1] = 1
+
+
+def added(words: list[int], others: list[int]) -> None:
+    """Add the words of an array to those of another."""
+    for place in range(4):
+        words[place + 1] += others[place]
+
+
+def twice(words: list[int]) -> None:
+    """Give an array twice to what takes two."""
+    added(words, words)
 
 
 def unbound(words: list[int]) -> None:
@@ -158,8 +207,8 @@ def unbound(words: list[int]) -> None:
     words[0] = unheard_of  # type: ignore[name-defined]  # noqa: F821
 
 
-@pytest.mark.parametrize("form", [divided, chained, two_at_once, called, from_three, unbound], ids=lambda f: f.__name__)
+@pytest.mark.parametrize("form", [divided, chained, called, unbound, rebound, twice], ids=lambda f: f.__name__)
 def test_what_is_not_known_is_refused(form: Callable[[list[int]], None]) -> None:
     """Catches a form that is left out or taken for another in silence."""
-    with pytest.raises(UnknownFormError, match=r"(?s)line \d+: .*: not known|no variable"):
+    with pytest.raises(UnknownFormError, match=r"(?s)line \d+: "):
         Program().function(form)
