@@ -10,6 +10,12 @@ from replay.cli.working import Progress, working
 
 
 @main.command(short_help="What settings cost and save in a year.")
+@click.option(
+    "--machine",
+    type=PATH,
+    metavar="FILE",
+    help="Machine file, with its [duty] and [faults]; the demo site without one.",
+)
 @click.option("--settings", type=PATH, required=True, metavar="FILE", help="Settings file.")
 @click.option(
     "--against",
@@ -37,6 +43,7 @@ from replay.cli.working import Progress, working
 @working
 def forecast(
     *,
+    machine: Path | None,
     settings: Path,
     against: Path | None,
     years: int,
@@ -53,14 +60,23 @@ def forecast(
     Says per machine-year which stops were a nuisance and which were justified,
     lockouts, hours down, and machines lost with and without, with limits. A stop
     is a nuisance when the machine of that moment, run on unprotected, takes no
-    harm. Machines are those of the demo site, drawn for each year anew; duty and
-    rates are assumed.
+    harm. Without --machine, machines are those of the demo site, drawn for each
+    year anew. Duty and rates that nobody stated are assumed.
     """
     from replay.display.forecast import forecast_view
     from replay.forecast import forecast_years
 
     check_output(json_file)
     told = forecast_years(
-        settings, years, seed, against=against, keep=keep, days=days, jobs=jobs, cluster=cluster, progress=progress
+        settings,
+        years,
+        seed,
+        machine=machine,
+        against=against,
+        keep=keep,
+        days=days,
+        jobs=jobs,
+        cluster=cluster,
+        progress=progress,
     )
     give_report(json_file, told.as_json(), lambda: forecast_view(told))

@@ -26,7 +26,8 @@ RARE = 0.001
 def forecast_view(told: Forecast) -> RenderableType:
     """Return the report of `forecast`."""
     run_h = sum(year.run_h for year in told.years)
-    head = f"{told.machine_years:.3g} machine-years, of which they ran {run_h:.0f} h; settings {told.settings.file}"
+    machine = told.machine.name if told.machine else "the demo site's machines"
+    head = f"{told.machine_years:.3g} machine-years of {machine}, {run_h:.0f} h running; settings {told.settings.file}"
     parts: list[Table | str] = [head, _years(told), _families(told)]
     if told.other is not None:
         parts.append(_against(told))

@@ -29,6 +29,7 @@ from replay.forecast.rates import (
 from replay.forecast.year import DUTY, MachineYear, Wanted, Year, as_json, from_json
 from replay.ground.refusal import refusal
 from replay.library.given import GivenSettings, settings_of
+from replay.machine import MachineFile, read_machine
 from replay.physics.befalling import PER_YEAR
 from replay.physics.days import DAYS, YEAR_H, Duty
 from replay.physics.families import FAULTS
@@ -49,6 +50,7 @@ class Forecast:
     against: tuple[Year, ...] = ()
     kept: int = 0
     weights: Mapping[str, float] = field(default_factory=dict)
+    machine: MachineFile | None = None
 
     @property
     def families(self) -> tuple[str, ...]:
@@ -99,6 +101,7 @@ class Forecast:
             "settings": self.settings.as_json(),
             "logic": engine_named("compiled").as_json(),
             "recipe": recipe_of(self.wanted),
+            "machine": self.machine and {"name": self.machine.name, "digest": self.machine.digest},
             "machine_years": round(self.machine_years, 6),
             "run_hours": round(sum(year.run_h for year in self.years), 6),
             "confidence": CONFIDENCE,
@@ -139,21 +142,23 @@ def forecast_years(
     years: int,
     seed: int,
     *,
+    machine: MachineFile | Path | str | None = None,
     against: GivenSettings = None,
     keep: Path | str | None = None,
     duty: Duty | None = None,
-    per_year: Mapping[str, float] = PER_YEAR,
+    per_year: Mapping[str, float] | None = None,
     days: int = DAYS,
     jobs: int = 1,
     cluster: str | None = None,
     progress: Progress = quiet,
 ) -> Forecast:
-    """Run so many machine-years of the demo site's drawn machines under the settings, and tell what a year costs.
+    """Run so many machine-years under the settings, and tell what a year costs.
 
-    against: other settings, for the same machines with the same draws; keep: a folder for traces of what went wrong
-    (under the first settings), in which an interrupted forecast is taken up; duty, per_year: what machines do and what
-    befalls them how often; days: of each year, fewer for a trial; jobs, cluster: as in `score_library`, which change
-    no figure. Raises Refusal.
+    machine: a machine file, or as `read_machine` returns it, with its duty and rates; without one, machines of the demo
+    site, drawn for each year anew; against: other settings, for the same machines with the same draws; keep: a folder
+    for traces of what went wrong (under the first settings), in which an interrupted forecast is taken up; duty,
+    per_year: what machines do and what befalls them how often, in place of the machine's own; days: of each year,
+    fewer for a trial; jobs, cluster: as in `score_library`, which change no figure. Raises Refusal.
     """
     if not 1 <= years <= MOST_YEARS:
         raise refusal("forecast", "--years", "not a number of machine-years", f"1 to {MOST_YEARS}", years)
@@ -161,11 +166,17 @@ def forecast_years(
         raise refusal("forecast", "--seed", "not a seed", "0 or more", seed)
     checked = settings_of(settings, None, "forecast")
     other = None if against is None else settings_of(against, None, "forecast")
-    wanted = Wanted(seed, duty or Duty(), per_year, days=days)
+    described = read_machine(machine) if isinstance(machine, Path | str) else machine
+    if described is None:
+        wanted = Wanted(seed, duty or Duty(), PER_YEAR if per_year is None else per_year, days=days)
+    else:
+        rates = described.per_year if per_year is None else per_year
+        wanted = Wanted(seed, duty or described.duty, rates, described.site, days)
     folder = None if keep is None else Path(keep)
     if folder is not None:
         code = hashlib.sha256(json.dumps(host_code()).encode()).hexdigest()
-        keeping.begin(folder, {**recipe_of(wanted), "settings": list(checked.values), "code": code})
+        drawn = "demo site" if described is None else described.digest
+        keeping.begin(folder, {**recipe_of(wanted), "machine": drawn, "settings": list(checked.values), "code": code})
     total = years * (1 if other is None else 2)
     with workers(jobs, cluster) as each, progress(total, "running") as stage:
         first = functools.partial(_year, wanted, checked, None if folder is None else folder.absolute())
@@ -184,6 +195,7 @@ def forecast_years(
         tuple(year for year, _ in beside),
         kept,
         weights_of(wanted.per_year),
+        described,
     )
 
 

@@ -17,6 +17,7 @@ that befell a copy, and `repair_h` for spoilt bearings.
 import zlib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields
+from itertools import pairwise
 from typing import Any, Literal
 
 import numpy as np
@@ -24,9 +25,9 @@ import numpy as np
 from protect.ranges import RESET_HOLD
 from protect.state import CAUSE, CAUSE_CODE, LOCKED_OUT, SENSOR_CAUSE, STATE
 from replay.physics.arithmetic import log
-from replay.physics.befalling import Befalling, arrays_with, befall, laid_over, moments_of_sensors
-from replay.physics.days import DAY_S, DAYS, Days, Duty, draw_site_of_year, running_spans
-from replay.physics.drawing import Draw, Site
+from replay.physics.befalling import Befalling, arrays_joined, arrays_with, befall, laid_over, moments_of_sensors
+from replay.physics.days import DAY_S, DAYS, Days, Duty, draw_site_of_year, joined, running_spans
+from replay.physics.drawing import Draw, Site, Sites
 from replay.physics.schedule import Schedule
 from replay.physics.sensors import NEVER_S
 from replay.physics.simulate import Case, Certainty, random_of_trace
@@ -107,13 +108,14 @@ class Year:
 class Wanted:
     """What a forecast follows from, beside the settings: rates per year by family, the duty, the sites, the seed.
 
-    sites: draws the installation of a machine-year; days: of a year that are run, fewer for a trial.
+    sites: where the installation of a machine-year is drawn from, None: those of the demo site; days: of a year that
+    are run, fewer for a trial.
     """
 
     seed: int
     duty: Duty
     per_year: Mapping[str, float]
-    sites: Callable[[Draw], Site] = draw_site_of_year
+    sites: Sites | None = None
     days: int = DAYS
 
 
@@ -170,7 +172,7 @@ class MachineYear:
     def __init__(self, wanted: Wanted, settings: Settings, number: int) -> None:
         """Draw the machine; number: of the machine-year, which alone its draws hang on, beside the seed."""
         self.wanted, self.settings, self.number = wanted, settings, number
-        self.site = wanted.sites(Draw(random_of_trace(wanted.seed, (number, 0))))
+        self.site = draw_site_of_year(Draw(random_of_trace(wanted.seed, (number, 0)), wanted.sites))
         self.days = Days(wanted.duty, self.site, wanted.seed, (number, 2))
         self.year = Year(number, f"{self.site.machine.name}, {self.site.oil.name}, {self.site.refrigerant.name}")
         self.year.tallies[DUTY] = Tally(befell=1)
@@ -181,20 +183,21 @@ class MachineYear:
         """Run the year."""
         waiting = moments_of(self.wanted, self.number)
         machine: Running | None = None
-        for day, (today, plan) in zip(range(self.wanted.days), self.days, strict=False):
+        for day, ((today, plan), (_, after)) in zip(range(self.wanted.days), pairwise(self.days), strict=False):
             key = key_of(self.wanted.seed, self.number, 3, day)
             if machine is None:
                 machine = self._first(today, plan, key)
             else:
                 machine.begin_anew(DAY_MS, key)
-            machine.follow(arrays_with(plan, DAY_S))
+            # Tomorrow stands behind today, for copies that run on over midnight.
+            machine.follow(arrays_joined(plan.arrays(), after.arrays()))
             dawn = machine.copy()
             placements = [(placed(its, plan, machine.period_ms), its) for its in waiting if its.day == day]
             for at_ms, moment in sorted(
                 ((at, its) for at, its in placements if at is not None), key=lambda pair: (pair[0], pair[1].family)
             ):
                 self._duty(machine, at_ms, day, today, dawn)
-                self._befall(machine, moment, at_ms, today, plan)
+                self._befall(machine, moment, at_ms, today, joined(plan, after))
             self._duty(machine, DAY_MS, day, today, dawn)
         if machine is not None:
             self._close(machine)

@@ -13,10 +13,12 @@ from replay.ground.shape import Keys, UnfitError, fit
 from replay.ground.toml_files import parse_toml, read_toml
 from replay.ground.units import absolute_pressure_pa, atmosphere_pa
 from replay.machine.draw import Fixed, site_of, solubility_told
+from replay.machine.duty import duty_of, per_year_of
 from replay.machine.found import ENSEMBLE, FIT, INSPECTION, TABLES, Inspection, inspections_of
 from replay.machine.keys import FIGURES, ORIGIN, ROWS, SECTIONS, Figure, Range, shape
 from replay.machine.limits import check
 from replay.machine.refrigerants import SOURCE
+from replay.physics.days import Duty
 from replay.physics.drawing import ANY, Draw, Site
 
 MEASURED, PUBLISHED, ASSUMED = "measured", "published", "assumed"
@@ -109,6 +111,17 @@ class MachineFile:
     def middle(self, oils: Sequence[str] = ANY) -> Site:
         """Return the installation in the middle of every range, its sensors sound."""
         return self.site(Fixed(0.5), oils)
+
+    @property
+    def duty(self) -> Duty:
+        """What the machine does in a year, as the file says and else as assumed."""
+        site = self.middle()
+        return duty_of(self.stated, unloads=bool(site.unloading), varies=site.speeds_rpm is not None)
+
+    @property
+    def per_year(self) -> dict[str, float]:
+        """How often each family that makes sense on it befalls it in a year, as the file says and else as assumed."""
+        return per_year_of(self.stated, self.left_out())
 
     def left_out(self) -> dict[str, str]:
         """Return the families that make no sense on this machine, each with the reason."""

@@ -12,8 +12,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from replay.ground.shape import Key, Keys, Read, UnfitError, list_of, name, number, one_of, switch, whole
+from replay.ground.shape import Key, Keys, UnfitError, list_of, name, number, one_of, switch, whole
 from replay.ground.units import UnitError, duration_ms, pressure_difference_pa, quantity
+from replay.machine.duty import DUTY, FAULTS
+from replay.machine.word import Word
 from replay.physics.behaviour import TABLE
 
 Range = tuple[float, float]
@@ -134,25 +136,6 @@ class Figure:
         if not math.isfinite(found) or not self.least - room <= found <= self.most + room:
             raise UnfitError("outside what is admitted")
         return found
-
-
-@dataclass(frozen=True)
-class Word:
-    """A key that holds anything but figures; left_out: what stands then, in words ('' where nothing is assumed)."""
-
-    section: str
-    key: str
-    read: Read
-    accepted: str
-    left_out: str
-    text: str
-    example: str = ""
-    needed: bool = False
-
-    @property
-    def path(self) -> str:
-        """Section and key."""
-        return f"{self.section}.{self.key}".lstrip(".")
 
 
 OIL_KINDS = ("ester", "mineral", "alkylbenzene", "PAG", "PVE", "PAO")
@@ -374,6 +357,8 @@ ROWS: tuple[Figure | Word, ...] = (
     _f("sensors", "errors", PLAIN, (0.0, 1.0), Drawn(0.3, 0.3),
        "share of the traces whose sensors have an error: offset, lag, interference, lost readings"),
     *_behaviour(),
+    *DUTY,
+    *FAULTS,
 )
 # fmt: on
 ORIGIN = "origin"  # section that says of stated values where they come from
@@ -386,6 +371,8 @@ SECTIONS = {
     "site": "where it works",
     "sensors": "the sensors of the controller",
     "behaviour": "what no drawing tells, in SI units; state a value where you know it, or a range",
+    "duty": "what it does in a year, for `lubetrip forecast`; what is left out is assumed as told",
+    "faults": "what befalls it, times a year, for `lubetrip forecast`; what is left out is assumed as told",
     ORIGIN: "where stated figures come from: measured where nothing is said",
 }
 FIGURES = {row.path: row for row in ROWS if isinstance(row, Figure)}

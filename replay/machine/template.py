@@ -2,7 +2,8 @@
 
 import textwrap
 
-from replay.machine.keys import ROWS, SECTIONS, Figure, Word
+from replay.machine.keys import ROWS, SECTIONS, Figure
+from replay.machine.word import Word
 
 WIDTH = 116
 HEAD = """\

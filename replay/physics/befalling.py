@@ -14,9 +14,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from replay.physics.days import DAY_S
 from replay.physics.drawing import Draw, Site
 from replay.physics.duty import LEAD_S, QUIET_S, Harmless, Length
 from replay.physics.families import FAULTS, HARMLESS, HARMLESS_S
+from replay.physics.machines import OILS
 from replay.physics.schedule import Plan, Schedule
 from replay.physics.sensors import NEVER_S, Sensor, SensorChain
 from replay.physics.simulate import Case, random_of_trace
@@ -97,7 +99,7 @@ def befall(family: str, site: Site, seed: int, key: tuple[int, ...]) -> Befallin
     """Draw what a family does to the machine of a site; None where it befalls no machine with such an oil."""
 
     def this_one(_draw: Draw, oils: Sequence[str]) -> Site:
-        if site.oil.name not in oils:
+        if all(OILS[name].foaming != site.oil.foaming for name in oils):
             raise _OtherOilError
         return site
 
@@ -162,6 +164,14 @@ def arrays_with(plan: Schedule, *moments_s: float) -> Plan:
         values = np.insert(values, place, there, axis=0)
         slopes = np.insert(slopes, place, slopes[place - 1], axis=0)
         steady = np.insert(steady, place, steady[place - 1])
+    return times, values, slopes, steady
+
+
+def arrays_joined(plan: Plan, after: Plan) -> Plan:
+    """Return the arrays of a day's plan with those of the next behind them; see `days.joined`."""
+    today = plan[0] < DAY_S
+    times = np.concatenate([plan[0][today], after[0] + DAY_S])
+    values, slopes, steady = (np.concatenate([its[today], then]) for its, then in zip(plan[1:], after[1:], strict=True))
     return times, values, slopes, steady
 
 

@@ -11,7 +11,17 @@ counts starts, hours and standstills there, and gives those.
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
-from replay.physics.drawing import HEATER_K, LEAST_SUCTION_PA, MOST_DISCHARGE_PA, Draw, Site, draw_site, saturation_pa
+from replay.physics.arithmetic import power
+from replay.physics.drawing import (
+    HEATER_K,
+    LEAST_SUCTION_PA,
+    MOST_DISCHARGE_PA,
+    Draw,
+    Site,
+    draw_site,
+    invented_site,
+    saturation_pa,
+)
 from replay.physics.schedule import Channel, Schedule
 from replay.physics.sensors import NEVER_S
 from replay.physics.simulate import random_of_trace
@@ -21,8 +31,11 @@ DAY_S = 86400.0
 DAYS = 365
 YEAR_H = 24.0 * DAYS
 LEAST_CYCLE_S = 150.0  # assumed: neither running nor standing is cut shorter by a thermostat with a timer
+HEAD_PER_K = 1.028  # common practice: a kelvin of condensing is about 3 % of its pressure
+CONDENSING_C = 25.0  # assumed: mean of the year, at the demo site
 HEAD_OVER_LOAD = 1.1  # common practice: head pressure is held up in winter
 DEFROST_S = 420.0
+SLOWEST = 0.6  # assumed: of rated speed, what a drive without a stated range goes down to
 OIL_C = (42.0, 52.0)  # assumed: of a running machine, mean of the year
 CONTROLS = ("cycling", "unloading", "speed")
 
@@ -46,8 +59,7 @@ class Duty:
     day_swing: float = 0.10  # up in the afternoon and down at night
     cycle_s: tuple[float, float] = (1200.0, 3600.0)  # from start to start
     pump_down_share: float = 1.0  # of the stops, those that pump down
-    condensing_c: float = 25.0  # mean of the year
-    condensing_season_k: float = 6.0
+    condensing_season_k: float = 6.0  # over the mean of the year in summer, and below it in winter
     condensing_day_k: float = 2.0
     condensing_weather_k: float = 2.0  # either way, from day to day
     room_season_k: float = 6.0  # the machine room, up in summer and down in winter
@@ -73,8 +85,12 @@ def draw_site_of_year(draw: Draw) -> Site:
     """
     while True:
         site = draw_site(draw)
-        if site.chain.fault_s == NEVER_S:
-            return replace(site, oil_temperature_c=draw.between(*OIL_C))
+        if site.chain.fault_s < NEVER_S:
+            continue
+        if draw.sites is not invented_site:
+            return site
+        head = min(max(saturation_pa(site.refrigerant, CONDENSING_C), HEAD_OVER_LOAD * site.load_pa), MOST_DISCHARGE_PA)
+        return replace(site, discharge_pa=head, oil_temperature_c=draw.between(*OIL_C))
 
 
 @dataclass
@@ -94,14 +110,15 @@ class Days:
         """Return the site with the head and the room of a day."""
         duty, site = self.duty, self.site
         season = swing((number + 0.5) / DAYS)  # day 0 is the depth of winter
-        condensing = duty.condensing_c + season * duty.condensing_season_k + weather_k
-        head = min(max(saturation_pa(site.refrigerant, condensing), HEAD_OVER_LOAD * site.load_pa), MOST_DISCHARGE_PA)
+        warmer = season * duty.condensing_season_k + weather_k
+        head = max(site.discharge_pa * power(HEAD_PER_K, warmer), HEAD_OVER_LOAD * site.load_pa)
+        head = min(head, max(site.discharge_pa, MOST_DISCHARGE_PA))
         room_c = max(site.ambient_c + season * duty.room_season_k, duty.room_least_c)
         return replace(site, discharge_pa=head, oil_temperature_c=room_c + site.behaviour.running_rise_k)
 
     def __iter__(self) -> Iterator[tuple[Site, Schedule]]:
-        """Yield (site of the day, its schedule) of each day; times from midnight, all known at once."""
-        while self.number < DAYS:
+        """Yield (site of the day, its schedule) of each day and of the one behind the year; times from midnight."""
+        while self.number <= DAYS:
             yield self._next()
 
     def _next(self) -> tuple[Site, Schedule]:
@@ -136,8 +153,8 @@ class Days:
         duty = self.duty
         for hour in range(0, 24, 6):
             warmer = duty.condensing_day_k * (0.0, -1.0, 0.0, 1.0)[hour // 6]
-            share = 1.0 + 0.03 * warmer  # common practice: a kelvin of condensing is about 3 % of its pressure
-            changes.append((3600.0 * hour, Channel.DISCHARGE_PA, today.discharge_pa * share, 21000.0))
+            head = today.discharge_pa * power(HEAD_PER_K, warmer)
+            changes.append((3600.0 * hour, Channel.DISCHARGE_PA, head, 21000.0))
             changes.append((3600.0 * hour, Channel.AMBIENT_K, today.ambient_c + warmer + ZERO_CELSIUS_K, 21000.0))
 
     def _share(self, moment: float) -> float:
@@ -212,10 +229,11 @@ class Days:
                 if moment >= end:
                     break
                 if kind == "unloading":
-                    changes.append((moment, Channel.CAPACITY, draw.one_of((0.34, 0.5, 0.67, 1.0)), 0.5))
+                    changes.append((moment, Channel.CAPACITY, draw.one_of((*today.unloading, 1.0)), 0.5))
                 elif kind == "speed":
-                    speed = draw.between(0.6, 1.0) * today.machine.rated_speed_rpm
-                    changes.append((moment, Channel.SPEED_RPM, speed, 20.0))
+                    rated = today.machine.rated_speed_rpm
+                    slowest, fastest = today.speeds_rpm or (SLOWEST * rated, rated)
+                    changes.append((moment, Channel.SPEED_RPM, draw.between(slowest, fastest), 20.0))
                 else:
                     moved = load * (1.0 + draw.between(-1.0, 1.0) * duty.neighbour_share)
                     changes.append((moment, Channel.LOAD_PA, min(moved, 0.95 * today.discharge_pa), 10.0))
@@ -237,6 +255,15 @@ class Days:
         self._held = {channel: knots[-1][1] for channel, knots in plan.knots.items()}
         self.number += 1
         return plan
+
+
+def joined(plan: Schedule, after: Schedule) -> Schedule:
+    """Return the plan of a day with that of the next behind it."""
+    knots = {
+        channel: [*its, *((DAY_S + moment, value) for moment, value in after.knots[channel])]
+        for channel, its in plan.knots.items()
+    }
+    return replace(plan, knots=knots)
 
 
 def running_spans(plan: Schedule, until_s: float = DAY_S) -> list[tuple[float, float]]:

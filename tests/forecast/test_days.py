@@ -7,8 +7,8 @@ import pytest
 
 from replay.forecast.year import Wanted, moments_of, placed, sampled_per_year
 from replay.physics import layout as at
-from replay.physics.befalling import PER_YEAR, arrays_with, befall, laid_over
-from replay.physics.days import DAY_S, DAYS, Days, Duty, draw_site_of_year, running_spans, swing
+from replay.physics.befalling import PER_YEAR, arrays_joined, arrays_with, befall, laid_over
+from replay.physics.days import DAY_S, DAYS, Days, Duty, draw_site_of_year, joined, running_spans, swing
 from replay.physics.drawing import Draw, Site
 from replay.physics.families import FAMILIES
 from replay.physics.schedule import Channel
@@ -28,7 +28,7 @@ def site(number: int = 0) -> Site:
 
 def test_a_square_wave_starts_and_runs_as_its_arithmetic_says() -> None:
     """Catches a cycle that drifts, one lost or cut at midnight, and a share of running that is not the one asked for."""
-    plans = [plan for _, plan in Days(SQUARE, site(), 1, (0,))]
+    plans = [plan for _, plan in Days(SQUARE, site(), 1, (0,))][:DAYS]
     spans = [span for plan in plans for span in running_spans(plan)]
     starts = sum(plan.knots[Channel.RUN].count((begin, 1.0)) for plan in plans for begin, _ in running_spans(plan))
 
@@ -40,6 +40,7 @@ def test_a_square_wave_starts_and_runs_as_its_arithmetic_says() -> None:
 def test_a_day_begins_as_the_one_before_ended() -> None:
     """Catches a channel that jumps at midnight, and a change that midnight swallows."""
     days = list(Days(Duty(), site(), 1, (0,)))
+    assert len(days) == DAYS + 1
     for (_, before), (_, after) in pairwise(days):
         assert {c: knots[-1][1] for c, knots in before.knots.items()} == {
             c: knots[0][1] for c, knots in after.knots.items()
@@ -97,6 +98,17 @@ def test_what_befalls_a_machine_lies_over_its_day_and_leaves_the_rest_alone() ->
     times, *_ = arrays_with(broken, 1000.0)
     assert 1000.0 in times
     assert (np.diff(times) > 0.0).all()
+
+
+def test_tomorrow_stands_behind_today() -> None:
+    """Catches a copy whose duty stands still from midnight on, and arrays that are not those of the joined plan."""
+    (_, plan), (_, after), *_ = Days(Duty(), site(), 1, (0,))
+    whole = joined(plan, after).arrays()
+    both = arrays_joined(plan.arrays(), after.arrays())
+    run = [(begin, end) for begin, end in running_spans(joined(plan, after), 2 * DAY_S) if end > DAY_S]
+
+    assert all(np.allclose(one, other, rtol=1e-12, atol=1e-9) for one, other in zip(both, whole, strict=True))
+    assert len(run) == len(running_spans(after))
 
 
 def test_every_family_has_a_rate_but_those_that_duty_or_others_tell() -> None:

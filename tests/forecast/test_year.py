@@ -11,11 +11,12 @@ from protect.ranges import FLOOR_WEIGHT, ONE, START_GRACE, TRIP_DELAY
 from replay.forecast.rates import rate_of, weights_of
 from replay.forecast.year import DUTY, MachineYear, Tally, Wanted, Year, as_json, from_json, run_year
 from replay.ground.statistics import weighted_interval
+from replay.machine import machine_from
+from replay.machine.template import machine_template
 from replay.physics import layout as at
-from replay.physics.befalling import arrays_with
-from replay.physics.days import DAY_S, YEAR_H, Days, Duty, draw_site_of_year
-from replay.physics.drawing import STILL, Draw, Site, draw_site
-from replay.physics.sensors import NEVER_S
+from replay.physics.befalling import PER_YEAR, arrays_with
+from replay.physics.days import DAY_S, DAYS, YEAR_H, Days, Duty, draw_site_of_year
+from replay.physics.drawing import STILL, Draw, Site, invented_site
 from replay.physics.simulate import Case, random_of_trace
 from replay.settings import Settings, read_settings
 from replay.synth.loop import LONG_TAKEN, Running
@@ -40,17 +41,17 @@ def changed(settings: Settings, **words: int) -> Settings:
     return replace(settings, values=tuple(values))
 
 
-def still_site(draw: Draw) -> Site:
+def only_still(draw: Draw, _oils: Sequence[str]) -> Site:
     """Draw a sound installation with an oil that does not foam."""
     while True:
-        site = draw_site(draw, STILL)
-        if site.chain.fault_s == NEVER_S and not site.chain.errors:
+        site = invented_site(draw, STILL)
+        if not site.chain.errors:
             return site
 
 
 def days_of(settings: Settings, family: str, days: int = 3, number: int = 0) -> Year:
     """Return some days of a machine that one family befalls once a day."""
-    return run_year(Wanted(2, SQUARE, {family: OFTEN}, still_site, days), settings, number)
+    return run_year(Wanted(2, SQUARE, {family: OFTEN}, only_still, days), settings, number)
 
 
 def test_a_stop_that_prevents_damage_is_justified_and_keeps_the_machine(settings: Settings) -> None:
@@ -106,7 +107,7 @@ def test_a_year_hangs_on_seed_and_number_alone(settings: Settings) -> None:
 def test_a_lockout_in_ordinary_duty_is_freed_after_the_callout(settings: Settings) -> None:
     """Catches a machine that stands locked out for the rest of its year, and one that frees itself."""
     nervous = changed(settings, trip_delay=1_000, start_grace=0)
-    wanted = Wanted(2, replace(SQUARE, callout_h=6.0), {}, still_site, 4)
+    wanted = Wanted(2, replace(SQUARE, callout_h=6.0), {}, only_still, 4)
     machine_year = MachineYear(wanted, nervous, 0)
     tally = machine_year.run().tallies[DUTY]
 
@@ -168,7 +169,7 @@ def test_oil_and_heat_balance_over_a_year_of_duty(settings: Settings) -> None:
     """
     site = draw_site_of_year(Draw(random_of_trace(5, (1,))))
     machine, felt, wanted = None, [], []
-    for number, (today, plan) in enumerate(Days(Duty(), site, 1, (0,))):
+    for number, (today, plan) in zip(range(DAYS), Days(Duty(), site, 1, (0,)), strict=False):
         if machine is None:
             start = site.rested(today.ambient_c + 20.0, 0.6)
             machine = Running(
@@ -191,3 +192,34 @@ def test_oil_and_heat_balance_over_a_year_of_duty(settings: Settings) -> None:
     assert machine.state[at.S_OIL_KG] + machine.state[at.S_SYSTEM_OIL_KG] == pytest.approx(oil_kg, rel=1e-9)
     assert machine.counts[LONG_TAKEN] * 5.0 > 0.8 * 365 * DAY_S
     assert np.mean(felt) == pytest.approx(np.mean(wanted), abs=0.2)
+
+
+def test_a_machine_file_states_its_own_duty_and_rates() -> None:
+    """Catches a table of the file that nothing reads, a unit that is lost on the way, and a family that makes no sense."""
+    text = machine_template()
+    usual = machine_from("machine.toml", text)
+    stated = {
+        "# load_share = 0.6": "load_share = 0.7",
+        '# callout_h = "4 h"': 'callout_h = "30 min"',
+        '# cycle_s = ["20 min", "60 min"]': 'cycle_s = ["10 min", "0.5 h"]',
+        "# power-dip = 12": "power-dip = 3.5",
+        "# neighbours = false": "neighbours = false",
+    }
+    for before, after in stated.items():
+        assert text.count(f"\n{before}\n") == 1, before
+        text = text.replace(f"\n{before}\n", f"\n{after}\n")
+    own = machine_from("machine.toml", text)
+
+    assert (usual.duty, usual.per_year) == (Duty(), dict(PER_YEAR))
+    assert own.duty == replace(Duty(), load_share=0.7, callout_h=0.5, cycle_s=(600.0, 1800.0))
+    assert own.per_year["power-dip"] == 3.5
+    assert set(usual.per_year) - set(own.per_year) == {"oil-drawn-to-neighbour", "level-shifts"}
+
+
+def test_a_year_of_a_machine_file_is_that_machine(settings: Settings) -> None:
+    """Catches a forecast that takes the demo site's machines all the same."""
+    machine = machine_from("machine.toml", machine_template())
+    year = run_year(Wanted(3, machine.duty, machine.per_year, machine.site, 2), settings, 0)
+
+    assert year.machine.startswith(machine.name)
+    assert year.run_h > 10.0

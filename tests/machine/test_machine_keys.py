@@ -89,13 +89,13 @@ def test_the_new_file_is_read_and_every_key_of_it_too_once_its_mark_is_gone() ->
     machine_from("new.toml", text)
     lines = text.splitlines()
     told = {
-        (section, match[1]) for section, line in _in_sections(lines) if (match := re.match(r"(?:# )?(\w+) = ", line))
+        (section, match[1]) for section, line in _in_sections(lines) if (match := re.match(r"(?:# )?([\w-]+) = ", line))
     }
 
     assert {(row.section, row.key) for row in ROWS} | {(ORIGIN, "published"), (ORIGIN, "assumed")} == told
     alone = {"bore", "stroke", "cylinders", "journal_length", "points", "pair"}  # contradict the rest, or want more
     for number, line in enumerate(lines):
-        if (match := re.match(r"# (\w+) = ", line)) and match[1] not in alone:
+        if (match := re.match(r"# ([\w-]+) = ", line)) and match[1] not in alone:
             machine_from("new.toml", "\n".join([*lines[:number], line[2:], *lines[number + 1 :]]))
 
 
