@@ -1,19 +1,13 @@
 """`label`: what reviewers say of traces goes into a library: by command, from a file; and a page to say it on."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from replay.cli.group import main
 from replay.cli.options import PATH, SETTINGS, ids
 from replay.ground.refusal import refusal, visible
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from replay.library import Entry, Label
-    from replay.library.labels import Edit
 
 QUEUES = ("unlabelled", "second", "differ", "all")
 
@@ -91,24 +85,11 @@ def label(
 
 
 def _give(folder: Path, identities: tuple[str, ...], family: str | None, given: dict[str, Any]) -> None:
-    import datetime as dt
+    from replay.library.labels import relabel
 
-    from replay.library import read_library
-    from replay.library.labels import NO_REASON, Said, entry_of, give_labels, login
-
-    library = read_library(folder)
-    entries = [entry_of(library, identity) for identity in dict.fromkeys(identities)]
-    if family is not None:
-        of_family = [entry for entry in library.entries if entry.family == family]
-        if not of_family:
-            accepted = f"one of {', '.join(sorted({entry.family for entry in library.entries}))}"
-            raise refusal("label", "--family", "no trace of this family", accepted, family)
-        entries += [entry for entry in of_family if entry not in entries]
-    if not entries:
-        raise refusal("label", "", "a label for no trace", "ID... or --family NAME")
-    who, today = given["who"] or login(), dt.datetime.now().astimezone().date()
-    told = given["why"] or NO_REASON, given["inspection"], given["settle"]
-    _tell(give_labels(folder, [Said(entry.id, _wanted(entry, given), who, today, *told) for entry in entries]))
+    told = (_wanted(given), given["who"] or None, given["why"] or "no reason given")
+    more = {"family": family, "inspection": given["inspection"], "settles": given["settle"]}
+    _tell(relabel(folder, list(identities), *told, **more))
 
 
 def _take(folder: Path, file: Path, who: str | None) -> None:
@@ -120,7 +101,7 @@ def _take(folder: Path, file: Path, who: str | None) -> None:
     click.echo(f"{file}: {len(edits) - same} labels taken over" + (f", {same} there already" if same else ""))
 
 
-def _tell(edits: "Sequence[Edit]") -> None:
+def _tell(edits: list[Any]) -> None:
     from replay.library import label_text
 
     for edit in edits:
@@ -142,9 +123,7 @@ def _page(folder: Path, page: Path, queue: str, settings: Path | None, who: str 
     click.echo(f"{page}: {made.traces} traces, {size:.1f} MB; open it in a browser; `label --from` takes its result")
 
 
-def _wanted(entry: "Entry", given: dict[str, Any]) -> "Label":
-    from replay.library import MustTrip
-
+def _wanted(given: dict[str, Any]) -> "str | list[tuple[str | None, ...]]":
     windows = given["windows"]
     labels = [bool(windows), given["ride_through"], given["undecided"]]
     if sum(labels) != 1:
@@ -157,13 +136,5 @@ def _wanted(entry: "Entry", given: dict[str, Any]) -> "Label":
             raise refusal("label", option, rule, f"{option} once for each --must-trip, in their order")
     if not windows:
         return "ride_through" if given["ride_through"] else "undecided"
-    pairs = [tuple(_seconds("--must-trip", pair, entry)) for pair in windows]
-    empty: list[float | None] = [None] * len(windows)
-    ends = [_seconds(option, times, entry) or empty for option, times in bands.items()]
-    return tuple(MustTrip(*pair, *band) for pair, *band in zip(pairs, *ends, strict=True))
-
-
-def _seconds(option: str, told: tuple[str, ...], entry: "Entry") -> "list[float | None]":
-    from replay.library.told_time import second_of
-
-    return [second_of(text, entry, "label", option) for text in told]
+    ends = [times or (None,) * len(windows) for times in bands.values()]
+    return [(*pair, *band) for pair, *band in zip(windows, *ends, strict=True)]

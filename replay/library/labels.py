@@ -18,7 +18,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
-from typing import Any
+from typing import Any, overload
 
 from replay.ground.files import write_whole
 from replay.ground.lock import locked
@@ -27,7 +27,8 @@ from replay.ground.toml_files import read_toml
 from replay.library.digest import sha256_of
 from replay.library.editing import change_entries
 from replay.library.label import LABELS, Label, MustTrip, check_window, label_table, shown_s, words_of
-from replay.library.library import FILE, Entry, Library, check_inside, library_from
+from replay.library.library import FILE, Entry, Library, check_inside, library_from, read_library
+from replay.library.told_time import second_of
 from replay.library.words import Word, differ, in_force, replaced
 from replay.trace import read_pieces
 
@@ -68,29 +69,99 @@ class Edit:
     after: Entry
 
 
+Window = MustTrip | Sequence[str | None]  # or earliest, deadline, likely, latest as a person tells them (`told_time`)
+
+
+@overload
 def relabel(
     folder: Path | str,
     identity: str,
-    label: MustTrip | Sequence[MustTrip] | str,
+    label: MustTrip | Sequence[Window] | str,
     who: str | None = None,
     why: str = NO_REASON,
     day: dt.date | None = None,
     *,
+    family: None = None,
     inspection: str = "",
     settles: bool = False,
-) -> Edit:
-    """Give a trace of a library the label of one reviewer, beside those of others, and return what changed.
+) -> Edit: ...
 
-    label: "ride_through", "undecided", a window, or several in their order.
+
+@overload
+def relabel(
+    folder: Path | str,
+    identity: list[str],
+    label: MustTrip | Sequence[Window] | str,
+    who: str | None = None,
+    why: str = NO_REASON,
+    day: dt.date | None = None,
+    *,
+    family: str | None = None,
+    inspection: str = "",
+    settles: bool = False,
+) -> list[Edit]: ...
+
+
+def relabel(
+    folder: Path | str,
+    identity: str | list[str],
+    label: MustTrip | Sequence[Window] | str,
+    who: str | None = None,
+    why: str = NO_REASON,
+    day: dt.date | None = None,
+    *,
+    family: str | None = None,
+    inspection: str = "",
+    settles: bool = False,
+) -> Edit | list[Edit]:
+    """Give a trace of a library, or several, the label of one reviewer, beside those of others; return what changed.
+
+    label: "ride_through", "undecided", a window, or several in their order; a window is a MustTrip, or the texts of
+    earliest, deadline, likely and latest: seconds, "5 min", or a time by the clock where the trace says when it began.
+    identity: an id, or a list of them, to which family adds all its traces.
 
     who: the name of the login without it; day: today without it; inspection: what was found when the machine was
     opened; settles: reviewers differ, and this ends it. Raises Refusal, and leaves the file alone, for an unknown id, a
     window that the trace does not cover, and an edit that gives no valid library.
     """
-    wanted: Label = label if isinstance(label, str) else (label,) if isinstance(label, MustTrip) else tuple(label)
+    library = read_library(folder)
+    several = [identity] if isinstance(identity, str) else identity
+    entries = [entry_of(library, one) for one in dict.fromkeys(several)]
+    if family is not None:
+        entries += [entry for entry in _of_family(library, family) if entry not in entries]
+    if not entries:
+        raise refusal("label", "", "a label for no trace", "ID... or --family NAME")
+    windows = (label,) if isinstance(label, MustTrip) else label
     who, day = login() if who is None else who, day or dt.datetime.now().astimezone().date()
-    (edit,) = give_labels(folder, [Said(identity, wanted, who, day, why, inspection, settles)])
-    return edit
+    said = [
+        Said(
+            entry.id,
+            windows if isinstance(windows, str) else tuple(_window(entry, window) for window in windows),
+            *(who, day, why, inspection, settles),
+        )
+        for entry in entries
+    ]
+    edits = give_labels(folder, said)
+    return edits[0] if isinstance(identity, str) else edits
+
+
+def _of_family(library: Library, family: str) -> list[Entry]:
+    found = [entry for entry in library.entries if entry.family == family]
+    if not found:
+        accepted = f"one of {', '.join(sorted({entry.family for entry in library.entries}))}"
+        raise refusal("label", "--family", "no trace of this family", accepted, family)
+    return found
+
+
+def _window(entry: Entry, window: Window) -> MustTrip:
+    if isinstance(window, MustTrip):
+        return window
+    options = ("--must-trip", "--must-trip", "--likely", "--latest")
+    told = zip(options, window, strict=False)
+    earliest, deadline, *band = (None if one is None else second_of(one, entry, "label", key) for key, one in told)
+    if earliest is None or deadline is None:
+        raise refusal("label", "--must-trip", "a window without beginning or deadline", "EARLIEST DEADLINE")
+    return MustTrip(earliest, deadline, *band)
 
 
 def give_labels(folder: Path | str, said: Sequence[Said]) -> list[Edit]:

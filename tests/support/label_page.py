@@ -62,6 +62,6 @@ def reviewed(file: Path, folder: Path, *work: tuple[Any, ...]) -> dict[str, Any]
     need(CHROMIUM)
     (folder / "steps.json").write_text(json.dumps(work), encoding="utf-8")
     command = [need("node"), BROWSER / "label.mjs", file, folder / "steps.json", folder]
-    done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=120)
+    done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=240)
     assert done.returncode == 0, done.stderr
     return dict(json.loads(done.stdout))
