@@ -47,6 +47,7 @@ from replay.ground.toml_files import read_toml
 from replay.ground.zones import offset_or_zone
 
 FILE = "library.toml"
+MOST_NAMED = 3  # ids that a refusal names
 LABELS = ("must_trip", "ride_through", "undecided")
 BAND = ("deadline_s", "likely_s", "latest_s")  # ascending
 LABEL_FORMS = "one of must_trip = { earliest_s, deadline_s }, ride_through = true, undecided = true"
@@ -256,8 +257,8 @@ def trace_file(place: Path | str, identity: str | None) -> Path | str:
         return place
     entries = {entry.id: entry for entry in read_library(place).entries}
     if identity not in entries:
-        close = difflib.get_close_matches(identity, entries, 3)
-        advice = ", ".join(close) or f"one of its {len(entries)}"
+        near = difflib.get_close_matches(identity, entries, MOST_NAMED) or list(entries)[:MOST_NAMED]
+        advice = ", ".join(near) + (", ..." if len(near) < len(entries) else "")
         raise refusal(place, "ID", "no such trace in this library", advice, identity)
     return entries[identity].path
 
