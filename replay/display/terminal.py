@@ -22,7 +22,7 @@ TEXT_WIDTH = 80
 WIDE = 120  # columns of a terminal that has room for every column of a table
 HEAD_LINES = 3
 MANY = 500  # rows from which a table is no longer laid out by rich
-PIPED = 1000  # columns where nobody looks: what is searched for stands in one line
+PIPED = 2000  # columns where nobody looks: what is searched for stands in one line
 # What a word of a verdict or an outcome looks like, and a count that is not nothing under such a head.
 MEANING = {
     "met": "green",
@@ -50,6 +50,15 @@ class _Shown(Console):
             hidden = not piece.control and piece.text != "\n" and HIDDEN.search(piece.text)
             text = "\n".join(HIDDEN.sub("?", line) for line in piece.text.split("\n")) if hidden else piece.text
             yield Segment(text, piece.style) if hidden else piece
+
+    def print(self, *objects: Any, **options: Any) -> None:
+        """Show something; into a pipe without blanks at the ends of lines."""
+        if self.width < PIPED:
+            super().print(*objects, **options)
+            return
+        with self.capture() as shown:
+            super().print(*objects, **options)
+        self.file.write("".join(line.rstrip() + "\n" for line in shown.get().split("\n")[:-1]))
 
     def on_broken_pipe(self) -> None:
         """Leave it to the command how it ends when nobody reads on: here it would end with the status of a verdict."""

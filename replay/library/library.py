@@ -50,6 +50,7 @@ from replay.library.label import LABEL_KEYS, Label, MustTrip, read_label, shown_
 from replay.library.words import WORDS, Word, basis, differ, read_words
 
 FILE = "library.toml"
+MOST_NAMED = 3  # ids that a refusal names
 Span = tuple[float, float]  # from, to in s of the trace's own time
 Upset = Span
 
@@ -223,8 +224,8 @@ def trace_file(place: Path | str, identity: str | None) -> Path | str:
         return place
     entries = {entry.id: entry for entry in read_library(place).entries}
     if identity not in entries:
-        close = difflib.get_close_matches(identity, entries, 3)
-        advice = ", ".join(close) or f"one of its {len(entries)}"
+        near = difflib.get_close_matches(identity, entries, MOST_NAMED) or list(entries)[:MOST_NAMED]
+        advice = ", ".join(near) + (", ..." if len(near) < len(entries) else "")
         raise refusal(place, "ID", "no such trace in this library", advice, identity)
     return entries[identity].path
 
