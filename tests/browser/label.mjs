@@ -14,6 +14,11 @@ const ready = () => page.waitForFunction(() => document.body.dataset.ready === "
 const shown = () =>
     page.evaluate(() => {
         const text = (selector) => document.querySelector(selector).textContent;
+        const paperOf = (canvas) => { // colour of a corner; read from a copy, since reading from a canvas makes it slow
+            const pen = new OffscreenCanvas(1, 1).getContext("2d");
+            pen.drawImage(canvas, 0, 0);
+            return Array.from(pen.getImageData(0, 0, 1, 1).data.slice(0, 3));
+        };
         const { plot, view, windows, ready: trace, cursor } = globalThis.page;
         return {
             title: text("#view-title"),
@@ -37,6 +42,7 @@ const shown = () =>
             wide: document.documentElement.scrollWidth - document.documentElement.clientWidth,
             images: document.images.length,
             picture: document.querySelector("#plot").toDataURL(),
+            paper: paperOf(document.querySelector("#plot")),
         };
     });
 
