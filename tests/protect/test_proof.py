@@ -86,6 +86,7 @@ DEFECTS = {
         "not within(net, -settings[REST_MOST], settings[REST_MOST])",
         "net > settings[REST_MOST]",
     ),
+    "a_stop_has_its_cause": ("table", "state[CAUSE] = OIL_CAUSE", "state[CAUSE] = 0"),
     "a_trip_ends_only_at_standstill": ("table", "(TRIPPED, RUNNING | RESTART_DUE", "(TRIPPED, RESTART_DUE"),
     "low_oil_pressure_always_trips": ("table", "MOST_MOVES = 3", "MOST_MOVES = 2"),
     "low_oil_pressure_in_a_light_vacuum_always_trips": (
