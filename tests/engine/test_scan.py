@@ -15,7 +15,8 @@ from tests.support.stories import as_settings
 def drawn(seed: int, size: int = 400) -> Trace:
     """Return a trace with spells of low oil pressure and of vacuum, uneven ticks, standstill and lost readings."""
     rng = np.random.default_rng(seed)
-    times = np.cumsum(rng.integers(500, 9000, size))
+    steps = rng.integers(500, 9000, size)
+    times = np.cumsum(steps // 1000 * 1000 if seed % 2 else steps)  # whole seconds meet the delays to the tick
     low, deep = (np.repeat(rng.random(size // 20) < 0.5, 20) for _ in range(2))
     suction = np.where(deep, 20_000, 200_000) + rng.integers(0, 900, size)
     oil = suction + np.where(low, rng.integers(5_000, 90_000, size), 150_000)
