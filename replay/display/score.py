@@ -67,7 +67,7 @@ def score_view(score: Score, *, whole: bool = False) -> RenderableType:
         listed.append(traces_table("Undecided, judged neither way", score.undecided))
     below = ("  " + told for told in (*reasons(score), *warnings(score)))
     closing = Text("\n").join([*map(Text, apart(score)), verdict_line(score), *map(Text, below), Text(CAUTION)])
-    return view(*listed, baselines_table(score), claims_table(score), terms(summary(score)), closing)
+    return view(*listed, baselines_table(score), *comparing(score), claims_table(score), terms(summary(score)), closing)
 
 
 def verdict_line(score: Score) -> Text:
@@ -325,6 +325,39 @@ def traces_table(caption: str, verdicts: Iterable[Verdict]) -> Table:
             times = (tenths(stop_s), cause if stop_s == v.first_trip_s else by or NOTHING, tenths(deadline_s))
             rows.append((v.id, v.family, words(outcome), *times, *map(tenths, margins), str(v.trips)))
     return Table(caption, heads, rows, texts=frozenset({1, 2, 4}), wide=frozenset({1, 6, 7}))
+
+
+def comparing(score: Score) -> list[Table]:
+    """Return the table of plain laws at their best, where they were scanned."""
+    return [comparators_table(score)] if score.comparators else []
+
+
+def comparators_table(score: Score) -> Table:
+    """Return the best that plain laws can do on the same traces, beside the settings."""
+    whole = score.totals
+    rows = [("these settings", "", "", "", str(whole.missed), str(whole.nuisance_trips))]
+    for each in score.comparators:
+        for said, point in (
+            ("missing no more", each.no_more_missed),
+            ("stopping no more for nothing", each.no_more_nuisance),
+        ):
+            if point is None:
+                rows.append((each.law, said, NOTHING, NOTHING, NOTHING, NOTHING))
+            else:
+                numbers = (kilopascals(point.cut_out_pa), f"{point.delay_ms / 1000:g} s")
+                rows.append((each.law, said, *numbers, str(point.missed), str(point.nuisance_trips)))
+    heads = ("logic", "at its best", "cut-out", "delay", "missed", "nuisance trips")
+    return Table(kept(score), heads, rows, texts=frozenset({1}))
+
+
+def kept(score: Score) -> str:
+    """Say whether the settings earn their keep beside plain laws at their best."""
+    equals = [each for each in score.comparators if each.as_good]
+    if not equals:
+        return "Beside plain laws at their best on these very traces: none is as good as these settings"
+    law, point = equals[0].law, equals[0].as_good
+    numbers = f"{kilopascals(point.cut_out_pa)}, {point.delay_ms / 1000:g} s" if point else NOTHING
+    return f"These settings do not earn their keep on these traces: the {law} with {numbers} is as good or better"
 
 
 def baselines_table(score: Score) -> Table:

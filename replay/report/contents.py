@@ -55,6 +55,7 @@ def contents(
         "apart": telling.apart(score),
         "families": telling.families_table(score),
         "baselines": telling.baselines_table(score),
+        "comparators": telling.comparing(score),
         "margins": _figure(margins.words(score), margins.margins_svg(score)),
         "worst": [_case(entries[verdict.id], verdict, score) for verdict in ordered[:WORST]],
         "undecided": _undecided(score, entries) if score.undecided else None,

@@ -9,6 +9,7 @@ from typing import Any
 
 from replay.engine import Engine, Replay, cause_of, doubts_of, engine_for, engine_named
 from replay.engine.baselines import BASELINES
+from replay.engine.scan import grid_of
 from replay.engine.workers import Each, Progress, one_by_one, quiet, workers
 from replay.ground.refusal import refusal
 from replay.library import Entry, Library, library_digest, library_of, settings_of
@@ -16,6 +17,7 @@ from replay.library.agreement import rests
 from replay.library.given import GivenLibrary, GivenSettings
 from replay.score import evidence
 from replay.score.by_machine import ByMachine, Seen, by_machine, machine_of
+from replay.score.comparators import Comparator, Counts, comparators, counts
 from replay.score.judge_digest import judge_digest
 from replay.score.mix import Mix, read_mix
 from replay.score.once import Once, counted_once, sensor_fails
@@ -189,6 +191,7 @@ class Judgement:
 class Score(Judgement):
     """All of one scoring run; claims: what the traces show, with limits; baselines: what plain logics do on them.
 
+    comparators: the best that plain laws can do on them, cut-out and delay scanned (`replay.score.comparators`).
     verdicts: undecided ones left out; once: what the library tells more than once.
     """
 
@@ -200,6 +203,7 @@ class Score(Judgement):
     family_claims: dict[str, tuple[evidence.Claim, ...]]
     mix: Mix | None
     baselines: dict[str, Totals]
+    comparators: tuple[Comparator, ...]
     library_digest: str
     engine: Engine
 
@@ -293,6 +297,7 @@ class Score(Judgement):
                 "mix": self.mix.as_json() if self.mix else None,
             },
             "baselines": {name: _baseline_json(self, totals) for name, totals in self.baselines.items()},
+            "comparators": [each.as_json() for each in self.comparators],
             "acceptance": {
                 "limits": vars(self.settings.acceptance),
                 "verdict": self.verdict,
@@ -478,10 +483,11 @@ def broken(totals: Totals, claims: Iterable[evidence.Claim], acceptance: Accepta
 
 @dataclass(frozen=True)
 class Judged:
-    """One trace: its verdict, and beside it those of the plain logics."""
+    """One trace: its verdict, beside it those of the plain logics, and what each point of the grid comes to."""
 
     verdict: Verdict
     plain: dict[str, Verdict]
+    scanned: Counts | None = None
 
 
 def judged(entry: Entry, trace: AnyTrace, settings: Settings, replay: Replay) -> Judged:
@@ -492,7 +498,14 @@ def judged(entry: Entry, trace: AnyTrace, settings: Settings, replay: Replay) ->
     return Judged(
         judge(entry, trace, replay),
         {name: judge(entry, trace, baseline(trace, settings)) for name, baseline in BASELINES.items()},
+        counts(trace, settings, lambda plain: _counted(judge(entry, trace, plain))),
     )
+
+
+def _counted(verdict: Verdict) -> tuple[int, int]:
+    """Return windows missed and nuisance trips of a trace, as `total` counts them."""
+    trips = verdict.nuisance_trips if verdict.outcome not in NEITHER else 0
+    return sum(window.outcome == "missed" for window in verdict.windows), trips
 
 
 def _judge_file(settings: Settings, engine: Engine, entry: Entry) -> Judged:
@@ -549,8 +562,10 @@ def score_of(once: Once, settings: Settings, engine: Engine, rows: Sequence[Judg
         name: judgement((v for v in decided if v.family == name), settings.acceptance)
         for name in sorted({verdict.family for verdict in decided})
     }
+    whole = judgement(decided, settings.acceptance)
+    scanned = [row.scanned for row in rows if row.scanned is not None]
     return Score(
-        **vars(judgement(decided, settings.acceptance)),
+        **vars(whole),
         settings=settings,
         verdicts=decided,
         undecided=tuple(verdict for verdict in verdicts if verdict.outcome == UNDECIDED),
@@ -563,6 +578,7 @@ def score_of(once: Once, settings: Settings, engine: Engine, rows: Sequence[Judg
             settings.acceptance.shown_confidence,
         ),
         baselines={name: total(row.plain[name] for row in rows) for name in BASELINES},
+        comparators=comparators(grid_of(settings), scanned, whole.totals.missed, whole.totals.nuisance_trips),
         library_digest=library_digest(library, once.sha256),
         engine=engine,
     )

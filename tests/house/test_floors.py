@@ -13,12 +13,12 @@ FLOORS = (
     {"protect", "replay.ground"},
     {"firmware_ref", "replay.physics", "replay.settings", "replay.trace"},
     {"replay.engine", "replay.library", "replay.machine"},
+    {"replay.sweep"},
     {
         "replay.fitting",
         "replay.measured",
         "replay.port",
         "replay.score",
-        "replay.sweep",
         "replay.synth",
         "replay.triage",
     },

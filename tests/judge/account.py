@@ -11,6 +11,7 @@ import itertools
 import math
 import statistics
 import tomllib
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -19,6 +20,7 @@ import pandas as pd
 from scipy import stats
 
 from protect import outputs, protection, ranges, state
+from protect import settings as rules
 from replay.settings import read_settings
 
 AGAIN_S, AFTER_S = 600.0, 300.0
@@ -93,6 +95,29 @@ def plain_logics(rows: pd.DataFrame, values: tuple[int, ...]) -> dict[str, Lived
             one.run_ms += row.elapsed * row.running
             if stop.get(name):
                 one.stops, one.locked_out = [[round(row.at_s, 3), math.inf, 1]], True
+    return found
+
+
+def plain_law(rows: pd.DataFrame, values: tuple[int, ...], law: str, cut_out: int, delay: int) -> Lived:
+    """Return what a plain law with a cut-out (Pa) and a delay (ms) comes to."""
+    if law == "unweighted integrator":
+        own = list(values)
+        own[ranges.CUT_IN] += cut_out - own[ranges.CUT_OUT]
+        own[ranges.CUT_OUT], own[ranges.TRIP_DELAY] = cut_out, delay
+        own[ranges.FLOOR] = min(own[ranges.FLOOR], cut_out - 1)
+        own[ranges.FLOOR_WEIGHT] = own[ranges.VACUUM_WEIGHT] = 2048
+        rules.derive(own)
+        return lived(rows, tuple(own))
+    found, short_ms = Lived(), 0
+    for row in rows.itertuples():
+        low = ranges.NO_READING in (row.oil, row.suction) or row.oil - row.suction < cut_out
+        if law == "vacuum and low":
+            low = low and row.suction != ranges.NO_READING and row.suction < values[ranges.VACUUM]
+        short_ms = short_ms + row.elapsed if low and row.running else 0
+        found.run_ms += row.elapsed * row.running
+        if low and row.running and short_ms >= delay:
+            found.stops, found.locked_out = [[round(row.at_s, 3), math.inf, 1]], True
+            break
     return found
 
 
@@ -582,6 +607,24 @@ def account(folder: Path, settings_file: Path) -> dict[str, Any]:
     own = summed(rows, plain, acceptance_of(settings_file), library.get("mix"))
     machines = machines_of(library["trace"], rows, acceptance_of(settings_file))
     return own | {"twice": twice, "rests": rests_of(library["trace"]), "by_machine": machines}
+
+
+def laws_account(folder: Path, settings_file: Path) -> Callable[[str, int, int], tuple[int, int]]:
+    """Return a function that says what a law with a cut-out and a delay comes to: windows missed, nuisance trips."""
+    library = tomllib.loads((folder / "library.toml").read_text(encoding="utf-8"))
+    _, values, *_ = vars(read_settings(settings_file)).values()
+    traces = [rows_of(folder / entry["file"]) for entry in library["trace"]]
+    told_twice(library["trace"], folder, traces)
+
+    def come_to(law: str, cut_out: int, delay: int) -> tuple[int, int]:
+        found = [
+            verdict_of(entry, trace, plain_law(trace, values, law, cut_out, delay))
+            for entry, trace in zip(library["trace"], traces, strict=True)
+        ]
+        total = totals_of(found)
+        return total["missed"], total["nuisance_trips"]
+
+    return come_to
 
 
 def summed(
