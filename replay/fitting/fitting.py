@@ -14,6 +14,7 @@ import numpy as np
 
 from replay.engine.workers import Progress, host_code, quiet, workers
 from replay.fitting.holdout import Prediction, fitted, predict
+from replay.fitting.inspections import Bearings, bearings_of
 from replay.fitting.members import Errors, Member, Problem, fit_member, shown_errors
 from replay.fitting.runs import Run, check_machine, run_of
 from replay.fitting.unknowns import figures_of, unknowns_of
@@ -44,7 +45,8 @@ class Fit:
     """A fitted machine.
 
     members: those of the ensemble; dropped: how many were less likely; spread: of each unknown's z in the ensemble, by
-    its key; runs, held_out: what the ensemble makes of them; text: the machine file with the ensemble in it.
+    its key; runs, held_out: what the ensemble makes of them; bearings: what inspections leave of them; text: the
+    machine file with the ensemble in it.
     """
 
     machine: MachineFile
@@ -55,6 +57,7 @@ class Fit:
     spread: dict[str, float]
     runs: tuple[Prediction, ...]
     held_out: tuple[Prediction, ...]
+    bearings: Bearings
     text: str
 
     @property
@@ -85,6 +88,7 @@ class Fit:
             "errors": [one._asdict() for one in self.problem.errors],
             "spread": {key: round(spread, 3) for key, spread in self.spread.items()},
             "not_told": self.untold,
+            "bearings": self.bearings.told,
         }
 
 
@@ -140,6 +144,7 @@ def fit_machine(
         {one.key: float(its) for one, its in zip(problem.unknowns, spread, strict=True)},
         tuple(fitted(problem, kept, number, checked) for number in range(1, len(runs) + 1)),
         tuple(predict(problem, kept, run, checked) for run in held),
+        bearings_of(problem.site, described.inspections, len(kept), problem.seed, described.file),
         "",
     )
     _check_gross(shelf, fit)
@@ -279,13 +284,15 @@ def _text(fit: Fit, library: Library) -> str:
     about["net_error"] = [f"{run.net_error_pa / 1000:.2f} kPa" for run in fit.runs]
     about["simulations"] = fit.simulations
     about["not_told"] = fit.untold
+    about["bearings"] = fit.bearings.told
     about["misfits"] = [misfit.text for misfit in fit.misfits]
     document[FIT] = about
     document.setdefault("oil", tomlkit.table())["behaviour"] = "foaming" if fit.problem.site.oil.foaming else "still"
     rows = tomlkit.aot()
-    for member in fit.members:
+    for member, bearing in zip(fit.members, fit.bearings.members, strict=True):
         row = tomlkit.table()
-        for path, value in figures_of(fit.problem.site, fit.problem.unknowns, np.array(member.place)).items():
+        figures = figures_of(fit.problem.site, fit.problem.unknowns, np.array(member.place))
+        for path, value in {**figures, **bearing}.items():
             row[path] = written(path, value)
         rows.append(row)
     document[ENSEMBLE] = rows
