@@ -6,6 +6,8 @@ from replay.display.table import Table
 from replay.display.terminal import CAUTION, terms, view
 from replay.ground.units import PSI_PA
 from replay.machine.check import HIGH, LOW, Checked, Derived
+from replay.machine.draw import solubility_told
+from replay.machine.refrigerants import SOURCE
 
 MEGA = 1e7  # Pa from which on they are shown as MPa
 MANY = 10
@@ -28,7 +30,10 @@ def machine_view(checked: Checked) -> RenderableType:
     if checked.settings is not None:
         faults = [("-", fault) for fault in checked.contradictions]
         closing.append(Group(f"Against {checked.settings.file}:", terms(faults or [("-", "no contradiction found")])))
-    return view(f"{machine.file}: {machine.name}, digest {machine.digest[:12]}", *parts, *closing, CAUTION)
+    head = f"{machine.file}: {machine.name}, digest {machine.digest[:12]}"
+    return view(
+        f"{head}\nrefrigerant by {SOURCE}\nsolubility by {solubility_told(machine.stated)}", *parts, *closing, CAUTION
+    )
 
 
 def _keys(paths: list[str]) -> str:

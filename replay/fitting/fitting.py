@@ -112,6 +112,7 @@ def fit_machine(
     it stopped. Raises Refusal where the runs teach nothing, or are none of this machine.
     """
     described = machine if isinstance(machine, MachineFile) else read_machine(machine)
+    described = replace(described, members=())  # those of an earlier fit are no assumption of this one
     shelf = library_of(library)
     target = None if to is None else Path(to)
     if target is not None:

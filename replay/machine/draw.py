@@ -16,7 +16,7 @@ from replay.machine.refrigerants import Gas, gases
 from replay.machine.solubility import Point, Solution, fitted, of_chi, table_of
 from replay.physics import OILS, REFRIGERANTS, Machine, Oil, Sensor, SensorChain
 from replay.physics.arithmetic import LN10, log, power
-from replay.physics.behaviour import USUAL, Behaviour
+from replay.physics.behaviour import ORDERED, USUAL, Behaviour
 from replay.physics.drawing import (
     CRANKCASE_SHARE,
     PERIODS_MS,
@@ -205,6 +205,8 @@ def behaviour_of(figures: Figures, gas: Gas) -> Behaviour:
         moved = tuple(one * value / middle for one in each)
         values[field.name] = moved if isinstance(usual, tuple) else value
     values["slug_from_cover"] = min(values["slug_from_cover"], 0.97 * values["pocket_limit"])
+    for lower, upper in ORDERED:  # drawn apart they may cross; `limits` refuses those that are stated so
+        values[lower] = min(values[lower], 0.95 * values[upper])
     return Behaviour(**values)
 
 
@@ -288,6 +290,21 @@ def points_fitted(
     """Return the solution by the file's own points and how far it is off them."""
     points = [Point(celsius + ZERO_CELSIUS_K, pa, w) for celsius, pa, w in stated["solubility.points"]]
     return fitted(gas, oil_g_mol, density_kg_m3, points)
+
+
+def solubility_told(stated: Mapping[str, Any]) -> str:
+    """Return what the solubility of a machine file rests on, and how sure it is."""
+    gas = gases()[stated["refrigerant.name"]]
+    kind = stated.get("oil.kind", usual_kind(gas.name))
+    if "solubility.pair" in stated:
+        return f"the published pair {gas.name} and {stated['solubility.pair']}"
+    if "solubility.points" in stated:
+        figures = Figures(stated, Fixed(HALF))
+        molar = figures.of("solubility.oil_molar_mass", 1.0, MOLAR_MASS[kind])
+        _, off = points_fitted(stated, gas, molar, figures.of("oil.density", DENSITY[kind]))
+        return f"{len(stated['solubility.points'])} points of its own, {100.0 * off:.1f} % off a fitted law (rms)"
+    low, high = stated.get("solubility.interaction") or CHI[kind, CLASS[gas.name]]
+    return f"a general law, {gas.name} in {kind} oil with chi {low:g} to {high:g} at 40 C"
 
 
 def _chain(figures: Figures, draw: Draw, highest_pa: float) -> SensorChain:

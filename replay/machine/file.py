@@ -12,7 +12,7 @@ from replay.ground.refusal import refusal
 from replay.ground.shape import Keys, UnfitError, fit
 from replay.ground.toml_files import parse_toml, read_toml
 from replay.ground.units import absolute_pressure_pa, atmosphere_pa
-from replay.machine.draw import Fixed, site_of
+from replay.machine.draw import Fixed, site_of, solubility_told
 from replay.machine.found import ENSEMBLE, FIT, INSPECTION, TABLES, Inspection, inspections_of
 from replay.machine.keys import FIGURES, ORIGIN, ROWS, SECTIONS, Figure, Range, shape
 from replay.machine.limits import check
@@ -20,6 +20,7 @@ from replay.machine.refrigerants import SOURCE
 from replay.physics.drawing import ANY, Draw, Site
 
 MEASURED, PUBLISHED, ASSUMED = "measured", "published", "assumed"
+LEAST_RANGE_PA = -50e3  # what 4 mA may stand for
 # Keys that are not used where one of others is stated.
 INSTEAD = {
     "oil.grade": ("oil.viscosity_40", "oil.viscosity_points"),
@@ -88,7 +89,8 @@ class MachineFile:
                 told.append(f"{section} ({', '.join(keys)})")
         if self.members:
             told.append(f"none of what the ensemble of {len(self.members)} members holds, which was fitted")
-        return f"machine file {self.digest[:12]}; refrigerant by {SOURCE}; assumed: {', '.join(told) or 'nothing'}"
+        by = f"refrigerant by {SOURCE}; solubility by {solubility_told(self.stated)}"
+        return f"machine file {self.digest[:12]}; {by}; assumed: {', '.join(told) or 'nothing'}"
 
     def site(self, draw: Draw, oils: Sequence[str] = ANY) -> Site:
         """Draw an installation: a `replay.physics.drawing.Sites`. oils: invented ones that its oil has to be like.
@@ -151,6 +153,7 @@ def _set_ranges(file: Path | str, table: dict[str, Any], stated: dict[str, Any])
             low, high = (float(absolute_pressure_pa(one, atmosphere_pa(altitude))) for one in stated[path])
         except UnfitError as error:
             raise refusal(file, f"[sensors] {key}", str(error), accepted, table["sensors"][key]) from None
-        if not low < high:
-            raise refusal(file, f"[sensors] {key}", "a range that falls", accepted, table["sensors"][key])
+        if not LEAST_RANGE_PA <= low < high:
+            rule = "a range that falls" if low >= LEAST_RANGE_PA else "a range that begins below an empty vacuum"
+            raise refusal(file, f"[sensors] {key}", rule, accepted, table["sensors"][key])
         stated[path] = (low, high)

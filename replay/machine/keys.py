@@ -69,11 +69,15 @@ PLAIN = Kind(number(), lambda value: f"{value:.6g}")
 
 @dataclass(frozen=True)
 class Drawn:
-    """What a figure left out is drawn from: low to high, times what `of` names (in the units used inside)."""
+    """What a figure left out is drawn from: low to high, times what `of` names (in the units used inside).
+
+    told: in words, where they say it better.
+    """
 
     low: float
     high: float
     of: str = ""
+    told: str = ""
 
 
 @dataclass(frozen=True)
@@ -106,6 +110,8 @@ class Figure:
         if self.drawn is None:
             return ""
         low, high = self.drawn.low, self.drawn.high
+        if self.drawn.told:
+            return self.drawn.told
         if not self.drawn.of:
             return f"{self.kind.write(low)} to {self.kind.write(high)}"
         return f"{low:g} to {high:g} times {self.drawn.of}"
@@ -204,7 +210,7 @@ def _behaviour() -> tuple[Figure, ...]:
         "spread",
         PLAIN,
         0.0,
-        0.5,
+        0.25,
         None,
         "each value below that is left out is drawn within this share of its usual one; left out: 0.1",
         "0.1",
@@ -323,18 +329,19 @@ ROWS: tuple[Figure | Word, ...] = (
        'points such as ["40 C", "300 kPa", 0.12]: temperature, absolute pressure, share by mass',
        "",
        "measured of this very oil and refrigerant; fitted to the same form"),
-    _f("solubility", "interaction", PLAIN, (-1.0, 3.0), Drawn(1.0, 1.0, "the range of its kind of oil and refrigerant"),
+    _f("solubility", "interaction", PLAIN, (-1.0, 3.0),
+       Drawn(1.0, 1.0, told="the range of its kind of oil and refrigerant, `machine check` says which"),
        "chi of the general law at 40 C"),
-    _f("solubility", "oil_molar_mass", PLAIN, (150.0, 5000.0), Drawn(1.0, 1.0, "the range of its kind of oil"),
+    _f("solubility", "oil_molar_mass", PLAIN, (150.0, 5000.0), Drawn(1.0, 1.0, told="the range of its kind of oil"),
        "g/mol; matters little"),
     # ---------------------------------------------------------------------------------------------------------- site
     Figure("site", "evaporating", TEMPERATURE, -40.0, 25.0, None,
        "evaporating temperature (dew point) while it runs", '["-15 C", "-5 C"]', needed=True),
     Figure("site", "condensing", TEMPERATURE, -20.0, 75.0, None,
        "condensing temperature (dew point), over the year", '["25 C", "45 C"]', needed=True),
-    _f("site", "ambient", TEMPERATURE, (-30.0, 55.0), Drawn(-15.0, -5.0, ""),
-       "around the machine; left out: 5 to 15 K below the condensing temperature of the moment, or oil_temperature "
-       "less the running rise"),
+    _f("site", "ambient", TEMPERATURE, (-30.0, 55.0),
+       Drawn(-15.0, -5.0, told="5 to 15 K below the condensing temperature of the trace"),
+       "around the machine; where oil_temperature is stated it is that less the running rise"),
     _f("site", "oil_temperature", TEMPERATURE, (-10.0, 95.0), None,
        "of the running machine's sump; left out: ambient and the running rise"),
     _f("site", "altitude", HEIGHT, (-500.0, 5000.0), Drawn(0.0, 0.0),

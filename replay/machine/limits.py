@@ -5,11 +5,12 @@ from pathlib import Path
 from typing import Any
 
 from replay.ground.refusal import Refusal, refusal
-from replay.machine.draw import Figures, Fixed, behaviour_of, displacement_range, points_fitted, site_of, viscosities
+from replay.machine.draw import Figures, Fixed, displacement_range, points_fitted, site_of, viscosities
 from replay.machine.keys import Range
 from replay.machine.oils import CHI, CLASS, DENSITY, HYDROCARBON_OILS, MOLAR_MASS, usual_kind
 from replay.machine.refrigerants import Gas, gases
 from replay.machine.tabulate import SHORT_OF_CRITICAL_K
+from replay.physics.behaviour import ORDERED
 from replay.physics.crankshaft import floor_pressure_pa
 from replay.physics.drawing import ANY
 from replay.physics.gas import limiting_vacuum_pa, volumetric_efficiency
@@ -236,11 +237,8 @@ def _floor(stated: dict[str, Any]) -> Fault:
 
 
 def _behaviour(stated: dict[str, Any]) -> Fault:
-    gas = gases()[stated["refrigerant.name"]]
-    for figures in _corners(stated):
-        try:
-            behaviour_of(figures, gas)
-        except ValueError as error:
-            key = next((k for k in str(error).replace(",", " ").split() if f"behaviour.{k}" in stated), "spread")
-            return f"behaviour.{key}", str(error), "values that agree"
+    for lower, upper in ORDERED:
+        low, high = stated.get(f"behaviour.{lower}"), stated.get(f"behaviour.{upper}")
+        if low is not None and high is not None and low[1] >= high[0]:
+            return f"behaviour.{lower}", f"not below {upper}", f"less than {high[0]:g}, or a larger {upper}"
     return None
