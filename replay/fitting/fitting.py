@@ -30,8 +30,8 @@ from replay.machine.found import ENSEMBLE, FIT, written
 from replay.physics.drawing import FOAMING, STILL
 from replay.trace import read_trace
 
-SCOUTING = 6  # members that look where the runs lead, and how large errors are
-KEPT_STARTS = 3  # of them, where the ensemble begins
+SCOUTING = 4  # members that look where the runs lead, and how large errors are
+KEPT_STARTS = 2  # of them, where the ensemble begins
 MEMBERS = 32
 LEAST_KEPT = 8
 SURE = 0.999  # a member less likely than the best by what would happen so seldom is left out
@@ -45,7 +45,7 @@ class Fit:
     """A fitted machine.
 
     members: those of the ensemble; dropped: how many were less likely; spread: of each unknown's z in the ensemble, by
-    its key; runs, held_out: what the ensemble makes of them; bearings: what inspections leave of them; text: the
+    its key in a machine file, or its name; runs, held_out: what the ensemble makes of them; bearings: what inspections leave of them; text: the
     machine file with the ensemble in it.
     """
 
@@ -142,7 +142,7 @@ def fit_machine(
         kept,
         len(found) - len(kept),
         sum(one.simulations for one in (*scouts, *found)),
-        {one.key: float(its) for one, its in zip(problem.unknowns, spread, strict=True)},
+        {one.path or one.key: float(its) for one, its in zip(problem.unknowns, spread, strict=True)},
         tuple(fitted(problem, kept, number, checked) for number in range(1, len(runs) + 1)),
         tuple(predict(problem, kept, run, checked) for run in held),
         bearings_of(problem.site, described.inspections, len(kept), problem.seed, described.file),

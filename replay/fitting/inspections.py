@@ -62,7 +62,7 @@ def bearings_of(site: Site, inspections: Sequence[Inspection], count: int, seed:
     members = tuple(_figures(unknowns, values[min(int(place), DRAWS - 1)]) for place in places)
     lasts = np.array([_lasts_s(one) for one in sites])
     told = (
-        f"{len(inspections)} inspections: a dry unloaded bearing lasts {_span(lasts, weights)}, "
+        f"by {len(inspections)} inspection{'s' if len(inspections) > 1 else ''}: a dry unloaded bearing lasts {_span(lasts, weights)}, "
         f"where {_span(lasts, np.full(DRAWS, 1.0 / DRAWS))} was assumed"
     )
     return Bearings(members, told)
