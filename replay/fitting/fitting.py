@@ -45,8 +45,8 @@ class Fit:
     """A fitted machine.
 
     members: those of the ensemble; dropped: how many were less likely; spread: of each unknown's z in the ensemble, by
-    its key in a machine file, or its name; runs, held_out: what the ensemble makes of them; bearings: what inspections leave of them; text: the
-    machine file with the ensemble in it.
+    its key in a machine file, or its name; runs, held_out: what the ensemble makes of them; bearings: what inspections
+    leave of them; text: the machine file with the ensemble in it.
     """
 
     machine: MachineFile

@@ -61,10 +61,9 @@ def bearings_of(site: Site, inspections: Sequence[Inspection], count: int, seed:
     places = np.searchsorted(np.cumsum(weights), (np.arange(count) + 0.5) / count)
     members = tuple(_figures(unknowns, values[min(int(place), DRAWS - 1)]) for place in places)
     lasts = np.array([_lasts_s(one) for one in sites])
-    told = (
-        f"by {len(inspections)} inspection{'s' if len(inspections) > 1 else ''}: a dry unloaded bearing lasts {_span(lasts, weights)}, "
-        f"where {_span(lasts, np.full(DRAWS, 1.0 / DRAWS))} was assumed"
-    )
+    assumed = _span(lasts, np.full(DRAWS, 1.0 / DRAWS))
+    seen = f"by {len(inspections)} inspection" + ("s" if len(inspections) > 1 else "")
+    told = f"{seen}: a dry unloaded bearing lasts {_span(lasts, weights)}, where {assumed} was assumed"
     return Bearings(members, told)
 
 
