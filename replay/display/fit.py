@@ -1,5 +1,6 @@
 """The report of `fit` for the terminal."""
 
+import re
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -12,6 +13,7 @@ from replay.fitting.holdout import Figure, Prediction
 from replay.ground.wording import NOTHING, tenths, words
 
 MOST_NAMED = 12
+UNIT = re.compile("_(pa|s|c|j_kg)$")
 
 
 def fit_view(fit: Fit, to: Path) -> RenderableType:
@@ -33,6 +35,7 @@ def fit_view(fit: Fit, to: Path) -> RenderableType:
             [
                 ("told", _named(fit.told)),
                 ("not told", f"{_named(fit.untold)}: their whole range is in the ensemble"),
+                ("bearings", fit.bearings.told),
                 ("left out", f"{fit.dropped} members that were much less likely than the best"),
             ]
         ),
@@ -41,7 +44,7 @@ def fit_view(fit: Fit, to: Path) -> RenderableType:
 
 
 def _named(keys: Iterable[str]) -> str:
-    names = [words(key.partition(" ")[2] if not key.startswith(("run", "sensors")) else key) for key in keys]
+    names = [words(UNIT.sub("", key.rpartition(".")[2])) for key in keys]
     rest = len(names) - MOST_NAMED
     return ", ".join(names[:MOST_NAMED]) + (f" and {rest} more" if rest > 0 else "") or "nothing"
 

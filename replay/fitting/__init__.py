@@ -5,6 +5,7 @@
     driven     the model made to follow the suction that was read: no valve course need be known
     members    each a fit of its own to its own draw (randomised maximum likelihood)
     holdout    runs that the fit has not seen, predicted and scored
+    inspections    what was found in the machine bounds how long its films last
     words      what the model cannot make of a run
     fitting    all of it in one function: `fit_machine`
     sensitivity    how many labels hang on what is assumed still, and what to measure next

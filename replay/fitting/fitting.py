@@ -14,6 +14,7 @@ import numpy as np
 
 from replay.engine.workers import Progress, host_code, quiet, workers
 from replay.fitting.holdout import Prediction, fitted, predict
+from replay.fitting.inspections import Bearings, bearings_of
 from replay.fitting.members import Errors, Member, Problem, fit_member, shown_errors
 from replay.fitting.runs import Run, refuse_other_machine, run_of
 from replay.fitting.unknowns import figures_of, unknowns_of
@@ -29,8 +30,8 @@ from replay.machine.found import ENSEMBLE, FIT, written
 from replay.physics.drawing import FOAMING, STILL
 from replay.trace import read_trace
 
-SCOUTING = 6  # members that look where the runs lead, and how large errors are
-KEPT_STARTS = 3  # of them, where the ensemble begins
+SCOUTING = 4  # members that look where the runs lead, and how large errors are
+KEPT_STARTS = 2  # of them, where the ensemble begins
 MEMBERS = 32
 LEAST_KEPT = 8
 SURE = 0.999  # a member less likely than the best by what would happen so seldom is left out
@@ -44,7 +45,8 @@ class Fit:
     """A fitted machine.
 
     members: those of the ensemble; dropped: how many were less likely; spread: of each unknown's z in the ensemble, by
-    its key; runs, held_out: what the ensemble makes of them; text: the machine file with the ensemble in it.
+    its key in a machine file, or its name; runs, held_out: what the ensemble makes of them; bearings: what inspections
+    leave of them; text: the machine file with the ensemble in it.
     """
 
     machine: MachineFile
@@ -55,6 +57,7 @@ class Fit:
     spread: dict[str, float]
     runs: tuple[Prediction, ...]
     held_out: tuple[Prediction, ...]
+    bearings: Bearings
     text: str
 
     @property
@@ -85,6 +88,7 @@ class Fit:
             "errors": [one._asdict() for one in self.problem.errors],
             "spread": {key: round(spread, 3) for key, spread in self.spread.items()},
             "not_told": self.untold,
+            "bearings": self.bearings.told,
         }
 
 
@@ -108,6 +112,7 @@ def fit_machine(
     it stopped. Raises Refusal where the runs teach nothing, or are none of this machine.
     """
     described = machine if isinstance(machine, MachineFile) else read_machine(machine)
+    described = replace(described, members=())  # those of an earlier fit are no assumption of this one
     shelf = library_of(library)
     target = None if to is None else Path(to)
     if target is not None:
@@ -137,9 +142,10 @@ def fit_machine(
         kept,
         len(found) - len(kept),
         sum(one.simulations for one in (*scouts, *found)),
-        {one.key: float(its) for one, its in zip(problem.unknowns, spread, strict=True)},
+        {one.path or one.key: float(its) for one, its in zip(problem.unknowns, spread, strict=True)},
         tuple(fitted(problem, kept, number, checked) for number in range(1, len(runs) + 1)),
         tuple(predict(problem, kept, run, checked) for run in held),
+        bearings_of(problem.site, described.inspections, len(kept), problem.seed, described.file),
         "",
     )
     _check_gross(shelf, fit)
@@ -279,13 +285,15 @@ def _text(fit: Fit, library: Library) -> str:
     about["net_error"] = [f"{run.net_error_pa / 1000:.2f} kPa" for run in fit.runs]
     about["simulations"] = fit.simulations
     about["not_told"] = fit.untold
+    about["bearings"] = fit.bearings.told
     about["misfits"] = [misfit.text for misfit in fit.misfits]
     document[FIT] = about
     document.setdefault("oil", tomlkit.table())["behaviour"] = "foaming" if fit.problem.site.oil.foaming else "still"
     rows = tomlkit.aot()
-    for member in fit.members:
+    for member, bearing in zip(fit.members, fit.bearings.members, strict=True):
         row = tomlkit.table()
-        for path, value in figures_of(fit.problem.site, fit.problem.unknowns, np.array(member.place)).items():
+        figures = figures_of(fit.problem.site, fit.problem.unknowns, np.array(member.place))
+        for path, value in {**figures, **bearing}.items():
             row[path] = written(path, value)
         rows.append(row)
     document[ENSEMBLE] = rows

@@ -24,8 +24,8 @@ from replay.physics.drawing import Site
 
 Vector = NDArray[np.float64]
 
-SCOUTS = 100  # draws of the ranges, the best of which a member starts from
-PASSES = 9  # of least squares
+SCOUTS = 40  # draws of the ranges, the best of which a member starts from
+PASSES = 5  # of least squares
 STEP_Z = 0.06  # of the slopes
 SILENT = 0.05  # an unknown that moves all readings together by less of their error a z is left where it was drawn
 LOOK_AGAIN = 3  # passes after which the silent ones are tried again
