@@ -15,6 +15,7 @@ from replay.physics.days import CONTROLS, Duty
 USUAL = Duty()
 PAIR = 2
 MOST_PER_YEAR = 1000.0
+LEAST_CYCLE_S = 330.0  # below it there is no room for running, pumping down and standing
 
 
 def _span(least_s: float, per_s: float) -> Read:
@@ -54,7 +55,8 @@ DUTY = (
     _row("load_share", _SHARE, "0 to 1", "of the time that it has to run, mean of the year", f"{USUAL.load_share}"),
     _row("season_swing", _SHARE, "0 to 1", "of that share, up in summer and down in winter", f"{USUAL.season_swing}"),
     _row("day_swing", _SHARE, "0 to 1", "up in the afternoon and down at night", f"{USUAL.day_swing}"),
-    _row("cycle_s", _span(330.0, 1.0), "two durations from 330 s on", "from start to start", '["20 min", "60 min"]'),
+    _row("cycle_s", _span(LEAST_CYCLE_S, 1.0), "two durations from 330 s on", "from start to start",
+         '["20 min", "60 min"]'),
     _row("pump_down_share", _SHARE, "0 to 1", "of the stops, those that pump down", f"{USUAL.pump_down_share}"),
     _row("condensing_season_k", _KELVIN, "0 to 20", "condensing over its mean in summer, and below it in winter, K",
          f"{USUAL.condensing_season_k}"),

@@ -8,6 +8,7 @@ import tomlkit
 
 from replay.ground.refusal import Refusal
 from replay.machine import machine_from
+from replay.machine.duty import DUTY, FAULTS
 from replay.machine.keys import FIGURES, ORIGIN, ROWS, SECTIONS, WORDS
 from replay.machine.template import machine_template
 from tests.support.machines import SMALL, machine, text_of
@@ -27,7 +28,19 @@ WRONG_WORDS = {
     "sensors.oil_range": ["0 kPa", ["0 kPa"], ["1600 kPa", "0 kPa"], [0, 1600], ["0 kPa", "1600 seconds"]],
     "sensors.suction_range": [["0 kPa", "0 kPa"], ["-30 psig", "10 bar"]],
     "sensors.crankcase": ["maybe"],
+    "duty.control": ["by hand", 1],
+    "duty.cycle_s": ["20 min", ["1 min", "60 min"], ["60 min", "20 min"], [20, 60]],
+    "duty.room_least_c": [-31.0, "10 C"],
+    "duty.defrosts_per_day": [-1, 25, 2.5],
+    "duty.defrost_minutes_apart": [10.0, "6 h"],
+    "duty.neighbours": [-1, 1.5],
+    "duty.standstill_h": [["8 h"], ["60 h", "8 h"], [8, 60]],
+    "duty.heater": ["yes"],
+    "duty.callout_h": [4, "soon"],
+    "duty.repair_h": [72, "4 kPa"],
 }  # fmt: skip
+MADE_SO = {"duty.": [-0.1, 1e4, "some", True], "faults.": [-0.1, 1001.0, "often", True]}  # plain numbers
+WRONG_WORDS |= {row.path: MADE_SO[f"{row.section}."] for row in (*DUTY, *FAULTS) if row.path not in WRONG_WORDS}
 
 
 def wrong_figures(path: str) -> list[object]:
