@@ -189,7 +189,7 @@ def apart(score: Score) -> list[str]:
     if score.worst_family is not None:
         claim = score.family_claims[score.worst_family][0]
         shown = f"missed {claim.events} of {claim.of:g}, at most {percent(claim.upper)}"
-        told.append(f"Least is known of {score.worst_family}: {shown}.")
+        told.append(f"Fewest faults to go by: {score.worst_family}, {shown}.")
     if score.mix is not None:
         mixed = f"{percent(score.mix.missed_probability)}, at most {percent(score.mix.upper)}"
         told.append(f"Missed in the stated mix of faults: {mixed}.")
@@ -215,7 +215,7 @@ def claims_table(score: Score) -> Table:
     """Return what all traces show, with limits, what is wanted, and what it would take."""
     limits = score.settings.acceptance
     confident = sure(limits.shown_confidence)
-    heads = ("quantity", "seen", "value", f"interval, {confident}", f"at most, {confident}", "wanted at most")
+    heads = ("quantity", "seen", "value", f"interval, {confident}", f"at most, {confident}", "allowed")
     rows = []
     margin = f"margin under {limits.min_margin_s:g} s"
     named = list(zip(("missed-trip probability", NUISANCE_PER_1000H, margin, IN_UPSET), score.claims, strict=True))
@@ -229,7 +229,7 @@ def claims_table(score: Score) -> Table:
         shown = (show(claim.point), _interval(claim), show(claim.upper), show(claim.wanted))
         rows.append((name, seen, *shown, _further(claim), claim.verdict))
     wide, texts = frozenset({2, 3, 7}), frozenset({7})
-    return Table("What these traces show", (*heads, "would take more", "verdict"), rows, texts=texts, wide=wide)
+    return Table("What these traces show", (*heads, "still needed", "verdict"), rows, texts=texts, wide=wide)
 
 
 def _interval(claim: evidence.Claim) -> str:
@@ -251,7 +251,7 @@ def families_table(score: Score) -> Table:
     confident = sure(score.settings.acceptance.shown_confidence)
     heads = (
         *("family", "must trip", "hit", "missed", "early", f"missed-trip probability, {confident}"),
-        *("median margin s", "worst margin s", "ride-through run h", "nui\N{SOFT HYPHEN}sance trips"),
+        *("median margin s", "worst margin s", "ride-through run h", "nuisance trips"),
         *(f"{NUISANCE_PER_1000H}, {confident}", "upsets with a stop"),
     )
     rows = [_family(name, part, score.family_claims[name]) for name, part in score.families.items()]
