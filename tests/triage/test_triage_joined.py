@@ -249,7 +249,7 @@ def test_the_report_says_what_becomes_of_a_lockout(tmp_path: Path, settings_file
     done = CliRunner().invoke(main, ["triage", str(log), "--settings", str(settings_file)])
     told = " ".join(done.stdout.split())
 
-    assert "Obeyed, they would have stopped 9 x, 3 x of these with a lockout" in told
+    assert "Had the machines obeyed these settings: 9 stops, 3 of them with a lockout" in told
     assert "holds a machine until somebody resets it by hand" in told
     assert "each is reset 60.0 min later (assumed)" in told
 
