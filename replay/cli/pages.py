@@ -17,6 +17,11 @@ from replay.cli.working import Progress, working
 @click.option(
     "--tuning", type=PATH, metavar="DIR", help="Take in the plots and findings that `lubetrip tune` wrote into DIR."
 )
+@click.option("--title", metavar="TEXT", help="Over the page; the library's name without it.")
+@click.option("--author", metavar="TEXT", help="Below the title.")
+@click.option(
+    "--date", metavar="TEXT", help="Below the title; without it there is none, and the page is the same on any day."
+)
 @working
 def report(library: Path, out: Path, **options: Any) -> None:
     """Score LIBRARY and write the report as one HTML file that needs no network.

@@ -28,8 +28,10 @@ def explain(trace: Path, identity: str | None, settings: Path | None, json_file:
 @TRACE
 @ID
 @click.option("-o", "--out", type=PICTURE, required=True, metavar="FILE", help="FILE.png, .svg or .pdf.")
+@click.option("--from", "from_s", type=float, metavar="S", help="Draw from this second of the trace's time_s on.")
+@click.option("--to", "to_s", type=float, metavar="S", help="Draw up to this second.")
 @SETTINGS
-def show(trace: Path, identity: str | None, out: Path, settings: Path | None) -> None:
+def show(trace: Path, identity: str | None, out: Path, settings: Path | None, **part: float | None) -> None:
     """Draw one TRACE: pressures with the levels of the settings, integral, states, stops and label.
 
     TRACE is a file, or a library and the ID of one of its traces.
@@ -37,5 +39,5 @@ def show(trace: Path, identity: str | None, out: Path, settings: Path | None) ->
     from replay.drawing.plot import draw_trace
     from replay.library import trace_file
 
-    draw_trace(out, trace_file(trace, identity), settings)
+    draw_trace(out, trace_file(trace, identity), settings, **part)
     click.echo(str(out))

@@ -7,7 +7,7 @@ from rich.console import RenderableType
 from replay.display.table import Table
 from replay.display.terminal import CAUTION, view
 from replay.engine import STATES, Replay, told_cause
-from replay.ground.wording import NOTHING, tenths, words
+from replay.ground.wording import NOTHING, counted, tenths, words
 from replay.library import label_text
 from replay.score.explaining import Explanation
 from replay.settings import Settings
@@ -21,10 +21,10 @@ COURSES = {
     "lost_unprotected": "lost without",
     "lost_protected": "lost with",
     "doubtful_protected": "in doubt",
-    "damage_prevented": "pre\N{SOFT HYPHEN}vented",
+    "damage_prevented": "prevented",
     "stops": "stops",
-    "restarts": "re\N{SOFT HYPHEN}starts",
-    "lockouts": "lock\N{SOFT HYPHEN}outs",
+    "restarts": "restarts",
+    "lockouts": "lockouts",
     "least_reserve": "least film",
 }
 
@@ -36,9 +36,9 @@ def explain_view(told: Explanation) -> RenderableType:
     if told.entry is not None:
         head += f"\nlabel: {label_text(told.entry)}; family {told.entry.family}"
     outcome = f"; outcome {words(told.verdict.outcome)}" if told.verdict else ""
-    closing = [f"{len(replay.stops)} stop(s), {replay.run_ms / 3.6e6:.3f} run hours{outcome}"]
+    closing = [f"{counted(len(replay.stops), 'stop')}, {replay.run_ms / 3.6e6:.3f} run hours{outcome}"]
     if replay.late:
-        closing += [f"{replay.late} late tick(s): rows more than max_gap after the row before are not trusted"]
+        closing += [f"{counted(replay.late, 'late tick')}: rows more than max_gap after the row before are not trusted"]
     if len(replay.changes) > MOST_CHANGES:
         closing = [f"{len(replay.changes) - MOST_CHANGES} further decisions: --json FILE holds all of them", *closing]
     return view(head, timeline_table(trace, replay, told.settings, MOST_CHANGES), "\n".join([*closing, CAUTION]))

@@ -208,7 +208,7 @@ def apart(score: Score) -> list[str]:
     if score.worst_family is not None:
         claim = score.family_claims[score.worst_family][0]
         shown = f"missed {claim.events} of {claim.of:g}, at most {percent(claim.upper)}"
-        told.append(f"Least is known of {score.worst_family}: {shown}.")
+        told.append(f"Fewest faults to go by: {score.worst_family}, {shown}.")
     if score.mix is not None:
         mixed = f"{percent(score.mix.missed_probability)}, at most {percent(score.mix.upper)}"
         told.append(f"Missed in the stated mix of faults: {mixed}.")
@@ -250,7 +250,7 @@ def claims_table(score: Score) -> Table:
     """Return what all traces show, with limits, what is wanted, and what it would take."""
     limits = score.settings.acceptance
     confident = sure(limits.shown_confidence)
-    heads = ("quantity", "seen", "value", f"interval, {confident}", f"at most, {confident}", "wanted at most")
+    heads = ("quantity", "seen", "value", f"interval, {confident}", f"at most, {confident}", "allowed")
     rows = []
     margin = f"margin under {limits.min_margin_s:g} s"
     named = list(zip(("missed-trip probability", NUISANCE_PER_1000H, margin, IN_UPSET), score.claims, strict=True))
@@ -264,7 +264,7 @@ def claims_table(score: Score) -> Table:
         shown = (show(claim.point), _interval(claim), show(claim.upper), show(claim.wanted))
         rows.append((name, seen, *shown, _further(claim), claim.verdict))
     wide, texts = frozenset({2, 3, 7}), frozenset({7})
-    return Table("What these traces show", (*heads, "would take more", "verdict"), rows, texts=texts, wide=wide)
+    return Table("What these traces show", (*heads, "still needed", "verdict"), rows, texts=texts, wide=wide)
 
 
 def _interval(claim: evidence.Claim) -> str:
@@ -286,7 +286,7 @@ def families_table(score: Score) -> Table:
     confident = sure(score.settings.acceptance.shown_confidence)
     heads = (
         *("family", "must trip", "hit", "missed", "early", f"missed-trip probability, {confident}"),
-        *("median margin s", "worst margin of hits s", "ride-through run h", "nui\N{SOFT HYPHEN}sance trips"),
+        *("median margin s", "worst margin of hits s", "ride-through run h", "nuisance trips"),
         *(f"{NUISANCE_PER_1000H}, {confident}", "upsets with a stop"),
     )
     rows = [_family(name, part, score.family_claims[name]) for name, part in score.families.items()]
@@ -344,7 +344,7 @@ def comparators_table(score: Score) -> Table:
             if point is None:
                 rows.append((each.law, said, NOTHING, NOTHING, NOTHING, NOTHING))
             else:
-                numbers = (kilopascals(point.cut_out_pa), f"{point.delay_ms / 1000:g} s")
+                numbers = (score.settings.units.net(point.cut_out_pa), f"{point.delay_ms / 1000:g} s")
                 rows.append((each.law, said, *numbers, str(point.missed), str(point.nuisance_trips)))
     heads = ("logic", "at its best", "cut-out", "delay", "missed", "nuisance trips")
     return Table(kept(score), heads, rows, texts=frozenset({1}))
@@ -356,7 +356,7 @@ def kept(score: Score) -> str:
     if not equals:
         return "Beside plain laws at their best on these very traces: none is as good as these settings"
     law, point = equals[0].law, equals[0].as_good
-    numbers = f"{kilopascals(point.cut_out_pa)}, {point.delay_ms / 1000:g} s" if point else NOTHING
+    numbers = f"{score.settings.units.net(point.cut_out_pa)}, {point.delay_ms / 1000:g} s" if point else NOTHING
     return f"These settings do not earn their keep on these traces: the {law} with {numbers} is as good or better"
 
 

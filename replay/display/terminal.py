@@ -144,7 +144,7 @@ def _coloured(head: str, cell: str) -> str | Text:
     """Return a cell in the colour of what it means."""
     style = MEANING.get(cell.lower())
     if style is None and cell not in ("0", "-"):
-        style = COUNTS.get(head.replace("\N{SOFT HYPHEN}", ""))
+        style = COUNTS.get(head)
     return cell if style is None else Text(cell, style=style)
 
 

@@ -4,8 +4,8 @@ Times are in s of the trace's own time. Pressures are in the units of the settin
 """
 
 import itertools
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,7 +17,7 @@ from replay.engine import Stop, compiled, told_cause
 from replay.engine.portable import Machine, Trail
 from replay.ground.shown import other_units
 from replay.ground.units import STANDARD_ATMOSPHERE_PA, atmosphere_pa
-from replay.library import Entry
+from replay.library import Entry, MustTrip
 from replay.settings import Settings
 from replay.sweep import Course, Noted
 from replay.trace import LongTrace, Trace
@@ -75,7 +75,8 @@ class Picture:
     """All that is drawn of a trace.
 
     spells: for each state the stretches of time (begin, end) spent in it, those too close to tell apart drawn as
-    one; unread: stretches in which a pressure was missing or out of its sensor's range; bands: of deadlines.
+    one; unread: stretches in which a pressure was missing or out of its sensor's range; running: as the feedback says;
+    windows: in which a stop has to lie; margins: from the first stop in one to its deadline; bands: of deadlines.
     """
 
     name: str
@@ -89,6 +90,9 @@ class Picture:
     unread: list[tuple[float, float]]
     marks: tuple[Mark, ...]
     bands: tuple[tuple[float, float], ...] = ()
+    windows: tuple[tuple[float, float], ...] = ()
+    margins: tuple[tuple[float, float], ...] = ()
+    running: list[tuple[float, float]] = field(default_factory=list)
 
 
 def picture(
@@ -133,7 +137,7 @@ class _Seen:
         self.settings, self.stretches = settings, stretches
         self.net, self.suction, self.integral = (Curve(stretches) for _ in range(3))
         self.spells = {name: Runs(stretches) for name in range(state.LOCKED_OUT + 1)}
-        self.unread = Runs(stretches)
+        self.unread, self.running = Runs(stretches), Runs(stretches)
         self.net_ends, self.suction_ends = (0.0, 0.0), (0.0, 0.0)  # of credible readings; the axis holds nothing too
         self.last_ms = 0
 
@@ -151,6 +155,7 @@ class _Seen:
         self.suction.take(seconds, suction, breaks)
         self.net_ends, self.suction_ends = _wider(self.net_ends, net, lost), _wider(self.suction_ends, suction, lost)
         self.unread.take(seconds, lost)
+        self.running.take(seconds, trace.running == 1)
         self.integral.take(seconds[noted.rows], noted.integral_percent, np.searchsorted(noted.rows, breaks))
         for name, runs in self.spells.items():
             runs.take(seconds[noted.rows], noted.states == name)
@@ -158,7 +163,7 @@ class _Seen:
     def picture(self, last: Trace, stops: tuple[Stop, ...], entry: Entry | None) -> Picture:
         """Return all that is drawn of a trace; last: the last rows that were taken."""
         settings = self.settings
-        units = settings.units
+        units, windows = settings.units, entry.windows if entry else ()
         hold = settings.values[ranges.CUT_OUT] / units.size_pa, settings.values[ranges.CUT_IN] / units.size_pa
         over = _net(self.net.line(), self.net_ends, settings)
         beside = [Level("hold", sum(hold) / 2, "hold band")]
@@ -176,7 +181,10 @@ class _Seen:
             spells={name: runs.ended(_end_s(last)) for name, runs in self.spells.items()},
             unread=unread,
             marks=tuple(_marks(last, stops, entry)),
-            bands=tuple((window.deadline_s, window.end_s) for window in (entry.windows if entry else ())),
+            bands=tuple((window.deadline_s, window.end_s) for window in windows),
+            windows=tuple((window.earliest_s, window.deadline_s) for window in windows),
+            margins=tuple(_margins(windows, [last.seconds(stop.time_ms) for stop in stops])),
+            running=self.running.ended(_end_s(last)),
         )
 
 
@@ -299,6 +307,14 @@ def _unread(trace: Trace, settings: Settings) -> NDArray[np.bool_]:
     return lost
 
 
+def _margins(windows: Sequence[MustTrip], stops_s: list[float]) -> Iterator[tuple[float, float]]:
+    """Yield from the first stop in each window to its deadline."""
+    for window in windows:
+        first = next((at for at in stops_s if window.earliest_s <= at <= window.deadline_s), None)
+        if first is not None:
+            yield first, window.deadline_s
+
+
 def _marks(trace: Trace, stops: tuple[Stop, ...], entry: Entry | None) -> Iterator[Mark]:
     windows = entry.windows if entry is not None else ()
     for number, window in enumerate(windows, start=1):
@@ -315,16 +331,27 @@ def named_marks(
 ) -> list[tuple[Mark, str, int | None]]:
     """Return the marks within the trace with their names and the row each name has room in, None where there is none.
 
-    left_of: place of a time (s) along the drawing, letter: width of a letter there. Stops give way to the window.
+    left_of: place of a time (s) along the drawing, letter: width of a letter there. Stops give way to the window: they
+    lose their cause first.
     """
     unit, size = time_axis(shown.end_s - shown.begin_s)
     inside = [mark for mark in shown.marks if shown.begin_s <= mark.at_s <= shown.end_s]
-    names = [f"{mark.text} {mark.at_s / size:.{1 if size == 1 else 2}f} {unit}" for mark in inside]
+    places = [f"{mark.at_s / size:.{1 if size == 1 else 2}f} {unit}" for mark in inside]
+    whole = [f"{mark.text} {place}" for mark, place in zip(inside, places, strict=True)]
+    short = [f"{mark.kind if mark.kind == 'stop' else mark.text} {at}" for mark, at in zip(inside, places, strict=True)]
+    names = whole
     lefts = [left_of(mark.at_s) for mark in inside]
     window = [at for at, mark in enumerate(inside) if mark.kind != "stop"]
     stops = [at for at, mark in enumerate(inside) if mark.kind == "stop"]
     found: dict[int, int | None] = {}
-    for many in (len(stops), 2 * rows, 1, 0):
+    for many, names in (
+        (len(stops), whole),
+        (2 * rows, whole),
+        (1, whole),
+        (len(stops), short),
+        (1, short),
+        (0, whole),
+    ):
         wanted = window + stops[:many]
         spans = [(lefts[at], lefts[at] + letter * (len(names[at]) + 2)) for at in wanted]
         found = dict(zip(wanted, in_rows(spans, rows), strict=True))

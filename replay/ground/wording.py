@@ -68,6 +68,16 @@ def suction(pascals: float | None, altitude_m: float, units: Units | None = None
     )
 
 
+def counted(count: int, thing: str) -> str:
+    """Return how many of a thing there are: 1 stop, 2 stops."""
+    return f"{count} {thing}" if count == 1 else f"{count} {thing}s"
+
+
+def times(count: int) -> str:
+    """Return how often something happened: once, twice, 3 times."""
+    return {1: "once", 2: "twice"}.get(count, f"{count} times")
+
+
 def words(name: str) -> str:
     """Return a name of the code as words."""
     return name.replace("_", " ")

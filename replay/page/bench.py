@@ -24,6 +24,7 @@ from replay.engine.workers import Progress, quiet
 from replay.ground.files import check_writable, write_text
 from replay.ground.places import place_of
 from replay.ground.refusal import refusal
+from replay.ground.shown import system_of
 from replay.ground.toml_files import read_toml
 from replay.ground.units import quantity
 from replay.library import Entry, Library, library_of, settings_of
@@ -142,6 +143,7 @@ def _about(library: Library, settings: Settings) -> dict[str, Any]:
         "relations": RELATIONS,
         "units": unit_factors(),
         "system": settings.units.difference,
+        "rewrite": settings.units is not system_of(table["net_oil_pressure"]["cut_out"]),
         "acceptance": {**vars(acceptance), "shown_confidence": acceptance.shown_confidence},
         "acceptance_texts": {key: _toml(value) for key, value in table["acceptance"].items()},
         "again_s": AGAIN_S,

@@ -71,6 +71,19 @@ class Fields {
         this.changed();
     }
 
+    // Mark the fields that a refusal speaks of, beside those that are not understood.
+    mark(places) {
+        this.fields.forEach(({ text }, place) => {
+            const wrong = places.includes(place) || this.settings.rows[place].error !== null;
+            text.setAttribute("aria-invalid", wrong);
+            if (wrong) {
+                text.setAttribute("aria-errormessage", "message");
+            } else {
+                text.removeAttribute("aria-errormessage");
+            }
+        });
+    }
+
     show() {
         const { settings } = this;
         document.querySelectorAll("[name=system]").forEach((radio) => {

@@ -46,7 +46,7 @@ class BenchSettings {
         this.reset();
     }
 
-    // Back to the file: its texts, its altitude, and the pressure unit of its cut-out.
+    // Back to the file: its texts, its altitude, and its pressure unit or the one that was asked for.
     reset() {
         const { altitude, settings } = this.data;
         this.altitude = altitude.metres;
@@ -59,6 +59,9 @@ class BenchSettings {
             return { ...setting, unit, error: null, text: textOf(setting.kind, setting.value, unit, this.atmosphere) };
         });
         this.system = this.data.system;
+        if (this.data.rewrite) {
+            this.useSystem(this.system); // other units were asked for than the file has
+        }
     }
 
     get atmosphere() {
@@ -144,6 +147,21 @@ class BenchSettings {
                 this.write(place, value);
             }
         });
+    }
+
+    // All that a move changes, to be had again by `restore`.
+    snapshot() {
+        const { altitude, altitudeText, altitudeError, system, rows } = this;
+        return structuredClone({ altitude, altitudeText, altitudeError, system, rows });
+    }
+
+    restore(snapshot) {
+        Object.assign(this, structuredClone(snapshot));
+    }
+
+    // The places that a fault of the port's own check speaks of.
+    placesOf(fault) {
+        return fault < this.rows.length ? [fault] : this.data.relations[fault - this.rows.length].slice(0, 2);
     }
 
     // Say in words what the port's own check found.

@@ -47,6 +47,7 @@ def contents(
     ordered = worst_first(score.verdicts)
     return {
         "title": f"Lubrication protection: {library.folder.resolve().name}",
+        "by": "",
         "verdict": score.verdict,
         "said": telling.said(score),
         "reasons": [*telling.reasons(score), *telling.warnings(score)],

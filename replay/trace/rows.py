@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from protect.ranges import INPUTS, NO_READING, OIL_PRESSURE, SUCTION_PRESSURE
 from replay.ground.refusal import Refusal, refusal
+from replay.ground.wording import counted
 
 REQUIRED = ("time_s", "oil_pressure_kpa", "suction_pressure_kpa", "running")
 OPTIONAL = ("crankcase_pressure_kpa", "reset", "oil_temperature_c", "speed_rpm", "longest_hold_s")
@@ -100,7 +101,7 @@ class Rows:
 
 def too_few(source: Source, rows: int) -> Refusal:
     """Return what is said of a trace that shows no time."""
-    return refusal(source, "", f"{rows} data row(s)", "at least two rows under the header")
+    return refusal(source, "", f"{counted(rows, 'data row')}", "at least two rows under the header")
 
 
 def check_header(source: Source, where: str, header: list[str]) -> None:

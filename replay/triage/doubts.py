@@ -13,7 +13,7 @@ from collections.abc import Iterator
 
 from protect import ranges
 from replay.ground.shown import shown_in
-from replay.ground.wording import duration, percent, pressure
+from replay.ground.wording import counted, duration, percent, pressure
 from replay.settings import Settings
 from replay.triage import kernel
 from replay.triage.findings import Doubt, Findings
@@ -147,7 +147,7 @@ def _joining(found: Findings) -> Iterator[Doubt]:
     gaps = found.gaps
     if gaps.count:
         lost = f", {duration(gaps.lost_ms)} of them lost within a file" if gaps.lost_ms else ""
-        text = f"{gaps.count} gap(s) of {duration(gaps.ms)} together, the longest {duration(gaps.longest_ms)}"
+        text = f"{counted(gaps.count, 'gap')} of {duration(gaps.ms)} together, the longest {duration(gaps.longest_ms)}"
         yield Doubt(NOTE, f"{text}{lost}")
     if found.overlap_ms:
         yield Doubt(NOTE, f"{duration(found.overlap_ms)} told by two files, counted once")

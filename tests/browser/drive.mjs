@@ -35,6 +35,11 @@ const shown = () =>
             sliders: Object.fromEntries(Array.from(document.querySelectorAll("#rows input[type=range]"), (field) => [field.id.slice(7), field.getAttribute("aria-valuetext")])),
             focus: document.activeElement.id || document.activeElement.name || document.activeElement.tagName,
             wide: document.documentElement.scrollWidth - document.documentElement.clientWidth,
+            tall: document.documentElement.scrollHeight,
+            scrolled: globalThis.scrollY,
+            paper: getComputedStyle(document.querySelector("#settings")).backgroundColor,
+            invalid: Array.from(document.querySelectorAll("[aria-invalid=true]"), (field) => field.id.slice(5)),
+            undoes: !document.querySelector("#undo").disabled,
             spentMs: globalThis.page.spentMs,
             images: document.images.length,
             picture: document.querySelector("#plot").toDataURL(),
@@ -54,6 +59,9 @@ const actions = {
     },
     click: (selector) => page.click(selector),
     choose: (selector, value) => page.selectOption(selector, value),
+    find: (text) => page.fill("#find", text),
+    pause: (ms) => page.waitForTimeout(ms),
+    scheme: (colorScheme) => page.emulateMedia({ colorScheme }),
     size: (width, height) => page.setViewportSize({ width, height }),
     paste: async () => {
         told.clipboard = await page.evaluate(() => navigator.clipboard.readText());

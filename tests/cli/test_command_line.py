@@ -237,7 +237,7 @@ BROKEN = {
     ),
     "a unit is missing": (break_line("settings.toml", '"60 kPa"', "60"), ["cut_out", "unit"]),
     "a cell is no number": (break_line("fault.csv", "\n7,", "\n7,x"), ["fault.csv", "line 9", "not a number"]),
-    "a cell is missing": (break_line("fault.csv", "\n7,", "\n"), ["fault.csv", "line 9", "3 cell(s)"]),
+    "a cell is missing": (break_line("fault.csv", "\n7,", "\n"), ["fault.csv", "line 9", "3 cells"]),
     "time goes back": (break_line("fault.csv", "\n7,", "\n5,"), ["fault.csv", "line 9", "does not increase"]),
     "the header is another": (
         break_line("fault.csv", "oil_pressure_kpa", "oil_psi"),

@@ -255,7 +255,7 @@ def test_a_long_file_is_drawn_as_it_is_read(library: Path, monkeypatch: pytest.M
     draw_trace(library / "fault.png", library / "fault.csv")
     ((shown, heading),) = drawn
 
-    assert heading.startswith("fault; must trip from 100 s to 250 s")
+    assert heading.startswith("fault: hit, margin 121.0 s; must trip from 100 s to 250 s")
     assert [(mark.kind, mark.at_s) for mark in shown.marks][:3] == [
         ("earliest", 100.0),
         ("deadline", 250.0),
@@ -484,3 +484,27 @@ def test_score_draws_what_went_wrong_and_junit_names_the_plot(library: Path) -> 
     assert [path.name for path in plots.iterdir()] == ["0001-fault.png"]
     named = {p.get("value") for p in ET.parse(report).iter("property") if p.get("name") == "plot"}
     assert named == {str(plots / "0001-fault.png")}
+
+
+def test_a_picture_tells_outcome_margin_window_and_run_feedback(library: Path, tmp_path: Path) -> None:
+    """Catches a plot that leaves it to the reader whether the stop was in time, and whether the machine ran."""
+    drawn = shown(library, "fault")
+    stop_s = drawn.margins[0][0]
+
+    assert drawn.windows == ((100.0, 250.0),)
+    assert drawn.margins == ((stop_s, 250.0),)
+    assert stop_s == min(mark.at_s for mark in drawn.marks if mark.kind == "stop")
+    assert drawn.running == [(drawn.begin_s, drawn.end_s)]
+    assert "run feedback" in texts(figure(library, "fault"))
+    draw_trace(tmp_path / "f.svg", library / "fault.csv")
+    assert f"fault: hit, margin {250 - stop_s:.1f} s; must trip" in (tmp_path / "f.svg").read_text()
+
+
+def test_a_part_of_the_time_is_drawn(library: Path, tmp_path: Path) -> None:
+    """Catches an hour squeezed into a plot where a minute was asked for, and an empty plot."""
+    draw_trace(tmp_path / "f.svg", library / "fault.csv", from_s=100, to_s=140)
+    text = (tmp_path / "f.svg").read_text()
+    assert "stop, oil 129.0 s" in text
+    assert "deadline 250.0 s" not in text
+    with pytest.raises(Refusal, match="nothing of the trace lies between"):
+        draw_trace(tmp_path / "g.svg", library / "fault.csv", from_s=9000)

@@ -192,14 +192,21 @@ def test_words_stand_out_from_what_is_behind_them(text: str) -> None:
     """Catches grey on grey: WCAG 2.1, 1.4.3 wants 4.5 to 1. Published contrasts with white: black 21, #767676 4.54."""
     assert [round(1.05 / (luminance(colour) + 0.05), 2) for colour in ("#000", "#767676")] == [21.0, 4.54]
     style = text[text.index("<style>") : text.index("</style>")]
-    pairs = [("#1a1a1a", "#fff")]
-    for rule in re.findall(r"\{([^{}]*)\}", style):
-        front = re.search(r"(?<![-\w])color: (#[0-9a-f]+)", rule)
-        back = re.search(r"background: (#[0-9a-f]+)", rule)
-        if front:
-            pairs.append((front[1], back[1] if back else "#fff"))
+    schemes = [dict(re.findall(r"(--\w+): (#[0-9a-f]+)", rule)) for rule in re.findall(r":root \{([^{}]*)\}", style)]
+    pairs = []
+    for names in schemes:  # light, dark, print
+        pairs.append((names["--ink"], names["--paper"]))
+        for rule in re.findall(r"\{([^{}]*)\}", style):
+            found = [
+                re.search(rf"{key}: (?:var\((--\w+)\)|(#[0-9a-f]+))", rule)
+                for key in (r"(?<![-\w])color", "background")
+            ]
+            front, back = (part and (part[2] or names[part[1]]) for part in found)
+            if front:
+                pairs.append((front, back or names["--paper"]))
 
-    assert len(pairs) >= 7
+    assert len(schemes) == 3
+    assert len(pairs) >= 3 * 7
     for front, back in pairs:
         light, dark = sorted((luminance(front), luminance(back)), reverse=True)
         assert (light + 0.05) / (dark + 0.05) >= 4.5, (front, back)
@@ -360,3 +367,17 @@ def test_a_thousand_traces_stay_under_5_mb(library: Path) -> None:
 
     assert each > 100
     assert sizes[0] + 988 * each < 5e6
+
+
+def test_title_author_and_date_are_those_given_and_no_others(library: Path, tmp_path: Path) -> None:
+    """Catches a report that cannot be filed, and a date of today in a page that has to come out the same."""
+    write_report(tmp_path / "plain.html", library)
+    write_report(tmp_path / "signed.html", library, title="Cold store <9>", author="A. Fitter", date="2 March 2026")
+    plain, signed = ((tmp_path / f"{name}.html").read_text() for name in ("plain", "signed"))
+
+    assert "<h1>Cold store &lt;9&gt;</h1>" in signed
+    assert '<p class="small">A. Fitter, 2 March 2026</p>' in signed
+    assert 'class="small">A' not in plain
+    assert plain.replace(f"Lubrication protection: {library.resolve().name}", "Cold store &lt;9&gt;") == signed.replace(
+        '<p class="small">A. Fitter, 2 March 2026</p>\n', ""
+    )

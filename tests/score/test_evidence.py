@@ -239,7 +239,7 @@ def test_the_report_shows_the_plain_logics_and_the_least_known_family(library: P
     assert report["evidence"]["worst_family"] == "starved"
     shown = lubetrip("score", library).stdout
     assert all(name in shown for name in counts)
-    assert "Least is known of starved: missed 0 of 1, at most 95 %." in shown
+    assert "Fewest faults to go by: starved, missed 0 of 1, at most 95 %." in shown
 
 
 MIX = "[mix]\nstarved = 3.0\nrare = 1.0\n"
