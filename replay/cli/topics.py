@@ -30,6 +30,17 @@ TOPICS: dict[str, dict[str, tuple[str, ...]]] = {
         ),
         "tolerances": ("tolerances site", "tolerances site --plot tornado.png"),
     },
+    "Your machine": {
+        "machine": ("machine new machine.toml", "machine check machine.toml --settings my.toml"),
+        "machine new": ("machine new machine.toml",),
+        "machine check": ("machine check machine.toml --settings my.toml",),
+        "machine sensitivity": ("machine sensitivity fitted.toml --plot sensitivity.svg",),
+        "fit": ("fit machine.toml runs --to fitted.toml --hold-out third --plot fit.svg",),
+        "forecast": (
+            "forecast --settings my.toml --years 12 --seed 1",
+            "forecast --machine machine.toml --settings new.toml --against old.toml --years 12 --seed 1 --keep wrong",
+        ),
+    },
     "Logs and labels": {
         "import": ("import --guess LOG.csv --out p.toml", "import LOG*.csv --profile p.toml --to logs"),
         "triage": ("triage logs --settings my.toml", "triage logs --settings my.toml --html fleet.html"),

@@ -22,6 +22,8 @@ from replay.settings import Settings, read_settings
 from replay.synth.loop import LONG_TAKEN, Running
 from tests.forecast.test_days import SQUARE, rest_k
 
+pytestmark = pytest.mark.slow("compiles plant, sensors and logic in one loop, and runs days of it")
+
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 OFTEN = 365.0  # a day each
 
@@ -139,7 +141,6 @@ def test_a_figure_is_the_weighted_sum_of_what_the_years_count() -> None:
     assert clustered.lower < 0.1 * clustered.per_year < spread.lower * 3
 
 
-@pytest.mark.slow("runs the interval on many drawn years")
 def test_the_interval_holds_as_often_as_it_says() -> None:
     """Catches limits that are too narrow for mixed weights and clustered stops: coverage in 2,000 drawn forecasts."""
     draw, weights = np.random.default_rng(1), weights_of({"power-dip": 4.0, "screen-clogging": 0.02})
@@ -161,7 +162,6 @@ def test_the_interval_holds_as_often_as_it_says() -> None:
     status="none",
     agreement="oil to 1e-9 of the charge; 0.03 K in the mean of a year",
 )
-@pytest.mark.slow("runs a machine for a year")
 def test_oil_and_heat_balance_over_a_year_of_duty(settings: Settings) -> None:
     """Catches oil or heat that long steps, midnights or standstills make or lose: a year of a machine, every sample taken.
 

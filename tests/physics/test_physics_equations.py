@@ -269,8 +269,9 @@ def drawn(sweep: float = 2e-4, clog: float = 0.0, **state: Any) -> tuple[float, 
 def test_a_sound_pump_delivers_its_sweep_and_less_as_its_inlet_draws_gas():
     """Catches an oil level that tells nothing of what is drawn."""
     assert drawn()[0] == pytest.approx(2e-4)
-    assert drawn(level=0.275)[0] == pytest.approx(2e-4 * (1.0 - gas_drawn_by_level(0.275)))
-    assert gas_drawn_by_level(0.275) == pytest.approx(0.5)
+    low, _, _, p = drawn(level=0.275)
+    assert low == pytest.approx(2e-4 * (1.0 - gas_drawn_by_level(p, 0.275)))
+    assert gas_drawn_by_level(p, 0.275) == pytest.approx(0.5)
     assert drawn(bubbles=0.25)[0] == pytest.approx(2e-4 / 1.25)
 
 

@@ -21,6 +21,8 @@ from replay.synth.loop import (
 )
 from tests.support.plain_loop import obey
 
+pytestmark = pytest.mark.slow("compiles plant, sensors and logic in one loop")
+
 FIXTURES = Path(__file__).parents[2] / "fixtures"
 DRAWN = (
     "pump-drive-broken",
@@ -49,7 +51,6 @@ def stops_of(machine: Running, until_ms: int = NEVER_MS) -> list[int]:
 
 
 @pytest.mark.parametrize("family", DRAWN)
-@pytest.mark.slow("runs machines in the plain loop, some seconds each")
 def test_the_compiled_loop_decides_as_the_plain_one(family: str, settings: Settings) -> None:
     """Catches a sample, a draw, a word of the logic or a bit of the plant that differs from the plain loop's."""
     for index in (0, 1):

@@ -36,7 +36,7 @@ def test_a_start_without_oil_pressure_is_starved_like_any_other_spell():
     started = machine(events={AT_START: 2}, starved_ms=70_000)
 
     assert ADVICE[rank(started)] == "watch"
-    assert reasons(started) == ("70.0 s short of oil in 2 spells", "2 start(s) without oil pressure")
+    assert reasons(started) == ("70.0 s short of oil in 2 spells", "2 starts without oil pressure")
 
 
 def test_past_a_stop_and_starts_that_never_got_oil_stand_together_by_the_time_without_it():
@@ -75,7 +75,7 @@ def test_notes_are_no_reasons_and_reasons_no_notes():
     doubts = (Doubt(CANNOT_TELL, "first of all", first=True), Doubt(CHECK, "a doubt"), Doubt(NOTE, "2 files joined"))
     found = machine(doubts=doubts, reloads=1)
 
-    assert reasons(found) == ("first of all", "loaded again 1 x before the oil film was back", "a doubt")
+    assert reasons(found) == ("first of all", "loaded again once before the oil film was back", "a doubt")
     assert notes(found) == ("2 files joined",)
 
 
@@ -97,6 +97,6 @@ def test_rows_too_far_apart_are_told_where_they_left_most_of_the_running_unjudge
 
 def test_doubt_is_told_by_its_running_time_or_as_of_standstill():
     """Catches doubt at rest told as running time, and one spell told as several."""
-    assert reasons(machine(events={DOUBT: 2}, doubted_ms=60_000)) == ("sensors in doubt 2 x, 60.0 s of running",)
-    assert reasons(machine(events={DOUBT: 2})) == ("sensors in doubt 2 x at standstill",)
+    assert reasons(machine(events={DOUBT: 2}, doubted_ms=60_000)) == ("sensors in doubt twice, 60.0 s of running",)
+    assert reasons(machine(events={DOUBT: 2})) == ("sensors in doubt twice at standstill",)
     assert reasons(machine(events={STARVED: 1}, starved_ms=60_000)) == ("60.0 s short of oil in 1 spell",)
