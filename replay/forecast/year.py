@@ -10,8 +10,8 @@ often and weighted back. Two that fall into the same hours do not meet; at rates
 least. Certain damage: the stop was justified; some bearings (`replay.physics`): in doubt; none: a nuisance. A stop
 because of a sensor that had truly failed, on a machine that was well, is counted by itself.
 
-*Down* is the time for which the duty wanted the machine and the protection forbade it, `callout_h` for each lockout
-that befell a copy, and `repair_h` for spoilt bearings.
+*Down* is the time for which the duty wanted the machine and the protection forbade it, `callout_h` for each copy that
+somebody has to free, and `repair_h` for spoilt bearings.
 """
 
 import zlib
@@ -24,6 +24,7 @@ import numpy as np
 
 from protect.ranges import RESET_HOLD
 from protect.state import CAUSE, CAUSE_CODE, LOCKED_OUT, SENSOR_CAUSE, STATE
+from replay.engine.obeying import PERMITTED
 from replay.physics.arithmetic import log
 from replay.physics.befalling import Befalling, arrays_joined, arrays_with, befall, laid_over, moments_of_sensors
 from replay.physics.days import DAY_S, DAYS, Days, Duty, draw_site_of_year, joined, running_spans
@@ -278,10 +279,10 @@ class MachineYear:
                 break  # whoever frees it sees what is wrong
         certainty = under.damage.certainty
         tally.damage(certainty, "with")
-        lockouts = int(under.counts[LOCKOUTS] - begun.counts[LOCKOUTS])
-        tally.lockouts += lockouts
+        tally.lockouts += int(under.counts[LOCKOUTS] - begun.counts[LOCKOUTS])
         tally.down_h += float(under.counts[DOWN_MS] - begun.counts[DOWN_MS]) / 3.6e6
-        tally.down_h += lockouts * self.wanted.duty.callout_h
+        if not under.carry[PERMITTED]:  # locked out, or a sensor that nobody believes
+            tally.down_h += self.wanted.duty.callout_h
         if certainty == "certain":
             tally.down_h += self.wanted.duty.repair_h
         what = {"certain": "lost", "possible": "doubtful"}.get(certainty, "nuisance" if "nuisance" in kinds else "")

@@ -8,15 +8,16 @@ one that stands, the machine is brought into the state that the case begins with
 Every rate is *assumed*: none was found in print by family, and a site's own records stand above all of them.
 """
 
+import functools
 import zlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from replay.physics.days import DAY_S
-from replay.physics.drawing import Draw, Site
-from replay.physics.duty import LEAD_S, QUIET_S, Harmless, Length
+from replay.physics.drawing import Draw, Site, draw_site
+from replay.physics.duty import LEAD_S, QUIET_S, Harmless, Length, made
 from replay.physics.families import FAULTS, HARMLESS, HARMLESS_S
 from replay.physics.machines import OILS
 from replay.physics.schedule import Plan, Schedule
@@ -69,7 +70,33 @@ FAULTS_PER_YEAR: Mapping[str, float] = {
     "oil-sensor-drifting": 0.0005,
     "oil-sensor-loop-fails": 0.0005,
 }
-PER_YEAR: Mapping[str, float] = {**UPSETS_PER_YEAR, **FAULTS_PER_YEAR}
+SENSOR_LONG_S = 1800.0  # that a failed sensor is followed for
+
+
+def _sensor_fails(channel: str, draw: Draw) -> Case:
+    """Return a machine that is well, one of whose sensors is broken, shorted, stuck or drifts from a moment on."""
+    site = draw_site(draw)
+    at_s = draw.between(30.0, 90.0)
+    ways = {
+        "broken": {"broken_s": (at_s, NEVER_S)},
+        "shorted": {"shorted_s": (at_s, NEVER_S)},
+        "stuck": {"stuck_s": (at_s, NEVER_S)},
+        "drift": {"drift_from_s": at_s, "drift_pa_s": draw.between(-200.0, 200.0)},
+    }
+    sensor = replace(getattr(site.chain, channel), **ways[draw.one_of(tuple(ways))])  # type: ignore[arg-type] # its own
+    return replace(
+        made(site, site.schedule(), SENSOR_LONG_S),
+        chain=replace(site.chain, **{channel: sensor}),
+    )
+
+
+# What is no family of traces: nothing is wrong with the machine, so no library could say what is right.
+SENSORS: Mapping[str, Callable[[Draw], Case]] = {
+    "oil-sensor-fails-alone": functools.partial(_sensor_fails, "oil"),
+    "suction-sensor-fails-alone": functools.partial(_sensor_fails, "suction"),
+}
+SENSORS_PER_YEAR: Mapping[str, float] = dict.fromkeys(SENSORS, 0.03)
+PER_YEAR: Mapping[str, float] = {**UPSETS_PER_YEAR, **SENSORS_PER_YEAR, **FAULTS_PER_YEAR}
 
 
 class _OtherOilError(Exception):
@@ -89,11 +116,6 @@ class Befalling:
         """Whether it begins with a machine that stands, in the case's own state."""
         return not self.case.schedule.running
 
-    @property
-    def is_fault(self) -> bool:
-        """Whether it is meant to end in damage unless the machine is stopped."""
-        return self.family in FAULTS
-
 
 def befall(family: str, site: Site, seed: int, key: tuple[int, ...]) -> Befalling | None:
     """Draw what a family does to the machine of a site; None where it befalls no machine with such an oil."""
@@ -105,8 +127,8 @@ def befall(family: str, site: Site, seed: int, key: tuple[int, ...]) -> Befallin
 
     draw = Draw(random_of_trace(seed, (*key, zlib.crc32(family.encode()))), this_one)
     try:
-        if family in FAULTS:
-            case = FAULTS[family](draw)
+        if family in FAULTS or family in SENSORS:
+            case = (FAULTS[family] if family in FAULTS else SENSORS[family])(draw)
             return Befalling(family, case, NEVER_S)
         case = HARMLESS[family](draw, Length(*2 * (_length_s(family),)))
     except _OtherOilError:

@@ -67,7 +67,7 @@ GENTLE = 0.002  # a ramp of the schedule that moves an input by no more than thi
 SETTLED = 0.01  # shares by which pressures may move in a long step
 SETTLED_PA = 500.0
 BLOCK = 1024  # samples whose random numbers are held
-ROOM = 512  # of them have to be there for a long step
+ROOM = 128  # of them have to be there for a long step, which takes fewer
 OIL_LEAST, OIL_MOST = INPUTS[OIL_PRESSURE][2:]
 STANDING = 1e-9
 FLAT = 1e-3  # speed is that of the command, in shares of the rated one
@@ -341,7 +341,9 @@ class Running:
         sensors = (chain.oil, chain.suction, chain.crankcase)
         self._sensors = tuple(nothing if sensor is None else sensor.parameters() for sensor in sensors)
         self.counts[PERIOD_MS], self.counts[JITTER_MS] = chain.period_ms, chain.jitter_ms
-        self.counts[LONG] = self._long_steps and not any(its.stands_still for its in sensors if its is not None)
+        still = any(its.stands_still for its in sensors if its is not None)
+        fits = LONG_STEPS * self.case.step_s * 1000.0 < (ROOM - 2) * chain.period_ms
+        self.counts[LONG] = self._long_steps and fits and not still
 
     def follow(self, plan: Plan) -> None:
         """Follow this plan from now on: arrays as `Schedule.arrays` gives them."""

@@ -22,15 +22,16 @@ DEMO = Path(__file__).parents[2] / "fixtures" / "settings.toml"
 
 @click.command()
 @click.option("--hours", type=float, default=1e6, show_default=True, help="Machine-hours, in whole machine-years.")
+@click.option("--days", type=int, default=365, show_default=True, help="Of each year; fewer to try.")
 @click.option("--seed", type=int, default=22, show_default=True, help="Of the machines and their years.")
 @click.option("--settings", type=click.Path(path_type=Path), default=DEMO, help="Settings file; the demo's without it.")
 @click.option("--keep", type=click.Path(path_type=Path), help="Keep what went wrong there, and go on where it stopped.")
 @click.option("--jobs", type=int, default=1, show_default=True, help="Processes.")
 @record_option
-def years(hours: float, seed: int, settings: Path, keep: Path | None, jobs: int, *, record: bool) -> None:
+def years(hours: float, days: int, seed: int, settings: Path, keep: Path | None, jobs: int, *, record: bool) -> None:
     """Run machine-hours of ordinary duty and tell what stops and what is missed."""
     begun = time.monotonic()
-    told = forecast_years(settings, math.ceil(hours / YEAR_H), seed, keep=keep, jobs=jobs)
+    told = forecast_years(settings, math.ceil(hours / (24.0 * days)), seed, keep=keep, days=days, jobs=jobs)
     took_s = time.monotonic() - begun
     console().print(forecast_view(told))
     duty, faults = (told.rate("nuisance_stops", families) for families in told.groups.values())

@@ -87,6 +87,15 @@ def test_a_stop_that_prevents_nothing_is_a_nuisance(settings: Settings) -> None:
     assert {wrong.what for wrong in year.wrongs} >= {"nuisance"}
 
 
+def test_a_stop_on_a_sensor_that_has_failed_is_neither_nuisance_nor_justified(settings: Settings) -> None:
+    """Catches a failed sensor counted against the settings, and a machine that nobody has to come for."""
+    tally = days_of(settings, "oil-sensor-fails-alone", 6).tallies["oil-sensor-fails-alone"]
+
+    assert tally.sensor > 0
+    assert (tally.justified, tally.lost_without) == (0, 0)
+    assert tally.down_h >= 4.0
+
+
 def test_what_befalls_a_copy_leaves_the_duty_alone(settings: Settings) -> None:
     """Catches a copy that shares arrays or a plan with the machine it was taken of."""
     quiet = run_year(Wanted(2, Duty(), {}, days=4), settings, 0)
