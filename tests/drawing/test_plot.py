@@ -500,6 +500,17 @@ def test_a_picture_tells_outcome_margin_window_and_run_feedback(library: Path, t
     assert f"fault: hit, margin {250 - stop_s:.1f} s; must trip" in (tmp_path / "f.svg").read_text()
 
 
+def test_a_stop_before_the_window_leaves_no_margin(library: Path) -> None:
+    """Catches a margin from a nuisance trip, as if it had been in time."""
+    path = library / "library.toml"
+    path.write_text(path.read_text().replace("earliest_s = 100", "earliest_s = 140"))
+    drawn = shown(library, "fault")
+    stops = [mark.at_s for mark in drawn.marks if mark.kind == "stop"]
+
+    assert stops[0] < 140 < stops[1] < 250
+    assert drawn.margins == ((stops[1], 250.0),)
+
+
 def test_a_part_of_the_time_is_drawn(library: Path, tmp_path: Path) -> None:
     """Catches an hour squeezed into a plot where a minute was asked for, and an empty plot."""
     draw_trace(tmp_path / "f.svg", library / "fault.csv", from_s=100, to_s=140)
