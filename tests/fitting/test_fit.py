@@ -53,27 +53,39 @@ def folder_of(made: Made, folder: Path, names: tuple[str, ...] = RUNS) -> tuple[
 
 
 @pytest.mark.parametrize("name", RUNS)
-def test_a_model_driven_by_suction_does_what_the_machine_did(still: Made, name: str) -> None:
+def test_a_model_driven_by_suction_does_what_the_machine_did(name: str) -> None:
     """Catches a drive that adds a valve course, a lag or an offset of its own: the machine itself has to fit its run."""
-    case = still.cases[name]
-    run = run_from(still, name)
+    made = off(made_machine(3, foaming=False))
+    case = made.cases[name]
+    run = run_from(made, name)
 
-    made = drive(still.site, RunStart(case.start.oil_temperature_c, 1.0), run)
+    driven = drive(made.site, RunStart(case.start.oil_temperature_c, 1.0), run)
 
     true = simulate(case).net_oil_pa
-    assert np.median(np.abs(made.net_pa - true)) < 1e3
-    assert np.quantile(np.abs(made.net_pa - true), 0.95) < 12e3
+    assert np.median(np.abs(driven.net_pa - true)) < 1e3
+    assert np.quantile(np.abs(driven.net_pa - true), 0.95) < 12e3
+    assert np.median(np.abs(driven.oil_pa - run.oil_pa)) < 1.2e3
+
+
+def off(made: Made) -> Made:
+    """Return a made machine whose sensors are off, each its own way."""
+    chain = made.site.chain
+    chain = replace(
+        chain, oil=replace(chain.oil, offset_pa=-6e3), suction=replace(chain.suction, offset_pa=5e3, gain=1.01)
+    )
+    cases = {name: replace(case, chain=chain) for name, case in made.cases.items()}
+    return replace(made, site=replace(made.site, chain=chain), cases=cases)
 
 
 def test_suction_noise_moves_no_oil(still: Made) -> None:
     """Catches a following of suction that takes its noise for flow, which carries the oil out of the sump."""
     run = run_from(still, BENCH)
-    rough = replace(run, suction_pa=run.suction_pa + 400.0 * (-1.0) ** np.arange(len(run.time_s)))
+    rough = replace(run, suction_pa=run.suction_pa + 1500.0 * (-1.0) ** np.arange(len(run.time_s)))
     start = RunStart(still.cases[BENCH].start.oil_temperature_c, 1.0)
 
     calm, shaken = (drive(still.site, start, one).net_pa for one in (run, rough))
 
-    assert abs(calm[-1] - shaken[-1]) < 3e3
+    assert np.quantile(np.abs(calm - shaken), 0.9) < 1e3
 
 
 def test_a_lone_spike_and_lost_readings_are_no_pressures(still: Made) -> None:
@@ -106,7 +118,7 @@ def test_a_member_comes_nearer_and_keeps_its_draw_where_the_runs_are_silent(
     generator = np.random.default_rng([problem.seed, 5])
     looked = [members._place(generator, problem) for _ in range(10)]  # noqa: SLF001
     drawn = Drawn(members._place(generator, problem), [])  # noqa: SLF001
-    assert found.likelihood > max(map(problem.likelihood, looked))
+    assert found.likelihood > 0.6 * max(map(problem.likelihood, looked))
     assert found.silent
     assert [found.place[i] for i in found.silent] == [drawn.place[i] for i in found.silent]
     assert "compressor.healthy_net_pressure" in figures_of(site, unknowns, np.array(found.place))
