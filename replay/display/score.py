@@ -286,12 +286,13 @@ def families_table(score: Score) -> Table:
     confident = sure(score.settings.acceptance.shown_confidence)
     heads = (
         *("family", "must trip", "hit", "missed", "early", f"missed-trip probability, {confident}"),
-        *("median margin s", "worst margin of hits s", "ride-through run h", "nuisance trips"),
+        *("median s", "worst s", "run h", "nuisance trips"),
         *(f"{NUISANCE_PER_1000H}, {confident}", "upsets with a stop"),
     )
     rows = [_family(name, part, score.family_claims[name]) for name, part in score.families.items()]
     foot = _family("all", score.totals, score.claims)
-    return Table("Evidence by family", heads, rows, foot, wide=frozenset({5, 10, 11}))
+    caption = "Evidence by family: margins of hits, run hours of ride-through traces"
+    return Table(caption, heads, rows, foot, wide=frozenset({5, 10, 11}))
 
 
 def _family(name: str, part: Totals, claims: tuple[evidence.Claim, ...]) -> list[str]:
@@ -371,5 +372,5 @@ def baselines_table(score: Score) -> Table:
         shown = "always" if often >= ALWAYS_PER_1000H else rate(often)
         called = f"{name}, {numbers}" if name == PLAIN_TIMER else name
         rows.append((called, *counts, str(part.nuisance_trips), shown))
-    heads = ("logic", "hit", "missed", "early", "worst margin of hits s", "nuisance trips", "per 1000 h")
+    heads = ("logic", "hit", "missed", "early", "worst margin s", "nuisance trips", "per 1000 h")
     return Table("Beside plain logics on the same traces", heads, rows)

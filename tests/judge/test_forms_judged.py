@@ -96,7 +96,10 @@ def claim_row(claim: dict[str, Any]) -> list[str]:
 
 def held_in_tables(page: Tables, own: dict[str, Any]) -> None:
     """Hold the tables of the page equal to the account."""
-    told = [[cell.replace("\N{SOFT HYPHEN}", "") for cell in row] for row in page.tables["Evidence by family"][1:]]
+    told = [
+        [cell.replace("\N{SOFT HYPHEN}", "") for cell in row]
+        for row in page.tables["Evidence by family: margins of hits, run hours of ride-through traces"][1:]
+    ]
     wanted = [family_row(name, part, own["family_claims"][name]) for name, part in own["families"].items()]
     assert told == [*wanted, family_row("all", own["total"], own["claims"])]
     claims = [[*row[2:6], row[7]] for row in page.tables["What these traces show"][1:]]

@@ -217,7 +217,9 @@ def test_words_stand_out_from_what_is_behind_them(text: str) -> None:
 def test_figures_are_those_of_the_score(hostile: Path, page: Page) -> None:
     """Catches a report that counts for itself: families, totals, baselines and limits against the JSON of `score`."""
     report = json.loads(lubetrip("score", hostile, "--json", "-").stdout)
-    families = {row[0]: row for row in page.rows("Evidence by family")[1:]}
+    families = {
+        row[0]: row for row in page.rows("Evidence by family: margins of hits, run hours of ride-through traces")[1:]
+    }
     parts = {**report["families"], "all": report["totals"]}
 
     assert set(families) == set(parts)
