@@ -174,7 +174,13 @@ def _entries(library: Library, ids: Sequence[str]) -> list[Entry]:
     for identity in ids:
         if identity not in by_id:
             raise refusal(library.folder, "fit", "no such trace in the library", ", ".join(by_id), identity)
-    return [by_id[identity] for identity in ids]
+    found = [by_id[identity] for identity in ids]
+    if len(named := dict.fromkeys(entry.machine for entry in found)) > 1:
+        rule = "runs of more than one machine"
+        raise refusal(
+            library.folder, "fit", rule, "the ids of runs of the one that the file describes", ", ".join(named)
+        )
+    return found
 
 
 def _run(entry: Entry, usual_suction_pa: float) -> Run:

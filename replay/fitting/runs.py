@@ -32,7 +32,7 @@ LEAST_S = 60.0
 USUAL = 0.96  # quantile that stands for what a pressure is usually: an event may last nearly the whole run
 FALLEN = 0.7  # of the usual suction or net oil pressure: below is an event
 EVENT_S = 3.0
-FAR = 3.0  # times the suction of its site: no suction of this machine
+FAR = 2.0  # times the suction of its site: no suction of this machine
 
 
 @dataclass(frozen=True, eq=False)

@@ -240,6 +240,40 @@ def test_a_run_that_is_not_there_is_named(still: Made, tmp_path: Path, wrong: st
     assert "no such trace in the library" in done.stderr
 
 
+def test_runs_of_two_machines_are_no_runs_of_one(still: Made, tmp_path: Path) -> None:
+    """Catches a fleet's library fitted as if it were one machine."""
+    file, library = folder_of(still, tmp_path, (BENCH, THROTTLED))
+    told = library / "library.toml"
+    told.write_text(told.read_text(encoding="utf-8").replace('"made"', '"other"', 1), encoding="utf-8")
+
+    done = lubetrip("fit", file, library, "--to", tmp_path / "fitted.toml")
+
+    assert done.returncode == 2
+    assert 'fit = "other, made": runs of more than one machine' in done.stderr
+
+
+def test_runs_that_no_machine_makes_are_refused(still: Made, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Catches a broken pump, or another machine's log, turned into an ensemble."""
+    monkeypatch.setattr(members, "SCOUTS", 8)
+    monkeypatch.setattr(members, "PASSES", 3)
+    monkeypatch.setattr(fitting, "SCOUTING", 2)
+    file, library = folder_of(still, tmp_path, (BENCH,))
+    path = library / "traces" / f"{BENCH}.csv"
+    head, *rows = path.read_text(encoding="utf-8").splitlines()
+    for i in range(len(rows) * 6 // 10, len(rows)):
+        time, oil, suction, *rest = rows[i].split(",")
+        if i // 100 % 2:
+            rows[i] = ",".join([time, suction or oil, suction, *rest])
+    path.write_text("\n".join([head, *rows]) + "\n", encoding="utf-8")
+
+    done = lubetrip("fit", file, library, "--to", tmp_path / "fitted.toml", "--members", "8")
+
+    assert done.returncode == 2
+    assert "of the readings are far from anything that this machine file can make" in done.stderr
+    assert "a loss of oil pressure that the model cannot make" in done.stderr
+    assert not (tmp_path / "fitted.toml").exists()
+
+
 def test_what_the_model_cannot_make_is_said(still: Made) -> None:
     """Catches a recovery, or a loss, that only an average of errors would show."""
     run = run_from(still, BENCH)
