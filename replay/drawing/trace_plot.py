@@ -26,7 +26,7 @@ from replay.drawing.svg import Scale
 from replay.engine import STATES
 from replay.ground.wording import counted, words
 
-WIDTH, HEIGHT = 780.0, 520.0
+WIDTH, HEIGHT = 780.0, 526.0
 LEFT, RIGHT = 118.0, 648.0
 STRETCHES = int(RIGHT - LEFT)  # one for each dot at the size it is drawn
 ROWS, ROW = 3, 13.0  # rows of names over the plot
