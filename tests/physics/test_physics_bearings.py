@@ -78,7 +78,7 @@ def test_a_starved_film_leaks_by_the_cube_of_what_is_left():
     """Q at both ends by hand, at full oil and a fifth of it; catches a tank that drains evenly (240 s for every machine)."""
     s, p = journals(net_pa=0.0, whole=0.0)
     sommerfeld = p[layout.P_SOMMERFELD_SCALE] * s[layout.S_VISCOSITY]
-    numbers, flows = p[layout.P_FILM_S : layout.P_FILM_FLOW], p[layout.P_FILM_FLOW :]
+    numbers, flows = p[layout.P_FILM_S : layout.P_FILM_FLOW], p[layout.P_FILM_FLOW : layout.B_FIRST]
     for left in (1.0, 0.2):
         each(s, layout.S_RESERVE)[:] = left
         film = float(np.interp(left**3 * sommerfeld, numbers[::-1], flows[::-1]))
