@@ -202,6 +202,7 @@ def test_runs_without_an_event_teach_nothing(tmp_path: Path) -> None:
     assert not (tmp_path / "fitted.toml").exists()
 
 
+@pytest.mark.usefixtures("hasty")
 @pytest.mark.parametrize(
     ("factor", "told"),
     [(6.894757, "net oil pressure"), (0.145038, "net oil pressure")],
