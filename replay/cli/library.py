@@ -9,6 +9,7 @@ from replay.cli.group import main
 from replay.cli.options import JSON, PATH, SETTINGS, check_output, families, give_report, ids
 from replay.cli.working import working
 from replay.ground.refusal import refusal, visible
+from replay.ground.wording import counted
 
 if TYPE_CHECKING:
     from replay.library import MustTrip
@@ -200,4 +201,4 @@ def synth(
     if settings is not None or json_file is not None:
         raise refusal("synth", "", "--settings and --json go with --closed-loop", "one or the other")
     made = synthesise(folder, wanted, **options)
-    click.echo(f"{folder}: {wanted.count} traces" if made else f"{folder}: this very library is already there")
+    click.echo(f"{folder}: {counted(wanted.count, 'trace')}" if made else f"{folder}: this very library is already there")
