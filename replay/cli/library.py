@@ -201,4 +201,5 @@ def synth(
     if settings is not None or json_file is not None:
         raise refusal("synth", "", "--settings and --json go with --closed-loop", "one or the other")
     made = synthesise(folder, wanted, **options)
-    click.echo(f"{folder}: {counted(wanted.count, 'trace')}" if made else f"{folder}: this very library is already there")
+    told = counted(wanted.count, "trace") if made else "this very library is already there"
+    click.echo(f"{folder}: {told}")
