@@ -9,6 +9,7 @@ from replay.cli.group import main
 from replay.cli.options import JSON, PATH, SETTINGS, check_output, families, give_report, ids
 from replay.cli.working import working
 from replay.ground.refusal import refusal
+from replay.ground.wording import counted
 
 
 @main.command()
@@ -109,4 +110,5 @@ def synth(
     if settings is not None or json_file is not None:
         raise refusal("synth", "", "--settings and --json go with --closed-loop", "one or the other")
     made = synthesise(folder, wanted, **options)
-    click.echo(f"{folder}: {wanted.count} traces" if made else f"{folder}: this very library is already there")
+    told = counted(wanted.count, "trace") if made else "this very library is already there"
+    click.echo(f"{folder}: {told}")

@@ -44,6 +44,7 @@ WORK = ".synth"
 RECIPE_FILE = "recipe.json"  # in it
 MACHINE = "machine.toml"  # the copy of the machine file that a library was made from
 SETTINGS = "settings.toml"  # a settings file that already stands in the folder becomes the library's own
+README = "README.md"  # and words about it stay
 MADE = Keys({key: its for key, its in TRACE.by_name.items() if key != "id"})
 MANY = 100000
 LABELLED_OVER = 8  # members of an ensemble: a label costs at most ten times a plain one
@@ -227,7 +228,7 @@ def _is_made(folder: Path, wanted: Recipe) -> bool:
         return False
     if folder.exists() and not folder.is_dir():
         raise refusal(folder, "", "is a file", accepted)
-    if folder.exists() and any(item.name not in (SETTINGS, MACHINE, WORK, LOCK) for item in folder.iterdir()):
+    if folder.exists() and any(item.name not in (SETTINGS, MACHINE, README, WORK, LOCK) for item in folder.iterdir()):
         raise refusal(folder, "", "holds files that were not synthesised", accepted)
     return False
 
