@@ -10,6 +10,7 @@ from replay.display.table import Table
 from replay.display.terminal import CAUTION, terms, view
 from replay.fitting import Fit
 from replay.fitting.holdout import Figure, Prediction
+from replay.ground.shown import asked
 from replay.ground.wording import NOTHING, tenths, words
 
 MOST_NAMED = 12
@@ -50,13 +51,20 @@ def _named(keys: Iterable[str]) -> str:
 
 
 def _runs(caption: str, runs: Iterable[Prediction]) -> Table:
-    heads = ("run", "error of net oil pressure kPa", "figure", "as read s", "members s", "9 in 10 of them s")
+    heads = (
+        "run",
+        f"error of net oil pressure {asked().difference}",
+        "figure",
+        "as read s",
+        "members s",
+        "9 in 10 of them s",
+    )
     rows = []
     for one in runs:
         figures = [*(figure for figure in one.below_s), *([one.trip_s] if one.trip_s else [])]
         for place, figure in enumerate(figures):
             name = figure.name if figure is one.trip_s else f"below {figure.name}"
-            head = (one.run.id, tenths(one.net_error_pa / 1000)) if place == 0 else ("", "")
+            head = (one.run.id, asked().number(one.net_error_pa)) if place == 0 else ("", "")
             rows.append([*head, name, *_cells(figure)])
     return Table(caption, heads, rows, texts=frozenset({2}))
 

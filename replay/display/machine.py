@@ -4,8 +4,8 @@ from rich.console import Group, RenderableType
 
 from replay.display.table import Table
 from replay.display.terminal import CAUTION, terms, view
-from replay.ground.units import PSI_PA
-from replay.machine.check import HIGH, LOW, Checked, Derived
+from replay.ground.shown import asked
+from replay.machine.check import ABSOLUTE, HIGH, LOW, Checked, Derived
 from replay.machine.draw import solubility_told
 from replay.machine.refrigerants import SOURCE
 
@@ -18,7 +18,7 @@ def machine_view(checked: Checked) -> RenderableType:
     """Return the report of `machine check`."""
     machine = checked.machine
     rows = [
-        (one.name, *(_figure(one, value) for value in (one.low, one.middle, one.high)), one.text)
+        (one.name, *(_figure(one, value, machine.altitude_m) for value in (one.low, one.middle, one.high)), one.text)
         for one in checked.derived
     ]
     heads = ("figure", f"{LOW:g} %", "50 %", f"{HIGH:g} %", "what it is")
@@ -43,9 +43,11 @@ def _keys(paths: list[str]) -> str:
     return ", ".join(rest + (behaviour if len(behaviour) < MANY else [f"{len(behaviour)} of [behaviour]"])) or "none"
 
 
-def _figure(one: Derived, value: float) -> str:
+def _figure(one: Derived, value: float, altitude_m: float) -> str:
+    if one.unit == ABSOLUTE:
+        return asked().suction(value, altitude_m)
     if one.unit == "Pa":
-        return f"{value / 1e6:.3g} MPa" if value >= MEGA else f"{value / 1e3:.4g} kPa = {value / PSI_PA:.3g} psi"
+        return f"{value / 1e6:.3g} MPa" if value >= MEGA else asked().net(value)
     if one.unit == "Pa s":
         return f"{1e3 * value:.3g} mPa s"
     return f"{value:.3g} {one.unit}".rstrip()

@@ -18,6 +18,7 @@ from replay.settings import Settings
 
 SCHEMA = "lubetrip-machine/1"
 DRAWS, SEED = 60, 1
+ABSOLUTE = "Pa abs"  # unit of an absolute pressure; those in "Pa" are differences
 LOW, HIGH = 5.0, 95.0  # percentiles of what is drawn
 
 
@@ -124,10 +125,10 @@ def _rested(site: Site) -> float:
 FIGURES: dict[str, tuple[str, Callable[[Site], float], str]] = {
     "floor pressure": ("Pa", _floor, "net oil pressure that the crank drilling needs before oil reaches the pins"),
     "healthy net pressure": ("Pa", lambda site: site.behaviour.healthy_net_pa, "held by the relief valve"),
-    "suction pressure": ("Pa", lambda site: site.suction_pa, "absolute, running"),
-    "discharge pressure": ("Pa", lambda site: site.discharge_pa, "absolute, running"),
-    "limiting vacuum": ("Pa", lambda site: site.limiting_vacuum_pa, "absolute suction at which it moves no more gas"),
-    "dry pump limit": ("Pa", lambda site: site.dry_pump_limit_pa, "absolute suction below which a dry pump stays dry"),
+    "suction pressure": (ABSOLUTE, lambda site: site.suction_pa, "running"),
+    "discharge pressure": (ABSOLUTE, lambda site: site.discharge_pa, "running"),
+    "limiting vacuum": (ABSOLUTE, lambda site: site.limiting_vacuum_pa, "suction at which it moves no more gas"),
+    "dry pump limit": (ABSOLUTE, lambda site: site.dry_pump_limit_pa, "suction below which a dry pump stays dry"),
     "rated load": ("Pa", _load, "on the projected area of the crankpin at the design point"),
     "film in hand": ("", _safety, "Sommerfeld number over the one at which a pessimistic pin touches"),
     "oil viscosity": ("Pa s", lambda site: site.oil_viscosity_pa_s, "in running, with what is dissolved in it"),
@@ -147,51 +148,52 @@ def _derived(name: str, sites: list[Site]) -> Derived:
     return Derived(name, unit, float(low), float(middle), float(high), text)
 
 
-def _kpa(pascals: float) -> str:
-    return f"{pascals / 1e3:.4g} kPa"
-
-
 def _contradictions(settings: Settings, sites: list[Site], derived: dict[str, Derived]) -> list[str]:
     """Return, in words, what in the settings cannot be meant for this machine."""
-    of, found = settings.named, []
+    of, found, net, gauge = settings.named, [], settings.units.net, _gauge(settings)
     floor, healthy = derived["floor pressure"], derived["healthy net pressure"]
     vacuum, suction = derived["limiting vacuum"], derived["suction pressure"]
     if of["cut_out"] <= floor.high:
         found.append(
-            f"cut_out {_kpa(of['cut_out'])} is not above the floor pressure of up to {_kpa(floor.high)}: "
+            f"cut_out {net(of['cut_out'])} is not above the floor pressure of up to {net(floor.high)}: "
             "pins may run without oil and nothing is counted"
         )
     if of["floor"] < floor.middle:
         found.append(
-            f"floor {_kpa(of['floor'])} lies below the floor pressure of {_kpa(floor.middle)}: "
+            f"floor {net(of['floor'])} lies below the floor pressure of {net(floor.middle)}: "
             "what it needs to reach the pins is counted as if it did"
         )
     if of["cut_in"] >= healthy.low:
         found.append(
-            f"cut_in {_kpa(of['cut_in'])} is not below a healthy net pressure of {_kpa(healthy.low)}: "
+            f"cut_in {net(of['cut_in'])} is not below a healthy net pressure of {net(healthy.low)}: "
             "a sound machine may never count as healthy"
         )
     if of["vacuum"] <= vacuum.low:
         found.append(
-            f"vacuum {_kpa(of['vacuum'])} lies below what the machine can pull ({_kpa(vacuum.low)}): it never counts"
+            f"vacuum {gauge(of['vacuum'])} lies below what the machine can pull ({gauge(vacuum.low)}): it never counts"
         )
     if of["reload"] >= suction.low:
         found.append(
-            f"reload {_kpa(of['reload'])} is not below a running suction of {_kpa(suction.low)}: "
+            f"reload {gauge(of['reload'])} is not below a running suction of {gauge(suction.low)}: "
             "a machine at work may never count as reloaded"
         )
-    return found + _of_sensors(of, sites)
+    return found + _of_sensors(of, sites, gauge)
 
 
-def _of_sensors(of: dict[str, int], sites: list[Site]) -> list[str]:
+def _gauge(settings: Settings) -> Callable[[float], str]:
+    """Return what shows an absolute pressure (Pa) as a gauge of the settings' site does."""
+    return lambda pascals: settings.units.suction(pascals, settings.altitude_m)
+
+
+def _of_sensors(of: dict[str, int], sites: list[Site], gauge: Callable[[float], str]) -> list[str]:
     """Return what in the settings cannot be meant for the machine's sensors; those in error do not count."""
     found, sound = [], [site for site in sites if not site.chain.errors]
     highest = max(site.suction_pa + site.behaviour.healthy_net_pa for site in sites)
     standing = max(site.load_pa for site in sites)
     if of["oil_most"] < highest:
-        found.append(f"oil_range ends at {_kpa(of['oil_most'])}, oil pressure comes to {_kpa(highest)} absolute")
+        found.append(f"oil_range ends at {gauge(of['oil_most'])}, oil pressure comes to {gauge(highest)}")
     if of["suction_most"] < standing:
-        found.append(f"suction_range ends at {_kpa(of['suction_most'])}, a standing machine has {_kpa(standing)}")
+        found.append(f"suction_range ends at {gauge(of['suction_most'])}, a standing machine has {gauge(standing)}")
     period_ms = max(site.chain.period_ms for site in sites)
     if of["max_gap"] < period_ms:
         found.append(f"max_gap {of['max_gap']} ms is shorter than a period of {period_ms} ms: every reading is late")
@@ -203,5 +205,5 @@ def _of_sensors(of: dict[str, int], sites: list[Site]) -> list[str]:
             "a sound reading may stand still and count as stuck"
         )
     if of["rest_most"] != REST_OFF and any(2.0 * abs(site.chain.oil.offset_pa) > of["rest_most"] for site in sound):
-        found.append(f"rest_most {_kpa(of['rest_most'])} is less than two sound sensors may be apart")
+        found.append(f"rest_most {gauge(of['rest_most'])} is less than two sound sensors may be apart")
     return found

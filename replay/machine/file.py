@@ -94,6 +94,11 @@ class MachineFile:
         by = f"refrigerant by {SOURCE}; solubility by {solubility_told(self.stated)}"
         return f"machine file {self.digest[:12]}; {by}; assumed: {', '.join(told) or 'nothing'}"
 
+    @property
+    def altitude_m(self) -> float:
+        """Height of the site, which gauges count from."""
+        return _altitude_m(self.stated)
+
     def site(self, draw: Draw, oils: Sequence[str] = ANY) -> Site:
         """Draw an installation: a `replay.physics.drawing.Sites`. oils: invented ones that its oil has to be like.
 
@@ -154,9 +159,13 @@ def _machine(file: Path | str, text: str, table: dict[str, Any]) -> MachineFile:
     return MachineFile(str(file), text, stated, members, inspections_of(rows), fitted)
 
 
+def _altitude_m(stated: dict[str, Any]) -> float:
+    return float(sum(stated.get("site.altitude", (0.0, 0.0))) / 2.0)
+
+
 def _set_ranges(file: Path | str, table: dict[str, Any], stated: dict[str, Any]) -> None:
     """Make the sensors' ranges absolute Pa at the site's altitude."""
-    altitude = sum(stated.get("site.altitude", (0.0, 0.0))) / 2.0
+    altitude = _altitude_m(stated)
     for key in ("oil_range", "suction_range"):
         path = f"sensors.{key}"
         if path not in stated:
