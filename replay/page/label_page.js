@@ -50,7 +50,7 @@ class LabelPage {
         this.drafts = new Map(); // id -> { windows, note, inspection } of what is not said yet
         this.unsaved = false;
         this.cache = new Map();
-        Object.assign(PRESSURES, data.factors);
+        takeUnits(data.units);
         this.atmosphere = atmosphereAt(data.altitude_m);
         this.system = "psi";
         this.plot = new LabelPlot(byId("plot"), data.levels, this.atmosphere);

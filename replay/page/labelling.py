@@ -25,12 +25,12 @@ from replay.engine.causes import cause_of, doubts_of
 from replay.engine.workers import Progress, quiet
 from replay.ground.files import check_writable, write_text
 from replay.ground.refusal import refusal
-from replay.ground.units import quantity
 from replay.library import Entry, Library, label_text, library_of, settings_of
 from replay.library.digest import sha256_of
 from replay.library.given import GivenLibrary, GivenSettings
 from replay.library.label import words_of
 from replay.library.label_files import SCHEMA
+from replay.page.bench import unit_factors
 from replay.page.pages import page_from, script_safe
 from replay.physics import MACHINES, OILS, REFRIGERANTS, Damage
 from replay.physics.families import STOPPING_ALLOWANCE_S
@@ -261,6 +261,6 @@ def _about(settings: Settings) -> dict[str, Any]:
         "settings": Path(settings.file).name,
         "levels": {"cut-in": values[ranges.CUT_IN], "cut-out": values[ranges.CUT_OUT], "floor": values[ranges.FLOOR]},
         "altitude_m": settings.altitude_m,
-        "factors": {unit: quantity(f"1 {unit}", "pascal", unit) for unit in ("psi", "inHg")},
+        "units": unit_factors(),
         "states": STATES,
     }

@@ -380,10 +380,11 @@ def test_what_takes_no_time_to_compute_takes_none_to_start(arguments: tuple[str,
 
 @pytest.mark.slow("compiles anew")
 def test_the_first_compile_is_told_and_the_next_command_is_silent(
-    library: Path, tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Catches half a minute of silence on a new machine, and the same words each time after."""
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("cache")))
 
-    assert COMPILING.encode() in on_a_terminal("score", str(library), "--engine", "compiled")
-    assert COMPILING.encode() not in on_a_terminal("score", str(library), "--engine", "compiled")
+    one = ("--count", "1", "--seed", "1", "--families", "power-dip")
+    assert COMPILING.encode() in on_a_terminal("synth", str(tmp_path / "first"), *one)
+    assert COMPILING.encode() not in on_a_terminal("synth", str(tmp_path / "next"), *one)

