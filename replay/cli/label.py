@@ -42,6 +42,12 @@ QUEUES = ("unlabelled", "second", "differ", "all")
     show_default=True,
     help="What the page asks for: unlabelled traces, those that one other has labelled, those where reviewers differ.",
 )
+@click.option(
+    "--machine",
+    type=PATH,
+    metavar="FILE",
+    help="Whose journals stand beside the curves of the page, by its ensemble; without it an invented machine's.",
+)
 @SETTINGS
 def label(
     folder: Path,
@@ -49,6 +55,7 @@ def label(
     file: Path | None,
     page: Path | None,
     queue: str,
+    machine: Path | None,
     settings: Path | None,
     family: str | None,
     **given: Any,
@@ -71,7 +78,7 @@ def label(
     if sum(ways) > 1:
         raise refusal("label", "", "more than one way to label", "ID... or --family with a label, --from, or --page")
     if page is not None:
-        _page(folder, page, queue, settings, given["who"])
+        _page(folder, page, queue, machine, settings, given["who"])
     elif file is not None:
         _take(folder, file, given["who"])
     elif any(ways):
@@ -114,11 +121,13 @@ def _tell(edits: list[Any]) -> None:
             click.echo("  reviewers differ: undecided until it is settled (lubetrip label ... --settle)")
 
 
-def _page(folder: Path, page: Path, queue: str, settings: Path | None, who: str | None) -> None:
+def _page(folder: Path, page: Path, queue: str, machine: Path | None, settings: Path | None, who: str | None) -> None:
     from replay.cli.working import Progress
+    from replay.machine import read_machine
     from replay.page.labelling import write_label_page
 
-    made = write_label_page(page, folder, settings, queue=queue, who=who, progress=Progress)
+    described = None if machine is None else read_machine(machine)
+    made = write_label_page(page, folder, settings, queue=queue, who=who, machine=described, progress=Progress)
     size = len(made.text.encode("utf-8", "backslashreplace")) / 1e6
     click.echo(f"{page}: {made.traces} traces, {size:.1f} MB; open it in a browser; `label --from` takes its result")
 

@@ -466,7 +466,7 @@ class LabelPage {
 
     readout() {
         const film = byId("film");
-        const assumed = element("span", { class: "assumed", text: ` Assumed: ${this.trace.journal}.` });
+        const assumed = element("span", { class: "assumed", text: ` ${this.trace.journal}` });
         if (this.cursor === null) {
             byId("readout").textContent = "Drag over the curve to mark a window. Point, or press the arrow keys, to read values.";
             film.replaceChildren(this.spellWords(), assumed);

@@ -30,11 +30,12 @@ from replay.library.digest import sha256_of
 from replay.library.given import GivenLibrary, GivenSettings
 from replay.library.label import words_of
 from replay.library.label_files import SCHEMA
+from replay.machine import MachineFile
 from replay.page.bench import unit_factors
 from replay.page.pages import page_from, script_safe
 from replay.physics import MACHINES, OILS, REFRIGERANTS, Damage
 from replay.physics.families import STOPPING_ALLOWANCE_S
-from replay.physics.recorded import Assumed, RecordedBearings
+from replay.physics.recorded import Assumed, RecordedBearings, SeveralBearings
 from replay.settings import Settings
 from replay.trace import AnyTrace, open_trace
 
@@ -42,6 +43,7 @@ SCRIPTS = ("units.js", "wording.js", "dom.js", "curves.js", "label_plot.js", "la
 MOST_ROWS = 4000  # of a trace; the rest is thinned to its extremes
 MOST_CHANGES = 400  # of the logic's decisions that are shown
 UNLABELLED, SECOND, DIFFER, ALL = "unlabelled", "second", "differ", "all"
+MEMBERS = 8  # of an ensemble, whose journals are driven by each trace
 MACHINE, OIL, REFRIGERANT = "granite", "still-68", "R134a"  # assumed, where a log does not name one that is known
 
 Floats = NDArray[np.float64]
@@ -62,12 +64,14 @@ def write_label_page(
     *,
     queue: str = UNLABELLED,
     who: str | None = None,
+    machine: MachineFile | None = None,
     progress: Progress = quiet,
 ) -> LabelPage:
     """Write a page on which traces of a library are labelled, as one HTML file; return what it holds.
 
     queue: "unlabelled" traces that nobody has given a word on; "second", those that one other than who has; "differ",
     those on which reviewers differ; "all" on which who has given no word. who: the reviewer; the page asks for it too.
+    machine: whose journals stand beside the curves, over its ensemble; without it those of an invented machine.
     `lubetrip label LIBRARY --from FILE` takes what it gives out. Raises Refusal, for an empty queue too.
     """
     path = Path(path)
@@ -82,7 +86,7 @@ def write_label_page(
     traces = []
     with progress(len(entries), "packing") as stage:
         for entry in entries:
-            traces.append(_trace(entry, checked, engine, open_at_once=queue == DIFFER))
+            traces.append(_trace(entry, checked, engine, machine, open_at_once=queue == DIFFER))
             stage.advance()
     name = library.folder.resolve().name
     data = {**_about(checked), "library": name, "by": who or "", "queue": queue, "traces": traces}
@@ -109,18 +113,31 @@ def queued(library: Library, queue: str, who: str) -> list[Entry]:
     return [entry for entry in library.entries if wanted(entry)]
 
 
-def assumed_for(entry: Entry) -> Assumed:
-    """Return the machine whose journals stand for those of a trace: its own where it is a known one."""
-    machine, oil = MACHINES.get(entry.machine, MACHINES[MACHINE]), OILS.get(entry.oil, OILS[OIL])
-    return Assumed(machine, oil, REFRIGERANTS[REFRIGERANT])
+def bearings_for(entry: Entry, file: MachineFile | None) -> tuple[RecordedBearings | SeveralBearings, str]:
+    """Return the journals that stand for those of a trace, and whose they are in words.
+
+    Those of a machine file, of its ensemble where it has one; else of an invented machine, its own if it is one.
+    """
+    if file is None:
+        machine, oil = MACHINES.get(entry.machine, MACHINES[MACHINE]), OILS.get(entry.oil, OILS[OIL])
+        told = f"Assumed: machine {machine.name}, {oil.name}, {REFRIGERANT}."
+        return RecordedBearings(Assumed(machine, oil, REFRIGERANTS[REFRIGERANT])), told
+    members = file.others(MEMBERS)
+    sites = [member.middle() for member in members or [file]]
+    several = [Assumed(s.machine, s.oil, s.refrigerant, s.behaviour, s.schedule(running=False)) for s in sites]
+    which = f"{len(members)} members of its ensemble" if members else "the middle of what it states and assumes"
+    return SeveralBearings(several), f"By the machine file of {file.name}: {which}."
 
 
 # ------------------------------------------------------------------------------------------------------------ one trace
 
 
-def _trace(entry: Entry, settings: Settings, engine: Engine, *, open_at_once: bool) -> dict[str, Any]:
+def _trace(
+    entry: Entry, settings: Settings, engine: Engine, machine: MachineFile | None, *, open_at_once: bool
+) -> dict[str, Any]:
     trace = open_trace(entry.path)
-    curves, bearings = thinned(trace, RecordedBearings(assumed_for(entry)), settings.values[ranges.FLOOR])
+    bearings, whose = bearings_for(entry, machine)
+    curves = thinned(trace, bearings, settings.values[ranges.FLOOR])
     replay = engine.replay(trace, settings)
     stops = [
         [trace.seconds(stop.time_ms), cause_words(cause_of(stop.cause), doubts_of(stop.cause))] for stop in replay.stops
@@ -140,17 +157,12 @@ def _trace(entry: Entry, settings: Settings, engine: Engine, *, open_at_once: bo
     packed = base64.b64encode(zlib.compress(json.dumps(hidden, separators=(",", ":")).encode(), 9)).decode("ascii")
     start = None if entry.start_utc is None else entry.start_utc.isoformat()
     about = {"id": entry.id, "machine": entry.machine, "start_utc": start, "zone": entry.zone, "source": entry.source}
-    shown = {"start_s": trace.start_s, "end_s": trace.end_s, "rows": len(trace), "journal": _journal(entry)}
+    shown = {"start_s": trace.start_s, "end_s": trace.end_s, "rows": len(trace), "journal": whose}
     return {**about, **shown, "sha256": sha256_of(entry.path), "said": said if open_at_once else [], "packed": packed}
 
 
 def _found(inspection: str) -> str:
     return f"; inspection: {inspection}" if inspection else ""
-
-
-def _journal(entry: Entry) -> str:
-    machine, oil, refrigerant = assumed_for(entry)
-    return f"machine {machine.name}, {oil.name}, {refrigerant.name}"
 
 
 def _spells(damage: Damage) -> list[dict[str, Any]]:
@@ -180,8 +192,8 @@ class Curves:
     below: list[list[float]]
 
 
-def thinned(trace: AnyTrace, bearings: RecordedBearings, floor_pa: int) -> tuple[Curves, RecordedBearings]:
-    """Return a trace of at most some MOST_ROWS rows, and the bearings that were driven by all of them."""
+def thinned(trace: AnyTrace, bearings: RecordedBearings | SeveralBearings, floor_pa: int) -> Curves:
+    """Return a trace of at most some MOST_ROWS rows; the bearings are driven by all of them."""
     parts: list[NDArray[np.int64]] = []
     below = _Below(floor_pa)
     for piece in trace.pieces():
@@ -196,7 +208,7 @@ def thinned(trace: AnyTrace, bearings: RecordedBearings, floor_pa: int) -> tuple
         table = table[:, _extremes(table)]
     steps = np.diff(table, axis=1, prepend=0)
     time_ms, net_pa, suction_pa, running, *left_percent = steps.tolist()
-    return Curves(time_ms, net_pa, suction_pa, running, left_percent, below.found()), bearings
+    return Curves(time_ms, net_pa, suction_pa, running, left_percent, below.found())
 
 
 def _pressure(readings: NDArray[np.int64]) -> Floats:

@@ -7,6 +7,7 @@ missing counts as the one before it. So the figures are those of *a* machine, no
 beside a judgement, no measurement.
 """
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -14,8 +15,10 @@ from numba.extending import register_jitable
 from numpy.typing import NDArray
 
 from replay.physics import layout as at
+from replay.physics.agreeing import EARLY, LATE
 from replay.physics.arithmetic import power
 from replay.physics.bearing import bearing_step
+from replay.physics.behaviour import USUAL, Behaviour
 from replay.physics.crankshaft import floor_pressure_pa, mean_effective_pressure_pa
 from replay.physics.gas import volumetric_efficiency
 from replay.physics.kernel import compiled_with_digest
@@ -23,10 +26,12 @@ from replay.physics.layout import Matrix, Vector
 from replay.physics.machines import Machine, Oil, Refrigerant
 from replay.physics.model import Start, equilibrium_fraction, first_state, parameters, solubility_table
 from replay.physics.schedule import Schedule
-from replay.physics.simulate import Damage, damage_of
+from replay.physics.simulate import Damage, Spell, damage_of
 from replay.physics.sump import refresh
 
 OIL_C = 45.0  # common practice: a sump in steady running
+QUANTILES = (EARLY, 0.5, LATE)  # of several machines, for the pessimistic, the likely and the lasting journal
+ONE_SPELL_S = 10.0  # spells that begin nearer together on two machines are one
 LEAST_PA = 2e3  # absolute: a sensor may read less, a gas load cannot be told from it
 
 
@@ -77,15 +82,17 @@ class Assumed(NamedTuple):
     machine: Machine
     oil: Oil
     refrigerant: Refrigerant
+    behaviour: Behaviour = USUAL
+    schedule: Schedule | None = None  # of a machine that stands, with its design pressures
 
 
 class RecordedBearings:
     """The journals of an assumed machine, driven by a log piece by piece."""
 
     def __init__(self, assumed: Assumed) -> None:
-        machine, oil, refrigerant = assumed
-        schedule = Schedule(machine.rated_speed_rpm, running=False)
-        self._p = parameters(machine, oil, refrigerant, schedule)
+        machine, oil, refrigerant, behaviour, schedule = assumed
+        schedule = schedule or Schedule(machine.rated_speed_rpm, running=False)
+        self._p = parameters(machine, oil, refrigerant, schedule, behaviour=behaviour)
         dissolved = equilibrium_fraction(oil, refrigerant, OIL_C, schedule.design_suction_pa)
         s = first_state(machine, oil, refrigerant, schedule, Start(OIL_C, dissolved), self._p)
         s[at.S_SUCTION_PA] = s[at.S_CRANKCASE_PA] = schedule.design_suction_pa
@@ -121,3 +128,49 @@ class RecordedBearings:
     def damage(self) -> Damage:
         """Return what the journals have suffered so far, in the times of the log."""
         return damage_of(self._s)
+
+
+class SeveralBearings:
+    """The journals of several machines that the logged one may be, told as one: low, middle and high of them."""
+
+    def __init__(self, several: Sequence[Assumed]) -> None:
+        self._each = [RecordedBearings(assumed) for assumed in several]
+
+    def take(
+        self,
+        time_s: NDArray[np.float64],
+        net_pa: NDArray[np.float64],
+        suction_pa: NDArray[np.float64],
+        runs: NDArray[np.uint8],
+    ) -> NDArray[np.float64]:
+        """Go on as `RecordedBearings.take`; return the `QUANTILES` of the oil left, a column each."""
+        left = np.stack([bearings.take(time_s, net_pa, suction_pa, runs) for bearings in self._each])
+        return np.stack([np.quantile(left[:, :, i], share, axis=0) for i, share in enumerate(QUANTILES)], axis=1)
+
+    @property
+    def damage(self) -> Damage:
+        """Return the spells that spoil some journal of a machine, each column by its quantile of all machines."""
+        begun: list[list[Spell]] = []
+        spells = (spell for bearings in self._each for spell in bearings.damage.spells)
+        for spell in sorted(spells, key=_begin_s):
+            if begun and _begin_s(spell) - _begin_s(begun[-1][0]) < ONE_SPELL_S:
+                begun[-1].append(spell)
+            else:
+                begun.append([spell])
+        told = [Spell(together[0].starved_s, self._times_s(together)) for together in begun]
+        return Damage(tuple(spell for spell in told if any(time is not None for time in spell.times_s)))
+
+    def _times_s(self, together: list[Spell]) -> tuple[float | None, float | None, float | None]:
+        first, likely, last = (self._time_s([spell.times_s[i] for spell in together], i) for i in range(at.COLUMNS))
+        return first, likely, last
+
+    def _time_s(self, times_s: list[float | None], column: int) -> float | None:
+        """Return when a share of all machines have this column spoilt, None: so many never have."""
+        spoilt = sorted(time for time in times_s if time is not None)
+        place = int(np.ceil(QUANTILES[column] * len(self._each))) - 1
+        return spoilt[max(place, 0)] if place < len(spoilt) else None
+
+
+def _begin_s(spell: Spell) -> float:
+    """Return when a spell begins; one without want of oil pressure, when it first spoils something."""
+    return spell.starved_s if spell.starved_s is not None else min(t for t in spell.times_s if t is not None)

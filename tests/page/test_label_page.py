@@ -10,6 +10,8 @@ import pytest
 from replay.ground.refusal import Refusal
 from replay.library import MustTrip, read_library
 from replay.library.labels import relabel
+from replay.machine import read_machine
+from replay.machine.template import machine_template
 from replay.page import labelling
 from replay.page.labelling import queued, thinned, write_label_page
 from replay.physics import MACHINES, OILS, REFRIGERANTS
@@ -67,7 +69,7 @@ def test_a_long_trace_is_thinned_to_its_extremes(tmp_path: Path, monkeypatch: py
     (tmp_path / "t.csv").write_text("\n".join(rows) + "\n")
     trace = read_trace(tmp_path / "t.csv")
     monkeypatch.setattr(labelling, "MOST_ROWS", 600)
-    curves, _ = thinned(trace, RecordedBearings(ASSUMED), 30_000)
+    curves = thinned(trace, RecordedBearings(ASSUMED), 30_000)
     time, net, running = (np.cumsum(column) for column in (curves.time_ms, curves.net, curves.running))
 
     assert 300 < len(time) <= 1200
@@ -94,10 +96,30 @@ def test_a_trace_in_pieces_is_the_same(tmp_path: Path) -> None:
                 yield type(whole)(whole.name, whole.start_s, **parts)
 
     room_to_label(tmp_path)
-    whole, parts = (thinned(InPieces(size), RecordedBearings(ASSUMED), 30_000) for size in (1000, 7))  # type: ignore[arg-type]
-    assert whole[0] == parts[0]
-    assert whole[1].damage == parts[1].damage
-    assert whole[0].below == [[float(second) for second in FAULTY]]
+    driven = [RecordedBearings(ASSUMED) for _ in range(2)]
+    sizes = zip((1000, 7), driven, strict=True)
+    whole, parts = (thinned(InPieces(size), bearings, 30_000) for size, bearings in sizes)  # type: ignore[arg-type]
+    assert whole == parts
+    assert driven[0].damage == driven[1].damage
+    assert whole.below == [[float(second) for second in FAULTY]]
+
+
+def test_journals_are_those_of_the_machine_file_and_of_its_ensemble(tmp_path: Path) -> None:
+    """Catches a machine file that is read and not used, and one member told for all of them."""
+    folder = room_to_label(tmp_path)
+    text = machine_template()
+    lasting, short = (f'\n[[ensemble]]\n"behaviour.wipe_time_s" = {seconds}.0\n' for seconds in (6, 2))
+    told = {}
+    for name, members in {"plain": "", "lasting": lasting, "both": lasting + short, "short": short}.items():
+        (tmp_path / f"{name}.toml").write_text(text + members)
+        made = write_label_page(tmp_path / "out.html", folder, machine=read_machine(tmp_path / f"{name}.toml"))
+        traces = embedded_labels(made.text)["traces"]
+        told[name] = traces[0]["journal"], unpacked(traces[0])["spells"][0]["spoilt"]
+
+    assert "members" not in told["plain"][0]
+    assert told["both"][0] == "By the machine file of rack 2: 2 members of its ensemble."
+    assert told["both"][1][0] == told["short"][1][0] < told["lasting"][1][0]
+    assert told["both"][1][2] == told["lasting"][1][2]
 
 
 def test_a_page_that_cannot_be_written_is_refused_before_the_work(tmp_path: Path) -> None:
