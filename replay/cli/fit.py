@@ -14,24 +14,29 @@ from replay.cli.working import working
 @click.argument("machine", metavar="MACHINE", type=PATH)
 @LIBRARY
 @click.argument("ids", metavar="[ID]...", nargs=-1)
-@click.option("--to", type=PATH, required=True, metavar="FILE", help="Where the machine file with what was found goes.")
+@click.option("--to", type=PATH, required=True, metavar="FILE", help="Where to write the fitted machine file.")
 @click.option(
-    "--hold-out", multiple=True, metavar="ID", help="Predict this run instead of fitting to it; again for more."
+    "--hold-out", multiple=True, metavar="ID", help="Predict this run instead of fitting to it; repeat for more."
 )
 @SETTINGS
 @click.option(
-    "--members", type=click.IntRange(8, 200), default=32, show_default=True, metavar="N", help="Of the ensemble."
+    "--members",
+    type=click.IntRange(8, 200),
+    default=32,
+    show_default=True,
+    metavar="N",
+    help="Members of the ensemble.",
 )
 @click.option("--plot", type=PATH, metavar="FILE", help="Draw runs, members and residuals: FILE.png, .svg or .pdf.")
 @JSON
 @working
 def fit(machine: Path, library: Path, plot: Path | None, json_file: Path | None, **options: Any) -> None:
-    """Fit a MACHINE file to measured runs (ID..., all without) of a LIBRARY, such as a bench test with suction shut.
+    """Fit a MACHINE file to measured runs (ID..., or all) of a LIBRARY, such as a bench test with suction shut.
 
-    The model is made to follow the suction pressure that was read, so nobody needs to have logged the valve. What is
-    kept is an ensemble, not a point: machines that may have made these runs. What the runs do not tell is named, and
-    so is what the model cannot make. FILE is MACHINE with all that in it; `synth --machine FILE` labels over it. An
-    interrupted fit goes on where it stopped.
+    The model follows the logged suction pressure, so nobody needs to have logged the valve. The result is an ensemble,
+    not a point: machines that could have made these runs. What the runs do not settle is listed, and so is what the
+    model cannot reproduce. FILE is MACHINE with all that added; `synth --machine FILE` labels over the ensemble. An
+    interrupted fit carries on where it stopped.
     """
     from replay.display.fit import fit_view
     from replay.drawing.plot import check_plot

@@ -14,14 +14,14 @@ from replay.cli.working import Progress, working
     "--machine",
     type=PATH,
     metavar="FILE",
-    help="Machine file, with its [duty] and [faults]; the demo site without one.",
+    help="Machine file, with its [duty] and [faults]; without it, the demo site.",
 )
 @click.option("--settings", type=PATH, required=True, metavar="FILE", help="Settings file.")
 @click.option(
     "--against",
     type=PATH,
     metavar="FILE",
-    help="Other settings: the same machines, the same draws, and the difference.",
+    help="Other settings, run on the same machines and draws; shows the difference.",
 )
 @click.option("--years", type=int, required=True, metavar="N", help="Machine-years to run.")
 @click.option(
@@ -30,14 +30,14 @@ from replay.cli.working import Progress, working
     default=365,
     show_default=True,
     metavar="D",
-    help="Of each year; fewer to try.",
+    help="Days run of each year; fewer for a quick try.",
 )
-@click.option("--seed", type=int, required=True, metavar="K", help="Same seed, same years; more of them begin alike.")
+@click.option("--seed", type=int, required=True, metavar="K", help="Same seed, same years, however many.")
 @click.option(
     "--keep",
     type=PATH,
     metavar="DIR",
-    help="Keep what went wrong as a library in DIR; there, an interrupted forecast is taken up.",
+    help="Keep what went wrong as a library in DIR; run again, an interrupted forecast carries on there.",
 )
 @JSON
 @working
@@ -55,13 +55,13 @@ def forecast(
     cluster: str | None,
     progress: type[Progress],
 ) -> None:
-    """Run machine-years of ordinary duty with faults at their frequencies under a protection.
+    """Run machine-years of ordinary duty, with faults as often as they come, under a protection.
 
     Says per machine-year which stops were a nuisance and which were justified,
     lockouts, hours down, and machines lost with and without, with limits. A stop
-    is a nuisance when the machine of that moment, run on unprotected, takes no
-    harm. Without --machine, machines are those of the demo site, drawn for each
-    year anew. Duty and rates that nobody stated are assumed.
+    is a nuisance when the machine, left to run on unprotected, takes no harm.
+    Without --machine, machines are those of the demo site, drawn afresh for each
+    year. Duty and rates that nobody stated are assumed.
     """
     from replay.display.forecast import forecast_view
     from replay.forecast import forecast_years

@@ -21,26 +21,30 @@ QUEUES = ("unlabelled", "second", "differ", "all")
     nargs=2,
     multiple=True,
     metavar="EARLIEST DEADLINE",
-    help='A stop has to lie between: seconds of the trace\'s time_s, "5 min", or by the clock "2026-03-01 10:05:30".'
-    " Again for each further fault.",
+    help='A stop has to lie between: seconds of the trace\'s time_s, "5 min", or wall-clock "2026-03-01 10:05:30".'
+    " Repeat for each further fault.",
 )
-@click.option("--likely", multiple=True, metavar="TIME", help="By when a likely bearing would be spoilt: one a window.")
-@click.option("--latest", multiple=True, metavar="TIME", help="By when the most lasting one would be: one a window.")
-@click.option("--ride-through", is_flag=True, help="It has to come through without a stop.")
+@click.option(
+    "--likely", multiple=True, metavar="TIME", help="When a likely bearing would be spoilt, one for each window."
+)
+@click.option(
+    "--latest", multiple=True, metavar="TIME", help="When the longest-lasting one would be, one for each window."
+)
+@click.option("--ride-through", is_flag=True, help="The machine has to run on without a stop.")
 @click.option("--undecided", is_flag=True, help="Not known: counted apart, judged neither way.")
-@click.option("--family", metavar="NAME", help="Every trace of this family, beside those named.")
+@click.option("--family", metavar="NAME", help="Every trace of this family, as well as those named.")
 @click.option("--inspection", default="", metavar="TEXT", help="What was found when the machine was opened.")
-@click.option("--settle", is_flag=True, help="Reviewers differ, and this ends it.")
-@click.option("--note", "why", metavar="TEXT", help="Why: how the label is known.")
-@click.option("--by", "who", metavar="WHO", help="Who says so; without it, the name you are logged in by.")
-@click.option("--from", "file", type=PATH, metavar="FILE", help="Take the labels of a page (.json) or a table (.csv).")
-@click.option("--page", type=PATH, metavar="FILE.html", help="Write a page to label on, in a browser, offline.")
+@click.option("--settle", is_flag=True, help="This label settles a difference between reviewers.")
+@click.option("--note", "why", metavar="TEXT", help="Why: how you know.")
+@click.option("--by", "who", metavar="WHO", help="Who says so; without it, your login name.")
+@click.option("--from", "file", type=PATH, metavar="FILE", help="Take labels from a page (.json) or a table (.csv).")
+@click.option("--page", type=PATH, metavar="FILE.html", help="Write a page for labelling in a browser, offline.")
 @click.option(
     "--queue",
     type=click.Choice(QUEUES),
     default=QUEUES[0],
     show_default=True,
-    help="What the page asks for: unlabelled traces, those that one other has labelled, those where reviewers differ.",
+    help="Traces the page asks about: unlabelled, labelled by one other person, those where reviewers differ, all.",
 )
 @click.option(
     "--machine",
@@ -60,18 +64,18 @@ def label(
     family: str | None,
     **given: Any,
 ) -> None:
-    """Label the traces ID... of LIBRARY in its library.toml, beside what other reviewers say.
+    """Label the traces ID... of LIBRARY in its library.toml, beside the labels of other reviewers.
 
-    Without ID, --family, --from and --page it tells what the labels rest on, how
+    Without ID, --family, --from and --page it says what the labels rest on, how
     far reviewers agree, and where they differ.
 
     A label comes from the inspection of the machine or from how the trace was
     made, never from the logic that it judges. Who says so and why is added to
-    the trace's note, with the day. Reviewers who differ leave a trace undecided
-    until one says otherwise or a label with --settle is given.
+    the trace's note, with the date. A trace on which reviewers differ is
+    undecided until one of them changes their label or one is given with --settle.
 
-    A verdict goes by DEADLINE, the careful figure; --likely and --latest say how
-    sure it is, and are told beside it.
+    The verdict goes by DEADLINE, the cautious figure; --likely and --latest say
+    how sure it is, and are shown beside it.
     """
     wanted = bool(given["windows"]) + given["ride_through"] + given["undecided"]
     ways = [bool(identities or family or wanted), file is not None, page is not None]

@@ -33,10 +33,10 @@ def machine_new(file: Path) -> None:
 
 @machine.command("check")
 @click.argument("file", metavar="FILE", type=PATH)
-@click.option("--settings", type=PATH, metavar="FILE", help="Settings that are held against the machine.")
+@click.option("--settings", type=PATH, metavar="FILE", help="Settings to check against the machine.")
 @JSON
 def machine_check(file: Path, settings: Path | None, json_file: Path | None) -> None:
-    """Print what follows from a machine FILE, what it rests on, and what in the settings contradicts it.
+    """Print what follows from a machine FILE, what that rests on, and what in the settings contradicts it.
 
     Exit status 0 no contradiction, 1 there are some, 2 bad input.
     """

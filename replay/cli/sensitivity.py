@@ -12,7 +12,9 @@ from replay.cli.working import working
 
 @machine.command("sensitivity")
 @click.argument("file", metavar="FILE", type=PATH)
-@click.option("--cases", type=click.IntRange(1, 100000), default=46, show_default=True, help="Drawn, families in turn.")
+@click.option(
+    "--cases", type=click.IntRange(1, 100000), default=46, show_default=True, help="Cases to draw, families in turn."
+)
 @click.option("--seed", type=click.IntRange(0), default=20261130, show_default=True, metavar="S")
 @click.option("--plot", type=PATH, metavar="FILE", help="Draw it: FILE.png, .svg or .pdf.")
 @JSON
