@@ -1,6 +1,7 @@
 """The commands of one trace: `explain` in words, `show` as a picture."""
 
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -30,8 +31,14 @@ def explain(trace: Path, identity: str | None, settings: Path | None, json_file:
 @click.option("-o", "--out", type=PICTURE, required=True, metavar="FILE", help="FILE.png, .svg or .pdf.")
 @click.option("--from", "from_s", type=float, metavar="S", help="Draw from this second of the trace's time_s on.")
 @click.option("--to", "to_s", type=float, metavar="S", help="Draw up to this second.")
+@click.option(
+    "--event",
+    type=click.IntRange(min=1),
+    metavar="N",
+    help="Draw the Nth stop or spell short of oil, from a minute before it to two after.",
+)
 @SETTINGS
-def show(trace: Path, identity: str | None, out: Path, settings: Path | None, **part: float | None) -> None:
+def show(trace: Path, identity: str | None, out: Path, settings: Path | None, **part: Any) -> None:
     """Draw one TRACE: pressures with the levels of the settings, integral, states, stops and label.
 
     TRACE is a file, or a library and the ID of one of its traces.

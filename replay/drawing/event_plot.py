@@ -11,7 +11,7 @@ from replay.drawing.around import Around
 from replay.drawing.decimation import Floats
 from replay.drawing.looks import BAND, BLUE, CURVE, GREEN, INK, LINES
 from replay.drawing.picture import Level, Panel
-from replay.drawing.svg import Scale
+from replay.drawing.svg import Scale, named_below
 from replay.drawing.trace_plot import LEFT, RIGHT, WIDTH, bars, draw_panel
 from replay.drawing.wall_clock import clock_ticks
 from replay.ground.shown import other_units
@@ -44,14 +44,6 @@ def event_svg(around: Around, settings: Settings, words: str) -> str:
     name, ticks = clock_ticks(around.begin_s, around.end_s, event.clock)
     named_below(root, time, RUNNING[1], name, ticks)
     return svg.markup(root)
-
-
-def named_below(root: ET.Element, scale: Scale, y: float, name: str, ticks: Sequence[tuple[float, str]]) -> None:
-    """Draw ticks with their words and the name of a horizontal axis under y."""
-    for place, word in ticks:
-        svg.line(root, (scale.at(place), y, scale.at(place), y + 4), INK)
-        svg.text(root, scale.at(place), y + 15, word, "middle")
-    svg.text(root, (scale.begin + scale.end) / 2, y + 31, name, "middle")
 
 
 def _mark(root: ET.Element, time: Scale, at_ms: int | None, words: str, kind: str, row: int) -> None:

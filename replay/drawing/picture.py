@@ -4,6 +4,7 @@ Times are in s of the trace's own time. Pressures are in the units of the settin
 """
 
 import itertools
+import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -15,6 +16,7 @@ from replay.drawing.decimation import Curve, Floats, Stretches
 from replay.drawing.looks import in_rows, time_axis
 from replay.engine import Stop, compiled, told_cause
 from replay.engine.portable import Machine, Trail
+from replay.ground.refusal import refusal
 from replay.ground.shown import other_units
 from replay.ground.units import STANDARD_ATMOSPHERE_PA, atmosphere_pa
 from replay.library import Entry, MustTrip
@@ -22,8 +24,10 @@ from replay.settings import Settings
 from replay.sweep import Course, Noted
 from replay.trace import LongTrace, Trace
 from replay.trace.files import last_time_s
+from replay.triage.clock import UTC, Clock
 
 STRETCHES = 2000  # about two for each dot of a screen
+WHOLE = (-math.inf, math.inf)  # all of a trace's time
 LEAST_SPAN_KPA = 10.0
 # Places among the settings of the pressures that are drawn as levels.
 PRESSURES = {
@@ -76,7 +80,8 @@ class Picture:
 
     spells: for each state the stretches of time (begin, end) spent in it, those too close to tell apart drawn as
     one; unread: stretches in which a pressure was missing or out of its sensor's range; running: as the feedback says;
-    windows: in which a stop has to lie; margins: from the first stop in one to its deadline; bands: of deadlines.
+    windows: in which a stop has to lie; margins: from the first stop in one to its deadline; bands: of deadlines;
+    clock: that on the wall, where the trace's entry says when it began.
     """
 
     name: str
@@ -93,20 +98,34 @@ class Picture:
     windows: tuple[tuple[float, float], ...] = ()
     margins: tuple[tuple[float, float], ...] = ()
     running: list[tuple[float, float]] = field(default_factory=list)
+    clock: Clock = field(default_factory=Clock)
 
 
 def picture(
-    trace: Trace, settings: Settings, entry: Entry | None = None, trail: Trail | None = None, stretches: int = STRETCHES
+    trace: Trace,
+    settings: Settings,
+    entry: Entry | None = None,
+    trail: Trail | None = None,
+    stretches: int = STRETCHES,
+    within: tuple[float, float] = WHOLE,
 ) -> Picture:
-    """Return what there is to draw; the logic is run over the trace unless its trail is given."""
+    """Return what there is to draw; the logic is run over the trace unless its trail is given.
+
+    within: the part of the trace's time (s) that is drawn. Raises Refusal where nothing lies in it.
+    """
+    part = _part(trace.name, (trace.start_s, _end_s(trace)), within)
     trail = trail or trail_of(trace, settings)
-    seen = _Seen(settings, Stretches(trace.start_s, _end_s(trace), stretches))
+    seen = _Seen(settings, trace.start_s, part, _stretches(part, _end_s(trace), stretches))
     seen.take(trace, Noted(np.arange(len(trace)), trail.states, trail.integral_percent))
     return seen.picture(trace, trail.stops, entry)
 
 
 def picture_of_long(
-    trace: LongTrace, settings: Settings, entry: Entry | None = None, stretches: int = STRETCHES
+    trace: LongTrace,
+    settings: Settings,
+    entry: Entry | None = None,
+    stretches: int = STRETCHES,
+    within: tuple[float, float] = WHOLE,
 ) -> Picture:
     """Return what there is to draw of a trace of any length, in bounded memory; thinned as it is read.
 
@@ -116,10 +135,27 @@ def picture_of_long(
     course, pieces, end_s = Course(settings), trace.pieces(), last_time_s(trace.path)
     first = next(pieces)
     length_ms = round((max(first.start_s, end_s) - first.start_s) * 1000)  # as `Trace` has it, in whole ms
-    seen = _Seen(settings, Stretches(first.start_s, first.start_s + length_ms / 1000, stretches))
+    end = first.start_s + length_ms / 1000
+    part = _part(first.name, (first.start_s, end), within)
+    seen = _Seen(settings, first.start_s, part, _stretches(part, end, stretches))
     for piece in itertools.chain([first], pieces):
         seen.take(piece, course.take(piece, seen.stretches.starts(_seconds(piece))))
     return seen.picture(piece, tuple(course.stops), entry)
+
+
+def _part(name: str, whole: tuple[float, float], within: tuple[float, float]) -> tuple[float, float]:
+    """Return the part of a trace's time that is drawn."""
+    begin, end = max(whole[0], within[0]), min(whole[1], within[1])
+    if begin >= end and within != WHOLE:
+        accepted = f"a part of {whole[0]:g} s to {whole[1]:g} s"
+        raise refusal(name, "--from, --to", "nothing of the trace lies between", accepted)
+    return begin, end
+
+
+def _stretches(part: tuple[float, float], end_s: float, count: int) -> Stretches:
+    """Return the stretches of a part; of one that ends early, what comes after it is a stretch more."""
+    begin, end = part
+    return Stretches(begin, end, count) if end >= end_s else Stretches(begin, end + (end - begin) / count, count + 1)
 
 
 def _seconds(trace: Trace) -> Floats:
@@ -133,8 +169,8 @@ def _end_s(trace: Trace) -> float:
 class _Seen:
     """What there is to draw of the rows so far."""
 
-    def __init__(self, settings: Settings, stretches: Stretches) -> None:
-        self.settings, self.stretches = settings, stretches
+    def __init__(self, settings: Settings, start_s: float, part: tuple[float, float], stretches: Stretches) -> None:
+        self.settings, self.start_s, self.part, self.stretches = settings, start_s, part, stretches
         self.net, self.suction, self.integral = (Curve(stretches) for _ in range(3))
         self.spells = {name: Runs(stretches) for name in range(state.LOCKED_OUT + 1)}
         self.unread, self.running = Runs(stretches), Runs(stretches)
@@ -172,8 +208,8 @@ class _Seen:
             beside.append(Level("unread", over.low, "no valid reading"))
         return Picture(
             name=last.name,
-            begin_s=self.stretches.begin,
-            end_s=_end_s(last),
+            begin_s=self.part[0],
+            end_s=self.part[1],
             net=replace(over, levels=(*over.levels, *beside)),
             suction=_suction(self.suction.line(), self.suction_ends, settings),
             integral=_integral(self.integral.line(), settings),
@@ -185,7 +221,15 @@ class _Seen:
             windows=tuple((window.earliest_s, window.deadline_s) for window in windows),
             margins=tuple(_margins(windows, [last.seconds(stop.time_ms) for stop in stops])),
             running=self.running.ended(_end_s(last)),
+            clock=_clock(entry, self.start_s),
         )
+
+
+def _clock(entry: Entry | None, start_s: float) -> Clock:
+    """Return the clock on the wall of a trace whose first row is at start_s of its own time."""
+    if entry is None or entry.start_utc is None:
+        return Clock()
+    return Clock(entry.start_utc.timestamp() - start_s, entry.zone or UTC)
 
 
 class Runs:

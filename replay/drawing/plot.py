@@ -4,12 +4,13 @@ No label lies on a curve: levels are named at the right of the plot, marks above
 """
 
 import io
+import math
 import re
 from collections.abc import Iterable
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from protect import state
 from replay.drawing.decimation import lone_points
 from replay.drawing.looks import (
     AREAS,
@@ -28,6 +29,7 @@ from replay.drawing.looks import (
     time_axis,
 )
 from replay.drawing.picture import Level, Panel, Picture, named_marks, picture, picture_of_long
+from replay.drawing.wall_clock import clock_ticks
 from replay.engine import STATES
 from replay.ground.files import check_writable, write_whole
 from replay.ground.refusal import as_text, or_refuse, refusal
@@ -35,7 +37,7 @@ from replay.ground.wording import counted, seconds, words
 from replay.library import Entry, Library, label_text
 from replay.library.given import GivenSettings
 from replay.score import Verdict
-from replay.score.explaining import explain_trace
+from replay.score.explaining import Explanation, explain_trace
 from replay.settings import Settings
 from replay.trace import AnyTrace, Trace, read_trace
 
@@ -47,6 +49,7 @@ SMALL = 8.5  # points
 POINTS = 72  # an inch
 LETTER = 0.55  # of the height of the letters: about their width
 MARK_ROWS = 3
+BEFORE_S, AFTER_S = 60.0, 120.0  # of an event
 RUNS = "run feedback"
 NAME = {"fontsize": SMALL, "color": INK}
 LEADER = {"arrowstyle": "-", "shrinkA": 0, "shrinkB": 0}  # from a name to its line
@@ -68,28 +71,51 @@ def draw_trace(
     *,
     from_s: float | None = None,
     to_s: float | None = None,
+    event: int | None = None,
 ) -> None:
     """Draw one trace into FILE.png, .svg or .pdf: pressures with levels, integral, states, stops, label, outcome.
 
-    Without settings, those of the library that the file belongs to. from_s, to_s: a part of the trace's time. Raises
-    Refusal.
+    Without settings, those of the library that the file belongs to. from_s, to_s: a part of the trace's time; event:
+    number of a stop or a spell short of oil, drawn from a minute before it to two after. Raises Refusal.
     """
     check_plot(Path(path))
     told = explain_trace(trace, settings)
     read, entry, checked = told.trace, told.entry, told.settings
-    shown = picture(read, checked, entry) if isinstance(read, Trace) else picture_of_long(read, checked, entry)
+    if event is None:
+        within = (-math.inf if from_s is None else from_s, math.inf if to_s is None else to_s)
+    elif from_s is None and to_s is None:
+        within = _around(told, event)
+    else:
+        raise refusal(read.name, "--event", "given beside --from or --to", "an event, or a part of the time")
+    if isinstance(read, Trace):
+        shown = picture(read, checked, entry, within=within)
+    else:
+        shown = picture_of_long(read, checked, entry, within=within)
     outcome = outcome_told(told.verdict) if told.verdict else ""
-    save_figure(Path(path), draw(_cut(shown, from_s, to_s, path), title(shown, checked, entry, outcome)))
+    save_figure(Path(path), draw(shown, title(shown, checked, entry, outcome)))
 
 
-def _cut(shown: Picture, from_s: float | None, to_s: float | None, path: Path | str) -> Picture:
-    """Return a picture of a part of the time."""
-    begin = shown.begin_s if from_s is None else max(from_s, shown.begin_s)
-    end = shown.end_s if to_s is None else min(to_s, shown.end_s)
-    if begin >= end:
-        accepted = f"a part of {shown.begin_s:g} s to {shown.end_s:g} s"
-        raise refusal(path, "--from, --to", "nothing of the trace lies between", accepted)
-    return replace(shown, begin_s=begin, end_s=end)
+def _around(told: Explanation, event: int) -> tuple[float, float]:
+    """Return the time around an event, by its number from 1: a spell short of oil, or a stop that ends none."""
+    changes, seconds_of = told.replay.changes, told.trace.seconds
+    ends = [change.time_ms for change in changes[1:]]
+    spells = [
+        (change.time_ms, end)
+        for change, end in zip(changes, [*ends, None], strict=False)
+        if change.after == state.STARVED
+    ]
+    alone = [
+        (stop.time_ms, stop.time_ms)
+        for stop in told.replay.stops
+        if not any(begin <= stop.time_ms and (end is None or stop.time_ms <= end) for begin, end in spells)
+    ]
+    events = sorted([*spells, *alone], key=lambda spell: spell[0])
+    if not 1 <= event <= len(events):
+        accepted = f"1 to {len(events)}" if events else "--from and --to"
+        rule = f"the trace has {counted(len(events), 'event')}: stops, and spells short of oil"
+        raise refusal(told.trace.name, "--event", rule, accepted, event)
+    begin, end = events[event - 1]
+    return seconds_of(begin) - BEFORE_S, math.inf if end is None else seconds_of(end) + AFTER_S
 
 
 def save_plot(path: Path, trace: Trace, settings: Settings, entry: Entry | None = None) -> None:
@@ -170,6 +196,10 @@ def draw(shown: Picture, heading: str) -> Any:
             axes.vlines(at, 0, 1, colors=colour, linewidth=width, linestyle=_dash(dash), **whole)
     _margins(integral, shown, size)
     lanes.set_xlabel(f"time {unit}")
+    if shown.clock.utc_s is not None:
+        name, ticks = clock_ticks(shown.begin_s, shown.end_s, shown.clock)
+        lanes.set_xticks([at_s / size for at_s, _ in ticks], [word for _, word in ticks])
+        lanes.set_xlabel(f"{name}; marks in {unit} of the trace's own time")
     heading = heading.replace("$", r"\$")  # of a user's, no formula
     figure.text(0.01, 0.985, heading, va="top", fontsize=10, color=INK)
     _name_marks(net, shown, size)

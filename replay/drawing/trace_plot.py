@@ -23,6 +23,7 @@ from replay.drawing.looks import (
 )
 from replay.drawing.picture import Level, Panel, Picture, named_marks
 from replay.drawing.svg import Scale
+from replay.drawing.wall_clock import clock_ticks
 from replay.engine import STATES
 from replay.ground.wording import counted, words
 
@@ -57,7 +58,11 @@ def trace_svg(shown: Picture, words: str) -> str:
     _margins(root, time, shown)
     for top, bottom in (NET, SUCTION, INTEGRAL, STATE):
         svg.box(root, (LEFT, top, RIGHT - LEFT, bottom - top), "none", INK)
-    svg.below(root, hours, STATE[1], f"time {unit}", hours.ticks(8))
+    if shown.clock.utc_s is None:
+        svg.below(root, hours, STATE[1], f"time {unit}", hours.ticks(8))
+    else:
+        name, ticks = clock_ticks(shown.begin_s, shown.end_s, shown.clock)
+        svg.named_below(root, time, STATE[1], f"{name}; marks in {unit} of the trace's own time", ticks)
     return svg.markup(root)
 
 

@@ -8,9 +8,8 @@ import numpy as np
 
 from protect import ranges
 from replay.drawing import svg
-from replay.drawing.event_plot import named_below
 from replay.drawing.looks import BLUE, CURVE, GREEN, INK, LINES, PURPLE, VERMILLION
-from replay.drawing.svg import Scale
+from replay.drawing.svg import Scale, named_below
 from replay.drawing.trace_plot import LEFT, RIGHT, WIDTH
 from replay.settings import Settings
 from replay.triage import kernel

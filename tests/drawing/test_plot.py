@@ -16,10 +16,12 @@ from replay.drawing.decimation import Stretches
 from replay.drawing.looks import LANES, LINES, apart, in_rows
 from replay.drawing.picture import Picture, picture, picture_of_long, trail_of
 from replay.drawing.plot import draw, draw_trace, save_plot
+from replay.drawing.trace_plot import trace_svg
 from replay.engine import replay_trace
 from replay.engine.portable import Machine
 from replay.ground.refusal import Refusal
 from replay.library import read_library
+from replay.score.explaining import explain_trace
 from replay.settings import read_settings
 from replay.trace import LongTrace, read_trace
 from tests.conftest import SETTINGS, trace_csv
@@ -519,3 +521,52 @@ def test_a_part_of_the_time_is_drawn(library: Path, tmp_path: Path) -> None:
     assert "deadline 250.0 s" not in text
     with pytest.raises(Refusal, match="nothing of the trace lies between"):
         draw_trace(tmp_path / "g.svg", library / "fault.csv", from_s=9000)
+
+
+def test_an_event_is_drawn_from_a_minute_before_it_to_two_after(library: Path, tmp_path: Path) -> None:
+    """Catches an event counted twice, as a spell and as its stop; another one than asked for; one that is not there."""
+    changes = explain_trace(library / "fault.csv").replay.changes
+    spells = [
+        (one.time_ms / 1000, two.time_ms / 1000)
+        for one, two in itertools.pairwise(changes)
+        if one.after == state.STARVED
+    ]
+    assert len(spells) >= 2
+    for number, (begin, end) in enumerate(spells, start=1):
+        draw_trace(tmp_path / "e.svg", library / "fault.csv", event=number)
+        draw_trace(tmp_path / "p.svg", library / "fault.csv", from_s=begin - 60, to_s=end + 120)
+        assert (tmp_path / "e.svg").read_text() == (tmp_path / "p.svg").read_text()
+    with pytest.raises(Refusal, match=r"--event.* = 99.*events"):
+        draw_trace(tmp_path / "e.svg", library / "fault.csv", event=99)
+    with pytest.raises(Refusal, match="beside --from"):
+        draw_trace(tmp_path / "e.svg", library / "fault.csv", event=1, to_s=100)
+
+
+def test_a_part_of_a_long_trace_is_drawn_row_by_row(library: Path) -> None:
+    """Catches three minutes of a day drawn from the few points that a whole day is thinned to, or cut short."""
+    settings, trace = read_settings(library / "settings.toml"), read_trace(library / "fault.csv")
+    times = trace.start_s + trace.time_ms / 1000
+    for drawn in (
+        picture(trace, settings, stretches=20, within=(100.0, 140.0)),
+        picture_of_long(LongTrace(library / "fault.csv"), settings, stretches=20, within=(100.0, 140.0)),
+    ):
+        assert (drawn.begin_s, drawn.end_s) == (100.0, 140.0)
+        assert set(times[(times >= 100) & (times <= 140)]) <= set(drawn.net.x)
+        assert drawn.net.x.max() == times.max()
+
+
+def test_the_time_axis_is_that_of_the_wall_where_the_trace_says_when_it_began(library: Path) -> None:
+    """Catches seconds of a log to be reckoned into the hour of a call-out, and UTC shown for the site's own time."""
+    path = library / "library.toml"
+    begun = 'id = "fault"\nstart_utc = 2026-03-01T09:05:00Z\nzone = "Europe/Oslo"'
+    path.write_text(path.read_text().replace('id = "fault"', begun))
+    entry = next(entry for entry in read_library(library).entries if entry.id == "fault")
+    settings, trace = read_settings(library / "settings.toml"), read_trace(entry.path)
+    lanes = draw(picture(trace, settings, entry, within=(60.0, 240.0)), "fault").axes[3]
+
+    ticks = dict(zip(lanes.get_xticks(), (label.get_text() for label in lanes.get_xticklabels()), strict=True))
+    assert lanes.get_xlabel() == "2026-03-01, Europe/Oslo; marks in s of the trace's own time"
+    assert ticks[120.0 + trace.start_s] == "10:07"
+    page = trace_svg(picture(trace, settings, entry, within=(60.0, 240.0)), "fault")
+    assert ">10:07<" in page
+    assert "2026-03-01, Europe/Oslo" in page
