@@ -22,6 +22,9 @@ LEGEND = {
     "*": "the sensor ranges leave no reading of this net oil pressure",
 }
 # These are promised as "at most", so they are never shown longer; all other times never shorter.
+HEADS = ("guarantee", "", "method")
+# What an owner asks first: by when it stops, what it rides through, lost readings, frozen readings, lockout.
+MAIN = ("trips", "no_trip", "missing", "frozen", "lockout")
 AT_MOST = {"no_trip", "reload", "restart"}
 ROUND = 10  # parts of a second and of a percent that are shown
 
@@ -87,7 +90,14 @@ def _at_most(ms: float) -> str:
 
 def _lines(report: Guarantee) -> Table:
     rows = [(line.what, _value(line, report.settings.units), line.method) for line in report.lines]
-    return Table("Beside the depths", ("guarantee", "", "method"), rows, texts=frozenset({2}))
+    return Table("Beside the depths", HEADS, rows, texts=frozenset({2}))
+
+
+def main_lines(report: Guarantee) -> Table:
+    """Return the few lines that an owner asks for first."""
+    told = [line for line in report.lines if line.key in MAIN]
+    rows = [(line.what, _value(line, report.settings.units), line.method) for line in told]
+    return Table("What the logic guarantees with these settings", HEADS, rows, texts=frozenset({2}))
 
 
 def _value(line: Line, units: Units) -> str:

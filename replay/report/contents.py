@@ -11,11 +11,12 @@ from markupsafe import Markup
 
 from replay.display import score as telling
 from replay.display.course import timeline_table
+from replay.display.guarantee import main_lines
 from replay.display.labels import undecided_words
 from replay.display.settings import acceptance_table, settings_table
 from replay.display.table import Table
 from replay.display.terminal import CAUTION
-from replay.drawing import margins
+from replay.drawing import margins, tradeoff
 from replay.drawing.diagram import diagram_svg
 from replay.drawing.picture import picture
 from replay.drawing.svg import clean, markup
@@ -29,6 +30,7 @@ from replay.score import Score, Verdict
 from replay.score.judge_digest import judge_digest
 from replay.score.scoring import TOLD
 from replay.score.windows import STOOD
+from replay.settings.guarantee import guarantee
 from replay.trace import read_trace
 
 WORST = 10
@@ -57,12 +59,14 @@ def contents(
         "families": telling.families_table(score),
         "baselines": telling.baselines_table(score),
         "comparators": telling.comparing(score),
+        "tradeoff": _figure(tradeoff.words(score), tradeoff.tradeoff_svg(score)) if score.comparators else None,
         "margins": _figure(margins.words(score), margins.margins_svg(score)),
         "worst": [_case(entries[verdict.id], verdict, score) for verdict in ordered[:WORST]],
         "undecided": _undecided(score, entries) if score.undecided else None,
         "traces": _traces((*ordered, *score.undecided), library, strips),
         "settings": settings_table(score.settings),
         "acceptance": acceptance_table(score.settings),
+        "guarantee": main_lines(guarantee(score.settings)),
         "rules": _rules(),
         "diagram": _figure(
             "Each arrow carries the numbers of its rows in the table. Orange: run permission is withdrawn. "

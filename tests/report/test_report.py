@@ -5,16 +5,20 @@ import json
 import re
 from html.parser import HTMLParser
 from pathlib import Path
+from xml.etree import ElementTree as ET
 
 import pytest
 
+from replay.display.guarantee import MAIN
 from replay.display.score import apart, baselines_table, claims_table, families_table, reasons, said
+from replay.drawing import tradeoff
 from replay.ground.wording import percent
 from replay.library import read_library
 from replay.report.contents import WORST, worst_first
 from replay.report.write import write_report
-from replay.score import score
+from replay.score import Score, score
 from replay.settings import read_settings
+from replay.settings.guarantee import guarantee
 from tests.conftest import SETTINGS, entry, trace_csv
 from tests.support.command import lubetrip
 
@@ -159,7 +163,7 @@ def test_every_picture_is_told_in_words(page: Page) -> None:
     """Catches a picture that a blind reader learns nothing of, and one that is only called a picture."""
     pictures = page.all("svg", "img")
 
-    assert len(pictures) == 1 + 7 + 1 + 8
+    assert len(pictures) == 1 + 1 + 7 + 1 + 8
     for about, _ in pictures:
         assert (about.get("role"), len(about.get("aria-label") or "") > 10) == ("img", True)
 
@@ -383,3 +387,40 @@ def test_title_author_and_date_are_those_given_and_no_others(library: Path, tmp_
     assert plain.replace(f"Lubrication protection: {library.resolve().name}", "Cold store &lt;9&gt;") == signed.replace(
         '<p class="small">A. Fitter, 2 March 2026</p>\n', ""
     )
+
+
+def test_the_guarantees_of_the_settings_stand_in_the_page(hostile: Path, page: Page) -> None:
+    """Catches a report without what holds whatever the traces are, or with that of other settings."""
+    told = guarantee(read_settings(hostile / "settings.toml"))
+    rows = page.rows("What the logic guarantees")[1:]
+
+    assert [row[0] for row in rows] == [told.line(key).what for key in MAIN]
+    assert rows[MAIN.index("lockout")][1] == f"{told.line('lockout').value:g}"
+
+
+def test_the_trade_off_marks_every_best_point_and_the_settings(hostile: Path) -> None:
+    """Catches missed and nuisance that changed places, a law left out, and a cross that is not that of the settings."""
+    found = score(read_library(hostile), read_settings(hostile / "settings.toml"))
+    root = ET.fromstring(tradeoff.tradeoff_svg(found))
+    dots = [(float(one.get("cx", "")), float(one.get("cy", ""))) for one in root.iter() if one.tag.endswith("circle")]
+    points = [(p.missed, p.nuisance_trips) for each in found.comparators for p in each.curve]
+
+    assert len(found.comparators) == len(tradeoff.LOOKS)
+    assert len(dots) == len(points)
+    for (x, y), (missed, trips) in zip(dots, points, strict=True):
+        for (x2, y2), (missed2, trips2) in zip(dots, points, strict=True):
+            assert (x < x2) == (missed < missed2)
+            assert (y > y2) == (trips < trips2)
+    assert (min(x for x, _ in dots) == tradeoff.LEFT) == (min(missed for missed, _ in points) == 0)
+    words = tradeoff.words(found)
+    assert f"These settings: {found.totals.missed} missed, {found.totals.nuisance_trips} nuisance" in words
+    most = [max(1, here, *there) for here, there in zip(own(found), zip(*points, strict=True), strict=True)]
+    x = tradeoff.LEFT + own(found)[0] / (tradeoff.ROOM * most[0]) * (tradeoff.RIGHT - tradeoff.LEFT)
+    y = tradeoff.BOTTOM - own(found)[1] / (tradeoff.ROOM * most[1]) * (tradeoff.BOTTOM - tradeoff.TOP)
+    cross = f"M{x - tradeoff.CROSS:.1f} {y - tradeoff.CROSS:.1f}L"
+    assert [one for one in root.iter() if one.get("d", "").startswith(cross)]
+
+
+def own(found: Score) -> tuple[int, int]:
+    """Return what the settings miss, and how often they stop for nothing."""
+    return found.totals.missed, found.totals.nuisance_trips
