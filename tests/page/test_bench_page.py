@@ -1,8 +1,10 @@
 """The bench page without a browser: what it embeds, how it reads settings, and how it judges, against the Python side."""
 
 import base64
+import itertools
 import json
 import random
+import subprocess
 import zlib
 from pathlib import Path
 from typing import Any
@@ -25,9 +27,11 @@ from tests.conftest import SETTINGS, entry, trace_csv
 from tests.support.bench_page import FIXTURES, embedded, page_text, parts, some
 from tests.support.command import lubetrip
 from tests.support.fooling import FAULT, RIDE, broken_wire, faulty, healthy, made, noisy
+from tests.support.toolchain import need
 
 pytestmark = pytest.mark.slow("runs a compiler, an emulator, another Python or a browser for each case")
 
+PAGE = Path(bench.__file__).parent
 NAMES = [row[0] for row in ranges.SETTINGS]
 TYPED = {
     "cut_out": [
@@ -451,3 +455,31 @@ def test_a_page_refuses_a_deadline_beyond_its_trace_as_the_score_does(tmp_path: 
     folder = made(tmp_path, {"f": (noisy(1, 200, faulty), FAULT)})
     with pytest.raises(Refusal, match="deadline_s in the library = 250: after the trace has ended"):
         page_text(read_library(folder), folder / "settings.toml")
+
+
+NARROW_PANEL = """
+const NO_READING = -1, PRESSURES = { kPa: 1000 }, texts = [];
+const looks = { lines: new Proxy({}, { get: () => ({ colour: "", width: 1, dash: [] }) }) };
+const pen = new Proxy({}, { get: () => () => {}, set: () => true });
+const given = { cut_in: 80000, cut_out: 60000, floor: 1000, max_gap: 3000 };
+const plot = Object.assign(Object.create(Plot.prototype), {
+    left: 62, right: 300, size: 11, narrow: true, panels: { net: { top: 0, bottom: 120 } }, xs: [62, 180, 300], looks, pen,
+    readings: { net: [0, 500, 70000], time: [0, 1000, 2000] }, followed: { net: [0, FOLLOWED, 0] },
+    settings: { system: "kPa", value: (name) => given[name] },
+    line: () => {}, text: (words, x, y) => texts.push([words, x, y]),
+});
+plot.net();
+console.log(JSON.stringify(texts.filter(([, x]) => x > plot.right)));
+"""
+
+
+@pytest.mark.parametrize(("followed", "names"), [("NO_READING", 4), ("500", 3)])
+def test_a_low_floor_and_not_credible_stand_apart(followed: str, names: int) -> None:
+    """Catches the name of a level at the foot of the panel written over that of the readings not credible."""
+    scripts = [(PAGE / name).read_text(encoding="utf-8") for name in ("curves.js", "plot.js")]
+    code = "\n".join([*scripts, NARROW_PANEL.replace("FOLLOWED", followed)])
+    done = subprocess.run([need("node"), "-e", code], capture_output=True, text=True, check=True, timeout=60)
+    heights = sorted(y for _, _, y in json.loads(done.stdout))
+
+    assert len(heights) == names
+    assert all(two - one >= 11 for one, two in itertools.pairwise(heights))
