@@ -23,7 +23,9 @@ import sys, tarfile
 from hatchling import build as build_meta
 folder = sys.argv[1]
 archive = build_meta.build_sdist(folder)
-tarfile.open(f"{folder}/{archive}").extractall(folder, filter="data")
+with tarfile.open(f"{folder}/{archive}") as packed:
+    packed.extraction_filter = getattr(tarfile, "data_filter", None)  # not in every Python 3.11
+    packed.extractall(folder)
 """
 WHEEL = "import sys; from hatchling import build as build_meta; print(build_meta.build_wheel(sys.argv[1]))"
 
