@@ -1,5 +1,7 @@
 """Libraries of a user's machine: same file, same bytes; the file kept beside them; what does not suit refused by name."""
 
+import itertools
+import textwrap
 from pathlib import Path
 
 import pytest
@@ -128,11 +130,13 @@ def test_the_guide_says_what_is_so():
     guide = (Path(replay.__file__).parent / "guides" / "machine.md").read_text(encoding="utf-8")
     smallest, origin = (
         "\n".join(
-            line.strip() for line in guide[guide.index(begin) :].split("\n\nA ")[0].split("\n\n`[")[0].splitlines()
+            itertools.takewhile(
+                lambda line: not line or line.startswith("    "), guide[guide.index(begin) :].splitlines()
+            )
         )
         for begin in ("    name = ", "    [origin]")
     )
-    described = machine_from("guide", smallest + "\n" + origin)
+    described = machine_from("guide", textwrap.dedent(smallest + "\n" + origin))
 
     assert described.status("compressor.clearance") == "assumed"
     assert described.status("compressor.displacement") == "published"
