@@ -7,13 +7,16 @@ Rooms stand on floors; a room imports only what stands below it (`tests/house/te
     settings      settings file (TOML) -> checked integers; what they guarantee; floor pressure
     trace         one trace (CSV, Parquet, Arrow) -> integer arrays
     library       library.toml -> traces with their labels; digest, relabelling, the demo library
+    machine       the user's own machine: its file, what is left out drawn, which families suit it
     engine        the logic of `protect` over whole traces: interpreted, compiled, the C port; who does the work
     measured      loggers' files in, through profiles
+    fitting       a machine file fitted to measured runs: an ensemble, what the runs do not tell, held-out runs
     score         verdicts: outcomes, families, totals, evidence, acceptance, comparison
     synth         libraries of synthesised traces; machines that obey: damage prevented
     triage        what unlabelled logs reveal, and which machine to open first
     port          what a port is held against: vectors, driver, exported settings, the emulated Cortex-M
     sweep         many candidate settings over one trace at once
+    forecast      machine-years: what settings cost and save in ordinary duty
     tuning        which candidate to take, and how far each sensor and setting may move
     display       what is told of results: tables and sentences, once for terminal, page and notebook
     drawing       a trace and a tuning as pictures
@@ -49,14 +52,23 @@ FACE: dict[str, tuple[str, ...]] = {
     "replay.report.junit": ("junit",),
     "replay.report.record": ("write_record", "check_record"),
     "replay.page.bench": ("write_bench",),
+    "replay.forecast": ("forecast_years",),
     "replay.tuning.run": ("tune_settings", "find_tolerances"),
     "replay.report.tuning_folder": ("write_tuning",),
     "replay.triage.report": ("triage_logs",),
     "replay.measured.importing": ("import_logs",),
     "replay.measured.guess": ("draft_profile",),
     "replay.library.labels": ("relabel",),
+    "replay.library.label_files": ("take_labels",),
+    "replay.page.labelling": ("write_label_page",),
     "replay.library.removal": ("remove_traces",),
+    "replay.machine": ("read_machine", "MachineFile"),
+    "replay.machine.check": ("check_machine",),
+    "replay.machine.template": ("machine_template",),
     "replay.synth": ("recipe", "synthesise", "run_closed_loop"),
+    "replay.fitting": ("fit_machine", "find_sensitivity", "Fit", "Sensitivity"),
+    "replay.drawing.plot_fit": ("save_fit",),
+    "replay.drawing.plot_sensitivity": ("save_sensitivity",),
     "replay.settings.guarantee": ("guarantee",),
     "replay.settings.floor": ("floor_pressure_pa",),
     "replay.port.vectors": ("write_vectors",),

@@ -100,7 +100,7 @@ def picture_svg(picture: "Picture") -> str:
 
 def library_html(library: "Library") -> str:
     """Return how many traces of each family there are, by label."""
-    from replay.library.library import LABELS
+    from replay.library.label import LABELS
 
     families: dict[str, Counter[str]] = {}
     for entry in library.entries:

@@ -1,9 +1,9 @@
 """A trace library as tests of pytest: `pytest --lubetrip-library LIBRARY`.
 
-One test for each trace, which fails with the timeline where the logic does not do
-what the label says, and one for the acceptance of the settings as a whole. Traces
-that nobody can call are skipped. Other tests run only where their files are named
-too. Nothing is imported, and no test is added, unless a library is named.
+One test for each trace, which fails with the timeline where the logic does not do what the label says and a rule of the
+acceptance is broken by such traces, and one for the acceptance of the settings as a whole. What the acceptance admits
+passes, with the property `admitted`; with --lubetrip-strict it fails. Traces that nobody can call are skipped. Other
+tests run only where their files are named too. Nothing is imported, and no test is added, unless a library is named.
 """
 
 import functools
@@ -17,6 +17,7 @@ ENGINES = ("portable", "compiled", "c")  # those of replay.engine, which is not 
 
 if TYPE_CHECKING:
     from replay.library import Entry, Library
+    from replay.score import Score
     from replay.settings import Settings
 
     Checked = tuple[dict[str, str], BaseException | None]
@@ -28,6 +29,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     group.addoption("--lubetrip-library", metavar="LIBRARY", help="Folder with library.toml: one test for each trace.")
     group.addoption("--lubetrip-settings", metavar="FILE", help="Settings file; without it, the library's own.")
     group.addoption("--lubetrip-engine", default="portable", choices=ENGINES, help="What replays; c is the C port.")
+    group.addoption("--lubetrip-strict", action="store_true", help="Fail what is wrong and the acceptance admits, too.")
 
 
 def pytest_configure(config: pytest.Config) -> None:
@@ -59,10 +61,12 @@ class LibraryFile(pytest.File):
         except Refusal as error:
             raise pytest.UsageError(f"lubetrip: {error}") from None
         engine = self.config.getoption("--lubetrip-engine")
+        whole = functools.cache(functools.partial(scored, library, settings, engine))
+        strict = self.config.getoption("--lubetrip-strict")
         for entry in counted_once(library).library.entries:
-            check = functools.partial(check_trace, entry, settings, engine)
+            check = functools.partial(check_trace, entry, settings, engine, None if strict else whole)
             yield LibraryItem.from_parent(self, name=entry.id, check=check)
-        check = functools.partial(check_acceptance, library, settings, engine)
+        check = functools.partial(check_acceptance, whole)
         yield LibraryItem.from_parent(self, name="acceptance", check=check)
 
     def _read(self) -> tuple["Library", "Settings"]:
@@ -109,10 +113,23 @@ class LibraryItem(pytest.Item):
         return self.path, None, f"lubetrip: {self.name}"
 
 
-def check_trace(entry: "Entry", settings: "Settings", engine_name: str) -> "Checked":
-    """Hold one trace against its label; a failure shows the timeline."""
+def scored(library: "Library", settings: "Settings", engine_name: str) -> "Score":
+    """Return the score of the whole library."""
     from replay.engine import engine_named
-    from replay.report.junit import complaint, properties, timeline, unjudged
+    from replay.score import score
+
+    return score(library, settings, engine=engine_named(engine_name))
+
+
+def check_trace(
+    entry: "Entry", settings: "Settings", engine_name: str, whole: "Callable[[], Score] | None" = None
+) -> "Checked":
+    """Hold one trace against its label; a failure shows the timeline.
+
+    whole: returns the score of all, by whose acceptance a trace that is wrong may be admitted; none is without it.
+    """
+    from replay.engine import engine_named
+    from replay.report.junit import ADMITTED, complaint, properties, timeline, unjudged
     from replay.score import judge
     from replay.score.scoring import WRONG
     from replay.trace import read_trace
@@ -122,20 +139,21 @@ def check_trace(entry: "Entry", settings: "Settings", engine_name: str) -> "Chec
     replay = engine.replay(trace, settings)
     verdict = judge(entry, trace, replay)
     ended: BaseException | None = None
-    if verdict.outcome in WRONG:
-        ended = UnmetError(f"{complaint(entry, verdict)}\n{timeline(trace, replay)}")
+    admitted: dict[str, str] = {}
+    if verdict.outcome in WRONG and whole is not None and whole().admits(verdict.outcome):
+        admitted = {"admitted": f"{complaint(entry, verdict)}; {ADMITTED}"}
+    elif verdict.outcome in WRONG:
+        ended = UnmetError(f"{complaint(entry, verdict)}\n{timeline(trace, replay, settings)}")
     elif why := unjudged(verdict):
         ended = pytest.skip.Exception(why)
-    return properties(settings, engine, entry, verdict), ended
+    return properties(settings, engine, entry, verdict) | admitted, ended
 
 
-def check_acceptance(library: "Library", settings: "Settings", engine_name: str) -> "Checked":
+def check_acceptance(whole: "Callable[[], Score]") -> "Checked":
     """Hold the whole library against [acceptance]; a failure shows the report."""
     from replay.display.score import score_view
     from replay.display.terminal import plain
-    from replay.engine import engine_named
-    from replay.score import score
 
-    result = score(library, settings, engine=engine_named(engine_name))
+    result = whole()
     told = None if result.met else UnmetError(f"acceptance {result.verdict}\n{plain(score_view(result))}")
-    return {"settings_digest": settings.digest, "library_digest": result.library_digest}, told
+    return {"settings_digest": result.settings.digest, "library_digest": result.library_digest}, told

@@ -64,8 +64,8 @@ vacuum_weight = 1.5
 recovery = 1.0
 stopped_recovery = 0.25
 [suction]
-vacuum = "80 kPa"
-reload = "100 kPa"
+vacuum = "80 kPa abs"
+reload = "100 kPa abs"
 reload_fraction = 0.5
 [sequence]
 start_grace = "10 s"
@@ -73,8 +73,8 @@ restart_delay = "60 s"
 trips_to_lockout = 3
 trip_memory = "1 h"
 [sensors]
-oil_range = ["0 kPa", "2000 kPa"]
-suction_range = ["0 kPa", "1600 kPa"]
+oil_range = ["0 kPa abs", "2000 kPa abs"]
+suction_range = ["0 kPa abs", "1600 kPa abs"]
 max_gap = "3 s"
 stuck_after = "10 min"
 fault_delay = "10 s"

@@ -75,8 +75,33 @@ few = replay.recipe("pump-drive-broken,normal-start", count=4, seed=1)
 replay.synthesise("few", few)
 saved = replay.run_closed_loop(few, settings)
 assert saved.as_json()["totals"]["damage_prevented"] == 2
+year = replay.forecast_years(settings, years=1, seed=1, days=1)  # a whole year without days
+assert year.machine_years == 1 / 365
 """,
-        ("recipe", "synthesise", "run_closed_loop"),
+        ("recipe", "synthesise", "run_closed_loop", "forecast_years"),
+    ),
+    (
+        "Your own machine",
+        """\
+with open("machine.toml", "w", encoding="utf-8") as file:
+    file.write(replay.machine_template())
+mine = replay.read_machine("machine.toml")
+assert "compressor.clearance" in mine.assumed
+assert not replay.check_machine(mine, settings).contradictions
+replay.synthesise("mine", replay.recipe("pump-drive-broken", count=1, seed=1, machine=mine))
+""",
+        (
+            "read_machine",
+            "MachineFile",
+            "check_machine",
+            "machine_template",
+            "fit_machine",
+            "save_fit",
+            "Fit",
+            "find_sensitivity",
+            "save_sensitivity",
+            "Sensitivity",
+        ),
     ),
     (
         "Tuning",
@@ -105,8 +130,21 @@ report = replay.triage_logs(["logs"], settings)
 assert report.machines[0].starved_ms > 0
 replay.write_fleet("fleet.html", report)
 replay.relabel("logs", "log", "undecided", "A. Smith", "machine not opened yet")
+replay.write_label_page("label.html", "logs", settings, queue="second", who="J. Doe")
+Path("table.csv").write_text("id,label,note\\nlog,ride through,came home\\n")
+replay.take_labels("logs", "table.csv", "A. Smith")
 """,
-        ("draft_profile", "import_logs", "triage_logs", "write_fleet", "relabel", "remove_traces", "MustTrip"),
+        (
+            "draft_profile",
+            "import_logs",
+            "triage_logs",
+            "write_fleet",
+            "relabel",
+            "take_labels",
+            "write_label_page",
+            "remove_traces",
+            "MustTrip",
+        ),
     ),
     (
         "Settings and ports",

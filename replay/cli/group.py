@@ -30,8 +30,83 @@ TRACEBACK = "LUBETRIP_TRACEBACK"
 MEMORY = "out of memory; accepted: a smaller file or fewer --jobs, or a machine with more"
 
 
+def _shown_in(context: click.Context, _option: click.Parameter, name: str | None) -> None:
+    if name is not None:
+        from replay.ground.shown import SYSTEMS, shown_in
+
+        context.with_resource(shown_in(SYSTEMS[name]))
+
+
+UNITS = click.Option(
+    ["--units"],
+    type=click.Choice(["us", "bar", "kpa"]),
+    expose_value=False,
+    callback=_shown_in,
+    help="Show pressures in psi, psig and inHg vac, in bar, or in kPa; without it, as the settings file has them.",
+)
+
+
+class Command(click.Command):
+    """A command, with what every command has: units, examples in its help, and inputs that stay as they are."""
+
+    def __init__(self, *args: Any, **extra: Any) -> None:
+        super().__init__(*args, **extra)
+        self.params.append(UNITS)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run the command, unless it would write over what it reads."""
+        from replay.cli.options import check_inputs_stay
+
+        check_inputs_stay(ctx)
+        return super().invoke(ctx)
+
+    def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the examples."""
+        _write_examples(ctx, formatter)
+
+
+def _write_examples(ctx: click.Context, formatter: click.HelpFormatter) -> None:
+    from replay.cli.topics import EXAMPLES
+
+    program, _, name = ctx.command_path.partition(" ")
+    lines = EXAMPLES.get(name, ())
+    if lines:
+        with formatter.section("Examples"):
+            for line in lines:
+                formatter.write(f"  {program} {line}\n")
+
+
 class Commands(click.Group):
-    """A group of commands, and how each ends."""
+    """A group of commands, how its help lists them, and how each ends."""
+
+    command_class = Command
+    group_class = type
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands by topic."""
+        from replay.cli.topics import TOPICS
+
+        left = dict.fromkeys(self.list_commands(ctx))
+        topics = [(topic, [*names]) for topic, names in TOPICS.items()]
+        for topic, names in (*topics, ("Other commands", [*left])):
+            rows = [(name, self.commands[name]) for name in names if name in left]
+            for name, _ in rows:
+                del left[name]
+            if rows:
+                with formatter.section(topic):
+                    wide = formatter.width - 6 - max(len(name) for name, _ in rows)
+                    formatter.write_dl([(name, command.get_short_help_str(wide)) for name, command in rows])
+
+    def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the examples of a group, and below all commands how they end."""
+        if ctx.parent is not None:
+            _write_examples(ctx, formatter)
+            return
+        from replay.cli.topics import STATUS
+
+        with formatter.section("Exit status"):
+            formatter.write_dl(STATUS)
+        formatter.write("\nExamples: lubetrip COMMAND --help.  To read: lubetrip help\n")
 
     def main(self, *args: Any, standalone_mode: bool = True, **extra: Any) -> Any:
         """Run a command and end the process, whatever happened, with the status that the head of this module tells."""
@@ -53,9 +128,12 @@ class Commands(click.Group):
 
 def _end(error: BaseException) -> NoReturn:
     """End with a line on standard error and the status that goes with what was raised."""
+    if isinstance(error, click.UsageError):
+        path = error.ctx.command_path if error.ctx else "lubetrip"
+        where, rule = path.partition(" ")[2], error.format_message().rstrip(".")
+        _tell(f"{f'{where}: ' if where else ''}{rule}; accepted: see {path} --help", error.exit_code)
     if isinstance(error, click.ClickException):
-        error.show()
-        sys.exit(error.exit_code)
+        _tell(error.format_message(), error.exit_code)
     if isinstance(error, click.Abort):  # what click makes of it
         error = error.__cause__ or KeyboardInterrupt()
     if isinstance(error, KeyboardInterrupt):
@@ -73,8 +151,8 @@ def _end(error: BaseException) -> NoReturn:
     if os.environ.get(TRACEBACK):
         click.echo("".join(traceback.format_exception(error)), err=True, nl=False)
         sys.exit(UNFORESEEN)
-    told = str(error).splitlines()[:1]
-    rule = f"not foreseen: {type(error).__name__}{''.join(f' ({line[:200]})' for line in told)}"
+    first = str(error).splitlines()[:1]
+    rule = f"not foreseen: {type(error).__name__}{''.join(f' ({line[:200]})' for line in first)}"
     _tell(f"{rule}; nothing was judged; {TRACEBACK}=1 shows where, for who mends it", UNFORESEEN)
 
 
@@ -100,8 +178,19 @@ def _drop_output() -> None:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
+def _version(context: click.Context, _option: click.Parameter, wanted: bool) -> None:  # noqa: FBT001 - click's own
+    """Tell which release this is, and which logic it runs."""
+    if wanted:
+        import importlib.metadata
+
+        from firmware_ref.digest import logic_digest
+
+        click.echo(f"lubetrip, version {importlib.metadata.version('lubetrip')}, logic {logic_digest()[:16]}")
+        context.exit()
+
+
 @click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
-@click.version_option(package_name="lubetrip")
+@click.option("--version", is_flag=True, expose_value=False, is_eager=True, callback=_version, help="Show it, and end.")
 def main() -> None:
     """Replay the lubrication protection over traces of reciprocating compressors.
 

@@ -6,9 +6,8 @@ from typing import Any
 import click
 
 from replay.cli.group import main
-from replay.cli.options import JSON, PATH, PLACE, check_output, give_report, give_text
+from replay.cli.options import CSV, HTML, JSON, PATH, PLACE, check_output, give_file, give_report, give_text
 from replay.cli.working import Progress, working
-from replay.ground.files import write_text
 from replay.ground.refusal import refusal
 
 
@@ -94,8 +93,8 @@ def _guess(files: tuple[Path, ...], out: Path | None) -> None:
     help="Events shown and drawn of each machine, the gravest first.",
 )
 @JSON
-@click.option("--csv", "csv_file", type=PATH, metavar="FILE", help="Write the events as CSV too.")
-@click.option("--html", type=PATH, metavar="FILE", help="Write a page with a plot of each event and trends too.")
+@click.option("--csv", "csv_file", type=CSV, metavar="FILE|-", help="Write the events as CSV too.")
+@click.option("--html", type=HTML, metavar="FILE.html", help="Write a page with a plot of each event and trends too.")
 @click.option(
     "--before",
     type=PATH,
@@ -131,11 +130,12 @@ def triage(
     for told in report.refused:
         click.echo(f"lubetrip: {told}", err=True)
     if csv_file is not None:
-        write_text(csv_file, report.as_csv())
+        give_file(csv_file, report.as_csv())
     if html is not None:
         from replay.report.fleet import write_fleet
 
         write_fleet(html, report, most_events)
-    give_report(json_file, report.as_json(), lambda: triage_view(report, most_events))
+    if str(csv_file) != "-":
+        give_report(json_file, report.as_json(), lambda: triage_view(report, most_events))
     if report.refused:
         raise SystemExit(2)

@@ -1,6 +1,7 @@
 """Options that several commands share, and what they do with them."""
 
 import json
+import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -11,6 +12,34 @@ import click
 PATH = click.Path(path_type=Path)
 
 
+def ids(context: click.Context, _param: click.Parameter, begun: str) -> list[str]:
+    """Return the ids of the library given before that begin so, for completion."""
+    from replay.ground.refusal import Refusal
+    from replay.library import read_library
+
+    folder = next((context.params[name] for name in ("library", "folder", "trace") if context.params.get(name)), None)
+    try:
+        entries = read_library(folder).entries if folder is not None else ()
+    except Refusal:
+        return []
+    return [entry.id for entry in entries if entry.id.startswith(begun)]
+
+
+def families(_context: click.Context, _param: click.Parameter, begun: str) -> list[str]:
+    """Return the families of synthesised traces that begin so, for completion; several are parted by commas."""
+    from replay.physics.families import FAMILIES
+
+    before, comma, last = begun.rpartition(",")
+    return [f"{before}{comma}{name}" for name in FAMILIES if name.startswith(last)]
+
+
+def keys(_context: click.Context, _param: click.Parameter, begun: str) -> list[str]:
+    """Return the keys of a settings file that can be varied and begin so, for completion."""
+    from replay.tuning.vary import VARIED
+
+    return [f"{key}=" for key in VARIED if key.startswith(begun)]
+
+
 class PlaceType(click.Path):
     """A path of this machine, or the URI of an object store."""
 
@@ -19,15 +48,42 @@ class PlaceType(click.Path):
         return value if "://" in value else Path(value)
 
 
+class OutputType(click.Path):
+    """A file to write, of the kind that its name says; - is standard output where that may be."""
+
+    def __init__(self, *suffixes: str, dash: bool = False) -> None:
+        super().__init__(path_type=Path, allow_dash=dash)
+        self.suffixes, self.dash = suffixes, dash
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Return the path. A device or a pipe has whatever name it has."""
+        from replay.ground.refusal import refusal
+
+        path = Path(os.fsdecode(super().convert(value, param, ctx)))
+        name = "output" if param is None else param.opts[0]
+        if str(path) == "-" and not self.dash:
+            raise refusal(path, name, "standard output takes no such file", "a name that ends in " + self.suffixes[0])
+        if str(path) != "-" and path.suffix.lower() not in self.suffixes and (path.is_file() or not path.exists()):
+            raise refusal(path, name, "not the name of such a file", "a name that ends in " + ", ".join(self.suffixes))
+        return path
+
+
 PLACE = PlaceType()
-LIBRARY = click.argument("library", metavar="LIBRARY", type=PLACE)
+LIBRARY = click.argument("library", metavar="[LIBRARY]", type=PLACE, default=".")
+TRACE = click.argument("trace", metavar="TRACE", type=PLACE)
+ID = click.argument("identity", metavar="[ID]", required=False, shell_complete=ids)
+HTML = OutputType(".html", ".htm")
+PICTURE = OutputType(".png", ".svg", ".pdf")
+XML, CSV = OutputType(".xml", dash=True), OutputType(".csv", dash=True)
+# What stands beside the logs of a folder and is read by nobody: what a command may write over there.
+REPORTS = (".html", ".htm", ".json", ".xml", ".png", ".svg", ".pdf", ".txt", ".zip")
 SETTINGS = click.option(
     "--settings", type=PATH, metavar="FILE", help="Settings file; without it, the one named in library.toml."
 )
 JSON = click.option(
     "--json",
     "json_file",
-    type=click.Path(path_type=Path, allow_dash=True),
+    type=OutputType(".json", dash=True),
     metavar="FILE|-",
     help="Write the report as JSON to FILE too, or only JSON to standard output (-).",
 )
@@ -42,6 +98,27 @@ def check_output(*paths: Path | None) -> None:
             check_writable(path)
 
 
+def check_inputs_stay(context: click.Context) -> None:
+    """Refuse an output file that the same command reads: by itself, or as part of a folder that it reads."""
+    from replay.ground.refusal import refusal
+
+    given = [(param.type, context.params.get(param.name or "")) for param in context.command.params]
+    read = [
+        place
+        for kind, value in given
+        if isinstance(kind, click.Path) and not isinstance(kind, OutputType)
+        for place in (value if isinstance(value, tuple) else (value,))
+        if isinstance(place, Path) and place.exists()
+    ]
+    for kind, out in given:
+        if not isinstance(kind, OutputType) or not isinstance(out, Path) or not out.is_file():
+            continue
+        for place in read:
+            inside = place.is_dir() and out.resolve().is_relative_to(place.resolve())
+            if out.resolve() == place.resolve() or (inside and out.suffix.lower() not in REPORTS):
+                raise refusal(out, "", f"is an input of this command ({place})", "another name")
+
+
 def give_report(json_file: Path | None, content: dict[str, Any], view: Callable[[], Any]) -> None:
     """Give a report as JSON where asked for, and show its view."""
     from replay.display.terminal import console
@@ -54,6 +131,16 @@ def give_report(json_file: Path | None, content: dict[str, Any], view: Callable[
     if json_file is not None:
         write_text(json_file, text)
     console().print(view())
+
+
+def give_file(out: Path, text: str) -> None:
+    """Write a text into a file, or to standard output where that is -."""
+    from replay.ground.files import write_text
+
+    if str(out) == "-":
+        sys.stdout.write(text)
+    else:
+        write_text(out, text)
 
 
 def give_text(out: Path | None, text: str) -> None:

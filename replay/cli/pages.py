@@ -6,16 +6,21 @@ from typing import Any
 import click
 
 from replay.cli.group import main
-from replay.cli.options import LIBRARY, PATH, SETTINGS
+from replay.cli.options import HTML, LIBRARY, PATH, SETTINGS
 from replay.cli.working import Progress, working
 
 
 @main.command(short_help="Score LIBRARY and write the report as one HTML file.")
 @LIBRARY
-@click.option("-o", "--out", type=PATH, required=True, metavar="FILE", help="FILE.html.")
+@click.option("-o", "--out", type=HTML, required=True, metavar="FILE.html", help="Page to write.")
 @SETTINGS
 @click.option(
     "--tuning", type=PATH, metavar="DIR", help="Take in the plots and findings that `lubetrip tune` wrote into DIR."
+)
+@click.option("--title", metavar="TEXT", help="Over the page; the library's name without it.")
+@click.option("--author", metavar="TEXT", help="Below the title.")
+@click.option(
+    "--date", metavar="TEXT", help="Below the title; without it there is none, and the page is the same on any day."
 )
 @working
 def report(library: Path, out: Path, **options: Any) -> None:
@@ -32,7 +37,7 @@ def report(library: Path, out: Path, **options: Any) -> None:
 
 @main.command(short_help="Write a page to try settings on, in a browser.")
 @LIBRARY
-@click.option("-o", "--out", type=PATH, required=True, metavar="FILE.html", help="Page to write.")
+@click.option("-o", "--out", type=HTML, required=True, metavar="FILE.html", help="Page to write.")
 @SETTINGS
 def bench(library: Path, out: Path, settings: Path | None) -> None:
     """Write a page on which the settings are moved over the traces of LIBRARY.

@@ -6,9 +6,9 @@ from typing import Any
 import click
 
 from replay.cli.group import main
-from replay.cli.options import JSON, LIBRARY, PATH, SETTINGS, check_output, give_report
+from replay.cli.options import CSV, JSON, LIBRARY, PATH, SETTINGS, XML, check_output, give_file, give_report
 from replay.cli.working import working
-from replay.ground.files import check_free_folder, write_text
+from replay.ground.files import check_free_folder
 from replay.ground.refusal import visible
 
 
@@ -21,30 +21,41 @@ from replay.ground.refusal import visible
     type=click.Choice(["portable", "compiled", "c"]),
     help="What replays: the interpreted logic, the same compiled, or the C port. Without it, what is done soonest.",
 )
-@click.option("--junit", "junit_file", type=PATH, metavar="FILE", help="Write JUnit XML too: a case a trace.")
+@click.option("--junit", "junit_file", type=XML, metavar="FILE|-", help="Write JUnit XML too: a case for each trace.")
+@click.option("--strict", is_flag=True, help="In JUnit XML fail what is wrong and the acceptance admits, too.")
+@click.option(
+    "--csv", "csv_file", type=CSV, metavar="FILE|-", help="Write the outcomes as CSV too: a line for each trace."
+)
 @click.option(
     "--plots", "plots_folder", type=PATH, metavar="DIR", help="Draw each missed, early and nuisance trace into DIR."
 )
 @click.option("--record", "record_folder", type=PATH, metavar="DIR", help="Keep an evidence record in DIR.")
+@click.option("-q", "--quiet", is_flag=True, help="Print the verdict alone.")
+@click.option("-v", "--verbose", is_flag=True, help="Print every trace, not only those that went wrong.")
 @working
 def score(
     library: Path,
     json_file: Path | None,
     junit_file: Path | None,
+    csv_file: Path | None,
     plots_folder: Path | None,
     record_folder: Path | None,
+    *,
+    strict: bool,
+    quiet: bool,
+    verbose: bool,
     **options: Any,
 ) -> None:
-    """Score all traces of LIBRARY (a folder with library.toml).
+    """Score all traces of LIBRARY, a folder with library.toml; without it, this folder.
 
     Prints a table by family and the verdict against [acceptance] of the
     settings: exit status 0 met, 1 not met, 2 bad input, 3 not enough evidence.
     """
-    from replay.display.score import score_view
+    from replay.display.score import score_csv, score_view, verdict_line
     from replay.library import read_library
     from replay.score import score_library
 
-    check_output(json_file, junit_file)
+    check_output(json_file, junit_file, csv_file)
     if record_folder is not None:
         check_free_folder(record_folder)
     traces = read_library(library)
@@ -57,12 +68,17 @@ def score(
     if junit_file is not None:
         from replay.report.junit import junit
 
-        write_text(junit_file, junit(result, traces, plots))
+        give_file(junit_file, junit(result, traces, plots, strict=strict))
+    if csv_file is not None:
+        give_file(csv_file, score_csv(result))
     if record_folder is not None:
         from replay.report.record import write_record
 
         write_record(record_folder, traces, result)
-    give_report(json_file, result.as_json(), lambda: score_view(result))
+    if not any(str(file) == "-" for file in (junit_file, csv_file)):
+        give_report(
+            json_file, result.as_json(), lambda: verdict_line(result) if quiet else score_view(result, whole=verbose)
+        )
     if not result.met:
         raise SystemExit(1 if result.failures else 3)
 

@@ -1,34 +1,50 @@
 """The commands of one trace: `explain` in words, `show` as a picture."""
 
 from pathlib import Path
+from typing import Any
 
 import click
 
 from replay.cli.group import main
-from replay.cli.options import JSON, PATH, PLACE, SETTINGS, check_output, give_report
+from replay.cli.options import ID, JSON, PICTURE, SETTINGS, TRACE, check_output, give_report
 
 
 @main.command(short_help="Show the decisions over one TRACE as a timeline.")
-@click.argument("trace", metavar="TRACE", type=PLACE)
+@TRACE
+@ID
 @SETTINGS
 @JSON
-def explain(trace: Path, settings: Path | None, json_file: Path | None) -> None:
-    """Show the decisions over one TRACE (CSV or Parquet) as a timeline."""
+def explain(trace: Path, identity: str | None, settings: Path | None, json_file: Path | None) -> None:
+    """Show the decisions over one TRACE (CSV or Parquet) as a timeline; of a library, over its trace ID."""
     from replay.display.course import explain_view
+    from replay.library import trace_file
     from replay.score.explaining import explain_trace
 
     check_output(json_file)
-    told = explain_trace(trace, settings)
+    told = explain_trace(trace_file(trace, identity), settings)
     give_report(json_file, told.as_json(), lambda: explain_view(told))
 
 
 @main.command(short_help="Draw one TRACE: pressures, integral, states, stops, label.")
-@click.argument("trace", metavar="TRACE", type=PLACE)
-@click.option("-o", "--out", type=PATH, required=True, metavar="FILE", help="FILE.png, .svg or .pdf.")
+@TRACE
+@ID
+@click.option("-o", "--out", type=PICTURE, required=True, metavar="FILE", help="FILE.png, .svg or .pdf.")
+@click.option("--from", "from_s", type=float, metavar="S", help="Draw from this second of the trace's time_s on.")
+@click.option("--to", "to_s", type=float, metavar="S", help="Draw up to this second.")
+@click.option(
+    "--event",
+    type=click.IntRange(min=1),
+    metavar="N",
+    help="Draw the Nth stop or spell short of oil, from a minute before it to two after.",
+)
 @SETTINGS
-def show(trace: Path, out: Path, settings: Path | None) -> None:
-    """Draw one TRACE: pressures with the levels of the settings, integral, states, stops and label."""
-    from replay.drawing.plot import draw_trace
+def show(trace: Path, identity: str | None, out: Path, settings: Path | None, **part: Any) -> None:
+    """Draw one TRACE: pressures with the levels of the settings, integral, states, stops and label.
 
-    draw_trace(out, trace, settings)
+    TRACE is a file, or a library and the ID of one of its traces.
+    """
+    from replay.drawing.plot import draw_trace
+    from replay.library import trace_file
+
+    draw_trace(out, trace_file(trace, identity), settings, **part)
     click.echo(str(out))

@@ -6,10 +6,10 @@ from typing import Any
 import click
 
 from replay.cli.group import main
-from replay.cli.options import JSON, LIBRARY, PATH, SETTINGS, check_output, give_report
+from replay.cli.options import JSON, LIBRARY, PATH, PICTURE, SETTINGS, check_output, give_report, keys
 from replay.cli.working import working
 from replay.ground.files import check_free_folder
-from replay.ground.refusal import refusal
+from replay.ground.refusal import nearest, refusal
 
 NOT_JUDGED = 3  # exit status, as of a score without enough evidence
 STATED = click.option(
@@ -31,6 +31,7 @@ SEEDED = click.option(
     multiple=True,
     required=True,
     metavar="KEY=VALUES",
+    shell_complete=keys,
     help="trip_delay=30s..240s/43, trips_to_lockout=2,3,4 or cut_in=cut_out+3psi; once for each key.",
 )
 @click.option("--out", type=PATH, required=True, metavar="DIR", help="New folder for the results.")
@@ -81,7 +82,7 @@ def tune(library: Path, out: Path, **options: Any) -> None:
 @DRAWN
 @SEEDED
 @click.option("--family", "families", multiple=True, metavar="NAME", help="Show this family alone too.")
-@click.option("--plot", type=PATH, metavar="FILE", help="Tornado plot: FILE.png, .svg or .pdf.")
+@click.option("--plot", type=PICTURE, metavar="FILE", help="Tornado plot: FILE.png, .svg or .pdf.")
 @JSON
 @working
 def tolerances(
@@ -108,7 +109,7 @@ def tolerances(
     known = sorted({entry.family for entry in traces.entries})
     for name in families:
         if name not in known:
-            raise refusal("tolerances", "--family", "no such family in this library", ", ".join(known), name)
+            raise refusal("tolerances", "--family", "no such family in this library", nearest(name, known), name)
     moved = find_tolerances(traces, **options)
     if plot is not None:
         from replay.drawing.plot_tuning import save_tornado

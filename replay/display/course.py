@@ -7,9 +7,10 @@ from rich.console import RenderableType
 from replay.display.table import Table
 from replay.display.terminal import CAUTION, view
 from replay.engine import STATES, Replay, told_cause
-from replay.ground.wording import NOTHING, kpa, tenths, words
+from replay.ground.wording import NOTHING, counted, tenths, words
 from replay.library import label_text
 from replay.score.explaining import Explanation
+from replay.settings import Settings
 from replay.synth.closed_loop import ClosedLoop
 from replay.trace import AnyTrace
 
@@ -20,10 +21,10 @@ COURSES = {
     "lost_unprotected": "lost without",
     "lost_protected": "lost with",
     "doubtful_protected": "in doubt",
-    "damage_prevented": "pre\N{SOFT HYPHEN}vented",
+    "damage_prevented": "prevented",
     "stops": "stops",
-    "restarts": "re\N{SOFT HYPHEN}starts",
-    "lockouts": "lock\N{SOFT HYPHEN}outs",
+    "restarts": "restarts",
+    "lockouts": "lockouts",
     "least_reserve": "least film",
 }
 
@@ -35,25 +36,26 @@ def explain_view(told: Explanation) -> RenderableType:
     if told.entry is not None:
         head += f"\nlabel: {label_text(told.entry)}; family {told.entry.family}"
     outcome = f"; outcome {words(told.verdict.outcome)}" if told.verdict else ""
-    closing = [f"{len(replay.stops)} stop(s), {replay.run_ms / 3.6e6:.3f} run hours{outcome}"]
+    closing = [f"{counted(len(replay.stops), 'stop')}, {replay.run_ms / 3.6e6:.3f} run hours{outcome}"]
     if replay.late:
-        closing += [f"{replay.late} late tick(s): rows more than max_gap after the row before are not trusted"]
+        closing += [f"{counted(replay.late, 'late tick')}: rows more than max_gap after the row before are not trusted"]
     if len(replay.changes) > MOST_CHANGES:
         closing = [f"{len(replay.changes) - MOST_CHANGES} further decisions: --json FILE holds all of them", *closing]
-    return view(head, timeline_table(trace, replay, MOST_CHANGES), "\n".join([*closing, CAUTION]))
+    return view(head, timeline_table(trace, replay, told.settings, MOST_CHANGES), "\n".join([*closing, CAUTION]))
 
 
-def timeline_table(trace: AnyTrace, replay: Replay, most: int | None = None) -> Table:
+def timeline_table(trace: AnyTrace, replay: Replay, settings: Settings, most: int | None = None) -> Table:
     """Return the decisions over a trace, the first so many of them."""
-    heads = ("time s", "from", "to", "cause", "net oil pressure kPa", "suction kPa abs", "integral %")
+    units = settings.units
+    heads = ("time s", "from", "to", "cause", f"net oil pressure {units.difference}", "suction", "integral %")
     rows = [
         (
             tenths(trace.seconds(change.time_ms)),
             words(STATES[change.before]),
             words(STATES[change.after]),
             told_cause(change.cause) or NOTHING,
-            kpa(change.net_pa),
-            kpa(change.suction_pa),
+            NOTHING if change.net_pa is None else units.number(change.net_pa),
+            NOTHING if change.suction_pa is None else units.suction(change.suction_pa, settings.altitude_m),
             str(change.integral_percent),
         )
         for change in replay.changes[:most]

@@ -7,8 +7,8 @@ from rich.console import Group, RenderableType
 from protect import ranges
 from replay.display.table import Table
 from replay.display.terminal import CAUTION, terms, view
-from replay.ground.units import PSI_PA
-from replay.ground.wording import NOTHING, kilopascals
+from replay.ground.shown import Units, other_units
+from replay.ground.wording import NOTHING
 from replay.settings.guarantee import EXACT, METHODS, Depth, Guarantee, Line
 
 LEGEND = {
@@ -22,6 +22,9 @@ LEGEND = {
     "*": "the sensor ranges leave no reading of this net oil pressure",
 }
 # These are promised as "at most", so they are never shown longer; all other times never shorter.
+HEADS = ("guarantee", "", "method")
+# What an owner asks first: by when it stops, what it rides through, lost readings, frozen readings, lockout.
+MAIN = ("trips", "no_trip", "missing", "frozen", "lockout")
 AT_MOST = {"no_trip", "reload", "restart"}
 ROUND = 10  # parts of a second and of a percent that are shown
 
@@ -43,8 +46,18 @@ def guarantee_view(report: Guarantee) -> RenderableType:
 
 
 def _depths(report: Guarantee, *, vacuum: bool) -> Table:
-    heads = ("kPa", "psi", "weight", "stopped by s", "from a start s", "dip s", "share %", "again s")
-    rows = [_cells(depth) for depth in report.depths if depth.vacuum == vacuum]
+    units = report.settings.units
+    heads = (
+        units.difference,
+        other_units(units).difference,
+        "weight",
+        "stopped by s",
+        "from a start s",
+        "dip s",
+        "share %",
+        "again s",
+    )
+    rows = [_cells(depth, units) for depth in report.depths if depth.vacuum == vacuum]
     return Table(f"Short of oil at {_where(report, vacuum=vacuum)}: {EXACT}", ("net oil pressure", *heads), rows)
 
 
@@ -52,14 +65,15 @@ def _where(report: Guarantee, *, vacuum: bool) -> str:
     if len({depth.vacuum for depth in report.depths}) == 1:
         return "any suction pressure"
     level = report.settings.values[ranges.VACUUM]
-    amount = f"{kilopascals(level)} ({level / PSI_PA:.1f} psi) absolute"
+    amount = report.settings.units.whole(level, report.settings.altitude_m)
     return f"suction pressure below {amount}" if vacuum else f"suction pressure {amount} or more"
 
 
-def _cells(depth: Depth) -> list[str]:
+def _cells(depth: Depth, units: Units) -> list[str]:
     mark = "" if depth.readable else " *"
     again = NOTHING if depth.again is None else _at_most(depth.again)
-    levels = (f"{depth.net_pa / 1000:.3f}", f"{depth.net_pa / PSI_PA:.2f}", f"{depth.weight / 2048:.3f}")
+    pressures = (f"{depth.net_pa / each.size_pa:.3f}" for each in (units, other_units(units)))
+    levels = (*pressures, f"{depth.weight / 2048:.3f}")
     times = (_at_least(depth.stop), _at_least(depth.start_stop), _at_most(depth.dip), _at_most(depth.share * 100_000))
     return [depth.name + mark, *levels, *times, again]
 
@@ -75,18 +89,25 @@ def _at_most(ms: float) -> str:
 
 
 def _lines(report: Guarantee) -> Table:
-    rows = [(line.what, _value(line), line.method) for line in report.lines]
-    return Table("Beside the depths", ("guarantee", "", "method"), rows, texts=frozenset({2}))
+    rows = [(line.what, _value(line, report.settings.units), line.method) for line in report.lines]
+    return Table("Beside the depths", HEADS, rows, texts=frozenset({2}))
 
 
-def _value(line: Line) -> str:
+def main_lines(report: Guarantee) -> Table:
+    """Return the few lines that an owner asks for first."""
+    told = [line for line in report.lines if line.key in MAIN]
+    rows = [(line.what, _value(line, report.settings.units), line.method) for line in told]
+    return Table("What the logic guarantees with these settings", HEADS, rows, texts=frozenset({2}))
+
+
+def _value(line: Line, units: Units) -> str:
     if line.value is None:
         return line.unit or "always"
     if line.unit == "ms":
         show = _at_most if line.key in AT_MOST else _at_least
         return f"{show(line.value)} s"
     if line.unit == "Pa":
-        return f"{kilopascals(int(line.value))}"
+        return units.net(line.value)
     if line.unit == "share":
         return f"{_at_most(line.value * 100_000)} %"
     return f"{line.value:g}"

@@ -1,5 +1,7 @@
 """The one telling of a score for terminal, report, record, test runner and notebook: its tables and sentences."""
 
+import csv
+import io
 import itertools
 import math
 from collections.abc import Iterable
@@ -7,17 +9,20 @@ from pathlib import Path
 from typing import TypeVar
 
 from rich.console import RenderableType
+from rich.text import Text
 
 from protect import ranges
+from replay.display.labels import rests_words
 from replay.display.table import Table
-from replay.display.terminal import CAUTION, terms, view
+from replay.display.terminal import CAUTION, MEANING, terms, view
 from replay.engine import cause_words
 from replay.engine.baselines import PLAIN_TIMER
-from replay.ground.wording import NOTHING, kilopascals, percent, rate, seconds, sure, tenths, words
+from replay.ground.wording import NOTHING, percent, rate, seconds, sure, tenths, words
 from replay.score import Score, Totals, Verdict, evidence
+from replay.score.by_machine import TRACE, ByMachine
 from replay.score.once import CONTRADICT, OVERLAP, SAME
 from replay.score.scoring import TOLD, UNJUDGED, sensor_hits
-from replay.score.windows import LATE
+from replay.score.windows import LATE, NO_STOP
 
 T = TypeVar("T")
 ALWAYS_PER_1000H = 1e6  # a stop for every few seconds of running
@@ -28,7 +33,7 @@ RULES = {
     "max_missed": ("{:g}".format, "missed trips"),
     evidence.MISSED: (percent, "missed"),
     evidence.NUISANCE: (rate, NUISANCE_PER_1000H),
-    "min_margin": ("{:g} s".format, "worst margin"),
+    "min_margin": ("{:g} s".format, "worst margin of hits"),
     evidence.MARGIN: (percent, "with less margin"),
     evidence.UPSET: (percent, "of upsets with a nuisance stop"),
     evidence.OUTSIDE: (rate, NUISANCE_PER_1000H),
@@ -48,16 +53,42 @@ VERDICTS = {
 }
 
 
-def score_view(score: Score) -> RenderableType:
-    """Return the report of `score`: families, what went wrong, plain logics beside, limits, the verdict."""
-    listed = [families_table(score)]
-    if score.wrong:
+def score_view(score: Score, *, whole: bool = False) -> RenderableType:
+    """Return the report of `score`: the verdict, families, what went wrong, plain logics beside, limits, the verdict.
+
+    whole: every trace is listed, not only what went wrong.
+    """
+    listed: list[Table | RenderableType] = [verdict_line(score), families_table(score)]
+    if whole:
+        listed.append(traces_table("All traces that were judged", score.verdicts))
+    elif score.wrong:
         listed.append(traces_table("Missed, early and nuisance", score.wrong))
     if score.undecided:
         listed.append(traces_table("Undecided, judged neither way", score.undecided))
     below = ("  " + told for told in (*reasons(score), *warnings(score)))
-    closing = [*apart(score), said(score), *below, CAUTION]
-    return view(*listed, baselines_table(score), claims_table(score), terms(summary(score)), "\n".join(closing))
+    closing = Text("\n").join([*map(Text, apart(score)), verdict_line(score), *map(Text, below), Text(CAUTION)])
+    return view(*listed, baselines_table(score), *comparing(score), claims_table(score), terms(summary(score)), closing)
+
+
+def verdict_line(score: Score) -> Text:
+    """Return the verdict in a sentence, in its colour."""
+    return Text(said(score), style=MEANING[VERDICTS[score.verdict].lower()])
+
+
+CSV_KEYS = ("id", "family", "machine", "outcome", "stop_s", "cause", "deadline_s", "margin_s", "stops", "run_hours")
+
+
+def score_csv(score: Score) -> str:
+    """Return the outcomes as CSV, a line for each trace; of several windows the first, with the worst margin of all."""
+    machines = {entry.id: entry.machine for entry in score.once.library.entries}
+    stream = io.StringIO()
+    table = csv.writer(stream, lineterminator="\n")
+    table.writerow(CSV_KEYS)
+    for v in (*score.verdicts, *score.undecided):
+        deadline = v.windows[0].deadline_s if v.windows else None
+        told = (v.first_trip_s, cause_words(v.cause, v.doubts), deadline, v.margin_s, v.trips, round(v.run_hours, 6))
+        table.writerow((v.id, v.family, machines[v.id], v.outcome, *("" if part is None else part for part in told)))
+    return stream.getvalue()
 
 
 def said(score: Score) -> str:
@@ -119,9 +150,24 @@ def summary(score: Score) -> list[tuple[str, str]]:
         ("early stops", f"{whole.early}"),
         ("nuisance trips", f"{whole.nuisance_trips} in {hours:.2f} run hours: {often}"),
         ("upsets", _upsets(whole)),
-        ("worst margin", seconds(whole.worst_margin_s)),
+        ("worst margin of hits", seconds(whole.worst_margin_s)),
+        ("late stops", _late_stops(whole)),
+        ("labels rest", rests_words(score.rests)),
+        ("unit of evidence", _unit(score.by_machine)),
         ("settings", f"{Path(score.settings.file).name}, digest {score.settings.digest[:12]}"),
     ]
+
+
+def _late_stops(whole: Totals) -> str:
+    """Return how many of the missed faults were stopped after all, and the worst margin of those, which is below 0."""
+    late = whole.missed - whole.late[NO_STOP]
+    return f"{late} of the missed; worst margin {seconds(whole.worst_late_margin_s)}" if late else "none"
+
+
+def _unit(told: ByMachine) -> str:
+    if told.unit == TRACE:
+        return "a trace: no two are recordings of one machine"
+    return f"a trace in these limits, a machine in those by machine ({told.machines} of them)"
 
 
 def _counted(score: Score) -> str:
@@ -152,7 +198,9 @@ def apart(score: Score) -> list[str]:
     if whole.repeats:
         told.append(f"{whole.repeats} stops of machines started into the same fault again count neither way.")
     if whole.worst_likely_margin_s is not None:
-        told.append(f"By the likely figure of the deadline the worst margin is {seconds(whole.worst_likely_margin_s)}.")
+        told.append(
+            f"By the likely figure of the deadline the worst margin of hits is {seconds(whole.worst_likely_margin_s)}."
+        )
     late = [verdict for verdict in (*score.verdicts, *score.undecided) if verdict.late_ticks]
     if late:
         rows = sum(verdict.late_ticks for verdict in late)
@@ -160,14 +208,30 @@ def apart(score: Score) -> list[str]:
     if score.worst_family is not None:
         claim = score.family_claims[score.worst_family][0]
         shown = f"missed {claim.events} of {claim.of:g}, at most {percent(claim.upper)}"
-        told.append(f"Least is known of {score.worst_family}: {shown}.")
+        told.append(f"Fewest faults to go by: {score.worst_family}, {shown}.")
     if score.mix is not None:
         mixed = f"{percent(score.mix.missed_probability)}, at most {percent(score.mix.upper)}"
         told.append(f"Missed in the stated mix of faults: {mixed}.")
+    told += machine_words(score)
     if score.margin_limit_s is not None:
         confident = sure(score.settings.acceptance.shown_confidence)
         told.append(f"Nine such faults in ten leave {tenths(score.margin_limit_s)} s or more, {confident}.")
     return told
+
+
+def machine_words(score: Score) -> list[str]:
+    """Return the limits whose trials are machines, where traces of one machine hang together."""
+    found = score.by_machine
+    if found.unit == TRACE:
+        return []
+    what = ("a missed fault", "a nuisance stop", "a hit with less margin than asked for or none", "a stop in an upset")
+    limits = [
+        f"with {name} {claim.events} of {claim.of:g}, at most {percent(claim.upper)}"
+        for name, claim in zip(what, found.claims, strict=True)
+        if claim.of
+    ]
+    confident = sure(score.settings.acceptance.shown_confidence)
+    return [f"By machine, since traces of one machine hang together: {'; '.join(limits)}, {confident}."]
 
 
 def twice(score: Score) -> list[str]:
@@ -186,7 +250,7 @@ def claims_table(score: Score) -> Table:
     """Return what all traces show, with limits, what is wanted, and what it would take."""
     limits = score.settings.acceptance
     confident = sure(limits.shown_confidence)
-    heads = ("quantity", "seen", "value", f"interval, {confident}", f"at most, {confident}", "wanted at most")
+    heads = ("quantity", "seen", "value", f"interval, {confident}", f"at most, {confident}", "allowed")
     rows = []
     margin = f"margin under {limits.min_margin_s:g} s"
     named = list(zip(("missed-trip probability", NUISANCE_PER_1000H, margin, IN_UPSET), score.claims, strict=True))
@@ -200,7 +264,7 @@ def claims_table(score: Score) -> Table:
         shown = (show(claim.point), _interval(claim), show(claim.upper), show(claim.wanted))
         rows.append((name, seen, *shown, _further(claim), claim.verdict))
     wide, texts = frozenset({2, 3, 7}), frozenset({7})
-    return Table("What these traces show", (*heads, "would take more", "verdict"), rows, texts=texts, wide=wide)
+    return Table("What these traces show", (*heads, "still needed", "verdict"), rows, texts=texts, wide=wide)
 
 
 def _interval(claim: evidence.Claim) -> str:
@@ -222,12 +286,13 @@ def families_table(score: Score) -> Table:
     confident = sure(score.settings.acceptance.shown_confidence)
     heads = (
         *("family", "must trip", "hit", "missed", "early", f"missed-trip probability, {confident}"),
-        *("median margin s", "worst margin s", "ride-through run h", "nui\N{SOFT HYPHEN}sance trips"),
+        *("median s", "worst s", "run h", "nuisance trips"),
         *(f"{NUISANCE_PER_1000H}, {confident}", "upsets with a stop"),
     )
     rows = [_family(name, part, score.family_claims[name]) for name, part in score.families.items()]
     foot = _family("all", score.totals, score.claims)
-    return Table("Evidence by family", heads, rows, foot, wide=frozenset({5, 10, 11}))
+    caption = "Evidence by family: margins of hits, run hours of ride-through traces"
+    return Table(caption, heads, rows, foot, wide=frozenset({5, 10, 11}))
 
 
 def _family(name: str, part: Totals, claims: tuple[evidence.Claim, ...]) -> list[str]:
@@ -263,11 +328,44 @@ def traces_table(caption: str, verdicts: Iterable[Verdict]) -> Table:
     return Table(caption, heads, rows, texts=frozenset({1, 2, 4}), wide=frozenset({1, 6, 7}))
 
 
+def comparing(score: Score) -> list[Table]:
+    """Return the table of plain laws at their best, where they were scanned."""
+    return [comparators_table(score)] if score.comparators else []
+
+
+def comparators_table(score: Score) -> Table:
+    """Return the best that plain laws can do on the same traces, beside the settings."""
+    whole = score.totals
+    rows = [("these settings", "", "", "", str(whole.missed), str(whole.nuisance_trips))]
+    for each in score.comparators:
+        for said, point in (
+            ("missing no more", each.no_more_missed),
+            ("stopping no more for nothing", each.no_more_nuisance),
+        ):
+            if point is None:
+                rows.append((each.law, said, NOTHING, NOTHING, NOTHING, NOTHING))
+            else:
+                numbers = (score.settings.units.net(point.cut_out_pa), f"{point.delay_ms / 1000:g} s")
+                rows.append((each.law, said, *numbers, str(point.missed), str(point.nuisance_trips)))
+    heads = ("logic", "at its best", "cut-out", "delay", "missed", "nuisance trips")
+    return Table(kept(score), heads, rows, texts=frozenset({1}))
+
+
+def kept(score: Score) -> str:
+    """Say whether the settings earn their keep beside plain laws at their best."""
+    equals = [each for each in score.comparators if each.as_good]
+    if not equals:
+        return "Beside plain laws at their best on these very traces: none is as good as these settings"
+    law, point = equals[0].law, equals[0].as_good
+    numbers = f"{score.settings.units.net(point.cut_out_pa)}, {point.delay_ms / 1000:g} s" if point else NOTHING
+    return f"These settings do not earn their keep on these traces: the {law} with {numbers} is as good or better"
+
+
 def baselines_table(score: Score) -> Table:
     """Return what plain logics do on the same traces."""
     rows = []
     values = score.settings.values
-    numbers = f"{kilopascals(values[ranges.CUT_OUT])}, {values[ranges.TRIP_DELAY] / 1000:g} s"
+    numbers = f"{score.settings.units.net(values[ranges.CUT_OUT])}, {values[ranges.TRIP_DELAY] / 1000:g} s"
     for name, part in {"these settings": score.totals, **score.baselines}.items():
         often = part.nuisance_per_1000h
         counts = (str(part.hit), str(part.missed), str(part.early), tenths(part.worst_margin_s))

@@ -1,6 +1,7 @@
 """How reports look on a terminal: the console, plain text, tables as wide as there is room."""
 
 import itertools
+import os
 import re
 from collections.abc import Iterable, Sequence
 from io import StringIO
@@ -21,6 +22,19 @@ TEXT_WIDTH = 80
 WIDE = 120  # columns of a terminal that has room for every column of a table
 HEAD_LINES = 3
 MANY = 500  # rows from which a table is no longer laid out by rich
+PIPED = 2000  # columns where nobody looks: what is searched for stands in one line
+# What a word of a verdict or an outcome looks like, and a count that is not nothing under such a head.
+MEANING = {
+    "met": "green",
+    "holds": "green",
+    "not met": "bold red",
+    "not enough evidence": "yellow",
+    "not enough": "yellow",
+    "missed": "bold red",
+    "early": "yellow",
+    "nuisance": "yellow",
+}
+COUNTS = {"missed": "bold red", "early": "yellow", "nuisance trips": "yellow", "lost with": "bold red"}
 CAUTION = "Not a certified safety device. Local codes and licensed practice come first."
 
 
@@ -37,17 +51,29 @@ class _Shown(Console):
             text = "\n".join(HIDDEN.sub("?", line) for line in piece.text.split("\n")) if hidden else piece.text
             yield Segment(text, piece.style) if hidden else piece
 
+    def print(self, *objects: Any, **options: Any) -> None:
+        """Show something; into a pipe without blanks at the ends of lines."""
+        if self.width < PIPED:
+            super().print(*objects, **options)
+            return
+        with self.capture() as shown:
+            super().print(*objects, **options)
+        self.file.write("".join(line.rstrip() + "\n" for line in shown.get().split("\n")[:-1]))
+
     def on_broken_pipe(self) -> None:
         """Leave it to the command how it ends when nobody reads on: here it would end with the status of a verdict."""
         raise BrokenPipeError
 
 
 def console() -> Console:
-    """Return a console on standard output for texts of the user's.
+    """Return a console on standard output for texts of the user's, in colours under the usual switches.
 
-    On a terminal too narrow for the tables lines wrap; only columns said to be for wide ones are left out.
+    On a terminal too narrow for the tables lines wrap; only columns said to be for wide ones are left out. What goes
+    into a pipe or a file is not wrapped, unless COLUMNS says how wide it may be.
     """
-    return _Shown(width=max(LEAST_WIDTH, Console().width))
+    usual = Console()
+    piped = not (usual.is_terminal or os.environ.get("COLUMNS"))
+    return _Shown(width=PIPED if piped else max(LEAST_WIDTH, usual.width))
 
 
 def plain(view: RenderableType) -> str:
@@ -103,13 +129,23 @@ class _Fitted:
         for at, head, word, width in zip(columns, heads, words, widest, strict=True):
             look: dict[str, Any] = {"justify": "left" if word else "right", "no_wrap": not word}
             look["width"] = width if many else None
+            if at == columns[0] and width <= room // 2:  # a name stands in one line as long as there is room beside it
+                look |= {"no_wrap": True, "min_width": width}
             above = [""] * (max(map(len, heads)) - len(head))
             grid.add_column("\n".join(above + head), table.foot[at] if table.foot else "", overflow="fold", **look)
         for row in table.rows[: 1 if many else None]:
-            grid.add_row(*(row[at] for at in columns))
+            grid.add_row(*(_coloured(table.heads[at], row[at]) for at in columns))
         yield grid
         if many:  # rich takes a millisecond a row
             yield Text("\n".join(_line([row[at] for at in columns], words, widest) for row in table.rows[1:]))
+
+
+def _coloured(head: str, cell: str) -> str | Text:
+    """Return a cell in the colour of what it means."""
+    style = MEANING.get(cell.lower())
+    if style is None and cell not in ("0", "-"):
+        style = COUNTS.get(head)
+    return cell if style is None else Text(cell, style=style)
 
 
 def _line(cells: Sequence[str], words: Sequence[bool], widths: Sequence[int]) -> str:

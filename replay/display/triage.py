@@ -9,7 +9,8 @@ from rich.text import Text
 from protect import ranges
 from replay.display.table import Table
 from replay.display.terminal import CAUTION, view
-from replay.ground.wording import NOTHING, duration, net_oil, rate, seconds, suction, sure, tenths
+from replay.ground.shown import shown_in
+from replay.ground.wording import NOTHING, counted, duration, net_oil, rate, seconds, suction, sure, tenths
 from replay.settings import Settings
 from replay.triage import kernel
 from replay.triage.doubts import starts_per_h
@@ -28,8 +29,9 @@ QUIET = 5  # the first advice that asks for nothing
 def triage_view(report: Triage, most_events: int = 3) -> RenderableType:
     """Return the report: machines, events of those to look at, how often, what the settings would have done."""
     shown = [(found, found.gravest.all()) for found in report.machines if most_events]
-    events = [_events(report, found, some, most_events) for found, some in shown if some or found.doubts]
-    return view(_machines(report), *events, exposure_table(report), _closing(report))
+    with shown_in(report.settings.units):
+        events = [_events(report, found, some, most_events) for found, some in shown if some or found.doubts]
+        return view(_machines(report), *events, exposure_table(report), _closing(report))
 
 
 def _machines(report: Triage) -> Table:
@@ -56,8 +58,9 @@ def _limits(often: Rate) -> str:
 
 def _events(report: Triage, found: Findings, events: tuple[Event, ...], most: int) -> RenderableType:
     stops = ", ".join(f"{count} on {cause}" for cause, count in sorted(found.stops.items())) or "no stop"
-    obeyed = f"; these settings, obeyed: {stops}" + (f", {found.lockouts} lockout(s)" if found.lockouts else "")
-    head = f"{found.machine}: {found.logs} log(s), {found.rows} rows, {found.starts} start(s)"
+    locked = f", {counted(found.lockouts, 'lockout')}" if found.lockouts else ""
+    obeyed = f"; obeying these settings: {stops}{locked}"
+    head = f"{found.machine}: {counted(found.logs, 'log')}, {found.rows} rows, {counted(found.starts, 'start')}"
     parts: list[RenderableType] = [Text(head + obeyed, style="bold")]
     parts += [Padding(Text(line), (0, 0, 0, 2)) for line in (*figures(found), *notes(found))]
     for event in events[:most]:
@@ -88,7 +91,7 @@ def figures(found: Findings) -> list[str]:
         if whole.build_ms is not None:
             slowest = seconds(whole[kernel.DAY_BUILD_MOST] / 1000)
             told += f"; oil pressure after {seconds(whole.build_ms / 1000)}, at most {slowest}"
-        lines.append(f"{told}; {whole[kernel.DAY_NEVER]} start(s) stopped before it came")
+        lines.append(f"{told}; {counted(whole[kernel.DAY_NEVER], 'start')} stopped before it came")
     return lines
 
 
@@ -160,12 +163,13 @@ def _closing(report: Triage) -> str:
     late = sum(map(mostly_late, found))
     gap = duration(values[ranges.MAX_GAP])
     slow = (
-        f"{late} machine(s) NOT JUDGED: their rows are further apart than max_gap = {gap} of these settings, so every"
-        " reading counts as too old. Give a copy of the settings, with [sensors] max_gap above the step of the logs."
+        f"{counted(late, 'machine')} NOT JUDGED: rows are further apart than max_gap = {gap} of these"
+        " settings: every reading counts as too old. Give a copy of the settings, with [sensors] max_gap above the"
+        " step of the logs."
     )
     lines = [
         *([slow] if late else []),
-        f"{len(found)} machine(s), {hours:.2f} run hours, {starved} starved spell(s)",
+        f"{counted(len(found), 'machine')}, {hours:.2f} run hours, {counted(starved, 'starved spell')}",
         f"Settings {report.settings.file}: {levels_told(report.settings)}.",
         obeyed_told(report),
         f"Order: {RULE}.",
@@ -192,7 +196,7 @@ def obeyed_told(report: Triage) -> str:
         f" is reset {duration(RESET_AFTER_MS)} later (assumed), so the stops after it are counted too."
     )
     return (
-        f"Obeyed, they would have stopped {stops} x, {lockouts} x of these with a lockout; the machines would have run"
-        f" {would:.1f} of their {ran:.1f} h.{locked if lockouts else ''} Spells are those of the logs as they are, past"
-        " the point where the settings would have stopped the machine."
+        f"Had the machines obeyed these settings: {counted(stops, 'stop')}, {lockouts} of them with a lockout, and"
+        f" {would:.1f} of their {ran:.1f} run hours.{locked if lockouts else ''} Spells are those of the logs as they"
+        " are, past the point where the settings would have stopped the machine."
     )

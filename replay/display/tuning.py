@@ -8,7 +8,8 @@ from rich.console import RenderableType
 from replay.display.score import VERDICTS
 from replay.display.table import Table
 from replay.display.terminal import CAUTION, view
-from replay.ground.wording import NOTHING, percent, rate, tenths, words
+from replay.ground.shown import shown_in
+from replay.ground.wording import NOTHING, percent, pressure, rate, tenths, words
 from replay.score import evidence
 from replay.score.scoring import UNJUDGED
 from replay.tuning.judge import RULE, Figures
@@ -113,6 +114,11 @@ def _closing(tuning: Tuning, folder: str) -> str:
 
 def tolerances_view(moved: Moved, names: tuple[str, ...] = ()) -> RenderableType:
     """Return the report of `tolerances`: how far each lever moves, and the Monte Carlo. names: families shown too."""
+    with shown_in(moved.robust.settings.units):
+        return _tolerances(moved, names)
+
+
+def _tolerances(moved: Moved, names: tuple[str, ...]) -> RenderableType:
     robust, drawn = moved.robust, moved.drawn
     tables = [_levers(robust, robust.found, "all families")]
     tables += [_levers(robust, robust.families.get(name, {}), name) for name in names]
@@ -172,7 +178,9 @@ def _unmoved(robust: Robustness) -> str:
 
 
 def _left_out(robust: Robustness) -> list[str]:
-    lines = ["amounts: good to, bad at; each is moved by itself, tried at doubling distances, then bisected"]
+    lines = [
+        "1.2 to 1.3 psi: right at the first, wrong at the second; each is moved alone, by doubling, then bisection"
+    ]
     if any(bracket.good_again for bracket in robust.found.values()):
         lines.append("~ some trace comes good again further on")
     if robust.left_out:
@@ -196,7 +204,7 @@ def _drawn(drawn: MonteCarlo) -> Table:
 def _stated(drawn: MonteCarlo) -> list[str]:
     lines = []
     for channel, error in drawn.tolerances.items():
-        told = [words(channel), f"offset within {error.offset_pa / 1000:g} kPa either way,"]
+        told = [words(channel), f"offset within {pressure(error.offset_pa)} either way,"]
         told += [f"gain within {100 * error.gain:g} %, lag up to {error.lag_s:g} s"]
         lines.append(" ".join(told))
     return lines

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
+LONG = 64  # rows of a run from which on it is the sooner done alone
 
 
 class Stretches:
@@ -52,15 +53,18 @@ class Curve:
 
     def _keep(self, times: Floats, values: Floats, breaks: NDArray[np.int64]) -> None:
         """Keep the first, last, least and greatest of the rows between starts of stretches and breaks, NaN left out."""
-        rows = np.flatnonzero(np.isfinite(values))
-        if len(rows) == 0:
-            return
-        known, after = values[rows], np.searchsorted(rows, breaks)
-        first = np.union1d(np.searchsorted(rows, self.stretches.starts(times)), after)
-        first = first[first < len(rows)]
+        finite = np.isfinite(values)
+        begun, after, known = self.stretches.starts(times), breaks, values
+        if not finite.all():  # of a long trace that copies what no row asks for
+            rows = np.flatnonzero(finite)
+            if len(rows) == 0:
+                return
+            times, known = times[rows], values[rows]
+            begun, after = np.searchsorted(rows, begun), np.searchsorted(rows, breaks)
+        first = np.union1d(begun, after)
+        first = first[first < len(known)]
         kept = extremes(known, first)
-        broken = np.isin(kept, after)
-        self._kept.append((times[rows[kept]], known[kept], broken))
+        self._kept.append((times[kept], known[kept], np.isin(kept, after)))
 
     def line(self) -> tuple[Floats, Floats]:
         """Return the points to draw, float64[m] each, with a NaN between two pieces that are not joined."""
@@ -84,6 +88,11 @@ def polyline(times: Floats, values: Floats, breaks: NDArray[np.int64], stretches
 def extremes(values: Floats, first: NDArray[np.int64]) -> NDArray[np.int64]:
     """Return the first, last, least and greatest row of each run of values, int64[m]; first: where runs begin."""
     sizes = np.diff(first, append=len(values))
+    if LONG * len(first) < len(values):  # few runs, each looked at by itself
+        runs = [values[begin : begin + size] for begin, size in zip(first.tolist(), sizes.tolist(), strict=True)]
+        earliest = first + np.array([run.argmin() for run in runs], np.int64)
+        latest = first + sizes - 1 - np.array([run[::-1].argmax() for run in runs], np.int64)
+        return np.unique(np.concatenate((first, first + sizes - 1, earliest, latest)))
     least = np.flatnonzero(values == np.repeat(np.minimum.reduceat(values, first), sizes))
     most = np.flatnonzero(values == np.repeat(np.maximum.reduceat(values, first), sizes))
     earliest = least[np.searchsorted(least, first)]

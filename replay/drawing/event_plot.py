@@ -11,16 +11,16 @@ from replay.drawing.around import Around
 from replay.drawing.decimation import Floats
 from replay.drawing.looks import BAND, BLUE, CURVE, GREEN, INK, LINES
 from replay.drawing.picture import Level, Panel
-from replay.drawing.svg import Scale
+from replay.drawing.svg import Scale, named_below
 from replay.drawing.trace_plot import LEFT, RIGHT, WIDTH, bars, draw_panel
 from replay.drawing.wall_clock import clock_ticks
-from replay.ground.units import PSI_PA, atmosphere_pa
-from replay.ground.wording import kilopascals, suction
+from replay.ground.shown import other_units
+from replay.ground.units import atmosphere_pa
 from replay.settings import Settings
 
 HEIGHT = 372.0
 NET, SUCTION, RUNNING = (38.0, 178.0), (188.0, 278.0), (290.0, 312.0)
-LEAST_NET_KPA, LEAST_BAR = 10.0, 0.1
+LEAST_PA = 10_000.0
 ROOM = 0.06
 
 
@@ -46,14 +46,6 @@ def event_svg(around: Around, settings: Settings, words: str) -> str:
     return svg.markup(root)
 
 
-def named_below(root: ET.Element, scale: Scale, y: float, name: str, ticks: Sequence[tuple[float, str]]) -> None:
-    """Draw ticks with their words and the name of a horizontal axis under y."""
-    for place, word in ticks:
-        svg.line(root, (scale.at(place), y, scale.at(place), y + 4), INK)
-        svg.text(root, scale.at(place), y + 15, word, "middle")
-    svg.text(root, (scale.begin + scale.end) / 2, y + 31, name, "middle")
-
-
 def _mark(root: ET.Element, time: Scale, at_ms: int | None, words: str, kind: str, row: int) -> None:
     """Draw a moment through all panels, its name above beside it, on the side where there is room."""
     if at_ms is None:
@@ -73,30 +65,30 @@ def _joined(parts: Sequence[tuple[Floats, Floats]]) -> tuple[Floats, Floats]:
 
 
 def _net(around: Around, settings: Settings) -> Panel:
+    units, other = settings.units, other_units(settings.units)
     x, y = _joined(around.net)
+    y = y * 1000 / units.size_pa
     levels = [
-        Level(kind, settings.values[place] / 1000, f"{kind} {kilopascals(settings.values[place])}")
+        Level(kind, settings.values[place] / units.size_pa, f"{kind} {units.net(settings.values[place])}")
         for kind, place in (("cut-in", ranges.CUT_IN), ("cut-out", ranges.CUT_OUT), ("floor", ranges.FLOOR))
     ]
-    real = [*y[np.isfinite(y)], 0.0, LEAST_NET_KPA, *(level.value for level in levels)]
-    return Panel("net oil kPa", x, y, tuple(levels), *_ends(real), ("psi", 1000 / PSI_PA, 0.0))
+    real = [*y[np.isfinite(y)], 0.0, LEAST_PA / units.size_pa, *(level.value for level in levels)]
+    second = (other.difference, units.size_pa / other.size_pa, 0.0)
+    return Panel(f"net oil {units.difference}", x, y, tuple(levels), *_ends(real), second)
 
 
 def _suction(around: Around, settings: Settings) -> Panel:
-    """Return suction as gauges show it, in bar(g) and psig."""
-    air = atmosphere_pa(settings.altitude_m)
+    """Return suction as gauges show it, in both halves of the trade."""
+    air, units, other = atmosphere_pa(settings.altitude_m), settings.units, other_units(settings.units)
     x, y = _joined(around.suction)
-    y = (y * 1000 - air) / 1e5
+    y = (y * 1000 - air) / units.size_pa
     levels = [
-        Level(kind, (settings.values[place] - air) / 1e5, f"{kind} {_short(settings.values[place], settings)}")
-        for kind, place in (("reload", ranges.RELOAD), ("vacuum", ranges.VACUUM))
+        Level(kind, (pascals - air) / units.size_pa, f"{kind} {units.suction(pascals, settings.altitude_m)}")
+        for kind, pascals in (("reload", settings.values[ranges.RELOAD]), ("vacuum", settings.values[ranges.VACUUM]))
     ]
-    real = [*y[np.isfinite(y)], 0.0, LEAST_BAR, *(level.value for level in levels)]
-    return Panel("suction bar(g)", x, y, tuple(levels), *_ends(real), ("psig", 1e5 / PSI_PA, 0.0))
-
-
-def _short(pascals: int, settings: Settings) -> str:
-    return suction(pascals, settings.altitude_m).partition(" (")[0]
+    real = [*y[np.isfinite(y)], 0.0, LEAST_PA / units.size_pa, *(level.value for level in levels)]
+    second = (other.gauge, units.size_pa / other.size_pa, 0.0)
+    return Panel(f"suction {units.gauge}", x, y, tuple(levels), *_ends(real), second)
 
 
 def _ends(values: Sequence[float]) -> tuple[float, float]:

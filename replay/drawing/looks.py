@@ -12,9 +12,11 @@ from protect import state
 INK, PAPER = "#1a1a1a", "#ffffff"
 CURVE = "#000000"
 BLUE, GREEN, VERMILLION, PURPLE, GREY = "#0067a5", "#00775a", "#c24e00", "#8a3a73", "#6b6b6b"
+DANGER = "#b3001b"
 HOLD = "#d9efe6"  # between cut-out and cut-in, where the integral holds
 FILL = "#f3d9a4"  # under the integral
 UNREAD = "#5a5a5a"
+WINDOW = "#eaf2f8"  # in which a must-trip trace has to be stopped
 BAND = "#f3e3ea"  # from the careful figure of a deadline to that of the most lasting bearing
 
 # Colour, line width in points and dash (points on and off; empty for a full line) of each kind of line.
@@ -22,10 +24,10 @@ LINES: dict[str, tuple[str, float, tuple[float, ...]]] = {
     "cut-in": (GREEN, 1.2, (7, 3)),
     "cut-out": (VERMILLION, 1.4, (8, 2, 2, 2)),
     "floor": (PURPLE, 1.4, (1.5, 2)),
-    "reload": (GREEN, 1.2, (7, 3)),
-    "vacuum": (VERMILLION, 1.4, (8, 2, 2, 2)),
+    "reload": (DANGER, 1.4, (7, 3)),
+    "vacuum": (PURPLE, 1.4, (8, 2, 2, 2)),
     "trip delay": (VERMILLION, 1.2, ()),
-    "reload guard": (GREEN, 1.2, (7, 3)),
+    "reload guard": (DANGER, 1.2, (7, 3)),
     "earliest": (BLUE, 1.3, (4, 2)),
     "deadline": (INK, 1.6, (9, 2, 2, 2)),
     "likely": (INK, 0.9, (4, 3)),

@@ -1,11 +1,12 @@
 """What there is to draw of one trace: thinned curves, levels, states, marks. How it looks is told elsewhere.
 
-Times are in s of the trace's own time, pressures in kPa.
+Times are in s of the trace's own time. Pressures are in the units of the settings, suction as gauges show it.
 """
 
 import itertools
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,15 +16,18 @@ from replay.drawing.decimation import Curve, Floats, Stretches
 from replay.drawing.looks import in_rows, time_axis
 from replay.engine import Stop, compiled, told_cause
 from replay.engine.portable import Machine, Trail
-from replay.ground.units import PSI_PA, STANDARD_ATMOSPHERE_PA, atmosphere_pa
-from replay.ground.wording import kpa
-from replay.library import Entry
+from replay.ground.refusal import refusal
+from replay.ground.shown import other_units
+from replay.ground.units import STANDARD_ATMOSPHERE_PA, atmosphere_pa
+from replay.library import Entry, MustTrip
 from replay.settings import Settings
 from replay.sweep import Course, Noted
 from replay.trace import LongTrace, Trace
 from replay.trace.files import last_time_s
+from replay.triage.clock import UTC, Clock
 
 STRETCHES = 2000  # about two for each dot of a screen
+WHOLE = (-math.inf, math.inf)  # all of a trace's time
 LEAST_SPAN_KPA = 10.0
 # Places among the settings of the pressures that are drawn as levels.
 PRESSURES = {
@@ -75,7 +79,9 @@ class Picture:
     """All that is drawn of a trace.
 
     spells: for each state the stretches of time (begin, end) spent in it, those too close to tell apart drawn as
-    one; unread: stretches in which a pressure was missing or out of its sensor's range; bands: of deadlines.
+    one; unread: stretches in which a pressure was missing or out of its sensor's range; running: as the feedback says;
+    windows: in which a stop has to lie; margins: from the first stop in one to its deadline; bands: of deadlines;
+    clock: that on the wall, where the trace's entry says when it began.
     """
 
     name: str
@@ -89,20 +95,37 @@ class Picture:
     unread: list[tuple[float, float]]
     marks: tuple[Mark, ...]
     bands: tuple[tuple[float, float], ...] = ()
+    windows: tuple[tuple[float, float], ...] = ()
+    margins: tuple[tuple[float, float], ...] = ()
+    running: list[tuple[float, float]] = field(default_factory=list)
+    clock: Clock = field(default_factory=Clock)
 
 
 def picture(
-    trace: Trace, settings: Settings, entry: Entry | None = None, trail: Trail | None = None, stretches: int = STRETCHES
+    trace: Trace,
+    settings: Settings,
+    entry: Entry | None = None,
+    trail: Trail | None = None,
+    stretches: int = STRETCHES,
+    within: tuple[float, float] = WHOLE,
 ) -> Picture:
-    """Return what there is to draw; the logic is run over the trace unless its trail is given."""
+    """Return what there is to draw; the logic is run over the trace unless its trail is given.
+
+    within: the part of the trace's time (s) that is drawn. Raises Refusal where nothing lies in it.
+    """
+    part = _part(trace.name, (trace.start_s, _end_s(trace)), within)
     trail = trail or trail_of(trace, settings)
-    seen = _Seen(settings, Stretches(trace.start_s, _end_s(trace), stretches))
+    seen = _Seen(settings, trace.start_s, part, _stretches(part, _end_s(trace), stretches))
     seen.take(trace, Noted(np.arange(len(trace)), trail.states, trail.integral_percent))
     return seen.picture(trace, trail.stops, entry)
 
 
 def picture_of_long(
-    trace: LongTrace, settings: Settings, entry: Entry | None = None, stretches: int = STRETCHES
+    trace: LongTrace,
+    settings: Settings,
+    entry: Entry | None = None,
+    stretches: int = STRETCHES,
+    within: tuple[float, float] = WHOLE,
 ) -> Picture:
     """Return what there is to draw of a trace of any length, in bounded memory; thinned as it is read.
 
@@ -112,10 +135,27 @@ def picture_of_long(
     course, pieces, end_s = Course(settings), trace.pieces(), last_time_s(trace.path)
     first = next(pieces)
     length_ms = round((max(first.start_s, end_s) - first.start_s) * 1000)  # as `Trace` has it, in whole ms
-    seen = _Seen(settings, Stretches(first.start_s, first.start_s + length_ms / 1000, stretches))
+    end = first.start_s + length_ms / 1000
+    part = _part(first.name, (first.start_s, end), within)
+    seen = _Seen(settings, first.start_s, part, _stretches(part, end, stretches))
     for piece in itertools.chain([first], pieces):
         seen.take(piece, course.take(piece, seen.stretches.starts(_seconds(piece))))
     return seen.picture(piece, tuple(course.stops), entry)
+
+
+def _part(name: str, whole: tuple[float, float], within: tuple[float, float]) -> tuple[float, float]:
+    """Return the part of a trace's time that is drawn."""
+    begin, end = max(whole[0], within[0]), min(whole[1], within[1])
+    if begin >= end and within != WHOLE:
+        accepted = f"a part of {whole[0]:g} s to {whole[1]:g} s"
+        raise refusal(name, "--from, --to", "nothing of the trace lies between", accepted)
+    return begin, end
+
+
+def _stretches(part: tuple[float, float], end_s: float, count: int) -> Stretches:
+    """Return the stretches of a part; of one that ends early, what comes after it is a stretch more."""
+    begin, end = part
+    return Stretches(begin, end, count) if end >= end_s else Stretches(begin, end + (end - begin) / count, count + 1)
 
 
 def _seconds(trace: Trace) -> Floats:
@@ -129,11 +169,11 @@ def _end_s(trace: Trace) -> float:
 class _Seen:
     """What there is to draw of the rows so far."""
 
-    def __init__(self, settings: Settings, stretches: Stretches) -> None:
-        self.settings, self.stretches = settings, stretches
+    def __init__(self, settings: Settings, start_s: float, part: tuple[float, float], stretches: Stretches) -> None:
+        self.settings, self.start_s, self.part, self.stretches = settings, start_s, part, stretches
         self.net, self.suction, self.integral = (Curve(stretches) for _ in range(3))
         self.spells = {name: Runs(stretches) for name in range(state.LOCKED_OUT + 1)}
-        self.unread = Runs(stretches)
+        self.unread, self.running = Runs(stretches), Runs(stretches)
         self.net_ends, self.suction_ends = (0.0, 0.0), (0.0, 0.0)  # of credible readings; the axis holds nothing too
         self.last_ms = 0
 
@@ -144,11 +184,14 @@ class _Seen:
         breaks = np.flatnonzero(steps > self.settings.values[ranges.MAX_GAP])
         self.last_ms = int(trace.time_ms[-1])
         lost = _unread(trace, self.settings)
-        net, suction = net_kpa(trace), in_kpa(trace.suction_pa)
+        suction = in_kpa(trace.suction_pa)
+        net = in_kpa(trace.oil_pa)
+        net -= suction if trace.crankcase_pa is trace.suction_pa else in_kpa(trace.crankcase_pa)
         self.net.take(seconds, net, breaks)
         self.suction.take(seconds, suction, breaks)
         self.net_ends, self.suction_ends = _wider(self.net_ends, net, lost), _wider(self.suction_ends, suction, lost)
         self.unread.take(seconds, lost)
+        self.running.take(seconds, trace.running == 1)
         self.integral.take(seconds[noted.rows], noted.integral_percent, np.searchsorted(noted.rows, breaks))
         for name, runs in self.spells.items():
             runs.take(seconds[noted.rows], noted.states == name)
@@ -156,29 +199,37 @@ class _Seen:
     def picture(self, last: Trace, stops: tuple[Stop, ...], entry: Entry | None) -> Picture:
         """Return all that is drawn of a trace; last: the last rows that were taken."""
         settings = self.settings
-        hold = settings.values[ranges.CUT_OUT] / 1000, settings.values[ranges.CUT_IN] / 1000
-        psi = ("psi", 1000 / PSI_PA, 0.0)
-        gauge = (f"kPa gauge, {settings.altitude_m:g} m", 1.0, -atmosphere_pa(settings.altitude_m) / 1000)
-        levels = _levels(settings, "cut-in", "cut-out", "floor")
-        over = _panel("net oil pressure kPa", self.net.line(), levels, self.net_ends, psi)
+        units, windows = settings.units, entry.windows if entry else ()
+        hold = settings.values[ranges.CUT_OUT] / units.size_pa, settings.values[ranges.CUT_IN] / units.size_pa
+        over = _net(self.net.line(), self.net_ends, settings)
         beside = [Level("hold", sum(hold) / 2, "hold band")]
         unread = self.unread.ended(_end_s(last))
         if unread:
             beside.append(Level("unread", over.low, "no valid reading"))
-        levels = _levels(settings, "reload", "vacuum")
         return Picture(
             name=last.name,
-            begin_s=self.stretches.begin,
-            end_s=_end_s(last),
+            begin_s=self.part[0],
+            end_s=self.part[1],
             net=replace(over, levels=(*over.levels, *beside)),
-            suction=_panel("suction kPa abs", self.suction.line(), levels, self.suction_ends, gauge),
+            suction=_suction(self.suction.line(), self.suction_ends, settings),
             integral=_integral(self.integral.line(), settings),
             hold=hold,
             spells={name: runs.ended(_end_s(last)) for name, runs in self.spells.items()},
             unread=unread,
             marks=tuple(_marks(last, stops, entry)),
-            bands=tuple((window.deadline_s, window.end_s) for window in (entry.windows if entry else ())),
+            bands=tuple((window.deadline_s, window.end_s) for window in windows),
+            windows=tuple((window.earliest_s, window.deadline_s) for window in windows),
+            margins=tuple(_margins(windows, [last.seconds(stop.time_ms) for stop in stops])),
+            running=self.running.ended(_end_s(last)),
+            clock=_clock(entry, self.start_s),
         )
+
+
+def _clock(entry: Entry | None, start_s: float) -> Clock:
+    """Return the clock on the wall of a trace whose first row is at start_s of its own time."""
+    if entry is None or entry.start_utc is None:
+        return Clock()
+    return Clock(entry.start_utc.timestamp() - start_s, entry.zone or UTC)
 
 
 class Runs:
@@ -221,7 +272,10 @@ def trail_of(trace: Trace, settings: Settings) -> Trail:
 
 def in_kpa(pascals: NDArray[np.int64]) -> Floats:
     """Return pressures, int64[n] in Pa, as kPa float64[n], NaN where nothing was read."""
-    return np.where(pascals == ranges.NO_READING, np.nan, pascals / 1000.0)
+    kpa = pascals / 1000.0
+    if len(pascals) and pascals.min() == ranges.NO_READING:
+        kpa[pascals == ranges.NO_READING] = np.nan
+    return kpa
 
 
 def net_kpa(trace: Trace) -> Floats:
@@ -229,24 +283,52 @@ def net_kpa(trace: Trace) -> Floats:
     return in_kpa(trace.oil_pa) - in_kpa(trace.crankcase_pa)
 
 
+def _net(curve: tuple[Floats, Floats], ends: tuple[float, float], settings: Settings) -> Panel:
+    """Return the panel of net oil pressure from a curve and ends in kPa."""
+    units, other = settings.units, other_units(settings.units)
+    levels = {kind: settings.values[PRESSURES[kind]] for kind in ("cut-in", "cut-out", "floor")}
+    drawn = tuple(
+        Level(kind, pascals / units.size_pa, f"{kind} {units.net(pascals)}") for kind, pascals in levels.items()
+    )
+    second = (other.difference, units.size_pa / other.size_pa, 0.0)
+    name = f"net oil pressure {units.difference}"
+    return _panel(name, curve, drawn, _ends(ends, [*levels.values()]), (1000 / units.size_pa, 0.0), second)
+
+
+def _suction(curve: tuple[Floats, Floats], ends: tuple[float, float], settings: Settings) -> Panel:
+    """Return the panel of suction from an absolute curve and ends in kPa: as a gauge shows it, beside it absolute."""
+    units, altitude = settings.units, settings.altitude_m
+    air = atmosphere_pa(altitude) / units.size_pa
+    levels = {kind: settings.values[PRESSURES[kind]] for kind in ("reload", "vacuum")}
+    drawn = tuple(
+        Level(kind, pascals / units.size_pa - air, f"{kind} {units.suction(pascals, altitude)}")
+        for kind, pascals in levels.items()
+    )
+    name, second = f"suction {units.gauge}", (f"{units.absolute}, {altitude:g} m", 1.0, air)
+    return _panel(name, curve, drawn, _ends(ends, [*levels.values()]), (1000 / units.size_pa, -air), second)
+
+
+def _ends(ends: tuple[float, float], levels_pa: list[int]) -> tuple[float, float]:
+    """Return the ends (kPa) of an axis that holds nothing, every credible reading, each level not far above them."""
+    low, most = ends
+    far = FAR * max(most, STANDARD_ATMOSPHERE_PA / 1000)
+    high = max([most, LEAST_SPAN_KPA, *(pascals / 1000 for pascals in levels_pa if pascals / 1000 <= far)])
+    room = 0.06 * (high - low)
+    return low - room, high + room
+
+
 def _panel(
     name: str,
     curve: tuple[Floats, Floats],
     levels: tuple[Level, ...],
     ends: tuple[float, float],
+    scale: tuple[float, float],
     second: tuple[str, float, float],
 ) -> Panel:
-    """Return a panel whose axis holds nothing, every credible reading, and each level that lies not far above them."""
-    low, most = ends
-    far = FAR * max(most, STANDARD_ATMOSPHERE_PA / 1000)
-    high = max([most, LEAST_SPAN_KPA, *(level.value for level in levels if level.value <= far)])
-    room = 0.06 * (high - low)
-    return Panel(name, *curve, levels, low - room, high + room, second)
-
-
-def _levels(settings: Settings, *kinds: str) -> tuple[Level, ...]:
-    levels = {kind: settings.values[PRESSURES[kind]] for kind in kinds}
-    return tuple(Level(kind, pascals / 1000, f"{kind} {kpa(pascals)}") for kind, pascals in levels.items())
+    """Return a panel in the unit of which a kPa is `scale[0]`, counted from `scale[1]`."""
+    factor, offset = scale
+    low, high = (end * factor + offset for end in ends)
+    return Panel(name, curve[0], curve[1] * factor + offset, levels, low, high, second)
 
 
 def _integral(curve: tuple[Floats, Floats], settings: Settings) -> Panel:
@@ -257,15 +339,24 @@ def _integral(curve: tuple[Floats, Floats], settings: Settings) -> Panel:
 
 def _unread(trace: Trace, settings: Settings) -> NDArray[np.bool_]:
     """Tell which rows have a pressure that is missing or beyond its sensor's range."""
-    values = settings.values
+    values, shared = settings.values, trace.crankcase_pa is trace.suction_pa
     lost = np.zeros(len(trace), dtype=bool)
     for pascals, least, most in (
         (trace.oil_pa, ranges.OIL_LEAST, ranges.OIL_MOST),
         (trace.suction_pa, ranges.SUCTION_LEAST, ranges.SUCTION_MOST),
-        (trace.crankcase_pa, ranges.SUCTION_LEAST, ranges.SUCTION_MOST),
+        *([] if shared else [(trace.crankcase_pa, ranges.SUCTION_LEAST, ranges.SUCTION_MOST)]),
     ):
-        lost |= (pascals < values[least]) | (pascals > values[most])
+        if len(trace) and (pascals.min() < values[least] or pascals.max() > values[most]):
+            lost |= (pascals < values[least]) | (pascals > values[most])
     return lost
+
+
+def _margins(windows: Sequence[MustTrip], stops_s: list[float]) -> Iterator[tuple[float, float]]:
+    """Yield from the first stop in each window to its deadline."""
+    for window in windows:
+        first = next((at for at in stops_s if window.earliest_s <= at <= window.deadline_s), None)
+        if first is not None:
+            yield first, window.deadline_s
 
 
 def _marks(trace: Trace, stops: tuple[Stop, ...], entry: Entry | None) -> Iterator[Mark]:
@@ -284,16 +375,27 @@ def named_marks(
 ) -> list[tuple[Mark, str, int | None]]:
     """Return the marks within the trace with their names and the row each name has room in, None where there is none.
 
-    left_of: place of a time (s) along the drawing, letter: width of a letter there. Stops give way to the window.
+    left_of: place of a time (s) along the drawing, letter: width of a letter there. Stops give way to the window: they
+    lose their cause first.
     """
     unit, size = time_axis(shown.end_s - shown.begin_s)
     inside = [mark for mark in shown.marks if shown.begin_s <= mark.at_s <= shown.end_s]
-    names = [f"{mark.text} {mark.at_s / size:.{1 if size == 1 else 2}f} {unit}" for mark in inside]
+    places = [f"{mark.at_s / size:.{1 if size == 1 else 2}f} {unit}" for mark in inside]
+    whole = [f"{mark.text} {place}" for mark, place in zip(inside, places, strict=True)]
+    short = [f"{mark.kind if mark.kind == 'stop' else mark.text} {at}" for mark, at in zip(inside, places, strict=True)]
+    names = whole
     lefts = [left_of(mark.at_s) for mark in inside]
     window = [at for at, mark in enumerate(inside) if mark.kind != "stop"]
     stops = [at for at, mark in enumerate(inside) if mark.kind == "stop"]
     found: dict[int, int | None] = {}
-    for many in (len(stops), 2 * rows, 1, 0):
+    for many, names in (
+        (len(stops), whole),
+        (2 * rows, whole),
+        (1, whole),
+        (len(stops), short),
+        (1, short),
+        (0, whole),
+    ):
         wanted = window + stops[:many]
         spans = [(lefts[at], lefts[at] + letter * (len(names[at]) + 2)) for at in wanted]
         found = dict(zip(wanted, in_rows(spans, rows), strict=True))

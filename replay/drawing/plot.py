@@ -4,11 +4,13 @@ No label lies on a curve: levels are named at the right of the plot, marks above
 """
 
 import io
+import math
 import re
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
+from protect import state
 from replay.drawing.decimation import lone_points
 from replay.drawing.looks import (
     AREAS,
@@ -22,30 +24,37 @@ from replay.drawing.looks import (
     LINES,
     SHADES,
     UNREAD,
+    WINDOW,
     apart,
     time_axis,
 )
 from replay.drawing.picture import Level, Panel, Picture, named_marks, picture, picture_of_long
+from replay.drawing.wall_clock import clock_ticks
 from replay.engine import STATES
 from replay.ground.files import check_writable, write_whole
 from replay.ground.refusal import as_text, or_refuse, refusal
-from replay.ground.wording import words
-from replay.library import Entry, Library, label_text, trace_with_settings
+from replay.ground.wording import counted, seconds, words
+from replay.library import Entry, Library, label_text
 from replay.library.given import GivenSettings
+from replay.score import Verdict
+from replay.score.explaining import Explanation, explain_trace
 from replay.settings import Settings
 from replay.trace import AnyTrace, Trace, read_trace
 
 FORMATS = (".png", ".svg", ".pdf")
 STAMPS = {"png": "Software", "svg": "Date", "pdf": "CreationDate"}
 SIZE_IN, DPI = (11.0, 8.0), 110
-EDGES = {"left": 0.15, "right": 0.875, "top": 0.865, "bottom": 0.065, "hspace": 0.09}
+EDGES = {"left": 0.17, "right": 0.845, "top": 0.865, "bottom": 0.065, "hspace": 0.09}
 SMALL = 8.5  # points
 POINTS = 72  # an inch
 LETTER = 0.55  # of the height of the letters: about their width
 MARK_ROWS = 3
+BEFORE_S, AFTER_S = 60.0, 120.0  # of an event
+RUNS = "run feedback"
 NAME = {"fontsize": SMALL, "color": INK}
 LEADER = {"arrowstyle": "-", "shrinkA": 0, "shrinkB": 0}  # from a name to its line
-SECOND_AXIS = -0.09  # where the psi and gauge axes stand, in widths of the plot
+SECOND_AXIS = -0.115  # where the axes in other units stand, in widths of the plot
+NAMES_AT = -0.068  # and the names of the others, beyond the widest figures
 
 
 def check_plot(path: Path) -> None:
@@ -55,15 +64,58 @@ def check_plot(path: Path) -> None:
     check_writable(path)
 
 
-def draw_trace(path: Path | str, trace: AnyTrace | Path | str, settings: GivenSettings = None) -> None:
-    """Draw one trace into FILE.png, .svg or .pdf: pressures with levels, integral, states, stops, label.
+def draw_trace(
+    path: Path | str,
+    trace: AnyTrace | Path | str,
+    settings: GivenSettings = None,
+    *,
+    from_s: float | None = None,
+    to_s: float | None = None,
+    event: int | None = None,
+) -> None:
+    """Draw one trace into FILE.png, .svg or .pdf: pressures with levels, integral, states, stops, label, outcome.
 
-    Without settings, those of the library that the file belongs to. Raises Refusal.
+    Without settings, those of the library that the file belongs to. from_s, to_s: a part of the trace's time; event:
+    number of a stop or a spell short of oil, drawn from a minute before it to two after. Raises Refusal.
     """
     check_plot(Path(path))
-    read, entry, checked = trace_with_settings(trace, settings)
-    shown = picture(read, checked, entry) if isinstance(read, Trace) else picture_of_long(read, checked, entry)
-    save_figure(Path(path), draw(shown, title(shown, checked, entry)))
+    told = explain_trace(trace, settings)
+    read, entry, checked = told.trace, told.entry, told.settings
+    if event is None:
+        within = (-math.inf if from_s is None else from_s, math.inf if to_s is None else to_s)
+    elif from_s is None and to_s is None:
+        within = _around(told, event)
+    else:
+        raise refusal(read.name, "--event", "given beside --from or --to", "an event, or a part of the time")
+    if isinstance(read, Trace):
+        shown = picture(read, checked, entry, within=within)
+    else:
+        shown = picture_of_long(read, checked, entry, within=within)
+    outcome = outcome_told(told.verdict) if told.verdict else ""
+    save_figure(Path(path), draw(shown, title(shown, checked, entry, outcome)))
+
+
+def _around(told: Explanation, event: int) -> tuple[float, float]:
+    """Return the time around an event, by its number from 1: a spell short of oil, or a stop that ends none."""
+    changes, seconds_of = told.replay.changes, told.trace.seconds
+    ends = [change.time_ms for change in changes[1:]]
+    spells = [
+        (change.time_ms, end)
+        for change, end in zip(changes, [*ends, None], strict=False)
+        if change.after == state.STARVED
+    ]
+    alone = [
+        (stop.time_ms, stop.time_ms)
+        for stop in told.replay.stops
+        if not any(begin <= stop.time_ms and (end is None or stop.time_ms <= end) for begin, end in spells)
+    ]
+    events = sorted([*spells, *alone], key=lambda spell: spell[0])
+    if not 1 <= event <= len(events):
+        accepted = f"1 to {len(events)}" if events else "--from and --to"
+        rule = f"the trace has {counted(len(events), 'event')}: stops, and spells short of oil"
+        raise refusal(told.trace.name, "--event", rule, accepted, event)
+    begin, end = events[event - 1]
+    return seconds_of(begin) - BEFORE_S, math.inf if end is None else seconds_of(end) + AFTER_S
 
 
 def save_plot(path: Path, trace: Trace, settings: Settings, entry: Entry | None = None) -> None:
@@ -105,10 +157,16 @@ def save_plots(folder: Path, library: Library, settings: Settings, ids: Iterable
     return paths
 
 
-def title(shown: Picture, settings: Settings, entry: Entry | None) -> str:
+def title(shown: Picture, settings: Settings, entry: Entry | None, outcome: str = "") -> str:
     """Return what stands over a picture."""
     label = f"; {label_text(entry)}" if entry else ""
-    return f"{shown.name}{label}\nsettings {as_text(Path(settings.file).name)}, digest {settings.digest[:12]}"
+    told = f": {outcome}" if outcome else ""
+    return f"{shown.name}{told}{label}\nsettings {as_text(Path(settings.file).name)}, digest {settings.digest[:12]}"
+
+
+def outcome_told(verdict: Verdict) -> str:
+    """Return what became of a trace, and with which margin."""
+    return words(verdict.outcome) + ("" if verdict.margin_s is None else f", margin {seconds(verdict.margin_s)}")
 
 
 def draw(shown: Picture, heading: str) -> Any:
@@ -127,15 +185,21 @@ def draw(shown: Picture, heading: str) -> Any:
     _lanes(lanes, shown, size)
     for axes in parts:
         axes.set_xlim(shown.begin_s / size, shown.end_s / size)
-        for begin, end in shown.bands:
-            if end > begin:
-                axes.axvspan(begin / size, end / size, color=BAND, linewidth=0, zorder=0.4)
+        for colour, spans in ((WINDOW, shown.windows), (BAND, shown.bands)):
+            for begin, end in spans:
+                if end > begin:
+                    axes.axvspan(begin / size, end / size, color=colour, linewidth=0, zorder=0.4)
         for kind in dict.fromkeys(mark.kind for mark in shown.marks):
             colour, width, dash = LINES[kind]
             at = [mark.at_s / size for mark in shown.marks if mark.kind == kind]
             whole = {"transform": axes.get_xaxis_transform(), "zorder": 1.5, "label": kind}
             axes.vlines(at, 0, 1, colors=colour, linewidth=width, linestyle=_dash(dash), **whole)
+    _margins(integral, shown, size)
     lanes.set_xlabel(f"time {unit}")
+    if shown.clock.utc_s is not None:
+        name, ticks = clock_ticks(shown.begin_s, shown.end_s, shown.clock)
+        lanes.set_xticks([at_s / size for at_s, _ in ticks], [word for _, word in ticks])
+        lanes.set_xlabel(f"{name}; marks in {unit} of the trace's own time")
     heading = heading.replace("$", r"\$")  # of a user's, no formula
     figure.text(0.01, 0.985, heading, va="top", fontsize=10, color=INK)
     _name_marks(net, shown, size)
@@ -154,12 +218,13 @@ def _panel(axes: Any, panel: Panel, size: float, colour: str) -> None:
     if len(alone):
         axes.plot(panel.x[alone] / size, panel.y[alone], color=colour, linestyle="", marker=".", markersize=3)
     _levels(axes, panel.levels)
-    axes.set_ylabel(panel.name, labelpad=1)
+    axes.set_ylabel(panel.name)
+    axes.yaxis.set_label_coords(NAMES_AT, 0.5)
     if panel.second:
         name, factor, offset = panel.second
         functions = (lambda value: value * factor + offset, lambda value: (value - offset) / factor)
         second = axes.secondary_yaxis(SECOND_AXIS, functions=functions)
-        second.set_ylabel(name, labelpad=1)
+        second.set_ylabel(name, labelpad=5)
         second.tick_params(labelsize=SMALL)
 
 
@@ -191,6 +256,12 @@ def _levels(axes: Any, levels: tuple[Level, ...]) -> None:
         )
 
 
+def _margins(axes: Any, shown: Picture, size: float) -> None:
+    """Draw a bracket over each margin; the heading tells its length."""
+    for begin, end in shown.margins:
+        axes.annotate("", (begin / size, 50), (end / size, 50), arrowprops={"arrowstyle": "<->", "color": INK})
+
+
 def _lanes(axes: Any, shown: Picture, size: float) -> None:
     """Draw each state in its named lane; an edge as wide as a line keeps the shortest spell visible."""
     for height, name in enumerate(reversed(LANES)):
@@ -200,11 +271,12 @@ def _lanes(axes: Any, shown: Picture, size: float) -> None:
             bars, (height + 0.12, 0.76), facecolor=shade, edgecolor=shade, linewidth=0.8, zorder=3, label=STATES[name]
         )
         axes.axhline(height, color="#c8c8c8", linewidth=0.6)
-    axes.set_ylim(0, len(LANES))
-    axes.set_yticks([at + 0.5 for at in range(len(LANES))])
-    axes.set_yticklabels([words(STATES[name]) for name in reversed(LANES)], fontsize=SMALL)
+    runs = [(begin / size, (end - begin) / size) for begin, end in shown.running]
+    axes.broken_barh(runs, (-0.88, 0.76), facecolor=INK, edgecolor=INK, linewidth=0.8, zorder=3, label=RUNS)
+    axes.set_ylim(-1, len(LANES))
+    axes.set_yticks([at + 0.5 for at in range(-1, len(LANES))])
+    axes.set_yticklabels([RUNS, *(words(STATES[name]) for name in reversed(LANES))], fontsize=SMALL)
     axes.tick_params(axis="y", length=0)
-    axes.set_ylabel("state")
 
 
 def _name_marks(axes: Any, shown: Picture, size: float) -> None:
@@ -222,4 +294,4 @@ def _name_marks(axes: Any, shown: Picture, size: float) -> None:
     unnamed = sum(row is None for _, _, row in named)
     if unnamed:
         above = 1.0 + 4 / (box.height * SIZE_IN[1] * POINTS)
-        axes.text(1.022, above, f"+ {unnamed} more marks", transform=axes.transAxes, fontsize=SMALL)
+        axes.text(1.022, above, f"+ {counted(unnamed, 'more mark')}", transform=axes.transAxes, fontsize=SMALL)

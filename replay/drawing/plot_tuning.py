@@ -9,6 +9,7 @@ import numpy as np
 
 from replay.drawing.looks import BLUE, GREEN, GREY, INK, VERMILLION
 from replay.drawing.plot import save_figure, written
+from replay.ground.shown import Units, shown_in
 from replay.ground.wording import sure, words
 from replay.tuning.judge import Figures
 from replay.tuning.levers import GAIN, LAG, OFFSET, PERIOD, SETTING, Lever, amount_text
@@ -26,7 +27,6 @@ SIDES: tuple[tuple[str, Callable[[Figures], float]], ...] = (
 # Panels of the tornado plot: title, kinds of lever, size of the axis' unit in that of the lever, half width (None:
 # reach).
 PANELS: tuple[tuple[str, tuple[str, ...], float, float | None], ...] = (
-    ("sensor offset, kPa", (OFFSET,), 1000.0, None),
     ("sensor gain, % of the absolute pressure", (GAIN,), 0.01, None),
     ("sensor lag, s", (LAG,), 1.0, None),
     ("sample period, s", (PERIOD,), 1000.0, None),
@@ -126,10 +126,16 @@ def _front(axes: Any, tuning: Tuning, what: Callable[[Figures], float]) -> None:
 
 def draw_tornado(robust: Robustness, title: str) -> Any:
     """Return bars from where things stand to where the first missed and the first nuisance trip come."""
+    with shown_in(robust.settings.units):
+        return _tornado(robust, title, robust.settings.units)
+
+
+def _tornado(robust: Robustness, title: str, units: Units) -> Any:
     from matplotlib.figure import Figure
     from matplotlib.patches import Patch
 
-    panels = [(*panel, _rows(robust, panel[1])) for panel in PANELS]
+    offsets = (f"sensor offset, {units.difference}", (OFFSET,), units.size_pa, None)
+    panels = [(*panel, _rows(robust, panel[1])) for panel in (offsets, *PANELS)]
     shown = [panel for panel in panels if panel[4]]
     rows = [len(panel[4]) for panel in shown]
     figure = Figure(figsize=(10, 1.6 + 0.38 * sum(rows) + 0.75 * len(rows)), layout="constrained")

@@ -132,6 +132,14 @@ def below(parent: ET.Element, scale: Scale, y: float, words: str, ticks: Iterabl
     text(parent, (scale.begin + scale.end) / 2, y + 29, words, "middle")
 
 
+def named_below(parent: ET.Element, scale: Scale, y: float, name: str, ticks: Iterable[tuple[float, str]]) -> None:
+    """Draw ticks with their words and the name of a horizontal axis under y."""
+    for place, word in ticks:
+        line(parent, (scale.at(place), y, scale.at(place), y + 4), INK)
+        text(parent, scale.at(place), y + 15, word, "middle")
+    text(parent, (scale.begin + scale.end) / 2, y + 31, name, "middle")
+
+
 def beside(parent: ET.Element, scale: Scale, x: float, words: str, ticks: Iterable[float], offset: float = 32) -> None:
     """Draw the ticks and the name of a vertical axis left of x; `offset` is where the name stands."""
     for tick in ticks:

@@ -17,19 +17,21 @@ from replay.drawing.looks import (
     LINES,
     SHADES,
     UNREAD,
+    WINDOW,
     apart,
     time_axis,
 )
 from replay.drawing.picture import Level, Panel, Picture, named_marks
 from replay.drawing.svg import Scale
+from replay.drawing.wall_clock import clock_ticks
 from replay.engine import STATES
-from replay.ground.wording import words
+from replay.ground.wording import counted, words
 
-WIDTH, HEIGHT = 780.0, 520.0
+WIDTH, HEIGHT = 780.0, 526.0
 LEFT, RIGHT = 118.0, 648.0
 STRETCHES = int(RIGHT - LEFT)  # one for each dot at the size it is drawn
 ROWS, ROW = 3, 13.0  # rows of names over the plot
-NET, SUCTION, INTEGRAL, STATE = (46.0, 196.0), (206.0, 306.0), (316.0, 386.0), (396.0, 486.0)
+NET, SUCTION, INTEGRAL, STATE = (46.0, 196.0), (206.0, 306.0), (316.0, 386.0), (396.0, 490.0)
 LETTER = 0.56  # width of a letter by its height
 
 
@@ -40,11 +42,12 @@ def trace_svg(shown: Picture, words: str) -> str:
     time = Scale(shown.begin_s, shown.end_s, LEFT, RIGHT)
     hours = Scale(shown.begin_s / size, shown.end_s / size, LEFT, RIGHT)
     below, above = map(_scale(shown.net, NET).at, shown.hold)
+    for colour, spans in ((WINDOW, shown.windows), (BAND, shown.bands)):
+        for begin, end in spans:
+            left, right = (time.at(min(max(at, shown.begin_s), shown.end_s)) for at in (begin, end))
+            if right > left:
+                svg.box(root, (left, NET[0], right - left, STATE[1] - NET[0]), colour)
     svg.box(root, (LEFT, above, RIGHT - LEFT, below - above), HOLD)
-    for begin, end in shown.bands:
-        left, right = (time.at(min(max(at, shown.begin_s), shown.end_s)) for at in (begin, end))
-        if right > left:
-            svg.box(root, (left, NET[0], right - left, STATE[1] - NET[0]), BAND)
     _marks(root, time, shown)
     draw_panel(root, time, shown.net, NET, CURVE)
     bars(root, time, shown.unread, NET[1] - 5, 5, UNREAD)
@@ -52,9 +55,14 @@ def trace_svg(shown: Picture, words: str) -> str:
     _fill(root, time.at(shown.integral.x), _scale(shown.integral, INTEGRAL).at(shown.integral.y))
     draw_panel(root, time, shown.integral, INTEGRAL, CURVE)
     _lanes(root, time, shown)
+    _margins(root, time, shown)
     for top, bottom in (NET, SUCTION, INTEGRAL, STATE):
         svg.box(root, (LEFT, top, RIGHT - LEFT, bottom - top), "none", INK)
-    svg.below(root, hours, STATE[1], f"time {unit}", hours.ticks(8))
+    if shown.clock.utc_s is None:
+        svg.below(root, hours, STATE[1], f"time {unit}", hours.ticks(8))
+    else:
+        name, ticks = clock_ticks(shown.begin_s, shown.end_s, shown.clock)
+        svg.named_below(root, time, STATE[1], f"{name}; marks in {unit} of the trace's own time", ticks)
     return svg.markup(root)
 
 
@@ -109,13 +117,27 @@ def bars(
         ET.SubElement(root, "path", {"d": path, "fill": fill})
 
 
+def _margins(root: ET.Element, time: Scale, shown: Picture) -> None:
+    """Draw a line with ends over each margin."""
+    middle = (INTEGRAL[0] + INTEGRAL[1]) / 2
+    for begin, end in shown.margins:
+        left, right = time.at(begin), time.at(min(end, shown.end_s))
+        svg.line(root, (left, middle, right, middle), INK, 1.2)
+        for edge in (left, right):
+            svg.line(root, (edge, middle - 4, edge, middle + 4), INK, 1.2)
+
+
 def _lanes(root: ET.Element, time: Scale, shown: Picture) -> None:
-    height = (STATE[1] - STATE[0]) / len(LANES)
+    height = (STATE[1] - STATE[0]) / (len(LANES) + 1)
     for number, name in enumerate(LANES):
         top = STATE[0] + number * height
         svg.text(root, LEFT - 6, top + height - 4, words(STATES[name]), "end")
         svg.line(root, (LEFT, top, RIGHT, top), "#c8c8c8", 0.6)
         bars(root, time, shown.spells[name], top + 2, height - 4, SHADES[name])
+    top = STATE[1] - height
+    svg.text(root, LEFT - 6, top + height - 4, "run feedback", "end")
+    svg.line(root, (LEFT, top, RIGHT, top), "#c8c8c8", 0.6)
+    bars(root, time, shown.running, top + 2, height - 4, INK)
 
 
 def _marks(root: ET.Element, time: Scale, shown: Picture) -> None:
@@ -129,4 +151,4 @@ def _marks(root: ET.Element, time: Scale, shown: Picture) -> None:
             svg.text(root, left + 3, top + 10, name)
     unnamed = sum(row is None for _, _, row in named)
     if unnamed:
-        svg.text(root, RIGHT + 15, NET[0] - 8, f"+ {unnamed} more marks")
+        svg.text(root, RIGHT + 15, NET[0] - 8, f"+ {counted(unnamed, 'more mark')}")

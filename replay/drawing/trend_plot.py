@@ -8,11 +8,9 @@ import numpy as np
 
 from protect import ranges
 from replay.drawing import svg
-from replay.drawing.event_plot import named_below
 from replay.drawing.looks import BLUE, CURVE, GREEN, INK, LINES, PURPLE, VERMILLION
-from replay.drawing.svg import Scale
+from replay.drawing.svg import Scale, named_below
 from replay.drawing.trace_plot import LEFT, RIGHT, WIDTH
-from replay.ground.wording import kilopascals
 from replay.settings import Settings
 from replay.triage import kernel
 from replay.triage.days import Day, Days
@@ -36,6 +34,7 @@ class Row:
     tall: bool = False
     bars: bool = False
     line: Trend | None = None
+    size: float = 1.0  # of the unit, in which the line is not yet
     levels: tuple[tuple[str, float, str], ...] = ()
 
 
@@ -65,8 +64,8 @@ def trend_svg(
 def spark_svg(days: Days, settings: Settings, words: str) -> str:
     """Return net oil pressure of running by day as a drawing in one line of a table, cut-out dashed."""
     root = svg.drawing(WIDE, HIGH, words)
-    running = [(at, day.net_pa / 1000) for at, day in days.in_order() if day.net_pa is not None]
-    cut_out = settings.values[ranges.CUT_OUT] / 1000
+    running = [(at, day.net_pa) for at, day in days.in_order() if day.net_pa is not None]
+    cut_out = settings.values[ranges.CUT_OUT]
     scale = Scale(0.0, 1.1 * max([cut_out, *(figure for _, figure in running)]), HIGH - 1, 1)
     colour, _, dash = LINES["cut-out"]
     svg.line(root, (0, scale.at(cut_out), WIDE, scale.at(cut_out)), colour, 1.0, dash)
@@ -83,25 +82,27 @@ def _short(days: Days, number: int) -> str:
 
 
 def _rows(days: Days, net: Trend | None, zero: Trend | None, before: Day | None, settings: Settings) -> list[Row]:
-    cut_out = settings.values[ranges.CUT_OUT]
-    levels = [("cut-out", cut_out / 1000, f"cut-out {kilopascals(cut_out)}")]
+    cut_out, units = settings.values[ranges.CUT_OUT], settings.units
+    levels = [("cut-out", cut_out / units.size_pa, f"cut-out {units.net(cut_out)}")]
     if before is not None and before.net_pa is not None:
-        levels.append(("likely", before.net_pa / 1000, f"before {kilopascals(before.net_pa)}"))
+        levels.append(("likely", before.net_pa / units.size_pa, f"before {units.net(before.net_pa)}"))
     every = days.in_order()
     running = [
-        (at, day.net_pa / 1000)
+        (at, day.net_pa / units.size_pa)
         for at, day in every
         if day.net_pa is not None and day[kernel.DAY_NET_MS] >= LEAST_DAY_MS
     ]
     rest = [
-        (at, day.rest_pa / 1000)
+        (at, day.rest_pa / units.size_pa)
         for at, day in every
         if day.rest_pa is not None and day[kernel.DAY_REST_MS] >= LEAST_REST_MS
     ]
     build = [(at, day.build_ms / 1000) for at, day in every if day.build_ms is not None]
     rows = [
-        Row("net oil kPa", running, CURVE, tall=True, line=net, levels=tuple(levels)),
-        Row("at rest kPa", rest, BLUE, line=zero),
+        Row(
+            f"net oil {units.difference}", running, CURVE, tall=True, line=net, size=units.size_pa, levels=tuple(levels)
+        ),
+        Row(f"at rest {units.difference}", rest, BLUE, line=zero, size=units.size_pa),
         Row("to oil s", build, PURPLE),
         Row("starved min", [(at, day[kernel.DAY_LOW] / 60_000) for at, day in every], VERMILLION, bars=True),
         Row("run h", [(at, day[kernel.DAY_RUN] / MS_PER_H) for at, day in every], GREEN, bars=True),
@@ -127,7 +128,7 @@ def _panel(root: ET.Element, time: Scale, row: Row, top: float, bottom: float) -
     else:
         _dots(root, time, scale, row)
     if row.line is not None and row.line.sure:
-        ends_at = [(float(day), value / 1000) for day, value in _ends(row.line)]
+        ends_at = [(float(day), value / row.size) for day, value in _ends(row.line)]
         (x1, y1), (x2, y2) = ((time.at(day), scale.at(value)) for day, value in ends_at)
         svg.line(root, (x1, y1, x2, y2), row.colour, 1.6)
     svg.beside(root, scale, LEFT, row.name, scale.ticks(4 if row.tall else 2), 40)

@@ -37,7 +37,7 @@ def timer(trace: AnyTrace, settings: Settings) -> Replay:
 
     def full(piece: Trace, elapsed: NDArray[np.int64]) -> int | None:
         nonlocal before
-        short = (piece.running != 0) & (_net_pa(piece) < settings.values[ranges.CUT_OUT])
+        short = (piece.running != 0) & (net_pa(piece) < settings.values[ranges.CUT_OUT])
         timed = before + np.cumsum(np.where(short, elapsed, 0))
         spell = timed - np.maximum.accumulate(np.where(short, 0, timed))
         before = int(spell[-1])
@@ -54,7 +54,7 @@ BASELINES: dict[str, Callable[[AnyTrace, Settings], Replay]] = {
 }
 
 
-def _net_pa(trace: Trace) -> NDArray[np.int64]:
+def net_pa(trace: Trace) -> NDArray[np.int64]:
     """Return the net oil pressure, int64[n]; as low as can be where a reading is missing."""
     missing = (trace.oil_pa == ranges.NO_READING) | (trace.crankcase_pa == ranges.NO_READING)
     return np.where(missing, -(2**30), trace.oil_pa - trace.crankcase_pa)

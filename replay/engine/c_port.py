@@ -134,7 +134,7 @@ def _obey(
 
 def machine(settings: Settings) -> Machine:
     """Return a machine that obeys the C port; trails are int32[n, 25] in C order. Raises Refusal without a compiler."""
-    made = Machine(settings, _obey, np.asarray)
+    made = Machine(settings, _obey, np.ascontiguousarray)
     made.values, made.memory = made.values.astype(np.int32), made.memory.astype(np.int32)
     _port().lubetrip_power_up(made.memory.ctypes.data, made.values.ctypes.data)
     return made

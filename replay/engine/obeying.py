@@ -10,8 +10,6 @@ rest, a recording of one that runs on cannot tell: such ticks are judged without
 int64 arrays. The C engine has its counterpart in firmware_ref/host/trace_run.c, place by place.
 """
 
-from typing import Any
-
 from protect.outputs import (
     CREDIBLE,
     INTEGRAL_PERCENT,
@@ -50,7 +48,7 @@ MAY_RUN = 0  # again, after a stop that it felt
 NOTHING = -1
 
 
-def felt(memory: Any, results: Any, wants_to_run: int, carry: Any) -> int:
+def felt(memory: list[int], results: list[int], wants_to_run: int, carry: list[int]) -> int:
     """Carry permission and lockout on after a step; return what the machine feels only now.
 
     The cause of a stop where it would run and may not, MAY_RUN where it may run again after one, else NOTHING.
@@ -64,11 +62,13 @@ def felt(memory: Any, results: Any, wants_to_run: int, carry: Any) -> int:
             return MAY_RUN
     elif wants_to_run and not carry[FELT]:
         carry[FELT] = 1
-        return int(memory[CAUSE])
+        return memory[CAUSE]
     return NOTHING
 
 
-def note_change(row: Any, time: int, before: int, memory: Any, inputs: Any, results: Any) -> None:
+def note_change(
+    row: list[int], time: int, before: int, memory: list[int], inputs: list[int], results: list[int]
+) -> None:
     """Write down a change of state."""
     row[CHANGE_TIME] = time
     row[BEFORE] = before
@@ -81,7 +81,7 @@ def note_change(row: Any, time: int, before: int, memory: Any, inputs: Any, resu
     row[PERCENT] = results[INTEGRAL_PERCENT]
 
 
-def note_tick(row: Any, memory: Any, results: Any) -> None:
+def note_tick(row: list[int], memory: list[int], results: list[int]) -> None:
     """Write down state and outputs."""
     for place in range(STATE_SIZE):
         row[place] = memory[place]
@@ -90,15 +90,15 @@ def note_tick(row: Any, memory: Any, results: Any) -> None:
 
 
 def obey(
-    columns: Any,
-    values: Any,
-    memory: Any,
-    inputs: Any,
-    results: Any,
-    changes: Any,
-    stops: Any,
-    carry: Any,
-    trail: Any,
+    columns: list[list[int]],
+    values: list[int],
+    memory: list[int],
+    inputs: list[int],
+    results: list[int],
+    changes: list[list[int]],
+    stops: list[list[int]],
+    carry: list[int],
+    trail: list[list[int]],
 ) -> None:
     """Run on from carry[POSITION] until the end of the columns or until changes or stops are full.
 

@@ -178,8 +178,11 @@ def _change(time_ms: int, before: int, after: int, cause: int, net: int, suction
 
 def elapsed_ms(piece: Trace, before_ms: int | None = None) -> Array:
     """Return ms since the previous row, int64[n], the first since before_ms or 0, cut to the admitted range."""
-    elapsed = np.diff(piece.time_ms, prepend=piece.time_ms[0] if before_ms is None else before_ms)
-    return np.minimum(elapsed, ranges.INPUTS[ranges.ELAPSED][3])
+    times = piece.time_ms
+    elapsed = np.empty(len(times), np.int64)
+    elapsed[:1] = 0 if before_ms is None else times[:1] - before_ms
+    np.subtract(times[1:], times[:-1], out=elapsed[1:])
+    return np.minimum(elapsed, ranges.INPUTS[ranges.ELAPSED][3], out=elapsed)
 
 
 def pieces_of(trace: AnyTrace) -> Iterator[tuple[Trace, Array]]:
@@ -195,9 +198,12 @@ def blocks_of(trace: AnyTrace, rows: int | None = None) -> Iterator[Array]:
     size = rows or BLOCK
     for piece, elapsed in pieces_of(trace):
         pressures = (piece.oil_pa, piece.suction_pa, piece.crankcase_pa)
-        columns = (piece.time_ms, elapsed, piece.running, piece.reset, *pressures)
+        columns: tuple[NDArray[Any], ...] = (piece.time_ms, elapsed, piece.running, piece.reset, *pressures)
         for begin in range(0, len(piece), size):
-            yield np.stack([column[begin : begin + size] for column in columns]).astype(np.int64)
+            block = np.empty((len(columns), min(size, len(piece) - begin)), np.int64)
+            for row, column in zip(block, columns, strict=True):
+                row[:] = column[begin : begin + size]
+            yield block
 
 
 def columns_of(trace: Trace) -> Array:

@@ -14,7 +14,6 @@ the library themselves: its folder has to be there, under the same path, on each
 import contextlib
 import functools
 import hashlib
-import importlib.metadata
 import logging
 import multiprocessing
 import pickle
@@ -169,6 +168,8 @@ def workers(jobs: int = 1, cluster: str | None = None) -> Iterator[Each]:
 @functools.cache
 def host_code() -> dict[str, str]:
     """Return what a result hangs on besides its item: version and digest of this program, versions of what computes."""
+    import importlib.metadata  # late: it takes longer than a short command has
+
     digest = hashlib.sha256()
     for package in ("firmware_ref", "protect", "replay"):
         folder = Path(__file__).parents[2] / package

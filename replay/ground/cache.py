@@ -8,7 +8,6 @@ a spoilt bit of machine code would end the process or, worse, would not.
 import atexit
 import functools
 import hashlib
-import importlib.metadata
 import os
 import platform
 import secrets
@@ -43,6 +42,8 @@ def project_cache() -> Path:
 @functools.cache
 def machine_key() -> str:
     """Return what machine code and pickles are good for: this kind of machine, Python, numpy and numba."""
+    import importlib.metadata  # late: it takes longer than a short command has
+
     parts = [platform.system(), platform.machine(), platform.python_implementation(), platform.python_version()]
     return " ".join([*parts, *(importlib.metadata.version(name) for name in ("numpy", "numba"))])
 

@@ -1,6 +1,5 @@
 """What installs an optional package: a command that works wherever this program came from."""
 
-import importlib.metadata
 import re
 
 
@@ -9,6 +8,8 @@ def install(extra: str) -> str:
 
     It names the packages themselves: whether this program stands in an index, and under its name, is not known here.
     """
+    import importlib.metadata  # late: it takes longer than a short command has
+
     try:
         required = importlib.metadata.requires("lubetrip") or []
     except importlib.metadata.PackageNotFoundError:  # run from a folder

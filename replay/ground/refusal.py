@@ -1,8 +1,9 @@
 """How every refusal of bad input reads."""
 
 import contextlib
+import difflib
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 LONGEST = 80  # characters of a value that a message shows
@@ -30,6 +31,13 @@ def refusal(file: Path | str, where: str, rule: str, accepted: str = "", value: 
     if accepted:
         text += f"; accepted: {_short(accepted)}"
     return Refusal(visible(text))
+
+
+def nearest(name: str, known: Iterable[str]) -> str:
+    """Return what would do in the place of a name that is not known, the nearest of them first."""
+    names = list(known)
+    close = difflib.get_close_matches(name, names, 1)
+    return (f"{close[0]}? All: " if close else "") + ", ".join(names)
 
 
 @contextlib.contextmanager

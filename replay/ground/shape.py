@@ -149,7 +149,8 @@ def one_of(*names: str, rule: str = "not one of those") -> Read:
 
     def read(value: Any) -> str:
         if value not in names:
-            raise UnfitError(rule)
+            close = difflib.get_close_matches(str(value), names, 1)
+            raise UnfitError(rule + (f": did you mean {close[0]}?" if close else ""))
         return str(value)
 
     return read

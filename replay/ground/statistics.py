@@ -7,7 +7,9 @@ rates are per that unit. scipy computes and is imported by the first call only.
 """
 
 import math
+import statistics
 from collections.abc import Sequence
+from typing import NamedTuple
 
 BOOTSTRAP_SAMPLES = 9999
 BOOTSTRAP_DRAWS = 1 << 20  # held at a time
@@ -60,6 +62,28 @@ def rate_upper(events: int, exposure: float, confidence: float) -> float:
     if exposure == 0:
         return math.inf
     return exposure_needed(events, 1.0, confidence) / exposure
+
+
+def weighted_interval(
+    parts: Sequence[tuple[float, float]], largest: float, confidence: float
+) -> tuple[float, float, float]:
+    """Return (sum, lower, upper limit) of a weighted sum of Poisson counts, parts being pairs (count, weight).
+
+    The gamma interval of Fay and Feuer (1997), Statistics in Medicine 16:791-801. largest: the largest weight that an
+    event could have had, seen or not, which stands for the one that comes next. With one weight it is Garwood's.
+    """
+    from scipy.special import gammaincinv
+
+    tail = (1 - confidence) / 2
+    total = math.fsum(count * weight for count, weight in parts)
+    spread = math.fsum(count * weight * weight for count, weight in parts)
+    lower = 0.0
+    if spread > 0:
+        lower = float(gammaincinv(total * total / spread, tail)) * spread / total
+    more, wider = total + largest, spread + largest * largest
+    if wider == 0:
+        return total, lower, total
+    return total, lower, float(gammaincinv(more * more / wider, 1 - tail)) * wider / more
 
 
 def exposure_needed(events: int, rate: float, confidence: float) -> float:
@@ -135,3 +159,37 @@ def bootstrap_mean(differences: Sequence[float], confidence: float, seed: int) -
     tail = 50 * (1 - confidence)
     low, high = np.percentile(means, (tail, 100 - tail))
     return float(low), float(high)
+
+
+class Kappa(NamedTuple):
+    """Agreement beyond chance: 1 whole, 0 what chance brings; with a two-sided interval."""
+
+    value: float
+    low: float
+    high: float
+
+
+def cohen_kappa(counts: Sequence[Sequence[int]], confidence: float) -> Kappa | None:
+    """Return Cohen's kappa of a square table (rows by the one, columns by the other) with its interval within -1 .. 1.
+
+    Cohen 1960; the interval is that of large samples (Fleiss, Cohen and Everitt 1969): of few cases it is rough, and of
+    no width where all agree or nothing but chance is seen. None without cases, and where both only ever say one thing.
+    """
+    whole = sum(map(sum, counts))
+    if not whole:
+        return None
+    places = range(len(counts))
+    share = [[counts[one][other] / whole for other in places] for one in places]
+    rows = [sum(row) for row in share]
+    columns = [sum(share[one][other] for one in places) for other in places]
+    seen, chance = sum(share[at][at] for at in places), sum(rows[at] * columns[at] for at in places)
+    if chance >= 1.0:
+        return None
+    kappa = (seen - chance) / (1 - chance)
+    on = sum(share[at][at] * (1 - (rows[at] + columns[at]) * (1 - kappa)) ** 2 for at in places)
+    off = sum(
+        share[one][other] * (columns[one] + rows[other]) ** 2 for one in places for other in places if one != other
+    )
+    variance = (on + (1 - kappa) ** 2 * off - (kappa - chance * (1 - kappa)) ** 2) / (whole * (1 - chance) ** 2)
+    wide = statistics.NormalDist().inv_cdf((1 + confidence) / 2) * math.sqrt(max(variance, 0.0))
+    return Kappa(kappa, max(kappa - wide, -1.0), min(kappa + wide, 1.0))

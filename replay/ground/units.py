@@ -1,9 +1,10 @@
 """Pressures and durations with their units, and the atmosphere at a site.
 
 Only the edge of the program (settings, imports, reports) calls this module; it
-turns text into the integers used inside: absolute Pa and ms.
+turns text into the integers used inside: absolute Pa and ms. How pressures are shown again tells `replay.ground.shown`.
 """
 
+import difflib
 import functools
 import math
 import re
@@ -33,11 +34,31 @@ _ZERO = re.compile(
 
 # What settings and options are nearly always written in: loading all the units of the library takes a second.
 _USUAL = {
-    "pascal": {"Pa": 1.0, "hPa": 100.0, "mbar": 100.0, "kPa": 1000.0, "bar": 1e5, "psi": PSI_PA, "inHg": INHG_PA},
+    "pascal": {
+        "Pa": 1.0,
+        "hPa": 100.0,
+        "mbar": 100.0,
+        "kPa": 1000.0,
+        "bar": 1e5,
+        "MPa": 1e6,
+        "psi": PSI_PA,
+        "inHg": INHG_PA,
+    },
     "millisecond": {"ms": 1.0, "s": 1000.0, "min": 60e3, "h": 3600e3, "d": 86400e3},
-    "metre": {"m": 1.0, "cm": 0.01, "mm": 0.001, "in": 0.0254, "inch": 0.0254},
+    "metre": {"m": 1.0, "cm": 0.01, "mm": 0.001, "in": 0.0254, "inch": 0.0254, "ft": 0.3048},
     "revolution/minute": {"rpm": 1.0},
     "kilogram/metre**3": {"kg/m^3": 1.0, "kg/m**3": 1.0},
+}
+
+
+# What a unit that nobody knows may have been meant as, by its letters alone.
+_MEANT = {
+    want: {unit.casefold(): unit for unit in (*units, *more)}
+    for want, units, more in (
+        ("pascal", _USUAL["pascal"], ("psig", "psia", "barg", "bara")),
+        ("millisecond", _USUAL["millisecond"], ()),
+        ("metre", _USUAL["metre"], ()),
+    )
 }
 
 
@@ -65,15 +86,22 @@ def _in_unit(number: float, unit: str, want: str) -> float:
     import pint
 
     if len(unit) > LONGEST or _UNIT.fullmatch(unit) is None:
-        raise UnitError(f"unit '{unit[:LONGEST]}' is not known")
+        raise _unknown(number, unit, want)
     spelled = re.sub(r"(?<=m)([23])\b", r"**\1", unit)  # kgf/cm2, g/cm3
     try:
         value = float(_registry().Quantity(number, _registry().Unit(spelled)).to(want).magnitude)
     except pint.DimensionalityError:
         raise UnitError(f"'{unit}' is not a unit of this kind") from None
     except Exception:  # noqa: BLE001 - pint raises many kinds for text that is no unit
-        raise UnitError(f"unit '{unit}' is not known") from None
+        raise _unknown(number, unit, want) from None
     return _finite(value)
+
+
+def _unknown(number: float, unit: str, want: str) -> UnitError:
+    meant = _MEANT.get(want, {})
+    near = difflib.get_close_matches(unit.casefold()[:LONGEST], meant, 1)
+    advice = f'; did you mean "{number:g} {meant[near[0]]}"?' if near else ""
+    return UnitError(f"unit '{unit[:LONGEST]}' is not known{advice}")
 
 
 def _finite(value: float) -> float:
@@ -136,6 +164,20 @@ def pressure_difference_pa(text: object) -> int:
     if zero not in ("", "difference"):
         raise UnitError("net oil pressure is a difference of two pressures, neither gauge nor absolute nor vacuum")
     return round(value)
+
+
+def marked_pressure_pa(text: object, atmosphere_pa: float) -> int:
+    """Return a pressure that says itself what it counts from as whole absolute Pa. Raises UnitError.
+
+    "5 inHg" may be a vacuum or an absolute pressure, "20 psi" gauge or absolute: neither is guessed.
+    """
+    _, zero = _split_pressure(text)
+    if not zero:
+        plain = str(text).strip()
+        marks = ("abs", "gauge") if plain.startswith("-") else ("vac", "abs", "gauge")
+        ways = " or ".join(f'"{plain} {mark}"' for mark in marks)
+        raise UnitError(f"what it counts from is not said: write {ways}")
+    return absolute_pressure_pa(text, atmosphere_pa)
 
 
 def absolute_pressure_pa(text: object, atmosphere_pa: float) -> int:

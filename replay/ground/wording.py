@@ -2,7 +2,7 @@
 
 import math
 
-from replay.ground.units import INHG_PA, PSI_PA, atmosphere_pa
+from replay.ground.shown import KPA, US, Units, asked, other_units
 
 NOTHING = "-"
 MS_PER_MIN, MS_PER_H = 60_000, 3_600_000
@@ -47,30 +47,35 @@ def duration(time_ms: float) -> str:
     return f"{time_ms / MS_PER_H:.1f} h"
 
 
-def kpa(pascals: float | None) -> str:
-    """Return Pa as kPa to a tenth, under a head that says the unit."""
-    return NOTHING if pascals is None else tenths(pascals / 1000)
+def pressure(pascals: float | None) -> str:
+    """Return a difference of pressures (Pa) in the units asked for."""
+    return NOTHING if pascals is None else asked().net(pascals)
 
 
-def kilopascals(pascals: float | None) -> str:
-    """Return Pa as kPa with their unit."""
-    return NOTHING if pascals is None else f"{kpa(pascals)} kPa"
+def net_oil(pascals: float | None, units: Units | None = None) -> str:
+    """Return a net oil pressure (Pa) in these units, and in brackets in those of the other half of the trade."""
+    units = units or asked()
+    other = KPA if units is US else US
+    return NOTHING if pascals is None else f"{units.net(pascals)} ({other.net(pascals)})"
 
 
-def net_oil(pascals: float | None) -> str:
-    """Return a net oil pressure (Pa) in both units of the trade."""
-    return NOTHING if pascals is None else f"{pascals / 1000:z.1f} kPa ({pascals / PSI_PA:z.1f} psi)"
+def suction(pascals: float | None, altitude_m: float, units: Units | None = None) -> str:
+    """Return an absolute suction pressure (Pa) likewise, as gauges at that altitude show it."""
+    units = units or asked()
+    other = other_units(units)
+    return (
+        NOTHING if pascals is None else f"{units.suction(pascals, altitude_m)} ({other.suction(pascals, altitude_m)})"
+    )
 
 
-def suction(pascals: float | None, altitude_m: float) -> str:
-    """Return an absolute suction pressure (Pa) as gauges at that altitude show it: psig or inHg vac, and bar(g)."""
-    if pascals is None:
-        return NOTHING
-    above = pascals - atmosphere_pa(altitude_m)
-    if abs(above) < INHG_PA / 20:  # neither vacuum nor gauge pressure to a tenth
-        above = 0.0
-    shown = f"{above / PSI_PA:.1f} psig" if above >= 0 else f"{-above / INHG_PA:.1f} inHg vac"
-    return f"{shown} ({above / 1e5:.2f} bar(g))"
+def counted(count: int, thing: str) -> str:
+    """Return how many of a thing there are: 1 stop, 2 stops."""
+    return f"{count} {thing}" if count == 1 else f"{count} {thing}s"
+
+
+def times(count: int) -> str:
+    """Return how often something happened: once, twice, 3 times."""
+    return {1: "once", 2: "twice"}.get(count, f"{count} times")
 
 
 def words(name: str) -> str:

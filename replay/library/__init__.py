@@ -8,7 +8,8 @@ whether the settings still meet their acceptance there and on another seed.
 
 from replay.library.digest import library_digest
 from replay.library.given import library_of, settings_of, settings_path, trace_with_settings
-from replay.library.library import Entry, Label, Library, MustTrip, find_entry, label_text, library_from, read_library
+from replay.library.label import Label, MustTrip
+from replay.library.library import Entry, Library, find_entry, label_text, library_from, read_library, trace_file
 
 __all__ = [
     "Entry",
@@ -23,5 +24,6 @@ __all__ = [
     "read_library",
     "settings_of",
     "settings_path",
+    "trace_file",
     "trace_with_settings",
 ]

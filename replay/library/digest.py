@@ -6,7 +6,8 @@ from pathlib import Path
 
 from replay.ground.places import check_file
 from replay.ground.refusal import or_refuse
-from replay.library.library import Entry, Library, MustTrip
+from replay.library.label import Label, MustTrip
+from replay.library.library import Entry, Library
 
 
 def library_digest(library: Library, known: Mapping[Path, str] | None = None) -> str:
@@ -27,9 +28,17 @@ def _sized(text: str) -> str:
 
 
 def _label(entry: Entry) -> str:
-    """Return label and upsets; a trace without band, further window and upset reads as it did before there were any."""
-    label = entry.label if isinstance(entry.label, str) else " and ".join(map(_window, entry.label))
-    return " ".join([label, *(f"upset {begin_s!r} {end_s!r}" for begin_s, end_s in entry.upsets)])
+    """Return label, upsets and words; a trace without band, further window, upset, word reads as before there were."""
+    upsets = [f"upset {begin_s!r} {end_s!r}" for begin_s, end_s in entry.upsets]
+    words = [
+        f"word {_sized(word.by)} {word.on.isoformat()} {_kind(word.label)} {_sized(word.inspection)} {word.settles:d}"
+        for word in entry.words
+    ]
+    return " ".join([_kind(entry.label), *upsets, *words])
+
+
+def _kind(label: Label) -> str:
+    return label if isinstance(label, str) else " and ".join(map(_window, label))
 
 
 def _window(window: MustTrip) -> str:

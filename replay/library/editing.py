@@ -36,29 +36,32 @@ def _value(value: Any) -> str:
     return str(tomlkit.item(value).as_string())
 
 
-def change_entry(
-    path: Path, text: str, traces: Sequence[Table], identity: str, change: Callable[[Any], None]
-) -> tuple[str, Table]:
-    """Return the text of a library.toml in which `change` has changed the table of one trace, and what that is now.
+def change_entries(
+    path: Path, text: str, traces: Sequence[Table], changes: Mapping[str, Callable[[Any], None]]
+) -> tuple[str, list[Table]]:
+    """Return the text of a library.toml in which tables of traces are changed, by their ids, and what all are now.
 
-    traces: what the text says of all of them; change is given the table as tomlkit has it. Raises Refusal where the
-    result would not be that library with another entry.
+    traces: what the text says of all of them; a change is given its table as tomlkit has it. Raises Refusal where the
+    result would not be that library with other entries there.
     """
-    place = next(place for place, item in enumerate(traces) if item["id"] == identity)
-
-    def through(part: str, number: int) -> str:
-        document = _document(path, part)
-        change(document["trace"][number])
-        return _as_before(part, document)
-
+    places = {place: changes[item["id"]] for place, item in enumerate(traces) if item["id"] in changes}
     blocks = _blocks(text, len(traces))
     if blocks:
-        begin, end = blocks[place]
-        changed = text[:begin] + through(text[begin:end], 0) + text[end:]
-        if (found := _with_others(changed, traces, place)) is not None:
+        parts, reached = [], 0
+        for place, change in places.items():
+            begin, end = blocks[place]
+            document = _document(path, text[begin:end])
+            change(document["trace"][0])
+            parts += [text[reached:begin], _as_before(text[begin:end], document)]
+            reached = end
+        changed = "".join([*parts, text[reached:]])
+        if (found := _with_others(changed, traces, places)) is not None:
             return changed, found
-    changed = through(text, place)
-    if (found := _with_others(changed, traces, place)) is None:
+    document = _document(path, text)
+    for place, change in places.items():
+        change(document["trace"][place])
+    changed = _as_before(text, document)
+    if (found := _with_others(changed, traces, places)) is None:
         raise refusal(path, "", "cannot be edited by a program", "the entry, changed by hand")
     return changed, found
 
@@ -126,10 +129,11 @@ def _found(text: str) -> list[Table] | None:
     return traces
 
 
-def _with_others(text: str, traces: Sequence[Table], place: int) -> Table | None:
-    """Return the entry at a place where a text holds these entries but for that one, which keeps its id."""
+def _with_others(text: str, traces: Sequence[Table], places: Collection[int]) -> list[Table] | None:
+    """Return the entries of a text where they are these but for those at some places, which keep their ids."""
     found = _found(text)
-    if found is None or len(found) != len(traces) or found[place].get("id") != traces[place]["id"]:
+    if found is None or len(found) != len(traces):
         return None
-    others = (one == other for one, other in zip(found, traces, strict=True))
-    return found[place] if all(same or at == place for at, same in enumerate(others)) else None
+    pairs = enumerate(zip(found, traces, strict=True))
+    kept = all(one == other or (at in places and one.get("id") == other["id"]) for at, (one, other) in pairs)
+    return found if kept else None

@@ -18,6 +18,7 @@
     source = "logger 7, March.csv"        # optional: the file that the trace came from
     judged_share = 0.61                   # optional: of that file's hours, what its import left to judge
     losses = ["39 % of the rows ..."]     # optional: what its import lost, in words
+    labels = [{ by = "J. Doe", on = 2026-11-25, ride_through = true }]   # optional: who says so, see `words`
 
 Labels come from how a trace was made or from the machine's inspection, never
 from the logic that is judged. A library is data: it names no file outside its folder.
@@ -29,6 +30,7 @@ that a rule could take for a fault was done to a machine that comes through.
 """
 
 import datetime as dt
+import difflib
 import functools
 import itertools
 import os
@@ -44,36 +46,11 @@ from replay.ground.refusal import refusal
 from replay.ground.shape import Key, Keys, UnfitError, anything, fit, list_of, name, number, path_text, plain_text, text
 from replay.ground.toml_files import read_toml
 from replay.ground.zones import offset_or_zone
+from replay.library.label import LABEL_KEYS, Label, MustTrip, read_label, shown_s, words_of
+from replay.library.words import WORDS, Word, basis, differ, read_words
 
 FILE = "library.toml"
-LABELS = ("must_trip", "ride_through", "undecided")
-BAND = ("deadline_s", "likely_s", "latest_s")  # ascending
-LABEL_FORMS = "one of must_trip = { earliest_s, deadline_s }, ride_through = true, undecided = true"
-
-
-@dataclass(frozen=True)
-class MustTrip:
-    """One window of a label: a stop has to lie in earliest_s .. deadline_s of the trace's own time.
-
-    likely_s, latest_s: by when a likely and the most lasting bearing would be spoilt, None where nobody says.
-    """
-
-    earliest_s: float
-    deadline_s: float
-    likely_s: float | None = None
-    latest_s: float | None = None
-
-    @property
-    def end_s(self) -> float:
-        """Return the end of the band, or the deadline where there is none."""
-        return max(second for second in (self.deadline_s, self.likely_s, self.latest_s) if second is not None)
-
-    def as_table(self) -> dict[str, float]:
-        """Return the window as it stands in library.toml: what is not stated is left out."""
-        return {key: second for key, second in vars(self).items() if second is not None}
-
-
-Label = tuple[MustTrip, ...] | str
+MOST_NAMED = 3  # ids that a refusal names
 Span = tuple[float, float]  # from, to in s of the trace's own time
 Upset = Span
 
@@ -86,6 +63,7 @@ class Entry:
     zone: that of the machine's clock on the wall; source: the file it came from. None where nobody says. judged_share:
     of that file's hours, what its import left to judge; losses: what else it lost, in words. told: stretches that
     another trace of the library tells already; doubt: why it proves nothing. Both are found by `counted_once`.
+    words: what reviewers say (`replay.library.words`).
     """
 
     id: str
@@ -102,6 +80,7 @@ class Entry:
     source: str | None = None
     judged_share: float = 1.0
     losses: tuple[str, ...] = ()
+    words: tuple[Word, ...] = ()
     told: tuple[Span, ...] = ()
     doubt: str = ""
 
@@ -109,6 +88,16 @@ class Entry:
     def windows(self) -> tuple[MustTrip, ...]:
         """Return the windows of a must-trip trace; of any other there are none."""
         return () if isinstance(self.label, str) else self.label
+
+    @property
+    def basis(self) -> str:
+        """Return what the label rests on, one of `words.BASES`."""
+        return basis(self.words, self.label, self.origin)
+
+    @property
+    def differ(self) -> bool:
+        """Say whether its reviewers differ, which leaves it undecided."""
+        return bool(self.words) and differ(self.words)
 
 
 @dataclass(frozen=True)
@@ -144,12 +133,6 @@ def _zone(value: Any) -> str:
     return str(value)
 
 
-def _stated(value: Any) -> bool:
-    if value is not True:
-        raise UnfitError("a label is stated, not denied")
-    return value
-
-
 def _upset(value: Any) -> Upset:
     if not isinstance(value, list) or len(value) != 2:  # noqa: PLR2004 - from, to
         raise UnfitError("a pair of seconds is wanted")
@@ -172,30 +155,15 @@ def _losses(value: Any) -> tuple[str, ...]:
     return said
 
 
-def _windows(value: Any) -> list[Any]:
-    """Take one window or a list of them; each is read where its place is known."""
-    windows = value if isinstance(value, list) else [value]
-    if not windows:
-        raise UnfitError("no window")
-    return windows
-
-
 _FILE = "a path inside the library's folder"
 _NAME = Key(name, "text in one line")
-_SECONDS = Key(number(), "seconds of the trace's time")
-WINDOW = Keys(
-    {
-        **dict.fromkeys(("earliest_s", "deadline_s"), _SECONDS),
-        **dict.fromkeys(("likely_s", "latest_s"), Key(number(), "seconds of the trace's time", needed=False)),
-    }
-)
 TRACE = Keys(
     {
         **dict.fromkeys(("id", "family", "machine", "oil"), _NAME),
         "file": Key(path_text, _FILE),
         "origin": Key(_origin, '"recorded: ..." or "synthetic: seed ..., scenario ..."'),
-        "must_trip": Key(_windows, "a window { earliest_s, deadline_s }, or a list of windows", needed=False),
-        **{key: Key(_stated, f"{key} = true", needed=False) for key in LABELS[1:]},
+        **LABEL_KEYS,
+        "labels": WORDS,
         "upsets": Key(_upsets, "pairs of seconds [[from, to], ...], ascending and apart", needed=False),
         "note": Key(plain_text, "text", needed=False),
         "start_utc": Key(_moment, "a date and time with Z behind it, such as 2026-03-01T10:00:00Z", needed=False),
@@ -212,8 +180,9 @@ SHAPE = Keys({"settings": Key(path_text, _FILE, needed=False), "trace": TRACE, "
 
 
 def read_library(folder: Path | str) -> Library:
-    """Read library.toml of a folder. Raises Refusal naming the entry and key at fault."""
+    """Read library.toml, named by itself or by its folder. Raises Refusal naming the entry and key at fault."""
     folder = place_of(folder)
+    folder = folder.parent if folder.name == FILE else folder
     with reached(folder):
         if not folder.is_dir():
             raise refusal(folder, "", "no such folder", f"a folder with a {FILE}")
@@ -240,9 +209,25 @@ def library_from(folder: Path, table: dict[str, Any]) -> Library:
             raise refusal(path, f"[[trace]] {place}, id", rule, "an id that a reader can tell from others", item["id"])
         where = f'[[trace]] {place} (id "{item["id"]}")'
         file = _inside(path, folder, f"{where}, file", item.pop("file"), known)
-        label = _label(path, where, {key: item.pop(key) for key in LABELS if key in item})
-        entries[item["id"]] = Entry(path=file, label=label, **{"note": "", **item})
+        label = read_label(path, where, item)
+        words = read_words(path, where, item.pop("labels", ()), label)
+        entries[item["id"]] = Entry(path=file, label=label, words=words, **{"note": "", **item})
     return Library(folder, tuple(entries.values()), settings)
+
+
+def trace_file(place: Path | str, identity: str | None) -> Path | str:
+    """Return the file of a trace that is named by a library and its id there; without an id, the place itself.
+
+    Raises Refusal.
+    """
+    if identity is None:
+        return place
+    entries = {entry.id: entry for entry in read_library(place).entries}
+    if identity not in entries:
+        near = difflib.get_close_matches(identity, entries, MOST_NAMED) or list(entries)[:MOST_NAMED]
+        advice = ", ".join(near) + (", ..." if len(near) < len(entries) else "")
+        raise refusal(place, "ID", "no such trace in this library", advice, identity)
+    return entries[identity].path
 
 
 def find_entry(trace: Path) -> tuple[Library, Entry | None] | None:
@@ -309,56 +294,6 @@ def check_inside(folder: Path, path: Path) -> None:
         raise refusal(path, "", "leads out of the library's folder", "a file or folder of its own, no link")
 
 
-def _label(path: Path, where: str, given: dict[str, Any]) -> Label:
-    """Return the one label of a trace."""
-    if len(given) != 1:
-        rule = f"{len(given)} labels ({', '.join(given)})" if given else "no label"
-        raise refusal(path, where, rule, LABEL_FORMS)
-    if "must_trip" not in given:
-        return next(iter(given))
-    several = len(given["must_trip"]) > 1
-    windows: list[MustTrip] = []
-    for place, item in enumerate(given["must_trip"], start=1):
-        at = f"{where}, must_trip{f' {place}' if several else ''}."
-        window = MustTrip(**fit(path, item, WINDOW, at))
-        check_window(path, at, window, windows[-1] if windows else None)
-        windows.append(window)
-    return tuple(windows)
-
-
-def check_window(path: Path | str, where: str, window: MustTrip, before: MustTrip | None = None) -> None:
-    """Refuse a window whose seconds are out of order, or that does not lie behind the one before it.
-
-    where: what stands before the key in a refusal.
-    """
-    if window.earliest_s > window.deadline_s:
-        rule = f"later than the deadline ({shown_s(window.deadline_s)})"
-        raise refusal(path, f"{where}earliest_s", rule, "a time not after deadline_s", window.earliest_s)
-    stated = [(key, second) for key, second in window.as_table().items() if key in BAND]
-    for (key, second), (later, later_s) in itertools.pairwise(stated):
-        if second > later_s:
-            rule = f"earlier than {key} ({shown_s(second)})"
-            raise refusal(path, f"{where}{later}", rule, " <= ".join(BAND), later_s)
-    if before is not None and window.earliest_s <= before.end_s:
-        rule = f"not behind the window before it, which ends at {shown_s(before.end_s)}"
-        raise refusal(path, f"{where}earliest_s", rule, "windows in their order and apart", window.earliest_s)
-
-
-def shown_s(seconds: float) -> str:
-    """Return seconds for a message."""
-    return f"{seconds:.12g} s"
-
-
 def label_text(entry: Entry) -> str:
-    """Return a label in words."""
-    if isinstance(entry.label, str):
-        return entry.label.replace("_", " ")
-    return "must trip " + ", then ".join(map(window_text, entry.label))
-
-
-def window_text(window: MustTrip) -> str:
-    """Return a window in words."""
-    band = {"likely": window.likely_s, "at the latest": window.latest_s}
-    stated = [f"{name} {shown_s(second)}" for name, second in band.items() if second is not None]
-    told = f"from {shown_s(window.earliest_s)} to {shown_s(window.deadline_s)}"
-    return f"{told} ({', '.join(stated)})" if stated else told
+    """Return the label of a trace in words."""
+    return words_of(entry.label)

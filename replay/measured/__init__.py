@@ -30,5 +30,6 @@ after.
 
 How to add a word of the trade to the draft: into its line in `naming`.
 
-How to add a key of profiles: its row in `profile_keys`, its field in `profile`, and the README's example.
+How to add a key of profiles: its row in `profile_keys`, its field in `profile`, and the example of the
+guide `replay/guides/profile.md`.
 """

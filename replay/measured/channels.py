@@ -29,7 +29,7 @@ class Channels:
         self.still = {signal: doubts.Stillness() for signal in profile.measured if signal in PRESSURES}
         self.net = doubts.Net(self.atmosphere)
         suction = profile.channels["suction_pressure"]
-        self.constant = self._constant(suction)
+        self.constant, self.odd = self._constant(suction), 0
         self.saturation = Saturation(profile, suction.refrigerant) if suction.refrigerant else None
 
     def columns(self, block: Block) -> Columns:
@@ -49,9 +49,9 @@ class Channels:
             elif unit.reference != "difference":
                 counted = unit.reference in ("gauge", "vacuum")
                 columns[signal] = self._absolute(signal, numbers, self.atmosphere if counted else 0.0)
-        if self.constant is not None:
-            columns["suction_pressure"] = np.full(len(block), self.constant, dtype=np.int64)
-        crankcase = np.asarray(columns.get("crankcase_pressure", columns["suction_pressure"]), dtype=np.int64)
+        suction = columns["suction_pressure"] if self.constant is None else np.full(len(block), self.constant)
+        crankcase = np.asarray(columns.get("crankcase_pressure", suction), dtype=np.int64)
+        columns |= self._restless(len(block))
         if "oil_pressure" not in columns:
             base = np.where(crankcase == NO_READING, np.nan, crankcase.astype(np.float64))
             columns["oil_pressure"] = self._absolute("oil_pressure", scaled["oil_pressure"], base)
@@ -86,6 +86,17 @@ class Channels:
             pascals += round(self.atmosphere)
         return pascals
 
+    def _restless(self, rows: int) -> Columns:
+        """Return a suction pressure that nobody measured: up and down by 1 Pa, since what stands still counts as stuck.
+
+        The oil pressure beside it has to be judged; whether a sensor stuck that is not there is no question.
+        """
+        if self.constant is None:
+            return {}
+        moved = (self.odd + np.arange(rows, dtype=np.int64)) % 2
+        self.odd = (self.odd + rows) % 2
+        return {"suction_pressure": self.constant + moved}
+
     def _scaled(self, signal: str, raw: NDArray[np.float64]) -> NDArray[np.float64]:
         """Return raw numbers in the unit of the profile; NaN for those that no sound sensor gives."""
         seen = self.readings[signal]
@@ -105,7 +116,8 @@ class Channels:
         """Return whole absolute Pa, counted from a base (Pa)."""
         unit = self.units[signal]
         with np.errstate(over="ignore", invalid="ignore"):
-            pascals = numbers * (-unit.scale if unit.reference == "vacuum" else unit.scale)
+            scale: float | NDArray[np.float64] = -unit.scale if unit.reference == "vacuum" else unit.scale
+            pascals = numbers * (np.where(numbers < 0, unit.below, scale) if unit.below else scale)
             pascals += base
         return self._whole(signal, pascals)
 

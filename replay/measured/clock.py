@@ -5,7 +5,7 @@ day and month, a number without a unit) has to be stated in the profile.
 """
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -28,6 +28,7 @@ FARTHEST_MS = 1e15
 EPOCH_S = (9e8, 4.2e9)
 EPOCH_FACTORS = {1.0: 1000.0, 1e3: 1.0, 1e6: 1e-3, 1e9: 1e-6}  # units in a second -> ms
 TWO_DIGIT_YEARS = 100
+DAYS, MOST_MONTH = 31, 12
 _NAMES = "jan feb mar,mär,mrz apr mai,may jun jul aug sep oct,okt nov dec,dez"
 MONTHS = {name: month for month, names in enumerate(_NAMES.split(), start=1) for name in names.split(",")}
 
@@ -46,11 +47,13 @@ _COMPACT = (
 )
 _DATED = rf"^{_DAY}(?:[T\s,;_-]+{_TIME})?$"
 _CLOCK = r"^(?P<h>\d{1,5}):(?P<m>\d{2})(?::(?P<s>\d{2})(?:[.,](?P<f>\d{1,9}))?)?$"
+_DOTTED = r"^(?P<h>\d{1,5})\.(?P<m>\d{2})\.(?P<s>\d{2})(?:[.,:](?P<f>\d{1,9}))?$"  # where dots stand for colons
 _ISO = re.compile(r"\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(?::\d{2}(?:\.\d{1,9})?)?(?P<z>Z|[+-]\d{2}:?\d{2})?")
 _MINUTES = r"^(?P<m>\d{1,2}):(?P<s>\d{2})[.,](?P<f>\d{1,3})$"  # as spreadsheets show a time with a fraction
 _MINUTES_CELL = re.compile(_MINUTES)
 HOUR_MS = 3600000
 _DATED_CELL, _CLOCK_CELL = re.compile(_DATED), re.compile(_CLOCK)
+_DOTTED_CELL = re.compile(_DOTTED)
 _COMPACT_CELL, _TIME_CELL = re.compile(rf"^{_COMPACT}$"), re.compile(rf"^{_TIME}$")
 
 
@@ -60,6 +63,20 @@ def looks_like_time(text: str) -> bool:
     return any(pattern.match(text) is not None for pattern in patterns)
 
 
+def dotted_times(cells: Sequence[str]) -> bool:
+    """Say whether cells are all times of day such as 08.00.05, and one at least is no date in any order."""
+    found = [_DOTTED_CELL.match(cell) for cell in cells]
+    return bool(cells) and all(found) and not all(match is None or _may_be_date(match) for match in found)
+
+
+def _may_be_date(match: re.Match[str]) -> bool:
+    a, b, c = (int(match[name]) for name in ("h", "m", "s"))
+    day_first, month_first, year_first = ((a, b), (b, a), (c, b))
+    return match["f"] is None and any(
+        1 <= day <= DAYS and 1 <= month <= MOST_MONTH for day, month in (day_first, month_first, year_first)
+    )
+
+
 @dataclass(frozen=True)
 class Clock:
     """How the time column of a file reads.
@@ -67,7 +84,7 @@ class Clock:
     form: elapsed, epoch, date, serial day; number: cells are plain numbers, ms = number * factor;
     iso: "ms" or "ns" where cells are of the plain ISO form that the CSV reader takes by itself; offset: they carry
     their offset from UTC; wraps_ms: after which times begin anew, 0 for never; local: they are local times, which a
-    zone turns into UTC.
+    zone turns into UTC; dots: between hours, minutes and seconds.
     """
 
     form: str
@@ -78,6 +95,7 @@ class Clock:
     offset: bool = False
     note: str = ""
     wraps_ms: int = 0
+    dots: bool = False
 
     @property
     def local(self) -> bool:
@@ -125,7 +143,7 @@ class Clock:
             fields = _fields(column, _MINUTES)
             return _clock_ms(fields | {"h": np.where(fields["m"] == "", "", "0")})
         if self.form == ELAPSED:
-            return _clock_ms(_fields(column, _CLOCK))
+            return _clock_ms(_fields(column, _DOTTED if self.dots else _CLOCK))
         fields = _fields(column, _DATED)
         compact = _fields(column, f"^{_COMPACT}$") if (fields["a"] == "").any() else None
         if compact is not None:
@@ -149,6 +167,8 @@ def decide(path: Path, profile: Path, form: TimeForm, cells: list[str], unit: st
         return _minutes_clock(path, form, cells)
     if form.form != DATE and cells and 2 * sum(map(bool, map(_CLOCK_CELL.match, cells))) > len(cells):
         return Clock(ELAPSED, note="hours:minutes:seconds elapsed")
+    if form.form != DATE and (dotted_times(cells) or (form.form == ELAPSED and all(map(_DOTTED_CELL.match, cells)))):
+        return Clock(ELAPSED, note="hours.minutes.seconds elapsed", dots=True)
     return _date_clock(path, profile, form, cells)
 
 

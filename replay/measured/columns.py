@@ -60,6 +60,9 @@ def _unit_of(path: Path, profile: Profile, channel: Channel | Flag, kind: str, n
         seen = read_unit(own, kind) if own else None
     except UnitError:
         seen = None
+    below = getattr(channel, "below_zero", None)
+    if below and channel.unit and seen and not _differ(read_unit(below, kind), seen):
+        seen = None  # of the two units of a compound gauge the name ends with this one
     stated = read_unit(channel.unit, kind) if channel.unit else None
     if stated and seen and _differ(stated, seen):
         rule = f"contradicts {path.name}, where column '{name}' is in {own}"
@@ -94,4 +97,18 @@ def _with_reference(path: Path, profile: Profile, channel: Channel | Flag, unit:
     if reference in ("gauge", "vacuum") and profile.altitude_m is None:
         rule = f"missing: {channel.signal} is {reference} and counts from the atmosphere of the site"
         raise refusal(profile.path, "[site] altitude", rule, 'text such as "40 m"')
-    return Unit(unit.kind, unit.scale, unit.offset, reference)
+    return Unit(unit.kind, unit.scale, unit.offset, reference, _below_zero(profile, channel, reference))
+
+
+def _below_zero(profile: Profile, channel: Channel | Flag, reference: str) -> float:
+    """Return the scale of the readings below zero of a compound gauge; 0 where they are like the others."""
+    stated = getattr(channel, "below_zero", None)
+    if not stated:
+        return 0.0
+    where, below = f"[{channel.signal}] below_zero", read_unit(stated, PRESSURE)
+    if reference != "gauge":
+        rule = f"the pressure is {reference}, and only a gauge pressure goes below zero into vacuum"
+        raise refusal(profile.path, where, rule, 'reference = "gauge", or no such key', stated)
+    if below.reference not in ("", "gauge", "vacuum"):
+        raise refusal(profile.path, where, f"{below.reference} cannot be below zero", '"inHg"', stated)
+    return below.scale

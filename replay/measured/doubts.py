@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from protect.ranges import NO_READING
-from replay.ground.wording import kilopascals, words
+from replay.ground.wording import pressure, words
 from replay.measured.cells import SUSPECTS
 
 FLAT_MS = 60000  # pressures of a running machine move within a minute (common practice, no source)
@@ -19,6 +19,7 @@ FLAT_ROWS = 10
 NEAR_ATMOSPHERE = 0.12  # share: weather and sensor error together stay within (common practice, no source)
 NEAR_PA = 3000
 CLIPPED_SHARE = 0.01
+NO_OIL_PA, OIL_PA, INVERTED = 20_000, 50_000, 0.7  # net oil pressure, and the share of rows (assumed)
 MOSTLY = 0.5
 LEAST_PA, MOST_PA = 20000, 6000000  # pressures of refrigerating plants seldom leave these (common practice, no source)
 HOT_C = 150.0
@@ -161,14 +162,17 @@ class Stillness:
 class Net:
     """How net oil pressure lies, running and stopped: rows in all, rows below zero, rows one atmosphere off.
 
-    run_rows: all rows in which the machine runs, also those without net oil pressure.
+    run_rows: all rows in which the machine runs, also those without net oil pressure. without_oil, with_oil: rows of
+    running with hardly any net oil pressure, and of standing with that of a machine that runs.
     """
 
     atmosphere_pa: float = 0.0
     run_rows: int = 0
     running: int = 0
     running_negative: int = 0
+    without_oil: int = 0
     stopped: int = 0
+    with_oil: int = 0
     stopped_off: dict[str, int] = field(default_factory=lambda: {"above": 0, "below": 0})
 
     def see(self, oil: NDArray[np.int64], crankcase: NDArray[np.int64], running: NDArray[np.int8]) -> None:
@@ -178,15 +182,18 @@ class Net:
         # With oil pressure in every row, a missing crankcase pressure shows as a net one that no machine has.
         if running.all() and oil.min() > NO_READING and net.min() >= -NEAR_PA and net.max() < -NO_READING // 2:
             self.running += len(net)
+            self.without_oil += int((net < NO_OIL_PA).sum())
             return
         both = (oil != NO_READING) & (crankcase != NO_READING)
         run = both & (running == 1)
         rest = both & (running == 0)
         self.running += int(run.sum())
         self.running_negative += int((run & (net < -NEAR_PA)).sum())
+        self.without_oil += int((run & (net < NO_OIL_PA)).sum())
         if not rest.any():
             return
         self.stopped += int(rest.sum())
+        self.with_oil += int((rest & (net > OIL_PA)).sum())
         width = self.atmosphere_pa * NEAR_ATMOSPHERE
         self.stopped_off["above"] += int((rest & (np.abs(net - self.atmosphere_pa) < width)).sum())
         self.stopped_off["below"] += int((rest & (np.abs(net + self.atmosphere_pa) < width)).sum())
@@ -196,7 +203,7 @@ def of_pressure(signal: str, reference: str, seen: Readings, atmosphere_pa: floa
     """Return what is doubtful in one pressure channel; held_ms: for how long it may stand still, as on change."""
     name, found = words(signal), []
     if reference == "absolute" and seen.lowest < -NEAR_PA:
-        found.append(f"{name} is taken as absolute and falls to {kilopascals(seen.lowest)}: is it gauge?")
+        found.append(f"{name} is taken as absolute and falls to {pressure(seen.lowest)}: is it gauge?")
     if not seen.readings:
         return [*found, f"{name}: no reading at all"]
     least, most = seen.least, seen.most
@@ -236,6 +243,11 @@ def of_net(net: Net) -> list[str]:
         found.append(
             f"oil pressure lies below crankcase pressure in {share:.0f} % of the running rows:"
             " columns swapped, or one gauge and one absolute?"
+        )
+    if net.with_oil > INVERTED * net.stopped and net.without_oil > INVERTED * net.running and net.running:
+        found.append(
+            "net oil pressure is there while the machine stands and gone while it runs:"
+            " does the running status mean the contrary?"
         )
     for side, count in net.stopped_off.items():
         if net.stopped and count > MOSTLY * net.stopped:

@@ -18,6 +18,7 @@ GOOD = {
     *("boa", "bom", "bra", "giltig", "god", "gyldig"),
 }
 
+HARDLY = 1.0  # psi below zero that a zero a little off explains (assumed)
 BAD = {
     *("bad", "uncertain", "invalid", "questionable", "stale", "substituted", "schlecht", "ungültig", "unsicher"),
     *("mauvais", "mauvaise", "invalide", "douteux", "mala", "malo", "inválido", "cattiva", "cattivo", "non valido"),
@@ -37,6 +38,8 @@ def channel_lines(look: Look, signal: str, chosen: Chosen, qualities: dict[int, 
             yield f'unit = "{OPEN}"  # DOUBT: its unit, where the file does not say it; else leave the line out'
         if kind == PRESSURE and not all(read_unit(u, PRESSURE).reference if u else "" for u in units or {""}):
             yield f'reference = "{OPEN}"  # DOUBT: {_references(signal)}'
+        if kind == PRESSURE and any(len(units_in_name(c.name, kind)) > 1 for c in seen):
+            yield f'below_zero = "{OPEN}"  # DOUBT: the unit of readings below zero, as on a compound gauge: "inHg"'
         return
     if not chosen.machines:
         yield f"column = {column_key(look, column)}"
@@ -57,14 +60,25 @@ def _unit_lines(look: Look, column: Seen, kind: str) -> Iterator[str]:
     """Tell the unit of a column, or ask for it: also where its name says two."""
     unit, several = column.unit_of(kind), units_in_name(column.name, kind)
     if len(several) > 1:
-        yield f'unit = "{OPEN}"  # DOUBT: its name says {" and ".join(several)}; where readings below zero are of'
-        yield "# another unit than those above (psig, and inHg of vacuum), none is right: part the column in two first"
+        yield f'unit = "{OPEN}"  # DOUBT: its name says {" and ".join(several)}: that of readings above zero'
+        if kind == PRESSURE:
+            yield f'below_zero = "{OPEN}"  # DOUBT: that of readings below zero, as on a compound gauge: "inHg"'
     elif unit and look.long and unit == column.unit:
         yield f"unit = {quoted(unit)}  # so it stands beside the readings"
     elif unit:
         yield f"# found: unit {unit}"
+        if kind == PRESSURE and _may_be_compound(column, unit):
+            yield f'below_zero = "{OPEN}"  # DOUBT: readings below zero ({_range(column)}): "inHg" of vacuum, as on'
+            yield f"# a compound gauge, or {quoted(unit)} too"
     else:
         yield f'unit = "{OPEN}"  # DOUBT: the file does not say; readings {_range(column)}'
+
+
+def _may_be_compound(column: Seen, unit: str) -> bool:
+    """Say whether readings below zero may be inches of mercury: as those who write psig read their gauges."""
+    known = read_unit(unit, PRESSURE)
+    psi = known.scale == read_unit("psi", PRESSURE).scale and known.reference in ("", "gauge")
+    return psi and bool(column.numbers) and min(column.numbers) < -HARDLY
 
 
 def _asked(look: Look, signal: str, some: list[tuple[Seen, str]]) -> Iterator[str]:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from replay.ground.refusal import Refusal
-from replay.measured.clock import Clock, decide, looks_like_time
+from replay.measured.clock import Clock, decide, dotted_times, looks_like_time
 from replay.measured.look import Look, Seen, column_key
 from replay.measured.marks import looks_like_number
 from replay.measured.naming import CLOCK, read_name
@@ -41,7 +41,8 @@ def time_columns(look: Look) -> Times:
     for first, second in itertools.pairwise(dated):
         told = [[cell for cell in column.filled if looks_like_time(cell)] for column in (first, second)]
         whole = 2 * len(first.filled) > len(first.far or first.cells)  # not a date in the first row alone
-        if whole and all(":" not in cell for cell in told[0]) and all(":" in cell for cell in told[1]):
+        clock = all(":" in cell for cell in told[1]) or dotted_times(told[1])
+        if whole and clock and all(":" not in cell for cell in told[0]) and not dotted_times(told[0]):
             rest = tuple(c for c in dated if c not in (first, second))
             return Times((first, second), rest, asked=bool(rest))
     if dated:

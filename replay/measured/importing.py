@@ -258,7 +258,9 @@ def _entries(
         known = source.clock.anchored and utc
         origin = f"{visible(path.name)}{several}, SHA-256 {digest}" + ("" if known else f", {start}")
         entry = into_library.entry(profile, path, identity, file, origin, part.start_ms if known else None)
-        entries.append(entry | losses.as_entry(counts))
+        entries.append(
+            entry | losses.as_entry(counts, constant=profile.channels["suction_pressure"].constant is not None)
+        )
         hours, run_hours = (part.end_ms - part.start_ms) / HOUR_MS, part.run_ms / HOUR_MS
         lines.append(TraceLine(identity, entries[-1]["file"], start, part.rows, hours, run_hours))
     return lines, entries

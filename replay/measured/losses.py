@@ -7,6 +7,8 @@ from replay.measured.assemble import HOUR_MS, Counts
 
 MUCH = 0.2  # share from which it is said before all else
 
+NO_SUCTION = "suction pressure was not logged: neither vacuum nor a reload into it can be seen"
+
 
 def judged_share(counts: Counts) -> float:
     """Return the share of the hours between first and last row in which oil pressure can be judged."""
@@ -35,7 +37,12 @@ def said_first(counts: Counts) -> list[str]:
     return [f"Can be judged on {100 * judged_share(counts):.0f} % of its hours.", *much] if much else []
 
 
-def as_entry(counts: Counts) -> dict[str, Any]:
-    """Return what an entry of a library says of it: where much was lost, the share that is left to judge and why."""
+def as_entry(counts: Counts, *, constant: bool) -> dict[str, Any]:
+    """Return what an entry of a library says of it: where much was lost, the share that is left to judge and why.
+
+    constant: nobody measured suction pressure.
+    """
     said = said_first(counts)[1:]
+    if constant:
+        said.append(NO_SUCTION)
     return {"judged_share": round(judged_share(counts), 3), "losses": said} if said else {}

@@ -55,6 +55,7 @@ class Channel:
     scale, offset: from the raw number to the unit; valid: raw numbers of a sound sensor; constant: a pressure (text)
     that stands for a signal without column; refrigerant: that of a saturated temperature; longest_hold: ms for which a
     reading holds that is not written again; file: a pattern of names, where each signal has a file of its own.
+    below_zero: the unit of readings below zero, where that is another one (psig, and inHg of vacuum).
     """
 
     signal: str
@@ -71,6 +72,7 @@ class Channel:
     constant: str | None = None
     refrigerant: str | None = None
     file: str | None = None
+    below_zero: str | None = None
 
     @property
     def kind(self) -> str:

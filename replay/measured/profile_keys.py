@@ -186,6 +186,7 @@ _PRESSURE = (
             _unit_of(PRESSURE), 'a pressure unit such as "bar", "psig" or "kPa"; left out, the file has to say'
         ),
         "reference": _key(one_of(*REFERENCES), ", ".join(f'"{name}"' for name in REFERENCES)),
+        "below_zero": _key(_unit_of(PRESSURE), 'the unit of readings below zero of a compound gauge, such as "inHg"'),
     }
 )
 SECTIONS: dict[str, dict[str, Key]] = {

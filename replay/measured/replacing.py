@@ -3,6 +3,7 @@
 from pathlib import Path
 from typing import Any
 
+from replay.library.label import label_table
 from replay.library.library import Entry, label_text, read_library
 from replay.measured.into_library import entries_with
 from replay.trace import read_pieces
@@ -28,18 +29,13 @@ def keep_labels(old: list[Entry], new: list[tuple[dict[str, Any], float]]) -> No
         lines = [entry.note] if entry.note else []
         if len(old) == len(new) and entry.start_utc == made.get("start_utc") and abs(_end_s(entry.path) - lasts_s) < MS:
             del made["undecided"]
-            made.update(_label(entry))
+            made.update(label_table(entry.label))
+            if entry.words:
+                made["labels"] = [word.as_table() for word in entry.words]
         elif entry.label != "undecided":
             lines.append(f"before this was imported again its label was: {label_text(entry)}")
         if lines:
             made["note"] = "\n".join([*lines, *([made["note"]] if made.get("note", "") not in ("", *lines) else [])])
-
-
-def _label(entry: Entry) -> dict[str, Any]:
-    if isinstance(entry.label, str):
-        return {entry.label: True}
-    windows = [window.as_table() for window in entry.label]
-    return {"must_trip": windows if len(windows) > 1 else windows[0]}
 
 
 def _end_s(path: Path) -> float:

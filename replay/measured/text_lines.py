@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from replay.ground.refusal import refusal
+from replay.ground.wording import counted
 from replay.measured.dialect import LONGEST_LINE, Dialect
 
 BLOCK_BYTES = 2 << 20  # small enough for caches, large enough that the work around a block does not count
@@ -149,7 +150,7 @@ def _broken(text: str, dialect: Dialect) -> str | None:
     elif text.count(separator) + 1 != width or text.lstrip().startswith(dialect.names[0]):
         cells = text.split(separator)
     if cells is not None and len(cells) != width:
-        return f"{len(cells)} cell(s) under {width} columns"
+        return f"{counted(len(cells), 'cell')} under {counted(width, 'column')}"
     if cells is not None and dialect.header_line and [c.strip() for c in cells] == list(dialect.names):
         return "repeats the header"
     return None

@@ -47,12 +47,16 @@ _BREAK = re.compile(r"[\s\[({/,;_:.\-]")
 
 @dataclass(frozen=True)
 class Unit:
-    """value in the wanted unit (Pa, degC, rpm, A, ms) = number * scale + offset; what a pressure counts from, or ""."""
+    """value in the wanted unit (Pa, degC, rpm, A, ms) = number * scale + offset; what a pressure counts from, or "".
+
+    below: the scale of numbers below zero, where it is another one; else 0.
+    """
 
     kind: str
     scale: float
     offset: float = 0.0
     reference: str = ""
+    below: float = 0.0
 
 
 def _plain(text: str) -> str:

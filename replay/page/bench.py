@@ -5,8 +5,6 @@ holds the module, the traces as integers, the labels, and the texts of the setti
 """
 
 import base64
-import hashlib
-import json
 import zlib
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -26,10 +24,12 @@ from replay.engine.workers import Progress, quiet
 from replay.ground.files import check_writable, write_text
 from replay.ground.places import place_of
 from replay.ground.refusal import refusal
+from replay.ground.shown import system_of
 from replay.ground.toml_files import read_toml
 from replay.ground.units import quantity
 from replay.library import Entry, Library, library_of, settings_of
 from replay.library.given import GivenLibrary, GivenSettings
+from replay.page.pages import page_from, script_safe
 from replay.page.wasm_module import module
 from replay.score.once import counted_once, sensor_fails
 from replay.score.scoring import check_within, is_told
@@ -39,10 +39,9 @@ from replay.settings.file import ALTITUDE_M, in_file_terms, key_of, names_of
 from replay.trace import Trace, read_trace
 from replay.trace.files import count_rows
 
-PAGE = Path(__file__).parent
 SCRIPTS = (
     *("units.js", "wording.js", "port.js", "judge.js", "settings.js"),
-    *("curves.js", "plot.js", "tables.js", "fields.js", "page.js"),
+    *("dom.js", "curves.js", "plot.js", "tables.js", "fields.js", "page.js"),
 )
 MOST_READINGS = 2_000_000  # of all traces of a page together: some 110 MB of a browser's memory
 # Kinds of a value as units.js tells them apart.
@@ -76,23 +75,17 @@ def page(library: Library, settings: Settings, tick: Callable[[], object] = lamb
 
     Raises Refusal for a library of more than MOST_READINGS readings.
     """
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
-
     check_size(library)
     port = module()
     traces: list[dict[str, Any]] = []
     for entry in counted_once(library).library.entries:
         traces.append(_trace(entry, read_trace(entry.path)))
         tick()
-    script = "\n".join((PAGE / name).read_text(encoding="utf-8") for name in SCRIPTS)
-    digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode("ascii")
-    environment = Environment(loader=FileSystemLoader(PAGE), autoescape=True, undefined=StrictUndefined)
-    text = environment.get_template("page.html").render(
+    text = page_from(
+        "page.html",
+        SCRIPTS,
         library=library.folder.resolve().name,
-        style=(PAGE / "page.css").read_text(encoding="utf-8"),
-        script=script,
-        script_digest=digest,
-        data=_script_safe({**_about(library, settings), "traces": traces}),
+        data=script_safe({**_about(library, settings), "traces": traces}),
         port=base64.b64encode(port).decode("ascii"),
     )
     return Page(text, len(traces), sum(trace["ticks"] for trace in traces))
@@ -126,12 +119,6 @@ def write_bench(
     return made
 
 
-def _script_safe(data: dict[str, Any]) -> str:
-    """Return JSON that can end no script and open no comment, whatever texts a library holds."""
-    text = json.dumps(data, separators=(",", ":"), allow_nan=False)
-    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
-
-
 def _trace(entry: Entry, trace: Trace) -> dict[str, Any]:
     check_within(entry, trace)
     kind = entry.label if isinstance(entry.label, str) else "must_trip"
@@ -154,7 +141,9 @@ def _about(library: Library, settings: Settings) -> dict[str, Any]:
         "settings": _settings(table, settings),
         "altitude": {"text": table["site"]["altitude"], "metres": settings.altitude_m, "range": ALTITUDE_M},
         "relations": RELATIONS,
-        "factors": {unit: quantity(f"1 {unit}", "pascal", unit) for unit in ("psi", "inHg")},
+        "units": unit_factors(),
+        "system": settings.units.difference,
+        "rewrite": settings.units is not system_of(table["net_oil_pressure"]["cut_out"]),
         "acceptance": {**vars(acceptance), "shown_confidence": acceptance.shown_confidence},
         "acceptance_texts": {key: _toml(value) for key, value in table["acceptance"].items()},
         "again_s": AGAIN_S,
@@ -169,6 +158,17 @@ def _about(library: Library, settings: Settings) -> dict[str, Any]:
     }
 
 
+def unit_factors() -> dict[str, dict[str, float]]:
+    """Return the units that the page understands, of the reader of settings files: Pa, ms and m in one of each."""
+    wanted = {"pressure": "pascal", "time": "millisecond", "length": "metre"}
+    names = {
+        "pressure": ("Pa", "hPa", "mbar", "kPa", "bar", "MPa", "psi", "inHg"),
+        "time": ("ms", "s", "min", "h", "d"),
+        "length": ("m", "ft"),
+    }
+    return {kind: {name: quantity(f"1 {name}", wanted[kind], name) for name in names[kind]} for kind in names}
+
+
 def _toml(value: object) -> str:
     import tomlkit
 
@@ -180,7 +180,7 @@ def _settings(table: dict[str, Any], settings: Settings) -> list[dict[str, Any]]
     rows = []
     for (name, unit, least, most), value in zip(ranges.SETTINGS, settings.values, strict=False):
         section, key = key_of(name)
-        names, texts = names_of(key), table[section].get(key, in_file_terms(unit, value).strip('"'))
+        names, texts = names_of(key), table[section].get(key, in_file_terms(section, unit, value).strip('"'))
         text = texts[names.index(name)] if len(names) > 1 else texts
         kind = KINDS.get(unit) or ("difference" if section == "net_oil_pressure" else "absolute")
         told = {"name": name, "section": section, "key": key, "kind": kind, "least": least, "most": most}

@@ -19,8 +19,8 @@ class Fields {
         Object.assign(this.altitude.slider, { min: least, max: most, step: 10 });
         this.altitude.slider.addEventListener("input", () => this.moveSite(Number(this.altitude.slider.value)));
         this.altitude.text.addEventListener("change", () => {
-            const [, metres] = /^\s*([-+]?\d+(?:\.\d+)?)\s*m?\s*$/.exec(this.altitude.text.value) ?? [null, NaN];
-            this.moveSite(Number(metres));
+            this.settings.typeAltitude(this.altitude.text.value);
+            this.changed();
         });
         boxes.push(element("fieldset", {}, element("legend", { text: HEADINGS.site }), this.altitude.box));
         byId("rows").append(...boxes);
@@ -71,6 +71,19 @@ class Fields {
         this.changed();
     }
 
+    // Mark the fields that a refusal speaks of, beside those that are not understood.
+    mark(places) {
+        this.fields.forEach(({ text }, place) => {
+            const wrong = places.includes(place) || this.settings.rows[place].error !== null;
+            text.setAttribute("aria-invalid", wrong);
+            if (wrong) {
+                text.setAttribute("aria-errormessage", "message");
+            } else {
+                text.removeAttribute("aria-errormessage");
+            }
+        });
+    }
+
     show() {
         const { settings } = this;
         document.querySelectorAll("[name=system]").forEach((radio) => {
@@ -80,7 +93,7 @@ class Fields {
         const { text, slider, box } = this.altitude;
         const wrong = settings.altitudeError !== null;
         if (!wrong) {
-            text.value = `${settings.altitude} m`;
+            text.value = settings.altitudeText;
             slider.value = settings.altitude;
         }
         text.setAttribute("aria-invalid", wrong);

@@ -37,8 +37,8 @@ function lateOf({ likely_s: likely, latest_s: latest }, stopS) {
     return likely !== null && stopS <= likely ? "likely" : latest !== null && stopS <= latest ? "latest" : "too late";
 }
 
-// Each stop goes to a window, to the nuisance or to the repeats, and each window is judged.
-function follow(windows, stops, againS) {
+// Each stop goes to a window, to the nuisance or to the repeats, and each window is judged; `gone`: those told elsewhere.
+function follow(windows, stops, againS, gone) {
     const stoodIn = (window) => stops.some(({ atS, untilS }) => atS < window.earliest_s && untilS > window.deadline_s);
     const endOf = (window) => Math.max(window.deadline_s, window.likely_s ?? -Infinity, window.latest_s ?? -Infinity);
     const [first, early] = [windows.map(() => null), windows.map(() => null)];
@@ -53,10 +53,10 @@ function follow(windows, stops, againS) {
         if (own) {
             first[last] = stop.atS;
         } else if (isNuisance) {
-            nuisance += 1;
+            nuisance += gone[last + 1] ? 0 : 1;
             early[last + 1] ??= stop.atS;
         } else if (follows) {
-            repeats += 1;
+            repeats += gone[last] ? 0 : 1;
         }
         [ofFault, before] = [!isNuisance, stop];
     });
@@ -104,9 +104,10 @@ function judge(trace, run, { again_s: againS, after_s: afterS }) {
     const stops = run.stops.map(({ ms, untilMs, cause }) => (
         { atS: inTrace(ms), untilS: untilMs === null ? Infinity : inTrace(untilMs), cause: CAUSES[cause & CAUSE_CODE] }
     ));
-    const course = follow(windows, stops, againS);
     // What another trace of the library tells already is counted there.
-    const own = course.windows.filter((_, place) => !told.some((span) => meet([windows[place].earliest_s, windows[place].deadline_s], span)));
+    const toldAlready = windows.map((window) => told.some((span) => meet([window.earliest_s, window.deadline_s], span)));
+    const course = follow(windows, stops, againS, toldAlready);
+    const own = course.windows.filter((_, place) => !toldAlready[place]);
     const apart = stops.filter(({ atS }) => !told.some(([begin, end]) => begin <= atS && atS <= end));
     const gone = toldWhole || (windows.length > 0 && own.length === 0);
     const rides = kind === "ride_through" && !gone;

@@ -3,9 +3,10 @@
 
 const MOST_ROWS = 200; // of the table of decisions
 const SLICE_MS = 30; // of scoring between two looks at the user
+const ONE_MOVE_MS = 600; // between two moves that are undone together
 class Page {
     constructor(data, port) {
-        Object.assign(this, { data, port, traces: data.traces, shownTrace: 0, cursor: null, due: false });
+        Object.assign(this, { data, port, traces: data.traces, shownTrace: 0, cursor: null, due: false, past: [] });
         this.settings = new BenchSettings(data);
         this.plot = new Plot(byId("plot"), data);
     }
@@ -36,6 +37,7 @@ class Page {
             return this.settings.unreadable;
         }
         const fault = this.port.check(this.settings.values);
+        this.fields.mark(fault === ALL_RIGHT ? [] : this.settings.placesOf(fault));
         return fault === ALL_RIGHT ? null : this.settings.wordsOf(fault);
     }
 
@@ -45,6 +47,7 @@ class Page {
 
     // Settings have moved: the fields at once, everything else before the next frame.
     changed() {
+        this.remember();
         byId("said").textContent = "";
         this.fields.show();
         if (!this.due) {
@@ -54,6 +57,29 @@ class Page {
                 this.due = false;
                 this.compute();
             });
+        }
+    }
+
+    // What stood before a move can be had again; moves of one sweep of a slider are one.
+    remember() {
+        const now = this.settings.snapshot();
+        if (this.present !== undefined && JSON.stringify(now) !== JSON.stringify(this.present)) {
+            if (performance.now() - (this.movedAt ?? -Infinity) > ONE_MOVE_MS) {
+                this.past.push(this.present);
+            }
+            this.movedAt = performance.now();
+        }
+        this.present = now;
+        byId("undo").disabled = this.past.length === 0;
+    }
+
+    undo() {
+        const before = this.past.pop();
+        if (before !== undefined) {
+            this.settings.restore(before);
+            this.present = this.settings.snapshot();
+            this.movedAt = undefined;
+            this.changed();
         }
     }
 
@@ -141,11 +167,13 @@ class Page {
 
     filterList() {
         const wanted = byId("show").value;
+        const part = byId("find").value.trim().toLowerCase();
         this.entries.forEach(({ entry }, number) => {
             const outcome = this.score?.verdicts[number].outcome;
             const wrong = outcome === "missed" || outcome === "early" || outcome === "nuisance";
             const family = this.families[Number(wanted.slice("family ".length))];
-            entry.hidden = !(wanted === "all" || (wanted === "wrong" ? wrong : this.traces[number].family === family));
+            const shown = wanted === "all" || (wanted === "wrong" ? wrong : this.traces[number].family === family);
+            entry.hidden = !shown || !this.traces[number].id.toLowerCase().includes(part);
         });
         byId("none").hidden = this.entries.some(({ entry }) => !entry.hidden);
     }
@@ -201,9 +229,9 @@ class Page {
         const { atmosphere, system } = this.settings;
         const above = pascals - atmosphere;
         if (system === "psi" && above < 0) {
-            return ` (${tenths(-above / PRESSURES.inHg)} inHg vac)`;
+            return `${tenths(-above / PRESSURES.inHg)} inHg vac`;
         }
-        return Number.isNaN(above) ? "" : ` (${this.pressure(above, " gauge")})`;
+        return this.pressure(above, " gauge").replace("psi gauge", "psig");
     }
 
     timeS(tick) {
@@ -217,7 +245,8 @@ class Page {
     wordsAt(tick) {
         const { net, suction } = this.readings;
         const parts = [`${this.timeS(tick)} s`, `net oil pressure ${this.pressure(net[tick])}`];
-        parts.push(`suction ${this.pressure(suction[tick], " absolute")}${this.gauge(suction[tick])}`);
+        const absolute = Number.isNaN(suction[tick]) ? "" : ` (${this.pressure(suction[tick], " absolute")})`;
+        parts.push(`suction ${this.gauge(suction[tick])}${absolute}`);
         if (this.followed !== null) {
             parts.push(`integral ${this.percentAt(tick)} %`, this.data.states[this.followed.states[tick]].replace("_", " "));
             if (this.followed.net[tick] === NO_READING) {
@@ -295,6 +324,14 @@ class Page {
 
     listen() {
         byId("show").addEventListener("change", () => this.filterList());
+        byId("find").addEventListener("input", () => this.filterList());
+        byId("undo").addEventListener("click", () => this.undo());
+        document.addEventListener("keydown", (event) => {
+            if ((event.ctrlKey || event.metaKey) && event.key === "z" && event.target.type !== "text" && event.target.type !== "search") {
+                event.preventDefault();
+                this.undo();
+            }
+        });
         byId("copy").addEventListener("click", () => this.copy());
         byId("reset").addEventListener("click", () => {
             this.settings.reset();

@@ -128,12 +128,12 @@ class Plot {
         this.text(title, this.left, top - 4, { base: "bottom" });
     }
 
-    // Named levels: a line each, and the names beside the plot with a leader to their line.
-    levels(name, y, levels, offset = 0) {
+    // Named levels: a line each, and the names beside the plot with a leader to their line; room is left under them.
+    levels(name, y, levels, offset = 0, room = 0) {
         const { top, bottom } = this.panels[name];
         const inside = levels.map(([title, value]) => [title, y(value)]).filter(([, at]) => at >= top - 1 && at <= bottom + 1);
         const half = this.size / 2;
-        const places = spread(inside.map(([, at]) => at), this.size + 1, top + half - 3, bottom - half + 3);
+        const places = spread(inside.map(([, at]) => at), this.size + 1, top + half - 3, bottom - room - half + 3);
         inside.forEach(([title, at], index) => {
             const { colour, width, dash } = this.looks.lines[title];
             this.line([[this.left, at], [this.right, at]], colour, width, dash);
@@ -175,14 +175,14 @@ class Plot {
             this.pen.fillRect(this.left, band[0], this.right - this.left, band[1] - band[0]);
         }
         this.curve("net", net, y);
-        this.levels("net", y, ["cut_in", "cut_out", "floor"].map((name) => [name.replace("_", "-"), this.settings.value(name)]));
-        this.doubted();
+        const levels = ["cut_in", "cut_out", "floor"].map((name) => [name.replace("_", "-"), this.settings.value(name)]);
+        this.levels("net", y, levels, 0, this.doubted() ? this.size + 4 : 0);
     }
 
-    // A strip at the foot of the panel while the logic had no credible readings.
+    // A strip at the foot of the panel while the logic had no credible readings; says whether it has a name there.
     doubted() {
         if (this.followed === null) {
-            return;
+            return false;
         }
         const { bottom } = this.panels.net;
         const { colour } = this.looks.lines.unread;
@@ -198,6 +198,7 @@ class Plot {
         if (any) {
             this.text("not credible", this.right + 4, bottom - 3, { colour });
         }
+        return any;
     }
 
     suction() {
@@ -237,7 +238,7 @@ class Plot {
         });
         const words = `gauge ${system}${inch && deep.length > 0 ? " and ″Hg vac" : ""}`;
         const end = this.right + this.gauge;
-        this.text(this.narrow ? words : `${words}, at ${this.settings.altitude} m`, end, top - 4, { align: "right", base: "bottom", colour: "#444444" });
+        this.text(this.narrow ? words : `${words}, at ${this.settings.altitudeText}`, end, top - 4, { align: "right", base: "bottom", colour: "#444444" });
     }
 
     integral() {

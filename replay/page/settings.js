@@ -29,7 +29,7 @@ const HEADINGS = {
 };
 const WANTED = {
     difference: "a difference of two pressures with its unit, such as 7 psi, 48 kPa or 0.48 bar",
-    absolute: "a pressure with its unit, such as 84 kPa, 0.84 bar, 0 psig, -17 kPa gauge or 5 inHg vac",
+    absolute: "a pressure with its unit and what it counts from, such as 0 psig, 5 inHg vac, 0.2 bar gauge or 84 kPa abs",
     time: "a time with its unit: ms, s, min, h or d",
     weight: "a plain number",
     count: "a whole number",
@@ -41,24 +41,27 @@ function wordsFor(name) {
 
 class BenchSettings {
     constructor(data) {
-        Object.assign(PRESSURES, data.factors);
+        takeUnits(data.units);
         this.data = data;
         this.reset();
     }
 
-    // Back to the file: its texts, its altitude, and the pressure unit of its cut-out.
+    // Back to the file: its texts, its altitude, and its pressure unit or the one that was asked for.
     reset() {
         const { altitude, settings } = this.data;
         this.altitude = altitude.metres;
+        this.altitudeText = altitude.text;
         this.altitudeError = null;
         this.rows = settings.map((setting) => {
             const given = parse(setting.text, null);
             const same = given !== null && integerOf(setting.kind, given, this.atmosphere) === setting.value;
-            const unit = same ? given : unitFor(setting.kind, setting.value, { mark: "" }, "kPa", this.atmosphere);
+            const unit = same ? given : unitFor(setting.kind, setting.value, { mark: "abs" }, "kPa", this.atmosphere);
             return { ...setting, unit, error: null, text: textOf(setting.kind, setting.value, unit, this.atmosphere) };
         });
-        const { unit } = this.rows[0].unit;
-        this.system = unit === "psi" || unit === "bar" ? unit : "kPa";
+        this.system = this.data.system;
+        if (this.data.rewrite) {
+            this.useSystem(this.system); // other units were asked for than the file has
+        }
     }
 
     get atmosphere() {
@@ -105,23 +108,32 @@ class BenchSettings {
         const text = value === null || Math.abs(value) >= 2 ** 31 ? null : textOf(row.kind, value, said, this.atmosphere);
         if (text === null) {
             row.text = typed;
-            row.error = `${wordsFor(row.name)} = "${typed}" is not understood: ${WANTED[row.kind]} is wanted.`;
+            row.error = `${wordsFor(row.name)} = "${typed}" is not understood: ${WANTED[row.kind]} is wanted.${meant(typed, row.kind === "time" ? TIMES : PRESSURES)}`;
         } else {
             Object.assign(row, { value, unit: { unit: said.unit, mark: said.mark }, text, error: null });
         }
     }
 
-    // Settings in gauge follow the atmosphere of the site, absolute ones stay.
-    moveTo(metres) {
+    // The altitude as somebody types it, in m or ft; a bare number takes the unit before it.
+    typeAltitude(typed) {
+        const before = /ft\s*$/.test(this.altitudeText) ? "ft" : "m";
+        const [, number, unit] = new RegExp(`${NUMBER}(m|ft)?\\s*$`).exec(typed.replace("−", "-")) ?? [null, "NaN", ""];
+        const metres = Number(number) * LENGTHS[unit || before];
+        this.moveTo(metres, `${Number(number)} ${unit || before}`);
+    }
+
+    // Settings in gauge follow the atmosphere of the site, absolute ones stay. text: as the file will hold it.
+    moveTo(metres, text = `${metres} m`) {
         const [least, most] = this.data.altitude.range;
         if (!Number.isFinite(metres) || metres < least || metres > most) {
             this.altitudeError = `The altitude has to be ${least} m to ${most} m.`;
             return;
         }
         this.altitude = metres;
+        this.altitudeText = text;
         this.altitudeError = null;
         this.rows.forEach(({ kind, text, unit }, place) => {
-            if (kind === "absolute" && unit.mark !== "") {
+            if (kind === "absolute" && unit.mark !== "abs") {
                 this.type(place, text);
             }
         });
@@ -135,6 +147,21 @@ class BenchSettings {
                 this.write(place, value);
             }
         });
+    }
+
+    // All that a move changes, to be had again by `restore`.
+    snapshot() {
+        const { altitude, altitudeText, altitudeError, system, rows } = this;
+        return structuredClone({ altitude, altitudeText, altitudeError, system, rows });
+    }
+
+    restore(snapshot) {
+        Object.assign(this, structuredClone(snapshot));
+    }
+
+    // The places that a fault of the port's own check speaks of.
+    placesOf(fault) {
+        return fault < this.rows.length ? [fault] : this.data.relations[fault - this.rows.length].slice(0, 2);
     }
 
     // Say in words what the port's own check found.
@@ -163,7 +190,7 @@ class BenchSettings {
                 lines.push(`${key} = ${texts.length > 1 ? `[${texts.join(", ")}]` : texts[0]}`);
             });
         });
-        lines.push("", "[site]", `altitude = "${this.altitude} m"`, "", "[acceptance]");
+        lines.push("", "[site]", `altitude = "${this.altitudeText}"`, "", "[acceptance]");
         Object.entries(this.data.acceptance_texts).forEach(([key, text]) => lines.push(`${key} = ${text}`));
         return lines.join("\n") + "\n";
     }

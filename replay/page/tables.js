@@ -13,17 +13,6 @@ const OUTCOMES = {
 };
 const VERDICT_CLASSES = { [MET]: "good", [NOT_MET]: "bad", [NOT_ENOUGH]: "open" };
 const STOPPED = 0; // the state before the first tick
-const byId = (id) => document.getElementById(id);
-
-function element(tag, { text, ...attributes } = {}, ...children) {
-    const made = document.createElement(tag);
-    Object.entries(attributes).forEach(([name, value]) => made.setAttribute(name, value));
-    if (text !== undefined) {
-        made.textContent = text;
-    }
-    made.append(...children);
-    return made;
-}
 
 function cellsOf(texts) {
     return texts.map((text) => element("td", { text }));
@@ -73,7 +62,7 @@ const FIGURES = [
     ["missed", ({ total }) => total.missed],
     ["early", ({ total }) => total.early],
     ["nuisance trips", ({ total }) => total.nuisance],
-    ["worst margin", ({ total }) => seconds(total.worstMarginS)],
+    ["worst margin of hits", ({ total }) => seconds(total.worstMarginS)],
 ];
 
 // Each figure, and what it was with the settings of the file where that differs.
@@ -98,7 +87,7 @@ function ruleRows({ total, claims, broken, unjudged }, limits) {
         chance("missed-trip probability", missed),
         ["nuisance trips per 1000 h", nuisance.verdict === NOT_ENOUGH ? NOT_ENOUGH : byCount(nuisance.rule), seen,
             rate(nuisance.upper), rate(limits.max_nuisance_per_1000h)],
-        ["worst margin", byCount("min_margin"), seconds(total.worstMarginS), "", `${limits.min_margin_s} s or more`],
+        ["worst margin of hits", byCount("min_margin"), seconds(total.worstMarginS), "", `${limits.min_margin_s} s or more`],
         chance(`share with less than ${limits.min_margin_s} s`, thin),
         chance("nuisance stop in an upset", upset),
     ];

@@ -1,17 +1,37 @@
 // Texts of a settings file <-> the integers of the port: absolute Pa, ms, weights in 1/2048, counts.
 // The same rules as replay/settings/file.py and replay/ground/units.py: a value is converted, then rounded half to even.
+// What units there are, and what each holds, comes with the data: see `unit_factors` of replay/page/bench.py.
 "use strict";
 
 const ONE = 2048;
-const PRESSURES = { Pa: 1, mbar: 100, kPa: 1000, bar: 100000, MPa: 1000000, psi: NaN, inHg: NaN }; // the last two come with the data
-const TIMES = { ms: 1, s: 1000, min: 60000, h: 3600000, d: 86400000 };
-const MARKS = { g: "gauge", gauge: "gauge", a: "", abs: "", absolute: "", vac: "vac", vacuum: "vac" };
+const PRESSURES = {};
+const TIMES = {};
+const LENGTHS = {};
+const MARKS = {
+    g: "gauge", "(g)": "gauge", gauge: "gauge", a: "abs", "(a)": "abs", abs: "abs", absolute: "abs",
+    vac: "vac", vacuum: "vac", d: "diff", diff: "diff",
+};
 const MOST_DECIMALS = 7;
-const QUANTITY = new RegExp(
-    String.raw`^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)` +
-        String.raw`\s*(Pa|mbar|kPa|bar|MPa|psi|inHg|ms|s|min|h|d)?` +
-        String.raw`\s*(gauge|absolute|abs|vacuum|vac|g|a)?\s*$`,
-);
+const NUMBER = String.raw`^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*`;
+const MARK = String.raw`\s*(\([ga]\)|gauge|absolute|abs|vacuum|vac|diff|\b[ga]|(?<=psi|bar|Pa)[gad])?\s*$`;
+const LOOSE = new RegExp(NUMBER + String.raw`(\S.*?)\s*$`);
+let QUANTITY = null; // made when the units are known
+
+// Take the units that there are: { pressure: { name: Pa }, time: { name: ms }, length: { name: m } }.
+function takeUnits({ pressure, time, length }) {
+    Object.assign(PRESSURES, pressure);
+    Object.assign(TIMES, time);
+    Object.assign(LENGTHS, length);
+    const longestFirst = Object.keys({ ...pressure, ...time, ...length }).sort((one, other) => other.length - one.length);
+    QUANTITY = new RegExp(`${NUMBER}(${longestFirst.join("|")})?${MARK}`);
+}
+
+// What a text that is not understood may have been meant as: the same with a unit that differs in its capitals alone.
+function meant(text, units) {
+    const [, number, unit] = LOOSE.exec(text) ?? [];
+    const near = unit && [...Object.keys(units), "psig", "psia"].find((name) => name.toLowerCase() === unit.toLowerCase() && name !== unit);
+    return near ? ` Did you mean "${number} ${near}"?` : "";
+}
 
 function roundHalfEven(number) {
     const up = Math.round(number);
@@ -47,8 +67,9 @@ function integerOf(kind, { number, unit, mark }, atmosphere) {
         return kind === "weight" ? roundHalfEven(number * ONE) : number;
     }
     const factor = (kind === "time" ? TIMES : PRESSURES)[unit];
-    if (factor === undefined || !Number.isFinite(number) || (mark !== "" && kind !== "absolute")) {
-        return null;
+    const marks = { absolute: ["gauge", "abs", "vac"], difference: ["", "diff"], time: [""] }[kind];
+    if (factor === undefined || !Number.isFinite(number) || !marks.includes(mark)) {
+        return null; // a suction pressure has to say what it counts from
     }
     const counted = number * factor;
     if (mark === "vac") {
@@ -62,7 +83,7 @@ function spelled(number, { unit, mark }) {
     if (unit === "") {
         return shown;
     }
-    const joined = unit === "psi" && mark === "gauge" ? "psig" : `${unit} ${mark}`.trim();
+    const joined = { "psi gauge": "psig", "psi abs": "psia" }[`${unit} ${mark}`] ?? `${unit} ${mark}`.trim();
     return `${shown} ${joined}`;
 }
 
@@ -90,8 +111,11 @@ function unitFor(kind, value, before, system, atmosphere) {
         );
         return { unit, mark: "" };
     }
-    if (kind === "difference" || before.mark === "") {
+    if (kind === "difference") {
         return { unit: system, mark: "" };
+    }
+    if (before.mark === "abs") {
+        return { unit: system, mark: "abs" };
     }
     // Gauge stays gauge. Below the atmosphere the inch trade counts vacuum downwards.
     if (system === "psi" && value >= 0 && roundHalfEven(atmosphere) > value) {
@@ -131,7 +155,7 @@ function stopsOf(setting, present, system, atmosphere) {
         const spans = [["ms", 1, 1000], ["s", 1, 600], ["min", 10, 120], ["h", 2, 72], ["d", 3, 10]];
         handy = spans.flatMap(([unit, from, to]) => times(handyNumbers(from, to), unit));
     } else {
-        const mark = kind === "absolute" && present.mark !== "" ? "gauge" : "";
+        const mark = kind === "difference" ? "" : present.mark === "abs" ? "abs" : "gauge";
         const smallest = { psi: 0.01, kPa: 0.1, bar: 0.001 }[system];
         const positive = handyNumbers(smallest, most / PRESSURES[system]);
         handy = times([0, ...positive], system, mark);

@@ -8,9 +8,10 @@ solver are made once by `tabulate` and checked in.
 
 How to add a family of traces: a function in `faults` that draws a case, or one in `harmless` or `starting` that does an
 upset (`duty`), and its name in `families`. Its label comes from the bearings, whatever was meant. How to add a number:
-in `constants`, with *published*, *common practice* or *assumed* beside it.
+in `constants`, or in `behaviour` if machines differ in it, with *published*, *common practice* or *assumed* beside it.
 """
 
+from replay.physics.behaviour import Behaviour
 from replay.physics.machines import MACHINES, OILS, REFRIGERANTS, Machine, Oil, Refrigerant
 from replay.physics.model import Start, equilibrium_fraction
 from replay.physics.schedule import Channel, Schedule
@@ -22,6 +23,7 @@ __all__ = [
     "NO_READING",
     "OILS",
     "REFRIGERANTS",
+    "Behaviour",
     "Case",
     "Channel",
     "Damage",

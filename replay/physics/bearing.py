@@ -24,14 +24,14 @@ Shaft and body always cool it, oil that flows does so faster. Below 1 nothing la
 of mixed friction, do not add up over the years, while spells that follow each other within minutes do. An unloaded dry
 bearing lasts minutes and the same bearing seconds under full load.
 
-*Columns.* Pins and main bearings each as a pessimistic, a likely and an optimistic journal (`constants`); the first of
+*Columns.* Pins and main bearings each as a pessimistic, a likely and an optimistic journal (`behaviour`); the first of
 the two kinds to go spoils the machine. All three columns spoilt: certain; some of them: possible.
 
 *Spells.* A starved spell begins when net oil pressure falls (or surfaces grow hot) and is over when pressure, oil and
 coolness of the pessimistic journals are back. What it spoilt is noted with it; then the machine goes on as if it had
 been stopped in time, and the next spell is judged afresh.
 
-The tests hold the arithmetic; no measurement of such a bearing running dry was found (`constants` says what was).
+The tests hold the arithmetic; no measurement of such a bearing running dry was found (`behaviour` says what was).
 """
 
 import math
@@ -43,8 +43,7 @@ from replay.physics import layout as at
 from replay.physics.layout import Vector
 
 STANDING = 0.05  # share of rated speed below which a journal loses no oil and makes no heat
-PIN = 0  # kinds of journal
-KINDS = 2
+PIN = 0  # the first kind of journal
 
 
 @register_jitable
@@ -67,23 +66,24 @@ def bearing_step(s: Vector, p: Vector, now_s: float, dt: float) -> None:
     net = s[at.S_NET_PA]
     speed = s[at.S_SPEED]
     turning = speed >= STANDING
-    low = turning and net < c.ONSET_SHARE * p[at.P_RELIEF_PA]
+    low = turning and net < p[at.B_ONSET_SHARE] * p[at.P_RELIEF_PA]
     working = s[at.S_MEP] / p[at.P_RATED_MEP]
     unladen = p[at.P_SOMMERFELD_SCALE] * s[at.S_VISCOSITY] * speed
-    heaviest = max(_load(0, working), _load(1, working))
-    if s[at.S_WHOLE] > 0.0 and not low and (not turning or unladen >= p[at.P_LEAST_SOMMERFELD] * heaviest):
-        return  # nothing leaks, touches, fills or cools; the pessimistic journals touch first
+    heaviest = max(_load(p, 0, working), _load(p, 1, working))
+    carried = not turning or unladen >= p[at.P_LEAST_SOMMERFELD] * heaviest
+    if s[at.S_WHOLE] > 0.0 and not low and carried and s[at.S_ONSET_S] == at.NEVER:
+        return  # nothing leaks, touches, fills or cools, and no spell is open; the pessimistic journals touch first
 
     over = max(s[at.S_FRACTION] - s[at.S_CRANKCASE_PA] / s[at.S_HENRY_PA], 0.0)
     volumes = over * s[at.S_DENSITY] * p[at.P_GAS_RT] / s[at.S_CRANKCASE_PA]
-    driven = c.FLUNG + c.EXPELLED * volumes / (1.0 + volumes)
+    driven = p[at.B_FLUNG] + p[at.B_EXPELLED] * volumes / (1.0 + volumes)
     whole = True
     hottest = 0.0
     least = 1.0
-    for kind in range(KINDS):
-        load = _load(kind, working)
+    for kind in range(at.KINDS):
+        load = _load(p, kind, working)
         floor = s[at.S_FLOOR_PA] if kind == PIN else 0.0
-        fed = min(max((net - floor) / (c.HEALTHY_NET_PA - floor), 0.0), 1.0) if turning else 0.0
+        fed = min(max((net - floor) / (p[at.B_HEALTHY_NET_PA] - floor), 0.0), 1.0) if turning else 0.0
         for column in range(at.COLUMNS):
             i = kind * at.COLUMNS + column
             _journal(s, p, i, column, load, speed if turning else 0.0, unladen / load, driven, fed, now_s, dt)
@@ -92,13 +92,14 @@ def bearing_step(s: Vector, p: Vector, now_s: float, dt: float) -> None:
         hottest = max(hottest, s[at.S_HEAT + kind * at.COLUMNS])
         least = min(least, s[at.S_RESERVE + kind * at.COLUMNS])
     s[at.S_WHOLE] = 1.0 if whole else 0.0
-    _spell(s, low, hottest, least, now_s)
+    _spell(s, p, low, hottest, least, now_s)
 
 
 @register_jitable
-def _load(kind: int, working: float) -> float:
+def _load(p: Vector, kind: int, working: float) -> float:
     """Return the specific load of a kind of journal, share of a crankpin's rated one."""
-    return float(c.IDLE_LOAD[kind] + (c.RATED_LOAD[kind] - c.IDLE_LOAD[kind]) * working)
+    idle = p[at.B_IDLE_LOAD + kind]
+    return float(idle + (p[at.B_RATED_LOAD + kind] - idle) * working)
 
 
 @register_jitable
@@ -121,9 +122,9 @@ def _journal(
     """
     passage = s[at.S_PASSAGE + i]
     if fed > 0.0:
-        passage = min(passage + dt * fed / c.PASSAGE_TIME_S[column], 1.0)
+        passage = min(passage + dt * fed / p[at.B_PASSAGE_TIME_S + column], 1.0)
     elif speed > 0.0:
-        passage = max(passage - dt / c.PASSAGE_EMPTIES_S, 0.0)
+        passage = max(passage - dt / p[at.B_PASSAGE_EMPTIES_S], 0.0)
     s[at.S_PASSAGE + i] = passage
     arriving = fed if passage >= 1.0 else 0.0
 
@@ -133,16 +134,16 @@ def _journal(
     warming = 0.0
     if speed > 0.0:
         revolutions = speed * p[at.P_RATED_RPM] / 60.0
-        lost = c.LOST_SHARE[column] * (side_flow(p, carried) + driven) * revolutions / (2.0 * math.pi)
-        reserve = min((reserve + dt * arriving / c.FILL_TIME_S) / (1.0 + dt * lost * reserve * reserve), 1.0)
+        lost = p[at.B_LOST_SHARE + column] * (side_flow(p, carried) + driven) * revolutions / (2.0 * math.pi)
+        reserve = min((reserve + dt * arriving / p[at.B_FILL_TIME_S]) / (1.0 + dt * lost * reserve * reserve), 1.0)
         s[at.S_RESERVE + i] = reserve
         touching = 1.0 - carried / p[at.P_LEAST_SOMMERFELD + column]
         if touching > 0.0:
-            warming = touching * load * speed / c.WIPE_TIME_S[column]
+            warming = touching * load * speed / p[at.B_WIPE_TIME_S + column]
     if warming == 0.0 and heat < c.COOL:
         s[at.S_HEAT + i] = 0.0
         return
-    cooling = 1.0 / c.BODY_TIME_S + arriving / c.OIL_TIME_S
+    cooling = 1.0 / p[at.B_BODY_TIME_S] + arriving / p[at.B_OIL_TIME_S]
     hotter = (heat + dt * warming) / (1.0 + dt * cooling)
     if hotter >= 1.0:
         _spoil(s, column, now_s + dt * max((1.0 - heat) / (hotter - heat), 0.0) if heat < 1.0 else now_s)
@@ -168,9 +169,9 @@ def _spoil(s: Vector, column: int, moment_s: float) -> None:
 
 
 @register_jitable
-def _spell(s: Vector, low: bool, hottest: float, least: float, now_s: float) -> None:  # noqa: FBT001 - in a kernel
+def _spell(s: Vector, p: Vector, low: bool, hottest: float, least: float, now_s: float) -> None:  # noqa: FBT001 - in a kernel
     """Begin or end a starved spell, and keep how near to harm the spells came that spoilt nothing."""
-    if low or hottest > c.SPELL_OVER_HEAT or least < c.SPELL_OVER_RESERVE:
+    if low or hottest > p[at.B_SPELL_OVER_HEAT] or least < p[at.B_SPELL_OVER_RESERVE]:
         if s[at.S_ONSET_S] == at.NEVER:
             s[at.S_ONSET_S] = now_s
             s[at.S_SPELL_HEAT] = 0.0

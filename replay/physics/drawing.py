@@ -10,13 +10,14 @@ from typing import Any, TypeVar
 import numpy as np
 
 from replay.physics.arithmetic import exp, log
-from replay.physics.constants import ATMOSPHERE_PA, DRY_SUCTION, RUNNING_RISE_K
+from replay.physics.behaviour import USUAL, Behaviour
+from replay.physics.constants import ATMOSPHERE_PA
 from replay.physics.gas import limiting_vacuum_pa
 from replay.physics.machines import MACHINES, OILS, REFRIGERANTS, Machine, Oil, Refrigerant
-from replay.physics.model import Start, equilibrium_fraction
+from replay.physics.model import Start, equilibrium_fraction, liquid_opening, throttle_opening
 from replay.physics.schedule import Schedule
 from replay.physics.sensors import Sensor, SensorChain
-from replay.physics.tables import LOG_SATURATION, TEMPERATURES_K
+from replay.physics.tables import TEMPERATURES_K
 from replay.physics.viscosity import (
     ZERO_CELSIUS_K,
     diluted_viscosity_mm2_s,
@@ -42,6 +43,7 @@ SPEED_SHARE = (0.94, 1.0)  # of rated speed: slip
 STILL = tuple(oil.name for oil in OILS.values() if not oil.foaming)
 FOAMING = tuple(oil.name for oil in OILS.values() if oil.foaming)
 ANY = STILL + FOAMING
+UNLOADING = (0.34, 0.5, 0.67)  # thirds or halves
 
 # --- a sound sensor chain; common practice, no source -----------------------------------------------------------
 PERIODS_MS = (500, 1000)
@@ -69,11 +71,12 @@ LOST_CHANCE = (0.002, 0.02)  # of each reading
 
 
 class Draw:
-    """Draws of one trace."""
+    """Draws of one trace. sites: what `draw_site` takes its installation from."""
 
-    def __init__(self, generator: np.random.Generator) -> None:
-        """Take draws from this generator."""
+    def __init__(self, generator: np.random.Generator, sites: "Sites | None" = None) -> None:
+        """Take draws from this generator; sites None: invented ones."""
         self._generator = generator
+        self.sites = sites or invented_site
 
     def between(self, low: float, high: float) -> float:
         """Draw evenly from low .. high."""
@@ -105,11 +108,15 @@ class Site:
     load_pa: float
     oil_temperature_c: float
     chain: SensorChain
+    behaviour: Behaviour = USUAL
+    unloading: tuple[float, ...] = UNLOADING  # shares of the cylinders that may be left loaded; none: no unloading
+    speeds_rpm: tuple[float, float] | None = None  # of a drive that can turn it slower; None: half to rated speed
+    source: str = ""  # where the machine's figures come from, told with each trace
 
     @property
     def ambient_c(self) -> float:
         """Temperature of the machine room, degrees C."""
-        return self.oil_temperature_c - RUNNING_RISE_K
+        return self.oil_temperature_c - self.behaviour.running_rise_k
 
     def schedule(self, *, running: bool = True) -> Schedule:
         """Return the site's schedule before anything happens."""
@@ -133,7 +140,7 @@ class Site:
     @property
     def dry_pump_limit_pa(self) -> float:
         """Crankcase pressure below which a dry pump of this machine cannot draw oil."""
-        return self.machine.inlet_lift_pa / DRY_SUCTION
+        return self.machine.inlet_lift_pa / self.behaviour.dry_suction
 
     @property
     def oil_viscosity_pa_s(self) -> float:
@@ -143,6 +150,14 @@ class Site:
         pure = oil_viscosity_mm2_s(*walther, self.oil_temperature_c + ZERO_CELSIUS_K)
         thinned = diluted_viscosity_mm2_s(pure, self.refrigerant.liquid_viscosity_mm2_s, fraction)
         return 1e-6 * self.oil.density_kg_m3 * thinned
+
+    def throttle_opening(self, plan: Schedule, suction_pa: float) -> float:
+        """Return what `model.throttle_opening` does, of this site."""
+        return throttle_opening(self.machine, self.refrigerant, plan, suction_pa, self.behaviour)
+
+    def liquid_opening(self, plan: Schedule, suction_pa: float) -> float:
+        """Return what `model.liquid_opening` does, of this site."""
+        return liquid_opening(self.machine, self.refrigerant, plan, suction_pa, self.behaviour)
 
     def with_oil_sensor(self, **changes: Any) -> "Site":
         """Return the site with its oil sensor changed."""
@@ -155,12 +170,20 @@ def saturation_pa(refrigerant: Refrigerant, temperature_c: float) -> float:
     i = min(max(int((kelvin - TEMPERATURES_K[0]) / 10.0), 0), len(TEMPERATURES_K) - 2)
     low, high = TEMPERATURES_K[i], TEMPERATURES_K[i + 1]
     share = (1.0 / low - 1.0 / kelvin) / (1.0 / low - 1.0 / high)
-    logs = LOG_SATURATION[refrigerant.name]
+    logs = refrigerant.log_saturation
     return exp(logs[i] + share * (logs[i + 1] - logs[i]))
 
 
+Sites = Callable[[Draw, Sequence[str]], Site]  # draws an installation with one of the named oils
+
+
 def draw_site(draw: Draw, oils: Sequence[str] = ANY) -> Site:
-    """Draw an installation with one of the named oils, from the ranges at the top of this module."""
+    """Draw an installation with one of the named oils, from where this trace takes its sites."""
+    return draw.sites(draw, oils)
+
+
+def invented_site(draw: Draw, oils: Sequence[str] = ANY) -> Site:
+    """Draw an installation of the invented machines, from the ranges at the top of this module."""
     machine = MACHINES[draw.one_of(tuple(MACHINES))]
     oil = OILS[draw.one_of(oils)]
     refrigerant = REFRIGERANTS[draw.one_of(tuple(REFRIGERANTS))]
@@ -188,11 +211,16 @@ def draw_chain(draw: Draw) -> SensorChain:
     crankcase = draw_sensor(draw, SUCTION_RANGE_PA) if draw.happens(CRANKCASE_SHARE) else None
     period_ms = draw.one_of(PERIODS_MS)
     chain = SensorChain(oil, suction, crankcase, period_ms, int(0.05 * period_ms) if draw.happens(0.5) else 0)
-    if not draw.happens(SOUND_SHARE):
+    return with_errors(draw, chain, SOUND_SHARE, SET_UP_WRONGLY_SHARE)
+
+
+def with_errors(draw: Draw, chain: SensorChain, sound_share: float, set_up_wrongly_share: float) -> SensorChain:
+    """Return a sound chain with what is drawn to be wrong with it, of so many chains as the shares say."""
+    if not draw.happens(sound_share):
         chain = _with_error(draw, chain)
         if draw.happens(SECOND_SHARE):
             chain = _with_error(draw, chain)
-    if draw.happens(SET_UP_WRONGLY_SHARE):
+    if draw.happens(set_up_wrongly_share):
         chain = _set_up_wrongly(draw, chain)
     return chain
 

@@ -90,14 +90,16 @@ class Harmless:
 
 def made(site: Site, plan: Schedule, duration_s: float, start: Start | None = None) -> Case:
     """Return the case of a site and a plan; seed and key are the caller's."""
-    return Case(site.machine, site.oil, site.refrigerant, plan, duration_s, start or site.start, site.chain)
+    case = Case(site.machine, site.oil, site.refrigerant, plan, duration_s, start or site.start, site.chain)
+    return replace(case, behaviour=site.behaviour, source=site.source)
 
 
 def ordinary_duty(draw: Draw, site: Site, plan: Schedule, from_s: float, until_s: float) -> None:
     """Let a running machine do its duty from a moment until another; it is back at the design point then."""
     moment = from_s + draw.between(*DUTY_GAP_S)
     while moment + DUTY_LONGEST_S < until_s:
-        over_s = draw.one_of(DUTIES)(Scene(draw, site, plan, moment, until_s - moment))[1]
+        duties = DUTIES if site.unloading else DUTIES_LOADED
+        over_s = draw.one_of(duties)(Scene(draw, site, plan, moment, until_s - moment))[1]
         moment = over_s + draw.between(*DUTY_GAP_S)
 
 
@@ -113,7 +115,7 @@ def _thermostat(scene: Scene) -> Span:
 def _unloading(scene: Scene) -> Span:
     """Unload cylinders by thirds or halves, and load them again."""
     back_s = scene.at_s + scene.draw.between(40.0, 400.0)
-    scene.plan.change(Channel.CAPACITY, scene.at_s, scene.draw.one_of((0.34, 0.5, 0.67)), 0.5)
+    scene.plan.change(Channel.CAPACITY, scene.at_s, scene.draw.one_of(scene.site.unloading), 0.5)
     scene.plan.change(Channel.CAPACITY, back_s, 1.0, 0.5)
     return scene.at_s, back_s + 1.0
 
@@ -134,3 +136,4 @@ def _load_swing(scene: Scene) -> Span:
 
 
 DUTIES = (_thermostat, _unloading, _load_swing)
+DUTIES_LOADED = (_thermostat, _load_swing)

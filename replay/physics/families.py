@@ -13,7 +13,7 @@ A family's name says what was meant; a trace that turns out otherwise is labelle
 
 import zlib
 from collections import deque
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -22,7 +22,8 @@ from numpy.typing import NDArray
 
 from replay.physics import faults, harmless, starting
 from replay.physics import layout as at
-from replay.physics.drawing import FOAMING, STILL, Draw
+from replay.physics.agreeing import agreed
+from replay.physics.drawing import FOAMING, STILL, Draw, Sites
 from replay.physics.duty import Harmless, Length
 from replay.physics.sensors import NEVER_S
 from replay.physics.simulate import Case, Result, random_of_trace, simulate, simulate_pieces
@@ -132,16 +133,18 @@ def case_of(
     *,
     upsets_per_hour: float = UPSETS_PER_HOUR,
     loggers: str = LOGGERS[0],
+    sites: Sites | None = None,
 ) -> Case:
     """Return the case of one trace: the index-th of a family under a seed.
 
     hours: length of a harmless trace, at least that of `HARMLESS_S`; a fault's trace is as long as the fault needs.
     upsets_per_hour: of harmless traces, `LEAST_UPSETS_PER_HOUR` to `MOST_UPSETS_PER_HOUR`. loggers: "controller"
-    samples once or twice a second, "field" every 5 to 60 s, too slowly for a protection to judge by. Raises KeyError
-    for an unknown family. Families do not share random numbers, nor do traces.
+    samples once or twice a second, "field" every 5 to 60 s, too slowly for a protection to judge by. sites: where its
+    installation is drawn from, None: the invented ones. Raises KeyError for an unknown family. Families do not share
+    random numbers, nor do traces.
     """
     key = (zlib.crc32(family.encode()), index)
-    draw = Draw(random_of_trace(seed, (*key, 0)))
+    draw = Draw(random_of_trace(seed, (*key, 0)), sites)
     if family in FAULTS:
         case = FAULTS[family](draw)
     else:
@@ -226,16 +229,25 @@ def generate(family: str, index: int, seed: int, hours: float | None = None, **r
 
 
 def generate_pieces(
-    family: str, index: int, seed: int, hours: float | None = None, **recipe: Any
+    family: str, index: int, seed: int, hours: float | None = None, *, others: Sequence[Sites] = (), **recipe: Any
 ) -> Iterator[SynthTrace]:
-    """Yield what `generate` returns in stretches of bounded size; the last bears the label, those before it none."""
+    """Yield what `generate` returns in stretches of bounded size; the last bears the label, those before it none.
+
+    others: sites of other machines that this one may be just as well; the label is what they agree on (`agreed`).
+    """
     case = case_of(family, index, seed, hours, **recipe)
     pieces = simulate_pieces(case)
     piece = next(pieces)
     for after in pieces:
         yield _trace(family, index, case, piece, {})
         piece = after
-    yield trace_of(family, index, case, piece)
+    made = trace_of(family, index, case, piece)
+    if others:
+        cases = [case_of(family, index, seed, hours, **{**recipe, "sites": sites}) for sites in others]
+        ends = (deque(simulate_pieces(its), maxlen=1)[0] for its in cases)
+        label, shares = agreed(made.label, [label_of(end, case.chain.fault_s) for end in ends])
+        made = replace(made, label=label, origin=f"{made.origin}; {shares}")
+    yield made
 
 
 def trace_of(family: str, index: int, case: Case, result: Result) -> SynthTrace:
@@ -248,7 +260,11 @@ def trace_of(family: str, index: int, case: Case, result: Result) -> SynthTrace:
 
 def _trace(family: str, index: int, case: Case, result: Result, label: dict[str, Any]) -> SynthTrace:
     name = f"{family}-{index:05d}"
-    told = (f"synthetic: seed {case.seed}, scenario {name}, {case.refrigerant.name}", *case.chain.errors)
+    told = (
+        f"synthetic: seed {case.seed}, scenario {name}, {case.refrigerant.name}",
+        *([case.source] if case.source else []),
+        *case.chain.errors,
+    )
     return SynthTrace(
         id=name,
         family=family,

@@ -3,10 +3,10 @@
 import math
 from collections.abc import Callable
 
-from replay.physics.constants import INLET_SHARE, REFERENCE_VISCOSITY_PA_S, SCREEN_DROP_PA
+from replay.physics.constants import REFERENCE_VISCOSITY_PA_S
 from replay.physics.drawing import FOAMING, HEATER_K, STILL, Draw, Site, draw_site
 from replay.physics.duty import made, ordinary_duty
-from replay.physics.model import Start, liquid_opening, throttle_opening
+from replay.physics.model import Start
 from replay.physics.schedule import Channel
 from replay.physics.simulate import Case
 
@@ -50,7 +50,7 @@ def expansion_valve_stuck(draw: Draw) -> Case:
     site = draw_site(draw, STILL)
     at_s = draw.between(*HEALTHY_S)
     plan = site.schedule()
-    opening = liquid_opening(site.machine, site.refrigerant, plan, deep_suction_pa(draw, site))
+    opening = site.liquid_opening(plan, deep_suction_pa(draw, site))
     plan.change(Channel.LIQUID_VALVE, at_s, opening, draw.between(5.0, 60.0))
     return made(site, plan, at_s + LONG_S)
 
@@ -81,7 +81,7 @@ def suction_throttled(draw: Draw) -> Case:
     plan.change(
         Channel.SUCTION_VALVE,
         at_s,
-        throttle_opening(site.machine, site.refrigerant, plan, wanted),
+        site.throttle_opening(plan, wanted),
         draw.between(2.0, 20.0),
     )
     return made(site, plan, at_s + LONG_S)
@@ -173,8 +173,8 @@ def foaming_oil_lost(draw: Draw) -> Case:
     """Shut suction on a foaming oil behind a dirty screen, which lets enough oil through but in a vacuum."""
     site = draw_site(draw, FOAMING)
     at_s = draw.between(*HEALTHY_S)
-    drop_pa = INLET_SHARE * site.suction_pa / draw.between(1.02, 1.25)
-    clean_pa = SCREEN_DROP_PA * site.oil_viscosity_pa_s / REFERENCE_VISCOSITY_PA_S
+    drop_pa = site.behaviour.inlet_share * site.suction_pa / draw.between(1.02, 1.25)
+    clean_pa = site.behaviour.screen_drop_pa * site.oil_viscosity_pa_s / REFERENCE_VISCOSITY_PA_S
     plan = site.schedule().change(Channel.SCREEN_CLOG, 0.0, 1.0 - math.sqrt(clean_pa / drop_pa))
     plan.change(Channel.SUCTION_VALVE, at_s, 0.0, draw.between(1.0, 6.0))
     return made(site, plan, at_s + LONG_S)

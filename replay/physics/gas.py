@@ -81,6 +81,8 @@ def gas_step(s: Vector, p: Vector, u: Vector, dt: float) -> None:
     b2 = dt * (valve - pistons + blow_by + s[at.S_RELEASE])
     determinant = a11 * a22 - a12 * a21
     change = (a11 * b2 - a21 * b1) / determinant
+    if u[at.U_SUCTION_PA] > 0.0:  # suction follows what was measured; its noise is no flow
+        change, pistons_slope = u[at.U_SUCTION_PA] - suction, 0.0
     s[at.S_EVAPORATOR_PA] = max(evaporator + (b1 * a22 - a12 * b2) / determinant, MINIMUM_PRESSURE_PA)
     s[at.S_SUCTION_PA] = max(suction + change, MINIMUM_PRESSURE_PA)
     s[at.S_CRANKCASE_PA] = s[at.S_SUCTION_PA] + p[at.P_VENT] * max(s[at.S_RELEASE] + blow_by, 0.0)

@@ -8,7 +8,6 @@ from dataclasses import replace
 
 from replay.physics.drawing import Draw
 from replay.physics.duty import Harmless, Length, Scene
-from replay.physics.model import liquid_opening, throttle_opening
 from replay.physics.schedule import Channel
 from replay.physics.sensors import Span
 from replay.physics.simulate import Case
@@ -20,7 +19,7 @@ RECOVERY_S = 60.0  # after what was done, until its traces in the oil are gone
 def pump_down_and_stop(scene: Scene) -> Span:
     """Pump down until suction is low, stop, stand, feed again, start: the usual cycle."""
     draw, site, plan = scene.draw, scene.site, scene.plan
-    low = liquid_opening(site.machine, site.refrigerant, plan, draw.between(0.5, 0.7) * site.suction_pa)
+    low = site.liquid_opening(plan, draw.between(0.5, 0.7) * site.suction_pa)
     plan.change(Channel.LIQUID_VALVE, scene.at_s, low, 2.0)
     return _stop_and_start(scene, scene.at_s + draw.between(15.0, 40.0))
 
@@ -64,7 +63,7 @@ def foaming_oil_recovers(scene: Scene) -> Span:
 def suction_throttled_for_a_while(scene: Scene) -> Span:
     """Throttle suction to about 0 psi gauge for some minutes."""
     draw, site = scene.draw, scene.site
-    opening = throttle_opening(site.machine, site.refrigerant, scene.plan, draw.between(90e3, 110e3))
+    opening = site.throttle_opening(scene.plan, draw.between(90e3, 110e3))
     return _suction_shut(scene, opening, draw.between(1.0, 5.0), draw.between(100.0, 400.0))
 
 
@@ -104,19 +103,19 @@ def unloader_steps(scene: Scene) -> Span:
     """Unload and load cylinders in quick turn by thirds or halves."""
     moment = scene.at_s
     for _ in range(4):
-        scene.plan.change(Channel.CAPACITY, moment, scene.draw.one_of((0.34, 0.5, 0.67)), 0.5)
+        scene.plan.change(Channel.CAPACITY, moment, scene.draw.one_of(scene.site.unloading), 0.5)
         moment += scene.draw.between(15.0, 60.0)
     scene.plan.change(Channel.CAPACITY, moment, 1.0, 0.5)
     return scene.at_s, moment + 30.0
 
 
 def speed_ramps(scene: Scene) -> Span:
-    """Ramp the speed between half and rated speed."""
+    """Ramp the speed between half and rated speed, or over what its drive can do."""
     draw, site, moment = scene.draw, scene.site, scene.at_s
+    rated = site.machine.rated_speed_rpm
+    low, high = (0.5, 1.0) if site.speeds_rpm is None else (speed / rated for speed in site.speeds_rpm)
     for _ in range(3):
-        scene.plan.change(
-            Channel.SPEED_RPM, moment, draw.between(0.5, 1.0) * site.machine.rated_speed_rpm, draw.between(3.0, 30.0)
-        )
+        scene.plan.change(Channel.SPEED_RPM, moment, draw.between(low, high) * rated, draw.between(3.0, 30.0))
         moment += draw.between(40.0, 120.0)
     scene.plan.change(Channel.SPEED_RPM, moment, site.speed_rpm, 10.0)
     return scene.at_s, moment + 30.0

@@ -13,20 +13,26 @@ Source: Raimondi A.A. and Boyd J. (1958), ASLE Trans. 1(1):159-209, Part III, pr
 this module's own solution of the equation reproduces them within 1.5 % in S and 3 % in Q_s/(r c N L).
 """
 
+import hashlib
+import json
 import math
+from functools import cache
+from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from replay.ground.cache import keep, project_cache, read_kept
 from replay.physics.arithmetic import exp, log
-from replay.physics.tables import SOMMERFELD
+from replay.physics.tables import SIDE_FLOW, SOMMERFELD
 
 ROUNDING = 1e-12
 ANGLES = 720
 HALF_WIDTH_NODES = 21
 ECCENTRICITIES = (0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.85, 0.9, 0.93, 0.95, 0.97)
-LENGTH_TO_DIAMETER = (0.25, 0.5, 1.0)
+LENGTH_TO_DIAMETER = (0.25, 0.5, 1.0)  # of the table
+ADMITTED_RATIOS = (0.2, 1.5)
 
 
 class Film(NamedTuple):
@@ -119,18 +125,39 @@ def sommerfeld_number(
     return ratio * ratio * viscosity_pa_s * speed_rev_s * 2.0 * radius_m * length_m / load_n
 
 
+@cache
+def films_of(length_to_diameter: float) -> tuple[list[float], list[float]]:
+    """Return (S, side flow) at `ECCENTRICITIES`: from the table, or solved in ten seconds and kept on this machine.
+
+    Raises ValueError for an L/D outside `ADMITTED_RATIOS`.
+    """
+    if length_to_diameter in SOMMERFELD:
+        return SOMMERFELD[length_to_diameter], SIDE_FLOW[length_to_diameter]
+    if not ADMITTED_RATIOS[0] <= length_to_diameter <= ADMITTED_RATIOS[1]:
+        least, most = ADMITTED_RATIOS
+        raise ValueError(f"L/D of a journal must lie in {least} .. {most}, got {length_to_diameter}")
+    sources = hashlib.sha256(Path(__file__).read_bytes()).hexdigest()[:16]
+    place = project_cache() / f"films-{sources}-{length_to_diameter:g}.json"
+    kept = read_kept(place)
+    if kept is None:
+        films = [solve_film(eps, length_to_diameter) for eps in ECCENTRICITIES]
+        solved = [[float(f"{value:.7g}") for value in (film.sommerfeld, film.side_flow)] for film in films]
+        kept = json.dumps(solved).encode()
+        keep(place, kept)
+    numbers, flows = zip(*json.loads(kept), strict=True)
+    return list(numbers), list(flows)
+
+
 def least_sommerfeld(length_to_diameter: float, film_ratio: float) -> float:
     """Return the S below which the least film is thinner than film_ratio = h0/c.
 
-    Interpolates ln S over ln(1 - eps) in the table. Raises ValueError for an L/D that is not tabulated or a
+    Interpolates ln S over ln(1 - eps) in the table. Raises ValueError for an L/D outside `ADMITTED_RATIOS` or a
     film ratio outside the table.
     """
-    if length_to_diameter not in SOMMERFELD:
-        raise ValueError(f"L/D must be one of {sorted(SOMMERFELD)}, got {length_to_diameter}")
     films = [1.0 - eps for eps in ECCENTRICITIES]
     if not films[-1] <= film_ratio <= films[0]:
         raise ValueError(f"film ratio must lie in {films[-1]:.3f} .. {films[0]:.3f}, got {film_ratio}")
-    numbers = SOMMERFELD[length_to_diameter]
+    numbers, _ = films_of(length_to_diameter)
     for i in range(len(films) - 1):
         if films[i + 1] <= film_ratio:
             span = log(films[i]) - log(films[i + 1])

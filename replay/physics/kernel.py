@@ -17,7 +17,6 @@ from replay.ground import machine_code
 from replay.ground.cache import code_folder
 from replay.physics import layout as at
 from replay.physics.bearing import bearing_step
-from replay.physics.constants import ACCELERATION_TIME_S, COAST_TIME_S
 from replay.physics.gas import gas_step
 from replay.physics.layout import Matrix, Vector
 from replay.physics.pump import pump_step
@@ -50,7 +49,7 @@ def one_step(s: Vector, p: Vector, u: Vector, permission: float, now_s: float, s
     if int(s[at.S_STEP]) % int(p[at.P_SLOW_STEPS]) == 0:
         refresh(s, p, solubility)
     wanted = u[at.U_SPEED_RPM] / p[at.P_RATED_RPM] if (u[at.U_RUN] >= ON and permission > ON) else 0.0
-    time = ACCELERATION_TIME_S if wanted > s[at.S_SPEED] else COAST_TIME_S
+    time = p[at.B_ACCELERATION_TIME_S] if wanted > s[at.S_SPEED] else p[at.B_COAST_TIME_S]
     s[at.S_SPEED] = (s[at.S_SPEED] + dt / time * wanted) / (1.0 + dt / time)
     gas_step(s, p, u, dt)
     sump_step(s, p, u, dt)

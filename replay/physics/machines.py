@@ -1,12 +1,12 @@
 """Machines, oils and refrigerants that the traces are made of. Every machine and oil here is invented.
 
-Dimensions are those of no product; they are chosen within what such machines have. `HEALTHY_NET_PA` and the other
-shares that turn them into coefficients are in `constants`.
+Dimensions are those of no product; they are chosen within what such machines have. Healthy net pressure and the
+shares that turn them into coefficients are in `behaviour`.
 """
 
 from dataclasses import dataclass
 
-from replay.physics.tables import PROPERTIES
+from replay.physics.tables import LOG_SATURATION, PROPERTIES
 
 FOAMING_FROM = 0.1
 DISPERSED = 0.52  # published: where dispersed bubbles run together (Taitel, Barnea and Dukler 1980; from memory)
@@ -36,8 +36,8 @@ class Machine:
 
     @property
     def length_to_diameter(self) -> float:
-        """L/D of the crankpin journal, one of those of the journal table."""
-        return round(self.journal_length_m / (2.0 * self.journal_radius_m), 6)
+        """L/D of the crankpin journal, to 0.05: films are solved for each."""
+        return round(20.0 * self.journal_length_m / (2.0 * self.journal_radius_m)) / 20.0
 
 
 @dataclass(frozen=True)
@@ -57,6 +57,7 @@ class Oil:
     boil_time_s: float  # what is beyond that boils off to 1/e
     touching_void: float  # from which on bubbles in the suction line run together
     gathering: float  # of the gas beyond that, what gathers at the pump inlet
+    solubility: tuple[tuple[float, ...], ...] = ()  # its own table for its refrigerant, where `ester` has none
 
     @property
     def foaming(self) -> bool:
@@ -73,6 +74,7 @@ class Refrigerant:
     isentropic_exponent: float
     liquid_density_kg_m3: float
     liquid_viscosity_mm2_s: float
+    log_saturation: tuple[float, ...]  # ln(p_sat/Pa) over the tables' temperatures
 
 
 # One row a machine, an oil, a refrigerant.
@@ -95,4 +97,7 @@ OILS = {oil.name: oil for oil in (
     Oil("foaming-32", "PEB8", 32.0, 5.4, 955.0, 0.7, 600.0, 320.0, 600.0, 0.0, 12.0, PACKED, 0.25),
 )}
 
-REFRIGERANTS = {name: Refrigerant(name, *figures) for name, figures in PROPERTIES.items()}
+REFRIGERANTS = {
+    name: Refrigerant(name, mass, exponent, density, viscosity, tuple(LOG_SATURATION[name]))
+    for name, (mass, exponent, density, viscosity) in PROPERTIES.items()
+}

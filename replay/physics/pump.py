@@ -25,7 +25,7 @@ since much slips back, until what is left clings again. So pressure dips in part
 its sweep, and pulls against the lift with a small share of the absolute pressure: in a deep vacuum with less than the
 lift, so what is lost there stays lost. Foam keeps it sealed.
 
-But for what is named, common practice put into equations, with assumed figures (`constants`).
+But for what is named, common practice put into equations, with assumed figures (`behaviour`).
 """
 
 from numba.extending import register_jitable
@@ -38,9 +38,9 @@ NEGLIGIBLE = 1e-30  # what is below it is none: numbers that shrink for hours sl
 
 
 @register_jitable
-def gas_drawn_by_level(level: float) -> float:
+def gas_drawn_by_level(p: Vector, level: float) -> float:
     """Return the share (0..1) of gas in what the inlet draws, from the oil level as a share of the charge."""
-    return min(max((c.INLET_LEVEL - level) / (c.INLET_LEVEL - c.DRY_LEVEL), 0.0), 1.0)
+    return float(min(max((p[at.B_INLET_LEVEL] - level) / (p[at.B_INLET_LEVEL] - p[at.B_DRY_LEVEL]), 0.0), 1.0))
 
 
 @register_jitable
@@ -76,18 +76,18 @@ def _move_gas(
     bubbled = p[at.P_FOAM_SHARE] * (evolved - from_line)
     whole = p[at.P_POCKET_M3] * crankcase / p[at.P_GAS_RT]
     pocket = s[at.S_POCKET_KG] + from_line + from_foam
-    swallowed = dt * c.GAS_CARRIED * (1.0 - s[at.S_FILL]) * intake * crankcase / p[at.P_GAS_RT]
-    left = min(max(pocket - swallowed, 0.0), c.POCKET_LIMIT * whole)
+    swallowed = dt * p[at.B_GAS_CARRIED] * (1.0 - s[at.S_FILL]) * intake * crankcase / p[at.P_GAS_RT]
+    left = min(max(pocket - swallowed, 0.0), p[at.B_POCKET_LIMIT] * whole)
     s[at.S_POCKET_KG] = left
     s[at.S_DISSOLVED_KG] = s[at.S_DISSOLVED_KG] - evolved
     s[at.S_FOAM_KG] = s[at.S_FOAM_KG] - from_foam + bubbled
     s[at.S_RELEASE] = s[at.S_RELEASE] + (evolved - from_line - bubbled + pocket - left) / dt
-    s[at.S_TEMPERATURE_K] = s[at.S_TEMPERATURE_K] - c.EVAPORATION_HEAT_J_KG * evolved / s[at.S_HEAT_CAPACITY]
+    s[at.S_TEMPERATURE_K] = s[at.S_TEMPERATURE_K] - p[at.B_EVAPORATION_HEAT_J_KG] * evolved / s[at.S_HEAT_CAPACITY]
 
     cover = left / whole
-    if cover > c.SLUG_FROM_COVER:
+    if cover > p[at.B_SLUG_FROM_COVER]:
         s[at.S_PRIMED] = 0.0
-    elif cover < c.SLUG_TO_COVER:
+    elif cover < p[at.B_SLUG_TO_COVER]:
         s[at.S_PRIMED] = 1.0
     s[at.S_FILL] = 1.0 if s[at.S_PRIMED] > 0.0 else 1.0 - min(cover, 1.0)
 
@@ -102,23 +102,23 @@ def liquid_drawn(s: Vector, p: Vector, u: Vector, sweep: float, dt: float) -> tu
     crankcase = s[at.S_CRANKCASE_PA]
     free = max(1.0 - u[at.U_SCREEN_CLOG], 1e-3)
     screen_drop = p[at.P_SCREEN] * s[at.S_VISCOSITY] * sweep / (free * free)
-    admitted = min(1.0, c.INLET_SHARE * crankcase / (screen_drop + 1.0))
+    admitted = min(1.0, p[at.B_INLET_SHARE] * crankcase / (screen_drop + 1.0))
     seal = s[at.S_WET]
-    suction = (c.DRY_SUCTION + (c.WET_SUCTION - c.DRY_SUCTION) * seal) * crankcase
+    suction = (p[at.B_DRY_SUCTION] + (p[at.B_WET_SUCTION] - p[at.B_DRY_SUCTION]) * seal) * crankcase
     follows = min(max(suction / p[at.P_LIFT_PA] - 1.0, 0.0), 1.0)
-    intake = sweep * (c.DRY_INTAKE + (1.0 - c.DRY_INTAKE) * seal)
+    intake = sweep * (p[at.B_DRY_INTAKE] + (1.0 - p[at.B_DRY_INTAKE]) * seal)
 
-    inlet_pa = crankcase - min(p[at.P_LIFT_PA] + screen_drop * s[at.S_FILL], c.INLET_SHARE * crankcase)
+    inlet_pa = crankcase - min(p[at.P_LIFT_PA] + screen_drop * s[at.S_FILL], p[at.B_INLET_SHARE] * crankcase)
     density = inlet_pa / p[at.P_GAS_RT]
-    due = max(s[at.S_FRACTION] - (inlet_pa + c.CAPILLARY_PA) / s[at.S_HENRY_PA], 0.0)
+    due = max(s[at.S_FRACTION] - (inlet_pa + p[at.B_CAPILLARY_PA]) / s[at.S_HENRY_PA], 0.0)
     bubbles = s[at.S_BUBBLES]
     if due > 0.0 or s[at.S_NUCLEI] > 0.0:  # what stands still is left alone, here and below: it costs nothing then
         awake = 1.0 if due > 0.0 and sweep > 0.0 else 0.0
-        nuclei = (s[at.S_NUCLEI] + dt / c.NUCLEATION_TIME_S * awake) / (1.0 + dt / c.NUCLEATION_TIME_S)
+        nuclei = (s[at.S_NUCLEI] + dt / p[at.B_NUCLEATION_TIME_S] * awake) / (1.0 + dt / p[at.B_NUCLEATION_TIME_S])
         s[at.S_NUCLEI] = nuclei if nuclei > NEGLIGIBLE else 0.0
-        due = nuclei * due * p[at.P_POCKET_M3] / (p[at.P_POCKET_M3] + c.EVOLUTION_TIME_S * intake)
+        due = nuclei * due * p[at.P_POCKET_M3] / (p[at.P_POCKET_M3] + p[at.B_EVOLUTION_TIME_S] * intake)
         bubbles = due * s[at.S_DENSITY] / density + bubbles
-    oil_share = 1.0 - gas_drawn_by_level(s[at.S_LEVEL])
+    oil_share = 1.0 - gas_drawn_by_level(p, s[at.S_LEVEL])
     liquid = intake * admitted * follows * s[at.S_FILL] * oil_share * liquid_share(bubbles)
 
     flowing = liquid > 0.0 and (due > 0.0 or bubbles > p[at.P_TOUCHING])
@@ -126,10 +126,10 @@ def liquid_drawn(s: Vector, p: Vector, u: Vector, sweep: float, dt: float) -> tu
         _move_gas(s, p, due, density, bubbles, liquid, intake, dt)
 
     sealed = 1.0
-    if sweep > 0.0 and s[at.S_VOID] < c.WETTING_VOID and liquid < c.SEAL_SHARE * sweep:
-        sealed = liquid / (c.SEAL_SHARE * sweep)
+    if sweep > 0.0 and s[at.S_VOID] < p[at.B_WETTING_VOID] and liquid < p[at.B_SEAL_SHARE] * sweep:
+        sealed = liquid / (p[at.B_SEAL_SHARE] * sweep)
     if sealed != seal:
-        time = c.WETTING_TIME_S if sealed > seal else c.DRYING_TIME_S
+        time = p[at.B_WETTING_TIME_S] if sealed > seal else p[at.B_DRYING_TIME_S]
         seal = (seal + dt / time * sealed) / (1.0 + dt / time)
         s[at.S_WET] = seal if seal > NEGLIGIBLE else 0.0
     return liquid, bubbles
@@ -149,6 +149,6 @@ def pump_step(s: Vector, p: Vector, u: Vector, dt: float) -> None:
     target = balance_pressure_pa(
         liquid, main, p[at.P_PIN_LEAK] / viscosity, s[at.S_FLOOR_PA], p[at.P_RELIEF_SLOPE], p[at.P_RELIEF_PA]
     )
-    lag = c.PRESSURE_LAG_S * (1.0 + c.THICK_OIL_LAG * viscosity / c.REFERENCE_VISCOSITY_PA_S)
-    lag = lag + c.FOAM_LAG_S * (1.0 - liquid_share(bubbles))
+    lag = p[at.B_PRESSURE_LAG_S] * (1.0 + p[at.B_THICK_OIL_LAG] * viscosity / c.REFERENCE_VISCOSITY_PA_S)
+    lag = lag + p[at.B_FOAM_LAG_S] * (1.0 - liquid_share(bubbles))
     s[at.S_NET_PA] = (s[at.S_NET_PA] + dt / lag * target) / (1.0 + dt / lag)

@@ -29,6 +29,11 @@ class Channel(IntEnum):
     RELIEF_STUCK = layout.U_RELIEF_STUCK  # share of the relief valve stuck open
     ROTATION = layout.U_ROTATION  # 1 right, -1 reversed
     LIQUID_KG_S = layout.U_LIQUID_KG_S  # liquid refrigerant coming back to the sump
+    SUCTION_PA = layout.U_SUCTION_PA  # measured suction that the model is made to follow, whatever valves do; 0: none
+
+
+# Times in s, values at and slopes after each of them (n x channels), whether nothing changes there.
+Plan = tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.bool_]]
 
 
 @dataclass
@@ -78,8 +83,8 @@ class Schedule:
         knots.append((at_s + over_s, value))
         return self
 
-    def arrays(self) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.bool_]]:
-        """Return (times in s, values at and slopes after each of them, n x channels, whether nothing changes there).
+    def arrays(self) -> Plan:
+        """Return the schedule as the kernel takes it.
 
         One walk a channel over the times of all, so that the cost grows with the changes, not with their square.
         """

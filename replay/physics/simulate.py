@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from replay.physics import layout as at
+from replay.physics.behaviour import USUAL, Behaviour
 from replay.physics.kernel import compiled_advance, compiled_record
 from replay.physics.machines import Machine, Oil, Refrigerant
 from replay.physics.model import STEP_S, Start, first_state, parameters, solubility_table
@@ -52,6 +53,13 @@ class Case:
     key: tuple[int, ...] = (0,)
     step_s: float = STEP_S
     upsets: tuple[tuple[float, float], ...] = ()
+    behaviour: Behaviour = USUAL
+    source: str = ""  # where the machine's figures come from
+
+    @property
+    def parameters(self) -> NDArray[np.float64]:
+        """The kernel's parameters of this case; see `model.parameters`."""
+        return parameters(self.machine, self.oil, self.refrigerant, self.schedule, self.step_s, self.behaviour)
 
 
 @dataclass(frozen=True)
@@ -234,7 +242,7 @@ def simulate_pieces(case: Case, most_samples: int = PIECE) -> Iterator[Result]:
     The damage of a piece is what the journals have suffered from the trace's beginning to the piece's end. Errors as
     in `simulate`.
     """
-    p = parameters(case.machine, case.oil, case.refrigerant, case.schedule, case.step_s)
+    p = case.parameters
     s = first_state(case.machine, case.oil, case.refrigerant, case.schedule, case.start, p)
     table, schedule, inputs = solubility_table(case.oil, case.refrigerant), case.schedule.arrays(), np.zeros(at.INPUTS)
     held = np.zeros((CHANNELS, SENSOR_STATES))
@@ -287,7 +295,7 @@ class Plant:
     def __init__(self, case: Case) -> None:
         """Start the machine of a case at its first sample."""
         self.case = case
-        self.parameters = parameters(case.machine, case.oil, case.refrigerant, case.schedule, case.step_s)
+        self.parameters = case.parameters
         self.state = first_state(case.machine, case.oil, case.refrigerant, case.schedule, case.start, self.parameters)
         self._table = solubility_table(case.oil, case.refrigerant)
         self._schedule = case.schedule.arrays()

@@ -72,7 +72,7 @@ def _exchanged(
     liquid = oil + dissolved
     at_rest = s[at.S_CRANKCASE_PA] / s[at.S_HENRY_PA]
     over = dissolved / liquid - at_rest
-    stirred = 1.0 if s[at.S_SPEED] > TURNING else c.STANDING_SHARE
+    stirred = 1.0 if s[at.S_SPEED] > TURNING else p[at.B_STANDING_SHARE]
     boiling = 0.0
     taken_up = 0.0
     released = 0.0
@@ -99,15 +99,17 @@ def sump_step(s: Vector, p: Vector, u: Vector, dt: float) -> None:
     dissolved = dissolved + dt * (taken_up - released + u[at.U_LIQUID_KG_S] - boiled)
 
     given_off = dt * released * p[at.P_GAS_RT] / c.ATMOSPHERE_PA * s[at.S_DENSITY] / liquid  # volumes a volume
-    s[at.S_COARSE] = (s[at.S_COARSE] + given_off) * c.COARSE_MEMORY_S / (c.COARSE_MEMORY_S + dt)
-    coarse = 1.0 + s[at.S_COARSE] / c.COARSENING_VOLUMES
+    s[at.S_COARSE] = (s[at.S_COARSE] + given_off) * p[at.B_COARSE_MEMORY_S] / (p[at.B_COARSE_MEMORY_S] + dt)
+    coarse = 1.0 + s[at.S_COARSE] / p[at.B_COARSENING_VOLUMES]
     life = s[at.S_FOAM_LIFE_S] / (coarse * coarse * coarse)
     foam = (s[at.S_FOAM_KG] + dt * p[at.P_FOAM_SHARE] * released) * life / (life + dt)
     s[at.S_FOAM_KG] = foam
     s[at.S_RELEASE] = (1.0 - p[at.P_FOAM_SHARE]) * released + foam / life + boiled - taken_up
 
     gas_volume = foam * p[at.P_GAS_RT] / s[at.S_CRANKCASE_PA]
-    rising = (1.0 - p[at.P_FOAM_SHARE]) * (boiling + boiled) * c.BUBBLE_RISE_S * p[at.P_GAS_RT] / s[at.S_CRANKCASE_PA]
+    rising = (
+        (1.0 - p[at.P_FOAM_SHARE]) * (boiling + boiled) * p[at.B_BUBBLE_RISE_S] * p[at.P_GAS_RT] / s[at.S_CRANKCASE_PA]
+    )
     volume = oil / p[at.P_OIL_DENSITY] + dissolved / p[at.P_LIQUID_DENSITY]
     s[at.S_VOID] = gas_volume / (gas_volume + volume)
     s[at.S_BUBBLES] = (gas_volume + rising) / volume
@@ -117,15 +119,15 @@ def sump_step(s: Vector, p: Vector, u: Vector, dt: float) -> None:
     )
 
     # Oil goes round with the gas; it takes along what is dissolved in it and brings back what it took.
-    spilt = max(gas_volume + volume - c.CRANKCASE_OIL_SPACE * p[at.P_OIL_CHARGE_M3], 0.0) / (gas_volume + volume)
-    carried = c.CIRCULATION * s[at.S_FLOW] + c.FOAM_CARRY_1_S * s[at.S_SPEED] * spilt * oil
+    spilt = max(gas_volume + volume - p[at.B_CRANKCASE_OIL_SPACE] * p[at.P_OIL_CHARGE_M3], 0.0) / (gas_volume + volume)
+    carried = p[at.B_CIRCULATION] * s[at.S_FLOW] + p[at.B_FOAM_CARRY_1_S] * s[at.S_SPEED] * spilt * oil
     leaked = max(u[at.U_OIL_LEAK_KG_S], 0.0)
     arriving = dt * max(-u[at.U_OIL_LEAK_KG_S], 0.0)  # from a neighbour, with as much dissolved in it as here
-    least = c.LEAST_OIL * p[at.P_OIL_CHARGE_M3] * p[at.P_OIL_DENSITY]
+    least = p[at.B_LEAST_OIL] * p[at.P_OIL_CHARGE_M3] * p[at.P_OIL_DENSITY]
     there = min(1.0, max(oil - least, 0.0) / (dt * (carried + leaked) + 1e-30))
     carried = dt * there * carried
     leaked = dt * there * leaked
-    back = min(dt / c.RETURN_TIME_S * min(s[at.S_FLOW] / p[at.P_DESIGN_FLOW], 1.0), 1.0)
+    back = min(dt / p[at.B_RETURN_TIME_S] * min(s[at.S_FLOW] / p[at.P_DESIGN_FLOW], 1.0), 1.0)
     s[at.S_OIL_KG] = oil - carried - leaked + arriving + back * s[at.S_SYSTEM_OIL_KG]
     s[at.S_DISSOLVED_KG] = (
         dissolved - dissolved / oil * (carried + leaked - arriving) + back * s[at.S_SYSTEM_DISSOLVED_KG]
@@ -135,9 +137,9 @@ def sump_step(s: Vector, p: Vector, u: Vector, dt: float) -> None:
         s[at.S_SYSTEM_DISSOLVED_KG] + dissolved / oil * carried - back * s[at.S_SYSTEM_DISSOLVED_KG]
     )
 
-    rest = u[at.U_AMBIENT_K] + u[at.U_HEATER_K] + c.RUNNING_RISE_K * s[at.S_SPEED]
-    capacity = (liquid + c.CASING_HEAT * p[at.P_OIL_CHARGE_M3] * p[at.P_OIL_DENSITY]) * c.OIL_HEAT_J_KG_K
-    heat = capacity * (rest - s[at.S_TEMPERATURE_K]) / c.WARMING_TIME_S
-    heat = heat + c.EVAPORATION_HEAT_J_KG * (taken_up - released - boiled)
+    rest = u[at.U_AMBIENT_K] + u[at.U_HEATER_K] + p[at.B_RUNNING_RISE_K] * s[at.S_SPEED]
+    capacity = (liquid + p[at.B_CASING_HEAT] * p[at.P_OIL_CHARGE_M3] * p[at.P_OIL_DENSITY]) * p[at.B_OIL_HEAT_J_KG_K]
+    heat = capacity * (rest - s[at.S_TEMPERATURE_K]) / p[at.B_WARMING_TIME_S]
+    heat = heat + p[at.B_EVAPORATION_HEAT_J_KG] * (taken_up - released - boiled)
     s[at.S_HEAT_CAPACITY] = capacity
     s[at.S_TEMPERATURE_K] = s[at.S_TEMPERATURE_K] + dt * heat / capacity

@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from protect import outputs, ranges, saved, seal, state
+from protect import settings as settings_rules
 from protect.protection import step
 
 Words = list[int]
@@ -98,6 +99,12 @@ def pairs(settings: Words, memory: Words, other: Words) -> Iterator[tuple[Words,
     yield from ((record_of(one, settings, memory), record_of(two, settings, twin)) for one, two in NUMBERS)
     yield from ((good, nothing), (nothing, good), (nothing, nothing), ([saved.BYTE] * saved.RECORD_SIZE,) * 2)
     yield (record_of(3, other, memory),) * 2
+    yield record_of(saved.NUMBERS - 1, settings, memory), nothing  # the last number by itself
+    for form in (saved.FORM - 1, saved.FORM + 1):
+        for number in (0, 1, saved.NUMBERS - 1):
+            record = list(good)
+            saved.put_word(record, 0, number | (form << 16))
+            yield sealed_again(record), nothing
     for place in range(saved.RECORD_SIZE):
         yield [byte ^ (1 << place % 8) if at == place else byte for at, byte in enumerate(good)], nothing
     for place in range(saved.COPY_SIZE):  # both halves flipped alike, which the complement cannot see
@@ -139,10 +146,37 @@ def exchanges(stories: Sequence[tuple[Sequence[int], Sequence[Sequence[int]]]]) 
         record = record_of(number, port.settings, held)
         yield port.recall(record, [0] * saved.RECORD_SIZE)
         yield port.seal()
+        # Running, with the reset on, between cut-out and cut-in: no flag of before is put right by what is read.
+        held_oil = settings[ranges.RELOAD] + settings[ranges.CUT_OUT]
+        yield port.sealed((1000, 1, 1, held_oil, settings[ranges.RELOAD], settings[ranges.RELOAD]))
         yield from (port.sealed(row) for row in inputs[-2:])
     for number in (0, 1, 32767, 32768, 65534, 65535):
         yield Exchange(said("next", number), said("next", saved.next_number(number)))
     yield from _flipped(*stories[0])
+    yield from _heaviest()
+
+
+def _heavy(least: int, most: int) -> int:
+    """Return the number of a range whose halves of 16 bits come to most, or nearly so: its low half all ones."""
+    if least < 0:
+        return -1
+    return most if most < saved.NUMBERS else ((most + 1) >> 16 << 16) - 1
+
+
+def _heaviest() -> Iterator[Exchange]:
+    """Yield seals of settings and a state whose halves are all but the largest, for sums that are kept too narrow."""
+    values = [_heavy(least, most) for *_, least, most in ranges.SETTINGS]
+    values[ranges.OIL_MOST] = values[ranges.SUCTION_MOST] = values[ranges.RELOAD]
+    for lower, higher, gap in reversed(settings_rules.RELATIONS):
+        while values[lower] + gap > values[higher]:
+            values[lower] -= 1 << 16
+    values += [0] * (ranges.SETTINGS_SIZE - ranges.SETTING_COUNT)
+    settings_rules.derive(values)
+    port = _Reference(values)
+    yield port.power_up()
+    yield port.step((1, 1, 0, -1, -1, -1))  # a reading of which all bits are on
+    yield port.seal()
+    yield port.sealed((65535, 1, 0, -1, -1, -1))
 
 
 def _flipped(settings: Sequence[int], inputs: Sequence[Sequence[int]]) -> Iterator[Exchange]:

@@ -8,7 +8,7 @@ forms, plain text and compact binary, are specified in firmware_ref/README.md; t
 
 import hashlib
 import struct
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -144,10 +144,16 @@ def build() -> Vectors:
     cases = tuple(case for walk in read_walks(WALKS, MIDDLE) if (case := _case(walk)))
     full = max(cases, key=lambda case: sum(word != 0 for word in (*case.ticks[-1].state[1:8], case.ticks[-1].state[9])))
     cases = (full, *(case for case in cases if case is not full))  # the first has most to save
-    stories = [
-        (case.settings, [tick.inputs for tick in case.ticks]) for case in cases[:: max(1, len(cases) // STORIES)]
-    ]
+    chosen = *cases[:: max(1, len(cases) // STORIES)], *remembering(cases)
+    stories = [(case.settings, [tick.inputs for tick in case.ticks]) for case in chosen]
     return Vectors(logic_digest(), cases, tuple(_checks()), tuple(_differences()), tuple(exchanges(stories)))
+
+
+def remembering(cases: Sequence[Case]) -> tuple[Case, ...]:
+    """Return the shortest cases that leave a record much to hold: a declared fault, and words beyond 24 bits."""
+    places = (state.FLAGS, state.FAULT_DECLARED), (state.MEMORY_LEFT, ~0 << 24), (state.CAUSE, ~0 << 24)
+    found = ([case for case in cases if case.ticks[-1].state[place] & bits] for place, bits in places)
+    return tuple(min(some, key=lambda case: len(case.ticks)) for some in found if some)
 
 
 def _case(walk: Walk) -> Case | None:

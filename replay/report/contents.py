@@ -11,10 +11,12 @@ from markupsafe import Markup
 
 from replay.display import score as telling
 from replay.display.course import timeline_table
+from replay.display.guarantee import main_lines
+from replay.display.labels import undecided_words
 from replay.display.settings import acceptance_table, settings_table
 from replay.display.table import Table
 from replay.display.terminal import CAUTION
-from replay.drawing import margins
+from replay.drawing import margins, tradeoff
 from replay.drawing.diagram import diagram_svg
 from replay.drawing.picture import picture
 from replay.drawing.svg import clean, markup
@@ -28,6 +30,7 @@ from replay.score import Score, Verdict
 from replay.score.judge_digest import judge_digest
 from replay.score.scoring import TOLD
 from replay.score.windows import STOOD
+from replay.settings.guarantee import guarantee
 from replay.trace import read_trace
 
 WORST = 10
@@ -46,6 +49,7 @@ def contents(
     ordered = worst_first(score.verdicts)
     return {
         "title": f"Lubrication protection: {library.folder.resolve().name}",
+        "by": "",
         "verdict": score.verdict,
         "said": telling.said(score),
         "reasons": [*telling.reasons(score), *telling.warnings(score)],
@@ -54,12 +58,15 @@ def contents(
         "apart": telling.apart(score),
         "families": telling.families_table(score),
         "baselines": telling.baselines_table(score),
+        "comparators": telling.comparing(score),
+        "tradeoff": _figure(tradeoff.words(score), tradeoff.tradeoff_svg(score)) if score.comparators else None,
         "margins": _figure(margins.words(score), margins.margins_svg(score)),
         "worst": [_case(entries[verdict.id], verdict, score) for verdict in ordered[:WORST]],
         "undecided": _undecided(score, entries) if score.undecided else None,
         "traces": _traces((*ordered, *score.undecided), library, strips),
         "settings": settings_table(score.settings),
         "acceptance": acceptance_table(score.settings),
+        "guarantee": main_lines(guarantee(score.settings)),
         "rules": _rules(),
         "diagram": _figure(
             "Each arrow carries the numbers of its rows in the table. Orange: run permission is withdrawn. "
@@ -98,14 +105,14 @@ def _case(entry: Entry, verdict: Verdict, score: Score) -> dict[str, Any]:
         "said": said + ("" if verdict.margin_s is None else f"; margin {seconds(verdict.margin_s)}"),
         "facts": facts + (f"; {entry.note}" if entry.note else ""),
         "drawing": Markup(trace_svg(shown, f"Plot of {entry.id}. {said}.")),  # noqa: S704 - text in it is escaped
-        "timeline": timeline_table(trace, replay, MOST_CHANGES),
+        "timeline": timeline_table(trace, replay, score.settings, MOST_CHANGES),
         "cut": max(len(replay.changes) - MOST_CHANGES, 0),
     }
 
 
 def _undecided(score: Score, entries: dict[str, Entry]) -> Table:
     told = telling.traces_table("Undecided traces, judged neither way", score.undecided)
-    return _beside(told, ("note",), [(entries[row[0]].note or NOTHING,) for row in told.rows])
+    return _beside(told, ("what is known",), [(undecided_words(entries[row[0]]),) for row in told.rows])
 
 
 def _traces(verdicts: Iterable[Verdict], library: Library, strips: Sequence[ET.Element]) -> Table:

@@ -15,7 +15,8 @@ from replay.drawing.around import Around, read_around
 from replay.drawing.event_plot import event_svg
 from replay.drawing.trend_plot import LEAST, spark_svg, trend_svg
 from replay.ground.files import check_writable, write_text
-from replay.ground.wording import NOTHING, duration, net_oil, seconds, tenths
+from replay.ground.shown import shown_in
+from replay.ground.wording import NOTHING, counted, duration, net_oil, seconds, tenths
 from replay.report.templates import page
 from replay.triage import kernel
 from replay.triage.doubts import CANNOT_TELL, CHECK, SHARE, net_trend, starts_per_h, zero_trend
@@ -45,6 +46,11 @@ def write_fleet(path: Path | str, report: Triage, events: int = 3) -> None:
 
 def fleet_contents(report: Triage, events: int = 3) -> dict[str, Any]:
     """Return what stands on the page, by the names of its template. Raises Refusal."""
+    with shown_in(report.settings.units):
+        return _contents(report, events)
+
+
+def _contents(report: Triage, events: int) -> dict[str, Any]:
     pairs = report.compared()
     return {
         "title": "Compressor logs: which machine to open first",
@@ -68,10 +74,10 @@ def _said(report: Triage) -> str:
     names = [found.machine for found in report.machines if rank(found) < CHECK]
     doubted = [found.machine for found in report.machines if CHECK <= rank(found) <= CANNOT_TELL]
     many = len(report.machines)
-    first = f"{len(names)} of {many} machine(s) to look at, in this order: {_names(names)}."
+    first = f"{len(names)} of {counted(many, 'machine')} to look at, in this order: {_names(names)}."
     rest = f"Of {len(doubted)} more the logs cannot tell until something is checked: {_names(doubted)}."
     if not names:
-        first = f"None of {many} machine(s) was found starved in these logs."
+        first = "None of the machines was found starved in these logs."
         rest = rest.replace(" more", "")
     return f"{first} {rest}" if doubted else first
 
@@ -103,11 +109,11 @@ def period(machines: Sequence[Findings]) -> str:
     pieces = [piece for found in machines for piece in found.pieces]
     ends = [(piece.placed.clock.at(0), piece.placed.clock.at(piece.end_ms)) for piece in pieces]
     dated = [(begin, end) for begin, end in ends if begin is not None and end is not None]
-    told = f"{len(machines)} machine(s), {len(pieces)} file(s)"
+    told = f"{counted(len(machines), 'machine')}, {counted(len(pieces), 'file')}"
     if dated:
         told += f", {_minute(min(begin for begin, _ in dated))} to {_minute(max(end for _, end in dated))}"
     undated = len(pieces) - len(dated)
-    return told + (f"; {undated} file(s) do not say when they began" if undated else "")
+    return told + (f"; {counted(undated, 'file')} without a word on when they began" if undated else "")
 
 
 def _minute(at: dt.datetime) -> str:
@@ -170,7 +176,7 @@ def _machine(number: int, pair: Compared, report: Triage, most: int) -> dict[str
         "trend": _trend(pair, report) if len(found.days.by_number) >= LEAST else None,
         "weeks": _weeks(found) if len(found.days.weeks()) >= LEAST_WEEKS else None,
         "events": drawn,
-        "more": f"{rest} more event(s) of this machine are not drawn: --csv FILE lists them." if rest > 0 else "",
+        "more": f"{counted(rest, 'more event')} of this machine not drawn: --csv FILE lists them." if rest > 0 else "",
         "asked": rank(found) < QUIET,
     }
 

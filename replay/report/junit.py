@@ -1,8 +1,9 @@
 """A score as JUnit XML, the form that test runners and build servers read.
 
-One case for each trace, failed where the logic did not do what the label says,
-with the timeline as its message; one case for the acceptance as a whole. No times
-and no host stand in it: the same library, logic and settings give the same bytes.
+One case for each trace, failed where the logic did not do what the label says and a rule of the acceptance is broken by
+such traces, with the timeline as its message; what the acceptance admits is reported in a case that passes, unless
+`strict` is asked for. One case for the acceptance as a whole. No times and no host stand in it: the same library, logic
+and settings give the same bytes.
 """
 
 from collections.abc import Mapping
@@ -22,11 +23,16 @@ from replay.score.windows import LATE, NO_STOP, STOOD, Found
 from replay.settings import Settings
 from replay.trace import Trace, read_trace
 
+ADMITTED = "wrong by its label, and no more of them than the acceptance admits"
 
-def junit(score: Score, library: Library, plots: Mapping[str, str] | None = None) -> str:
-    """Return a score as JUnit XML; `plots` names the plot of a trace, by its id, where there is one."""
+
+def junit(score: Score, library: Library, plots: Mapping[str, str] | None = None, *, strict: bool = False) -> str:
+    """Return a score as JUnit XML; `plots` names the plot of a trace, by its id, where there is one.
+
+    strict: a trace fails too that is wrong by its label and admitted by the acceptance.
+    """
     verdicts = {verdict.id: verdict for verdict in (*score.verdicts, *score.undecided)}
-    cases = [_case(score, entry, verdicts[entry.id], plots or {}) for entry in library.entries]
+    cases = [_case(score, entry, verdicts[entry.id], plots or {}, strict=strict) for entry in library.entries]
     cases.append(_acceptance(score))
     suite = ET.Element("testsuite", name="lubetrip", tests=str(len(cases)))
     suite.set("failures", str(sum(case.find("failure") is not None for case in cases)))
@@ -58,9 +64,9 @@ def properties(settings: Settings, engine: Engine, entry: Entry, verdict: Verdic
     }
 
 
-def timeline(trace: Trace, replay: Replay) -> str:
+def timeline(trace: Trace, replay: Replay, settings: Settings) -> str:
     """Return the decisions over a trace as text."""
-    return plain(view(timeline_table(trace, replay)))
+    return plain(view(timeline_table(trace, replay, settings)))
 
 
 def complaint(entry: Entry, verdict: Verdict) -> str:
@@ -94,13 +100,19 @@ def _window(window: Found) -> str:
     return f"from {window.earliest_s:g} s {words(window.outcome)}{stop}{late}"
 
 
-def _case(score: Score, entry: Entry, verdict: Verdict, plots: Mapping[str, str]) -> ET.Element:
-    plot = {"plot": plots[entry.id]} if entry.id in plots else {}
-    case = _stated(entry.family, entry.id, properties(score.settings, score.engine, entry, verdict) | plot)
+def _case(score: Score, entry: Entry, verdict: Verdict, plots: Mapping[str, str], *, strict: bool) -> ET.Element:
+    stated = {"plot": plots[entry.id]} if entry.id in plots else {}
+    admitted = verdict.outcome in WRONG and not strict and score.admits(verdict.outcome)
+    stated |= {"admitted": ADMITTED} if admitted else {}
+    case = _stated(entry.family, entry.id, properties(score.settings, score.engine, entry, verdict) | stated)
     if verdict.outcome in WRONG:
         trace = read_trace(entry.path)
-        told = timeline(trace, score.engine.replay(trace, score.settings))
-        _fail(case, verdict.outcome, complaint(entry, verdict), told)
+        told = timeline(trace, score.engine.replay(trace, score.settings), score.settings)
+        if admitted:
+            said = f"{complaint(entry, verdict)}; {ADMITTED}\n{told}"
+            ET.SubElement(case, "system-out").text = clean("\n" + said)
+        else:
+            _fail(case, verdict.outcome, complaint(entry, verdict), told)
     elif why := unjudged(verdict):
         ET.SubElement(case, "skipped", message=why)
     return case

@@ -28,6 +28,7 @@ from replay.ground.json_files import read_json_report
 from replay.ground.places import place_of
 from replay.ground.refusal import refusal, visible
 from replay.ground.shape import Key, Keys, fit, path_text, plain_text
+from replay.ground.shown import shown_in
 from replay.library import Library, read_library
 from replay.score import Score, score
 from replay.score.judge_digest import judge_digest
@@ -164,8 +165,10 @@ def _told(thing: Any) -> str:
 
 
 def _kept(result: Score) -> Score:
-    """Return the score as it stands in a record: its settings are the file beside it."""
-    return replace(result, settings=replace(result.settings, file=SETTINGS))
+    """Return the score as it stands in a record: its settings are the file beside it, in whose units it is shown."""
+    with shown_in(None):
+        units = read_settings(result.settings.file).units
+    return replace(result, settings=replace(result.settings, file=SETTINGS, units=units))
 
 
 def _files(result: Score) -> dict[str, bytes]:

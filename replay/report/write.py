@@ -25,13 +25,17 @@ def write_report(
     settings: GivenSettings = None,
     *,
     tuning: Path | str | None = None,
+    title: str | None = None,
+    author: str | None = None,
+    date: str | None = None,
     jobs: int = 1,
     cluster: str | None = None,
     progress: Progress = quiet,
 ) -> Score:
     """Score a library and write its report as one HTML file, whole or not at all; return the score.
 
-    tuning: the folder of a tuning run to take in. jobs, cluster: as in `score_library`. Raises Refusal.
+    tuning: the folder of a tuning run to take in. title, author, date: stand over the page as given; without them the
+    page is the same on any day. jobs, cluster: as in `score_library`. Raises Refusal.
     """
     path = Path(path)
     check_writable(path)
@@ -47,7 +51,9 @@ def write_report(
         once = counted_once(library, each)
         rows = each(functools.partial(_judged_and_drawn, checked, engine), once.library.entries, stage.advance)
     result = score_of(once, checked, engine, [row for row, _ in rows])
-    write_text(path, page(contents(result, library, [drawn for _, drawn in rows], tuning)))
+    shown = contents(result, library, [drawn for _, drawn in rows], tuning)
+    shown |= {"title": title or shown["title"], "by": ", ".join(filter(None, (author, date)))}
+    write_text(path, page(shown))
     return result
 
 

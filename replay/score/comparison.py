@@ -18,6 +18,7 @@ from replay.ground.json_files import read_json_report
 from replay.ground.refusal import refusal
 from replay.ground.shape import Key, Keys, fit, number, one_of, or_none, plain_text, whole
 from replay.ground.statistics import bootstrap_mean, mcnemar
+from replay.ground.wording import counted
 from replay.library.given import GivenLibrary
 from replay.score import evidence
 from replay.score.scoring import Score, Totals, judgement_of, score_library
@@ -269,7 +270,7 @@ def _margins(pairs: Iterable[tuple[dict[str, Any], dict[str, Any]]], confidence:
 
 def _worse(missed: Discordant, trips: tuple[int, int], verdicts: tuple[str, str], under: str | None) -> Iterable[str]:
     if missed.only_b:
-        yield f"misses {missed.only_b} fault(s) that A does not miss"
+        yield f"misses {counted(missed.only_b, 'fault')} that A does not miss"
     if trips[1] > trips[0]:
         yield f"{trips[1]} nuisance trips, A has {trips[0]}"
     if RANKS.index(verdicts[1]) > RANKS.index(verdicts[0]):

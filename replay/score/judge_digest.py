@@ -13,7 +13,7 @@ from pathlib import Path
 REPLAY = Path(__file__).parents[1]
 ROOMS = (
     *("ground", "settings", "trace", "library", "engine", "score", "sweep", "tuning"),
-    *("physics", "synth"),  # the labels of synthesised traces, and of the fresh library of a tuning
+    *("physics", "machine", "synth"),  # the labels of synthesised traces, and of the fresh library of a tuning
 )
 FACES = (
     *("display/score.py", "display/comparison.py", "display/tuning.py", "report/junit.py", "report/record.py"),

@@ -9,7 +9,9 @@ in the list) is judged; what it tells of the other is noted there as `told`, and
 Recordings overlap where `start_utc` says so, or where they hold the same readings row by row: a stretch of LEAST_ROWS
 lively rows or more at one distance in time, whatever the machine is called. Of windows that begin alike the
 one of the earlier deadline counts. Labels that contradict each other otherwise are told, judged as they stand, and show
-nothing. Readings that are no pressure in kPa are doubted by their size alone.
+nothing. Readings that are no pressure in kPa are doubted by their size alone. A seventh of the pressure, psi taken for
+kPa, looks like a machine short of oil in a vacuum: one trace may be that, not most of those that ride through, so that
+question is asked where most of them look like it (`_psi_doubts`).
 """
 
 import itertools
@@ -40,6 +42,14 @@ SPARSE, MOST_SAMPLES = 8, 20_000  # one place in so many is kept, and in more of
 # kPa. Pressures of refrigerating plants seldom leave these (common practice, no source).
 LEAST_KPA, MOST_KPA = 20.0, 6000.0
 MOSTLY = 0.5
+# kPa. Assumed: a well machine told in psi holds its net oil pressure between the first two and all pressures below the
+# third (20 to 60 psi over a suction of up to 7 bar); taken for kPa such oil is below what protections count as short.
+PSI_LEAST_NET, PSI_MOST_NET, PSI_MOST = 8.0, 60.0, 160.0
+SELDOM = 0.02  # of the rows may be beyond, as at a start
+PSI = (
+    f"running, net oil pressure {PSI_LEAST_NET:g} to {PSI_MOST_NET:g} kPa, nothing above {PSI_MOST:g} kPa:"
+    " psi taken for kPa?"
+)
 
 # Words of a family in which a sensor fails, or what brings its readings.
 SENSORS = re.compile("sensor|transmitter|transducer|probe|signal|wir(e|ing)|cable|reading|channel|dropout|logger")
@@ -54,7 +64,7 @@ class Look:
 
     sha256: of the file; times in s of the trace's own time, step_s from row to row in the mean; hashes, times:
     uint64[n] and float64[n], stretches of rows that tell it from others, and when they begin; unit: why the unit of
-    its pressures is in doubt, or "".
+    its pressures is in doubt, or ""; psi: whether its machine ran, and its pressures are those of a well one in psi.
     """
 
     sha256: str
@@ -64,6 +74,7 @@ class Look:
     hashes: NDArray[np.uint64]
     times: NDArray[np.float64]
     unit: str
+    psi: bool = False
 
 
 @dataclass(frozen=True)
@@ -126,7 +137,7 @@ def look(entry: Entry) -> Look:
     except Refusal:
         seen, digest = _Seen(), f"of {entry.path}"
     step_s = (seen.end_s - seen.start_s) / max(1, seen.rows - 1)
-    return Look(digest, seen.start_s, seen.end_s, step_s, *seen.places(), seen.unit())
+    return Look(digest, seen.start_s, seen.end_s, step_s, *seen.places(), seen.unit(), seen.psi())
 
 
 class _Seen:
@@ -140,6 +151,7 @@ class _Seen:
         self.known = {"oil": 0, "suction": 0}
         self.beyond = {"oil": 0, "suction": 0}
         self.below = {"oil": 0, "suction": 0}
+        self.ran = self.lifted = self.short = 0  # rows of a running machine; with more net oil pressure, and with less
 
     def take(self, columns: dict[str, NDArray[np.float64]]) -> None:
         time = columns["time_s"]
@@ -154,6 +166,11 @@ class _Seen:
             with np.errstate(invalid="ignore"):
                 self.beyond[channel] += int(np.count_nonzero(np.abs(values) > MOST_KPA))
                 self.below[channel] += int(np.count_nonzero(np.abs(values) < LEAST_KPA))
+        oil, suction, runs = columns["oil_pressure_kpa"], columns["suction_pressure_kpa"], columns["running"] == 1.0
+        with np.errstate(invalid="ignore"):
+            self.ran += int(np.count_nonzero(runs & ~np.isnan(oil - suction)))
+            self.lifted += int(np.count_nonzero(runs & ((oil - suction > PSI_MOST_NET) | (oil > PSI_MOST))))
+            self.short += int(np.count_nonzero(runs & (oil - suction < PSI_LEAST_NET)))
         rows = np.concatenate((self.carried[0], _row_hashes(columns)))
         times = np.concatenate((self.carried[1], time))
         self.carried = rows[1 - WINDOW :], times[1 - WINDOW :]
@@ -196,6 +213,10 @@ class _Seen:
             return f"no pressure ever reaches {LEAST_KPA:g} kPa absolute: bar or MPa taken for kPa?"
         return ""
 
+    def psi(self) -> bool:
+        """Say whether the machine ran, and its pressures may be those of a well one in psi."""
+        return self.ran > 0 and self.lifted <= SELDOM * self.ran and self.short <= MOSTLY * self.ran
+
 
 def _row_hashes(columns: dict[str, NDArray[np.float64]]) -> NDArray[np.uint64]:
     """Return what each row reads as one number: both pressures in Pa and the run feedback."""
@@ -236,6 +257,8 @@ def counted_once(library: Library, each: Each = one_by_one) -> Once:
             found.append(Twice(kind, first, second, shared[1] - shared[0]))
             told.setdefault(second, []).extend(spans)
     doubts = {place: [seen.unit] for place, seen in enumerate(looks) if seen.unit}
+    for place in _psi_doubts(entries, looks):
+        doubts.setdefault(place, []).append(PSI)
     for pair in found:
         if pair.kind == CONTRADICT:
             for one, other in ((pair.first, pair.second), (pair.second, pair.first)):
@@ -246,6 +269,14 @@ def counted_once(library: Library, each: Each = one_by_one) -> Once:
     ]
     digests = {entry.path: seen.sha256 for entry, seen in zip(entries, looks, strict=True)}
     return Once(replace(library, entries=tuple(counted)), tuple(found), digests)
+
+
+def _psi_doubts(entries: Sequence[Entry], looks: Sequence[Look]) -> list[int]:
+    """Return the traces whose pressures may be psi, where most of those that ride through look like it; else none."""
+    rides = [seen.psi for entry, seen in zip(entries, looks, strict=True) if entry.label == "ride_through"]
+    if sum(rides) <= MOSTLY * len(rides):
+        return []
+    return [place for place, seen in enumerate(looks) if seen.psi]
 
 
 def _same_bytes(entries: Sequence[Entry], looks: Sequence[Look]) -> list[tuple[int, int]]:

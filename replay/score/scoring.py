@@ -9,11 +9,15 @@ from typing import Any
 
 from replay.engine import Engine, Replay, cause_of, doubts_of, engine_for, engine_named
 from replay.engine.baselines import BASELINES
+from replay.engine.scan import grid_of
 from replay.engine.workers import Each, Progress, one_by_one, quiet, workers
 from replay.ground.refusal import refusal
 from replay.library import Entry, Library, library_digest, library_of, settings_of
+from replay.library.agreement import rests
 from replay.library.given import GivenLibrary, GivenSettings
 from replay.score import evidence
+from replay.score.by_machine import ByMachine, Seen, by_machine, machine_of
+from replay.score.comparators import Comparator, Counts, comparators, counts
 from replay.score.judge_digest import judge_digest
 from replay.score.mix import Mix, read_mix
 from replay.score.once import Once, counted_once, sensor_fails
@@ -29,6 +33,12 @@ NEITHER = (UNDECIDED, TOLD)  # judged neither way
 SENSOR = "sensor"  # cause of a stop
 MOMENT_S = 0.001  # times of a trace are no finer
 DOUBTED = "traces in doubt"
+# The rules that an outcome breaks: as long as none of them is broken, the acceptance admits it.
+BREAKING = {
+    "missed": ("max_missed", evidence.MISSED, evidence.MARGIN),
+    "early": (evidence.NUISANCE, evidence.UPSET),
+    "nuisance": (evidence.NUISANCE, evidence.UPSET),
+}
 # What is missing where a rule had nothing to be judged on.
 UNJUDGED = {
     "max_missed": "no fault was found by its oil pressure, and none was missed: nothing to judge it on",
@@ -92,7 +102,8 @@ class Totals:
     must_trip, hit, missed, early, stood and late count windows, one a trace where it has no more; late: the missed by
     how they stand to the band of the deadline. upsets: those met by a running machine; the three behind it are None
     where no upset is marked. hits_by_cause: of the stop; sensor_hits: hits by a sensor in families of which none names
-    one that fails; doubted: traces that prove nothing.
+    one that fails; doubted: traces that prove nothing. Margins are of the hits; worst_late_margin_s is of missed faults
+    that were stopped after all, and below 0.
     """
 
     must_trip: int
@@ -108,6 +119,7 @@ class Totals:
     median_margin_s: float | None
     worst_margin_s: float | None
     worst_likely_margin_s: float | None
+    worst_late_margin_s: float | None
     upsets: int
     upsets_stopped: int | None
     stops_outside_upsets: int | None
@@ -143,6 +155,10 @@ class Judgement:
     claims: tuple[evidence.Claim, ...]
     failures: tuple[Failure, ...]
 
+    def admits(self, outcome: str) -> bool:
+        """Say whether the acceptance admits so many traces of an outcome that is wrong by the label."""
+        return not any(failure.rule in BREAKING[outcome] for failure in self.failures)
+
     @property
     def lacking(self) -> tuple[evidence.Claim, ...]:
         """Return the rules that the traces may meet, but do not show to be met."""
@@ -175,6 +191,7 @@ class Judgement:
 class Score(Judgement):
     """All of one scoring run; claims: what the traces show, with limits; baselines: what plain logics do on them.
 
+    comparators: the best that plain laws can do on them, cut-out and delay scanned (`replay.score.comparators`).
     verdicts: undecided ones left out; once: what the library tells more than once.
     """
 
@@ -186,6 +203,7 @@ class Score(Judgement):
     family_claims: dict[str, tuple[evidence.Claim, ...]]
     mix: Mix | None
     baselines: dict[str, Totals]
+    comparators: tuple[Comparator, ...]
     library_digest: str
     engine: Engine
 
@@ -235,6 +253,20 @@ class Score(Judgement):
         tried = {name: claims[0] for name, claims in self.family_claims.items() if self.families[name].must_trip}
         return max(tried, key=lambda name: (tried[name].upper, name), default=None)
 
+    @property
+    def rests(self) -> dict[str, int]:
+        """Return how many labels rest on what (`replay.library.words.BASES`), and how often reviewers differ."""
+        return rests(self.once.library.entries)
+
+    @property
+    def by_machine(self) -> ByMachine:
+        """Return the unit of evidence, and limits whose trials are machines."""
+        acceptance = self.settings.acceptance
+        machines = {entry.id: machine_of(entry) for entry in self.once.library.entries}
+        judged = (verdict for verdict in self.verdicts if verdict.outcome not in NEITHER)
+        seen = [_seen(machines[verdict.id], verdict, acceptance) for verdict in judged]
+        return by_machine(seen, acceptance.shown_confidence)
+
     def as_json(self) -> dict[str, Any]:
         """Return the report in the form of its schema."""
         return {
@@ -246,6 +278,7 @@ class Score(Judgement):
             "traces": [verdict.as_json() for verdict in self.verdicts],
             "undecided": [verdict.as_json() for verdict in self.undecided],
             "told_twice": self.once.as_json(),
+            "labels_rest": self.rests,
             "families": {
                 name: {**vars(totals), "claims": [claim.as_json() for claim in self.family_claims[name]]}
                 for name, totals in self.families.items()
@@ -257,12 +290,14 @@ class Score(Judgement):
             },
             "evidence": {
                 "claims": [claim.as_json() for claim in self.claims],
+                "by_machine": self.by_machine.as_json(),
                 "worst_family": self.worst_family,
                 "margin_of_nine_in_ten_s": self.margin_limit_s,
                 "outside_upsets": self.outside.as_json() if self.outside else None,
                 "mix": self.mix.as_json() if self.mix else None,
             },
             "baselines": {name: _baseline_json(self, totals) for name, totals in self.baselines.items()},
+            "comparators": [each.as_json() for each in self.comparators],
             "acceptance": {
                 "limits": vars(self.settings.acceptance),
                 "verdict": self.verdict,
@@ -287,6 +322,19 @@ def _margins(verdicts: Iterable[Verdict]) -> list[float]:
     return [window.margin_s for window in _hits(verdicts) if window.margin_s is not None]
 
 
+def _seen(machine: str, verdict: Verdict, acceptance: Acceptance) -> Seen:
+    """Return what a trace that was judged shows of its machine."""
+    found = [window for window in verdict.windows if window.outcome in ("hit", "missed")]
+    missed = any(window.outcome == "missed" for window in found)
+    thin = [m for m in _margins([verdict]) if m < acceptance.min_margin_s]
+    stopped = bool(verdict.upsets and verdict.upsets.stopped)
+    met = bool(verdict.upsets and verdict.upsets.stopped + verdict.upsets.rode_through)
+    nuisance = verdict.nuisance_trips > 0
+    hours = not verdict.windows and verdict.run_hours > 0
+    could = bool(found), hours or nuisance, bool(found), met
+    return Seen(machine, could, (missed, nuisance, missed or bool(thin), stopped))
+
+
 def _baseline_json(score: Score, totals: Totals) -> dict[str, Any]:
     broken = [failure.rule for failure in unmet(totals, score.settings.acceptance)]
     return {**vars(totals), "nuisance_per_1000h": _finite(totals.nuisance_per_1000h), "rules_not_met": broken}
@@ -299,7 +347,7 @@ def judge(entry: Entry, trace: AnyTrace, replay: Replay) -> Verdict:
     """
     check_within(entry, trace)
     stops = felt(trace, replay)
-    course = follow(entry.windows, stops) if entry.windows else Course((), 0, 0)
+    course = follow(entry.windows, stops, entry.told) if entry.windows else Course((), 0, 0)
     outcome, nuisance, found = str(entry.label), course.nuisance, not_told(entry.told, course.windows)
     if entry.label == "ride_through":
         nuisance = len(apart(entry.told, stops))
@@ -366,6 +414,7 @@ def total(verdicts: Iterable[Verdict]) -> Totals:
     marked = any(some.rode_through + some.stopped + some.stood for some in upsets)
     margins = _margins(verdicts)
     likely = [window.likely_margin_s for window in _hits(verdicts) if window.likely_margin_s is not None]
+    late = [window.margin_s for window in found if window.outcome == "missed" and window.margin_s is not None]
     return Totals(
         must_trip=len(found),
         hit=outcomes.count("hit"),
@@ -380,6 +429,7 @@ def total(verdicts: Iterable[Verdict]) -> Totals:
         median_margin_s=round(statistics.median(margins), 3) if margins else None,
         worst_margin_s=min(margins, default=None),
         worst_likely_margin_s=min(likely, default=None),
+        worst_late_margin_s=min(late, default=None),
         upsets=sum(some.rode_through + some.stopped for some in upsets),
         upsets_stopped=sum(some.stopped for some in upsets) if marked else None,
         stops_outside_upsets=sum(some.stops_outside for some in upsets) if marked else None,
@@ -433,10 +483,11 @@ def broken(totals: Totals, claims: Iterable[evidence.Claim], acceptance: Accepta
 
 @dataclass(frozen=True)
 class Judged:
-    """One trace: its verdict, and beside it those of the plain logics."""
+    """One trace: its verdict, beside it those of the plain logics, and what each point of the grid comes to."""
 
     verdict: Verdict
     plain: dict[str, Verdict]
+    scanned: Counts | None = None
 
 
 def judged(entry: Entry, trace: AnyTrace, settings: Settings, replay: Replay) -> Judged:
@@ -447,7 +498,14 @@ def judged(entry: Entry, trace: AnyTrace, settings: Settings, replay: Replay) ->
     return Judged(
         judge(entry, trace, replay),
         {name: judge(entry, trace, baseline(trace, settings)) for name, baseline in BASELINES.items()},
+        counts(trace, settings, lambda plain: _counted(judge(entry, trace, plain))),
     )
+
+
+def _counted(verdict: Verdict) -> tuple[int, int]:
+    """Return windows missed and nuisance trips of a trace, as `total` counts them."""
+    trips = verdict.nuisance_trips if verdict.outcome not in NEITHER else 0
+    return sum(window.outcome == "missed" for window in verdict.windows), trips
 
 
 def _judge_file(settings: Settings, engine: Engine, entry: Entry) -> Judged:
@@ -504,8 +562,10 @@ def score_of(once: Once, settings: Settings, engine: Engine, rows: Sequence[Judg
         name: judgement((v for v in decided if v.family == name), settings.acceptance)
         for name in sorted({verdict.family for verdict in decided})
     }
+    whole = judgement(decided, settings.acceptance)
+    scanned = [row.scanned for row in rows if row.scanned is not None]
     return Score(
-        **vars(judgement(decided, settings.acceptance)),
+        **vars(whole),
         settings=settings,
         verdicts=decided,
         undecided=tuple(verdict for verdict in verdicts if verdict.outcome == UNDECIDED),
@@ -518,6 +578,7 @@ def score_of(once: Once, settings: Settings, engine: Engine, rows: Sequence[Judg
             settings.acceptance.shown_confidence,
         ),
         baselines={name: total(row.plain[name] for row in rows) for name in BASELINES},
+        comparators=comparators(grid_of(settings), scanned, whole.totals.missed, whole.totals.nuisance_trips),
         library_digest=library_digest(library, once.sha256),
         engine=engine,
     )

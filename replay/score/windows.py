@@ -15,8 +15,9 @@ again: such stops (`repeats`) count neither way. Whoever ran longer than that ha
 nuisance.
 After the stop in the last window nothing is judged.
 
-**Told already** (`Entry.told`): a window that another trace of the library tells is left out, and so are stops, upsets
-and run hours of a stretch that another one tells: each moment counts once (`replay.score.once`).
+**Told already** (`Entry.told`): a window that another trace of the library tells is left out, and so are the nuisance
+stops before it and the repeats of its fault, and stops, upsets and run hours of a stretch that another one tells: each
+moment counts once (`replay.score.once`).
 
 **Upsets** of a trace that rides through are trials of its probability of a nuisance stop: each was either ridden
 through, or stopped, or the machine stood over the whole of it, which is no trial. A stop belongs to the last upset that
@@ -116,13 +117,18 @@ def felt(trace: AnyTrace, replay: Replay) -> list[Felt]:
     ]
 
 
-def follow(windows: Sequence[MustTrip], stops: Sequence[Felt]) -> Course:
-    """Give each stop to a window, to the nuisance or to the repeats, and judge each window."""
+def follow(windows: Sequence[MustTrip], stops: Sequence[Felt], told: Sequence[Span] = ()) -> Course:
+    """Give each stop to a window, to the nuisance or to the repeats, and judge each window.
+
+    told: stretches that count elsewhere. A trace that tells a fault again began while the other one was recording, so
+    that what came before that fault is told there too.
+    """
     first: list[float | None] = [None] * len(windows)  # stop that belongs to each window
     early: list[float | None] = [None] * len(windows)
     nuisance = repeats = 0
     stood = [_stood(window, stops) for window in windows]
     begins = [window.earliest_s for window in windows]
+    gone = [_meets((window.earliest_s, window.deadline_s), told) for window in windows]
     causes = {stop.at_s: stop.cause for stop in stops}
     before: Felt | None = None
     of_fault = False  # whether the stop before belongs to a fault
@@ -136,9 +142,9 @@ def follow(windows: Sequence[MustTrip], stops: Sequence[Felt]) -> Course:
         if begun is not None and first[last] is None and not stood[last] and _is_its_own(begun, stop, follows):
             first[last] = stop.at_s
         elif follows and (again or (begun is not None and stop.at_s <= begun.end_s)):
-            repeats += 1
+            repeats += not gone[last]
         elif follows:
-            nuisance += 1
+            nuisance += not gone[last + 1]
             early[last + 1] = stop.at_s if early[last + 1] is None else early[last + 1]
             of_fault = False
         before = stop

@@ -12,12 +12,13 @@ from protect.settings import ALL_RIGHT, RELATIONS, derive, first_fault
 from replay.ground.places import place_of
 from replay.ground.refusal import refusal
 from replay.ground.shape import Key, Keys, Read, UnfitError, anything, fit, number
+from replay.ground.shown import KPA, Units, asked, system_of
 from replay.ground.toml_files import read_toml
 from replay.ground.units import (
     UnitError,
-    absolute_pressure_pa,
     atmosphere_pa,
     duration_ms,
+    marked_pressure_pa,
     pressure_difference_pa,
     quantity,
 )
@@ -100,6 +101,7 @@ class Settings:
     values: tuple[int, ...]
     altitude_m: float
     acceptance: Acceptance
+    units: Units = KPA  # in which it is shown: those asked for, or else those of its cut-out
 
     @property
     def named(self) -> dict[str, int]:
@@ -134,7 +136,8 @@ def read_settings(path: Path | str) -> Settings:
             values[PLACES[name]] = value
     _check_relations(path, table, values)
     derive(values)
-    return Settings(str(path), tuple(values), altitude, _acceptance(path, found["acceptance"]))
+    units = asked(system_of(table["net_oil_pressure"]["cut_out"]))
+    return Settings(str(path), tuple(values), altitude, _acceptance(path, found["acceptance"]), units)
 
 
 def left_out(named: dict[str, int]) -> dict[str, int]:
@@ -223,7 +226,7 @@ def as_integer(section: str, unit: str, value: object, atmosphere: float) -> int
     if unit == "Pa":
         if section == "net_oil_pressure":
             return pressure_difference_pa(value)
-        return absolute_pressure_pa(value, atmosphere)
+        return marked_pressure_pa(value, atmosphere)
     if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < FAR:
         raise UnitError("a plain number is wanted")
     if unit == "weight":
@@ -233,10 +236,10 @@ def as_integer(section: str, unit: str, value: object, atmosphere: float) -> int
     return int(value)
 
 
-def in_file_terms(unit: str, value: int) -> str:
-    """Return an integer of `protect` as it would be written in a settings file."""
+def in_file_terms(section: str, unit: str, value: int) -> str:
+    """Return an integer of `protect` as it would be written in a section of a settings file."""
     if unit == "Pa":
-        return f'"{value / 1000:g} kPa"'
+        return f'"{value / 1000:g} kPa{"" if section == "net_oil_pressure" else " abs"}"'
     if unit == "ms":
         for size, name in ((86400000, "d"), (3600000, "h"), (60000, "min"), (1000, "s")):
             if value >= size:
@@ -257,13 +260,13 @@ def accepted_values(section: str, key: str) -> str:
     if key == "min_margin":
         return '"0 s" or more'
     _, unit, least, most = ranges.SETTINGS[PLACES[names_of(key)[0]]]
-    bounds = f"{in_file_terms(unit, least)} to {in_file_terms(unit, most)}"
+    bounds = f"{in_file_terms(section, unit, least)} to {in_file_terms(section, unit, most)}"
     if key.endswith("_range"):
-        bounds = f'two pressures such as ["0 kPa", "2000 kPa"], each {bounds}'
+        bounds = f'two pressures such as ["0 kPa abs", "2000 kPa abs"], each {bounds}'
     elif key == "rest_most":
         bounds += f', or "{OFF}" where a pump runs at standstill'
     elif unit == "Pa" and section == "suction":
-        bounds += ' absolute, or gauge such as "0 psig" or "5 inHg vac"'
+        bounds += ', or gauge such as "0 psig" or "5 inHg vac"'
     return bounds
 
 
@@ -278,8 +281,8 @@ def _check_relations(path: Path, table: dict[str, Any], values: list[int]) -> No
     high_section, high_key = key_of(high)
     than = "less than" if gap else "not more than"
     unit = ranges.SETTINGS[lower][1]
-    most = in_file_terms(unit, values[higher] - gap)
-    rule = f"{words(low)} must be {than} {words(high)} ({in_file_terms(unit, values[higher])})"
+    most = in_file_terms(section, unit, values[higher] - gap)
+    rule = f"{words(low)} must be {than} {words(high)} ({in_file_terms(section, unit, values[higher])})"
     accepted = f"a value up to {most} here, or a larger [{high_section}] {high_key}"
     raise refusal(path, f"[{section}] {key}", rule, accepted, table[section].get(key, "left out"))
 

@@ -15,10 +15,9 @@ from replay.engine import Stop, compiled, obeying
 from replay.engine.portable import stops_of, stuck_beyond
 from replay.settings import Settings
 from replay.sweep import blocks, lane, long_ticks, table_facts
-from replay.sweep.blocks import Array, Columns
-from replay.sweep.lane import View, Words, lane_of
+from replay.sweep.blocks import Array, Columns, Rows, Words
+from replay.sweep.lane import Lane, Room, View
 from replay.sweep.long_ticks import long_tick_end, take
-from replay.sweep.table_facts import Tables
 from replay.sweep.walk import BURST, WORTH
 from replay.trace import Trace
 
@@ -64,13 +63,14 @@ class Course:
         time, oil, suction, *crankcase, running, reset = given
         columns = Columns(time, (oil, suction, *(crankcase or (suction,))), running, reset)
         summaries = np.zeros((-(-len(time) // blocks.BLOCK), blocks.SUMMARY_SIZE), np.int64)
-        compiled.compiled(blocks.summarise, blocks)(columns, shared, summaries, self.seen, self.ages)
+        moves = np.zeros(blocks.CHANNELS, np.int64)
+        compiled.native(blocks.summarise, blocks)(columns, len(time), shared, summaries, self.seen, self.ages, moves)
         edges = np.append(np.union1d(marks, marks + 1) + begin, NEVER)
         noted = np.zeros((len(piece), NOTED), np.int64)
-        beside = (blocks, table_facts, lane, long_ticks, state)
-        count = compiled.compiled(go_on, *beside)(
-            columns, summaries, self.values, self.memory, self.carry, self.tables, begin, edges, noted
-        )
+        view = lane.view_of(columns, summaries, self.tables, NEVER)
+        beside = (blocks, table_facts, lane, long_ticks)
+        go = compiled.native(go_on, *beside)
+        count = go(view, self.values, self.memory, self.carry, lane.room(), begin, edges, noted)
         noted = noted[:count]
         felt = noted[noted[:, FELT] != obeying.NOTHING]
         rows = zip(time[felt[:, ROW]].tolist(), felt[:, FELT].tolist(), strict=True)
@@ -80,28 +80,17 @@ class Course:
 
 
 def go_on(
-    columns: Columns,
-    summaries: Array,
-    values: Any,
-    memory: Words,
-    carry: Words,
-    tables: Tables,
-    tick: int,
-    edges: Array,
-    noted: Array,
+    view: View, values: Words, memory: Words, carry: Words, room: Room, tick: int, edges: Words, noted: Rows
 ) -> int:
     """Go on from a tick to the end of the columns; fill noted int64[ticks, 4] and return how many are.
 
     edges: ticks, ascending and with NEVER at their end, that no long tick reaches over.
     """
-    ticks, size = len(columns.time), summaries.shape[0]
-    kinds, low = np.zeros(size, np.uint8), np.zeros(size, np.int64)
-    low_spans = np.zeros((size + blocks.SPAN - 1) // blocks.SPAN, np.int64)
-    blocks.classify(summaries, values, kinds, low, low_spans)
-    view = View(columns, summaries, kinds, low, low_spans, tables, NEVER)
-    taking = lane_of(memory, values, carry)
-    retry = edge = count = 0
-    while tick < ticks:
+    blocks.classify(view.summaries, values, view.kinds, view.low, view.low_spans)
+    taking = Lane(memory, values, carry, room.patient, room.held, room.before, room.inputs, room.results)
+    lane.begin(taking)
+    retry, edge, count = 0, 0, 0
+    while tick < view.ticks:
         to = tick + 1
         if tick >= retry:
             to = max(to, long_tick_end(view, taking, tick))
@@ -110,11 +99,12 @@ def go_on(
         while edges[edge] <= tick:
             edge += 1
         to = min(to, edges[edge])
-        take(view, taking, tick, to)
+        take(view, taking, tick, to, 0)
         tick = to
-        noted[count, ROW] = tick - 1
-        noted[count, STATE] = memory[state.STATE]
-        noted[count, INTEGRAL] = memory[state.INTEGRAL]
-        noted[count, FELT] = obeying.felt(memory, taking.results, columns.running[tick - 1], carry)
+        row = noted[count]
+        row[ROW] = tick - 1
+        row[STATE] = memory[state.STATE]
+        row[INTEGRAL] = memory[state.INTEGRAL]
+        row[FELT] = obeying.felt(memory, taking.results, view.columns.running[tick - 1], carry)
         count += 1
     return count

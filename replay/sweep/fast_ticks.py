@@ -7,13 +7,13 @@ from protect import conditions, integral, outputs, ranges, state, timers
 from replay.engine.obeying import RUN_MS
 from replay.sweep import blocks
 from replay.sweep import table_facts as facts
-from replay.sweep.lane import Lane, View, Words, is_sound, put_ages, read_tick
+from replay.sweep.lane import Lane, View, is_sound, put_ages, read_tick
 
 RUNNING = conditions.RUNNING | conditions.SENSOR_OK
 LOW, BETWEEN, HEALTHY = RUNNING | conditions.LOW, RUNNING, RUNNING | conditions.HEALTHY
 
 
-def take_fast_ticks(view: View, lane: Lane, tick: int, least: Words) -> int:
+def take_fast_ticks(view: View, lane: Lane, tick: int, least: blocks.Words) -> int:
     """Take what there is of fast ticks in this block and return the tick behind them.
 
     least: the settings of the group with the least trip delay; where its integral
@@ -23,11 +23,11 @@ def take_fast_ticks(view: View, lane: Lane, tick: int, least: Words) -> int:
     place, flags = memory[state.STATE], memory[state.FLAGS]
     running = place != state.STOPPED and place < state.TRIPPED
     quiet = not flags & (state.FRESH | state.FAULT_DECLARED) and memory[state.GRACE_LEFT] == 0
-    if not (running and quiet and view.kinds[tick // blocks.BLOCK] & blocks.MOVING):
+    if not (running and quiet and view.kinds[tick >> blocks.BLOCK_BITS] & blocks.MOVING):
         return tick
     amount = (memory[state.INTEGRAL] << ranges.WEIGHT_BITS) + memory[state.INTEGRAL_FRACTION]
     to, bits = tick, RUNNING
-    end = min((tick // blocks.BLOCK + 1) * blocks.BLOCK, len(times))
+    end = min(((tick >> blocks.BLOCK_BITS) + 1) * blocks.BLOCK, view.ticks)
     while bits != 0 and to < end:
         to, place, amount, bits = run_in_spell(view, lane, to, end, place, amount, least)
         if bits != 0:
@@ -44,13 +44,15 @@ def take_fast_ticks(view: View, lane: Lane, tick: int, least: Words) -> int:
     lane.results[outputs.DOUBTED] = 0
     timers.update(memory, lane.patient, lane.inputs, lane.results)
     conditions.follow_reset(memory, lane.values, lane.inputs)
-    put_ages(view, memory, memory, tick, to, 1)
+    for word in range(state.OIL_SEEN, state.STATE_SIZE):
+        lane.before[word] = memory[word]
+    put_ages(view, memory, lane.before, tick, to, 1)
     lane.carry[RUN_MS] += total
     return to
 
 
 def run_in_spell(
-    view: View, lane: Lane, tick: int, end: int, place: int, amount: int, least: Words
+    view: View, lane: Lane, tick: int, end: int, place: int, amount: int, least: blocks.Words
 ) -> tuple[int, int, int, int]:
     """Run until a tick is met that is not fast, or is taken and changes what is known of the spell.
 
@@ -59,7 +61,7 @@ def run_in_spell(
     """
     columns, values, flags = view.columns, lane.values, lane.memory[state.FLAGS]
     oil, suctions, crankcase = columns.readings
-    intact = view.kinds[tick // blocks.BLOCK] & blocks.INTACT
+    intact = view.kinds[tick >> blocks.BLOCK_BITS] & blocks.INTACT
     in_spell, vacuum_seen = flags & state.IN_SPELL != 0, flags & state.VACUUM_SEEN != 0
     full = least[ranges.TRIP_DELAY] << ranges.WEIGHT_BITS
     for to in range(tick, end):
@@ -73,7 +75,7 @@ def run_in_spell(
             number, bits, spell = facts.BETWEEN, BETWEEN, in_spell and in_vacuum and not vacuum_seen
         else:
             number, bits, spell = facts.LOW, LOW, not in_spell or (in_vacuum and not vacuum_seen)
-        following = view.tables.moves[place, number]
+        following = view.tables.moves[place * len(facts.CLASSES) + number]
         moved = amount + integral.weight(values, net, suction) * (columns.time[to] - columns.time[to - 1])
         moved = max(moved, 0)
         drained = number == facts.HEALTHY and moved >> ranges.WEIGHT_BITS == 0

@@ -3,16 +3,13 @@
 A candidate is a row of `values` (its settings), of `memory` (the state array of `protect`) and of `carry`.
 """
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
-from protect import outputs, ranges, signals, state, table
-from protect.protection import measure
-from replay.sweep.blocks import CHANNELS, Array, Columns, Flags, last_move
+from protect import outputs, ranges, signals, state
+from replay.sweep.blocks import EACH, SPAN, SPAN_BITS, Array, Columns, Flags, Rows, Words, last_move
 from replay.sweep.table_facts import Tables
-
-Words = list[int]  # an array of `protect`, which speaks of lists; in compiled code a row int64[n]
 
 FAR = 2**40  # ms; beyond every gap and every age
 CHANNEL_SIZE = state.SUCTION_SEEN - state.OIL_SEEN
@@ -22,12 +19,22 @@ class View(NamedTuple):
     """A trace as the sensor settings of a batch see it (`blocks.classify`), and what the table does."""
 
     columns: Columns
-    summaries: Array
+    ticks: int
+    summaries: Rows
     kinds: Flags
-    low: Array
-    low_spans: Array
+    low: Words
+    low_spans: Words
     tables: Tables
     last_reset: int
+
+
+def view_of(columns: Columns, summaries: Array, tables: Tables, last_reset: int) -> View:
+    """Return a view with room for what the blocks are under the settings of a batch."""
+    count = len(summaries)
+    spans = (count + SPAN - 1) >> SPAN_BITS
+    kinds, low, low_spans = np.zeros(count, np.uint8), np.zeros(count, np.int64), np.zeros(spans, np.int64)
+    given: Any = (columns, len(columns.time), summaries, kinds, low, low_spans, tables, last_reset)
+    return View(*given)
 
 
 class Lane(NamedTuple):
@@ -46,43 +53,49 @@ class Lane(NamedTuple):
     results: Words
 
 
-def lane_of(memory: Words, values: Words, carry: Words) -> Lane:
-    """Return the lane of a candidate; patient are its settings with the limits on what no long tick meets far off."""
-    held = values.copy()
-    held[ranges.REST_MOST] = ranges.REST_OFF
-    patient = held.copy()
-    patient[ranges.MAX_GAP] = FAR
-    patient[ranges.STUCK_AFTER] = FAR
-    before, inputs, results = room(state.STATE_SIZE), room(ranges.INPUTS_SIZE), room(outputs.OUTPUTS_SIZE)
-    return Lane(memory, values, carry, patient, held, before, inputs, results)
+class Room(NamedTuple):
+    """What a lane takes beside the rows of its candidate."""
+
+    patient: Words
+    held: Words
+    before: Words
+    inputs: Words
+    results: Words
 
 
-def room(size: int) -> Words:
-    """Return room for so many words."""
-    return np.zeros(size, np.int64)  # type: ignore[return-value]
+ROOM = (ranges.SETTINGS_SIZE, ranges.SETTINGS_SIZE, state.STATE_SIZE, ranges.INPUTS_SIZE, outputs.OUTPUTS_SIZE)
 
 
-def copy(words: Words, source: Words) -> None:
-    """Copy words one by one, which compiles sooner than a slice."""
-    for place in range(len(source)):
+def room() -> Room:
+    """Return room for one lane at a time."""
+    made: Any = [np.zeros(size, np.int64) for size in ROOM]
+    return Room(*made)
+
+
+def begin(lane: Lane) -> None:
+    """Fill the other settings; patient are those with the limits on what no long tick meets far off."""
+    copy(lane.held, lane.values, ranges.SETTINGS_SIZE)
+    lane.held[ranges.REST_MOST] = ranges.REST_OFF
+    copy(lane.patient, lane.held, ranges.SETTINGS_SIZE)
+    lane.patient[ranges.MAX_GAP] = FAR
+    lane.patient[ranges.STUCK_AFTER] = FAR
+
+
+def copy(words: Words, source: Words, size: int) -> None:
+    """Copy words."""
+    for place in range(size):
         words[place] = source[place]
-
-
-def step(memory: Words, values: Words, inputs: Words, results: Words, settled: Flags) -> None:
-    """Do what `protect.protection.step` does; the table is read only where one of its rows applies."""
-    bits = measure(memory, values, inputs, results)
-    if settled[memory[state.STATE], bits & (settled.shape[1] - 1)] == 0:
-        table.settle(memory, values, bits)
-    outputs.write(memory, values, results)
 
 
 def read_tick(columns: Columns, tick: int, inputs: Words) -> None:
     """Take the readings of a tick, and the time since the one before."""
-    elapsed = columns.time[tick] - columns.time[tick - 1] if tick > 0 else 0
+    elapsed = 0
+    if tick > 0:
+        elapsed = columns.time[tick] - columns.time[tick - 1]
     inputs[ranges.ELAPSED] = min(elapsed, ranges.INPUTS[ranges.ELAPSED][3])
     inputs[ranges.RUN_FEEDBACK] = columns.running[tick]
     inputs[ranges.RESET] = columns.reset[tick]
-    for channel in range(CHANNELS):
+    for channel in EACH:
         inputs[ranges.OIL_PRESSURE + channel] = columns.readings[channel][tick]
 
 
@@ -100,11 +113,15 @@ def put_ages(view: View, memory: Words, before: Words, tick: int, to: int, runni
     it did, and of no age at standstill; one that does not move ages while the machine runs.
     """
     times = view.columns.time
-    for channel in range(CHANNELS):
-        readings, place = view.columns.readings[channel], state.OIL_SEEN + CHANNEL_SIZE * channel
-        moved = last_move(readings, view.summaries, channel, to)
-        age, since = 0, max(moved, tick) - 1
+    for channel in EACH:
+        readings = view.columns.readings[channel]
+        place = state.OIL_SEEN + CHANNEL_SIZE * channel
+        moved = last_move(readings, view.ticks, view.summaries, channel, to)
+        age = 0
+        since = max(moved, tick) - 1
         if moved <= tick and readings[tick] == before[place]:
             age = before[place + 1]
         memory[place] = readings[to - 1]
-        memory[place + 1] = age + (times[to - 1] - times[since] if running else 0)
+        if running:
+            age += times[to - 1] - times[since]
+        memory[place + 1] = age

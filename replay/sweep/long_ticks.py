@@ -3,10 +3,11 @@
 Why a long tick is exact is told at the head of `replay.sweep`.
 """
 
-from protect import ranges, state
+from protect import ranges, signals, state
+from protect.protection import step
 from replay.engine.obeying import FELT, PERMITTED
 from replay.sweep import blocks
-from replay.sweep.lane import CHANNEL_SIZE, FAR, Lane, View, copy, is_sound, put_ages, read_tick, step
+from replay.sweep.lane import CHANNEL_SIZE, FAR, Lane, View, copy, is_sound, put_ages, read_tick
 
 
 def long_tick_end(view: View, lane: Lane, tick: int) -> int:
@@ -29,13 +30,13 @@ def healthy_end(view: View, lane: Lane, tick: int) -> int:
     level = lane.values[ranges.CUT_IN]
     if lane.memory[state.INTEGRAL] == 0 and lane.memory[state.INTEGRAL_FRACTION] == 0:
         level = lane.values[ranges.CUT_OUT]
-    block = tick // blocks.BLOCK
+    block = tick >> blocks.BLOCK_BITS
     if low[block] < level:
         return tick
-    while block < len(low) and low[block] >= level:
-        whole_span = block % blocks.SPAN == 0 and view.low_spans[block // blocks.SPAN] >= level
+    while block < len(view.summaries) and low[block] >= level:
+        whole_span = block & (blocks.SPAN - 1) == 0 and view.low_spans[block >> blocks.SPAN_BITS] >= level
         block += blocks.SPAN if whole_span else 1
-    return min(block * blocks.BLOCK, len(view.columns.time))
+    return min(block * blocks.BLOCK, view.ticks)
 
 
 def standing_end(view: View, lane: Lane, tick: int) -> int:
@@ -46,7 +47,7 @@ def standing_end(view: View, lane: Lane, tick: int) -> int:
     memory, times = lane.memory, view.columns.time
     if memory[state.STATE] == state.STOPPED and memory[state.FLAGS] & state.FAULT_DECLARED:
         return tick
-    for channel in range(blocks.CHANNELS):
+    for channel in blocks.EACH:
         if memory[state.OIL_SEEN + CHANNEL_SIZE * channel + 1] >= lane.values[ranges.STUCK_AFTER]:
             return tick
     held = lane.carry[PERMITTED] == 0 and lane.carry[FELT] != 0
@@ -57,10 +58,11 @@ def standing_end(view: View, lane: Lane, tick: int) -> int:
     if memory[state.STATE] == state.TRIPPED:
         due = times[tick - 1] + memory[state.RESTART_LEFT]
     to = tick
-    while to < len(times):
-        block = to // blocks.BLOCK
-        end = min(block * blocks.BLOCK + blocks.BLOCK, len(times))
-        kind, summary = view.kinds[block], view.summaries[block]
+    while to < view.ticks:
+        block = to >> blocks.BLOCK_BITS
+        end = min(block * blocks.BLOCK + blocks.BLOCK, view.ticks)
+        kind = view.kinds[block]
+        summary = view.summaries[block]
         zero = -most <= summary[blocks.NET_LEAST] and summary[blocks.NET_MOST] <= most
         if kind & wanted == wanted and times[end - 1] < due and (zero or (held and kind & blocks.RUNS)):
             to = end
@@ -78,31 +80,39 @@ def standing_end(view: View, lane: Lane, tick: int) -> int:
 
 def is_zero(view: View, tick: int, most: int) -> bool:
     """Say whether net oil pressure reads nothing at a tick."""
-    oil, _, crankcase = view.columns.readings
-    return bool(abs(oil[tick] - crankcase[tick]) <= most)
+    net = view.columns.readings[blocks.OIL][tick] - view.columns.readings[blocks.CRANKCASE][tick]
+    return signals.within(net, -most, most)
 
 
-def take(view: View, lane: Lane, tick: int, to: int) -> int:
+def take(view: View, lane: Lane, tick: int, to: int, in_company: int) -> int:
     """Take the ticks from `tick` to before `to` as one, with the readings of the last; return the ms it ran.
+
+    in_company: the state before is kept too, to which a lane of several may have to go back.
 
     A tick of its own is taken as it is; of more, it is known that none is late and nothing is stuck.
     """
-    memory, inputs, is_long = lane.memory, lane.inputs, to > tick + 1
-    copy(lane.before, memory)
+    memory, inputs = lane.memory, lane.inputs
+    if in_company or to > tick + 1:
+        copy(lane.before, memory, state.STATE_SIZE)
     read_tick(view.columns, to - 1, inputs)
-    left, most, limits = inputs[ranges.ELAPSED], FAR, lane.values
-    if inputs[ranges.RUN_FEEDBACK] and not lane.carry[PERMITTED]:
+    held = inputs[ranges.RUN_FEEDBACK] and not lane.carry[PERMITTED]
+    if held:
         inputs[ranges.RUN_FEEDBACK] = 0
-        limits = lane.held
-    if is_long:
-        left, most, limits = view.columns.time[to - 1] - view.columns.time[tick - 1], ranges.ELAPSED_MOST, lane.patient
-    ran_ms = left if inputs[ranges.RUN_FEEDBACK] and left <= limits[ranges.MAX_GAP] else 0
-    while True:
-        inputs[ranges.ELAPSED] = min(left, most)
-        step(memory, limits, inputs, lane.results, view.tables.settled)
-        left -= most
-        if left <= 0:
-            break
-    if is_long:
-        put_ages(view, memory, lane.before, tick, to, inputs[ranges.RUN_FEEDBACK])
-    return ran_ms
+    if to == tick + 1:
+        if held:
+            step(memory, lane.held, inputs, lane.results)
+            return 0
+        step(memory, lane.values, inputs, lane.results)
+        return (
+            inputs[ranges.ELAPSED]
+            if inputs[ranges.RUN_FEEDBACK] and inputs[ranges.ELAPSED] <= lane.values[ranges.MAX_GAP]
+            else 0
+        )
+    total = view.columns.time[to - 1] - view.columns.time[tick - 1]
+    left = total
+    while left > 0:
+        inputs[ranges.ELAPSED] = min(left, ranges.ELAPSED_MOST)
+        step(memory, lane.patient, inputs, lane.results)
+        left -= ranges.ELAPSED_MOST
+    put_ages(view, memory, lane.before, tick, to, inputs[ranges.RUN_FEEDBACK])
+    return total if inputs[ranges.RUN_FEEDBACK] else 0

@@ -4,7 +4,7 @@ import functools
 import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -55,6 +55,8 @@ class Batch:
     groups: Array
 
 
+ROOM = 64  # stops of a candidate, in the middle of all; where there are more, all is done once more
+
 Candidates = tuple[Batch, ...]  # all of them, in the order in which a sweep takes them
 
 
@@ -64,7 +66,8 @@ def prepare(trace: Trace) -> Prepared:
     columns = blocks.Columns(_plain(trace.time_ms), readings, _plain(trace.running), _plain(trace.reset))
     summaries = np.zeros((-(-len(trace) // blocks.BLOCK), blocks.SUMMARY_SIZE), np.int64)
     shared, seen = trace.crankcase_pa is trace.suction_pa, np.full(blocks.CHANNELS, ranges.NO_READING, np.int64)
-    compiled.compiled(blocks.summarise, blocks)(columns, shared, summaries, seen, np.zeros(blocks.CHANNELS, np.int64))
+    ages, moves = np.zeros((2, blocks.CHANNELS), np.int64)
+    compiled.native(blocks.summarise, blocks)(columns, len(trace), shared, summaries, seen, ages, moves)
     last_reset = int(np.flatnonzero(columns.reset)[-1]) if summaries[:, blocks.RESETS].any() else -1
     return Prepared(columns, summaries, last_reset, trace.hold_ms)
 
@@ -110,17 +113,25 @@ def _replays(prepared: Prepared, batch: Batch) -> list[Replay]:
     times, values = prepared.columns.time, batch.values.copy()
     stuck_after = values[:, ranges.STUCK_AFTER]
     stuck_after[:] = [stuck_beyond(own, prepared.hold_ms) for own in stuck_after.tolist()]
-    beside = (blocks, table_facts, lane, long_ticks, fast_ticks, walk, state)
-    found, carry, late = compiled.compiled(walk.follow_all, *beside)(
-        prepared.columns, prepared.summaries, batch.groups, values, _tables(), prepared.last_reset
-    )
+    follow_all = compiled.native(walk.follow_all, blocks, table_facts, lane, long_ticks, fast_ticks, walk)
+    groups, size = np.append(batch.groups, -1), ROOM * (1 + len(values))
+    while True:
+        view = lane.view_of(prepared.columns, prepared.summaries, _tables(), prepared.last_reset)
+        memory, carry = (np.zeros((len(values), n), np.int64) for n in (state.STATE_SIZE, obeying.CARRY_SIZE))
+        stops: Any = np.zeros((size, 3), np.int64), np.zeros(1, np.int64)
+        late = follow_all(view, groups, values, memory, carry, lane.room(), walk.Stops(*stops))
+        rows, (count,) = stops
+        if count <= size:
+            break
+        size = int(count)
+    found = rows[:count].tolist()
     felt: list[list[tuple[int, int]]] = [[] for _ in carry]
     for who, tick, cause in found:
         felt[who].append((tick, cause))
-    rows = carry[:, (obeying.RUN_MS, obeying.LOCKED, obeying.POSITION)].tolist()
+    ends = carry[:, (obeying.RUN_MS, obeying.LOCKED, obeying.POSITION)].tolist()
 
     def own(who: int, leader: int) -> Replay:
-        run_ms, locked, branched = rows[who]
+        run_ms, locked, branched = ends[who]
         told = [*(row for row in felt[leader] if row[0] < branched), *felt[who]]
         stops = stops_of((int(times[tick]), cause) for tick, cause in told)
         return Replay((), tuple(stops), run_ms, late, bool(locked))
@@ -128,7 +139,7 @@ def _replays(prepared: Prepared, batch: Batch) -> list[Replay]:
     replays = []
     for first, end in itertools.pairwise(batch.groups.tolist()):
         leading = own(end - 1, end - 1)
-        replays += [leading if rows[who][-1] == len(times) else own(who, end - 1) for who in range(first, end - 1)]
+        replays += [leading if ends[who][-1] == len(times) else own(who, end - 1) for who in range(first, end - 1)]
         replays.append(leading)
     return replays
 

@@ -13,7 +13,6 @@ from protect import conditions as c
 from protect import state, table
 
 STATES = 6
-CONDITIONS = 1 << len(c.NAMES)
 
 # Classes of net oil pressure.
 LOW, BETWEEN, HEALTHY = 0, 1, 2
@@ -38,28 +37,22 @@ LONG_KNOWN = {
 class Tables(NamedTuple):
     """What the table does, as compiled code takes it.
 
-    settled uint8[STATES, CONDITIONS]: 1 where no row applies in a state under conditions.
-    stays uint8[STATES]: 1 where a state stays what it is over a long tick.
-    moves int8[STATES, 3]: where a fast tick of each class of net oil pressure leads, or STEP.
+    stays int64[STATES]: 1 where a state stays what it is over a long tick.
+    moves int64[STATES * 3]: where a fast tick of each class of net oil pressure leads, or STEP.
     final: 1 where only a reset ends a lockout.
     """
 
-    settled: NDArray[np.uint8]
-    stays: NDArray[np.uint8]
-    moves: NDArray[np.int8]
+    stays: NDArray[np.int64]
+    moves: NDArray[np.int64]
     final: int
 
 
 def tables() -> Tables:
     """Read the table."""
-    bits = np.arange(CONDITIONS)
-    settled = np.ones((STATES, CONDITIONS), np.uint8)
-    for place, mask, value, *_ in table.TABLE:
-        settled[place, bits & mask == value] = 0
     stays = [rests(place, LONG_KNOWN[place], long_bits(place)) for place in range(STATES)]
     moves = [[_led_to(place, c.RUNNING | c.SENSOR_OK | bits) for bits in CLASSES] for place in range(STATES)]
     final = rests(state.LOCKED_OUT, c.RESET_PRESS, 0)
-    return Tables(settled, np.array(stays, np.uint8), np.array(moves, np.int8), int(final))
+    return Tables(np.array(stays, np.int64), np.array(moves, np.int64).ravel(), int(final))
 
 
 def long_bits(place: int) -> int:

@@ -8,27 +8,21 @@ is simulated beside it, with the same random numbers.
 
 import functools
 from collections import deque
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-
-from protect.ranges import INPUTS, NO_READING, OIL_PRESSURE
 from replay.engine import engine_named
-from replay.engine.portable import Machine
+from replay.engine.obeying import RUN_MS
 from replay.engine.workers import Progress, quiet, workers
 from replay.library.given import GivenSettings, settings_of
-from replay.physics import layout
 from replay.physics.families import case_of
-from replay.physics.sensors import NO_READING as NOTHING_READ
-from replay.physics.sensors import SENSOR_STATES, Draws, read_sensor
-from replay.physics.simulate import Case, Certainty, Plant, draws_of, simulate_pieces
+from replay.physics.simulate import Certainty, simulate_pieces
 from replay.settings import Settings
 from replay.synth.libraries import Recipe
+from replay.synth.loop import LOCKOUTS, NEVER_MS, RESTARTS, Running
 
 SCHEMA = "lubetrip-closed-loop/1"
-PRESSURES = (layout.R_OIL_PA, layout.R_SUCTION_PA, layout.R_CRANKCASE_PA)
 
 
 @dataclass(frozen=True)
@@ -57,77 +51,26 @@ class Course:
         return self.unprotected == "certain" and self.protected == "none"
 
 
-def obey(case: Case, settings: Settings) -> tuple[Machine, Plant, float, int]:
-    """Run one machine under the protection.
-
-    Returns the logic and the plant at the end, the least film reserve of the
-    likely journal, and how often the machine started again after a stop.
-    """
-    logic, plant = Machine(settings), Plant(case)
-    sensors = [sensor for sensor in (case.chain.oil, case.chain.suction, case.chain.crankcase) if sensor]
-    channels = [
-        (channel, sensor.parameters(), np.zeros(SENSOR_STATES), place)
-        for channel, (sensor, place) in enumerate(zip(sensors, PRESSURES, strict=False))
-    ]
-    least, restarts, stopped, before = 1.0, 0, 0, 0
-    for number, time_ms, draws in _samples(case):
-        row = plant.advance(time_ms / 1000.0, permission=logic.permitted)
-        readings = [
-            _admitted(
-                read_sensor(
-                    sensor,
-                    held,
-                    row[place],
-                    time_ms / 1000.0,
-                    draws.gaussian[channel, number],
-                    draws.chance[channel, number],
-                )
-            )
-            for channel, sensor, held, place in channels
-        ]
-        running = int(row[layout.R_RUNNING])
-        # Without a sensor at the crankcase the last one is that of suction, which stands for it.
-        logic.tick(time_ms, time_ms - before, running, 0, readings[0], readings[1], readings[-1])
-        before = time_ms
-        least = min(least, float(row[layout.R_RESERVE]))
-        if running and len(logic.stops) > stopped and logic.permitted:
-            restarts += 1
-            stopped = len(logic.stops)
-    return logic, plant, least, restarts
-
-
-def _samples(case: Case) -> Iterator[tuple[int, int, Draws]]:
-    """Yield (place in the draws, ms, draws) of each sample of a case."""
-    for draws in draws_of(case):
-        for number, time_ms in enumerate(draws.time_ms.tolist()):
-            yield number, time_ms, draws
-
-
-def _admitted(reading: int) -> int:
-    """Return a reading as the logic takes it: what no sensor can say is no reading."""
-    _, _, least, most = INPUTS[OIL_PRESSURE]
-    return reading if reading != NOTHING_READ and least <= reading <= most else NO_READING
-
-
 def course(wanted: Recipe, settings: Settings, which: tuple[str, int]) -> Course:
     """Run one trace of a recipe (family, number) with the protection in the loop, and once without it."""
     family, index = which
-    case = case_of(
-        family, index, wanted.seed, wanted.hours, upsets_per_hour=wanted.upsets_per_hour, loggers=wanted.loggers
-    )
+    case = case_of(family, index, wanted.seed, wanted.hours, **wanted.options)
     (end,) = deque(simulate_pieces(case), maxlen=1)
-    logic, plant, least, restarts = obey(case, settings)
+    machine = Running(case, settings)
+    stops_ms = []
+    while not machine.run(NEVER_MS):
+        stops_ms.append(machine.last_tick_ms)
     return Course(
         id=f"{family}-{index:05d}",
         family=family,
         unprotected=end.damage_certainty,
-        protected=plant.damage.certainty,
-        first_stop_s=logic.stops[0].time_ms / 1000 if logic.stops else None,
-        stops=len(logic.stops),
-        restarts=restarts,
-        locked_out=logic.locked_out,
-        least_reserve=round(least, 3),
-        run_hours=round(logic.run_ms / 3.6e6, 6),
+        protected=machine.damage.certainty,
+        first_stop_s=stops_ms[0] / 1000 if stops_ms else None,
+        stops=len(stops_ms),
+        restarts=int(machine.counts[RESTARTS]),
+        locked_out=bool(machine.counts[LOCKOUTS]),
+        least_reserve=round(float(machine.least[0]), 3),
+        run_hours=round(int(machine.carry[RUN_MS]) / 3.6e6, 6),
     )
 
 

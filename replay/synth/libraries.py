@@ -10,7 +10,7 @@ import functools
 import json
 import shutil
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, BinaryIO
 
@@ -22,11 +22,12 @@ from replay.ground.json_files import read_json
 from replay.ground.lock import FILE as LOCK
 from replay.ground.lock import locked
 from replay.ground.refusal import or_refuse, refusal
-from replay.ground.shape import Key, Keys, UnfitError, fit, list_of, number, one_of, whole
+from replay.ground.shape import Key, Keys, UnfitError, fit, list_of, number, one_of, plain_text, whole
 from replay.ground.toml_files import parse_toml, read_toml
 from replay.library import library_from
 from replay.library.editing import entry_text
 from replay.library.library import FILE, TRACE, check_inside
+from replay.machine import MachineFile, read_machine
 from replay.physics.families import (
     FAMILIES,
     LEAST_UPSETS_PER_HOUR,
@@ -41,16 +42,20 @@ from replay.trace.rows import arrow_kpa
 FORMATS = ("csv", "parquet")
 WORK = ".synth"
 RECIPE_FILE = "recipe.json"  # in it
+MACHINE = "machine.toml"  # the copy of the machine file that a library was made from
 SETTINGS = "settings.toml"  # a settings file that already stands in the folder becomes the library's own
+README = "README.md"  # and words about it stay
 MADE = Keys({key: its for key, its in TRACE.by_name.items() if key != "id"})
 MANY = 100000
+LABELLED_OVER = 8  # members of an ensemble: a label costs at most ten times a plain one
 
 
 @dataclass(frozen=True)
 class Recipe:
     """All that a library follows from.
 
-    hours: length of each harmless trace, None: 15 minutes; upsets_per_hour: in those; loggers: who samples.
+    hours: length of each harmless trace, None: 15 minutes; upsets_per_hour: in those; loggers: who samples; machine:
+    the one that all traces are of, None: the invented ones.
     """
 
     families: tuple[str, ...]
@@ -60,6 +65,21 @@ class Recipe:
     format: str
     upsets_per_hour: float = UPSETS_PER_HOUR
     loggers: str = LOGGERS[0]
+    machine: MachineFile | None = None
+
+    @property
+    def options(self) -> dict[str, Any]:
+        """What `replay.physics.families.case_of` takes beside family, number, seed and hours."""
+        return {
+            "upsets_per_hour": self.upsets_per_hour,
+            "loggers": self.loggers,
+            "sites": None if self.machine is None else self.machine.site,
+        }
+
+    @property
+    def others(self) -> list[Any]:
+        """Sites of those members of the machine's ensemble that each trace is labelled over."""
+        return [] if self.machine is None else [one.site for one in self.machine.others(LABELLED_OVER)]
 
     def traces(self) -> list[tuple[str, int]]:
         """Return (family, number within the family) of each trace: the families in turn."""
@@ -68,6 +88,8 @@ class Recipe:
     def as_table(self) -> dict[str, Any]:
         """Return the recipe as it stands in library.toml."""
         table = {**vars(self), "families": list(self.families)}
+        if self.machine is not None:
+            table |= {"machine": MACHINE, "machine_digest": self.machine.digest}
         return {key: value for key, value in table.items() if value is not None}
 
 
@@ -91,6 +113,8 @@ RECIPE = Keys(
             needed=False,
         ),
         "loggers": Key(one_of(*LOGGERS), " or ".join(LOGGERS), needed=False),
+        "machine": Key(one_of(MACHINE), f"{MACHINE}, the copy beside the library", needed=False),
+        "machine_digest": Key(plain_text, "the SHA-256 of that copy", needed=False),
     }
 )
 
@@ -104,23 +128,50 @@ def recipe(
     *,
     upsets_per_hour: float = UPSETS_PER_HOUR,
     loggers: str = LOGGERS[0],
+    machine: MachineFile | Path | str | None = None,
 ) -> Recipe:
     """Return what a library of traces follows from, once it is checked. Raises Refusal.
 
     families: "all", or names parted by commas, in turn; count: of traces; hours: length of each harmless trace, 15
     minutes without it; form: "csv" or "parquet"; upsets_per_hour: how often something that could be taken for a fault
     is done to a harmless machine, at drawn moments between hours of ordinary duty; loggers: "controller" samples once
-    or twice a second, "field" every 5 to 60 s, too slowly to judge a protection by. Same recipe, same bytes.
+    or twice a second, "field" every 5 to 60 s, too slowly to judge a protection by. machine: a machine file, or as
+    `read_machine` returns it; "all" families are then those that make sense on it, and one that does not is refused.
+    Same recipe, same bytes.
     """
-    names = list(FAMILIES) if families == "all" else [name.strip() for name in families.split(",")]
+    described = read_machine(machine) if isinstance(machine, Path | str) else machine
+    unfit = {} if described is None else described.left_out()
+    names = [name.strip() for name in families.split(",")]
+    if families == "all":
+        names = [name for name in FAMILIES if name not in unfit]
+    for family in names:
+        if family in unfit:
+            raise refusal("synth", "--families", f"makes no sense on this machine: {unfit[family]}", "another", family)
     given = {"families": names, "count": count, "seed": seed, "format": form}
     given |= {"upsets_per_hour": upsets_per_hour, "loggers": loggers}
-    return recipe_from("synth", given | ({} if hours is None else {"hours": hours}), "--")
+    made = recipe_from("synth", given | ({} if hours is None else {"hours": hours}), "--")
+    return replace(made, machine=described)
 
 
 def recipe_from(file: Path | str, table: Any, where: str) -> Recipe:
-    """Check a recipe; where: what stands before its keys. Raises Refusal, which names the key."""
-    return Recipe(**{"hours": None, **fit(file, table, RECIPE, where)})
+    """Check a recipe; where: what stands before its keys. Raises Refusal, which names the key.
+
+    One of a machine of the user's is that of the file beside it, which has to be the one it was made from.
+    """
+    found = fit(file, table, RECIPE, where)
+    told, digest = found.pop("machine", None), found.pop("machine_digest", None)
+    if told is not None:
+        found["machine"] = copy_of(Path(file).parent / told, str(digest), f"{where}machine_digest")
+    return Recipe(**{"hours": None, **found})
+
+
+def copy_of(path: Path, digest: str, where: str) -> MachineFile:
+    """Return the machine file beside a library. Raises Refusal where it is not the one of the digest."""
+    machine = read_machine(path)
+    if machine.digest != digest:
+        rule = "not the machine file that the library was made from"
+        raise refusal(path, where, rule, "that file as it was, or a library made anew", machine.digest[:12])
+    return machine
 
 
 def synthesise(
@@ -157,9 +208,11 @@ def synthesise(
 def _is_made(folder: Path, wanted: Recipe) -> bool:
     """Tell whether the folder holds that very library. Raises Refusal where it holds anything that was not begun so."""
     asked = wanted.as_table()
-    for name in (FILE, WORK, "traces"):
+    for name in (FILE, WORK, MACHINE, "traces"):
         check_inside(folder, folder / name)
     accepted = "an empty or new folder, or the recipe it was begun with"
+    if wanted.machine is not None and (folder / MACHINE).exists():
+        copy_of(folder / MACHINE, wanted.machine.digest, "")
     if (folder / FILE).exists():
         found = read_toml(folder / FILE, "library").get("recipe")
         if found is None:
@@ -175,7 +228,7 @@ def _is_made(folder: Path, wanted: Recipe) -> bool:
         return False
     if folder.exists() and not folder.is_dir():
         raise refusal(folder, "", "is a file", accepted)
-    if folder.exists() and any(item.name not in (SETTINGS, WORK, LOCK) for item in folder.iterdir()):
+    if folder.exists() and any(item.name not in (SETTINGS, MACHINE, README, WORK, LOCK) for item in folder.iterdir()):
         raise refusal(folder, "", "holds files that were not synthesised", accepted)
     return False
 
@@ -184,6 +237,8 @@ def _begin(folder: Path, wanted: Recipe) -> None:
     """Make the folder ours, unless a run before has done so."""
     with or_refuse(folder, "made", "a folder that can be written"):
         (folder / WORK).mkdir(exist_ok=True)
+    if wanted.machine is not None and not (folder / MACHINE).exists():
+        write_text(folder / MACHINE, wanted.machine.text)
     if not (folder / WORK / RECIPE_FILE).exists():
         write_text(folder / WORK / RECIPE_FILE, json.dumps(wanted.as_table()))
 
@@ -201,9 +256,7 @@ def _make(folder: Path, wanted: Recipe, which: tuple[str, int]) -> None:
     check_inside(folder, entry)
     if entry.exists():
         return
-    pieces = generate_pieces(
-        family, index, wanted.seed, wanted.hours, upsets_per_hour=wanted.upsets_per_hour, loggers=wanted.loggers
-    )
+    pieces = generate_pieces(family, index, wanted.seed, wanted.hours, others=wanted.others, **wanted.options)
     file = Path("traces") / f"{_name(family, index)}.{wanted.format}"
     check_inside(folder, folder / file)
     ends: list[SynthTrace] = []
@@ -225,6 +278,10 @@ def _finish(folder: Path, wanted: Recipe) -> None:
 
     head = tomlkit.document()
     head.add(tomlkit.comment("Made by `lubetrip synth` from the recipe below; labels come from the physics."))
+    if wanted.machine is not None:
+        head.add(tomlkit.comment(f"All traces are of one machine; {wanted.machine.source}."))
+        for family, reason in wanted.machine.left_out().items():
+            head.add(tomlkit.comment(f"Left out: {family}: {reason}."))
     if (folder / SETTINGS).is_file():
         head["settings"] = SETTINGS
     head["recipe"] = wanted.as_table()

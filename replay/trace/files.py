@@ -13,6 +13,7 @@ from typing import Any
 
 from replay.ground.places import check_file, for_arrow, is_remote, open_bytes, small_object
 from replay.ground.refusal import Refusal, or_refuse, refusal
+from replay.ground.wording import counted
 from replay.trace.rows import COLUMNS, Columns, as_floats, check_header
 
 CSV_BLOCK = 1 << 22  # bytes
@@ -263,7 +264,7 @@ def _first_bad_cell(path: Path, header: list[str]) -> Refusal | None:
     """Find what made the fast reader give up: slow, and only used to say where."""
     for line, cells in _data_rows(path):
         if len(cells) != len(header):
-            count = f"{len(cells)} cell(s) under {len(header)} column(s)"
+            count = f"{counted(len(cells), 'cell')} under {counted(len(header), 'column')}"
             return refusal(path, f"line {line}", count, f"{len(header)} cells, empty where there is no reading")
         for name, cell in zip(header, cells, strict=True):
             try:

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from protect.ranges import INPUTS, NO_READING, OIL_PRESSURE, SUCTION_PRESSURE
 from replay.ground.refusal import Refusal, refusal
+from replay.ground.wording import counted
 
 REQUIRED = ("time_s", "oil_pressure_kpa", "suction_pressure_kpa", "running")
 OPTIONAL = ("crankcase_pressure_kpa", "reset", "oil_temperature_c", "speed_rpm", "longest_hold_s")
@@ -68,7 +69,8 @@ class Rows:
 
     def _check(self, columns: Columns) -> None:
         for name, values in columns.items():
-            self._refuse_where(np.isinf(values), name, values, ("not a finite number", "a number or an empty cell"))
+            if not np.isfinite(values.sum()):  # so that what is whole is gone through once
+                self._refuse_where(np.isinf(values), name, values, ("not a finite number", "a number or an empty cell"))
         time = columns["time_s"]
         self._refuse_where(np.isnan(time), "time_s", time, ("no time", "seconds in every row"))
         far = np.abs(time) > LAST_TIME_S
@@ -99,7 +101,7 @@ class Rows:
 
 def too_few(source: Source, rows: int) -> Refusal:
     """Return what is said of a trace that shows no time."""
-    return refusal(source, "", f"{rows} data row(s)", "at least two rows under the header")
+    return refusal(source, "", f"{counted(rows, 'data row')}", "at least two rows under the header")
 
 
 def check_header(source: Source, where: str, header: list[str]) -> None:
@@ -152,7 +154,10 @@ def _pascals(kpa: NDArray[np.float64], place: int) -> NDArray[np.int64]:
     """Return kPa as whole Pa; NaN (no reading) and what no sensor can say becomes NO_READING."""
     _, _, least, most = INPUTS[place]
     with np.errstate(invalid="ignore", over="ignore"):
-        pascals = np.rint(kpa * 1000.0)
+        pascals = kpa * 1000.0
+        np.rint(pascals, out=pascals)
+        if len(pascals) and pascals.min() >= least and pascals.max() <= most:  # false where there is a NaN
+            return pascals.astype(np.int64)
         real = (pascals >= least) & (pascals <= most)
     return np.where(real, pascals, NO_READING).astype(np.int64)
 

@@ -12,7 +12,8 @@ All limits below are assumed; each doubt tells its figure.
 from collections.abc import Iterator
 
 from protect import ranges
-from replay.ground.wording import duration, kilopascals, percent
+from replay.ground.shown import shown_in
+from replay.ground.wording import counted, duration, percent, pressure
 from replay.settings import Settings
 from replay.triage import kernel
 from replay.triage.findings import Doubt, Findings
@@ -36,8 +37,9 @@ MS_PER_H = 3_600_000
 
 def doubts_about(found: Findings, settings: Settings) -> tuple[Doubt, ...]:
     """Return what has to be known of a machine before it is called healthy, the gravest first."""
-    every = [*_refused(found), *_starts(found), *_oil(found, settings), *_zero(found), *_share(found)]
-    every += [*_losses(found), *_held(found), *_joining(found)]
+    with shown_in(settings.units):
+        every = [*_refused(found), *_starts(found), *_oil(found, settings), *_zero(found), *_share(found)]
+        every += [*_losses(found), *_held(found), *_joining(found)]
     return tuple(sorted(every, key=lambda doubt: doubt.advice))
 
 
@@ -88,8 +90,8 @@ def _oil(found: Findings, settings: Settings) -> Iterator[Doubt]:
     nets = [(day.net_pa, number) for number, day in found.days.in_order() if day[kernel.DAY_NET_MS] >= LEAST_DAY_MS]
     read, number = min(((net, number) for net, number in nets if net is not None), default=(cut_out, 0))
     if cut_out <= read < cut_out + zero:
-        less = f"less its standstill zero of {kilopascals(zero)} it ran at {kilopascals(read - zero)}"
-        yield Doubt(WATCH, f"{less} on {found.days.told(number)}, cut-out is {kilopascals(cut_out)}")
+        less = f"less its standstill zero of {pressure(zero)} it ran at {pressure(read - zero)}"
+        yield Doubt(WATCH, f"{less} on {found.days.told(number)}, cut-out is {pressure(cut_out)}")
 
 
 def _zero(found: Findings) -> Iterator[Doubt]:
@@ -109,16 +111,14 @@ def _zero(found: Findings) -> Iterator[Doubt]:
     if abs(worst) > ZERO_PA:
         read, when = (zero, "") if abs(zero) > ZERO_PA or number is None else (worst, f" on {found.days.told(number)}")
         rule = "true oil pressure is that much lower" if read > 0 else "true oil pressure is that much higher"
-        yield Doubt(
-            CHECK, f"net oil pressure reads {kilopascals(read)} at standstill{when}, where there is none: {rule}"
-        )
+        yield Doubt(CHECK, f"net oil pressure reads {pressure(read)} at standstill{when}, where there is none: {rule}")
     went = zero_trend(found)
     if went is not None and went.sure and abs(went.change) >= DRIFT_PA:
         yield Doubt(CHECK, f"standstill zero of net oil pressure went {_went(found, went)}")
     elif went is None and zeros:
         least, most = min(zeros)[0], max(zeros)[0]
         if most - least >= DRIFT_PA:
-            moved = f"between {kilopascals(least)} and {kilopascals(most)} in {len(zeros)} days"
+            moved = f"between {pressure(least)} and {pressure(most)} in {len(zeros)} days"
             yield Doubt(CHECK, f"standstill zero of net oil pressure moved {moved}")
 
 
@@ -147,7 +147,7 @@ def _joining(found: Findings) -> Iterator[Doubt]:
     gaps = found.gaps
     if gaps.count:
         lost = f", {duration(gaps.lost_ms)} of them lost within a file" if gaps.lost_ms else ""
-        text = f"{gaps.count} gap(s) of {duration(gaps.ms)} together, the longest {duration(gaps.longest_ms)}"
+        text = f"{counted(gaps.count, 'gap')} of {duration(gaps.ms)} together, the longest {duration(gaps.longest_ms)}"
         yield Doubt(NOTE, f"{text}{lost}")
     if found.overlap_ms:
         yield Doubt(NOTE, f"{duration(found.overlap_ms)} told by two files, counted once")
@@ -161,7 +161,7 @@ def _overlap(found: Findings) -> Iterator[Doubt]:
     """Tell that two files of the same times do not agree, or that nobody can say."""
     overlap = found.overlap
     if overlap.disagrees:
-        share, most = percent(int(100 * overlap.different / overlap.compared) / 100), kilopascals(overlap.most_pa)
+        share, most = percent(int(100 * overlap.different / overlap.compared) / 100), pressure(overlap.most_pa)
         apart = f"in {share} of the rows told twice, oil pressure by up to {most}"
         text = f"two files DISAGREE {apart}: are both of this machine, and both clocks right? The earlier file is taken"
         yield Doubt(CANNOT_TELL, text, first=True)
@@ -173,4 +173,4 @@ def _overlap(found: Findings) -> Iterator[Doubt]:
 
 def _went(found: Findings, went: Trend) -> str:
     days = f"{found.days.told(went.first_day)} to {found.days.told(went.last_day)}"
-    return f"from {kilopascals(went.first)} to {kilopascals(went.last)} in {went.days} days, {days}"
+    return f"from {pressure(went.first)} to {pressure(went.last)} in {went.days} days, {days}"

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
-from replay.ground.wording import kilopascals, net_oil, percent, rate, seconds, tenths
+from replay.ground.wording import net_oil, percent, pressure, rate, seconds, tenths
 from replay.triage.doubts import FALL, starts_per_h
 from replay.triage.exposure import MS_PER_H, rates
 from replay.triage.findings import Findings
@@ -30,8 +30,8 @@ def compared(now: Iterable[Findings], before: Iterable[Findings]) -> list[Compar
 FIGURES: dict[str, Callable[[Findings], str]] = {
     "run hours": lambda found: tenths(found.run_ms / MS_PER_H),
     "starved per 1000 h": lambda found: rate(rates([found], 0.95)[0].seen),
-    "net oil running": lambda found: kilopascals(found.days.total().net_pa),
-    "net oil at rest": lambda found: kilopascals(found.days.total().rest_pa),
+    "net oil running": lambda found: pressure(found.days.total().net_pa),
+    "net oil at rest": lambda found: pressure(found.days.total().rest_pa),
     "time to oil": lambda found: seconds(_s(found.days.total().build_ms)),
     "starts an hour": lambda found: tenths(starts_per_h(found)),
 }

@@ -1,7 +1,7 @@
 """Which machine to open first, and why: one stated rule."""
 
 from replay.engine.causes import LATE_TICK
-from replay.ground.wording import duration
+from replay.ground.wording import counted, duration, times
 from replay.triage import kernel
 from replay.triage.doubts import CANNOT_TELL, NEXT, NOTE
 from replay.triage.events import AT_START, DOUBT, STARVED, VACUUM
@@ -52,22 +52,22 @@ def reasons(found: Findings) -> tuple[str, ...]:
     """Return why a machine stands where it stands, the gravest reason first."""
     told = [doubt.text for doubt in found.doubts or () if doubt.first]
     if found.reloads:
-        told.append(f"loaded again {found.reloads} x before the oil film was back")
+        told.append(f"loaded again {times(found.reloads)} before the oil film was back")
     if found.past_stop:
         told.append(f"ran on {duration(found.ran_on_ms)} past a stop by these settings, in {_spells(found.past_stop)}")
     starved = found.events[STARVED] + found.events[AT_START]
     if starved:
         told.append(f"{duration(found.starved_ms)} short of oil in {_spells(starved)}")
     if found.events[AT_START]:
-        told.append(f"{found.events[AT_START]} start(s) without oil pressure")
+        told.append(f"{counted(found.events[AT_START], 'start')} without oil pressure")
     if found.events[DOUBT]:
         running = f", {duration(found.doubted_ms)} of running" if found.doubted_ms else " at standstill"
-        told.append(f"sensors in doubt {found.events[DOUBT]} x{running}")
+        told.append(f"sensors in doubt {times(found.events[DOUBT])}{running}")
         if mostly_late(found):
             told.append("rows further apart than max_gap: NOT JUDGED")
     told += [doubt.text for doubt in found.doubts or () if doubt.advice < NOTE and not doubt.first]
     if found.events[VACUUM] and not starved:
-        told.append(f"ran {found.events[VACUUM]} x in vacuum, {duration(found.vacuum_ms)}")
+        told.append(f"ran {times(found.events[VACUUM])} in vacuum, {duration(found.vacuum_ms)}")
     return tuple(told)
 
 

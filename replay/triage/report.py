@@ -13,6 +13,7 @@ from replay.engine.engines import rows_about
 from replay.engine.workers import Progress, quiet, workers
 from replay.ground.places import place_of
 from replay.ground.refusal import Refusal, refusal
+from replay.ground.shown import shown_in
 from replay.library.given import GivenSettings, settings_of
 from replay.settings import Settings
 from replay.triage import kernel
@@ -71,7 +72,8 @@ class Triage:
         return compared(self.machines, self.before.machines if self.before else ())
 
     def _before(self, pair: Compared) -> dict[str, Any]:
-        told = {"machine": pair.machine, "worse": worse(pair, self.confidence)}
+        with shown_in(self.settings.units):
+            told = {"machine": pair.machine, "worse": worse(pair, self.confidence)}
         if pair.before is None:
             return {**told, "before": None}
         figures = {"advice": ADVICE[rank(pair.before)], "in_all": _day_json(pair.before.days.total())}

@@ -8,8 +8,9 @@ from dataclasses import dataclass, replace
 
 from protect import ranges
 from protect.settings import RELATIONS, derive
+from replay.ground.shown import asked
 from replay.settings import Settings
-from replay.settings.file import PLACES
+from replay.settings.file import PLACES, key_of
 from replay.trace import Trace
 from replay.tuning.disturb import CHANNELS, ERRORS, SensorError, disturbed, has_crankcase, thinned
 
@@ -105,7 +106,6 @@ def amount_text(lever: Lever, *amounts: float) -> str:
 
 
 SHOWN = {
-    "Pa": (1e3, " kPa"),
     "share": (0.01, " %"),
     "s": (1.0, " s"),
     "weight": (float(ranges.ONE), ""),
@@ -120,6 +120,8 @@ def _short(number: float) -> str:
 
 def _unit(lever: Lever, amount: float) -> tuple[float, str]:
     """Return the size of the unit that an amount of a lever is shown in, and its name."""
+    if lever.unit == "Pa":
+        return asked().size_pa, f" {asked().difference}"
     return _duration(amount) if lever.unit == "ms" else SHOWN[lever.unit]
 
 
@@ -128,6 +130,8 @@ def start_text(lever: Lever) -> str:
     if lever.kind != SETTING:
         return ""
     size, unit = _unit(lever, abs(lever.start))
+    if lever.unit == "Pa" and key_of(lever.subject)[0] != "net_oil_pressure":
+        unit = f" {asked().absolute}"
     return f"{lever.start / size:.4g}{unit}"
 
 

@@ -98,6 +98,9 @@ def tune_settings(
     `write_tuning` writes its folder. Raises Refusal.
     """
     library = library_of(library)
+    if all(entry.label == "undecided" for entry in library.entries):
+        rule = "no trace is decided: nothing to choose settings by"
+        raise refusal(library.folder, "", rule, "labels that people give (lubetrip label), or a synthesised library")
     space = read_space(settings_path(settings, library, library.folder), vary, open_ranges=budget is not None)
     stated = _stated(tolerances)
     fresh = None if quick else _fresh_recipe(library, fresh_seed)

@@ -21,7 +21,7 @@ from typing import Any
 
 from protect import ranges
 from protect.settings import ALL_RIGHT, derive, first_fault
-from replay.ground.refusal import refusal
+from replay.ground.refusal import nearest, refusal
 from replay.ground.toml_files import read_toml
 from replay.ground.units import UnitError, atmosphere_pa
 from replay.settings import Settings, read_settings
@@ -87,7 +87,7 @@ def parse(text: str) -> Axis:
 
 def _check_key(key: str, text: str) -> None:
     if key not in VARIED:
-        raise refusal("tune", "--vary", f"'{key[:40]}' is no setting that can be varied", ", ".join(VARIED), text)
+        raise refusal("tune", "--vary", f"'{key[:40]}' is no setting that can be varied", nearest(key, VARIED), text)
 
 
 def _unit(key: str) -> str:
@@ -237,7 +237,7 @@ def _exact(key: str, value: int) -> Given:
     """Return an integer of `protect` as text that reads back as the same."""
     unit = _unit(key)
     if unit == "Pa":
-        return f"{value / 1000:.10g} kPa"
+        return f"{value / 1000:.10g} kPa{'' if VARIED[key] == 'net_oil_pressure' else ' abs'}"
     if unit == "ms":
         return f"{value / 1000:.10g} s"
     return value / ranges.ONE if unit == "weight" else value

@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from protect import outputs, ranges, state, table
+from protect import conditions, outputs, ranges, state, table
 from replay.engine import c_port, compiled, obeying, portable
 from replay.engine.portable import columns_of
 from replay.settings import Settings
@@ -58,8 +58,8 @@ def _collected(trace: Trace, values: Array, run_on: Callable[..., object]) -> li
 
 
 def compiled_peer() -> Peer:
-    """Return the plain numba loop: `replay.engine.obeying.obey` for one candidate after another."""
-    kernel = compiled.compiled(obeying.obey)
+    """Return the plain compiled loop: `replay.engine.obeying.obey` for one candidate after another."""
+    kernel = compiled.native(obeying.obey)
     nothing = np.zeros((0, obeying.TRAIL_SIZE), np.int64)
     inputs = np.zeros(ranges.INPUTS_SIZE, np.int64)
 
@@ -92,6 +92,15 @@ def c_peer() -> Peer:
     return lambda trace, values: _collected(trace, values, run_on)
 
 
+def resting() -> NDArray[np.bool_]:
+    """Return where no row of the table applies: bool[states, conditions]."""
+    bits = np.arange(1 << len(conditions.NAMES))
+    found = np.ones((table_facts.STATES, len(bits)), bool)
+    for place, mask, value, *_ in table.TABLE:
+        found[place, bits & mask == value] = False
+    return found
+
+
 class Numpy:
     """The logic with an array over candidates for every word of state, as a user of numpy would write it."""
 
@@ -105,7 +114,7 @@ class Numpy:
         self.declared, self.in_spell, self.vacuum_seen = np.zeros((3, count), bool)
         self.last, self.ages = [ranges.NO_READING] * 3, np.zeros((3, count), np.int64)
         self.fresh = True
-        self.resting = table_facts.tables().settled.astype(bool)
+        self.resting = resting()
 
     def observe(
         self,

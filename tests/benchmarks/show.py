@@ -6,6 +6,7 @@ Each form of picture is made, and `explain`, which tells the same decisions in w
 """
 
 import os
+import re
 import subprocess
 import sys
 import tempfile
@@ -15,6 +16,7 @@ from pathlib import Path
 
 from tests.benchmarks.triage import ROWS, SETTINGS, make
 
+LOOK_S = 0.01
 READ = """
 import sys
 from pathlib import Path
@@ -38,11 +40,22 @@ def used(command: Sequence[str]) -> tuple[float, float, float]:
     """Return wall and CPU seconds and the peak memory (MiB) of a command."""
     begin = time.perf_counter()
     running = subprocess.Popen(command, stdout=subprocess.DEVNULL)
-    _, status, usage = os.wait4(running.pid, 0)
+    done, peak = 0, 0.0
+    while not done:
+        peak = max(peak, peak_of(running.pid))
+        time.sleep(LOOK_S)
+        done, status, usage = os.wait4(running.pid, os.WNOHANG)
     wall, running.returncode = time.perf_counter() - begin, status
     if status:
         raise subprocess.CalledProcessError(status, command)
-    return wall, usage.ru_utime + usage.ru_stime, usage.ru_maxrss / 1024
+    return wall, usage.ru_utime + usage.ru_stime, peak
+
+
+def peak_of(pid: int) -> float:
+    """Return the peak memory (MiB) of a process so far; the usage told at its end counts what started it as well."""
+    text = Path(f"/proc/{pid}/status").read_text()
+    found = re.search(r"^VmHWM:\s+(\d+) kB", text, re.MULTILINE)
+    return int(found[1]) / 1024 if found else 0.0  # none in the moment of its end
 
 
 def main() -> None:

@@ -148,7 +148,7 @@ def side_by_side(title: str, traces: Sequence[Trace], candidates: Sequence[Setti
     assert same
     for name, peer in (
         ("numpy over candidates", peers.numpy_peer),
-        ("numba loop", peers.compiled_peer()),
+        ("compiled loop", peers.compiled_peer()),
         ("C loop, gcc -O3", peers.c_peer()),
     ):
         peer(_first(traces[0], 2), values[:1])

@@ -3,25 +3,11 @@
 import { readFileSync } from "node:fs";
 import { join } from "node:path";
 import { pathToFileURL } from "node:url";
-import { chromium } from "playwright-core";
+import { opened } from "./chromium.mjs";
 
 const [file, workFile, folder] = process.argv.slice(2);
 const work = JSON.parse(readFileSync(workFile, "utf8"));
-const FLAGS = [
-    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-    "--disable-background-networking", "--disable-component-update", "--disable-sync",
-];
-const browser = await chromium.launch({ executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium", args: FLAGS });
-const context = await browser.newContext({ viewport: { width: 1280, height: 900 }, permissions: ["clipboard-read", "clipboard-write"] });
-const page = await context.newPage();
-const told = { console: [], errors: [], requests: [], dialogs: [] };
-page.on("console", (message) => told.console.push(`${message.type()}: ${message.text()}`));
-page.on("pageerror", (error) => told.errors.push(String(error)));
-page.on("request", (request) => told.requests.push(request.url()));
-page.on("dialog", (dialog) => {
-    told.dialogs.push(dialog.message());
-    dialog.dismiss();
-});
+const { browser, page, told } = await opened({ permissions: ["clipboard-read", "clipboard-write"] });
 
 const ready = () => page.waitForFunction(() => document.body.dataset.ready === "yes", null, { timeout: 20000 });
 const shown = () =>
@@ -49,6 +35,11 @@ const shown = () =>
             sliders: Object.fromEntries(Array.from(document.querySelectorAll("#rows input[type=range]"), (field) => [field.id.slice(7), field.getAttribute("aria-valuetext")])),
             focus: document.activeElement.id || document.activeElement.name || document.activeElement.tagName,
             wide: document.documentElement.scrollWidth - document.documentElement.clientWidth,
+            tall: document.documentElement.scrollHeight,
+            scrolled: globalThis.scrollY,
+            paper: getComputedStyle(document.querySelector("#settings")).backgroundColor,
+            invalid: Array.from(document.querySelectorAll("[aria-invalid=true]"), (field) => field.id.slice(5)),
+            undoes: !document.querySelector("#undo").disabled,
             spentMs: globalThis.page.spentMs,
             images: document.images.length,
             picture: document.querySelector("#plot").toDataURL(),
@@ -68,6 +59,9 @@ const actions = {
     },
     click: (selector) => page.click(selector),
     choose: (selector, value) => page.selectOption(selector, value),
+    find: (text) => page.fill("#find", text),
+    pause: (ms) => page.waitForTimeout(ms),
+    scheme: (colorScheme) => page.emulateMedia({ colorScheme }),
     size: (width, height) => page.setViewportSize({ width, height }),
     paste: async () => {
         told.clipboard = await page.evaluate(() => navigator.clipboard.readText());

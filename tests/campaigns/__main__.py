@@ -3,6 +3,7 @@
 from tests.campaigns.confirm import command as confirm
 from tests.campaigns.differential import command
 from tests.campaigns.faults import faults
+from tests.campaigns.fits import fits
 from tests.campaigns.fuzz import fuzz
 from tests.campaigns.injection import injection
 from tests.campaigns.leaps import leaps
@@ -10,9 +11,11 @@ from tests.campaigns.proof import proof
 from tests.campaigns.reloading import reload
 from tests.campaigns.slips import slips
 from tests.campaigns.soak import soak
+from tests.campaigns.years import years
 
 command.add_command(confirm)
 command.add_command(faults)
+command.add_command(fits)
 command.add_command(fuzz)
 command.add_command(injection)
 command.add_command(leaps)
@@ -20,6 +23,7 @@ command.add_command(proof)
 command.add_command(reload)
 command.add_command(slips)
 command.add_command(soak)
+command.add_command(years)
 
 if __name__ == "__main__":
     command()

@@ -8,6 +8,7 @@ ends of their ranges. Every word of state and outputs of every step is compared.
 
 import sys
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -21,6 +22,7 @@ from replay.engine import c_port
 from replay.engine.compiled import compiled
 from replay.port import adversary
 from replay.port.conform import INPUT_NAMES, STEP_NAMES
+from tests.campaigns.runtimes import RuntimePort
 from tests.campaigns.structured_text import StructuredTextPort
 from tests.results import close, record_option
 
@@ -28,6 +30,12 @@ CHUNK = 10_000  # steps with one set of settings
 MOOD_STEPS = 500  # steps with one mood
 ODD_INPUTS = 128  # once in so many steps one input is any integer at all
 WORDS = state.STATE_SIZE + outputs.OUTPUTS_SIZE
+PORTS: dict[str, Callable[[], Any]] = {
+    "c": lambda: c_port.load(c_port.build()),
+    "structured-text": StructuredTextPort,
+    "micropython": lambda: RuntimePort("micropython"),
+    "wasm": lambda: RuntimePort("wasm"),
+}
 
 
 def chunk_kernel(rng: Any, values: Any, memory: Any, drawn: Any, trail: Any) -> None:
@@ -155,7 +163,7 @@ def command() -> None:
 @command.command()
 @click.option("--steps", default=1e7, show_default=True, metavar="N", help="Steps to compare, such as 1e9.")
 @click.option("--seed", default=1, show_default=True, help="Start of the random numbers; not 0.")
-@click.option("--port", type=click.Choice(["c", "structured-text"]), default="c", show_default=True, help="Which port.")
+@click.option("--port", type=click.Choice(list(PORTS)), default="c", show_default=True, help="Which port.")
 @record_option
 def differential(steps: float, seed: int, port: str, *, record: bool) -> None:
     """Compare the compiled reference and a port. Exit status 0 identical, 1 different."""
@@ -168,7 +176,7 @@ def differential(steps: float, seed: int, port: str, *, record: bool) -> None:
             shown = time.perf_counter()
             print(f"{done:.3g} steps", file=sys.stderr, flush=True)
 
-    found = run(round(steps), seed, tell=tell, port=StructuredTextPort() if port == "structured-text" else None)
+    found = run(round(steps), seed, tell=tell, port=PORTS[port]())
     taken = time.perf_counter() - start
     if found.difference:
         print(found.difference)

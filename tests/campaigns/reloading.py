@@ -28,8 +28,8 @@ from replay.physics import layout
 from replay.physics.families import case_of
 from replay.physics.simulate import Case, Certainty, Plant, draws_of
 from replay.settings import Settings, read_settings
-from replay.synth.closed_loop import obey
 from tests.results import close, record_option
+from tests.support.plain_loop import obey
 
 DEMO = Path(__file__).parents[2] / "fixtures" / "settings.toml"
 FAULTS = ("reload-before-film", "reload-by-degrees")

@@ -148,9 +148,9 @@ def test_explain_shows_the_decisions_in_time(library: Path) -> None:
 
     assert done.returncode == 0, done.stderr
     lines = [line.split() for line in done.stdout.splitlines()]
-    assert ["0.0", "stopped", "lubricated", "-", "120.0", "300.0", "0"] in lines
-    assert ["100.0", "lubricated", "starved", "-", "5.0", "300.0", "3"] in lines
-    assert ["129.0", "starved", "tripped", "oil", "5.0", "300.1", "100"] in lines
+    assert ["0.0", "stopped", "lubricated", "-", "120.0", "198.7", "kPa", "gauge", "0"] in lines
+    assert ["100.0", "lubricated", "starved", "-", "5.0", "198.7", "kPa", "gauge", "3"] in lines
+    assert ["129.0", "starved", "tripped", "oil", "5.0", "198.8", "kPa", "gauge", "100"] in lines
     assert "must trip from 100 s to 250 s" in done.stdout
     assert "outcome hit" in done.stdout
 
@@ -231,10 +231,13 @@ BROKEN = {
         break_line("settings.toml", '"60 s"', '"45 min"'),
         ["trip_delay", '"45 min"', '"30 min"'],
     ),
-    "settings contradict": (break_line("settings.toml", '"80 kPa"', '"50 kPa"'), ["cut_out", "less than cut in"]),
+    "settings contradict": (
+        break_line("settings.toml", 'cut_in = "80 kPa"', 'cut_in = "50 kPa"'),
+        ["cut_out", "less than cut in"],
+    ),
     "a unit is missing": (break_line("settings.toml", '"60 kPa"', "60"), ["cut_out", "unit"]),
     "a cell is no number": (break_line("fault.csv", "\n7,", "\n7,x"), ["fault.csv", "line 9", "not a number"]),
-    "a cell is missing": (break_line("fault.csv", "\n7,", "\n"), ["fault.csv", "line 9", "3 cell(s)"]),
+    "a cell is missing": (break_line("fault.csv", "\n7,", "\n"), ["fault.csv", "line 9", "3 cells"]),
     "time goes back": (break_line("fault.csv", "\n7,", "\n5,"), ["fault.csv", "line 9", "does not increase"]),
     "the header is another": (
         break_line("fault.csv", "oil_pressure_kpa", "oil_psi"),
@@ -377,10 +380,11 @@ def test_what_takes_no_time_to_compute_takes_none_to_start(arguments: tuple[str,
 
 @pytest.mark.slow("compiles anew")
 def test_the_first_compile_is_told_and_the_next_command_is_silent(
-    library: Path, tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Catches half a minute of silence on a new machine, and the same words each time after."""
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("cache")))
 
-    assert COMPILING.encode() in on_a_terminal("score", str(library), "--engine", "compiled")
-    assert COMPILING.encode() not in on_a_terminal("score", str(library), "--engine", "compiled")
+    one = ("--count", "1", "--seed", "1", "--families", "power-dip")
+    assert COMPILING.encode() in on_a_terminal("synth", str(tmp_path / "first"), *one)
+    assert COMPILING.encode() not in on_a_terminal("synth", str(tmp_path / "next"), *one)

@@ -50,7 +50,7 @@ def ends(settings_file: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., 
         (AssertionError(), 70, "lubetrip: not foreseen: AssertionError; nothing was judged; LUBETRIP_TRACEBACK=1"),
         (EOFError("a worker"), 70, "lubetrip: not foreseen: EOFError (a worker)"),
         (ZeroDivisionError("\x1b[2J"), 70, r"lubetrip: not foreseen: ZeroDivisionError (\x1b[2J)"),
-        (click.UsageError("no such thing"), 2, "Usage:"),
+        (click.UsageError("no such thing."), 2, "lubetrip: guarantee: no such thing; accepted: see "),
     ],
 )  # fmt: skip
 def test_each_kind_of_failure_has_its_status(

@@ -157,3 +157,16 @@ def test_a_path_of_whole_steps_ends_where_the_curve_ends(curve) -> None:
 
     if last.any():
         assert ends == [(round(a * 10), round(b * 10)) for a, b in zip(x[last], y[last], strict=True)]
+
+
+@given(curve=curves())
+def test_long_runs_are_thinned_like_short_ones(curve) -> None:
+    """Catches another one of several equal extremes, and a run one row short, where few long runs go another way."""
+    times, kpa, breaks, stretches = curve
+    found = []
+    for long in (0, 10**6):
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr("replay.drawing.decimation.LONG", long)
+            found.append(polyline(times, kpa, breaks, stretches))
+
+    assert all(np.array_equal(one, other, equal_nan=True) for one, other in zip(*found, strict=True))

@@ -16,10 +16,12 @@ from replay.drawing.decimation import Stretches
 from replay.drawing.looks import LANES, LINES, apart, in_rows
 from replay.drawing.picture import Picture, picture, picture_of_long, trail_of
 from replay.drawing.plot import draw, draw_trace, save_plot
+from replay.drawing.trace_plot import trace_svg
 from replay.engine import replay_trace
 from replay.engine.portable import Machine
 from replay.ground.refusal import Refusal
 from replay.library import read_library
+from replay.score.explaining import explain_trace
 from replay.settings import read_settings
 from replay.trace import LongTrace, read_trace
 from tests.conftest import SETTINGS, trace_csv
@@ -93,7 +95,14 @@ def test_levels_states_and_marks_are_named(library: Path) -> None:
     """Catches a line without a name, a state told by colour alone, a label or a stop that is left out."""
     words = texts(figure(library, "fault"))
 
-    for word in ("cut-in 80.0", "cut-out 60.0", "floor 30.0", "hold band", "vacuum 80.0", "reload 100.0"):
+    for word in (
+        "cut-in 80.0 kPa",
+        "cut-out 60.0 kPa",
+        "floor 30.0 kPa",
+        "hold band",
+        "vacuum -21.3 kPa gauge",
+        "reload -1.3 kPa gauge",
+    ):
         assert word in words, word
     assert {"trip delay 60 s", "reload guard 50 %", "lubricated", "tripped", "locked out"} <= set(words)
     assert {"stop, oil 129.0 s", "earliest 100.0 s", "deadline 250.0 s"} <= set(words)
@@ -106,7 +115,9 @@ def test_levels_are_drawn_where_the_settings_have_them(library: Path) -> None:
     drawn = {line.get_label(): line.get_ydata()[0] for axes in (net, suction) for line in axes.lines}
     band = next(patch for patch in net.patches if patch.get_label() == "hold band")
 
-    assert {"cut-in": 80.0, "cut-out": 60.0, "floor": 30.0, "vacuum": 80.0, "reload": 100.0}.items() <= drawn.items()
+    # vacuum 80 and reload 100 kPa absolute, at sea level
+    wanted = {"cut-in": 80.0, "cut-out": 60.0, "floor": 30.0, "vacuum": -21.325, "reload": -1.325}
+    assert {name: pytest.approx(drawn[name], abs=1e-9) for name in wanted} == wanted
     assert (band.get_y(), band.get_y() + band.get_height()) == (60.0, 80.0)
 
 
@@ -130,7 +141,7 @@ def test_a_level_far_beyond_the_readings_is_named_with_an_arrow(library: Path) -
     """Catches a suction curve pressed flat by a reload guard that is set out of reach, and a guard left unsaid."""
     drawn = figure(library, "fault", reload=1_500_000)
 
-    assert "reload 1500.0 ↑" in texts(drawn)
+    assert "reload 1398.7 kPa gauge ↑" in texts(drawn)
     assert drawn.axes[1].get_ylim()[1] < 400
 
 
@@ -246,7 +257,7 @@ def test_a_long_file_is_drawn_as_it_is_read(library: Path, monkeypatch: pytest.M
     draw_trace(library / "fault.png", library / "fault.csv")
     ((shown, heading),) = drawn
 
-    assert heading.startswith("fault; must trip from 100 s to 250 s")
+    assert heading.startswith("fault: hit, margin 121.0 s; must trip from 100 s to 250 s")
     assert [(mark.kind, mark.at_s) for mark in shown.marks][:3] == [
         ("earliest", 100.0),
         ("deadline", 250.0),
@@ -334,10 +345,35 @@ def test_the_gauge_axis_counts_from_the_atmosphere_of_the_site(library: Path) ->
     path = library / "settings.toml"
     path.write_text(SETTINGS.replace('"0 m"', '"1000 m"'))
     axes = figure(library, "quiet").axes[1]
-    gauge = axes.child_axes[0]
+    absolute = axes.child_axes[0]
 
-    assert gauge.get_ylabel() == "kPa gauge, 1000 m"
-    assert float(gauge._functions[0](89.8763)) == pytest.approx(0, abs=1e-3)  # noqa: SLF001 - no public way to ask
+    assert (axes.get_ylabel(), absolute.get_ylabel()) == ("suction kPa gauge", "kPa abs, 1000 m")
+    assert float(absolute._functions[0](0)) == pytest.approx(89.8763, abs=1e-3)  # noqa: SLF001 - no public way to ask
+
+
+@pytest.mark.parametrize(
+    ("cut_out", "axes_named", "levels"),
+    [
+        ("60 kPa", ("net oil pressure kPa", "suction kPa gauge"), ("cut-out 60.0 kPa", "vacuum -21.3 kPa gauge")),
+        ("0.6 bar", ("net oil pressure bar", "suction bar(g)"), ("cut-out 0.60 bar", "vacuum -0.21 bar(g)")),
+        ("8.702 psi", ("net oil pressure psi", "suction psig"), ("cut-out 8.7 psi", "vacuum 6.3 inHg vac")),
+    ],
+)
+def test_a_plot_is_in_the_units_of_the_settings(
+    cut_out: str, axes_named: tuple[str, str], levels: tuple[str, str], library: Path
+) -> None:
+    """Catches an axis, a level or a band that stays in kPa: 60 kPa are 8.702 psi, 80 kPa abs are 6.3 inHg vac."""
+    path = library / "settings.toml"
+    path.write_text(SETTINGS.replace('"60 kPa"', f'"{cut_out}"'))
+    drawn = figure(library, "fault")
+    net, suction = drawn.axes[:2]
+    size = {"kPa": 1.0, "bar": 100.0, "psi": 6.894757}[axes_named[0].split()[-1]]
+
+    assert (net.get_ylabel(), suction.get_ylabel()) == axes_named
+    assert set(levels) <= set(texts(drawn))
+    lines = {line.get_label(): line.get_ydata()[0] for axes in (net, suction) for line in axes.lines}
+    assert lines["cut-out"] * size == pytest.approx(60, abs=1e-2)
+    assert lines["vacuum"] * size == pytest.approx(-21.325, abs=1e-3)
 
 
 def test_long_traces_are_drawn_in_hours_from_few_points(library: Path) -> None:
@@ -450,3 +486,87 @@ def test_score_draws_what_went_wrong_and_junit_names_the_plot(library: Path) -> 
     assert [path.name for path in plots.iterdir()] == ["0001-fault.png"]
     named = {p.get("value") for p in ET.parse(report).iter("property") if p.get("name") == "plot"}
     assert named == {str(plots / "0001-fault.png")}
+
+
+def test_a_picture_tells_outcome_margin_window_and_run_feedback(library: Path, tmp_path: Path) -> None:
+    """Catches a plot that leaves it to the reader whether the stop was in time, and whether the machine ran."""
+    drawn = shown(library, "fault")
+    stop_s = drawn.margins[0][0]
+
+    assert drawn.windows == ((100.0, 250.0),)
+    assert drawn.margins == ((stop_s, 250.0),)
+    assert stop_s == min(mark.at_s for mark in drawn.marks if mark.kind == "stop")
+    assert drawn.running == [(drawn.begin_s, drawn.end_s)]
+    assert "run feedback" in texts(figure(library, "fault"))
+    draw_trace(tmp_path / "f.svg", library / "fault.csv")
+    assert f"fault: hit, margin {250 - stop_s:.1f} s; must trip" in (tmp_path / "f.svg").read_text()
+
+
+def test_a_stop_before_the_window_leaves_no_margin(library: Path) -> None:
+    """Catches a margin from a nuisance trip, as if it had been in time."""
+    path = library / "library.toml"
+    path.write_text(path.read_text().replace("earliest_s = 100", "earliest_s = 140"))
+    drawn = shown(library, "fault")
+    stops = [mark.at_s for mark in drawn.marks if mark.kind == "stop"]
+
+    assert stops[0] < 140 < stops[1] < 250
+    assert drawn.margins == ((stops[1], 250.0),)
+
+
+def test_a_part_of_the_time_is_drawn(library: Path, tmp_path: Path) -> None:
+    """Catches an hour squeezed into a plot where a minute was asked for, and an empty plot."""
+    draw_trace(tmp_path / "f.svg", library / "fault.csv", from_s=100, to_s=140)
+    text = (tmp_path / "f.svg").read_text()
+    assert "stop, oil 129.0 s" in text
+    assert "deadline 250.0 s" not in text
+    with pytest.raises(Refusal, match="nothing of the trace lies between"):
+        draw_trace(tmp_path / "g.svg", library / "fault.csv", from_s=9000)
+
+
+def test_an_event_is_drawn_from_a_minute_before_it_to_two_after(library: Path, tmp_path: Path) -> None:
+    """Catches an event counted twice, as a spell and as its stop; another one than asked for; one that is not there."""
+    changes = explain_trace(library / "fault.csv").replay.changes
+    spells = [
+        (one.time_ms / 1000, two.time_ms / 1000)
+        for one, two in itertools.pairwise(changes)
+        if one.after == state.STARVED
+    ]
+    assert len(spells) >= 2
+    for number, (begin, end) in enumerate(spells, start=1):
+        draw_trace(tmp_path / "e.svg", library / "fault.csv", event=number)
+        draw_trace(tmp_path / "p.svg", library / "fault.csv", from_s=begin - 60, to_s=end + 120)
+        assert (tmp_path / "e.svg").read_text() == (tmp_path / "p.svg").read_text()
+    with pytest.raises(Refusal, match=r"--event.* = 99.*events"):
+        draw_trace(tmp_path / "e.svg", library / "fault.csv", event=99)
+    with pytest.raises(Refusal, match="beside --from"):
+        draw_trace(tmp_path / "e.svg", library / "fault.csv", event=1, to_s=100)
+
+
+def test_a_part_of_a_long_trace_is_drawn_row_by_row(library: Path) -> None:
+    """Catches three minutes of a day drawn from the few points that a whole day is thinned to, or cut short."""
+    settings, trace = read_settings(library / "settings.toml"), read_trace(library / "fault.csv")
+    times = trace.start_s + trace.time_ms / 1000
+    for drawn in (
+        picture(trace, settings, stretches=20, within=(100.0, 140.0)),
+        picture_of_long(LongTrace(library / "fault.csv"), settings, stretches=20, within=(100.0, 140.0)),
+    ):
+        assert (drawn.begin_s, drawn.end_s) == (100.0, 140.0)
+        assert set(times[(times >= 100) & (times <= 140)]) <= set(drawn.net.x)
+        assert drawn.net.x.max() == times.max()
+
+
+def test_the_time_axis_is_that_of_the_wall_where_the_trace_says_when_it_began(library: Path) -> None:
+    """Catches seconds of a log to be reckoned into the hour of a call-out, and UTC shown for the site's own time."""
+    path = library / "library.toml"
+    begun = 'id = "fault"\nstart_utc = 2026-03-01T09:05:00Z\nzone = "Europe/Oslo"'
+    path.write_text(path.read_text().replace('id = "fault"', begun))
+    entry = next(entry for entry in read_library(library).entries if entry.id == "fault")
+    settings, trace = read_settings(library / "settings.toml"), read_trace(entry.path)
+    lanes = draw(picture(trace, settings, entry, within=(60.0, 240.0)), "fault").axes[3]
+
+    ticks = dict(zip(lanes.get_xticks(), (label.get_text() for label in lanes.get_xticklabels()), strict=True))
+    assert lanes.get_xlabel() == "2026-03-01, Europe/Oslo; marks in s of the trace's own time"
+    assert ticks[120.0 + trace.start_s] == "10:07"
+    page = trace_svg(picture(trace, settings, entry, within=(60.0, 240.0)), "fault")
+    assert ">10:07<" in page
+    assert "2026-03-01, Europe/Oslo" in page

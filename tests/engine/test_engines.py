@@ -93,7 +93,7 @@ def test_an_engine_of_ones_own_is_named_and_its_record_does_not_pass_for_another
         (True, 1000, "portable"),
         (True, 10_000_000, "compiled"),
         (False, 1000, "portable"),
-        (False, 200_000, "portable"),
+        (False, 20_000, "portable"),
         (False, 10_000_000, "compiled"),
     ],
 )

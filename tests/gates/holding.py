@@ -7,7 +7,7 @@ from pathlib import Path
 
 from protect import outputs, ranges, saved, seal, state
 from replay.port.questions import pairs, record_of
-from replay.port.vectors import Vectors
+from replay.port.vectors import Vectors, remembering
 
 HELD = Path(__file__).with_name("held.py")
 
@@ -39,7 +39,7 @@ def fills(vectors: Vectors) -> Iterator[tuple[int, list[int], list[int], list[in
 
 def recalls(vectors: Vectors) -> Iterator[tuple[list[int], list[int], list[int], int, list[int]]]:
     """Yield (settings, first record, second record, answer, state after it)."""
-    for case in (vectors.cases[0], vectors.cases[-1]):
+    for case in (vectors.cases[0], vectors.cases[-1], *remembering(vectors.cases)):
         values, memory = list(case.settings), list(case.ticks[-1].state)
         for first, second in pairs(values, memory, list(vectors.cases[3].settings)):
             after = [0] * state.STATE_SIZE

@@ -40,13 +40,16 @@ def judge(
 
 def _install(folder: Path, python: str, how: tuple[str, ...], project: Path) -> str | None:
     """Install into an environment in a folder; return what is wrong where that fails."""
-    environment = {**os.environ, "VIRTUAL_ENV": str(folder / "venv")}
     uv = [sys.executable, "-m", NEEDED]
+    into = (
+        "--python",
+        str(folder / "venv"),
+    )  # named: started as a module, uv goes to the environment it stands in itself
     for command in (
         [*uv, "venv", "-q", "--python", python, folder / "venv"],
-        [*uv, "pip", "install", "-q", *how, "--editable", f"{project}[test]"],
+        [*uv, "pip", "install", "-q", *into, *how, "--editable", f"{project}[test]"],
     ):
-        done = subprocess.run(command, cwd=folder, env=environment, capture_output=True, text=True, check=False)
+        done = subprocess.run(command, cwd=folder, capture_output=True, text=True, check=False)
         if done.returncode:
             return done.stderr.strip()[-2000:]
     return None

@@ -32,7 +32,8 @@ NAMED = Path(__file__).with_name("named_slips.toml")
 COPIED = ("firmware_ref", "fixtures", "protect", "replay", "tests", "pyproject.toml", "README.md", "DEVELOPERS.md")
 SAMPLE, SEED = 40, 1
 PLAIN_S, PLANTED_S = 1200.0, 300.0  # how long the tests of a part may take with nothing planted, and with a slip
-COMPILED = ("physics", "sweep")  # parts that take too long without machine code
+COMPILED = ("sweep",)  # parts that take too long without machine code
+SLOW_INTERPRETED = ("labels_stand_as_the_step_is_halved", "a_generated_label_is_the_settled_one")
 FATES = ("killed", "timeout", "survived")
 
 # Part of the host side -> its files in replay/, and the tests that state what they do.
@@ -105,11 +106,20 @@ PLAN: Plan = {
             "tests/measured/test_import_broken.py",
         ),
     ),
+    "ranking": (("triage/ranking.py",), ("tests/triage/test_triage_ranking.py", "tests/triage/test_triage.py")),
     "physics": (
-        tuple(f"physics/{name}.py" for name in ("bearing", "sump", "pump", "journal", "sensors", "simulate")),
-        tuple(
-            f"tests/physics/test_physics_{name}.py"
-            for name in ("bearings", "outside", "sensors", "balances", "tables", "numerics", "behaviour")
+        tuple(f"physics/{name}.py" for name in ("bearing", "sump", "pump", "journal")),
+        (
+            *(f"tests/physics/test_physics_{name}.py" for name in ("equations", "outside", "tables", "bearings")),
+            *(f"--deselect=tests/physics/test_physics_bearings.py::test_{name}" for name in SLOW_INTERPRETED),
+        ),
+    ),
+    "sensors": (("physics/sensors.py",), ("tests/physics/test_physics_sensors.py",)),
+    "labels": (
+        ("physics/simulate.py", "physics/families.py"),
+        (
+            "tests/physics/test_physics_labels.py",
+            "tests/physics/test_physics_bearings.py::test_label_follows_from_the_spells",
         ),
     ),
     "page": (

@@ -2,16 +2,17 @@
 
 A mistake that the vectors let pass has to stand in wrong_ports/equivalent.toml, with what shows that nothing could tell
 it apart, or as "unsettled": no step of a long search did, and nothing shows yet that none can. No more than
-`MOST_UNSETTLED` may be. `judge` takes the vectors as
-they ship; the list is made by `python -m tests.wrong_ports.equivalents`.
+`MOST_UNSETTLED` may be. `judge` takes the vectors as they ship, the states that they tell at power-up and the first
+step after each recalled record with them; the list is made by `python -m tests.wrong_ports.equivalents`.
 """
 
 import tomllib
 from collections import Counter
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from pathlib import Path
 
 from protect import outputs, state
+from replay.port.questions import Exchange
 from replay.port.vectors import Case, Vectors
 from tests.gates.port import Verdict
 from tests.support.toolchain import vector_set
@@ -19,7 +20,7 @@ from tests.wrong_ports.wrong import Hunt
 
 EQUIVALENT = Path(__file__).parents[1] / "wrong_ports" / "equivalent.toml"
 UNSETTLED = "unsettled"
-MOST_UNSETTLED = 26  # that neither a vector nor z3 has settled yet
+MOST_UNSETTLED = 0  # each is found, or shown to be none
 
 
 def listed(path: Path = EQUIVALENT) -> dict[str, str]:
@@ -29,23 +30,46 @@ def listed(path: Path = EQUIVALENT) -> dict[str, str]:
     return {f"{row['place']} [{what}]": row["shown"] for row in rows for what in row["mistakes"]}
 
 
-def hunted(cases: Sequence[Case], known: Collection[str] = (), patience: int = 0) -> Hunt:
-    """Take all steps of the cases, and with each of them the mistakes that are not found yet."""
+def hunted(
+    cases: Sequence[Case], known: Collection[str] = (), patience: int = 0, exchanges: Sequence[Exchange] = ()
+) -> Hunt:
+    """Take all steps of the cases and of the questions, and with each of them the mistakes that are not found yet."""
     hunt = Hunt(known=known, patience=patience)
     for case in cases:
         memory, values, results = list(case.start), list(case.settings), [0] * outputs.OUTPUTS_SIZE
-        hunt.begin_walk()
+        hunt.begin_walk(memory)
         for tick in case.ticks:
             hunt.step(memory, values, list(tick.inputs), results)
             if (tuple(memory[: state.STATE_SIZE]), tuple(results)) != (tick.state, tick.outputs):
                 raise ValueError(f"case {case.purpose}: not what the logic does")
+    for values, memory, inputs in recalled_steps(exchanges):
+        hunt.begin_walk(memory)
+        hunt.step(memory, values, inputs, [0] * outputs.OUTPUTS_SIZE)
     return hunt
+
+
+def recalled_steps(exchanges: Sequence[Exchange]) -> Iterator[tuple[list[int], list[int], list[int]]]:
+    """Yield (settings, state, inputs) of the first step after each record that is recalled, as the questions take it."""
+    values: list[int] = []
+    memory: list[int] = []
+    for asked, answer in exchanges:
+        word, *numbers = asked.split()
+        if word == "set":
+            values, memory = list(map(int, numbers)), []
+        elif word == "recall":
+            memory = list(map(int, answer.split()[2:]))
+        elif word in ("flip", "step"):
+            memory = []
+        elif word == "sealed" and memory:
+            yield values, memory, list(map(int, numbers))
+            memory = []
 
 
 def judge(vectors: Vectors | None = None, listing: Mapping[str, str] | None = None) -> Verdict:
     """Judge the vectors by the wrong ports that they let pass."""
     known = listed() if listing is None else listing
-    hunt = hunted((vectors or vector_set()).cases, known)
+    vectors = vectors or vector_set()
+    hunt = hunted(vectors.cases, known, exchanges=vectors.exchanges)
     names = {mistake.name for mistake in hunt.mistakes}
     lines = [f"passes: {mistake.name}" for mistake in hunt.pending()]
     lines += [f"listed, but no mistake: {name}" for name in sorted(known.keys() - names)]

@@ -317,3 +317,54 @@ def test_the_upper_limit_covers_at_least_as_often_as_it_says(size: int, probabil
         if statistics.proportion_upper(seen, size, 0.9) >= probability
     )
     assert covered >= 0.9
+
+
+@pytest.mark.outside(
+    computation="Cohen's kappa and its interval",
+    source="printout of SAS for a 3 x 3 table, as the tests of statsmodels carry it; Agresti and Winner 1997 (two critics)",
+    status="quoted",
+    agreement="to the four digits printed; the second, from memory, to its two",
+)
+def test_kappa_is_that_of_published_examples() -> None:
+    """Catches kappa with rows taken for columns, or the interval of the hypothesis of no agreement (ASE 0.1484)."""
+    kappa = statistics.cohen_kappa([[0, 4, 1], [0, 8, 0], [0, 1, 5]], 0.95)
+    critics = statistics.cohen_kappa([[24, 8, 13], [8, 13, 11], [10, 9, 64]], 0.95)
+
+    assert kappa == pytest.approx((0.4842, 0.2137, 0.7547), abs=5e-5)
+    assert critics == pytest.approx((0.389, 0.27, 0.51), abs=5e-3)
+
+
+def test_kappa_is_not_told_where_there_is_none() -> None:
+    """Catches a division by nothing, and a whole agreement that is less than 1."""
+    assert statistics.cohen_kappa([[0, 0], [0, 0]], 0.95) is None
+    assert statistics.cohen_kappa([[9, 0], [0, 0]], 0.95) is None
+    assert statistics.cohen_kappa([[9, 0], [0, 3]], 0.95) == (1.0, 1.0, 1.0)
+
+
+# Down syndrome in Michigan, births of order five and later, by age of the mother (Stark and Mantell 1966, as in Fay and
+# Feuer 1997, table II): cases, births, and all births of that age, which the rate is standardised to.
+CASES = (0, 8, 63, 112, 262, 295)
+BIRTHS = (327, 30666, 123419, 149919, 104088, 34392)
+ALL_BIRTHS = (319933, 931318, 786511, 488235, 237863, 61313)
+
+
+@pytest.mark.outside(
+    computation="limits of a weighted sum of counts (Fay and Feuer)",
+    source="R package dsrTest 1.0.0, its vignette's gamma method on the data of Fay and Feuer 1997",
+    status="consulted",
+    agreement="5e-6, the last printed digit",
+)
+def test_limits_of_a_weighted_sum() -> None:
+    """Catches an upper limit without the largest weight, or with that of what was seen; the mean and the variance changed."""
+    weights = [1e5 * whole / sum(ALL_BIRTHS) / births for whole, births in zip(ALL_BIRTHS, BIRTHS, strict=True)]
+    found = statistics.weighted_interval(list(zip(CASES, weights, strict=True)), max(weights), 0.95)
+
+    assert found == pytest.approx((75.52901, 67.70212, 188.30017), abs=1e-5)
+
+
+@pytest.mark.parametrize("events", [0, 1, 7])
+def test_limits_of_one_weight_are_those_of_a_rate(events: int) -> None:
+    """Catches limits that are exact for mixed weights only."""
+    _, *limits = statistics.weighted_interval([(events, 0.5)], 0.5, 0.9)
+
+    assert limits == pytest.approx(statistics.rate_interval(events, 2.0, 0.9))

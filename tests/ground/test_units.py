@@ -16,6 +16,7 @@ from replay.ground.units import (
     absolute_pressure_pa,
     atmosphere_pa,
     duration_ms,
+    marked_pressure_pa,
     pressure_difference_pa,
     quantity,
 )
@@ -118,6 +119,24 @@ def test_pressure_counts_from_where_its_mark_says(text: str, pascals: int) -> No
 def test_what_is_no_pressure_is_refused(text: object) -> None:
     """Catches a reader that guesses a unit or lets a deeper vacuum than empty space pass."""
     with pytest.raises(UnitError):
+        absolute_pressure_pa(text, 101325.0)
+
+
+@pytest.mark.parametrize("text", ["5 inHg", "84 kPa", "20 psi", "-3 psi", "0.8 bar"])
+def test_a_suction_pressure_says_what_it_counts_from(text: str) -> None:
+    """Catches 5 inHg, meant as a vacuum of 84 kPa, taken for 17 kPa absolute without a word."""
+    with pytest.raises(UnitError, match=f'write .*"{text} abs" or "{text} gauge"'):
+        marked_pressure_pa(text, 101325.0)
+    assert marked_pressure_pa(f"{text} gauge", 101325.0) == absolute_pressure_pa(f"{text} gauge", 101325.0)
+
+
+@pytest.mark.parametrize(
+    ("text", "meant"),
+    [("7 PSI", "7 psi"), ("5 INHG", "5 inHg"), ("48 KPA", "48 kPa"), ("0.4 Bar", "0.4 bar"), ("7 PSIG", "7 psig")],
+)
+def test_a_unit_that_is_misspelt_is_told_as_it_is_written(text: str, meant: str) -> None:
+    """Catches a refusal that leaves the user to guess that capitals matter."""
+    with pytest.raises(UnitError, match=f'did you mean "{meant}"'):
         absolute_pressure_pa(text, 101325.0)
 
 

@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from replay.ground.wording import kilopascals, kpa, net_oil, percent, rate, seconds, sure, tenths, words
+from replay.ground.wording import counted, net_oil, percent, pressure, rate, seconds, sure, tenths, times, words
 
 
 @pytest.mark.parametrize(
@@ -21,7 +21,10 @@ def test_numbers_stand_with_their_unit_or_under_one_and_none_is_a_dash() -> None
     assert [percent(0.0593), percent(1.0), percent(0.00012345), sure(0.9995)] == [
         *("5.93 %", "100 %", "0.0123 %", "99.95 % sure"),
     ]
-    assert [tenths(46.84), seconds(46.84), kpa(48263), kilopascals(48263)] == ["46.8", "46.8 s", "48.3", "48.3 kPa"]
-    assert {word(None) for word in (percent, rate, tenths, seconds, kpa, kilopascals)} == {"-"}
+    assert [tenths(46.84), seconds(46.84), pressure(48263)] == ["46.8", "46.8 s", "48.3 kPa"]
+    assert {word(None) for word in (percent, rate, tenths, seconds, pressure)} == {"-"}
+    assert [counted(1, "stop"), counted(0, "stop"), times(1), times(2), times(7)] == [
+        *("1 stop", "0 stops", "once", "twice", "7 times"),
+    ]
     assert words("rode_through") == "rode through"
     assert [net_oil(-12.0), net_oil(48263)] == ["0.0 kPa (0.0 psi)", "48.3 kPa (7.0 psi)"]

@@ -13,6 +13,7 @@ from replay.cli import main
 from replay.settings.file import SECTIONS
 from replay.trace import COLUMNS
 from tests.house.test_floors import FLOORS
+from tests.support.command import lubetrip
 
 ROOT = Path(__file__).parents[2]
 
@@ -23,15 +24,18 @@ def read(name: str) -> str:
 
 
 README, DEVELOPERS = read("README.md"), read("DEVELOPERS.md")
+GUIDES = {path.stem: path.read_text(encoding="utf-8") for path in (ROOT / "replay" / "guides").glob("*.md")}
 DOCUMENTS = (
     "README.md",
     "DEVELOPERS.md",
+    "protect/README.md",
+    "fixtures/README.md",
+    *(f"replay/guides/{name}.md" for name in sorted(GUIDES) if "](" in GUIDES[name] and name != "changes"),
     "firmware_ref/README.md",
     "tests/README.md",
     "tests/OUTSIDE.md",
     "tests/RESULTS.md",
 )
-CHANGES = "\n## Changes for users\n"  # speaks of old paths too
 HOW_TO_ADD = {
     *(f"protect/{name}.py" for name in ("table", "conditions", "ranges")),
     *(
@@ -89,10 +93,27 @@ def test_the_readme_warns(caution: str) -> None:
     assert caution.lower() in README.lower()
 
 
-def test_columns_and_labels_of_the_data_stand_in_the_readme() -> None:
+def test_columns_and_labels_of_the_data_stand_in_their_guide() -> None:
     """Catches a trace column or a label that only the source knows."""
     for name in (*COLUMNS, "must_trip", "ride_through", "undecided", "earliest_s", "deadline_s", "library.toml"):
-        assert name in README, name
+        assert name in GUIDES["libraries"], name
+
+
+def test_the_readme_is_read_in_a_minute_and_leads_to_every_guide() -> None:
+    """Catches a first page that grows until nobody reads it, and a guide that nobody is sent to."""
+    assert len(README.splitlines()) <= 165
+    assert README.count("![") == 3
+    for name in GUIDES:
+        assert f"(replay/guides/{name}.md)" in README, name
+
+
+@pytest.mark.parametrize("name", sorted(GUIDES))
+def test_a_guide_is_printed_by_its_name(name: str) -> None:
+    """Catches a guide that the command does not find, or prints otherwise."""
+    assert lubetrip("help", name).stdout == GUIDES[name]
+    assert re.search(
+        rf"^{name} +{re.escape(GUIDES[name].splitlines()[0].lstrip('# '))}$", lubetrip("help").stdout, re.MULTILINE
+    )
 
 
 def test_every_key_stands_in_the_demo_settings() -> None:
@@ -107,7 +128,7 @@ def test_every_key_stands_in_the_demo_settings() -> None:
 @pytest.mark.parametrize("name", DOCUMENTS)
 def test_files_that_are_mentioned_exist(name: str) -> None:
     """Catches a path that moved away from under its mention, in a command, in a link or by itself."""
-    text = read(name).partition(CHANGES)[0]
+    text = read(name)
     places = ROOT, (ROOT / name).parent
     mentioned = set(re.findall(r"`([a-z][\w.-]*/[\w./-]*(?:\.\w+|/))(?:::\w+)?`", text)) - {"site/settings.toml"}
     mentioned |= {link.partition("#")[0] for link in re.findall(r"\]\(([^):]+)\)", text)}
@@ -122,8 +143,8 @@ def test_files_that_are_mentioned_exist(name: str) -> None:
 
 def test_python_paths_that_are_mentioned_exist() -> None:
     """Catches a function that moved away from under its mention, and a new path among the changes that is old already."""
-    text, _, changes = README.partition(CHANGES)
-    paths = set(re.findall(r"`(replay(?:\.\w+)+)`", text))
+    changes = GUIDES["changes"]
+    paths = set(re.findall(r"`(replay(?:\.\w+)+)`", README))
     for old, new in re.findall(r"^\| (`replay.*) \| (`replay.*) \|$", changes, re.MULTILINE):
         first, *others = re.findall(r"`([\w.]+)`", new)
         if new.endswith("the same names"):

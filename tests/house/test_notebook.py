@@ -1,4 +1,4 @@
-"""What a notebook shows, and the worked example of the README run as a reader would run it."""
+"""What a notebook shows, and the worked example of the guide run as a reader would run it."""
 
 import json
 import os
@@ -188,14 +188,14 @@ def test_without_a_shell_none_is_imported() -> None:
     assert done.stdout.strip() == "[]"
 
 
-def test_the_example_of_the_readme_runs(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_example_of_the_guide_runs(monkeypatch: pytest.MonkeyPatch) -> None:
     """Catches an example that went out of step with the code, or prints something else than it says."""
-    readme = (ROOT / "README.md").read_text(encoding="utf-8")
-    blocks = re.findall(r"```python\n(.*?)```", readme, re.DOTALL)
+    guide = (ROOT / "replay" / "guides" / "notebook.md").read_text(encoding="utf-8")
+    blocks = re.findall(r"```python\n(.*?)```", guide, re.DOTALL)
     monkeypatch.chdir(ROOT)
     names: dict[str, object] = {}
     example = next(block for block in blocks if "picture(" in block)
-    exec(compile(example, "README.md", "exec"), names)  # noqa: S102 - the very point
+    exec(compile(example, "notebook.md", "exec"), names)  # noqa: S102 - the very point
 
     shown = {(module, name) for module, name, _, _ in notebook.SHOWN}
     for name in ("result", "settings", "trace"):

@@ -23,7 +23,9 @@ import sys, tarfile
 from hatchling import build as build_meta
 folder = sys.argv[1]
 archive = build_meta.build_sdist(folder)
-tarfile.open(f"{folder}/{archive}").extractall(folder, filter="data")
+with tarfile.open(f"{folder}/{archive}") as packed:
+    packed.extraction_filter = getattr(tarfile, "data_filter", None)  # not in every Python 3.11
+    packed.extractall(folder)
 """
 WHEEL = "import sys; from hatchling import build as build_meta; print(build_meta.build_wheel(sys.argv[1]))"
 
@@ -82,7 +84,7 @@ def test_the_command_is_a_module_too(tmp_path: Path) -> None:
     command = [sys.executable, "-m", "replay", "--version"]
     done = subprocess.run(command, cwd=tmp_path, env=ENVIRONMENT, capture_output=True, text=True, check=True)
 
-    assert done.stdout == f"lubetrip, version {PROJECT['project']['version']}\n"
+    assert done.stdout.startswith(f"lubetrip, version {PROJECT['project']['version']}, logic ")
 
 
 @pytest.mark.parametrize("package", ["protect", "firmware_ref"])
@@ -136,7 +138,8 @@ def test_the_demo_library_is_that_of_the_checkout(tmp_path: Path) -> None:
     lubetrip("demo", tmp_path / "demo")
 
     files = {path.relative_to(tmp_path / "demo"): path.read_bytes() for path in (tmp_path / "demo").rglob("*.*")}
-    assert files == {Path(name).relative_to("fixtures"): (ROOT / name).read_bytes() for name in listed("fixtures")}
+    demo = [name for name in listed("fixtures") if name != "fixtures/README.md"]
+    assert files == {Path(name).relative_to("fixtures"): (ROOT / name).read_bytes() for name in demo}
 
 
 def test_a_demo_is_never_written_over_something_else(tmp_path: Path) -> None:
@@ -161,7 +164,7 @@ def test_the_version_stands_in_one_place() -> None:
     ]
 
     assert holding == ["firmware_ref/c/lubetrip_logic.h", "firmware_ref/st/lubetrip.st", "pyproject.toml"]
-    assert lubetrip("--version").stdout.strip().endswith(PROJECT["project"]["version"])
+    assert lubetrip("--version").stdout.startswith(f"lubetrip, version {PROJECT['project']['version']}, ")
 
 
 def test_types_are_offered_to_those_who_build_on_it() -> None:

@@ -11,6 +11,7 @@ import itertools
 import math
 import statistics
 import tomllib
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -19,6 +20,7 @@ import pandas as pd
 from scipy import stats
 
 from protect import outputs, protection, ranges, state
+from protect import settings as rules
 from replay.settings import read_settings
 
 AGAIN_S, AFTER_S = 600.0, 300.0
@@ -96,6 +98,29 @@ def plain_logics(rows: pd.DataFrame, values: tuple[int, ...]) -> dict[str, Lived
     return found
 
 
+def plain_law(rows: pd.DataFrame, values: tuple[int, ...], law: str, cut_out: int, delay: int) -> Lived:
+    """Return what a plain law with a cut-out (Pa) and a delay (ms) comes to."""
+    if law == "unweighted integrator":
+        own = list(values)
+        own[ranges.CUT_IN] += cut_out - own[ranges.CUT_OUT]
+        own[ranges.CUT_OUT], own[ranges.TRIP_DELAY] = cut_out, delay
+        own[ranges.FLOOR] = min(own[ranges.FLOOR], cut_out - 1)
+        own[ranges.FLOOR_WEIGHT] = own[ranges.VACUUM_WEIGHT] = 2048
+        rules.derive(own)
+        return lived(rows, tuple(own))
+    found, short_ms = Lived(), 0
+    for row in rows.itertuples():
+        low = ranges.NO_READING in (row.oil, row.suction) or row.oil - row.suction < cut_out
+        if law == "vacuum and low":
+            low = low and row.suction != ranges.NO_READING and row.suction < values[ranges.VACUUM]
+        short_ms = short_ms + row.elapsed if low and row.running else 0
+        found.run_ms += row.elapsed * row.running
+        if low and row.running and short_ms >= delay:
+            found.stops, found.locked_out = [[round(row.at_s, 3), math.inf, 1]], True
+            break
+    return found
+
+
 # -------------------------------------------------------------------------------------------------- what is told twice
 
 
@@ -169,7 +194,7 @@ def common(
 
 
 def given_to(
-    windows: list[dict[str, float]], stops: list[list[float]], held: list[bool]
+    windows: list[dict[str, float]], stops: list[list[float]], held: list[bool], told: list[Span]
 ) -> tuple[dict[int, float], dict[int, float], int, int]:
     """Return by window the stop that answers it and the first that came too early, the nuisance stops and the repeats."""
     ends = [max(w[key] for key in ("deadline_s", "likely_s", "latest_s") if key in w) for w in windows]
@@ -187,7 +212,9 @@ def given_to(
             over = begun and past and past[0] < windows[here]["earliest_s"] and past[1] > windows[here]["deadline_s"]
             again = past and at - past[1] <= AGAIN_S and (past[2] or over)
             of_fault = bool(again or (begun and at <= ends[here]))
-            repeats, nuisance = repeats + of_fault, nuisance + (not of_fault)
+            w = windows[here if of_fault else following]
+            if not overlaps(w["earliest_s"], w["deadline_s"], told):  # else it counts where that fault does
+                repeats, nuisance = repeats + of_fault, nuisance + (not of_fault)
             if not of_fault:
                 before.setdefault(following, at)
         past = [at, until, of_fault]
@@ -199,11 +226,13 @@ def overlaps(begin: float, end: float, spans: list[Span]) -> bool:
     return any(max(begin, since) <= min(end, until) for since, until in spans)
 
 
-def judged_windows(windows: list[dict[str, float]], stops: list[list[float]]) -> tuple[list[dict[str, Any]], int, int]:
-    """Return what became of each window, the nuisance stops and the repeats."""
+def judged_windows(
+    windows: list[dict[str, float]], stops: list[list[float]], told: list[Span]
+) -> tuple[list[dict[str, Any]], int, int]:
+    """Return what became of each window, and the nuisance stops and the repeats that no other trace tells."""
     causes = {at: CAUSES[int(word) & 7] for at, _, word in stops}
     held = [any(at < w["earliest_s"] and until > w["deadline_s"] for at, until, _ in stops) for w in windows]
-    answer, before, nuisance, repeats = given_to(windows, stops, held)
+    answer, before, nuisance, repeats = given_to(windows, stops, held, told)
     found = []
     for n, w in enumerate(windows):
         stop = before.get(n, None if held[n] else answer.get(n))
@@ -286,7 +315,7 @@ def sensor_fails(entry: dict[str, Any]) -> bool:
 def verdict_of(entry: dict[str, Any], rows: pd.DataFrame, one: Lived) -> dict[str, Any]:
     """Return one row of the report. told of an entry: stretches that another trace tells; doubt: why it proves nothing."""
     told = entry.get("told", [])
-    windows, nuisance, repeats = judged_windows(windows_of(entry), one.stops)
+    windows, nuisance, repeats = judged_windows(windows_of(entry), one.stops, told)
     first = one.stops[0] if one.stops else None
     row: dict[str, Any] = {"id": entry["id"], "family": entry["family"], "deadline_s": None, "margin_s": None}
     left = [w for w in windows if not overlaps(w["earliest_s"], w["deadline_s"], told)]
@@ -350,6 +379,9 @@ def totals_of(rows: list[dict[str, Any]]) -> dict[str, Any]:
         "median_margin_s": round(statistics.median(margins), 3) if margins else None,
         "worst_margin_s": min(margins, default=None),
         "worst_likely_margin_s": min(likely, default=None),
+        "worst_late_margin_s": min(
+            (w["margin_s"] for w in windows if w["late"] not in (None, "no stop")), default=None
+        ),
         "upsets": int(met.rode_through.sum() + met.stopped.sum()),
         "upsets_stopped": int(met.stopped.sum()) if marked else None,
         "stops_outside_upsets": int(met.stops_outside.sum()) if marked else None,
@@ -480,6 +512,79 @@ def mix_of(shares: dict[str, float], rows: list[dict[str, Any]], sure: float) ->
     return {"shares": {n: s / whole for n, s in shares.items()}, "missed_probability": seen, "upper": upper}
 
 
+# ------------------------------------------------------------------------------------- what labels and limits rest on
+
+
+def alike_labels(one: dict[str, Any], other: dict[str, Any]) -> bool:
+    """Say whether two labels are of one kind, with as many windows that share half of the time or more of what they cover."""
+    kinds = [
+        next(kind for kind in ("must_trip", "ride_through", "undecided") if kind in label) for label in (one, other)
+    ]
+    pairs = list(itertools.zip_longest(windows_of(one), windows_of(other)))
+    if kinds[0] != kinds[1] or any(None in pair for pair in pairs):
+        return False
+    for a, b in pairs:
+        ends = sorted([a["earliest_s"], a["deadline_s"], b["earliest_s"], b["deadline_s"]])
+        apart = a["deadline_s"] < b["earliest_s"] or b["deadline_s"] < a["earliest_s"]
+        if ends[0] != ends[3] and (apart or ends[2] - ends[1] < (ends[3] - ends[0]) / 2):
+            return False
+    return True
+
+
+def rests_of(entries: list[dict[str, Any]]) -> dict[str, int]:
+    """Count what labels that are decided rest on: those who say the same, else how the trace came about."""
+    found = dict.fromkeys(
+        ("inspection", "two reviewers", "one reviewer", "physics", "nobody named", "reviewers differ"), 0
+    )
+    for entry in entries:
+        words = entry.get("labels", [])
+        if "undecided" in entry:
+            found["reviewers differ"] += any("undecided" not in word for word in words)
+            continue
+        same = [word for word in words if alike_labels(word, entry)]
+        made = "physics" if entry["origin"].startswith("synthetic:") else "nobody named"
+        by = {0: made, 1: "one reviewer"}.get(len({word["by"] for word in same}), "two reviewers")
+        found["inspection" if any("inspection" in word for word in same) else by] += 1
+    return found
+
+
+def machines_of(
+    entries: list[dict[str, Any]], rows: list[dict[str, Any]], acceptance: dict[str, Any]
+) -> dict[str, Any]:
+    """Return the limits whose trials are machines: a recorded one by its name, a synthesised trace by itself."""
+    sure, could, did = (
+        acceptance.get("confidence", 0.95),
+        [set[str]() for _ in range(4)],
+        [set[str]() for _ in range(4)],
+    )
+    judged = [(e, r) for e, r in zip(entries, rows, strict=True) if r["outcome"] not in NEITHER]
+    names = []
+    for entry, row in judged:
+        made = entry["origin"].startswith("synthetic:")
+        name = "made " + entry["id"] if made else "of " + " ".join(entry["machine"].casefold().split())
+        names.append(name)
+        found = [w for w in row["windows"] if w["outcome"] in ("hit", "missed")]
+        upsets = row["upsets"] or {"stopped": 0, "rode_through": 0}
+        late = any(w["outcome"] == "missed" for w in found)
+        thin = any(w["outcome"] == "hit" and w["margin_s"] < acceptance["min_margin_s"] for w in found)
+        runs = (not row["windows"] and row["run_hours"] > 0) or row["nuisance_trips"]
+        met = upsets["stopped"] + upsets["rode_through"]
+        for place, (tried, came) in enumerate(
+            [(found, late), (runs, row["nuisance_trips"]), (found, late or thin), (met, upsets["stopped"])]
+        ):
+            could[place] |= {name} if tried else set()
+            did[place] |= {name} if came else set()
+    limits = [
+        (len(came), len(tried), *probability(len(came), len(tried), sure))
+        for came, tried in zip(did, could, strict=True)
+    ]
+    return {
+        "unit": "machine" if len(set(names)) < len(names) else "trace",
+        "machines": len(set(names)),
+        "limits": limits,
+    }
+
+
 def acceptance_of(settings_file: Path) -> dict[str, Any]:
     """Return [acceptance] as the file has it; min_margin in s."""
     found = tomllib.loads(settings_file.read_text(encoding="utf-8"))["acceptance"]
@@ -499,7 +604,27 @@ def account(folder: Path, settings_file: Path) -> dict[str, Any]:
         rows.append(verdict_of(entry, trace, lived(trace, values)))
         for name, one in plain_logics(trace, values).items():
             plain.setdefault(name, []).append(verdict_of(entry, trace, one))
-    return summed(rows, plain, acceptance_of(settings_file), library.get("mix")) | {"twice": twice}
+    own = summed(rows, plain, acceptance_of(settings_file), library.get("mix"))
+    machines = machines_of(library["trace"], rows, acceptance_of(settings_file))
+    return own | {"twice": twice, "rests": rests_of(library["trace"]), "by_machine": machines}
+
+
+def laws_account(folder: Path, settings_file: Path) -> Callable[[str, int, int], tuple[int, int]]:
+    """Return a function that says what a law with a cut-out and a delay comes to: windows missed, nuisance trips."""
+    library = tomllib.loads((folder / "library.toml").read_text(encoding="utf-8"))
+    _, values, *_ = vars(read_settings(settings_file)).values()
+    traces = [rows_of(folder / entry["file"]) for entry in library["trace"]]
+    told_twice(library["trace"], folder, traces)
+
+    def come_to(law: str, cut_out: int, delay: int) -> tuple[int, int]:
+        found = [
+            verdict_of(entry, trace, plain_law(trace, values, law, cut_out, delay))
+            for entry, trace in zip(library["trace"], traces, strict=True)
+        ]
+        total = totals_of(found)
+        return total["missed"], total["nuisance_trips"]
+
+    return come_to
 
 
 def summed(

@@ -65,6 +65,17 @@ def labels(draw: st.DrawFn, course: list[tuple[str, int]], begin_s: float, kind:
 
 
 @st.composite
+def words(draw: st.DrawFn, label: str) -> str:
+    """Draw what reviewers say of a trace, so that it comes to its label: nothing, the same, or two who differ."""
+    same = [f'{{ by = "r{n}", on = 2026-01-0{n}, {label.splitlines()[0]}' for n in (1, 2)]
+    if label == "undecided = true":
+        same[1] = '{ by = "r2", on = 2026-01-02, ride_through = true'
+    found = ', inspection = "dry"' if draw(st.sampled_from([False, False, True])) else ""
+    told = same if label == "undecided = true" else same[: draw(st.integers(1, 2))]
+    return f"labels = [ {', '.join(f'{one}{found} }}' for one in told)} ]\n" if draw(st.booleans()) else ""
+
+
+@st.composite
 def libraries(draw: st.DrawFn) -> dict[str, str]:
     """Draw the files of a library and its settings: at least a fault and a trace that rides through, the first two."""
     text, files, labelled = 'settings = "settings.toml"\n', dict[str, str](), dict[str, str]()
@@ -92,7 +103,8 @@ def libraries(draw: st.DrawFn) -> dict[str, str]:
         if draw(st.sampled_from([True, True, False])):  # recordings of one machine may overlap
             second = draw(st.sampled_from([0, 7, 40, 59]))
             text += f"start_utc = 2026-01-01T00:0{draw(st.sampled_from([0, 0, 0, 2]))}:{second:02d}Z\n"
-        text += f'oil = "o"\norigin = "synthetic: drawn"\n{label}\n'
+        origin = draw(st.sampled_from(["synthetic: drawn", "recorded: drawn"]))
+        text += f'oil = "o"\norigin = "{origin}"\n{label}\n{draw(words(label))}'
     if draw(st.booleans()):
         text += "[mix]\n" + "".join(f"{name} = {draw(st.sampled_from([0.5, 1.0, 3.0]))}\n" for name in sorted(faults))
     return {"library.toml": text, "settings.toml": draw(settings_texts()), **files}

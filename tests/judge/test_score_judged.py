@@ -14,13 +14,14 @@ from hypothesis import strategies as st
 
 from replay.engine import Replay, Stop, engine_named
 from replay.engine.baselines import BASELINES
+from replay.engine.scan import grid_of
 from replay.library import Entry, Library, MustTrip
 from replay.score import judge, score_library
 from replay.score.once import Once
 from replay.score.scoring import Judged, score_of
 from replay.settings import Settings, read_settings
 from replay.trace import Trace
-from tests.judge.account import Lived, acceptance_of, account, enough_more, summed, verdict_of
+from tests.judge.account import Lived, acceptance_of, account, enough_more, laws_account, summed, verdict_of
 from tests.judge.libraries import FAMILIES, libraries, settings_texts, written
 
 
@@ -104,6 +105,16 @@ def held_equal(report: dict[str, Any], own: dict[str, Any]) -> None:
     assert (said["verdict"], said["met"]) == (own["verdict"], own["verdict"] == "met")
     assert [claim["rule"] for claim in said["lacking"]] == own["lacking"]
     assert list(said["unjudged"]) == own["unjudged"]
+    if "by_machine" in own:
+        assert report["labels_rest"] == own["rests"]
+        machines = report["evidence"]["by_machine"]
+        assert (machines["unit"], machines["machines"]) == (own["by_machine"]["unit"], own["by_machine"]["machines"])
+        for claim, (events, of, point, interval, upper) in zip(
+            machines["claims"], own["by_machine"]["limits"], strict=True
+        ):
+            assert (claim["events"], claim["of"], claim["verdict"]) == (events, of, "not judged")
+            assert (claim["point"], claim["upper"]) == (near(point), near(upper))
+            assert claim["interval"] == [near(limit) for limit in interval]
     by_id = lambda pairs: sorted(pairs, key=lambda pair: (pair["first"], pair["second"]))  # noqa: E731
     assert by_id(report["told_twice"]) == alike(by_id(own.get("twice", [])))
 
@@ -115,6 +126,34 @@ def test_the_score_is_that_of_the_second_account(files: dict[str, str]) -> None:
     with tempfile.TemporaryDirectory() as place:
         folder = written(files, Path(place))
         held_equal(json.loads(json.dumps(score_library(folder).as_json())), account(folder, folder / "settings.toml"))
+
+
+@settings(max_examples=3)
+@given(libraries())
+def test_plain_laws_at_their_best_are_those_of_the_second_account(files: dict[str, str]) -> None:
+    """Catches a law that is flattered or slandered: counts of another point, or a better one that is passed over."""
+    with tempfile.TemporaryDirectory() as place:
+        folder = written(files, Path(place))
+        report = json.loads(json.dumps(score_library(folder).as_json()))
+        come_to = laws_account(folder, folder / "settings.toml")
+        grid = grid_of(read_settings(folder / "settings.toml"))
+        own = (report["totals"]["missed"], report["totals"]["nuisance_trips"])
+        for law in report["comparators"]:
+            best = [law[name] for name in ("no_more_missed", "no_more_nuisance", "as_good") if law[name]]
+            for point in (*law["curve"][:2], law["curve"][-1], *best):
+                found = come_to(law["law"], point["cut_out_pa"], point["delay_ms"])
+                assert found == (point["missed"], point["nuisance_trips"]), (law["law"], point)
+            if law["law"] == "unweighted integrator":
+                continue  # some hundred replays
+            every = {
+                come_to(law["law"], cut_out, delay) for cut_out in grid.cut_outs[::3] for delay in grid.delays[::4]
+            }
+            front = [(point["missed"], point["nuisance_trips"]) for point in law["curve"]]
+            assert all(any(a <= missed and b <= trips for a, b in front) for missed, trips in every)
+            quiet = [trips for missed, trips in every if missed <= own[0]]
+            assert not quiet or law["no_more_missed"]["nuisance_trips"] <= min(quiet)
+            sure = [missed for missed, trips in every if trips <= own[1]]
+            assert not sure or law["no_more_nuisance"]["missed"] <= min(sure)
 
 
 # ------------------------------------------------------------------------- the judgement alone, over many more courses

@@ -1,9 +1,11 @@
 """What a draft asks or takes where a log is written so that a hasty reading loses a spell. Each was seen to do so."""
 
 import tomllib
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+import tomlkit
 
 from replay.ground.refusal import Refusal
 from replay.measured.guess import draft_profile
@@ -33,7 +35,52 @@ def test_a_name_of_two_units_asks_which(tmp_path: Path) -> None:
 
     assert table["suction_pressure"]["unit"] == "?"
     assert "its name says psig and inHg" in text
-    assert "unit" not in table["oil_pressure"]
+    assert table["suction_pressure"]["below_zero"] == "?"
+    assert table["oil_pressure"].keys() == {"column", "reference"}
+
+
+@pytest.mark.parametrize(("unit", "lowest", "asked"), [("psig", -12, True), ("psig", 0, False), ("barg", -0.6, False)])
+def test_psig_below_zero_asks_whether_it_is_a_compound_gauge(
+    unit: str, lowest: float, asked: bool, tmp_path: Path
+) -> None:
+    """Catches inches of vacuum read as pounds in a column whose name says psig alone; and a question where none is."""
+    rows = [f"{s},{40 + s % 7},{20 if s % 9 else lowest},{s % 2}" for s in range(40)]
+    table, text = drafted(tmp_path, f"t (s),Oil {unit},Suction {unit},Run", rows)
+
+    assert ("below_zero" in table["suction_pressure"]) == asked
+    assert ('"inHg" of vacuum' in text) == asked
+
+
+TIMES = {
+    "Uhrzeit": lambda s: f"{8 + s // 3600:02d}.{s // 60 % 60:02d}.{s % 60:02d}",
+    "Datum,Uhrzeit": lambda s: f"2026-03-05,{8 + s // 3600:02d}.{s // 60 % 60:02d}.{s % 60:02d}",
+    "Zeit": lambda s: f"05.03.2026 {8 + s // 3600:02d}.{s // 60 % 60:02d}.{s % 60:02d}",
+}
+
+
+@pytest.mark.parametrize("name", TIMES)
+def test_times_with_dots_are_read_where_the_whole_column_has_them(name: str, tmp_path: Path) -> None:
+    """Catches half past eight taken for a date, and a day of which a log with dots cannot be read at all."""
+    rows = [f"{TIMES[name](s)},{4 + s % 7 / 10},{2 + s % 5 / 10},{s % 2}" for s in range(0, 800, 2)]
+    table, _ = drafted(tmp_path, f"{name},Oil barg,Suction barg,Run", rows)
+    table["site"]["altitude"] = "0 m"
+    for key in ("zone", "order"):
+        if key in table["time"]:
+            table["time"][key] = {"zone": "UTC", "order": "DMY"}[key]
+    _, (trace,) = bring_in(
+        tmp_path, "\n".join([f"{name},Oil barg,Suction barg,Run", *rows]) + "\n", tomlkit.dumps(table)
+    )
+
+    assert trace.time_ms.tolist() == list(range(0, 800_000, 2000))
+
+
+@pytest.mark.parametrize("clock", [lambda s: f"08.05.{s % 60:02d}", lambda s: f"{1 + s % 28:02d}.05.26"])
+def test_times_with_dots_that_may_be_dates_are_asked(clock: Callable[[int], str], tmp_path: Path) -> None:
+    """Catches days read as minutes and minutes read as days, without a question."""
+    rows = [f"{clock(s)},{4 + s % 7 / 10},{2 + s % 5 / 10},{s % 2}" for s in range(28)]
+    table, _ = drafted(tmp_path, "Zeit,Oil barg,Suction barg,Run", rows)
+
+    assert table["time"]["order"] == "?"
 
 
 @pytest.mark.parametrize("odd", ["({})", "{}-", "{} inHg", "<{}"])

@@ -175,10 +175,10 @@ def test_the_command_needs_a_library(log: Path) -> None:
     assert "--to" in out.stderr
 
 
-def test_the_profile_of_the_readme_imports_its_own_example(tmp_path: Path) -> None:
-    """Catches documentation that no longer works: the README's profile on a file with its header."""
-    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
-    profile = readme.split("```toml\n", 1)[1].split("```", 1)[0]
+def test_the_profile_of_the_guide_imports_its_own_example(tmp_path: Path) -> None:
+    """Catches documentation that no longer works: the guide's profile on a file with its header."""
+    guide = (Path(__file__).parents[2] / "replay" / "guides" / "profile.md").read_text(encoding="utf-8")
+    profile = guide.split("```toml\n", 1)[1].split("```", 1)[0]
     text = "Coldstore;room 3\nZeit;Pöl;Psaug;Töl;Strom\n;bar(g);bar;°C;A\n"
     text += "14.03.2026 10:00:00;3,41;2,05;51,5;24,8\n14.03.2026 10:00:01;---;2,05;51,5;0,4\n"
     report, (trace,) = bring_in(tmp_path, text.encode("cp1252"), profile)

@@ -127,7 +127,7 @@ def test_a_column_names_the_machine_of_a_long_table(tmp_path: Path) -> None:
         (("K1.RUN", "K1.RN"), "no tag 'K1.RUN'"),
         (("K1.OIL_PRESS;3.6", "K1.OIL_PRESS;x"), r'time .*K1.OIL_PRESS = "x": not a number'),
         (("10:00:01", "10:77:01"), r'line 5, time = "2026-03-01 10:77:01": no time'),
-        (("K1.RUN;0;Good", "K1.RUN;0"), "3 cell.s. under 4 columns"),
+        (("K1.RUN;0;Good", "K1.RUN;0"), "3 cells under 4 columns"),
     ],
 )
 def test_what_is_wrong_in_a_long_table_is_refused_by_its_place(

@@ -90,12 +90,14 @@ def test_an_import_replaces_what_came_from_the_file_and_keeps_its_label(tmp_path
     """Catches a corrected profile that loses what the inspection found, or leaves two entries of one file."""
     imported(tmp_path, LOG, PROFILE)
     relabel(tmp_path / "lib", "log", MustTrip(0.5, 1.5), "A. Smith", "bearing wiped")
+    relabel(tmp_path / "lib", "log", MustTrip(0.5, 1.5), "J. Doe", "so it is", inspection="wiped")
     found = imported(tmp_path, LOG, profile_with(oil_pressure='reference = "absolute"'), replace=True)
     (entry,) = read_library(tmp_path / "lib").entries
     removed = tomllib.loads((tmp_path / "lib" / "removed.toml").read_text())["removed"]
 
     assert found.reports[0].replaced == ["log"]
     assert entry.windows == (MustTrip(0.5, 1.5),)
+    assert [(word.by, word.inspection) for word in entry.words] == [("A. Smith", ""), ("J. Doe", "wiped")]
     assert "A. Smith: must trip from 0.5 s to 1.5 s" in entry.note
     assert read_trace(entry.path).oil_pa.tolist() == [350000, 360000, 350000]
     assert removed[0]["label"] == "must trip from 0.5 s to 1.5 s"

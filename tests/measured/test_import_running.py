@@ -168,3 +168,14 @@ def test_levels_that_contradict_each_other_are_refused(keys: str, said: str, tmp
     """Catches an off level above the on level, and a key that does nothing."""
     with pytest.raises(Refusal, match=said):
         bring_in(tmp_path, log([1, 2]), profile_with(running=keys))
+
+
+@pytest.mark.parametrize(("on", "doubted"), [("1", False), ("0", True)])
+def test_a_status_that_means_the_contrary_is_doubted(on: str, doubted: bool, tmp_path: Path) -> None:
+    """Catches a contact that opens as the machine runs, by which the machine has oil pressure only while it stands."""
+    rows = [(s, 2.0 + 2.0 * (20 <= s < 50) + s % 3 / 100, int(20 <= s < 50)) for s in range(80)]
+    text = HEADER + "".join(f"{s};{oil:.2f};2.0{s % 4};{run}\n" for s, oil, run in rows)
+    words = f'on = ["{on}"]\noff = ["{1 - int(on)}"]'
+    report, _ = bring_in(tmp_path, text, profile_with(file='decimal = "."', running=words))
+
+    assert any("does the running status mean the contrary?" in doubt for doubt in report.doubts) == doubted

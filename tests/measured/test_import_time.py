@@ -237,7 +237,7 @@ def test_repair_leaves_out_rows_and_names_each(tmp_path: Path) -> None:
 
     assert traces[0].time_ms.tolist() == [0, 1000, 2000, 4000, 5000]
     assert {why: found["first"] for why, found in mends.items()} == {
-        "2 cell(s) under 4 columns": ["line 7"],
+        "2 cells under 4 columns": ["line 7"],
         "holds NUL characters, as after a loss of power": ["line 8"],
         "repeats the header": ["line 9"],
         "no time": ["line 12"],

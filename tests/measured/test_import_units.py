@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 
+from replay.ground.refusal import Refusal
 from replay.ground.units import UnitError
 from replay.measured.unit_text import CURRENT, PRESSURE, SPEED, TEMPERATURE, TIME, is_unit, read_unit, unit_in_name
 from tests.support.measured import HEADER, SEA_LEVEL_PA, bring_in, profile_with, readings
@@ -153,3 +154,40 @@ def test_temperatures(unit: str, number: float, celsius: float) -> None:
     """Catches a scale without its offset."""
     found = read_unit(unit, TEMPERATURE)
     assert number * found.scale + found.offset == pytest.approx(celsius, abs=1e-9)
+
+
+@pytest.mark.parametrize("name", ["suction", "suction psig/inHg", "suction (inHg/psig)"])
+@pytest.mark.parametrize(
+    ("below", "pascals"),
+    [("inHg", 10 * 3386.389), ("inHg vac", 10 * 3386.389), ("psig", 10 * 6894.757), ("kPa", 10 * 1000.0)],
+)
+def test_a_compound_gauge_reads_vacuum_in_a_unit_of_its_own(
+    name: str, below: str, pascals: float, tmp_path: Path
+) -> None:
+    """Catches ten inches of vacuum read as ten pounds below the atmosphere, which is twice as deep."""
+    profile = profile_with(
+        suction_pressure=f'column = "{name}"\nunit = "psig"\nbelow_zero = "{below}"', file='decimal = "."'
+    )
+    if name.endswith("inHg") and "inHg" not in below:
+        return  # its name says otherwise, and that is refused
+    text = HEADER.replace("suction", name) + "0;3;-10;1\n1;3;10;1\n2;3;0;1\n"
+    trace = readings(tmp_path, text, profile)
+
+    assert trace.suction_pa.tolist() == pytest.approx(
+        [SEA_LEVEL_PA - pascals, SEA_LEVEL_PA + 68947.57, SEA_LEVEL_PA], abs=1
+    )
+
+
+@pytest.mark.parametrize(
+    ("lines", "said"),
+    [
+        ('reference = "absolute"\nbelow_zero = "inHg"', "only a gauge pressure goes below zero"),
+        ('below_zero = "psia"', "absolute cannot be below zero"),
+        ('below_zero = "degC"', "not a unit of pressure"),
+        ('below_zero = "?"', "left open in the draft"),
+    ],
+)
+def test_a_unit_below_zero_that_makes_no_sense_is_refused(lines: str, said: str, tmp_path: Path) -> None:
+    """Catches a key without effect, and one that turns an absolute pressure into a vacuum."""
+    with pytest.raises(Refusal, match=said):
+        bring_in(tmp_path, HEADER + "0;3;1;1\n1;3;1;1\n", profile_with(suction_pressure=lines))

@@ -1,8 +1,10 @@
 """The bench page without a browser: what it embeds, how it reads settings, and how it judges, against the Python side."""
 
 import base64
+import itertools
 import json
 import random
+import subprocess
 import zlib
 from pathlib import Path
 from typing import Any
@@ -25,9 +27,11 @@ from tests.conftest import SETTINGS, entry, trace_csv
 from tests.support.bench_page import FIXTURES, embedded, page_text, parts, some
 from tests.support.command import lubetrip
 from tests.support.fooling import FAULT, RIDE, broken_wire, faulty, healthy, made, noisy
+from tests.support.toolchain import need
 
 pytestmark = pytest.mark.slow("runs a compiler, an emulator, another Python or a browser for each case")
 
+PAGE = Path(bench.__file__).parent
 NAMES = [row[0] for row in ranges.SETTINGS]
 TYPED = {
     "cut_out": [
@@ -41,18 +45,34 @@ TYPED = {
         "7 inHg vac",
         "1e3 Pa",
         "7 furlongs",
+        "7 PSI",
+        "480 hPa",
+        "7 psid",
     ],
     "vacuum": [
         "5 inHg vac",
         "-17 kPa gauge",
         "84 kPa",
+        "84 kPa abs",
+        "5 inHg",
+        "20 psi",
         "0.8 bar abs",
         "12 psia",
         "31 inHg vac",
         "-1 inHg vac",
         "-2.5 psig",
     ],
-    "reload": ["-1 inHg vac", "3 psig", "1.2 bar a", "0 kPa gauge"],
+    "reload": [
+        "-1 inHg vac",
+        "3 psig",
+        "1.2 bar a",
+        "0 kPa gauge",
+        "1.2 bar(a)",
+        "0.2 bar(g)",
+        "0.2 barg",
+        "120 kPaa",
+        "12 psi d",
+    ],
     "trip_delay": ["2 min", "90", "0.0015 s", "1500 ms", "0.02 h", "3 weeks", "1e2 s"],
     "floor_weight": ["3.05", "2.000244140625", "9", "x", "3 s"],
     "trips_to_lockout": ["4", "4.5", "0", "1e2"],
@@ -123,7 +143,7 @@ def test_typed_texts_mean_what_they_mean_in_a_settings_file(tmp_path: Path) -> N
 def test_untouched_settings_are_those_of_the_file_whatever_units_it_uses(tmp_path: Path) -> None:
     """Catches a page that only understands the units it writes, and one that drops an acceptance key."""
     text = SETTINGS.replace('"60 kPa"', '"0.6 kgf/cm2"').replace('"1 h"', '"0.05 day"').replace('"0 m"', '"100 ft"')
-    text = text.replace('vacuum = "80 kPa"', 'vacuum = "150 torr vac"') + "confidence = 0.9\n"
+    text = text.replace('vacuum = "80 kPa abs"', 'vacuum = "150 torr vac"') + "confidence = 0.9\n"
     given = tmp_path / "given.toml"
     given.write_text(text, encoding="utf-8")
     answer = parts(embedded(page_text(some(99), given)), tmp_path, tries=[[]])["answers"][0]
@@ -435,3 +455,31 @@ def test_a_page_refuses_a_deadline_beyond_its_trace_as_the_score_does(tmp_path: 
     folder = made(tmp_path, {"f": (noisy(1, 200, faulty), FAULT)})
     with pytest.raises(Refusal, match="deadline_s in the library = 250: after the trace has ended"):
         page_text(read_library(folder), folder / "settings.toml")
+
+
+NARROW_PANEL = """
+const NO_READING = -1, PRESSURES = { kPa: 1000 }, texts = [];
+const looks = { lines: new Proxy({}, { get: () => ({ colour: "", width: 1, dash: [] }) }) };
+const pen = new Proxy({}, { get: () => () => {}, set: () => true });
+const given = { cut_in: 80000, cut_out: 60000, floor: 1000, max_gap: 3000 };
+const plot = Object.assign(Object.create(Plot.prototype), {
+    left: 62, right: 300, size: 11, narrow: true, panels: { net: { top: 0, bottom: 120 } }, xs: [62, 180, 300], looks, pen,
+    readings: { net: [0, 500, 70000], time: [0, 1000, 2000] }, followed: { net: [0, FOLLOWED, 0] },
+    settings: { system: "kPa", value: (name) => given[name] },
+    line: () => {}, text: (words, x, y) => texts.push([words, x, y]),
+});
+plot.net();
+console.log(JSON.stringify(texts.filter(([, x]) => x > plot.right)));
+"""
+
+
+@pytest.mark.parametrize(("followed", "names"), [("NO_READING", 4), ("500", 3)])
+def test_a_low_floor_and_not_credible_stand_apart(followed: str, names: int) -> None:
+    """Catches the name of a level at the foot of the panel written over that of the readings not credible."""
+    scripts = [(PAGE / name).read_text(encoding="utf-8") for name in ("curves.js", "plot.js")]
+    code = "\n".join([*scripts, NARROW_PANEL.replace("FOLLOWED", followed)])
+    done = subprocess.run([need("node"), "-e", code], capture_output=True, text=True, check=True, timeout=60)
+    heights = sorted(y for _, _, y in json.loads(done.stdout))
+
+    assert len(heights) == names
+    assert all(two - one >= 11 for one, two in itertools.pairwise(heights))

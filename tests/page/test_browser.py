@@ -104,7 +104,7 @@ def test_the_verdict_follows_each_move_as_lubetrip_score_gives_it(
     assert f"missed {total['missed']}" in figures
     assert f"nuisance trips {total['nuisance_trips']}" in figures
     worst = total["worst_margin_s"]
-    assert f"worst margin {seconds(worst)}" in figures
+    assert f"worst margin of hits {seconds(worst)}" in figures
     assert shown["digest"] == wanted["settings"]["digest"]
     assert [row[0] for row in shown["families"]] == sorted(wanted["families"])
 

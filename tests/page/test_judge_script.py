@@ -141,6 +141,16 @@ def test_what_another_trace_tells_is_left_to_it(data: dict[str, Any], tmp_path: 
     ]
 
 
+def test_a_stop_before_a_fault_that_another_trace_tells_is_left_to_it(data: dict[str, Any], tmp_path: Path) -> None:
+    """Catches a page that counts it in both traces, and one that leaves out what came before the fault told here alone."""
+    first, second = ((window.earliest_s, window.deadline_s) for window in (FIRST, SECOND))
+    stops = [(100.0, 101.0), (5000.0, 5001.0)]
+    found = judged(data, tmp_path, *(asked((FIRST, SECOND), stops, told=told) for told in ([], [first], [second])))
+
+    assert [one["nuisance"] for one in found] == [2, 1, 1]
+    assert [[w["stopS"] for w in one["windows"]] for one in found] == [[100.0, 5000.0], [5000.0], [100.0]]
+
+
 RULES = {
     "max_missed": 0, "max_nuisance_per_1000h": 10.0, "min_margin_s": 30.0, "confidence": None, "shown_confidence": 0.95,
     "max_missed_probability": 0.1, "min_margin_coverage": 0.9, "max_nuisance_probability": None,

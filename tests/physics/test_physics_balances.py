@@ -6,7 +6,7 @@ from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 from replay.physics import MACHINES, OILS, REFRIGERANTS, Channel, Schedule, Start, layout
-from replay.physics.constants import LEAST_OIL
+from replay.physics.behaviour import USUAL
 from replay.physics.kernel import one_step, read_inputs
 from replay.physics.model import STEP_S, equilibrium_fraction, first_state, parameters, solubility_table
 from tests.support.physics_ledger import BROUGHT_J, BROUGHT_KG, STORED_J, course, held_kg, new_ledger
@@ -73,7 +73,7 @@ def test_oil_is_lost_at_the_rate_of_the_leak_and_never_below_what_remains_in_the
 
     assert totals[100] - totals[200] == pytest.approx(charge / 2.0, rel=1e-9)
     assert np.all(np.diff(totals) <= 1e-15)
-    assert s[layout.S_OIL_KG] >= LEAST_OIL * charge * (1.0 - 1e-9)
+    assert s[layout.S_OIL_KG] >= USUAL.least_oil * charge * (1.0 - 1e-9)
     assert s[layout.S_DISSOLVED_KG] > 0.0
 
 

@@ -18,11 +18,11 @@ from replay.physics import (
     SensorChain,
     Spell,
     Start,
-    constants,
     layout,
     simulate,
 )
-from replay.physics.bearing import bearing_step
+from replay.physics.bearing import bearing_step, side_flow
+from replay.physics.behaviour import USUAL
 from replay.physics.families import case_of, generate, label_of, same_label, settled_label
 from replay.physics.model import first_state, parameters
 from tests.support.physics_scenarios import CLOSE_S, run, schedule, shut
@@ -78,7 +78,7 @@ def test_a_starved_film_leaks_by_the_cube_of_what_is_left():
     """Q at both ends by hand, at full oil and a fifth of it; catches a tank that drains evenly (240 s for every machine)."""
     s, p = journals(net_pa=0.0, whole=0.0)
     sommerfeld = p[layout.P_SOMMERFELD_SCALE] * s[layout.S_VISCOSITY]
-    numbers, flows = p[layout.P_FILM_S : layout.P_FILM_FLOW], p[layout.P_FILM_FLOW :]
+    numbers, flows = p[layout.P_FILM_S : layout.P_FILM_FLOW], p[layout.P_FILM_FLOW : layout.B_FIRST]
     for left in (1.0, 0.2):
         each(s, layout.S_RESERVE)[:] = left
         film = float(np.interp(left**3 * sommerfeld, numbers[::-1], flows[::-1]))
@@ -94,7 +94,7 @@ def test_a_partial_pressure_leaves_an_oil_left_between():
     floor = journals()[0][layout.S_FLOOR_PA]
     settled = []
     for over in (0.001, 0.005, 0.02):
-        s, p = journals(net_pa=floor + over * (constants.HEALTHY_NET_PA - floor))
+        s, p = journals(net_pa=floor + over * (USUAL.healthy_net_pa - floor))
         each(s, layout.S_RESERVE)[:] = 0.3
         s[layout.S_WHOLE] = 0.0
         settled.append(float(each(let(s, p, 3000.0, 0.5), layout.S_RESERVE)[1]))
@@ -135,7 +135,7 @@ def test_heat_is_friction_less_what_body_and_oil_take():
     each(let(s, p, 0.1, 0.001), layout.S_HEAT)
     assert each(s, layout.S_HEAT)[1] == pytest.approx(0.7 / 3.0 * 0.1, rel=5e-3)
 
-    for net_pa, time_s in ((0.0, 240.0), (constants.HEALTHY_NET_PA, 1.0 / (1.0 / 240.0 + 1.0 / 90.0))):
+    for net_pa, time_s in ((0.0, 240.0), (USUAL.healthy_net_pa, 1.0 / (1.0 / 240.0 + 1.0 / 90.0))):
         s, p = journals(net_pa=net_pa, whole=0.0)
         each(s, layout.S_HEAT)[:] = 0.8
         let(s, p, 20.0)
@@ -161,7 +161,7 @@ def test_friction_comes_by_degrees_and_by_load():
 
 def test_oil_reaches_a_dry_pin_seconds_after_its_pressure_and_heat_stays_for_minutes():
     """Passages first (7 s at full pressure), then the pin; catches oil that is there with the gauge, or minutes late."""
-    s, p = journals(net_pa=constants.HEALTHY_NET_PA, mep=0.0, whole=0.0)
+    s, p = journals(net_pa=USUAL.healthy_net_pa, mep=0.0, whole=0.0)
     each(s, layout.S_RESERVE)[:] = 0.2
     each(s, layout.S_PASSAGE)[:] = 0.0
     each(s, layout.S_HEAT)[:] = 0.5
@@ -360,3 +360,186 @@ def test_a_generated_label_is_the_settled_one():
     case = case_of("pump-drive-broken", 1, 3)
 
     assert generate("pump-drive-broken", 1, 3).label == settled_label(case, simulate(case))
+
+
+def test_a_dip_that_costs_no_oil_opens_no_spell_for_later_ones():
+    """Catches a spell that a partial pressure opens and nothing ends, so that a fault hours later seems to begin there."""
+    s, p = journals()
+    net = s[layout.S_NET_PA]
+    s[layout.S_NET_PA] = p[layout.B_ONSET_SHARE] * p[layout.P_RELIEF_PA] - 100.0
+    let(s, p, 2.0)
+    opened = s[layout.S_ONSET_S]
+    s[layout.S_NET_PA] = net
+    let(s, p, 2.0)
+
+    assert (opened, s[layout.S_ONSET_S]) == (0.0, layout.NEVER)
+    assert s[layout.S_RESERVE] == 1.0
+
+
+def stepped(seconds: float = DT, **changed: float) -> tuple[np.ndarray, np.ndarray]:
+    """Return the state after a step or more of a machine that is not whole, and the parameters; reserve, passage, heat: of all."""
+    all_six = {name: changed.pop(name) for name in ("reserve", "passage", "heat") if name in changed}
+    s, p = journals(**{"net_pa": 0.0, "whole": 0.0, **changed})
+    for name, value in all_six.items():
+        each(s, getattr(layout, f"S_{name.upper()}"))[:] = value
+    return let(s, p, seconds), p
+
+
+def test_side_flow_between_points_of_the_table_and_beyond_its_lightest_load():
+    """Catches the next lower point taken for what lies between, and a flow that no light load makes smaller."""
+    _, p = journals()
+    s0, s1 = p[layout.P_FILM_S], p[layout.P_FILM_S + 1]
+    q0, q1 = p[layout.P_FILM_FLOW], p[layout.P_FILM_FLOW + 1]
+
+    assert side_flow(p, 2.0 * s0) == pytest.approx(q0 / 2.0)
+    assert side_flow(p, 0.25 * s0 + 0.75 * s1) == pytest.approx(0.25 * q0 + 0.75 * q1)
+    assert side_flow(p, 0.0) == p[layout.P_FILM_FLOW + layout.FILM_POINTS - 1]
+
+
+@pytest.mark.parametrize(("fraction", "crankcase_pa"), [(0.1, 30e3), (0.0, 30e3), (0.1, 400e3)])
+def test_gas_that_comes_out_of_the_oil_drives_it_out_by_the_void_it_takes_up(fraction, crankcase_pa):
+    """By hand at full oil; catches what is held at rest counted as gas, and volumes counted for the void."""
+    s, p = journals(net_pa=0.0, whole=0.0, fraction=fraction, crankcase_pa=crankcase_pa, henry_pa=2e6)
+    over = max(fraction - crankcase_pa / 2e6, 0.0)
+    volumes = over * s[layout.S_DENSITY] * p[layout.P_GAS_RT] / crankcase_pa
+    flow = side_flow(p, p[layout.P_SOMMERFELD_SCALE] * s[layout.S_VISCOSITY])
+    lost = 0.00122 * (flow + 4.0 + 4.0 * volumes / (1.0 + volumes)) * 1450.0 / 60.0 / (2.0 * math.pi)
+    let(s, p, 1e-3, 1e-3)
+
+    assert (1.0 / each(s, layout.S_RESERVE)[1] - 1.0) / 1e-3 == pytest.approx(lost, rel=1e-6)
+
+
+def test_the_load_of_the_moment_is_the_pins_and_a_lighter_one_the_main_bearings():
+    """Their film by S over their load; catches one load for both, and a film that knows no load."""
+    for mep, loads in ((1.0, (1.0, 0.7)), (0.0, (0.07, 0.08)), (0.5, (0.535, 0.39))):
+        s, p = journals(net_pa=0.0, whole=0.0)
+        s[layout.S_MEP] *= mep
+        s[layout.S_FRACTION] = 0.0
+        unladen = p[layout.P_SOMMERFELD_SCALE] * s[layout.S_VISCOSITY]
+        let(s, p, 1e-3, 1e-3)
+        for kind, load in enumerate(loads):
+            lost = 0.00122 * (side_flow(p, unladen / load) + 4.0) * 1450.0 / 60.0 / (2.0 * math.pi)
+            left = each(s, layout.S_RESERVE)[3 * kind + 1]
+            assert (1.0 / left - 1.0) / 1e-3 == pytest.approx(lost, rel=1e-6)
+
+
+def test_a_well_machine_whose_pins_alone_touch_is_not_left_alone():
+    """Full pressure, oil thin for the pins only; catches a look at the lighter loaded bearing before nothing is done."""
+    s, p = journals(net_pa=USUAL.healthy_net_pa)
+    s[layout.S_VISCOSITY] = 0.85 * p[layout.P_LEAST_SOMMERFELD] / p[layout.P_SOMMERFELD_SCALE]
+    let(s, p, DT)
+
+    assert each(s, layout.S_HEAT)[0] > 0.0
+    assert max(each(s, layout.S_HEAT)[MAINS]) == 0.0
+
+
+def test_each_column_touches_at_a_film_of_its_own():
+    """Between the films at which the pessimistic and the optimistic touch; catches the first one's for all."""
+    s, p = journals(net_pa=0.0, whole=0.0)
+    least = p[layout.P_LEAST_SOMMERFELD :][:3]
+    between = 0.5 * (least[1] + least[2])
+    each(s, layout.S_RESERVE)[:] = (between / (p[layout.P_SOMMERFELD_SCALE] * s[layout.S_VISCOSITY])) ** (1.0 / 3.0)
+    heat = each(let(s, p, 0.01, 0.01), layout.S_HEAT)[PINS]
+
+    assert heat[0] > heat[1] > 0.0
+    assert heat[2] == 0.0
+
+
+def test_a_machine_that_stands_keeps_its_oil_and_its_passages():
+    """At 4 % of its speed for a minute; catches passages that run dry by themselves, and a crank that flings at rest."""
+    s, _ = stepped(60.0, speed=0.04, reserve=0.5, passage=0.6)
+
+    assert each(s, layout.S_RESERVE).tolist() == [0.5] * 6
+    assert each(s, layout.S_PASSAGE).tolist() == [0.6] * 6
+
+
+def test_passages_run_dry_in_their_time_and_oil_waits_until_they_are_full():
+    """Catches oil that arrives through passages half full."""
+    assert each(stepped(3.0, passage=1.0)[0], layout.S_PASSAGE)[1] == pytest.approx(1.0 - 3.0 / 15.0)
+    half, _ = stepped(1.0, net_pa=USUAL.healthy_net_pa, reserve=0.3, passage=0.3)
+    full, _ = stepped(1.0, net_pa=USUAL.healthy_net_pa, reserve=0.3, passage=1.0)
+    assert each(half, layout.S_PASSAGE)[1] == pytest.approx(0.3 + 1.0 / 8.0)
+    assert each(half, layout.S_RESERVE)[1] < 0.3 < each(full, layout.S_RESERVE)[1]
+
+
+def test_a_spell_goes_on_until_the_pessimistic_main_bearings_too_have_their_oil_and_are_cool():
+    """Pressure is back; catches a spell that ends with the pins, or by the journals that last longest."""
+    for kind in (PINS, MAINS):
+        for place, left in ((layout.S_RESERVE, 0.9), (layout.S_HEAT, 0.2)):
+            s, p = journals(net_pa=USUAL.healthy_net_pa, whole=0.0, onset_s=5.0)
+            each(s, place)[kind.start] = left
+            let(s, p, 1e-3, 1e-3)
+            assert s[layout.S_ONSET_S] == 5.0
+    s, p = journals(net_pa=USUAL.healthy_net_pa, whole=0.0, onset_s=5.0)
+    each(s, layout.S_HEAT)[[2, 5]] = 0.2  # the optimistic ones
+    let(s, p, 1e-3, 1e-3)
+    assert s[layout.S_ONSET_S] == layout.NEVER
+
+
+def test_a_spell_begins_below_a_share_of_the_relief_setting():
+    """Catches a spell in every dip that a relief valve makes, and one that waits for the floor."""
+    for share, begun in ((0.71, False), (0.69, True)):
+        s, p = journals()
+        s[layout.S_NET_PA] = share * p[layout.P_RELIEF_PA]
+        let(s, p, DT)
+        assert (s[layout.S_ONSET_S] != layout.NEVER) == begun
+
+
+def test_how_near_spells_came_is_that_of_the_nearest_and_each_begins_anew():
+    """Two harmless ones, the lesser last; catches the last told for the worst, and heat of the first told of the second."""
+    s, p = journals()
+    found = []
+    for reserve, heat in ((0.5, 0.2), (0.8, 0.1)):
+        each(s, layout.S_RESERVE)[:] = reserve
+        each(s, layout.S_HEAT)[:] = heat
+        s[layout.S_WHOLE], s[layout.S_NET_PA] = 0.0, 0.0
+        let(s, p, DT)
+        found.append((s[layout.S_SPELL_RESERVE], s[layout.S_SPELL_HEAT]))
+        each(s, layout.S_RESERVE)[:], each(s, layout.S_HEAT)[:] = 1.0, 0.0
+        s[layout.S_NET_PA] = USUAL.healthy_net_pa
+        let(s, p, DT)
+        assert s[layout.S_ONSET_S] == layout.NEVER
+
+    assert found == [
+        (pytest.approx(0.5, abs=0.01), pytest.approx(0.2, abs=0.01)),
+        (pytest.approx(0.8, abs=0.01), pytest.approx(0.1, abs=0.01)),
+    ]
+    assert s[layout.S_LEAST_RESERVE] == pytest.approx(0.5, abs=0.01)
+    assert s[layout.S_MOST_HEAT] == pytest.approx(0.2, abs=0.01)
+
+
+def test_the_moment_of_harm_lies_within_its_step_and_is_that_of_the_first_journal_of_a_column():
+    """Pins spoilt half way through a step of 2 s, main bearings later; catches whole steps, and the last one's time."""
+    s, p = journals(net_pa=0.0, whole=0.0, onset_s=1.0)
+    each(s, layout.S_RESERVE)[:] = 1e-3
+    each(s, layout.S_HEAT)[:] = 1.0 - 1.0 / 2.5  # the pessimistic pins make as much in a second, full load
+    each(s, layout.S_HEAT)[MAINS] -= 0.3
+    for step in range(4):
+        bearing_step(s, p, 10.0 + 2.0 * step, 2.0)
+    onset, first, *_ = s[layout.S_RECORD :][:4]
+
+    assert onset == 1.0
+    assert first == pytest.approx(11.0, abs=0.02)
+    assert s[layout.S_SPELLS] == 1.0
+
+
+def test_of_two_journals_spoilt_in_one_step_the_first_in_time_is_told():
+    """The main bearings' after half a second, the pins' after one and a half; catches the one that is looked at first."""
+    s, p = journals(net_pa=0.0, whole=0.0, onset_s=1.0)
+    each(s, layout.S_RESERVE)[:] = 1e-3
+    each(s, layout.S_HEAT)[0], each(s, layout.S_HEAT)[3] = 1.0 - 1.5 / 2.5, 1.0 - 0.5 * 0.7 / 2.5
+    bearing_step(s, p, 10.0, 2.0)
+
+    assert s[layout.S_RECORD + 1] == pytest.approx(10.5, abs=0.02)
+
+
+def test_the_last_spell_that_can_be_kept_is_kept():
+    """Catches a record one short, and one written past its end."""
+    for before, kept in ((layout.MOST_SPELLS - 1, True), (layout.MOST_SPELLS, False)):
+        s, p = journals(net_pa=0.0, whole=0.0, onset_s=7.0, spells=float(before))
+        each(s, layout.S_RESERVE)[:] = 1e-3
+        each(s, layout.S_HEAT)[:] = 0.999
+        let(s, p, DT)
+        last = layout.S_RECORD + (layout.MOST_SPELLS - 1) * layout.SPELL
+        assert s[layout.S_SPELLS] == before + 1
+        assert (s[last] == 7.0) == kept

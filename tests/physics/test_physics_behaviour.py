@@ -59,7 +59,7 @@ def test_floor_pressure_follows_from_crank_radius_and_speed(machines, low_psi, h
 
 @pytest.mark.outside(
     computation="pump, relief, leakage, inlet gas, foam, oil left in the bearings",
-    source="none found: equations of any text, rates assumed (`replay/physics/constants.py`); common practice, no source",
+    source="none found: equations of any text, rates assumed (`replay/physics/behaviour.py`); common practice, no source",
     status="none",
     agreement="the facts of the trade come out: `python -m tests.physics_facts` prints where, and where not",
 )

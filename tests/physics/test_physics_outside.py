@@ -7,7 +7,8 @@ import pytest
 from scipy import constants as codata
 
 from replay.physics import MACHINES, OILS, REFRIGERANTS, Channel
-from replay.physics.constants import GAS_CONSTANT_J_KMOL_K, GAS_TEMPERATURE_K
+from replay.physics.behaviour import USUAL
+from replay.physics.constants import GAS_CONSTANT_J_KMOL_K
 from replay.physics.crankshaft import floor_pressure_pa, mean_effective_pressure_pa
 from replay.physics.gas import limiting_vacuum_pa
 from replay.physics.journal import ECCENTRICITIES, least_sommerfeld, solve_film, sommerfeld_number
@@ -158,8 +159,8 @@ def test_ideal_gas_against_the_equation_of_state(refrigerant, kpa, within):
     """CoolProp's density at 15 C; catches a wrong molar mass, and says what the ideal gas costs: 6.2 % at 250 kPa."""
     from CoolProp.CoolProp import PropsSI  # late: it takes seconds to load
 
-    rt = GAS_CONSTANT_J_KMOL_K / REFRIGERANTS[refrigerant].molar_mass_g_mol * GAS_TEMPERATURE_K
-    real = PropsSI("D", "T", GAS_TEMPERATURE_K, "P", 1e3 * kpa, refrigerant)
+    rt = GAS_CONSTANT_J_KMOL_K / REFRIGERANTS[refrigerant].molar_mass_g_mol * USUAL.gas_temperature_k
+    real = PropsSI("D", "T", USUAL.gas_temperature_k, "P", 1e3 * kpa, refrigerant)
 
     assert 0.0 < 1.0 - 1e3 * kpa / rt / real < within
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from replay.physics import NO_READING, Sensor, SensorChain
-from replay.physics.sensors import SENSOR_STATES, compiled_read_trace, draw, read_trace
+from replay.physics.sensors import NEVER_S, SENSOR_STATES, compiled_read_trace, draw, draw_pieces, read_trace
 
 pytestmark = pytest.mark.slow("compiles what only it runs")
 
@@ -60,6 +60,94 @@ def test_lag_reaches_63_percent_after_its_time_constant():
 
     assert readings[10] == pytest.approx(63e3, abs=3e3)
     assert readings[-1] > 94e3
+
+
+def test_lag_goes_by_the_time_since_the_reading_before():
+    """Ten readings of 1 s after a step, and one of 10 s; catches a sensor that lags by the reading, whatever the time."""
+    sensor = Sensor(**{**QUIET, "lag_s": 10.0})
+    for times, reached in (([0.0, *range(1, 11)], 1.0 - 1.0 / 1.1**10), ([0.0, 10.0], 0.5)):
+        readings = np.zeros(len(times), dtype=np.int64)
+        true_pa = np.array([0.0] + [100e3] * (len(times) - 1))
+        nothing = np.zeros(len(times))
+        held = np.zeros(SENSOR_STATES)
+        read_trace(sensor.parameters(), held, true_pa, np.array(times), nothing, nothing + 0.5, readings)
+        assert readings[-1] == pytest.approx(100e3 * reached, abs=1.0)
+
+
+@pytest.mark.parametrize("fault", ["stuck_s", "broken_s", "shorted_s"])
+def test_a_fault_lasts_from_its_beginning_to_the_reading_before_its_end(fault):
+    """Catches a fault that begins a sample late or ends a sample late."""
+    readings = read(Sensor(**QUIET, **{fault: (10.0, 20.0)}), 200e3 + 1e3 * np.arange(100))
+    sound = [200000 + 1000 * i for i in range(100)]
+
+    assert [i for i, (one, other) in enumerate(zip(readings, sound, strict=True)) if one != other] == list(
+        range(20, 40)
+    )
+
+
+def test_a_broken_and_a_shorted_loop_read_beyond_their_own_range():
+    """Range 100 to 900 kPa; catches a loop told from 0 Pa, which stands within the range of another sensor."""
+    ranged = {**QUIET, "range_low_pa": 100e3, "range_high_pa": 900e3}
+
+    assert set(read(Sensor(**ranged, broken_s=(0.0, 1e9)), 200e3)) == {100000 - 200000}
+    assert set(read(Sensor(**ranged, shorted_s=(0.0, 1e9)), 200e3)) == {100000 + 900000}
+
+
+def test_a_dead_band_holds_from_the_first_reading_with_the_errors_of_the_sensor():
+    """Falling and rising; catches a first reading without offset and gain, and a band that holds one way only."""
+    for slope in (-400.0, 400.0):
+        sensor = Sensor(**QUIET, dead_band_pa=1000.0, offset_pa=-500.0, gain=1.001)
+        readings = read(sensor, 200e3 + slope * np.arange(4))
+        assert readings[:3] == [199700] * 3
+        assert readings[3] == pytest.approx(199700 + 1.001 * 3 * slope, abs=1.0)
+
+
+def test_a_reading_that_is_lost_leaves_nothing_behind():
+    """Catches a spike on a reading that nobody saw, at which the sensor then sticks."""
+    sensor = Sensor(**QUIET, lost_chance=0.2, spike_chance=0.2, spike_pa=50e3, stuck_s=(1.0, 9.0))
+    chance = np.array([0.9, 0.1, 0.9, 0.9])
+
+    assert read(sensor, np.full(4, 200e3), np.ones(4), chance) == [200000, NO_READING, 200000, 200000]
+
+
+def test_the_first_of_what_is_wrong_with_any_sensor_is_when_its_readings_are_untrue():
+    """Catches a short, a stuck element or a third sensor left out, and a coarse or sticky reading taken for a live one."""
+    spans = {name: {name: (at, at + 1.0)} for name, at in (("stuck_s", 40.0), ("broken_s", 50.0), ("shorted_s", 60.0))}
+    for name, span in spans.items():
+        assert Sensor(**span).fault_s == span[name][0]
+    assert Sensor(drift_from_s=30.0, **spans["broken_s"]).fault_s == 30.0
+    for name in ("oil", "suction", "crankcase"):
+        assert SensorChain(**{name: Sensor(stuck_s=(7.0, 8.0))}).fault_s == 7.0
+    assert SensorChain().fault_s == NEVER_S
+    for offset_pa in (-20_001.0, 20_001.0):
+        assert Sensor(offset_pa=offset_pa).fault_s == 0.0
+
+    assert not Sensor(noise_pa=300.0, resolution_pa=750.0).stands_still
+    assert Sensor(noise_pa=300.0, resolution_pa=751.0).stands_still
+    assert not Sensor(noise_pa=300.0, resolution_pa=1.0, dead_band_pa=375.0).stands_still
+    assert Sensor(noise_pa=300.0, resolution_pa=1.0, dead_band_pa=376.0).stands_still
+
+
+def test_pieces_hold_the_draws_of_the_whole_and_a_last_sample_at_the_end():
+    """Catches a piece whose first sample has no jitter, and a trace a sample short."""
+    chain = SensorChain(period_ms=100, jitter_ms=40)
+    whole = draw(chain, 5.0, np.random.Generator(np.random.PCG64(4)))
+    pieces = list(draw_pieces(chain, 5.0, np.random.Generator(np.random.PCG64(4)), 7))
+
+    assert whole.time_ms.size == 51
+    assert np.array_equal(np.concatenate([piece.time_ms for piece in pieces]), whole.time_ms)
+    assert np.array_equal(np.concatenate([piece.chance for piece in pieces], axis=1), whole.chance)
+
+
+def test_jitter_noise_and_chance_of_each_channel_are_draws_of_their_own():
+    """Catches a reading that is lost where its neighbour is, and noise that goes with the time or is shared."""
+    draws = draw(SensorChain(period_ms=1000, jitter_ms=499), 4000.0, np.random.Generator(np.random.PCG64(5)))
+    jitter = draws.time_ms - 1000 * np.arange(draws.time_ms.size)
+    together = np.corrcoef(np.vstack([jitter, draws.gaussian, draws.chance]))
+
+    assert np.abs(together - np.eye(7)).max() < 0.08
+    assert jitter.min() == -499
+    assert jitter.max() == 499
 
 
 def test_drift_starts_where_it_is_told():

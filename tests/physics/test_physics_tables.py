@@ -71,7 +71,7 @@ def test_thinner_films_need_smaller_sommerfeld_numbers(ratio):
 def test_unknown_bearing_is_refused():
     """Catches the nearest table taken in silence."""
     with pytest.raises(ValueError, match="L/D"):
-        journal.least_sommerfeld(0.75, 0.1)
+        journal.least_sommerfeld(1.75, 0.1)
 
 
 def test_generator_is_a_command():

@@ -1,17 +1,18 @@
 """Drawn cases of all families, and what each came to: label, stop of the demo settings, key figures.
 
-`python -m tests.physics_shown.cases N SEED` prints it as JSON; `sensitivity` runs that on a changed copy of the sources.
+`sensitivity` runs them with another behaviour, `halving` at another step.
 """
 
-import json
-import sys
-from dataclasses import asdict, dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from replay.engine import compiled
 from replay.library.demo import demo_folder
+from replay.physics.behaviour import USUAL, Behaviour
+from replay.physics.drawing import Draw, Site, invented_site
 from replay.physics.families import FAMILIES, case_of, trace_of
 from replay.physics.model import STEP_S
 from replay.physics.simulate import Result, simulate
@@ -48,9 +49,15 @@ def drawn(count: int) -> list[tuple[str, int]]:
     return [(names[i % len(names)], i // len(names)) for i in range(count)]
 
 
-def outcome(family: str, index: int, seed: int, settings: Settings, step_s: float = STEP_S) -> Outcome:
+def outcome(
+    family: str, index: int, seed: int, settings: Settings, step_s: float = STEP_S, behaviour: Behaviour = USUAL
+) -> Outcome:
     """Simulate one case at a step (s), label it, and let the demo settings stop it."""
-    case = replace(case_of(family, index, seed), step_s=step_s)
+
+    def sites(draw: Draw, oils: Sequence[str]) -> Site:
+        return replace(invented_site(draw, oils), behaviour=behaviour)
+
+    case = replace(case_of(family, index, seed, sites=sites), step_s=step_s)
     result = simulate(case)
     made = trace_of(family, index, case, result)
     label = next(key for key in ("must_trip", "ride_through", UNDECIDED) if key in made.label)
@@ -87,11 +94,7 @@ def _figures(result: Result) -> tuple[float, float, float]:
     return lowest, float(run[net < CUT_OUT_PA].sum()), float(run[net < result.floor_pa].sum())
 
 
-def outcomes(count: int, seed: int, step_s: float = STEP_S) -> list[Outcome]:
+def outcomes(count: int, seed: int, step_s: float = STEP_S, behaviour: Behaviour = USUAL) -> list[Outcome]:
     """Return what the drawn cases came to."""
     settings = read_settings(demo_folder() / "settings.toml")
-    return [outcome(family, index, seed, settings, step_s) for family, index in drawn(count)]
-
-
-if __name__ == "__main__":
-    json.dump([asdict(one) for one in outcomes(int(sys.argv[1]), int(sys.argv[2]))], sys.stdout)
+    return [outcome(family, index, seed, settings, step_s, behaviour) for family, index in drawn(count)]

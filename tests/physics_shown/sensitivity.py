@@ -1,117 +1,42 @@
-"""How much hangs on each assumed constant: every one of `constants.py` 30 % down and up, on drawn cases of all families.
+"""How much hangs on each assumed value: every one of `behaviour` 30 % down and up, on drawn cases of all families.
 
-A constant is one of the assumed when the comment beside it says so; they are found in the text, so that a new one cannot
-be forgotten. Three values of one constant (the three journals) move together. A share that would pass 1 goes half way
-there. The constants are frozen into machine code, so each change is run in a copy of the sources, with a cache of its
-own, by another process. What is done is kept in a folder that the sources name, and an interrupted run goes on from there.
+Three values of one name (the three journals) move together. A share that would pass 1 goes half way there. What is done
+is kept in a folder that the sources name, and an interrupted run goes on from there.
 """
 
-import ast
-import io
 import json
-import os
-import shutil
 import statistics
-import subprocess
-import sys
 import tempfile
-import tokenize
-from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import asdict, dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import click
 
+from replay.fitting.sensitivity import FACTORS, moved_behaviour
+from replay.physics.behaviour import TABLE, USUAL
 from replay.physics.kernel import _DIGEST
-from tests.physics_shown.cases import SEED, UNDECIDED, Outcome
+from tests.physics_shown.cases import SEED, UNDECIDED, Outcome, outcomes
 from tests.results import close, record_option
 
-ROOT = Path(__file__).parents[2]
-CONSTANTS = Path("replay/physics/constants.py")
-COPIED = ("replay", "protect", "firmware_ref", "fixtures", "tests/__init__.py", "tests/support", "tests/physics_shown")
-FACTORS = (0.7, 1.3)
-MARK = "assumed"
+ASSUMED = tuple(name for name, told in TABLE.items() if told.status == "assumed")
+Task = tuple[str, float]  # a value's name, and what it is multiplied by
 
 
-@dataclass(frozen=True)
-class Constant:
-    """One assumed constant: where its value stands in the text, and what it is."""
-
-    name: str
-    value: Any  # a number, or a tuple of them
-    first: tuple[int, int]  # line and column, as `ast` counts them
-    last: tuple[int, int]
-
-    def moved(self, factor: float) -> Any:
-        """Return the value times factor; a share stays below 1."""
-        if isinstance(self.value, tuple):
-            return tuple(_moved(one, factor) for one in self.value)
-        return _moved(self.value, factor)
-
-
-def _moved(value: float, factor: float) -> float:
-    moved = value * factor
-    return (1.0 + value) / 2.0 if value < 1.0 <= moved else moved
-
-
-def assumed(text: str) -> list[Constant]:
-    """Return the constants of a source text whose comment, on their lines or alone just above, says assumed."""
-    lines = text.splitlines()
-    comments: dict[int, str] = {}
-    for token in tokenize.generate_tokens(io.StringIO(text).readline):
-        if token.type == tokenize.COMMENT:
-            comments[token.start[0]] = token.string
-    found = []
-    for node in ast.parse(text).body:
-        if not isinstance(node, ast.Assign | ast.AnnAssign) or node.value is None or node.end_lineno is None:
-            continue
-        target = node.target if isinstance(node, ast.AnnAssign) else node.targets[0]
-        said = " ".join(comments.get(line, "") for line in range(node.lineno, node.end_lineno + 1))
-        above = node.lineno - 1
-        while not said.strip() and above in comments and lines[above - 1].startswith("#"):
-            said, above = comments[above] + said, above - 1
-        if MARK in said and isinstance(target, ast.Name):
-            value = eval(compile(ast.Expression(node.value), "constant", "eval"), {})  # noqa: S307 - our own source
-            end = (node.value.end_lineno or 0, node.value.end_col_offset or 0)
-            found.append(Constant(target.id, value, (node.value.lineno, node.value.col_offset), end))
-    return found
-
-
-def changed(text: str, constant: Constant, factor: float) -> str:
-    """Return the source text with one constant moved."""
-    lines = text.splitlines(keepends=True)
-    (first, start), (last, end) = constant.first, constant.last
-    new = lines[first - 1][:start] + repr(constant.moved(factor)) + lines[last - 1][end:]
-    return "".join([*lines[: first - 1], new, *lines[last:]])
-
-
-def run_in(folder: Path, count: int, seed: int) -> list[Outcome] | str:
-    """Run the cases on the sources of a folder; returns what they came to, or the last line of what went wrong."""
-    environment = {**os.environ, "PYTHONPATH": str(folder), "XDG_CACHE_HOME": str(folder / ".cache")}
-    command = [sys.executable, "-m", "tests.physics_shown.cases", str(count), str(seed)]
-    done = subprocess.run(command, cwd=folder, env=environment, capture_output=True, text=True, check=False)
-    if done.returncode:
-        return done.stderr.strip().splitlines()[-1]
-    return [Outcome(**one) for one in json.loads(done.stdout)]
-
-
-def variant(name: str, text: str, work: Path, count: int, seed: int) -> list[Outcome] | str:
-    """Return what the cases come to with this text of the constants, from the work folder if it stands there."""
-    kept = work / f"{name}.json"
+def variant(work: Path, count: int, seed: int, task: Task) -> list[Outcome] | str:
+    """Return what the cases come to with one value moved, or what forbids it; from the work folder if it stands there."""
+    name, factor = task
+    kept = work / f"{name}-{factor}.json"
     if not kept.exists():
-        with tempfile.TemporaryDirectory() as temporary:
-            folder = Path(temporary)
-            for part in COPIED:
-                source, target = ROOT / part, folder / part
-                target.parent.mkdir(parents=True, exist_ok=True)
-                if source.is_dir():
-                    shutil.copytree(source, target, ignore=shutil.ignore_patterns("__pycache__", "traces"))
-                else:
-                    shutil.copy(source, target)
-            (folder / CONSTANTS).write_text(text, encoding="utf-8")
-            found = run_in(folder, count, seed)
-        told = found if isinstance(found, str) else [vars(one) for one in found]
+        try:
+            told: Any = [
+                asdict(one)
+                for one in outcomes(count, seed, behaviour=moved_behaviour(USUAL, name, factor) if name else USUAL)
+            ]
+        except ValueError as error:
+            told = str(error)
         beside = kept.with_suffix(".part")
         beside.write_text(json.dumps(told), encoding="utf-8")
         beside.replace(kept)
@@ -121,7 +46,7 @@ def variant(name: str, text: str, work: Path, count: int, seed: int) -> list[Out
 
 @dataclass(frozen=True)
 class Effect:
-    """What one constant, moved by a factor, changes: counts of cases, seconds."""
+    """What one value, moved by a factor, changes: counts of cases, seconds."""
 
     name: str
     factor: float
@@ -158,7 +83,7 @@ class Effect:
         ]
 
 
-HEAD = ("constant", "times", "verdicts", "missed", "nuisance", "labels", "undecided", "deadline, median s", "worst s")
+HEAD = ("value", "times", "verdicts", "missed", "nuisance", "labels", "undecided", "deadline, median s", "worst s")
 
 
 def effect(name: str, factor: float, base: list[Outcome], found: list[Outcome] | str) -> Effect:
@@ -182,22 +107,16 @@ def effect(name: str, factor: float, base: list[Outcome], found: list[Outcome] |
 
 
 def run(count: int, seed: int, jobs: int, only: tuple[str, ...] = (), work: Path | None = None) -> list[Effect]:
-    """Move each assumed constant (or only those named) down and up; returns what changes, worst first."""
-    text = (ROOT / CONSTANTS).read_text(encoding="utf-8")
+    """Move each assumed value (or only those named) down and up; returns what changes, worst first."""
     work = work or Path(tempfile.gettempdir()) / f"lubetrip-sensitivity-{_DIGEST:x}-{count}-{seed}"
     work.mkdir(parents=True, exist_ok=True)
-    base = variant("as-it-is", text, work, count, seed)
+    tasks = [("", 1.0), *((name, factor) for name in ASSUMED if not only or name in only for factor in FACTORS)]
+    with ProcessPoolExecutor(jobs) as pool:
+        base, *found = pool.map(partial(variant, work, count, seed), tasks)
     if isinstance(base, str):
         raise click.ClickException(base)
-    tasks = [(one, factor) for one in assumed(text) if not only or one.name in only for factor in FACTORS]
-
-    def moved(task: tuple[Constant, float]) -> Effect:
-        constant, factor = task
-        name = f"{constant.name}-{factor}"
-        return effect(constant.name, factor, base, variant(name, changed(text, *task), work, count, seed))
-
-    with ThreadPoolExecutor(jobs) as pool:
-        return sorted(pool.map(moved, tasks), key=lambda one: one.weight, reverse=True)
+    pairs = zip(tasks[1:], found, strict=True)
+    return sorted((effect(*task, base, told) for task, told in pairs), key=lambda one: one.weight, reverse=True)
 
 
 def table(effects: list[Effect]) -> str:
@@ -210,11 +129,11 @@ def table(effects: list[Effect]) -> str:
 @click.option("--cases", "count", default=150, show_default=True, help="Drawn cases, the families in turn.")
 @click.option("--seed", default=SEED, show_default=True)
 @click.option("--jobs", default=1, show_default=True, help="Processes at a time.")
-@click.option("--only", multiple=True, metavar="NAME", help="This constant only; may be given again.")
+@click.option("--only", multiple=True, metavar="NAME", help="This value only; may be given again.")
 @click.option("--table", "path", type=click.Path(path_type=Path), help="Write the whole table into a file.")
 @record_option
 def sensitivity(count: int, seed: int, jobs: int, only: tuple[str, ...], path: Path | None, record: bool) -> None:
-    """Move each assumed constant 30 % down and up: labels that flip, deadlines that move, verdicts that change."""
+    """Move each assumed value 30 % down and up: labels that flip, deadlines that move, verdicts that change."""
     effects = run(count, seed, jobs, only)
     text = table(effects)
     click.echo(text)
@@ -225,5 +144,5 @@ def sensitivity(count: int, seed: int, jobs: int, only: tuple[str, ...], path: P
         for one in effects[:10]
     )
     still = sum(one.verdicts + one.flips == 0 and not one.failed for one in effects)
-    line = f"{len(effects)} changes of assumed constants on {count} cases: {still} change no label and no verdict; worst: {worst}"
+    line = f"{len(effects)} changes of assumed values on {count} cases: {still} change no label and no verdict; worst: {worst}"
     close(f"{line}; physics {_DIGEST:012x}", record=record)

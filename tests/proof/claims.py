@@ -25,6 +25,7 @@ ON_PARTS: tuple[Callable[[Logic], None], ...] = (
 # These are shown of one and the same step from any state.
 ON_ANY_STEP: tuple[Callable[[Step, Logic], None], ...] = (
     theorems.steps_keep_the_invariant,
+    theorems.a_stop_has_its_cause,
     theorems.no_permission_when_stopped,
     theorems.lockout_ends_only_by_a_press_of_the_reset,
     theorems.locked_out_for_resets_until_the_memory_ends,

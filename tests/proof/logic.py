@@ -163,10 +163,7 @@ class Logic:
             ("a cause holds nothing but its code and doubts", cause & ~(s.CAUSE_CODE | self.signals.DOUBTS) == 0),
             ("a stop on a sensor names a doubt", implies(on_sensor, doubts)),
             ("no other stop names one", implies(doubts, on_sensor)),
-            (
-                "a stop has its cause",
-                implies(every([words[s.STATE] + 0 >= s.TRIPPED]), cause & s.CAUSE_CODE != s.NO_CAUSE),
-            ),
+            ("no lockout is on a sensor", implies(locked, ~on_sensor)),
             (
                 "a starved machine with a full integral has been stopped",
                 ~(at(words[s.STATE], s.STARVED) & at(words[s.INTEGRAL], values[r.TRIP_DELAY])),

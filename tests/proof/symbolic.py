@@ -208,6 +208,8 @@ class Bits:
     __rand__, __ror__, __rxor__ = __and__, __or__, __xor__
 
     def __eq__(self, other: object) -> Truth:  # type: ignore[override]
+        if isinstance(other, Integer) and other.choices is None:
+            return Truth(self.number == other.term)
         wanted = as_bits(other)
         off = z3.BoolVal(val=False)
         places = sorted(self.on.keys() | wanted.on.keys())
@@ -237,6 +239,8 @@ class Bits:
             on[place] = z3.simplify(z3.Xor(z3.Xor(own, more), carry))
             carry = z3.simplify(z3.Or(z3.And(own, more), z3.And(carry, z3.Or(own, more))))
         return Bits({place: bit for place, bit in on.items() if not z3.is_false(bit)})
+
+    __radd__ = __add__
 
     @property
     def number(self) -> Any:

@@ -63,18 +63,29 @@ def no_value_reaches_2_to_the_30(logic: Logic) -> None:
 
 
 def power_up_establishes_the_invariant(logic: Logic) -> None:
-    """Theorem: after power_up() the invariant holds, for any admitted settings."""
+    """Theorem: after power_up() the invariant holds, for any admitted settings, and as well where it comes up locked out."""
     values = logic.bounded_settings()
-    words: Words = [0] * logic.state.STATE_SIZE
-    logic.state.power_up(words, values)
-    for name, condition in logic.invariants(words, values):
-        prove(condition, name)
+    for comes_up in (logic.state.power_up, logic.seal.come_up_locked_out):
+        words: Words = [0] * logic.state.STATE_SIZE
+        comes_up(words, values)
+        for name, condition in logic.invariants(words, values):
+            prove(condition, name)
 
 
 def steps_keep_the_invariant(step: Step, logic: Logic) -> None:
     """Theorem: a step from a state within the invariant leads to one. With power_up, all states are within it."""
     for name, condition in logic.invariants(step.after, step.values):
         prove(condition, name)
+
+
+def a_stop_has_its_cause(step: Step, logic: Logic) -> None:
+    """Theorem: a stop has its cause, and keeps one; only a machine that came up locked out has none, as nothing is known of it."""
+    s = logic.state
+    caused = [
+        implies(words[s.STATE] + 0 >= s.TRIPPED, words[s.CAUSE] & s.CAUSE_CODE != s.NO_CAUSE)
+        for words in (step.before, step.after)
+    ]
+    prove(implies(caused[0], caused[1]), "a stop has its cause")
 
 
 def no_permission_when_stopped(step: Step, logic: Logic) -> None:

@@ -86,6 +86,7 @@ DEFECTS = {
         "not within(net, -settings[REST_MOST], settings[REST_MOST])",
         "net > settings[REST_MOST]",
     ),
+    "a_stop_has_its_cause": ("table", "state[CAUSE] = OIL_CAUSE", "state[CAUSE] = 0"),
     "a_trip_ends_only_at_standstill": ("table", "(TRIPPED, RUNNING | RESTART_DUE", "(TRIPPED, RESTART_DUE"),
     "low_oil_pressure_always_trips": ("table", "MOST_MOVES = 3", "MOST_MOVES = 2"),
     "low_oil_pressure_in_a_light_vacuum_always_trips": (
@@ -146,7 +147,8 @@ class Concrete:
         pressures = tuple(declared(reading) for reading in data.draw(readings(named)))
         self.values, self.before = admit(named), data.draw(memories(named, pressures))
         if self.before[state.STATE] >= state.TRIPPED:
-            self.before[state.CAUSE] = data.draw(st.sampled_from([1, 2, 3 | 1 << 18, 3 | 5 << 24, 4]))
+            on_sensor = [3 | 1 << 18, 3 | 5 << 24] if self.before[state.STATE] == state.TRIPPED else []
+            self.before[state.CAUSE] = data.draw(st.sampled_from([0, 1, 2, 4, *on_sensor]))
         elapsed = data.draw(st.one_of(between(0, named["max_gap"]), st.sampled_from([-1, 1_799_999, 1_800_001])))
         self.inputs = [elapsed, data.draw(st.integers(0, 1)), data.draw(st.integers(0, 1)), *pressures]
         self.after, self.results = list(self.before), [0] * outputs.OUTPUTS_SIZE

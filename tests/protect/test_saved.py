@@ -14,6 +14,8 @@ from hypothesis import strategies as st
 
 from protect import ranges, saved, state
 from protect.ranges import NO_READING as MISSING
+from protect.signals import STANDSTILL
+from replay.port.questions import sealed_again
 from tests.support.protection import admit
 from tests.support.strategies import any_settings, memories
 from tests.support.toolchain import C_FOLDER, WARNINGS, need
@@ -127,6 +129,32 @@ def test_without_a_good_record_the_machine_comes_up_locked_out() -> None:
 def test_the_newer_record_is_taken_around_the_end_of_the_numbers(first: int, second: int, newest: int) -> None:
     """Catches a comparison that takes the older record for ever once the number has wrapped."""
     assert recalled(record(first, OLDER), record(second, OLDER))[0] == newest
+
+
+@pytest.mark.parametrize("number", [0, 32_767, 65_535])
+def test_every_number_counts_by_itself(number: int) -> None:
+    """Catches a number at an end that is taken for none, which the other record hides."""
+    assert recalled(record(number, OLDER), NOTHING)[0] == recalled(NOTHING, record(number, OLDER))[0] == number
+
+
+@pytest.mark.parametrize("form", [0, 1, 3])
+@pytest.mark.parametrize("number", [0, 1, 65_535])
+def test_a_record_of_another_form_does_not_count(form: int, number: int) -> None:
+    """Catches words that are taken for others, as another layout has them, of whatever number."""
+    other = record(number, OLDER)
+    saved.put_word(other, 0, number | (form << 16))
+
+    assert saved.number_of(sealed_again(other), SETTINGS) == saved.NO_RECORD
+
+
+def test_words_of_more_than_24_bits_come_back() -> None:
+    """Catches the highest byte of a word that is lost or shifted elsewhere: a week of trip memory, the last of the doubts."""
+    week = [*SETTINGS]
+    week[ranges.TRIP_MEMORY] = 604_800_000
+    memory, back = remembered(STATE=4, MEMORY_LEFT=604_800_000, CAUSE=3 | STANDSTILL), [0] * state.STATE_SIZE
+
+    assert saved.recall(back, week, record(4, memory, week), NOTHING) == 4
+    assert (back[state.MEMORY_LEFT], back[state.CAUSE]) == (604_800_000, 3 | STANDSTILL)
 
 
 def test_numbers_go_to_the_two_places_in_turn() -> None:

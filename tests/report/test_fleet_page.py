@@ -17,6 +17,7 @@ from replay.display.triage import triage_view
 from replay.drawing.around import MOST_ROOM_MS, STRETCHES, read_around
 from replay.drawing.event_plot import event_svg
 from replay.drawing.wall_clock import clock_ticks
+from replay.ground.shown import US
 from replay.ground.wording import suction
 from replay.report.fleet import fleet_contents, period
 from replay.settings import Settings, read_settings
@@ -135,7 +136,7 @@ def test_the_fleet_comes_first_worst_on_top(written: str) -> None:
     """Catches a page that has to be searched for its answer."""
     text = Page(written).text
 
-    assert "1 of 3 machine(s) to look at, in this order: K2. Of 1 more the logs cannot tell until something is" in text
+    assert "1 of 3 machines to look at, in this order: K2. Of 1 more the logs cannot tell until something is" in text
     assert text.index("The machine to open first on top") < text.index("K2: open first") < text.index("K1: not starved")
     assert "8.0 of 28.0" in text  # hours logged of hours elapsed
     assert "2026-03-28 06:00 CET to 2026-03-29 11:00 CEST" in text
@@ -208,7 +209,7 @@ def test_without_a_clock_the_axis_is_that_of_the_file(site: Settings, tmp_path: 
     (around,) = read_around(findings, findings.gravest.all()[:1], site)
 
     assert "time in the file, s" in event_svg(around, site, "words")
-    assert period([findings]) == "1 machine(s), 1 file(s); 1 file(s) do not say when they began"
+    assert period([findings]) == "1 machine, 1 file; 1 file without a word on when they began"
 
 
 def test_a_plot_shows_the_running_status_of_the_log(site: Settings, tmp_path: Path) -> None:
@@ -296,7 +297,7 @@ def test_ticks_are_hours_of_the_wall() -> None:
 )
 def test_suction_reads_as_a_gauge_shows_it(pascals: int | None, altitude_m: float, words: str) -> None:
     """Catches a gauge of sea level in the mountains, and vacuum told as a negative psig."""
-    assert suction(pascals, altitude_m) == words
+    assert suction(pascals, altitude_m, US) == words
 
 
 def test_what_got_worse_is_more_than_chance(site: Settings) -> None:

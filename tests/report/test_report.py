@@ -5,16 +5,20 @@ import json
 import re
 from html.parser import HTMLParser
 from pathlib import Path
+from xml.etree import ElementTree as ET
 
 import pytest
 
+from replay.display.guarantee import MAIN
 from replay.display.score import apart, baselines_table, claims_table, families_table, reasons, said
+from replay.drawing import tradeoff
 from replay.ground.wording import percent
 from replay.library import read_library
 from replay.report.contents import WORST, worst_first
 from replay.report.write import write_report
-from replay.score import score
+from replay.score import Score, score
 from replay.settings import read_settings
+from replay.settings.guarantee import guarantee
 from tests.conftest import SETTINGS, entry, trace_csv
 from tests.support.command import lubetrip
 
@@ -159,7 +163,7 @@ def test_every_picture_is_told_in_words(page: Page) -> None:
     """Catches a picture that a blind reader learns nothing of, and one that is only called a picture."""
     pictures = page.all("svg", "img")
 
-    assert len(pictures) == 1 + 7 + 1 + 8
+    assert len(pictures) == 1 + 1 + 7 + 1 + 8
     for about, _ in pictures:
         assert (about.get("role"), len(about.get("aria-label") or "") > 10) == ("img", True)
 
@@ -192,14 +196,21 @@ def test_words_stand_out_from_what_is_behind_them(text: str) -> None:
     """Catches grey on grey: WCAG 2.1, 1.4.3 wants 4.5 to 1. Published contrasts with white: black 21, #767676 4.54."""
     assert [round(1.05 / (luminance(colour) + 0.05), 2) for colour in ("#000", "#767676")] == [21.0, 4.54]
     style = text[text.index("<style>") : text.index("</style>")]
-    pairs = [("#1a1a1a", "#fff")]
-    for rule in re.findall(r"\{([^{}]*)\}", style):
-        front = re.search(r"(?<![-\w])color: (#[0-9a-f]+)", rule)
-        back = re.search(r"background: (#[0-9a-f]+)", rule)
-        if front:
-            pairs.append((front[1], back[1] if back else "#fff"))
+    schemes = [dict(re.findall(r"(--\w+): (#[0-9a-f]+)", rule)) for rule in re.findall(r":root \{([^{}]*)\}", style)]
+    pairs = []
+    for names in schemes:  # light, dark, print
+        pairs.append((names["--ink"], names["--paper"]))
+        for rule in re.findall(r"\{([^{}]*)\}", style):
+            found = [
+                re.search(rf"{key}: (?:var\((--\w+)\)|(#[0-9a-f]+))", rule)
+                for key in (r"(?<![-\w])color", "background")
+            ]
+            front, back = (part and (part[2] or names[part[1]]) for part in found)
+            if front:
+                pairs.append((front, back or names["--paper"]))
 
-    assert len(pairs) >= 7
+    assert len(schemes) == 3
+    assert len(pairs) >= 3 * 7
     for front, back in pairs:
         light, dark = sorted((luminance(front), luminance(back)), reverse=True)
         assert (light + 0.05) / (dark + 0.05) >= 4.5, (front, back)
@@ -210,7 +221,9 @@ def test_words_stand_out_from_what_is_behind_them(text: str) -> None:
 def test_figures_are_those_of_the_score(hostile: Path, page: Page) -> None:
     """Catches a report that counts for itself: families, totals, baselines and limits against the JSON of `score`."""
     report = json.loads(lubetrip("score", hostile, "--json", "-").stdout)
-    families = {row[0]: row for row in page.rows("Evidence by family")[1:]}
+    families = {
+        row[0]: row for row in page.rows("Evidence by family: margins of hits, run hours of ride-through traces")[1:]
+    }
     parts = {**report["families"], "all": report["totals"]}
 
     assert set(families) == set(parts)
@@ -360,3 +373,54 @@ def test_a_thousand_traces_stay_under_5_mb(library: Path) -> None:
 
     assert each > 100
     assert sizes[0] + 988 * each < 5e6
+
+
+def test_title_author_and_date_are_those_given_and_no_others(library: Path, tmp_path: Path) -> None:
+    """Catches a report that cannot be filed, and a date of today in a page that has to come out the same."""
+    write_report(tmp_path / "plain.html", library)
+    write_report(tmp_path / "signed.html", library, title="Cold store <9>", author="A. Fitter", date="2 March 2026")
+    plain, signed = ((tmp_path / f"{name}.html").read_text() for name in ("plain", "signed"))
+
+    assert "<h1>Cold store &lt;9&gt;</h1>" in signed
+    assert '<p class="small">A. Fitter, 2 March 2026</p>' in signed
+    assert 'class="small">A' not in plain
+    assert plain.replace(f"Lubrication protection: {library.resolve().name}", "Cold store &lt;9&gt;") == signed.replace(
+        '<p class="small">A. Fitter, 2 March 2026</p>\n', ""
+    )
+
+
+def test_the_guarantees_of_the_settings_stand_in_the_page(hostile: Path, page: Page) -> None:
+    """Catches a report without what holds whatever the traces are, or with that of other settings."""
+    told = guarantee(read_settings(hostile / "settings.toml"))
+    rows = page.rows("What the logic guarantees")[1:]
+
+    assert [row[0] for row in rows] == [told.line(key).what for key in MAIN]
+    assert rows[MAIN.index("lockout")][1] == f"{told.line('lockout').value:g}"
+
+
+def test_the_trade_off_marks_every_best_point_and_the_settings(hostile: Path) -> None:
+    """Catches missed and nuisance that changed places, a law left out, and a cross that is not that of the settings."""
+    found = score(read_library(hostile), read_settings(hostile / "settings.toml"))
+    root = ET.fromstring(tradeoff.tradeoff_svg(found))
+    dots = [(float(one.get("cx", "")), float(one.get("cy", ""))) for one in root.iter() if one.tag.endswith("circle")]
+    points = [(p.missed, p.nuisance_trips) for each in found.comparators for p in each.curve]
+
+    assert len(found.comparators) == len(tradeoff.LOOKS)
+    assert len(dots) == len(points)
+    for (x, y), (missed, trips) in zip(dots, points, strict=True):
+        for (x2, y2), (missed2, trips2) in zip(dots, points, strict=True):
+            assert (x < x2) == (missed < missed2)
+            assert (y > y2) == (trips < trips2)
+    assert (min(x for x, _ in dots) == tradeoff.LEFT) == (min(missed for missed, _ in points) == 0)
+    words = tradeoff.words(found)
+    assert f"These settings: {found.totals.missed} missed, {found.totals.nuisance_trips} nuisance" in words
+    most = [max(1, here, *there) for here, there in zip(own(found), zip(*points, strict=True), strict=True)]
+    x = tradeoff.LEFT + own(found)[0] / (tradeoff.ROOM * most[0]) * (tradeoff.RIGHT - tradeoff.LEFT)
+    y = tradeoff.BOTTOM - own(found)[1] / (tradeoff.ROOM * most[1]) * (tradeoff.BOTTOM - tradeoff.TOP)
+    cross = f"M{x - tradeoff.CROSS:.1f} {y - tradeoff.CROSS:.1f}L"
+    assert [one for one in root.iter() if one.get("d", "").startswith(cross)]
+
+
+def own(found: Score) -> tuple[int, int]:
+    """Return what the settings miss, and how often they stop for nothing."""
+    return found.totals.missed, found.totals.nuisance_trips

@@ -67,7 +67,7 @@ def test_a_library_that_judges_everything_is_met_on_every_face(tmp_path: Path) -
     assert all(faces(tmp_path, result).values())
     assert warnings(result) == []
     assert result.totals.hits_by_cause == {"oil": 1}
-    assert "hits by cause  oil 1" in plain(score_view(result))
+    assert "hits by cause oil 1" in " ".join(plain(score_view(result)).split())
 
 
 def test_faults_missed_within_what_is_allowed_are_no_margin(tmp_path: Path) -> None:
@@ -120,6 +120,33 @@ def test_units_are_doubted_by_size(per: float, said: str, tmp_path: Path) -> Non
 
     assert doubts.pop("odd").partition(": ")[2].partition(" taken")[0] == said
     assert set(doubts.values()) == {""}
+
+
+def test_psi_taken_for_kpa_is_a_question(tmp_path: Path) -> None:
+    """Catches a library in psi, all of whose machines look short of oil in a vacuum, that is judged as it stands."""
+    traces = {f"fault{n}": (noisy(n, 400, faulty, per=1 / 6.894757), FAULT) for n in range(2)}
+    traces |= {f"quiet{n}": (noisy(9 + n, 400, healthy, per=1 / 6.894757), RIDE) for n in range(2)}
+    result = score_library(made(tmp_path, traces))
+    doubts = {verdict.id: verdict.doubt for verdict in result.verdicts}
+
+    assert all("psi taken for kPa?" in doubts[name] for name in ("quiet0", "quiet1"))
+    assert "traces in doubt" in result.unjudged
+    assert any("psi taken for kPa?" in line for line in warnings(result))
+
+
+@pytest.mark.parametrize("well", [1, 2])
+def test_a_machine_short_of_oil_in_a_vacuum_is_not_taken_for_psi(well: int, tmp_path: Path) -> None:
+    """Catches a doubt of a harmless upset, or of a fault, that is as low as that among machines that are well."""
+    head, *rows = noisy(5, 400, lambda _: 20.0).splitlines()
+    cells = [row.split(",") for row in rows]  # the same under a suction of 25 kPa
+    text = "\n".join(
+        [head, *(f"{at},{float(oil) - 275:.3f},{float(suction) - 275:.3f},1" for at, oil, suction, _ in cells)]
+    )
+    traces = {"fault": (noisy(1, 400, faulty), FAULT), "low": (text + "\n", RIDE)}
+    traces |= {f"quiet{n}": (noisy(9 + n, 400, healthy), RIDE) for n in range(well)}
+    result = score_library(made(tmp_path, traces))
+
+    assert [verdict.doubt for verdict in result.verdicts] == [""] * (2 + well)
 
 
 @pytest.mark.parametrize(("name", "warned"), [("fault", True), ("sensor", False)])
@@ -268,6 +295,33 @@ def test_a_fault_behind_an_overlap_is_told_by_two_and_counts_once(tmp_path: Path
         again = score_library(tmp_path)
         assert {verdict.id for verdict in again.verdicts if verdict.doubt} == {"a", "b"}
         assert not again.met
+
+
+@pytest.mark.parametrize("clock", [True, False], ids=["by their clocks", "by their rows"])
+@pytest.mark.parametrize(("before_s", "until_s"), [(470, 980), (400, 1050)], ids=["for nothing", "in the same fault"])
+def test_a_stop_about_a_fault_that_two_recordings_tell_counts_once(
+    before_s: int,
+    until_s: int,
+    clock: bool,
+    tmp_path: Path,
+) -> None:
+    """Catches a stop for nothing, and one in the same fault again, that count in both since one recording has a fault more."""
+
+    def net(second: int) -> float:
+        return 5.0 if 400 <= second < before_s or 900 <= second < until_s or 2600 <= second < 2900 else 120.0
+
+    label = "must_trip = { earliest_s = 900, deadline_s = 1100 }"
+    both = "must_trip = [ { earliest_s = 600, deadline_s = 800 }, { earliest_s = 2300, deadline_s = 2500 } ]"
+    starts = [f"\nstart_utc = 2026-01-01T00:0{minute}:00Z\n" if clock else "" for minute in (0, 5)]
+    traces = {"quiet": (noisy(2, 400, healthy), RIDE), "a": (noisy(4, 2400, net), label + starts[0])}
+    traces["b"] = (noisy(4, 2900, net, from_s=300), both + starts[1])
+    result = score_library(made(tmp_path, traces))
+    a, b = (next(verdict for verdict in result.verdicts if verdict.id == name) for name in "ab")
+
+    assert (a.trips, b.trips) == (2, 3)
+    assert a.nuisance_trips == (before_s > 400)
+    assert (b.nuisance_trips, b.repeats) == (0, 0)
+    assert [window.outcome for window in b.windows] == ["hit"]
 
 
 def test_the_test_runner_and_junit_call_no_trace_right_that_was_not_judged(tmp_path: Path) -> None:

@@ -76,7 +76,7 @@ def test_another_fault_missed_in_the_same_trace_is_a_lost_machine() -> None:
     found = compare(of_windows("missed", "hit"), of_windows("hit", "missed"))
 
     assert (found.missed.only_a, found.missed.only_b) == (1, 1)
-    assert found.worse == ("misses 1 fault(s) that A does not miss",)
+    assert found.worse == ("misses 1 fault that A does not miss",)
     assert len(found.changed) == 1
     assert compare(of_windows("missed", "hit"), of_windows("hit", "hit")).margins.pairs == 1
     assert not compare(of_windows("missed", "hit"), of_windows("missed", "hit")).changed
@@ -162,7 +162,7 @@ def test_compare_exits_1_when_b_is_worse(library: Path) -> None:
 
     assert (worse.returncode, better.returncode, lubetrip("compare", good, good).returncode) == (1, 0, 0)
     assert "hit -> missed" in worse.stdout
-    assert "B IS WORSE: misses 1 fault(s)" in worse.stdout
+    assert "B IS WORSE: misses 1 fault" in worse.stdout
     assert "B is not worse." in better.stdout
     assert max(map(len, worse.stdout.splitlines())) <= 80
     settings = lubetrip(

@@ -65,7 +65,9 @@ def test_values_become_integers_in_the_units_of_the_logic(settings_file: Path) -
 
 def test_gauge_and_vacuum_count_from_the_atmosphere_of_the_site(tmp_path: Path) -> None:
     """Catches gauge values converted with the sea-level atmosphere at a high site (1500 m: 84559.7 Pa)."""
-    text = changed('vacuum = "80 kPa"', 'vacuum = "5 inHg vac"').replace('reload = "100 kPa"', 'reload = "0 psig"')
+    text = changed('vacuum = "80 kPa abs"', 'vacuum = "5 inHg vac"').replace(
+        'reload = "100 kPa abs"', 'reload = "0 psig"'
+    )
     values = read(tmp_path, text.replace('"0 m"', '"1500 m"'))
 
     assert values["vacuum"] == round(84559.7 - 5 * 3386.389)
@@ -107,11 +109,23 @@ BROKEN = [
     ("floor_weight = 2.0", "floor_weight = nan", ["floor_weight", "nan", "plain number"]),
     ("trips_to_lockout = 3", "trips_to_lockout = 2.5", ["trips_to_lockout", "2.5", "whole number"]),
     ("trips_to_lockout = 3", "trips_to_lockout = 0", ["trips_to_lockout", "0", "less than"]),
-    ('reload = "100 kPa"', 'reload = "70 kPa"', ["[suction] vacuum", "not more than reload", '"70 kPa"']),
+    ('reload = "100 kPa abs"', 'reload = "70 kPa abs"', ["[suction] vacuum", "not more than reload", '"70 kPa abs"']),
+    (
+        'vacuum = "80 kPa abs"',
+        'vacuum = "5 inHg"',
+        ["[suction] vacuum", '"5 inHg"', "not said", '"5 inHg vac"', "inHg abs"],
+    ),
+    (
+        'reload = "100 kPa abs"',
+        'reload = "-3 psi"',
+        ["[suction] reload", '"-3 psi"', 'write "-3 psi abs" or "-3 psi gauge"'],
+    ),
+    ('suction_range = ["0 kPa abs"', 'suction_range = ["0 kPa"', ["[sensors] suction_range", '"0 kPa abs"']),
+    ('cut_out = "60 kPa"', 'cut_out = "7 PSI"', ["cut_out", '"7 PSI"', 'did you mean "7 psi"?']),
     ('max_gap = "3 s"', 'max_gap = "6 min"', ["max_gap", '"6 min"', '"5 min"']),
     ('stuck_after = "10 min"', 'stuck_after = "2 s"', ["max_gap", "less than stuck after"]),
-    ('oil_range = ["0 kPa", "2000 kPa"]', 'oil_range = "2000 kPa"', ["oil_range", "pair"]),
-    ('oil_range = ["0 kPa", "2000 kPa"]', 'oil_range = ["2 MPa", "0 kPa"]', ["oil_range", "less than"]),
+    ('oil_range = ["0 kPa abs", "2000 kPa abs"]', 'oil_range = "2000 kPa abs"', ["oil_range", "pair"]),
+    ('oil_range = ["0 kPa abs", "2000 kPa abs"]', 'oil_range = ["2 MPa abs", "0 kPa abs"]', ["oil_range", "less than"]),
     ('altitude = "0 m"', 'altitude = "9000 m"', ["[site] altitude", '"9000 m"', "5000 m"]),
     ('altitude = "0 m"', "altitude = 12", ["altitude", "12", "unit"]),
     ("min_margin", "confidence = 95\nmin_margin", ["[acceptance] confidence", "95", "0.9999"]),

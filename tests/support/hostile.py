@@ -36,6 +36,7 @@ from replay.engine import logic_digest
 from replay.ground.refusal import Refusal, refusal
 from replay.library import read_library
 from replay.library.labels import relabel
+from replay.machine import read_machine
 from replay.measured.guess import draft_profile
 from replay.port import conform
 from replay.port.export import export_settings
@@ -54,6 +55,7 @@ from replay.tuning.tolerance import read_tolerances
 from replay.tuning.vary import every_candidate, read_space
 from tests.conftest import SETTINGS, entry, trace_csv
 from tests.support.exported import FORMS, read_exported
+from tests.support.machines import SMALL, text_of
 from tests.support.measured import HEADER, PROFILE, import_file
 from tests.support.toolchain import dialogue
 
@@ -366,6 +368,7 @@ def _from_prepared(*names: str) -> Callable[[], list[bytes]]:
 
 READERS: dict[str, Reader] = {
     "settings": Reader("settings.toml", read_settings, _text(SETTINGS)),
+    "machine": Reader("machine.toml", read_machine, _text(text_of(SMALL))),
     "library": Reader("library.toml", _library, _text(LIBRARY)),
     "label": Reader("begun/library.toml", _label, _text(LIBRARY)),
     "CSV trace": Reader("spoiled.csv", _trace, _text(TRACE)),

@@ -8,7 +8,6 @@ import numpy as np
 from numba.extending import register_jitable
 
 from replay.physics import layout
-from replay.physics.constants import EVAPORATION_HEAT_J_KG, RUNNING_RISE_K, WARMING_TIME_S
 from replay.physics.kernel import one_step, read_inputs
 
 # Refrigerant brought in, kg; heat stored in the sump as its temperature tells, and heat brought, J; of all steps the
@@ -61,11 +60,13 @@ def course(s, p, table, times, values, slopes, steady, steps, u, books):
         flow = load * (u[layout.U_LOAD_PA] - s[layout.S_EVAPORATOR_PA]) - s[layout.S_FLOW]
         blow_by = p[layout.P_BLOW_BY] * (u[layout.U_DISCHARGE_PA] - suction)
         books[BROUGHT_KG] += dt * (flow + blow_by) + liquid
-        rest = u[layout.U_AMBIENT_K] + u[layout.U_HEATER_K] + RUNNING_RISE_K * s[layout.S_SPEED]
+        rest = u[layout.U_AMBIENT_K] + u[layout.U_HEATER_K] + p[layout.B_RUNNING_RISE_K] * s[layout.S_SPEED]
         capacity = s[layout.S_HEAT_CAPACITY]
         solved = s[layout.S_DISSOLVED_KG] + s[layout.S_SYSTEM_DISSOLVED_KG] - solved - liquid
         books[STORED_J] += capacity * (s[layout.S_TEMPERATURE_K] - kelvin)
-        books[BROUGHT_J] += dt * capacity * (rest - kelvin) / WARMING_TIME_S + EVAPORATION_HEAT_J_KG * solved
+        books[BROUGHT_J] += (
+            dt * capacity * (rest - kelvin) / p[layout.B_WARMING_TIME_S] + p[layout.B_EVAPORATION_HEAT_J_KG] * solved
+        )
         for place in MASSES:
             books[LEAST_KG] = min(books[LEAST_KG], s[place])
         for place in PRESSURES:

@@ -338,7 +338,7 @@ def steps_taken(trace: Trace, candidates: Sequence[Settings], monkeypatch: pytes
         step(*arguments)
 
     monkeypatch.setattr(long_ticks, "step", counting)
-    monkeypatch.setattr(compiled, "compiled", lambda function, *_: function)
+    monkeypatch.setattr(compiled, "native", lambda function, *_: function)
     assert swept(trace, candidates) == replayed(trace, candidates)
     return count
 

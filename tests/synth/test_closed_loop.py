@@ -11,9 +11,10 @@ from replay.physics.families import case_of
 from replay.physics.simulate import simulate
 from replay.settings import Settings, read_settings
 from replay.synth import recipe, synthesise
-from replay.synth.closed_loop import Course, course, obey, summary
+from replay.synth.closed_loop import Course, course, summary
 from replay.trace import read_trace
 from tests.support.command import lubetrip
+from tests.support.plain_loop import obey
 
 pytestmark = pytest.mark.slow("simulates, scores or draws many traces")
 

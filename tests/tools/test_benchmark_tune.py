@@ -14,7 +14,7 @@ def test_a_small_run_compares_every_peer(capsys: pytest.CaptureFixture[str]) -> 
     tune.run(tune.QUICK)
     said = capsys.readouterr().out
 
-    peers = ("interpreted reference", "numpy over candidates", "numba loop", "C loop, gcc -O3")
+    peers = ("interpreted reference", "numpy over candidates", "compiled loop", "C loop, gcc -O3")
     compared = [line for line in said.splitlines() if line.strip().startswith(peers)]
     assert len(compared) == 5 * len(peers)
     assert all("  same" in line for line in compared)

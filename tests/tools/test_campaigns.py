@@ -1,12 +1,15 @@
 """The differential campaign in short: it compares what it says, finds a planted fault and tells where."""
 
+import json
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 
 from replay.engine import c_port
+from replay.engine.c_port import firmware_folder
 from tests.campaigns import confirm, differential
+from tests.campaigns.runtimes import RUNNER, RuntimePort
 from tests.support.toolchain import C_FOLDER, need
 
 pytestmark = pytest.mark.slow("compiles what only it runs")
@@ -64,6 +67,35 @@ def test_the_command_prints_what_was_compared() -> None:
     assert done.exit_code == 0
     assert "compared 20000 steps with 2 settings from seed 3" in done.output
     assert "identical in every word" in done.output
+
+
+RUNTIMES = {
+    "wasm": ("port.lubetrip_step(...places);", "inputs[2] = 0; port.lubetrip_step(...places);"),
+    "micropython": (
+        'readFileSync(join(firmware, "..", "protect", name))',
+        'readFileSync(join(firmware, "..", "protect", name), "utf8").replace("outputs[ALARM] = 1", "outputs[ALARM] = 0")',
+    ),
+}
+
+
+@pytest.mark.parametrize("name", RUNTIMES)
+@pytest.mark.parametrize("wrong", [False, True])
+def test_a_runtime_agrees_in_every_word_unless_it_is_wrong(name: str, wrong: bool, tmp_path: Path) -> None:
+    """Catches words that are lost on the way to a runtime and back, and a reference that is compared with itself."""
+    need("node")
+    if name == "micropython" and not (firmware_folder() / "micropython" / "node_modules").is_dir():
+        pytest.skip("MicroPython is not installed: run tests/tools.sh")
+    text, place = RUNNER.read_text(), "dirname(fileURLToPath(import.meta.url))"
+    for good, bad in ((place, json.dumps(str(RUNNER.parent))), *([RUNTIMES[name]] if wrong else [])):
+        assert text.count(good) == 1
+        text = text.replace(good, bad)
+    runner = tmp_path / "runtimes.mjs"
+    runner.write_text(text)
+    port = RuntimePort(name, runner)
+    found = differential.run(3000, seed=11, port=port)
+    port.close()
+
+    assert (found.difference is not None) == wrong, found.difference
 
 
 def test_the_command_fails_on_a_difference(monkeypatch: pytest.MonkeyPatch) -> None:

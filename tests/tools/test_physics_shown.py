@@ -1,28 +1,17 @@
 """What is shown of the physics, each in short: assumed constants moved, the step halved, the corners run."""
 
 import itertools
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
+from replay.fitting.sensitivity import FACTORS, moved_behaviour
+from replay.physics.behaviour import USUAL
 from tests.physics_shown import extremes, sensitivity
 from tests.physics_shown.cases import SEED, Outcome, outcomes
 from tests.physics_shown.halving import flips, moves_s
-
-CONSTANTS = (sensitivity.ROOT / sensitivity.CONSTANTS).read_text(encoding="utf-8")
-SAMPLE = '''"""A head that says assumed."""
-A = 2.0  # assumed: a time
-B = 3.0  # published: a book
-C = (0.5, 0.9)  # assumed, three values
-D = 4.0  # common practice
-# assumed: said above
-E = 0.8
-F = (
-    5.0,  # assumed
-    6.0,
-)
-G = 7.0
-'''
 
 
 def decided(name: str, label: str, deadline_s: float | None = None, verdict: str = "hit") -> Outcome:
@@ -31,29 +20,23 @@ def decided(name: str, label: str, deadline_s: float | None = None, verdict: str
     return Outcome(name, label, windows, None, verdict, 0.0, 0.0, 0.0)
 
 
-def test_constants_are_found_by_what_is_said_beside_them() -> None:
-    """Catches an assumed constant that is forgotten, and a published one that is moved."""
-    found = {one.name: one for one in sensitivity.assumed(SAMPLE)}
-
-    assert list(found) == ["A", "C", "E", "F"]
-    assert found["A"].moved(1.3) == pytest.approx(2.6)
-    assert found["C"].moved(1.3) == pytest.approx((0.65, 0.95))
+def test_every_assumed_value_is_moved_and_no_published_one() -> None:
+    """Catches an assumed value that is forgotten, and one of common practice that is moved."""
+    assert len(sensitivity.ASSUMED) > 40
+    assert {"lost_share", "pocket_limit"} <= set(sensitivity.ASSUMED)
+    assert "oil_heat_j_kg_k" not in sensitivity.ASSUMED
 
 
-@pytest.mark.parametrize("factor", sensitivity.FACTORS)
-def test_one_constant_is_moved_and_no_other(factor: float) -> None:
-    """On the real file, each in turn; catches an edit of the wrong place, and one that changes nothing."""
-    before: dict[str, object] = {}
-    exec(CONSTANTS, before)  # noqa: S102 - our own source
-    found = sensitivity.assumed(CONSTANTS)
+@pytest.mark.parametrize("factor", FACTORS)
+@pytest.mark.parametrize("name", sensitivity.ASSUMED)
+def test_one_value_is_moved_and_no_other(name: str, factor: float) -> None:
+    """Each in turn; catches a share that passes 1, and a move that changes nothing or another."""
+    after = moved_behaviour(USUAL, name, factor)
+    value, other = np.atleast_1d(getattr(USUAL, name)), np.atleast_1d(getattr(after, name))
 
-    assert len(found) > 40
-    for one in found:
-        after: dict[str, object] = {}
-        exec(sensitivity.changed(CONSTANTS, one, factor), after)  # noqa: S102
-        moved = {name for name in before if name != "__builtins__" and before[name] != after[name]}
-        assert moved == {one.name}
-        assert after[one.name] == one.moved(factor)
+    assert replace(after, **{name: getattr(USUAL, name)}) == USUAL
+    assert np.all(other != value)
+    assert np.all((other == value * factor) | ((value < 1.0) & (other < 1.0) & (value * factor >= 1.0)))
 
 
 def test_effects_are_counted_and_the_worst_stands_first() -> None:
@@ -83,17 +66,16 @@ def test_no_label_of_sixty_six_drawn_cases_hangs_on_the_step() -> None:
     assert flips(outcomes(66, SEED), outcomes(66, SEED, 0.05)) == []
 
 
-@pytest.mark.slow("compiles what only it runs")
-def test_a_moved_constant_is_what_the_cases_are_run_with(tmp_path: Path) -> None:
-    """Films that lose 30 % more bring deadlines forward; catches machine code of the old constant left in use."""
-    lost = next(one for one in sensitivity.assumed(CONSTANTS) if one.name == "LOST_SHARE")
-    found = sensitivity.variant("lost", sensitivity.changed(CONSTANTS, lost, 1.3), tmp_path, 11, SEED)
+@pytest.mark.slow("simulates many traces")
+def test_a_moved_value_is_what_the_cases_are_run_with(tmp_path: Path) -> None:
+    """Films that lose 30 % more bring deadlines forward; catches the usual behaviour left in use."""
+    found = sensitivity.variant(tmp_path, 11, SEED, ("lost_share", 1.3))
 
     assert not isinstance(found, str), found
     moves = moves_s(outcomes(11, SEED), found)
     assert moves
     assert min(moves.values()) < -5.0
-    assert (tmp_path / "lost.json").exists()
+    assert (tmp_path / "lost_share-1.3.json").exists()
 
 
 @pytest.mark.slow("compiles what only it runs")

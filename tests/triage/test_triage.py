@@ -236,7 +236,7 @@ def test_json_tells_it_all(site: Settings) -> None:
 
     assert (machine["machine"], machine["place"], machine["advice"]) == ("m", 1, "open first")
     assert machine["why"] == [
-        "loaded again 1 x before the oil film was back",
+        "loaded again once before the oil film was back",
         "ran on 50.0 s past a stop by these settings, in 1 spell",
         "70.0 s short of oil in 1 spell",
         "no standstill of over a minute with readings in 10.0 min: zero of the oil pressure not checked",
@@ -285,15 +285,15 @@ def test_the_command_says_first_which_machine_to_open_and_why(tmp_path: Path, se
     lines = [line.rstrip() for line in done.stdout.splitlines()]
     assert max(map(len, lines)) <= 80
     first = next(line for line in lines if line.startswith(("aaa", "zzz")))
-    assert re.match(r"zzz +OPEN FIRST: loaded again 1 x before", first)
+    assert re.match(r"zzz +OPEN FIRST: loaded again once before", first)
     text = " ".join(" ".join(lines).split())
     for part in (
         "zzz.parquet, 100.0 s: starved spell of 70.0 s",
         "net oil pressure down to 10.0 kPa (1.5 psi), integral 100 %",
-        "suction down to 15.2 inHg vac (-0.51 bar(g)), 60.0 s in vacuum",
-        "LOADED AGAIN at 161.0 s for 40.0 s before the oil film was back, suction up to 1.3 psig (0.09 bar(g))",
+        "suction down to -51.3 kPa gauge (15.2 inHg vac), 60.0 s in vacuum",
+        "LOADED AGAIN at 161.0 s for 40.0 s before the oil film was back, suction up to 8.7 kPa gauge (1.3 psig)",
         "these settings stop it 20.0 s into the spell; it ran on for 50.0 s",
-        "these settings, obeyed: 1 on oil",
+        "obeying these settings: 1 on oil",
         "Not a certified safety device",
         RULE,
     ):
@@ -361,7 +361,7 @@ def test_a_log_slower_than_max_gap_is_said_to_be_unjudged(site: Settings) -> Non
         console.print(triage_view(report, 3))
         return str(console.file.getvalue())  # type: ignore[attr-defined]
 
-    assert "NOT JUDGED: their rows are further apart than max_gap" in shown(late)
+    assert "NOT JUDGED: rows are further apart than max_gap" in shown(late)
     assert "NOT JUDGED" not in shown(seen)
 
 

@@ -74,7 +74,7 @@ def test_over_a_gap_the_logic_goes_on_as_it_was(site: Settings, tmp_path: Path) 
     assert [event.ends_with_log for event in sorted(findings.gravest.all(), key=lambda e: e.start_ms)] == [True, False]
     assert (findings.starved_ms, findings.doubted_ms, findings.gaps.ms) == (70_000, 0, 20_000)
     assert findings.run_ms == findings.elapsed_ms - 20_000 == 580_000
-    assert notes(findings) == ("1 gap(s) of 20.0 s together, the longest 20.0 s",)
+    assert notes(findings) == ("1 gap of 20.0 s together, the longest 20.0 s",)
 
 
 def test_after_longer_than_it_remembers_the_logic_begins_anew(site: Settings, tmp_path: Path) -> None:
@@ -97,7 +97,7 @@ def test_a_gap_within_one_file_of_the_logger_was_lost(site: Settings, tmp_path: 
     assert findings.gaps.lost_ms == 400_000
     assert findings.judged_share == pytest.approx(0.6)
     assert "judged on 60 % of its hours" in [doubt.text for doubt in findings.doubts or ()]
-    assert notes(findings) == ("1 gap(s) of 6.7 min together, the longest 6.7 min, 6.7 min of them lost within a file",)
+    assert notes(findings) == ("1 gap of 6.7 min together, the longest 6.7 min, 6.7 min of them lost within a file",)
 
 
 @pytest.mark.parametrize("again", [(0, 601), (300, 601), (120, 400), (590, 601)])
@@ -215,7 +215,7 @@ def test_hours_logged_stand_beside_hours_elapsed(tmp_path: Path, settings_file: 
         ("2026-03-02T10:00:00+00:00", "2026-03-02T10:10:00+00:00"),
     ]
     assert [day["day"] for day in machine["days"]] == ["2026-03-01", "2026-03-02"]
-    assert machine["notes"] == ["1 gap(s) of 23.8 h together, the longest 23.8 h"]
+    assert machine["notes"] == ["1 gap of 23.8 h together, the longest 23.8 h"]
 
 
 def test_a_lockout_is_reset_after_an_hour(site: Settings) -> None:
@@ -249,7 +249,7 @@ def test_the_report_says_what_becomes_of_a_lockout(tmp_path: Path, settings_file
     done = CliRunner().invoke(main, ["triage", str(log), "--settings", str(settings_file)])
     told = " ".join(done.stdout.split())
 
-    assert "Obeyed, they would have stopped 9 x, 3 x of these with a lockout" in told
+    assert "Had the machines obeyed these settings: 9 stops, 3 of them with a lockout" in told
     assert "holds a machine until somebody resets it by hand" in told
     assert "each is reset 60.0 min later (assumed)" in told
 

@@ -120,3 +120,31 @@ def test_files_of_one_machine_are_believed_each_by_itself(
 
     assert (findings.gaps.count, findings.events["sensor doubt"]) == (0, 1)
     assert findings.doubted_ms == 570_000  # of 600 s, in the file that is not written on change
+
+
+CONSTANT = '-column\n-unit\n-reference\nconstant = "1.5 bar(g)"'
+
+
+@pytest.mark.parametrize("stuck", [False, True], ids=["lively", "frozen"])
+def test_beside_a_suction_pressure_that_nobody_measured_the_oil_is_judged(
+    stuck: bool, tmp_path: Path, site: Settings
+) -> None:
+    """Catches a constant taken for a stuck sensor, the spell never looked for; and a frozen oil sensor that it hides."""
+
+    def oil(second: int) -> float:
+        if second < 60 or second > 1700:
+            return 1.5
+        return 4.0 if stuck else (1.6 if 600 <= second < 900 else 4.0) + second % 7 / 100
+
+    text = "t;oil;run\n" + "".join(f"{s};{oil(s):.2f};{int(60 <= s <= 1700)}\n" for s in range(2000))
+    (tmp_path / "log.csv").write_text(text)
+    (tmp_path / "p.toml").write_text(profile_with(file=HOLD, suction_pressure=CONSTANT))
+    assert not import_logs([tmp_path / "log.csv"], tmp_path / "lib", tmp_path / "p.toml").refused
+    (machine,) = triage_logs([tmp_path / "lib"], site).machines
+
+    if stuck:
+        assert machine.doubted_ms > 1_500_000
+    else:
+        assert (ADVICE[rank(machine)], machine.doubted_ms) == ("open next", 0)
+        assert machine.starved_ms == pytest.approx(300_000, abs=10_000)
+    assert any("neither vacuum nor a reload" in note for note in notes(machine))

@@ -8,6 +8,7 @@ import pytest
 from replay.display.terminal import plain
 from replay.display.tuning import tolerances_view, tuning_view
 from replay.library import Entry, MustTrip, read_library
+from replay.library.labels import relabel
 from replay.score import score
 from replay.score.once import CONTRADICT, OVERLAP, Twice
 from replay.tuning.holdout import split
@@ -40,13 +41,14 @@ def test_tuning_without_anything_to_judge_is_not_met_and_says_what_is_missing(na
     """Catches 915 s chosen and called met on a library without a fault, and 'missed 0 %' of no faults."""
     traces, rules, events = LIBRARIES[name]
     folder = made(tmp_path, traces)
-    found = tune_settings(folder, VARY, quick=True)
+    if name != "undecided":  # which is refused
+        found = tune_settings(folder, VARY, quick=True)
+        assert found.tuning.chosen.whole.verdict == "not enough evidence"
+        assert set(found.as_json()["unjudged"]) == rules
+        assert all(f"NOT JUDGED, {rule}: no " in plain(tuning_view(found)) for rule in rules)
     moved = find_tolerances(folder, draws=5)
     told, shares = plain(tolerances_view(moved)), moved.as_json()["monte_carlo"]["shares"]
 
-    assert found.tuning.chosen.whole.verdict == "not enough evidence"
-    assert set(found.as_json()["unjudged"]) == rules
-    assert all(f"NOT JUDGED, {rule}: no " in plain(tuning_view(found)) for rule in rules)
     assert set(moved.unjudged) == events
     for event, share in shares.items():
         nothing = event in events
@@ -54,6 +56,19 @@ def test_tuning_without_anything_to_judge_is_not_met_and_says_what_is_missing(na
         assert (f"NOT JUDGED, {event} trips: no" in told) == nothing
     if len(events) == 2:
         assert "none to" not in told
+
+
+def test_a_library_that_nobody_has_decided_cannot_be_tuned_on(tmp_path: Path) -> None:
+    """Catches settings that are chosen, and written, on no evidence at all; reviewers who differ decide nothing either."""
+    folder = made(tmp_path, {"u": (noisy(1, 300, faulty), "undecided = true")})
+    for _ in ("imported", "reviewers differ"):
+        done = lubetrip("tune", folder, "--vary", VARY[0], "--out", tmp_path / "out", "--quick")
+        assert (done.returncode, done.stdout) == (2, "")
+        assert "no trace is decided: nothing to choose settings by; accepted: labels" in done.stderr
+        assert not (tmp_path / "out" / "chosen.toml").exists()
+        assert not (tmp_path / "out" / "report.json").exists()
+        relabel(folder, "u", "ride_through", "A. Smith")
+        relabel(folder, "u", MustTrip(100.0, 200.0), "J. Doe")
 
 
 def test_the_commands_exit_3_where_nothing_is_judged(tmp_path: Path) -> None:

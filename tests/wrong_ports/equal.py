@@ -9,7 +9,7 @@ stays open: the function may meet there what a step never gives it.
 import itertools
 import re
 import struct
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from types import FunctionType
 from typing import Any
 
@@ -58,6 +58,7 @@ class Program(Logic):
             for name, function in list(vars(module).items()):
                 if isinstance(function, FunctionType) and function.__module__ == f"hooked.{part}":
                     self.functions[part, name] = function
+        self.functions["protection", "step"] = self.program.protection.step
         for (part, name), function in self.functions.items():
             setattr(self.program.modules[part], name, stand_ins.get(name) or merging.merged(function))
 
@@ -99,15 +100,22 @@ PREMISES = {
     ("table", "apply_effect"): "apply_effect",
     ("integral", "update"): "update_of_integral",
     ("signals", "settled_part"): "settled_part",
+    ("integral", "accumulate"): "accumulate",
 }
 
 
-def premises(
-    logic: Logic, function: str, words: Words, results: Words, values: Words, inputs: Words, effect: Any, elapsed: Any
-) -> list[Truth]:
-    """Return what holds beside the invariant whenever a step calls a function, by its name; each is proved of any step."""
+def premises(logic: Logic, function: str, given: Mapping[str, Any]) -> list[Truth]:
+    """Return what holds beside the invariant whenever a step calls a function, by its name; each is proved of any step.
+
+    given: the arguments of the function by name.
+    """
+    words, values, inputs, results = (given.get(name, []) for name in ("state", "settings", "inputs", "outputs"))
+    effect, elapsed = given.get("effect", 0), given.get("elapsed", 0)
     flags, s = symbolic.as_bits(words[state.FLAGS]), logic.state
     told = []
+    if function == "accumulate":
+        gain = given["gain"]
+        told.append((gain <= 0) | (gain >= ranges.SETTINGS[ranges.VACUUM_WEIGHT][2]))
     if function in spans.LATER:
         told.append(flags & s.FRESH == 0)
     if function == "evaluate":
@@ -130,6 +138,8 @@ def premises(
         pressed, press = flags & s.RESET_PRESSED != 0, flags & s.RESET_HELD != 0
         told.append(implies(at(effect, table.FORGET_TRIPS) | at(effect, table.REFUSE_RESET), pressed & press))
         told.append(implies(at(effect, table.FORGET_TRIPS), flags & s.RESETS != s.RESETS))
+        cause = symbolic.as_bits(words[state.CAUSE])
+        told.append(implies(at(effect, table.REFUSE_RESET), cause <= s.RESETS_CAUSE))
     return told
 
 
@@ -153,7 +163,9 @@ class Prover:
                     raise ways.Unproved("there is something to be given", None)  # else anything would be shown
                 yield world, arguments, self.outcome(function, arguments)
 
-    def arguments(self, function: Callable[..., Any], names: tuple[str, ...], chosen: dict[str, int]) -> list[Any]:
+    def arguments(  # noqa: C901 - a branch for each kind of argument
+        self, function: Callable[..., Any], names: tuple[str, ...], chosen: dict[str, int]
+    ) -> list[Any]:
         """Return any arguments of a function within their spans; `chosen` are plain numbers."""
         logic = self.logic
         multiplies = function.__name__ in ("weight", "percent")
@@ -173,7 +185,9 @@ class Prover:
         results: Words = [Integer.named(f"result.{n}") for n in range(len(spans.WORDS["outputs"]))]
         for place, (least, most) in spans.WORDS["outputs"].items():
             assume(within(results[place], least, most))
-        results[4] = Bits.named("result.conditions", 27)
+        for place in (outputs.STOP_CAUSE, outputs.CONDITIONS):
+            results[place] = Bits.named(f"result.{place}", symbolic.BITS)
+        memory[state.STATE].choices = [(memory[state.STATE].term == now, now) for now in range(state.LOCKED_OUT + 1)]
         arrays["outputs"] = arrays["results"] = results
         made: list[Any] = []
         for name in names:
@@ -189,8 +203,7 @@ class Prover:
                 assume(within(word, *spans.NAMES.get(where, spans.WORD)))
                 made.append(word)
         called = PREMISES.get((function.__module__.partition(".")[2], function.__name__), "")
-        effect, elapsed = (made[names.index(name)] if name in names else 0 for name in ("effect", "elapsed"))
-        assume(*premises(logic, called, arrays["state"], results, values, arrays["inputs"], effect, elapsed))
+        assume(*premises(logic, called, {**arrays, **dict(zip(names, made, strict=True))}))
         if function.__name__ == "accumulate":
             assume(lemmas.accumulable(logic, made[2], made[3]))
         return made
@@ -215,7 +228,10 @@ class Prover:
     def same(self, mistake: wrong.Mistake, number: int) -> bool:
         """Say whether z3 shows a mistake at a place to be equivalent."""
         place = self.logic.program.places[number]
-        key = place.module, place.function
+        key = (
+            place.module,
+            "step" if place.module == "protection" else place.function,
+        )  # what measures is looked at whole
         if key not in self.logic.functions:
             return False
         function = self.logic.functions[key]
@@ -223,10 +239,11 @@ class Prover:
             change = symbolic_change(mistake, place.of)
             if key not in self.given:
                 self.given[key] = list(self.settings_of(function))
-            return all(
-                self._same(function, given, lambda n, v, x, y: change(v, x, y) if n == number else v)
-                for given in self.given[key]
-            )
+
+            def hook(n: int, value: Any, first: Any, second: Any) -> Any:
+                return change(value, first, second) if n == number else value
+
+            return all(self._same(function, given, hook) for given in self.given[key])
         except CANNOT:
             return False
 
@@ -237,7 +254,7 @@ class Prover:
             change = symbolic_change(mistake)
             for key, function in self.logic.functions.items():
                 names = function.__code__.co_varnames[: function.__code__.co_argcount]
-                if array not in names or key[0] not in wrong.STEP_MODULES:
+                if array not in names or key[0] not in PARTS:  # the step itself is made of these
                     continue
                 if key not in self.given:
                     self.given[key] = list(self.settings_of(function))
@@ -310,11 +327,23 @@ def symbolic_change(mistake: wrong.Mistake, of: str = "") -> wrong.Change:
     change = _symbolic_change(mistake, of)
 
     def on_bits(value: Any, first: Any, second: Any) -> Any:
+        wrapped = SIGNED_WRAP.fullmatch(what)
+        if isinstance(value, Bits) and wrapped and max(value.on, default=0) < int(wrapped[1]):
+            return signed(value, int(wrapped[1]))
         if isinstance(value, Bits) and len(value.on) <= FEW and ALONE.match(what):
             return tabulated(lambda number: mistake.change(number, None, None), value)
         return change(value, first, second)
 
     return on_bits
+
+
+SIGNED_WRAP = re.compile(r"wraps in (\d+) bits, signed")
+
+
+def signed(value: Bits, count: int) -> Bits:
+    """Return bits of which the highest of so many stands for the sign."""
+    sign = value.on.get(count - 1, z3.BoolVal(val=False))
+    return Bits({**value.on, **dict.fromkeys(range(count, symbolic.SIGNED), sign)})
 
 
 FEW = 14  # bits whose every choice is gone through
@@ -392,15 +421,20 @@ def unless_below_0(value: Any, shifted: Any, _: Any) -> Any:
 
 
 def one_of_two(new: Any, old: Any, *, larger: bool) -> Any:
-    """Return the larger or smaller of what is stored and what was; of bits only where one has all bits of the other."""
+    """Return the larger or smaller of what is stored and what was; of bits only where that is always what is stored."""
     if not (isinstance(new, Bits) or isinstance(old, Bits)):
         return max(old, new) if larger else min(old, new)
-    both = symbolic.as_bits(new) & old
-    symbolic.prove(both == (old if larger else new), "what is stored has all bits of what was, or the other way round")
+    given, was = symbolic.as_bits(new), symbolic.as_bits(old)
+    both = given & was
+    try:
+        symbolic.prove(both == (was if larger else given), "what is stored has all bits of what was, or the other way")
+    except ways.Unproved:
+        symbolic.prove(given >= Integer(was.number) if larger else given <= Integer(was.number), "what is stored wins")
     return new
 
 
 # By what stays exact: some number for each, the same for the same, as a function that is run again has to come to it again.
+DIGITS = 24  # of a single float
 SINGLE = {exact: z3.Function(f"single {exact}", z3.IntSort(), z3.IntSort()) for exact in (0, 1 << 24)}
 
 
@@ -408,6 +442,8 @@ def rounded(value: Any, *, exact: int = 1 << 24) -> Any:
     """Return any number that a single float may make of one: itself up to 2**24, beyond it something near."""
     if isinstance(value, int):
         return int(wrong.single(value))
+    if isinstance(value, Bits) and max(value.on, default=0) < DIGITS and exact:
+        return value
     anything = Integer(SINGLE[exact](value.term))
     size = z3.If(value.term < 0, -value.term, value.term)
     off = z3.If(anything.term < value.term, value.term - anything.term, anything.term - value.term)

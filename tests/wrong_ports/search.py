@@ -304,6 +304,11 @@ def _on_the_edge(short: dict[str, int], long: dict[str, int], gap: int) -> Itera
         yield _story(f"{told_most} resets, and one that is refused", {**short, "resets_most": most}, told)
     yield from _weights(long, gap)
     yield from _lost(short)
+    yield _all_flags(short, cycle)
+    # It stops short of oil after a vacuum, in a step that still has oil pressure.
+    told = [(0, 0, 0, 100000, 100000, 100000), *[(100, 1, 0, 80000 + n, 80000, 80000) for n in range(4)]]
+    told += [(100, 0, 0, 200000, 80000, 80000), (100, 0, 0, 200001, 80001, 80001), (100, 1, 0, 200000, 80000, 80000)]
+    yield _story("a stop with oil pressure there after a vacuum", {**short, "trip_delay": 1000}, told)
     yield _far_out(short)
     yield from _odd_numbers(long)
     alike = ranges.NO_READING & ((1 << 24) - 1)  # a reading whose lowest bits are those of none
@@ -320,6 +325,16 @@ def _on_the_edge(short: dict[str, int], long: dict[str, int], gap: int) -> Itera
     told += [(1000, 1, 0, 200000 + n, 100000, 100000) for n in range(4)]
     told += [(3000, 0, 0, 130000, 100001, 100001), (1000, 0, 0, 130001, 100000, 100000)]
     yield _story("a fault as the trip memory ends", {**short, "fault_delay": 100}, told)
+
+
+def _all_flags(short: dict[str, int], cycle: tuple[tuple[int, int, int], ...]) -> Walk:
+    """Return a walk in which all flags are on but the press: the reset was held before the lockout, and stays so."""
+    told = [(*words, 100000 + beat, 100000, 100000) for _ in range(8) for beat, words in enumerate(cycle)]
+    told += [(1000, 0, 0, 100000 + n % 2, 100000 + n % 2, 100000 + n % 2) for n in range(3)]
+    told += [(500, 1, 1, 80000 + n, 80000, 80000) for n in range(4)]  # short of oil in a vacuum, to the lockout
+    told += [(500, 1, 1, ranges.NO_READING, 80000 + n, 80000 + n) for n in range(4)]
+    told += [(1000, 0, 1, ranges.NO_READING, 80000 + n, 80000 + n) for n in range(3)]
+    return _story("a reset held from before the lockout", {**short, "resets_most": 7, "fault_delay": 1500}, told)
 
 
 def _odd_numbers(long: dict[str, int]) -> Iterator[Walk]:
@@ -395,6 +410,7 @@ def _weights(long: dict[str, int], gap: int) -> Iterator[Walk]:
     told = [(0, *low), (gap, *low), (gap - 1, *low), (gap, *healthy), (gap, *healthy)]
     yield _story("the largest fractions", {**slow, "floor_weight": 4095, "recovery": 2047}, told)
     told = [(0, *low), (gap, 1, 0, 80000, 80000, 80000), (1000, 0, 0, 80000, 80000, 80000)]
+    told = [(0, *low), (gap, 1, 0, 80000, 80000, 80000), (1000, 0, 0, 80000, 80000, 80000)]
     yield _story(
         "a product beyond 24 bits", {**slow, "floor_weight": 7 * ranges.ONE, "vacuum_weight": 8 * ranges.ONE}, told
     )
@@ -464,8 +480,7 @@ class Search:
         self.watcher.found |= settings_items(values)
         memory, results = [0] * state.STATE_SIZE, [0] * outputs.OUTPUTS_SIZE
         state.power_up(memory, values)
-        newest = int(len(self.watcher.found) > known)
-        self.hunt.begin_walk()
+        newest = int(self.hunt.begin_walk(memory) > 0 or len(self.watcher.found) > known)
         for number, inputs in enumerate(walk.inputs, start=1):
             if self.take(values, memory, list(inputs), results):
                 newest = number
@@ -486,7 +501,7 @@ class Search:
         self.watcher.found |= settings_items(values)
         new = len(self.watcher.found) - known
         taken, newest = [], 0
-        self.hunt.begin_walk()
+        new += self.hunt.begin_walk(memory)
         for tick in range(220 if tripping else length):
             if tripping and (tick < 205 or self.drawer.random.random() < 0.5):
                 self.drawer.tripping(values, tick, inputs)

@@ -56,8 +56,15 @@ def possible(now: int) -> Bits:
     return ALL[~never]
 
 
-def led(rows: Sequence[Sequence[int]], most: int, now: int, bits: Bits) -> tuple[Bits, Bits]:
-    """Return where a table leads from a state under each of these conditions, and the effect at the end."""
+def led(
+    rows: Sequence[Sequence[int]], most: int, now: int, bits: Bits, seen: Callable[[int], int] = int
+) -> tuple[Bits, Bits, Bits]:
+    """Return where a table leads from a state under each of these conditions, the effect at the end, and how many rows had one.
+
+    seen: what is made of an effect where it is asked whether the table is to be read again.
+    """
+    again = np.array([seen(what) == table.NONE for what in range(table.REFUSE_RESET + 1)])
+    count = np.zeros(len(bits), np.int64)
     at, effect = np.full(len(bits), now), np.zeros(len(bits), np.int64)
     moving = np.ones(len(bits), bool)
     for _ in range(most):
@@ -66,11 +73,12 @@ def led(rows: Sequence[Sequence[int]], most: int, now: int, bits: Bits) -> tuple
         for own, mask, value, target, what in rows:
             taken = free & (at == own) & ((bits & mask) == value)
             then[taken], does[taken] = target, what
+            count[taken] += what != table.NONE
             free &= ~taken
             moved |= taken
         at, effect = then, does
-        moving = moved & (effect == table.NONE)
-    return at, effect
+        moving = moved & again[effect]
+    return at, effect, count
 
 
 def same(rows: Sequence[Sequence[int]], most: int) -> bool:
@@ -78,17 +86,19 @@ def same(rows: Sequence[Sequence[int]], most: int) -> bool:
     for now in STATES:
         bits = possible(now)
         right, wrong = led(table.TABLE, table.MOST_MOVES, now, bits), led(rows, most, now, bits)
-        if not (np.array_equal(right[0], wrong[0]) and np.array_equal(right[1], wrong[1])):
+        if not all(map(np.array_equal, right, wrong)):
             return False
     return True
 
 
-def told_apart(rows: Sequence[Sequence[int]], most: int) -> set[tuple[int, int]]:
-    """Return the (state, conditions) from which a table leads elsewhere."""
+def told_apart(
+    rows: Sequence[Sequence[int]] = table.TABLE, most: int = table.MOST_MOVES, seen: Callable[[int], int] = int
+) -> set[tuple[int, int]]:
+    """Return the (state, conditions) from which a table, or one that is read again by another rule, leads elsewhere."""
     found: set[tuple[int, int]] = set()
     for now in STATES:
         bits = possible(now)
-        right, wrong = led(table.TABLE, table.MOST_MOVES, now, bits), led(rows, most, now, bits)
-        differ = (right[0] != wrong[0]) | (right[1] != wrong[1])
+        right, wrong = led(table.TABLE, table.MOST_MOVES, now, bits), led(rows, most, now, bits, seen)
+        differ = np.any([mine != other for mine, other in zip(right, wrong, strict=True)], axis=0)
         found |= {(now, int(word)) for word in bits[differ]}
     return found

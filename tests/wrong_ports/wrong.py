@@ -2,7 +2,7 @@
 
 A mistake changes one value that a hooked place (`hooked`) gives on: kept in too few bits, wrapped or held at the end, as
 a single float, rounded otherwise, compared otherwise, read from another place, taken from before the step, a 0
-taken for nothing, and so on. `Hunt` takes right steps, finds out in each which mistakes would have made a
+taken for nothing, two statements the other way round (`swapped`), and so on. `Hunt` takes right steps, finds out in each which mistakes would have made a
 value other than it is, and takes the same step with each of these once more: one that comes to another state or
 other outputs is found. Since a vector holds the whole state after every step, a port goes wrong exactly
 where its step differs from the reference's on a state of the reference.
@@ -17,7 +17,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from protect import conditions, outputs, ranges, state, table
-from tests.wrong_ports import hooked, spans
+from tests.wrong_ports import hooked, spans, swapped
 from tests.wrong_ports.hooked import Hooked, Place
 
 Change = Callable[[Any, Any, Any], Any]  # (value, what it was made from) -> the wrong value
@@ -234,6 +234,8 @@ class Hunt:
         self.words: dict[tuple[str, int], list[Mistake]] = {}
         self.tables: list[Mistake] = []
         self.pairs: dict[tuple[int, int], list[Mistake]] = {}
+        self.swaps: dict[int, tuple[Mistake, swapped.Swap]] = {}
+        self.swapped: dict[int, Callable[..., Any]] = {}
         self.before: dict[int, Words] = {}
         self.found: set[int] = set()
         self.left_alone: set[int] = set()
@@ -262,6 +264,9 @@ class Hunt:
                 whole = spans.LEFT.get((array, word), spans.WORDS[array][word])
                 self._add_values(-1, f"{array}[{word}] as a whole", self.words.setdefault((array, word), []), whole)
         self._add_tables()
+        for swap in swapped.swaps(STEP_MODULES):
+            made = self._new(swap.place, swap.text, lambda v, *_: v)
+            self.swaps[made.number] = made, swap
         self.left_alone = {mistake.number for mistake in self.mistakes if mistake.name in known}
         self._forget_found()
 
@@ -361,9 +366,19 @@ class Hunt:
             self.patience > 0 and self.in_walk[mistake.number] > OFTEN and (mistake.number + self.taken) % SELDOM != 0
         )
 
-    def begin_walk(self) -> None:
-        """Begin a walk: what was tried often in the last one is tried again."""
+    def begin_walk(self, start: Words) -> int:
+        """Begin a walk from a state that is told: what was tried often is tried again; return how many mistakes that state finds."""
         self.in_walk = Counter()
+        told = [(start[word], some) for (array, word), some in self.words.items() if array == "state"]
+        found = sum(
+            self._tried(mistake, differs=True)
+            for word, some in told
+            for mistake in some
+            if mistake.change(word, None, None) != word
+        )
+        if found:
+            self._forget_found()
+        return found
 
     def _make_quiet(self) -> None:
         self.quiet = {
@@ -391,6 +406,7 @@ class Hunt:
             )
         found += self._words(start, values, inputs, earlier, right)
         found += self._with_tables(moving, bits, start, values, inputs, earlier, right)
+        found += self._with_swaps(start, values, inputs, earlier, right)
         if found:
             self._forget_found()
         return found
@@ -410,7 +426,7 @@ class Hunt:
         self.before = {id(memory): start, id(results): earlier}
         try:
             self.right.protection.step(memory, values, inputs, results)
-        except (ArithmeticError, LookupError, ValueError, TypeError, struct.error):
+        except (ArithmeticError, LookupError, NameError, ValueError, TypeError, struct.error):
             return None
         return memory, results
 
@@ -475,8 +491,23 @@ class Hunt:
         module.TABLE, module.MOST_MOVES = good
         return found
 
+    def _with_swaps(
+        self, start: Words, values: Words, inputs: Words, earlier: Words, right: tuple[Words, Words]
+    ) -> int:
+        found = 0
+        for number, (mistake, swap) in self.swaps.items():
+            module = self.right.modules[swap.module]
+            if number not in self.swapped:
+                self.swapped[number] = swapped.with_swap(module, swap)
+            whole = getattr(module, swap.function)
+            setattr(module, swap.function, self.swapped[number])
+            found += self._tried(mistake, differs=self._run(start, list(values), list(inputs), earlier) != right)
+            setattr(module, swap.function, whole)
+        return found
+
     def _forget_found(self) -> None:
         gone = self.found | self.left_alone
+        self.swaps = {number: held for number, held in self.swaps.items() if number not in gone}
         self.tables = [m for m in self.tables if m.number not in self.left_alone]
         self.pairs = {} if not self.taken else self.pairs
         for lists in (self.narrow, self.other, self.words):

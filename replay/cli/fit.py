@@ -1,0 +1,53 @@
+"""The command `fit`."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from replay.cli.group import main
+from replay.cli.options import JSON, LIBRARY, PATH, SETTINGS, check_output, give_report
+from replay.cli.working import working
+
+
+@main.command(short_help="Fit a MACHINE file to measured runs of a LIBRARY.")
+@click.argument("machine", metavar="MACHINE", type=PATH)
+@LIBRARY
+@click.argument("ids", metavar="[ID]...", nargs=-1)
+@click.option("--to", type=PATH, required=True, metavar="FILE", help="Where to write the fitted machine file.")
+@click.option(
+    "--hold-out", multiple=True, metavar="ID", help="Predict this run instead of fitting to it; repeat for more."
+)
+@SETTINGS
+@click.option(
+    "--members",
+    type=click.IntRange(8, 200),
+    default=32,
+    show_default=True,
+    metavar="N",
+    help="Members of the ensemble.",
+)
+@click.option("--plot", type=PATH, metavar="FILE", help="Draw runs, members and residuals: FILE.png, .svg or .pdf.")
+@JSON
+@working
+def fit(machine: Path, library: Path, plot: Path | None, json_file: Path | None, **options: Any) -> None:
+    """Fit a MACHINE file to measured runs (ID..., or all) of a LIBRARY, such as a bench test with suction shut.
+
+    The model follows the logged suction pressure, so nobody needs to have logged the valve. The result is an ensemble,
+    not a point: machines that could have made these runs. What the runs do not settle is listed, and so is what the
+    model cannot reproduce. FILE is MACHINE with all that added; `synth --machine FILE` labels over the ensemble. An
+    interrupted fit carries on where it stopped.
+    """
+    from replay.display.fit import fit_view
+    from replay.drawing.plot import check_plot
+    from replay.fitting import fit_machine
+
+    check_output(json_file, plot)
+    if plot is not None:
+        check_plot(plot)
+    found = fit_machine(machine, library, **options)
+    if plot is not None:
+        from replay.drawing.plot_fit import save_fit
+
+        save_fit(plot, found)
+    give_report(json_file, found.as_json(), lambda: fit_view(found, options["to"]))

@@ -1,0 +1,75 @@
+"""The report of `fit` for the terminal."""
+
+import re
+from collections.abc import Iterable
+from pathlib import Path
+
+from rich.console import Group, RenderableType
+
+from replay.display.table import Table
+from replay.display.terminal import CAUTION, terms, view
+from replay.fitting import Fit
+from replay.fitting.holdout import Figure, Prediction
+from replay.ground.shown import asked
+from replay.ground.wording import NOTHING, tenths, words
+
+MOST_NAMED = 12
+UNIT = re.compile("_(pa|s|c|j_kg)$")
+
+
+def fit_view(fit: Fit, to: Path) -> RenderableType:
+    """Return the report: runs as the ensemble makes them, what they tell and do not, what the model cannot make."""
+    parts: list[RenderableType | Table] = [_runs("Fitted", fit.runs)]
+    if fit.held_out:
+        parts.append(_runs("Held out, and predicted from their suction alone", fit.held_out))
+    wrong = [misfit.text for one in (*fit.runs, *fit.held_out) for misfit in one.misfits]
+    said = (
+        terms(("-", text) for text in wrong)
+        if wrong
+        else "Nothing in these runs lies far outside of what the model makes."
+    )
+    return view(
+        f"{to}: {fit.machine.name} with {len(fit.members)} members, {fit.simulations} simulations",
+        *parts,
+        Group("What the model cannot make:", said),
+        terms(
+            [
+                ("told", _named(fit.told)),
+                ("not told", f"{_named(fit.untold)}: their whole range is in the ensemble"),
+                ("bearings", fit.bearings.told),
+                ("left out", f"{fit.dropped} members that were much less likely than the best"),
+            ]
+        ),
+        CAUTION,
+    )
+
+
+def _named(keys: Iterable[str]) -> str:
+    names = [words(UNIT.sub("", key.rpartition(".")[2])) for key in keys]
+    rest = len(names) - MOST_NAMED
+    return ", ".join(names[:MOST_NAMED]) + (f" and {rest} more" if rest > 0 else "") or "nothing"
+
+
+def _runs(caption: str, runs: Iterable[Prediction]) -> Table:
+    heads = (
+        "run",
+        f"error of net oil pressure {asked().difference}",
+        "figure",
+        "as read s",
+        "members s",
+        "9 in 10 of them s",
+    )
+    rows = []
+    for one in runs:
+        figures = [*(figure for figure in one.below_s), *([one.trip_s] if one.trip_s else [])]
+        for place, figure in enumerate(figures):
+            name = figure.name if figure is one.trip_s else f"below {figure.name}"
+            head = (one.run.id, asked().number(one.net_error_pa)) if place == 0 else ("", "")
+            rows.append([*head, name, *_cells(figure)])
+    return Table(caption, heads, rows, texts=frozenset({2}))
+
+
+def _cells(figure: Figure) -> list[str]:
+    low, high = (tenths(one) if one is not None else "never" for one in (figure.low, figure.high))
+    ends = [("never" if one is None else tenths(one)) for one in (figure.read, figure.median)]
+    return [*ends, f"{low} to {high}" if (low, high) != ("never", "never") else NOTHING]

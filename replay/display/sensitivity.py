@@ -1,0 +1,34 @@
+"""The report of `machine sensitivity` for the terminal."""
+
+from rich.console import Group, RenderableType
+
+from replay.display.table import Table
+from replay.display.terminal import CAUTION, terms, view
+from replay.fitting.sensitivity import Sensitivity
+from replay.ground.wording import tenths
+
+SHOWN = 15
+
+
+def sensitivity_view(found: Sensitivity) -> RenderableType:
+    """Return the values that labels hang on, and what to measure next."""
+    rows = [
+        (one.moved.path, f"{one.moved.factor:g}", str(one.flips), str(one.undecided), tenths(one.median_s))
+        for one in found.effects[:SHOWN]
+        if one.changed or one.median_s > 0.0
+    ]
+    heads = ("value", "times", "labels flipped", "into or out of undecided", "deadlines move by s, median")
+    still = sum(not one.changed and not one.failed for one in found.effects)
+    failed = {one.moved.path: one.failed for one in found.effects if one.failed}
+    ranked = sorted(found.settled.items(), key=lambda pair: -pair[1])
+    next_ = [("-", f"{measure}: {count} of {found.cases} labels hang on what it tells") for measure, count in ranked]
+    closing: list[RenderableType] = [Group("What to measure next:", terms(next_))]
+    if failed:
+        closing.append(Group("Could not be moved in every case:", terms(failed.items())))
+    return view(
+        f"{found.machine.file}: {found.machine.name}, {found.cases} cases, {found.undecided} undecided as they are",
+        Table("Assumed values moved by 30 %, the worst first", heads, rows),
+        f"{still} of {len(found.effects)} moves change no label.",
+        *closing,
+        CAUTION,
+    )

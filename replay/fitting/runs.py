@@ -1,0 +1,187 @@
+"""A measured run as a fit takes it: suction that the model is made to follow, oil pressure that it has to explain.
+
+Suction is smoothed where it rests and left nearly as it was read where it moves; a reading that stands alone far from
+its neighbours is no pressure. What an oil reading may be off by is its noise, what no model of this kind can promise
+(`MODEL_PA`), and a moment of time, so that a steep edge a little early is no large error.
+"""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from protect.ranges import NO_READING
+from replay.ground.refusal import refusal
+from replay.ground.shown import asked
+from replay.ground.wording import pressure
+from replay.physics.behaviour import TABLE
+from replay.trace import Trace
+from replay.trace.files import read_columns
+
+Vector = NDArray[np.float64]
+
+MODEL_PA = 1.5e3  # assumed
+MOMENT_S = 0.7  # assumed
+SMOOTH_S = 2.0  # suction at rest, and
+QUICK_S = 0.3  # where it moves
+SPIKE_S = 2.5  # half the stretch whose middle value a lone reading is held against
+SETTLED_S = 30.0  # after a start, until its pressures count as those of running
+LONGEST_S = 4 * 3600.0
+LEAST_S = 60.0
+USUAL = 0.96  # quantile that stands for what a pressure is usually: an event may last nearly the whole run
+FALLEN = 0.7  # of the usual suction or net oil pressure: below is an event
+EVENT_S = 3.0
+FAR = 2.0  # times the suction of its site: no suction of this machine
+
+
+@dataclass(frozen=True, eq=False)
+class Run:
+    """One measured run of n samples; pressures in Pa, absolute.
+
+    time_s: from 0; suction_pa: what the sensor read, mended and smoothed; oil_pa: readings, and read: where there are
+    any; sigma_pa: what a reading may be off by; noise_pa: of the oil sensor; oil_c, speed_rpm: None where not logged.
+    """
+
+    trace: Trace
+    time_s: Vector
+    suction_pa: Vector
+    oil_pa: Vector
+    read: NDArray[np.bool_]
+    sigma_pa: Vector
+    noise_pa: float
+    oil_c: float | None
+    speed_rpm: float | None
+
+    @property
+    def id(self) -> str:
+        """The name of its trace."""
+        return self.trace.name
+
+    @property
+    def running(self) -> NDArray[np.bool_]:
+        """Where the machine runs."""
+        return self.trace.running > 0
+
+    @property
+    def begins_running(self) -> bool:
+        """Whether it runs at the first sample."""
+        return bool(self.running[0])
+
+    @property
+    def settled(self) -> NDArray[np.bool_]:
+        """Where it has run for a while."""
+        starts = np.flatnonzero(np.diff(self.running.astype(np.int8), prepend=1 if self.begins_running else 0) > 0)
+        settled = self.running.copy()
+        for start in starts:
+            settled &= ~((self.time_s >= self.time_s[start]) & (self.time_s < self.time_s[start] + SETTLED_S))
+        return settled
+
+    @property
+    def net_pa(self) -> Vector:
+        """Net oil pressure as read: oil pressure less the smoothed suction."""
+        return self.oil_pa - self.suction_pa
+
+    @property
+    def has_event(self) -> bool:
+        """Whether suction or net oil pressure falls below its usual for a while as the machine runs."""
+        for values in (self.suction_pa, self.net_pa):
+            usual = float(np.quantile(values[self.settled], USUAL))
+            low = self.settled & (values < FALLEN * usual)
+            if float(np.sum(np.diff(self.time_s, append=self.time_s[-1])[low])) >= EVENT_S:
+                return True
+        return False
+
+
+def run_of(trace: Trace, path: Path | None = None) -> Run:
+    """Return a trace as a run; path: its file, for oil temperature and speed if it holds them. Raises Refusal."""
+    time_s = trace.time_ms / 1000.0
+    if not LEAST_S <= time_s[-1] <= LONGEST_S:
+        rule = f"a run of {time_s[-1]:g} s"
+        raise refusal(
+            path or trace.name, "time_s", rule, f"one of {LEAST_S:g} s to {LONGEST_S / 3600:g} h about an event"
+        )
+    period_s = float(np.median(np.diff(time_s)))
+    suction, _ = _mended(path, trace, trace.suction_pa, "suction_pressure_kpa", period_s)
+    oil, read = _mended(path, trace, trace.oil_pa, "oil_pressure_kpa", period_s)
+    noise = _noise(oil)
+    slope = np.abs(np.gradient(_smooth(oil, 1.0 / period_s), time_s))
+    columns = {} if path is None else read_columns(path)
+    running = trace.running > 0
+    return Run(
+        trace,
+        time_s,
+        _rested(suction, period_s),
+        oil,
+        read,
+        np.sqrt(noise**2 + MODEL_PA**2 + (MOMENT_S * slope) ** 2),
+        noise,
+        _told(columns.get("oil_temperature_c"), np.arange(len(time_s)) == 0),
+        _told(columns.get("speed_rpm"), running),
+    )
+
+
+def refuse_other_machine(run: Run, usual_suction_pa: float) -> None:
+    """Refuse a run whose pressures are none of a machine with this usual suction (Pa). Raises Refusal."""
+    if not run.settled.any():
+        raise refusal(run.id, "", f"never runs for {SETTLED_S:g} s", "a run of the machine")
+    net, suction = (float(np.quantile(values[run.settled], USUAL)) for values in (run.net_pa, run.suction_pa))
+    told = TABLE["healthy_net_pa"]
+    units = asked()
+    seen, usual = (f"{units.number(pascals)} {units.absolute}" for pascals in (suction, usual_suction_pa))
+    other = "a run of this machine, both pressures absolute (another machine's log? gauge for absolute, psi for kPa?)"
+    if not 0.8 * told.low <= net <= 1.2 * told.high:
+        rule = f"{pressure(net)} at its highest, where pumps hold {pressure(told.low)} to {pressure(told.high)}"
+        raise refusal(run.id, "net oil pressure", rule, other)
+    if not usual_suction_pa / FAR <= suction <= usual_suction_pa * FAR:
+        rule = f"{seen} at its highest, where the machine file has {usual}"
+        raise refusal(run.id, "suction pressure", rule, other)
+
+
+def _mended(
+    path: Path | None, trace: Trace, pascals: NDArray[np.int64], column: str, period_s: float
+) -> tuple[Vector, NDArray[np.bool_]]:
+    """Return readings with the lost ones and lone spikes put between their neighbours, and where there were any."""
+    from scipy.ndimage import median_filter
+
+    read = pascals != NO_READING
+    if np.mean(read) < 0.5:  # noqa: PLR2004 - half
+        raise refusal(path or trace.name, column, f"{100 * (1 - np.mean(read)):.0f} % of the readings are missing")
+    at = np.arange(len(pascals))
+    values = np.interp(at, at[read], pascals[read].astype(float))
+    middle = median_filter(values, 2 * max(1, round(SPIKE_S / period_s)) + 1, mode="nearest")
+    off: Vector = np.abs(values - middle)
+    lone = (off > 8.0 * max(1.4826 * float(np.median(off)), 500.0)) & (_neighbours(off) < 0.3 * off)
+    return np.interp(at, at[~lone], values[~lone]), read & ~lone
+
+
+def _neighbours(off: Vector) -> Vector:
+    """Return the larger of the two deviations beside each."""
+    beside: Vector = np.maximum(np.append(off[1:], 0.0), np.insert(off[:-1], 0, 0.0))
+    return beside
+
+
+def _noise(values: Vector) -> float:
+    """Return the deviation of readings from their neighbours' line, robustly."""
+    bend = values[1:-1] - 0.5 * (values[:-2] + values[2:])
+    return float(1.4826 * np.median(np.abs(bend)) / np.sqrt(1.5))
+
+
+def _smooth(values: Vector, samples: float) -> Vector:
+    from scipy.ndimage import gaussian_filter1d
+
+    return np.asarray(gaussian_filter1d(values, max(samples, 0.1), mode="nearest"))
+
+
+def _rested(values: Vector, period_s: float) -> Vector:
+    """Smooth where pressure rests and hardly where it moves."""
+    smooth = _smooth(values, SMOOTH_S / period_s)
+    moving = np.abs(values - smooth) > 4.0 * _noise(values) + 1e3
+    return np.where(moving, _smooth(values, QUICK_S / period_s), smooth)
+
+
+def _told(values: Vector | None, where: NDArray[np.bool_]) -> float | None:
+    """Return the median of a column's numbers there, None without any."""
+    if values is None or not np.isfinite(values[where]).any():
+        return None
+    return float(np.nanmedian(values[where]))

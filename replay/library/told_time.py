@@ -1,0 +1,74 @@
+"""A moment of a trace as a person tells it: seconds of its own time, "5 min", or what the clock on the wall showed.
+
+Forms: 312.5 (s of the trace's time_s); 5 min; 2026-03-01 10:05:30 by the machine's clock, where the trace says
+start_utc and zone; 2026-03-01T09:05:30Z with its offset, where it says start_utc; 10:05:30, the first time that the
+clock shows this in the trace.
+"""
+
+import datetime as dt
+
+from replay.ground.refusal import refusal
+from replay.ground.units import UnitError, duration_ms
+from replay.ground.zones import offset_or_zone
+from replay.library.library import Entry
+from replay.trace import first_time_s
+
+FORMS = 'seconds, text such as "5 min", or a time such as "2026-03-01 10:05:30" where the trace has start_utc and zone'
+DAY = dt.timedelta(days=1)
+
+
+def second_of(told: str, entry: Entry, where: str, key: str) -> float:
+    """Return a moment in s of the trace's own time. Raises Refusal; where and key: what it names."""
+    try:
+        return float(told)
+    except ValueError:
+        pass
+    clock = _clock(told)
+    if clock is None:
+        try:
+            return duration_ms(told) / 1000
+        except UnitError as error:
+            raise refusal(where, key, str(error), FORMS, told) from None
+    if entry.start_utc is None:
+        rule = f"a time by the clock, and {entry.id} does not say when it began"
+        raise refusal(where, key, rule, "seconds of the trace's time, or start_utc in its entry", told)
+    moment = _moment(clock, entry, where, key, told)
+    return round(first_time_s(entry.path) + (moment - entry.start_utc).total_seconds(), 3)
+
+
+def _clock(told: str) -> dt.datetime | dt.time | None:
+    """Return a date with a time, or a time of the day; None for what is neither."""
+    if ":" not in told:
+        return None
+    for read in (dt.time.fromisoformat, dt.datetime.fromisoformat):
+        try:
+            return read(told.strip())
+        except ValueError:
+            continue
+    return None
+
+
+def _moment(clock: dt.datetime | dt.time, entry: Entry, where: str, key: str, told: str) -> dt.datetime:
+    if isinstance(clock, dt.datetime) and clock.tzinfo is not None:
+        return clock.astimezone(dt.UTC)
+    if entry.zone is None or entry.start_utc is None:
+        rule = f"a time without its offset, and {entry.id} does not say in which zone"
+        raise refusal(where, key, rule, "a time with its offset, such as 2026-03-01T10:05:30Z", told)
+    zone = offset_or_zone(entry.zone)
+    local = dt.timezone(dt.timedelta(milliseconds=zone)) if isinstance(zone, int) else zone
+    if isinstance(clock, dt.datetime):
+        return _only(clock, local, where, key, told)
+    begun = entry.start_utc.astimezone(local)
+    first = _only(dt.datetime.combine(begun.date(), clock.replace(tzinfo=None)), local, where, key, told)
+    if first < entry.start_utc:
+        first = _only(dt.datetime.combine((begun + DAY).date(), clock.replace(tzinfo=None)), local, where, key, told)
+    return first
+
+
+def _only(clock: dt.datetime, zone: dt.tzinfo, where: str, key: str, told: str) -> dt.datetime:
+    """Return the one moment that a clock shows this; when clocks are set back there are two, when forward none."""
+    both = {clock.replace(tzinfo=zone, fold=fold).astimezone(dt.UTC) for fold in (0, 1)}
+    if len(both) > 1:
+        rule = "the clock was set back or forward then: it shows this twice or never"
+        raise refusal(where, key, rule, "a time with its offset, such as 2026-03-01T10:05:30Z", told)
+    return both.pop()

@@ -1,0 +1,132 @@
+"""Labels of traces of a fitted machine: what the members of its ensemble agree on."""
+
+from pathlib import Path
+
+import pytest
+
+from replay.ground.refusal import Refusal
+from replay.library import read_library
+from replay.machine import machine_from, read_machine
+from replay.machine.found import written
+from replay.machine.keys import FIGURES
+from replay.physics.agreeing import agreed
+from replay.physics.families import generate
+from tests.support.command import lubetrip
+from tests.support.made_machines import made_machine
+
+UNDECIDED = {"undecided": True}
+WELL = {"ride_through": True}
+
+
+def must(earliest: float, *ends: float) -> dict[str, object]:
+    """Return a label of one window."""
+    return {
+        "must_trip": dict(zip(("earliest_s", "deadline_s", "likely_s", "latest_s"), (earliest, *ends), strict=True))
+    }
+
+
+def with_ensemble(text: str, *members: dict[str, float]) -> str:
+    """Return a machine file with members of an ensemble."""
+    rows = []
+    for member in members:
+        told = (
+            f'"{path}" = {value!r}'.replace("'", '"') for path, value in ((p, written(p, v)) for p, v in member.items())
+        )
+        rows.append("\n[[ensemble]]\n" + "\n".join(told) + "\n")
+    return text + "".join(rows)
+
+
+def test_the_deadline_is_a_low_quantile_and_the_window_begins_with_the_trace_itself() -> None:
+    """Catches a deadline of the average machine, which half of those that may be it do not live to see."""
+    others = [must(90.0 + i, 200.0 + 10.0 * i, 300.0 + 10.0 * i, 400.0 + 10.0 * i) for i in range(1, 9)]
+
+    label, told = agreed(must(100.0, 200.0, 300.0, 400.0), others)
+
+    assert label == must(100.0, 208.0, 340.0, 472.0)
+    assert told == "of 9 machines damage is certain on 9, none on 0, possible on 0"
+
+
+@pytest.mark.parametrize(
+    ("own", "others"),
+    [
+        (must(1.0, 2.0, 3.0, 4.0), [must(1.0, 2.0, 3.0, 4.0)] * 7 + [WELL]),
+        (must(1.0, 2.0, 3.0, 4.0), [must(1.0, 2.0, 3.0, 4.0)] * 7 + [UNDECIDED]),
+        (WELL, [WELL] * 7 + [UNDECIDED]),
+        (UNDECIDED, [WELL] * 8),
+        (WELL, [must(1.0, 2.0, 3.0, 4.0)] * 8),
+        (must(100.0, 200.0, 300.0, 400.0), [must(20.0, 90.0, 110.0, 120.0)] * 8),
+        (must(1.0, 2.0, 3.0, 4.0), [{"must_trip": [{}, {}]}] * 8),
+    ],
+    ids=["one is well", "one is in doubt", "harm is possible", "own in doubt", "own well", "no room", "two windows"],
+)
+def test_what_they_do_not_agree_on_is_undecided(own: dict[str, object], others: list[dict[str, object]]) -> None:
+    """Catches a label by majority, which is a guess; and a window whose end lies before its beginning."""
+    assert agreed(own, others)[0] == UNDECIDED
+
+
+def test_all_well_rides_through() -> None:
+    """Catches an ensemble that makes everything undecided."""
+    assert agreed(WELL, [WELL] * 8) == (WELL, "of 9 machines damage is certain on 0, none on 9, possible on 0")
+
+
+def test_members_take_the_place_of_what_the_file_leaves_out() -> None:
+    """Catches an ensemble that is read and not used, and a member that changes draws which are not its own."""
+    text = made_machine(3, foaming=False).text
+    one = {"oil.release_time": 222.0, "behaviour.drying_time_s": 11.0}
+    both = machine_from("m", with_ensemble(text, one, {**one, "oil.release_time": 444.0}))
+    single = machine_from("m", with_ensemble(text, one))
+
+    site = single.middle()
+    found = {machine.middle().oil.release_time_s for machine in both.others(8)}
+
+    assert (site.oil.release_time_s, site.behaviour.drying_time_s) == (222.0, 11.0)
+    assert found == {222.0, 444.0}
+    assert site.machine == machine_from("m", text).middle().machine
+
+
+@pytest.mark.parametrize("value", ["'9 kPa'", "-4", "[2, 1]", "true"])
+@pytest.mark.parametrize("path", ["oil.release_time", "behaviour.drying_time_s", "oil.no_such"])
+def test_a_wrong_member_is_named(path: str, value: str) -> None:
+    """Catches an ensemble of another version, or of a hand that slipped, taken in silence."""
+    text = made_machine(3).text + f'\n[[ensemble]]\n"{path}" = {value}\n'
+
+    with pytest.raises(Refusal) as done:
+        machine_from("m.toml", text)
+
+    assert "ensemble" in str(done.value)
+    assert path in str(done.value)
+    assert path in FIGURES or "no figure of a machine file" in str(done.value)
+
+
+@pytest.mark.slow("simulates")
+def test_a_member_of_many_makes_the_trace_that_it_makes_alone() -> None:
+    """Catches draws of a trace that hang on how many members there are."""
+    text = made_machine(3, foaming=False).text
+    one = {"oil.release_time": 222.0, "behaviour.drying_time_s": 11.0}
+    both = machine_from("m", with_ensemble(text, one, {**one, "oil.release_time": 444.0}))
+
+    alone, first = (machine_from("m", with_ensemble(text, one)), both.others(8)[0])
+
+    made, again = (generate("suction-valve-shut", 0, 7, sites=machine.site) for machine in (alone, first))
+    assert (made.oil_pa == again.oil_pa).all()
+
+
+@pytest.mark.slow("runs families over an ensemble")
+def test_a_library_is_labelled_over_the_ensemble(tmp_path: Path) -> None:
+    """Catches `synth` that labels a fitted machine as if it were one machine."""
+    text = made_machine(3, foaming=False).text
+    quick, slow = ({"behaviour.lost_share": lost, "behaviour.wipe_time_s": 3.0} for lost in (0.0024, 0.0007))
+    for name, members in (("alike", (quick, quick)), ("apart", (quick, slow))):
+        (tmp_path / f"{name}.toml").write_text(with_ensemble(text, *members), encoding="utf-8")
+        recipe = ("--families", "suction-valve-shut,pump-drive-broken", "--count", "4", "--seed", "3")
+        done = lubetrip("synth", tmp_path / name, "--machine", tmp_path / f"{name}.toml", *recipe)
+        assert done.returncode == 0, done.stderr
+    alike, apart = (read_library(tmp_path / name).entries for name in ("alike", "apart"))
+
+    assert len(read_machine(tmp_path / "apart.toml").members) == 2
+    assert all("damage is certain on" in entry.origin for entry in (*alike, *apart))
+    decided = [(a, b) for a, b in zip(alike, apart, strict=True) if a.windows and b.windows]
+    widths = [[w.end_s - w.deadline_s for w in (a.windows[0], b.windows[0])] for a, b in decided]
+    assert any(b.label == "undecided" for a, b in zip(alike, apart, strict=True) if a.windows) or any(
+        b > a for a, b in widths
+    )

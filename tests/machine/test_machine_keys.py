@@ -1,0 +1,146 @@
+"""Every key of a machine file wrong in turn is refused by name, and the file that explains itself is read as it stands."""
+
+import re
+
+import pytest
+import tomli
+import tomlkit
+
+from replay.ground.refusal import Refusal
+from replay.machine import machine_from
+from replay.machine.duty import DUTY, FAULTS
+from replay.machine.keys import FIGURES, ORIGIN, ROWS, SECTIONS, WORDS
+from replay.machine.template import machine_template
+from tests.support.machines import SMALL, machine, text_of
+
+WRONG_WORDS = {
+    "name": [7, "", "two\nlines"],
+    "compressor.cylinders": ["four", 0, 17, 2.5],
+    "compressor.unloading": [0.5, [1.0], ["half"], [0.0]],
+    "compressor.reversible_pump": ["no", 1],
+    "oil.kind": ["olive", 7],
+    "oil.viscosity_points": [["68 mm2/s"], [["40 C", "8 mm2/s"], ["100 C", "68 mm2/s"]], [["40 C", "68 mm2/s"], ["45 C", "60 mm2/s"]]],
+    "oil.behaviour": ["lively", True],
+    "refrigerant.name": ["R12", "water", 134],
+    "solubility.pair": ["PEC7", 1],
+    "solubility.points": [[], [["40 C", "300 kPa"]], [["40 C", "300 kPa", 0.9], ["50 C", "300 kPa", 0.1]], [["40 C", 300, 0.1], ["50 C", "1 bar", 0.1]]],
+    "site.neighbours": ["yes", 0],
+    "sensors.oil_range": ["0 kPa", ["0 kPa"], ["1600 kPa", "0 kPa"], [0, 1600], ["0 kPa", "1600 seconds"]],
+    "sensors.suction_range": [["0 kPa", "0 kPa"], ["-30 psig", "10 bar"]],
+    "sensors.crankcase": ["maybe"],
+    "duty.control": ["by hand", 1],
+    "duty.cycle_s": ["20 min", ["1 min", "60 min"], ["60 min", "20 min"], [20, 60]],
+    "duty.room_least_c": [-31.0, "10 C"],
+    "duty.defrosts_per_day": [-1, 25, 2.5],
+    "duty.defrost_minutes_apart": [10.0, "6 h"],
+    "duty.neighbours": [-1, 1.5],
+    "duty.standstill_h": [["8 h"], ["60 h", "8 h"], [8, 60]],
+    "duty.heater": ["yes"],
+    "duty.callout_h": [4, "soon"],
+    "duty.repair_h": [72, "4 kPa"],
+}  # fmt: skip
+MADE_SO = {"duty.": [-0.1, 1e4, "some", True], "faults.": [-0.1, 1001.0, "often", True]}  # plain numbers
+WRONG_WORDS |= {row.path: MADE_SO[f"{row.section}."] for row in (*DUTY, *FAULTS) if row.path not in WRONG_WORDS}
+
+
+def wrong_figures(path: str) -> list[object]:
+    """Return values that no figure may have: no unit, another kind, below, above, falling, three."""
+    row = FIGURES[path]
+    low, high = (tomli.loads("x = " + row.kind.write(one))["x"] for one in (row.least, row.most))
+    span = row.most - row.least
+    beyond = [tomli.loads("x = " + row.kind.write(one))["x"] for one in (row.least - 0.1 * span, row.most + 0.1 * span)]
+    return ["seven", "7 parsecs", True, [low, high, high], [high, low], [], *beyond, {"a": 1}]
+
+
+@pytest.mark.parametrize("path", [*FIGURES, *WRONG_WORDS])
+def test_a_wrong_value_is_refused_by_the_name_of_its_key(path: str) -> None:
+    """Catches a value taken as something else, a bare number given a unit, a refusal that names another key."""
+    section, _, key = path.rpartition(".")
+    for value in WRONG_WORDS.get(path) or wrong_figures(path):
+        text = text_of(SMALL, **({f"{section}__{key}": value} if section else {}))
+        if not section:
+            text = text.replace('name = "made"', tomlkit.dumps({"name": value}).strip(), 1)
+        with pytest.raises(Refusal, match=re.escape(key)) as refused:
+            machine_from("machine.toml", text)
+
+        assert str(refused.value).startswith("machine.toml: ")
+        assert "accepted" in str(refused.value)
+
+
+def test_every_word_is_tried() -> None:
+    """Catches a new key that no wrong value is tried on."""
+    assert WRONG_WORDS.keys() == WORDS.keys()
+
+
+@pytest.mark.parametrize("path", [row.path for row in ROWS if row.needed and row.section])
+def test_a_key_that_is_needed_is_asked_for(path: str) -> None:
+    """Catches a default where there is none, and a traceback where there was one."""
+    section, _, key = path.partition(".")
+
+    with pytest.raises(Refusal, match=key):
+        machine(SMALL, **{f"{section}__{key}": None})
+
+
+@pytest.mark.parametrize(
+    ("changed", "named"),
+    [
+        ({"compresor__bore": "70 mm"}, "compresor"),
+        ({"compressor__bores": "70 mm"}, "bores"),
+        ({"behaviour__capilary_pa": 1e4}, "capilary_pa"),
+        ({"origin__published": ["compressor.size"]}, "published"),
+    ],
+)
+def test_an_unknown_name_is_refused(changed: dict[str, object], named: str) -> None:
+    """Catches a key that is passed over because it is spelt wrongly."""
+    with pytest.raises(Refusal, match=named):
+        machine(SMALL, **changed)
+
+
+def test_the_new_file_is_read_and_every_key_of_it_too_once_its_mark_is_gone() -> None:
+    """Each commented line made a real one in turn; catches an example that is refused, and a key that is not explained."""
+    text = machine_template()
+    machine_from("new.toml", text)
+    lines = text.splitlines()
+    told = {
+        (section, match[1]) for section, line in _in_sections(lines) if (match := re.match(r"(?:# )?([\w-]+) = ", line))
+    }
+
+    assert {(row.section, row.key) for row in ROWS} | {(ORIGIN, "published"), (ORIGIN, "assumed")} == told
+    alone = {"bore", "stroke", "cylinders", "journal_length", "points", "pair"}  # contradict the rest, or want more
+    for number, line in enumerate(lines):
+        if (match := re.match(r"# ([\w-]+) = ", line)) and match[1] not in alone:
+            machine_from("new.toml", "\n".join([*lines[:number], line[2:], *lines[number + 1 :]]))
+
+
+def _in_sections(lines: list[str]) -> list[tuple[str, str]]:
+    section, found = "", []
+    for line in lines:
+        if line.startswith("["):
+            section = line.strip("[]")
+        found.append((section, line))
+    return found
+
+
+def test_every_section_is_explained() -> None:
+    """Catches a section that the template forgets."""
+    assert {row.section for row in ROWS} | {ORIGIN} == set(SECTIONS)
+
+
+@pytest.mark.parametrize(
+    ("given", "path", "low", "high"),
+    [
+        ("70 mm", "compressor.bore", 0.07, 0.07),
+        ('["2.75 in", "70 mm"]', "compressor.bore", 0.06985, 0.07),
+        ("1.5 m3/min", "compressor.displacement", 0.025, 0.025),
+        ("20 psi", "compressor.healthy_net_pressure", 137895.0, 137895.0),
+        ("14 F", "site.evaporating", -10.0, -10.0),
+        ("263.15 K", "site.evaporating", -10.0, -10.0),
+        ("68 cSt", "oil.viscosity_40", 68.0, 68.0),
+        ("1.6 gal/min", "compressor.oil_pump_sweep", 1.00944e-4, 1.00944e-4),
+    ],
+)
+def test_figures_are_read_in_the_units_of_the_trade(given: str, path: str, low: float, high: float) -> None:
+    """By hand; catches inches for metres, a temperature difference for a temperature, a flow an hour for one a minute."""
+    value = tomli.loads(f"x = {given}")["x"] if given.startswith("[") else given
+
+    assert FIGURES[path].read(value) == pytest.approx((low, high), rel=1e-5)

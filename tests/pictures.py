@@ -1,0 +1,213 @@
+"""Make the pictures of the documents, and the table of settings in `protect/README.md`: python -m tests.pictures.
+
+    replay/guides/trace.svg       one starved spell: dip, integral, stop, deadline, margin
+    replay/guides/weights.svg     how fast the integral fills, against net oil pressure
+    replay/guides/states.svg      the state diagram, of the rows of protect/table.py
+    protect/README.md             every setting with its range
+
+The trace is drawn by hand and runs through the logic with the settings of the demo site, so a new demo library changes
+nothing here. `tests/house/test_pictures.py` holds all of them current.
+"""
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from protect import ranges
+from protect.integral import weight
+from replay.drawing import svg
+from replay.drawing.diagram import diagram_svg
+from replay.drawing.looks import BAND, BLUE, CURVE, FILL, GREEN, HOLD, INK, PURPLE, VERMILLION
+from replay.drawing.svg import Scale
+from replay.engine.portable import Machine
+from replay.ground.shown import US
+from replay.settings import Settings, read_settings
+from replay.settings.file import KEYS, accepted_values, in_file_terms, names_of
+from replay.trace import Trace
+
+ROOT = Path(__file__).parents[1]
+GUIDES = ROOT / "replay" / "guides"
+LEFT, RIGHT, WIDTH = 78.0, 690.0, 780.0
+DRY_S, DEADLINE_S, END_S = 40, 195, 240  # suction begins to fall; the bearings would be spoilt; the drawing ends
+BIG = 11.5
+
+
+def settings() -> Settings:
+    """Return the settings of the demo site."""
+    return read_settings(ROOT / "fixtures" / "settings.toml")
+
+
+def starved() -> Trace:
+    """Return the trace that is drawn: suction falls, oil pressure pulses, comes back for a moment, stays away."""
+    seconds = np.arange(0, END_S + 0.5, 0.5)
+    since = np.maximum(seconds - DRY_S, 0)
+    suction = 101_325 + 190_000 * np.exp(-since / 16) - 45_000 * (1 - np.exp(-since / 30))
+    net = 138_000 * np.exp(-((since / 14) ** 1.4)) + 20_000 * (1 - np.exp(-since / 12))
+    net += 45_000 * np.exp(-(((since - 41) / 4.5) ** 2)) + 5_000 * np.sin(since / 2.4) * np.exp(
+        -(((since - 25) / 12) ** 2)
+    )
+    net += 700 * np.sin(seconds * 2.1)  # pressures of a running machine never stand still
+    suction += 400 * np.sin(seconds * 1.3)
+    columns = {"time_s": seconds, "oil_pressure_kpa": (suction + net) / 1000, "suction_pressure_kpa": suction / 1000}
+    return Trace.from_dataframe(pd.DataFrame({**columns, "running": 1}))
+
+
+def trace_picture() -> str:
+    """Return one starved spell with its names."""
+    site, trace = settings(), starved()
+    trail = Machine(site).follow(trace)
+    stop_s = trail.stops[0].time_ms / 1000
+    named = site.named
+    root = svg.drawing(
+        WIDTH,
+        372,
+        "One trace: suction falls, net oil pressure drops below cut-out, the integral fills, the machine is stopped "
+        f"{stop_s:g} s after the start of the drawing, {DEADLINE_S - stop_s:g} s before the damage deadline.",
+    )
+    time = Scale(0, END_S, LEFT, RIGHT)
+    seconds = trace.time_ms / 1000
+    net = (trace.oil_pa - trace.crankcase_pa) / US.size_pa
+    nets, fills = Scale(0, 22, 216, 40), Scale(0, 108, 330, 236)
+    cut_in, cut_out, floor = (named[name] / US.size_pa for name in ("cut_in", "cut_out", "floor"))
+    below = seconds[net < cut_out]
+    svg.box(root, (LEFT, nets.at(cut_in), RIGHT - LEFT, nets.at(cut_out) - nets.at(cut_in)), HOLD)
+    svg.box(root, (time.at(stop_s), 40, time.at(DEADLINE_S) - time.at(stop_s), 290), BAND)
+    integral = np.asarray(trail.integral_percent, dtype=float)
+    running = seconds <= stop_s
+    places = " ".join(
+        f"{x:.1f},{y:.1f}" for x, y in zip(time.at(seconds[running]), fills.at(integral[running]), strict=True)
+    )
+    area = f"{LEFT:.1f},330 {places} {time.at(stop_s):.1f},330"
+    svg.ET.SubElement(root, "polygon", {"points": area, "fill": FILL})
+    svg.curve(root, time.at(seconds), nets.all_at(net), CURVE, 1.6)
+    svg.curve(root, time.at(seconds[running]), fills.at(integral[running]), CURVE, 1.6)
+    for level, colour, name in ((cut_out, VERMILLION, "cut-out"), (floor, PURPLE, "floor"), (cut_in, GREEN, "cut-in")):
+        svg.line(root, (LEFT, nets.at(level), RIGHT, nets.at(level)), colour, 1.4, (7, 3))
+        svg.text(root, RIGHT + 6, nets.at(level) + (9 if name == "floor" else 3), f"{name} {level:.1f}", size=BIG)
+    svg.line(root, (LEFT, fills.at(100), RIGHT, fills.at(100)), VERMILLION, 1.2)
+    svg.text(root, RIGHT + 6, fills.at(100) + 4, "full: stop", size=BIG)
+    for at, colour, width, name, anchor, beside in (
+        (stop_s, VERMILLION, 2.0, f"stop at {stop_s:g} s", "end", -5),
+        (DEADLINE_S, INK, 2.0, "damage deadline", "start", 5),
+    ):
+        svg.line(root, (time.at(at), 26, time.at(at), 330), colour, width)
+        svg.text(root, time.at(at) + beside, 34, name, anchor, BIG)
+    middle = (time.at(stop_s) + time.at(DEADLINE_S)) / 2
+    svg.text(root, middle, 128, "margin", "middle", BIG)
+    svg.text(root, middle, 143, f"{DEADLINE_S - stop_s:g} s", "middle", BIG)
+    svg.line(root, (time.at(stop_s) + 2, 150, time.at(DEADLINE_S) - 2, 150), INK, 1.4)
+    svg.text(root, time.at(float(below[0])) + 20, 209, "dip", "middle", BIG)
+    svg.text(root, time.at(DRY_S) - 6, 92, "suction falls", "end", BIG)
+    svg.line(root, (time.at(DRY_S), 62, time.at(DRY_S), 96), BLUE, 1.6)
+    svg.text(root, LEFT + 90, 300, "time-delay integral", "middle", BIG)
+    for top, bottom in ((40.0, 216.0), (236.0, 330.0)):
+        svg.box(root, (LEFT, top, RIGHT - LEFT, bottom - top), "none", INK)
+    svg.beside(root, nets, LEFT, "net oil pressure psi", (0, 5, 10, 15, 20), 40)
+    svg.beside(root, fills, LEFT, "integral %", (0, 50, 100), 40)
+    svg.below(root, time, 330, "time s", range(0, END_S + 1, 40))
+    return svg.markup(root) + "\n"
+
+
+def weights_picture() -> str:
+    """Return how fast the integral fills or drains, against net oil pressure, outside and inside vacuum."""
+    site = settings()
+    named = site.named
+    cut_in, cut_out, floor = (named[name] / US.size_pa for name in ("cut_in", "cut_out", "floor"))
+    root = svg.drawing(
+        WIDTH,
+        272,
+        f"Weight against net oil pressure: {named['floor_weight'] / ranges.ONE:g} below the floor of {floor:.1f} psi, falling"
+        f" to 1 at cut-out, {cut_out:.1f} psi, 0 up to cut-in, {cut_in:.1f} psi, then"
+        f" {-named['recovery'] / ranges.ONE:g}: the integral drains.",
+    )
+    pressure, fills = Scale(0, 12, LEFT, RIGHT), Scale(-5, 6, 222, 18)
+    for begin, end, shade in ((0, cut_out, "#fbe9dd"), (cut_out, cut_in, HOLD), (cut_in, 12, "#e4eef6")):
+        svg.box(root, (pressure.at(begin), 18, pressure.at(end) - pressure.at(begin), 204), shade)
+    svg.line(root, (LEFT, fills.at(0), RIGHT, fills.at(0)), INK, 0.8)
+    pascals = np.arange(0, round(12 * US.size_pa), 20)
+    weights = np.array([weight(list(site.values), int(net), 300_000) / ranges.ONE for net in pascals])
+    svg.curve(root, pressure.at(pascals / US.size_pa), fills.at(weights), VERMILLION, 2.2)
+    for at, name in ((floor, "floor"), (cut_out, "cut-out"), (cut_in, "cut-in")):
+        svg.line(root, (pressure.at(at), 18, pressure.at(at), 222), INK, 1.0, (4, 3))
+        svg.text(root, pressure.at(at), 13, name, "end" if name == "floor" else "start", BIG)
+    svg.text(root, pressure.at(2.2), 70, "no oil reaches the crankpins:", "middle", BIG)
+    svg.text(root, pressure.at(2.2), 86, "fills fastest", "middle", BIG)
+    svg.text(root, pressure.at((cut_out + cut_in) / 2), 105, "holds", "middle", BIG)
+    svg.text(root, pressure.at(9.8), 160, "healthy: drains", "middle", BIG)
+    svg.box(root, (LEFT, 18, RIGHT - LEFT, 204), "none", INK)
+    svg.beside(root, fills, LEFT, "weight", (-4, -2, 0, 2, 4), 40)
+    svg.below(root, pressure, 222, "net oil pressure psi", range(0, 13, 2))
+    return svg.markup(root) + "\n"
+
+
+MEANING = {
+    "cut_out": "below it the machine is short of oil and the integral fills",
+    "cut_in": "at it and above the machine is healthy and the integral drains; between the two it holds",
+    "floor": "below it no oil reaches the crankpins: `lubetrip floor` works it out",
+    "rest_most": "what net oil pressure may read at standstill, either way",
+    "trip_delay": "what the integral holds: so long just below cut-out, and the machine stops",
+    "floor_weight": "how many times faster the integral fills below the floor; from 1 at cut-out it rises evenly",
+    "vacuum_weight": "a factor on that while suction is below `vacuum`",
+    "recovery": "how fast a healthy machine drains the integral",
+    "stopped_recovery": "how fast a stopped one does",
+    "vacuum": "suction below it is a vacuum",
+    "reload": "suction back at it after a vacuum loads the bearings again",
+    "reload_fraction": "share of the trip delay from which that locks out",
+    "start_grace": "of running after a start without judgement; standstill gives it back",
+    "restart_delay": "of standstill after a stop before the machine may start again",
+    "trips_to_lockout": "stops within `trip_memory` that lock out",
+    "trip_memory": "so long stops and resets are remembered",
+    "rest_settle": "of standstill until the oil lines have drained",
+    "reset_hold": "how long a reset has to be held",
+    "resets_most": "resets within `trip_memory`",
+    "oil_range": "oil pressures that a sound transmitter can give",
+    "suction_range": "the same of suction and crankcase pressure",
+    "max_gap": "an older reading is none",
+    "stuck_after": "readings of a running machine that stand still for so long are a stuck sensor",
+    "fault_delay": "time with readings in doubt until the machine stops",
+    "altitude": "of the site: the atmosphere that gauges count from",
+    "max_missed": "faults that may be missed",
+    "max_nuisance_per_1000h": "stops for nothing in 1000 run hours",
+    "min_margin": "time between the stop and the damage deadline",
+    "confidence": "with it limits are judged as well as counts",
+    "max_missed_probability": "of a fault, at that confidence",
+    "min_margin_coverage": "share of faults that leave `min_margin`",
+    "max_nuisance_probability": "of a stop in an upset",
+}
+BEGIN, END = "<!-- made by python -m tests.pictures -->", "<!-- until here -->"
+
+
+def settings_table() -> str:
+    """Return every key of a settings file: what it means, what the demo site has, what is admitted."""
+    site = settings()
+    rows = ["| key | what it means | demo site | admitted |", "| --- | --- | --- | --- |"]
+    text = (ROOT / "fixtures" / "settings.toml").read_text(encoding="utf-8")
+    given = dict(line.partition("#")[0].strip().split(" = ") for line in text.splitlines() if " = " in line)
+    for section, keys in KEYS.items():
+        rows.append(f"| **[{section}]** | | | |")
+        for key in keys:
+            shown = given.get(key)
+            if shown is None:
+                names = [name for name in names_of(key) if name in site.named]
+                shown = in_file_terms(section, ranges.SETTINGS[0][1], site.named[names[0]]) if names else ""
+            rows.append(f"| `{key}` | {MEANING[key]} | {shown} | {accepted_values(section, key)} |")
+    return "\n".join(rows) + "\n"
+
+
+def made() -> dict[Path, str]:
+    """Return what this makes, by file."""
+    page = ROOT / "protect" / "README.md"
+    before, _, rest = page.read_text(encoding="utf-8").partition(BEGIN)
+    after = rest.partition(END)[2]
+    return {
+        GUIDES / "trace.svg": trace_picture(),
+        GUIDES / "weights.svg": weights_picture(),
+        GUIDES / "states.svg": diagram_svg() + "\n",
+        page: f"{before}{BEGIN}\n{settings_table()}{END}{after}",
+    }
+
+
+if __name__ == "__main__":
+    for path, text in made().items():
+        path.write_text(text, encoding="utf-8")
