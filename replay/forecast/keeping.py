@@ -49,13 +49,13 @@ def begin(folder: Path, recipe: Mapping[str, Any]) -> None:
 
 def done(folder: Path, number: int) -> dict[str, Any] | None:
     """Return what was kept of a machine-year that a run before has finished, None of another."""
-    file = folder / WORK / f"year-{number:06d}.json"
+    file = folder / WORK / f"year-{number:07d}.json"
     return dict(read_json(file, ACCEPTED)) if file.exists() else None
 
 
 def finish(folder: Path, number: int, year: Mapping[str, Any]) -> None:
     """Keep what came of a machine-year."""
-    write_text(folder / WORK / f"year-{number:06d}.json", json.dumps(year))
+    write_text(folder / WORK / f"year-{number:07d}.json", json.dumps(year))
 
 
 def keeper(folder: Path, seed: int, entries: list[dict[str, Any]]) -> Callable[..., None]:

@@ -65,11 +65,11 @@ def test_an_interrupted_forecast_is_taken_up(tmp_path: Path) -> None:
     whole = forecast_years(deaf(), 2, 5, duty=SQUARE, per_year=RATES, days=1, keep=kept)
     text = (kept / "library.toml").read_text(encoding="utf-8")
     (kept / "library.toml").unlink()
-    year = kept / ".forecast" / "year-000001.json"
+    year = kept / ".forecast" / "year-0000001.json"
     year.unlink()
     for file in (kept / "traces").glob("*-0001-*"):
         file.unlink()
-    first = kept / ".forecast" / "year-000000.json"
+    first = kept / ".forecast" / "year-0000000.json"
     taken = json.loads(first.read_text(encoding="utf-8"))
     taken["year"]["machine"] = "taken up"
     first.write_text(json.dumps(taken), encoding="utf-8")
