@@ -20,7 +20,7 @@ from replay.library.editing import entry_text
 from replay.library.library import FILE
 from replay.physics.befalling import Befalling
 from replay.physics.drawing import Site
-from replay.physics.families import SynthTrace, label_of
+from replay.physics.families import label_of, recorded_trace
 from replay.physics.sensors import NEVER_S
 from replay.settings import Settings
 from replay.synth.libraries import write_trace
@@ -81,20 +81,14 @@ def keeper(folder: Path, seed: int, entries: list[dict[str, Any]]) -> Callable[.
         name = f"{wrong.what}-{family}-{wrong.year:04d}-{wrong.day:03d}-{nth}"
         when = f"machine-year {wrong.year}, day {wrong.day}, {wrong.at_ms / 1000:.0f} s"
         told = f"synthetic: forecast of seed {seed}, {when}"
-        trace = SynthTrace(
+        trace = recorded_trace(
+            result,
             id=name,
             family=family,
             machine=site.machine.name,
             oil=site.oil.name,
             origin="; ".join((told, site.refrigerant.name, *machine.chain.errors)),
             label=label,
-            time_ms=result.time_ms,
-            oil_pa=result.oil_pa,
-            suction_pa=result.suction_pa,
-            crankcase_pa=result.crankcase_pa,
-            running=result.running,
-            oil_temperature_c=result.oil_temperature_c,
-            speed_rpm=result.speed_rpm,
             upsets=[],
         )
         file = Path("traces") / f"{name}.parquet"

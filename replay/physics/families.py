@@ -265,13 +265,13 @@ def _trace(family: str, index: int, case: Case, result: Result, label: dict[str,
         *([case.source] if case.source else []),
         *case.chain.errors,
     )
+    about = {"machine": case.machine.name, "oil": case.oil.name, "origin": "; ".join(told)}
+    return recorded_trace(result, id=name, family=family, label=label, upsets=list(case.upsets), **about)
+
+
+def recorded_trace(result: Result, **about: Any) -> SynthTrace:
+    """Return what was recorded as a trace; about: all else that a trace tells of itself."""
     return SynthTrace(
-        id=name,
-        family=family,
-        machine=case.machine.name,
-        oil=case.oil.name,
-        origin="; ".join(told),
-        label=label,
         time_ms=result.time_ms,
         oil_pa=result.oil_pa,
         suction_pa=result.suction_pa,
@@ -279,5 +279,5 @@ def _trace(family: str, index: int, case: Case, result: Result, label: dict[str,
         running=result.running,
         oil_temperature_c=result.oil_temperature_c,
         speed_rpm=result.speed_rpm,
-        upsets=list(case.upsets),
+        **about,
     )

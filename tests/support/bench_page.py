@@ -47,13 +47,13 @@ def parts(data: dict[str, Any], folder: Path, **work: Any) -> dict[str, Any]:
     return dict(json.loads(done.stdout))
 
 
-def driven(file: Path, folder: Path, *work: tuple[Any, ...]) -> dict[str, Any]:
-    """Let a user in Chromium do these things on a page and return what was seen after each."""
+def driven(file: Path, folder: Path, *work: tuple[Any, ...], by: str = "drive.mjs") -> dict[str, Any]:
+    """Let a user in Chromium do these things on a page and return what was seen after each; by: what knows the page."""
     if not (BROWSER / "node_modules").is_dir():
         pytest.skip("playwright-core is not installed: run tests/tools.sh")
     need(CHROMIUM)
     (folder / "steps.json").write_text(json.dumps(work), encoding="utf-8")
-    command = [need("node"), BROWSER / "drive.mjs", file, folder / "steps.json", folder]
-    done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=120)
+    command = [need("node"), BROWSER / by, file, folder / "steps.json", folder]
+    done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=240)
     assert done.returncode == 0, done.stderr
     return dict(json.loads(done.stdout))

@@ -3,16 +3,12 @@
 import base64
 import json
 import re
-import subprocess
 import zlib
 from pathlib import Path
 from typing import Any
 
-import pytest
-
 from tests.conftest import SETTINGS, trace_csv
-from tests.support.bench_page import BROWSER, CHROMIUM
-from tests.support.toolchain import need
+from tests.support.bench_page import driven
 
 ENTRY = """[[trace]]
 id = {0}
@@ -57,11 +53,4 @@ def unpacked(trace: dict[str, Any]) -> dict[str, Any]:
 
 def reviewed(file: Path, folder: Path, *work: tuple[Any, ...]) -> dict[str, Any]:
     """Let a reviewer in Chromium do these things on a page and return what was seen after each."""
-    if not (BROWSER / "node_modules").is_dir():
-        pytest.skip("playwright-core is not installed: run tests/tools.sh")
-    need(CHROMIUM)
-    (folder / "steps.json").write_text(json.dumps(work), encoding="utf-8")
-    command = [need("node"), BROWSER / "label.mjs", file, folder / "steps.json", folder]
-    done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=240)
-    assert done.returncode == 0, done.stderr
-    return dict(json.loads(done.stdout))
+    return driven(file, folder, *work, by="label.mjs")
