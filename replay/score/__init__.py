@@ -7,6 +7,18 @@ with a default, in `ACCEPTANCE` of replay/settings/file.py; in UNJUDGED of `scor
 there to judge it on, and in replay/page/judge.js the same; in LOOSER of `comparison` which way it is looser.
 """
 
-from replay.score.scoring import Score, Totals, Verdict, judge, score, score_library
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from replay.score.scoring import Score, Totals, Verdict, judge, score, score_library
 
 __all__ = ["Score", "Totals", "Verdict", "judge", "score", "score_library"]
+
+
+def __getattr__(name: str) -> Any:
+    """Give out a name of `scoring`, for which two reports are not to wait that are only compared."""
+    if name not in __all__:
+        raise AttributeError(f"module 'replay.score' has no attribute '{name}'")
+    from replay.score import scoring
+
+    return getattr(scoring, name)

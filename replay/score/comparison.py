@@ -11,18 +11,20 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass, fields
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from replay.engine.workers import Progress, quiet
 from replay.ground.json_files import read_json_report
 from replay.ground.refusal import refusal
 from replay.ground.shape import Key, Keys, fit, number, one_of, or_none, plain_text, whole
 from replay.ground.statistics import bootstrap_mean, mcnemar
 from replay.ground.wording import counted
-from replay.library.given import GivenLibrary
 from replay.score import evidence
-from replay.score.scoring import Score, Totals, judgement_of, score_library
 from replay.settings.file import SHOWN_CONFIDENCE, Acceptance
+
+if TYPE_CHECKING:  # two reports are compared without what scores
+    from replay.engine.workers import Progress
+    from replay.library.given import GivenLibrary
+    from replay.score.scoring import Score
 
 SCHEMA = "lubetrip-compare/1"
 SCORE_SCHEMA = "lubetrip-score/1"
@@ -193,6 +195,8 @@ def _loosened(a: dict[str, Any], b: dict[str, Any]) -> Iterable[str]:
 
 def _verdict_under(limits: dict[str, Any], report: dict[str, Any]) -> str | None:
     """Return the verdict that a report would have under other limits, None where it does not hold what that takes."""
+    from replay.score.scoring import Totals, judgement_of
+
     names = {field.name for field in fields(Totals)}
     wanted = {field.name for field in fields(Acceptance)}
     if not (names <= report["totals"].keys() and wanted <= limits.keys()):
@@ -208,13 +212,13 @@ def _verdict_under(limits: dict[str, Any], report: dict[str, Any]) -> str | None
 
 
 def compare_scores(
-    a: Score | Path | str,
-    b: Score | Path | str,
-    library: GivenLibrary | None = None,
+    a: "Score | Path | str",
+    b: "Score | Path | str",
+    library: "GivenLibrary | None" = None,
     *,
     jobs: int = 1,
     cluster: str | None = None,
-    progress: Progress = quiet,
+    progress: "Progress | None" = None,
 ) -> Comparison:
     """Compare two scores of one library: what changed, and whether B is worse than A.
 
@@ -222,17 +226,20 @@ def compare_scores(
     cluster: as in `score_library`. The result is a `Comparison`: `worse`, `changed`, `as_json()`. Raises Refusal.
     """
 
-    def report(given: Score | Path | str) -> dict[str, Any]:
-        if isinstance(given, Score):
+    def report(given: "Score | Path | str") -> dict[str, Any]:
+        if not isinstance(given, Path | str):
             return given.as_json()
         if Path(given).suffix.lower() != ".toml":
             return read_report(Path(given))
         if library is None:
             accepted = "--library LIBRARY, or two JSON reports"
             raise refusal(given, "", "settings without a library to score them on", accepted)
-        return score_library(library, given, jobs=jobs, cluster=cluster, progress=progress).as_json()
+        from replay.engine.workers import quiet
+        from replay.score.scoring import score_library
 
-    names = [name if isinstance(given, Score) else str(given) for name, given in (("A", a), ("B", b))]
+        return score_library(library, given, jobs=jobs, cluster=cluster, progress=progress or quiet).as_json()
+
+    names = [str(given) if isinstance(given, Path | str) else name for name, given in (("A", a), ("B", b))]
     return compare(report(a), report(b), (names[0], names[1]))
 
 

@@ -2,6 +2,8 @@
 
 import copy
 import json
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -256,3 +258,11 @@ def test_scores_of_different_judges_say_so(library: Path, tmp_path: Path) -> Non
     assert said not in plain(comparison_view(compare(a, a)))
     del b["judge"]  # of an older version
     assert said in plain(comparison_view(compare(a, b)))
+
+
+def test_two_reports_are_compared_without_what_scores() -> None:
+    """Catches an import by which a comparison of two files waits for all that replays traces."""
+    code = "import sys, replay.display.comparison; print({'numpy', 'replay.engine', 'replay.score.scoring'} & set(sys.modules))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+
+    assert done.stdout.strip() == "set()"
