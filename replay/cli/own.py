@@ -1,8 +1,8 @@
 """Is what the command stands on its own? `replay` and `protect` are words that another distribution may bring too.
 
-One of them in the place of ours would judge by somebody else's code, or end in an import that fails: before ours on the
-path, or laid over ours in the same folder, where the last to be installed wins. Only a whole `replay` before ours is not
-told here, since Python asks that one for the command: it says that `replay.cli` is missing.
+One of them in the place of ours would judge by somebody else's code, or end in an import that fails: before ours on
+the path, or laid over ours in the same folder, where the last to be installed wins. Only a whole `replay` before ours
+is not told here, since Python asks that one for the command: it says that `replay.cli` is missing.
 """
 
 import importlib.util

@@ -9,6 +9,7 @@ settings that are better all the same earn their keep. A law is held against the
 few nuisance trips can it have; and with no more nuisance trips, how few misses.
 """
 
+import functools
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -58,7 +59,7 @@ def counts(trace: AnyTrace, settings: Settings, judged: Callable[[Replay], tuple
     return Counts(told[..., 0], told[..., 1])
 
 
-def _replays(trace: AnyTrace, candidates: list[Settings]) -> list[Replay]:
+def _replays(trace: AnyTrace, candidates: Sequence[Settings]) -> list[Replay]:
     """Return what each candidate does over a trace; one that is left in its file is read once for all of them."""
     if isinstance(trace, Trace):
         return sweep(prepare(trace), arrange(candidates))
@@ -71,10 +72,11 @@ def _replays(trace: AnyTrace, candidates: list[Settings]) -> list[Replay]:
     return [Replay((), tuple(m.stops), m.run_ms, late=0, locked_out=m.locked_out) for m in machines]
 
 
-def unweighted(settings: Settings) -> list[Settings]:
+@functools.lru_cache(maxsize=2)  # the same for every trace of a library
+def unweighted(settings: Settings) -> tuple[Settings, ...]:
     """Return the settings without weights, one for each point of the grid; cut-in and floor go with the cut-out."""
     grid = grid_of(settings)
-    return [_without_weights(settings, cut_out, delay) for cut_out in grid.cut_outs for delay in grid.delays]
+    return tuple(_without_weights(settings, cut_out, delay) for cut_out in grid.cut_outs for delay in grid.delays)
 
 
 def _without_weights(settings: Settings, cut_out: int, delay: int) -> Settings:
