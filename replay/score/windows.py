@@ -121,7 +121,7 @@ def follow(windows: Sequence[MustTrip], stops: Sequence[Felt], told: Sequence[Sp
     """Give each stop to a window, to the nuisance or to the repeats, and judge each window.
 
     told: stretches that count elsewhere. A trace that tells a fault again began while the other one was recording, so
-    that what came before that fault is told there too.
+    that what came before that fault is told there too. A stop for nothing in such a stretch makes no window early.
     """
     first: list[float | None] = [None] * len(windows)  # stop that belongs to each window
     early: list[float | None] = [None] * len(windows)
@@ -144,9 +144,10 @@ def follow(windows: Sequence[MustTrip], stops: Sequence[Felt], told: Sequence[Sp
         elif follows and (again or (begun is not None and stop.at_s <= begun.end_s)):
             repeats += not gone[last]
         elif follows:
-            nuisance += not gone[last + 1]
-            early[last + 1] = stop.at_s if early[last + 1] is None else early[last + 1]
             of_fault = False
+            if not _meets((stop.at_s, stop.at_s), told):
+                nuisance += not gone[last + 1]
+                early[last + 1] = stop.at_s if early[last + 1] is None else early[last + 1]
         before = stop
     found = [
         _found(window, in_it, too_early, causes, stood=still)

@@ -150,7 +150,8 @@ def told_twice(entries: list[dict[str, Any]], folder: Path, rows: list[pd.DataFr
     for first, second, begin, end, ahead in [*pairs, *sorted(by_clock)]:
         kind, spans = common(entries[first], entries[second], (begin, end), ahead, same_bytes=second in gone)
         if kind:
-            entries[second].setdefault("told", []).extend(spans)
+            one, spans = whose(entries, first, second, kind, spans, ahead)
+            entries[one].setdefault("told", []).extend(spans)
             ids = {"first": entries[first]["id"], "second": entries[second]["id"]}
             found.append({"kind": kind, **ids, "seconds": end - begin})
         if kind == "contradict":
@@ -158,6 +159,15 @@ def told_twice(entries: list[dict[str, Any]], folder: Path, rows: list[pd.DataFr
                 told = f"tells otherwise than {entries[other]['id']} of the same stretch"
                 entries[one]["doubt"] = "; ".join(filter(None, [entries[one].get("doubt", ""), told]))
     return found
+
+
+def whose(
+    entries: list[dict[str, Any]], first: int, second: int, kind: str, spans: list[Span], ahead: float
+) -> tuple[int, list[Span]]:
+    """Return which of two traces tells the stretches no more, and those in its time: the second, or that of the fault."""
+    if kind == "overlap" and "ride_through" in entries[second] and "must_trip" in entries[first]:
+        return first, [(begin + ahead, end + ahead) for begin, end in spans]
+    return second, spans
 
 
 def windows_of(entry: dict[str, Any]) -> list[dict[str, float]]:
@@ -183,10 +193,10 @@ def common(
     pairs = [(a, b) for a in moved for b in own if abs(a[0] - b[0]) <= 1.0 and a[1] <= b[1] + 1.0]
     told = [b for b in own if any(b == pair[1] for pair in pairs)]
     alone = [a for a in moved if not any(a == pair[0] for pair in pairs)] + [b for b in own if b not in told]
-    if same_bytes and kinds[0] != kinds[1]:
+    if (same_bytes and kinds[0] != kinds[1]) or any(overlaps(*window, [shared]) for window in alone):
         return "contradict", told
-    if any(overlaps(*window, [shared]) for window in alone):
-        return "contradict", told
+    if kinds[0] != kinds[1]:  # a harmless recording, and one of a fault elsewhere
+        return "overlap", [shared]
     return ("overlap" if told else ""), told
 
 
@@ -213,6 +223,9 @@ def given_to(
             again = past and at - past[1] <= AGAIN_S and (past[2] or over)
             of_fault = bool(again or (begun and at <= ends[here]))
             w = windows[here if of_fault else following]
+            if not of_fault and overlaps(at, at, told):  # a harmless recording counts it
+                past = [at, until, of_fault]
+                continue
             if not overlaps(w["earliest_s"], w["deadline_s"], told):  # else it counts where that fault does
                 repeats, nuisance = repeats + of_fault, nuisance + (not of_fault)
             if not of_fault:

@@ -410,3 +410,36 @@ def test_the_digest_of_a_twin_is_that_of_its_file(tmp_path: Path) -> None:
     (tmp_path / "library.toml").write_text((tmp_path / "library.toml").read_text() + entry("twin", RIDE))
     assert score_library(tmp_path).library_digest != before
     assert json.loads(json.dumps(score_library(tmp_path).as_json(), allow_nan=False))["totals"]["ride_through"] == 1
+
+
+@pytest.mark.parametrize("clock", [True, False], ids=["by their clocks", "by their rows"])
+@pytest.mark.parametrize("fault_first", [True, False], ids=["fault's first", "harmless one first"])
+def test_a_stop_that_a_harmless_recording_and_one_of_a_fault_tell_counts_once(
+    fault_first: bool,
+    clock: bool,
+    tmp_path: Path,
+) -> None:
+    """Catches a stop for nothing that is a nuisance of the one and an early stop of the other, and one that is neither's."""
+    fault_s, dip_s = (2500, 900) if fault_first else (2000, 1200)
+
+    def net(second: int) -> float:
+        return 5.0 if dip_s <= second < dip_s + 70 or fault_s <= second < fault_s + 300 else 120.0
+
+    whole, later = (2900, (600, 1500)) if fault_first else (1500, (600, 2400))
+    at = fault_s - (0 if fault_first else later[0])
+    labels = [f"must_trip = {{ earliest_s = {at}, deadline_s = {at + 200} }}", RIDE]
+    starts = [f"\nstart_utc = 2026-01-01T00:{minute}:00Z\n" if clock else "" for minute in ("00", "10")]
+    quiet = {"quiet": (noisy(2, 400, healthy), RIDE)}
+    traces = {
+        "a": (noisy(4, whole, net), labels[not fault_first] + starts[0]),
+        "b": (noisy(4, later[1], net, from_s=later[0]), labels[fault_first] + starts[1]),
+    }
+    result = score_library(made(tmp_path, quiet | traces))
+    found = {verdict.id: verdict for verdict in result.verdicts}
+    fault, harmless = (found[name] for name in ("ab" if fault_first else "ba"))
+
+    assert fault.trips > harmless.trips == 1
+    assert (fault.nuisance_trips, harmless.nuisance_trips) == (0, 1)
+    assert [window.outcome for window in fault.windows] == ["hit"]
+    assert harmless.run_hours == pytest.approx((1500 if not fault_first else 900) / 3600, abs=0.05)
+    assert [pair.kind for pair in result.once.twice] == ["overlap"]
