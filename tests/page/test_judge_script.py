@@ -8,7 +8,7 @@ import pytest
 
 from replay.library import MustTrip
 from tests.score.test_score import OUTCOMES
-from tests.score.test_windows import BAND, BANDED, COURSES, FIRST, IN_UPSETS, SECOND, TWO
+from tests.score.test_windows import BAND, BANDED, BESIDE, COURSES, FIRST, IN_UPSETS, SECOND, TWO
 from tests.support.bench_page import FIXTURES, embedded, page_text, parts, some
 
 pytestmark = pytest.mark.slow("runs a script engine")
@@ -149,6 +149,16 @@ def test_a_stop_before_a_fault_that_another_trace_tells_is_left_to_it(data: dict
 
     assert [one["nuisance"] for one in found] == [2, 1, 1]
     assert [[w["stopS"] for w in one["windows"]] for one in found] == [[100.0, 5000.0], [5000.0], [100.0]]
+
+
+def test_a_stop_that_a_harmless_recording_tells_is_left_to_it(data: dict[str, Any], tmp_path: Path) -> None:
+    """Catches a page that counts it in both, or has other bounds of what that recording tells."""
+    told = [(400.0, 600.0)]
+    found = judged(data, tmp_path, *(asked((FIRST, SECOND), stops, told=told) for stops, *_ in BESIDE))
+
+    assert [([w["outcome"] for w in one["windows"]], one["nuisance"]) for one in found] == [
+        (outcomes, nuisance) for _, outcomes, nuisance, _ in BESIDE
+    ]
 
 
 RULES = {

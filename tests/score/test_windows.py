@@ -90,6 +90,32 @@ COURSES: list[tuple[list[tuple[float, float]], list[str], int, int]] = [
 ]
 
 
+# The same beside a harmless recording that tells 400 to 600 s: a stop there is its nuisance alone.
+BESIDE: list[tuple[list[tuple[float, float]], list[str], int, int]] = [
+    ([(400, 450), (1050, 1350)], ["hit", "missed"], 0, 0),
+    ([(600, 650), (1050, 1350)], ["hit", "missed"], 0, 0),
+    ([(399.999, 450), (1050, 1350)], ["early", "missed"], 1, 0),
+    ([(600.001, 650), (1050, 1350)], ["early", "missed"], 1, 0),
+    ([(500, 550)], ["missed", "missed"], 0, 0),
+    ([(500, NEVER)], ["stood", "stood"], 0, 0),  # it stood there all the same
+    ([(500, 550), (580, 650), (700, 750), (1050, 1350)], ["early", "missed"], 1, 0),  # none of them is a repeat
+    ([(1050, 1350), (1400, 1450), (9050, 9350)], ["hit", "hit"], 0, 1),
+]
+
+
+@pytest.mark.parametrize(("stops", "outcomes", "nuisance", "repeats"), BESIDE)
+def test_a_stop_that_a_harmless_recording_tells_is_left_to_it(
+    stops: list[tuple[float, float]], outcomes: list[str], nuisance: int, repeats: int
+) -> None:
+    """Catches a stop that counts twice or makes a window early, and bounds of the stretch that lie otherwise."""
+    found = follow((FIRST, SECOND), [Felt(at, until) for at, until in stops], ((400.0, 600.0),))
+    assert ([window.outcome for window in found.windows], found.nuisance, found.repeats) == (
+        outcomes,
+        nuisance,
+        repeats,
+    )
+
+
 @pytest.mark.parametrize(("stops", "outcomes", "nuisance", "repeats"), COURSES)
 def test_each_window_is_judged_by_itself(
     stops: list[tuple[float, float]], outcomes: list[str], nuisance: int, repeats: int
