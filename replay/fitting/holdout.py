@@ -118,7 +118,8 @@ def _stop_s(run: Run, oil_pa: NDArray[np.int64], settings: Settings) -> float | 
 def _figure(name: str, read: float | None, made: Sequence[float | None]) -> Figure:
     """Return a figure with the members' interval; what does not happen lies beyond every time."""
     times = sorted(np.inf if one is None else one for one in made)
-    out = (1.0 - COVERED) / 2.0 * (len(times) + 1)  # of members beyond each end, the run itself counted as one more
-    low, high = times[max(int(out), 1) - 1], times[len(times) - max(int(out), 1)]
+    beyond = round((1.0 - COVERED) / 2.0 * (len(times) + 1), 9)  # each end, the run itself counted as one more member
+    out = max(int(beyond), 1)
+    low, high = times[out - 1], times[len(times) - out]
     told = (float(np.quantile(times, 0.5, method="nearest")), low, high)
     return Figure(name, read, *(None if not np.isfinite(one) else one for one in told))
