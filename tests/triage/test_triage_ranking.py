@@ -117,3 +117,11 @@ def test_doubt_is_told_by_its_running_time_or_as_of_standstill():
     assert reasons(machine(events={DOUBT: 2}, doubted_ms=60_000)) == ("sensors in doubt twice, 60.0 s of running",)
     assert reasons(machine(events={DOUBT: 2})) == ("sensors in doubt twice at standstill",)
     assert reasons(machine(events={STARVED: 1}, starved_ms=60_000)) == ("60.0 s short of oil in 1 spell",)
+
+
+def test_a_vacuum_is_told_of_a_machine_that_was_not_starved():
+    """Catches a vacuum that nobody hears of, and one told beside the spell that it brought."""
+    ran = {"events": {VACUUM: 2}, "vacuum_ms": 90_000}
+    assert reasons(machine(**ran)) == ("ran twice in vacuum, 90.0 s",)
+    ran["events"] = {VACUUM: 2, STARVED: 1}
+    assert reasons(machine(**ran, starved_ms=60_000)) == ("60.0 s short of oil in 1 spell",)
