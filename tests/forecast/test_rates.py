@@ -100,6 +100,7 @@ def test_the_years_wanted_bring_the_interval_to_a_fifth() -> None:
 
     assert 1.96 * math.sqrt(variance) / total == pytest.approx(0.2)
     assert years_wanted(years, (DUTY,), "lockouts", WEIGHTS) is None
+    assert years_wanted([year(fault=Tally(nuisance=1))], (FAULT,), "nuisance_stops", WEIGHTS) == pytest.approx(9.8**2)
 
 
 def test_a_difference_is_first_less_second_per_year_of_the_same_machine() -> None:
