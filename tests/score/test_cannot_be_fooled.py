@@ -443,3 +443,15 @@ def test_a_stop_that_a_harmless_recording_and_one_of_a_fault_tell_counts_once(
     assert [window.outcome for window in fault.windows] == ["hit"]
     assert harmless.run_hours == pytest.approx((1500 if not fault_first else 900) / 3600, abs=0.05)
     assert [pair.kind for pair in result.once.twice] == ["overlap"]
+
+
+@pytest.mark.parametrize(("begins", "kinds"), [("00:24:59", ["overlap"]), ("00:25:00", []), ("00:25:30", [])])
+def test_recordings_that_follow_each_other_tell_nothing_twice(begins: str, kinds: list[str], tmp_path: Path) -> None:
+    """Catches a recording that begins where the one before ended, or later, taken for one that overlaps it."""
+    traces = {"fault": (noisy(1, 400, faulty), FAULT)}
+    traces["a"] = (noisy(7, 1500, healthy), RIDE + "\nstart_utc = 2026-01-01T00:00:00Z\n")
+    traces["b"] = (noisy(8, 1500, healthy), RIDE + f"\nstart_utc = 2026-01-01T{begins}Z\n")
+    result = score_library(made(tmp_path, traces))
+
+    assert [pair.kind for pair in result.once.twice] == kinds
+    assert result.totals.ride_through_run_hours == pytest.approx((3000 - len(kinds)) / 3600, abs=1e-6)
