@@ -455,3 +455,36 @@ def test_recordings_that_follow_each_other_tell_nothing_twice(begins: str, kinds
 
     assert [pair.kind for pair in result.once.twice] == kinds
     assert result.totals.ride_through_run_hours == pytest.approx((3000 - len(kinds)) / 3600, abs=1e-6)
+
+
+def cut(whole: str, *spans: tuple[int, int]) -> str:
+    """Return a trace of some stretches of another one's rows, one behind the other, with times of its own from 0."""
+    head, *rows = whole.splitlines()
+    kept = [row.split(",", 1)[1] for begin, end in spans for row in rows[begin:end]]
+    return "\n".join([head, *(f"{second},{row}" for second, row in enumerate(kept))]) + "\n"
+
+
+@pytest.mark.parametrize("listed", [("late", "early"), ("early", "late")])
+def test_of_two_recordings_without_a_clock_the_one_that_began_first_counts(
+    listed: tuple[str, str], tmp_path: Path
+) -> None:
+    """Catches the first of the list taken for the first in time, whose own clock says nothing of the other's."""
+    whole = noisy(5, 3000, lambda s: 5.0 if 1400 <= s < 1470 else 120.0)
+    parts = {"early": cut(whole, (0, 1800)), "late": cut(whole, (1200, 3000))}
+    traces = {"fault": (noisy(1, 400, faulty), FAULT), **{name: (parts[name], RIDE) for name in listed}}
+    result = score_library(made(tmp_path, traces))
+    found = {verdict.id: verdict for verdict in result.verdicts}
+
+    assert [(pair["first"], pair["second"]) for pair in result.once.as_json()] == [("early", "late")]
+    assert (found["early"].nuisance_trips, found["late"].nuisance_trips) == (1, 0)
+
+
+def test_a_stretch_that_stands_there_twice_does_not_hide_the_longer_one(tmp_path: Path) -> None:
+    """Catches the first distance at which rows are alike taken for that of the recordings."""
+    whole = noisy(5, 3000, healthy)
+    parts = {"a": cut(whole, (0, 2600)), "b": cut(whole, (1200, 2900), (100, 300))}
+    traces = {"fault": (noisy(1, 400, faulty), FAULT), **{name: (part, RIDE) for name, part in parts.items()}}
+    result = score_library(made(tmp_path, traces))
+
+    (pair,) = result.once.twice
+    assert (pair.kind, pair.seconds) == ("overlap", pytest.approx(1400, abs=60))
