@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from protect.ranges import CUT_IN, CUT_OUT, FLOOR, NO_READING
 from replay.fitting import holdout, inspections
-from replay.fitting.holdout import Prediction, predict
+from replay.fitting.holdout import Prediction, fitted, predict
 from replay.fitting.inspections import bearings_of
 from replay.fitting.runs import SETTLED_S, Run, run_of
 from replay.fitting.words import LEAST_S, MOST_TOLD, OFF_PA, SIZES, misfits_of
@@ -153,10 +153,47 @@ def test_what_is_near_enough_or_short_is_no_misfit() -> None:
         net = flat(100e3)
         net[100 : 100 + count] += off
         assert len(misfits_of(a_run(net, sigma_pa=sigma), made)) == told, (off, count, sigma)
+    last = flat(100e3)
+    last[-20:] += 20e3
+    assert [(one.begin_s, one.end_s) for one in misfits_of(a_run(last), made)] == [(380.0, 399.0)]
     many = flat(100e3)
     for number in range(5):
         many[60 * number + 20 : 60 * number + 40] += 20e3
     assert len(misfits_of(a_run(many), made)) == MOST_TOLD
+
+
+def test_a_member_makes_the_run_that_it_is_asked_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Catches another run than the one that is told, its start taken from another, and members that share a draw."""
+    runs = [a_run(flat(100e3)), a_run(flat(110e3))]
+    members: Any = [SimpleNamespace(number=number, place=(float(number), 9.0)) for number in (3, 5)]
+    problem: Any = SimpleNamespace(seed=7, site="site", unknowns=("values",), runs=runs)
+    driven: list[tuple[Any, Any, Run]] = []
+
+    def drive(site: Any, start: Any, run: Run) -> Any:
+        driven.append((site, start, run))
+        return SimpleNamespace(oil_pa=run.oil_pa + 1e3 * len(driven))
+
+    monkeypatch.setattr(holdout, "drive", drive)
+    monkeypatch.setattr(holdout, "site_with", lambda site, values: (site, *values))
+    monkeypatch.setattr(holdout, "start_of", lambda values, number: (number, *values))
+    monkeypatch.setattr(holdout, "values_of", lambda unknowns, z: (*unknowns, *z.tolist()))
+    monkeypatch.setattr(holdout, "run_unknowns", lambda site, run, name: [name, site])
+    told = fitted(problem, members, 2, None)
+
+    assert told.run is runs[1]
+    assert [(site, start) for site, start, _ in driven] == [
+        (("site", "values", *one.place), (2, "values", *one.place)) for one in members
+    ]
+    assert [run for *_, run in driven] == [runs[1]] * 2
+    assert told.net_error_pa == 1500.0
+    driven.clear()
+    told = predict(problem, members, runs[0], None)
+    draws = [np.random.default_rng([7, one.number, 1]).standard_normal(2).tolist() for one in members]
+    assert told.run is runs[0]
+    assert [(site, start) for site, start, _ in driven] == [
+        (("site", "values", *one.place), (1, "run 1", "site", *drawn))
+        for one, drawn in zip(members, draws, strict=True)
+    ]
 
 
 @pytest.mark.parametrize(

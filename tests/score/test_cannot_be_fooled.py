@@ -122,6 +122,22 @@ def test_units_are_doubted_by_size(per: float, said: str, tmp_path: Path) -> Non
     assert set(doubts.values()) == {""}
 
 
+def test_spikes_and_one_low_channel_are_no_doubt_of_the_unit(tmp_path: Path) -> None:
+    """Catches a few readings beyond all reason, or a suction in deep vacuum, for which a whole trace is doubted."""
+    head, *rows = noisy(3, 300, healthy).splitlines()
+    cells = [row.split(",") for row in rows]
+    spiked = [f"{at},{9000.0 if n % 100 == 50 else oil},{suction},1" for n, (at, oil, suction, _) in enumerate(cells)]
+    deep = [f"{at},{float(oil) - 290:.3f},{float(suction) - 290:.3f},1" for at, oil, suction, _ in cells]
+    mostly = [f"{at},{-9000.0 if n % 5 else oil},{suction},1" for n, (at, oil, suction, _) in enumerate(cells)]
+    traces = {"fault": (noisy(1, 400, faulty), FAULT)}
+    told = {"spiked": spiked, "deep": deep, "mostly": mostly}
+    traces |= {name: ("\n".join([head, *lines]) + "\n", RIDE) for name, lines in told.items()}
+    doubts = {verdict.id: verdict.doubt for verdict in score_library(made(tmp_path, traces)).verdicts}
+
+    assert (doubts["spiked"], doubts["deep"]) == ("", "")
+    assert doubts["mostly"].startswith("oil pressure mostly beyond 6000 kPa")
+
+
 def test_psi_taken_for_kpa_is_a_question(tmp_path: Path) -> None:
     """Catches a library in psi, all of whose machines look short of oil in a vacuum, that is judged as it stands."""
     traces = {f"fault{n}": (noisy(n, 400, faulty, per=1 / 6.894757), FAULT) for n in range(2)}
@@ -235,6 +251,17 @@ def test_recordings_that_are_alike_by_nature_are_not_taken_for_one(tmp_path: Pat
 
     assert result.once.twice == ()
     assert result.totals.ride_through_run_hours == pytest.approx(7100 / 3600)
+
+
+def test_a_pattern_that_comes_again_and_again_tells_no_recording_from_another(tmp_path: Path) -> None:
+    """Catches two machines that pulsate alike taken for one, because their pulsation stands in both."""
+    beat = [120.0 + (n * 37 % 101) / 4 for n in range(101)]
+    traces = {
+        name: (trace_csv(length, lambda s: beat[s % 101]), RIDE) for name, length in (("one", 1800), ("two", 1750))
+    }
+    traces["fault"] = (noisy(1, 400, faulty), FAULT)
+
+    assert score_library(made(tmp_path, traces)).once.twice == ()
 
 
 def test_readings_that_hardly_move_tell_no_recording_from_another(tmp_path: Path) -> None:
