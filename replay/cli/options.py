@@ -40,6 +40,13 @@ def keys(_context: click.Context, _param: click.Parameter, begun: str) -> list[s
     return [f"{key}=" for key in VARIED if key.startswith(begun)]
 
 
+def figures(_context: click.Context, _param: click.Parameter, begun: str) -> list[str]:
+    """Return the figures of a year that begin so, for completion."""
+    from replay.forecast.rates import FIGURES
+
+    return [f"{figure}=" for figure in FIGURES if figure.startswith(begun)]
+
+
 class PlaceType(click.Path):
     """A path of this machine, or the URI of an object store."""
 

@@ -27,6 +27,7 @@ TOPICS: dict[str, dict[str, tuple[str, ...]]] = {
         "tune": (
             "tune site --vary 'trip_delay=60s..240s/7' --out tuned --quick",
             "tune site --vary 'cut_out=6psi..14psi' --vary 'cut_in=cut_out+4psi' --budget 200 --out tuned",
+            "tune site --vary 'vacuum_weight=0.4,1' --forecast 12 --cost nuisance_stops=1 --cost lost_with=300 --out t",
         ),
         "tolerances": ("tolerances site", "tolerances site --plot tornado.png"),
     },

@@ -6,7 +6,7 @@ from typing import Any
 import click
 
 from replay.cli.group import main
-from replay.cli.options import JSON, LIBRARY, PATH, PICTURE, SETTINGS, check_output, give_report, keys
+from replay.cli.options import JSON, LIBRARY, PATH, PICTURE, SETTINGS, check_output, figures, give_report, keys
 from replay.cli.working import working
 from replay.ground.files import check_free_folder
 from replay.ground.refusal import nearest, refusal
@@ -48,16 +48,38 @@ SEEDED = click.option(
 @click.option("--quick", is_flag=True, help="No fresh library, and nothing moved.")
 @STATED
 @DRAWN
+@click.option(
+    "--forecast",
+    type=int,
+    metavar="N",
+    help="Choose what a year costs least under, in N machine-years at most; those that LIBRARY judges best run.",
+)
+@click.option(
+    "--cost",
+    "costs",
+    multiple=True,
+    metavar="FIGURE=COST",
+    shell_complete=figures,
+    help="What one costs: nuisance_stops=1, lost_with=200, down_h=0.5, ...; what is not named costs nothing.",
+)
+@click.option("--machine", type=PATH, metavar="FILE", help="Machine file to forecast; without it, the demo site.")
+@click.option(
+    "--days", type=click.IntRange(1, 365), default=365, show_default=True, metavar="D", help="Days run of each year."
+)
+@click.option("--keep", type=PATH, metavar="DIR", help="Keep machine-years there; run again, it carries on.")
 @working
-def tune(library: Path, out: Path, **options: Any) -> None:
+def tune(library: Path, out: Path, *, costs: tuple[str, ...], **options: Any) -> None:
     """Judge many candidate settings over LIBRARY, exactly, and choose.
 
     Prints the Pareto set of missed-trip limit, nuisance limit and worst margin,
     chosen on one part of the library and reported on the other, then the chosen
     settings beside the base on all parts and on a fresh library, and how far
-    sensors and settings may move. Into DIR go settings files, a table of all
-    candidates (Parquet), the report (JSON) and plots. Exit status 0, 2 bad input,
-    3 where the library has nothing to judge a rule on.
+    sensors and settings may move. With --forecast those with the best verdict run
+    machine-years of ordinary duty, all the same ones, and what costs least in a
+    year is chosen; what one stop or one lost machine costs you say with --cost.
+    Into DIR go settings files, a table of all candidates (Parquet), the report
+    (JSON) and plots. Exit status 0, 2 bad input, 3 where the library has nothing
+    to judge a rule on.
     """
     from replay.display.terminal import console
     from replay.display.tuning import tolerances_view, tuning_view
@@ -65,7 +87,7 @@ def tune(library: Path, out: Path, **options: Any) -> None:
     from replay.tuning.run import tune_settings
 
     check_free_folder(out)
-    found = tune_settings(library, **options)
+    found = tune_settings(library, costs=read_costs(costs) if costs else None, **options)
     write_tuning(out, found)
     console().print(tuning_view(found, str(out)))
     if found.moved is not None:
@@ -73,6 +95,20 @@ def tune(library: Path, out: Path, **options: Any) -> None:
         console().print(tolerances_view(found.moved))
     if found.tuning.chosen.whole.unjudged:
         raise SystemExit(NOT_JUDGED)
+
+
+def read_costs(given: tuple[str, ...]) -> dict[str, float]:
+    """Read every --cost, FIGURE=COST. Raises Refusal."""
+    costs: dict[str, float] = {}
+    for text in given:
+        figure, _, value = (part.strip() for part in text.partition("="))
+        if figure in costs:
+            raise refusal("tune", "--cost", "stands twice", "each figure once", text)
+        try:
+            costs[figure] = float(value)
+        except ValueError:
+            raise refusal("tune", "--cost", "not FIGURE=COST", "nuisance_stops=1, lost_with=200, ...", text) from None
+    return costs
 
 
 @main.command(short_help="Show how far sensors and settings may move.")

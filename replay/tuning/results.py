@@ -23,6 +23,7 @@ from replay.settings.file import PLACES
 from replay.sweep import account
 from replay.tuning.judge import RULE, Figures
 from replay.tuning.levers import Lever
+from replay.tuning.race import RULE_BY_YEARS
 from replay.tuning.robustness import EVENTS, Found, Robustness
 from replay.tuning.tolerance import MonteCarlo
 from replay.tuning.tune import BASE, Line, Tuning
@@ -118,7 +119,7 @@ def tuning_json(tuning: Tuning) -> dict[str, Any]:
         "contradictory": tuning.left_out,
         "budget": tuning.budget,
         "seed": tuning.seed if tuning.budget else None,
-        "rule": RULE,
+        "rule": RULE_BY_YEARS if tuning.race else RULE,
         "parts": {
             "tuning": [entries[place].id for place in tuning.split.tuning],
             "held_out": [entries[place].id for place in tuning.split.held_out],
@@ -128,6 +129,7 @@ def tuning_json(tuning: Tuning) -> dict[str, Any]:
         **front_json(tuning),
         "better_than_base": tuning.gains,
         "fresh": _fresh_json(tuning),
+        **({"forecast": tuning.race.as_json()} if tuning.race else {}),
     }
 
 
