@@ -20,6 +20,7 @@ from replay.engine.baselines import PLAIN_TIMER
 from replay.ground.wording import NOTHING, percent, rate, seconds, sure, tenths, words
 from replay.score import Score, Totals, Verdict, evidence
 from replay.score.by_machine import TRACE, ByMachine
+from replay.score.comparators import Point
 from replay.score.once import CONTRADICT, OVERLAP, SAME
 from replay.score.scoring import TOLD, UNJUDGED, sensor_hits
 from replay.score.windows import LATE, NO_STOP
@@ -336,29 +337,44 @@ def comparing(score: Score) -> list[Table]:
 def comparators_table(score: Score) -> Table:
     """Return the best that plain laws can do on the same traces, beside the settings."""
     whole = score.totals
-    rows = [("these settings", "", "", "", str(whole.missed), str(whole.nuisance_trips))]
+    margins = (tenths(whole.worst_margin_s), tenths(whole.median_margin_s))
+    own = (str(whole.missed), str(whole.nuisance_trips), *margins)
+    rows: list[tuple[str, ...]] = [("these settings", "", "", "", *own)]
     for each in score.comparators:
         for said, point in (
             ("missing no more", each.no_more_missed),
             ("stopping no more for nothing", each.no_more_nuisance),
         ):
             if point is None:
-                rows.append((each.law, said, NOTHING, NOTHING, NOTHING, NOTHING))
+                rows.append((each.law, said, *[NOTHING] * 6))
             else:
-                numbers = (score.settings.units.net(point.cut_out_pa), f"{point.delay_ms / 1000:g} s")
-                rows.append((each.law, said, *numbers, str(point.missed), str(point.nuisance_trips)))
-    heads = ("logic", "at its best", "cut-out", "delay", "missed", "nuisance trips")
-    return Table(kept(score), heads, rows, texts=frozenset({1}))
+                margins = (tenths(point.worst_margin_s), tenths(point.median_margin_s))
+                counts = (str(point.missed), str(point.nuisance_trips))
+                rows.append((each.law, said, *_numbers(score, point), *counts, *margins))
+    figures = ("missed", "nuisance trips", "worst margin s", "median margin s")
+    heads = ("logic", "at its best", "cut-out", "delay", *figures)
+    return Table(kept(score), heads, rows, texts=frozenset({1}), wide=frozenset({7}))
 
 
 def kept(score: Score) -> str:
     """Say whether the settings earn their keep beside plain laws at their best."""
-    equals = [each for each in score.comparators if each.as_good]
-    if not equals:
-        return "Beside plain laws at their best on these very traces: none is as good as these settings"
-    law, point = equals[0].law, equals[0].as_good
-    numbers = f"{score.settings.units.net(point.cut_out_pa)}, {point.delay_ms / 1000:g} s" if point else NOTHING
-    return f"These settings do not earn their keep on these traces: the {law} with {numbers} is as good or better"
+    for each in score.comparators:
+        if each.as_good:
+            told = f"the {each.law} with {', '.join(_numbers(score, each.as_good))} is as good or better"
+            return f"These settings do not earn their keep on these traces: {told}"
+    best = "Beside plain laws at their best on these very traces: none is as good as these settings"
+    own = score.totals.worst_margin_s
+    for each in score.comparators:
+        if each.thinner and own is not None:
+            left = each.thinner.worst_margin_s
+            less = "hits nothing" if left is None else f"leaves its nearest hit {own - left:.1f} s less"
+            numbers = ", ".join(_numbers(score, each.thinner))
+            return f"{best}; the {each.law} with {numbers} has no more of either count, but {less}"
+    return best
+
+
+def _numbers(score: Score, point: Point) -> tuple[str, str]:
+    return score.settings.units.net(point.cut_out_pa), f"{point.delay_ms / 1000:g} s"
 
 
 def baselines_table(score: Score) -> Table:

@@ -316,6 +316,7 @@ class Page {
         });
         this.filterList();
         byId("rules").tBodies[0].replaceChildren(...(score === null ? [] : ruleRows(score, this.data.acceptance)));
+        byId("plain").tBodies[0].replaceChildren(...(score === null ? [] : plainRows(score, this.data.laws, (pa) => this.pressure(pa))));
         byId("families").tBodies[0].replaceChildren(...(score?.families ?? []).map(familyRow));
         byId("families").tFoot.replaceChildren(...(score === null ? [] : [familyRow(["all", score.total])]));
     }

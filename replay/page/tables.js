@@ -106,6 +106,27 @@ function ruleRows({ total, claims, broken, unjudged }, limits) {
     });
 }
 
+// Plain laws at their best beside a score: with no more missed than it has, and with no more stops for nothing.
+// A curve goes from the fewest missed to the fewest nuisance trips; `pressure` words a cut-out.
+function plainRows({ total }, laws, pressure) {
+    const row = (name, said, shown) => tableRow(name, ...cellsOf([said, ...shown]));
+    const figures = (point) => (point === undefined ? Array(6).fill(NOTHING) : [
+        pressure(point.cut_out_pa), `${point.delay_ms / 1000} s`, point.missed, point.nuisance_trips,
+        tenths(point.worst_margin_s), tenths(point.median_margin_s),
+    ]);
+    const own = ["", "", total.missed, total.nuisance, tenths(total.worstMarginS), tenths(medianOf(total.margins))];
+    const best = laws.flatMap(({ law, curve }) => [
+        row(law, "no more missed", figures(curve.findLast(({ missed }) => missed <= total.missed))),
+        row(law, "no more trips", figures(curve.find((point) => point.nuisance_trips <= total.nuisance))),
+    ]);
+    return [row("these settings", "", own), ...best];
+}
+
+function medianOf(numbers) {
+    const [sorted, half] = [[...numbers].sort((one, other) => one - other), numbers.length / 2];
+    return numbers.length === 0 ? null : (sorted[Math.ceil(half) - 1] + sorted[Math.floor(half)]) / 2;
+}
+
 function familyRow([name, total]) {
     const counts = [total.mustTrip, total.hit, total.missed, total.early];
     const trip = counts.map((count) => (total.mustTrip > 0 ? count : NOTHING));

@@ -28,6 +28,7 @@ const shown = () =>
             ]),
             families: table("#families tbody"),
             rules: table("#rules tbody"),
+            plain: table("#plain tbody"),
             decisions: table("#decisions tbody"),
             toml: document.querySelector("#toml").value,
             digest: document.body.dataset.digest,

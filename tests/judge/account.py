@@ -622,20 +622,20 @@ def account(folder: Path, settings_file: Path) -> dict[str, Any]:
     return own | {"twice": twice, "rests": rests_of(library["trace"]), "by_machine": machines}
 
 
-def laws_account(folder: Path, settings_file: Path) -> Callable[[str, int, int], tuple[int, int]]:
-    """Return a function that says what a law with a cut-out and a delay comes to: windows missed, nuisance trips."""
+def laws_account(folder: Path, settings_file: Path) -> Callable[[str, int, int], dict[str, float | None]]:
+    """Return a function that says what a law with a cut-out and a delay comes to: counts and margins of the hits."""
     library = tomllib.loads((folder / "library.toml").read_text(encoding="utf-8"))
     _, values, *_ = vars(read_settings(settings_file)).values()
     traces = [rows_of(folder / entry["file"]) for entry in library["trace"]]
     told_twice(library["trace"], folder, traces)
 
-    def come_to(law: str, cut_out: int, delay: int) -> tuple[int, int]:
+    def come_to(law: str, cut_out: int, delay: int) -> dict[str, float | None]:
         found = [
             verdict_of(entry, trace, plain_law(trace, values, law, cut_out, delay))
             for entry, trace in zip(library["trace"], traces, strict=True)
         ]
         total = totals_of(found)
-        return total["missed"], total["nuisance_trips"]
+        return {name: total[name] for name in ("missed", "nuisance_trips", "worst_margin_s", "median_margin_s")}
 
     return come_to
 

@@ -2,12 +2,13 @@
 
 import json
 import shutil
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import pytest
 
-from replay.ground.wording import seconds
+from replay.ground.wording import seconds, tenths
 from replay.library import read_library
 from replay.score import score
 from replay.settings import read_settings
@@ -107,6 +108,38 @@ def test_the_verdict_follows_each_move_as_lubetrip_score_gives_it(
     assert f"worst margin of hits {seconds(worst)}" in figures
     assert shown["digest"] == wanted["settings"]["digest"]
     assert [row[0] for row in shown["families"]] == sorted(wanted["families"])
+
+
+@pytest.mark.parametrize("moment", ["loaded", "typed", "contradicted"])
+def test_plain_laws_at_their_best_stand_beside_the_score(session: Session, moment: str, tmp_path: Path) -> None:
+    """Catches a table that stays when settings move, that picks another point of a curve, or loses a margin."""
+    shown, first = session.states[moment], session.states["loaded"]
+    curves = scored(session.library, first["toml"], tmp_path, by_command=False)["comparators"]
+    if moment == "contradicted":
+        assert shown["plain"] == []
+        return
+    total = scored(session.library, shown["toml"], tmp_path, by_command=False)["totals"]
+    own, *rows = shown["plain"]
+    counts = [str(total["missed"]), str(total["nuisance_trips"])]
+    assert own[4:] == [*counts, *(tenths(total[f"{name}_margin_s"]) for name in ("worst", "median"))]
+    wanted = []
+    for law in curves:
+        quiet = [point for point in law["curve"] if point["missed"] <= total["missed"]][-1:]
+        sure = [point for point in law["curve"] if point["nuisance_trips"] <= total["nuisance_trips"]][:1]
+        for said, found in (("no more missed", quiet), ("no more trips", sure)):
+            (point,) = found or [dict.fromkeys(POINT)]
+            cells = ["-" if point[name] is None else write(point[name]) for name, write in POINT.items()]
+            wanted.append([law["law"], said, *cells])
+    assert rows == wanted
+
+
+# The cells of a point, in the units that the page begins with.
+POINT: dict[str, Callable[[Any], str]] = {
+    "cut_out_pa": lambda pascals: f"{pascals / 6894.757293168361:.2f} psi",
+    "delay_ms": lambda ms: f"{ms / 1000:g} s",
+    **dict.fromkeys(("missed", "nuisance_trips"), str),
+    **dict.fromkeys(("worst_margin_s", "median_margin_s"), tenths),
+}
 
 
 def test_a_longer_delay_changes_the_verdict_that_stood_there(session: Session) -> None:
