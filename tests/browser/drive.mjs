@@ -58,6 +58,7 @@ const shown = () =>
             bestTold: text("#best-told"),
             ofFile: document.querySelector("#of-file").hidden ? null : text("#of-file"),
             drawn: globalThis.drawn,
+            gauge: Object.fromEntries(globalThis.page.plot.gaugeTicks((pascal) => -pascal / 500, 400, 200000).map(({ value, text }) => [text, value])),
             inverted: getComputedStyle(document.querySelector("#plot")).filter,
             undoes: !document.querySelector("#undo").disabled,
             spentMs: globalThis.page.spentMs,

@@ -8,6 +8,7 @@ from typing import Any, NamedTuple
 
 import pytest
 
+from replay.ground.units import atmosphere_pa
 from replay.ground.wording import seconds
 from replay.library import read_library
 from replay.score import score
@@ -200,6 +201,12 @@ def test_suction_is_drawn_as_a_gauge_on_the_machine_shows_it(session: Session) -
     assert [word for word in inches if word.endswith(" inHg")]
     assert "suction, kPa gauge, site at 40 m" in metric
     assert "kPa abs" in metric
+    air = atmosphere_pa(40.0)
+    ticks = session.states["loaded"]["gauge"]
+    assert ticks["0"] == pytest.approx(air)
+    assert ticks["10"] == pytest.approx(air + 68948, abs=1)
+    assert ticks["10 inHg"] == pytest.approx(air - 33864, abs=1)
+    assert session.states["metric"]["gauge"]["-40"] == pytest.approx(air - 40000)
 
 
 def test_reset_brings_back_the_file(session: Session) -> None:
