@@ -17,6 +17,12 @@ from replay.cli.working import Progress, working
 @click.option(
     "--tuning", type=PATH, metavar="DIR", help="Take in the plots and findings that `lubetrip tune` wrote into DIR."
 )
+@click.option(
+    "--against",
+    type=PATH,
+    metavar="FILE",
+    help="Say first what changed against another score: a JSON report of `score` on LIBRARY, or a settings file.",
+)
 @click.option("--title", metavar="TEXT", help="Over the page; the library's name without it.")
 @click.option("--author", metavar="TEXT", help="Below the title.")
 @click.option(

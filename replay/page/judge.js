@@ -268,3 +268,13 @@ function scoreOf(verdicts, acceptance) {
         verdict: broken.length > 0 ? NOT_MET : lacking.length + unjudged.length > 0 ? NOT_ENOUGH : MET,
     };
 }
+
+// Whether one score is better than another: by verdict, then missed, nuisance trips, worst margin.
+function isBetter(one, other) {
+    const marks = ({ verdict, total }) => [
+        [MET, NOT_ENOUGH, NOT_MET].indexOf(verdict), total.missed, total.nuisance, -(total.worstMarginS ?? -Infinity),
+    ];
+    const [ours, theirs] = [marks(one), marks(other)];
+    const first = ours.findIndex((mark, at) => mark !== theirs[at]);
+    return first >= 0 && ours[first] < theirs[first];
+}

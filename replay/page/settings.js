@@ -35,6 +35,10 @@ const WANTED = {
     count: "a whole number",
 };
 
+function sameValues(one, other) {
+    return one !== undefined && one.every((value, place) => value === other[place]);
+}
+
 function wordsFor(name) {
     return WORDS[name] ?? name.replaceAll("_", " ");
 }
@@ -114,16 +118,27 @@ class BenchSettings {
         }
     }
 
+    get altitudeUnit() {
+        return /ft\s*$/.test(this.altitudeText) ? "ft" : "m";
+    }
+
+    // The altitude as the slider moves it: whole tens of the unit it is written in.
+    slideAltitude(metres) {
+        const unit = this.altitudeUnit;
+        const number = 10 * Math.trunc(metres / LENGTHS[unit] / 10);
+        this.moveTo(number * LENGTHS[unit], `${number} ${unit}`);
+    }
+
     // The altitude as somebody types it, in m or ft; a bare number takes the unit before it.
     typeAltitude(typed) {
-        const before = /ft\s*$/.test(this.altitudeText) ? "ft" : "m";
+        const before = this.altitudeUnit;
         const [, number, unit] = new RegExp(`${NUMBER}(m|ft)?\\s*$`).exec(typed.replace("−", "-")) ?? [null, "NaN", ""];
         const metres = Number(number) * LENGTHS[unit || before];
         this.moveTo(metres, `${Number(number)} ${unit || before}`);
     }
 
     // Settings in gauge follow the atmosphere of the site, absolute ones stay. text: as the file will hold it.
-    moveTo(metres, text = `${metres} m`) {
+    moveTo(metres, text) {
         const [least, most] = this.data.altitude.range;
         if (!Number.isFinite(metres) || metres < least || metres > most) {
             this.altitudeError = `The altitude has to be ${least} m to ${most} m.`;

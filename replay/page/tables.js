@@ -65,6 +65,10 @@ const FIGURES = [
     ["worst margin of hits", ({ total }) => seconds(total.worstMarginS)],
 ];
 
+function bestWords({ verdict, total }) {
+    return `acceptance ${verdict}, missed ${total.missed}, nuisance ${total.nuisance}, worst margin ${seconds(total.worstMarginS)}`;
+}
+
 // Each figure, and what it was with the settings of the file where that differs.
 function figureItems(score, before) {
     return FIGURES.map(([name, of]) => {

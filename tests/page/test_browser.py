@@ -1,6 +1,7 @@
 """The bench page in a real browser, from a file: what a user moves, sees, copies and hears, and that nothing is fetched."""
 
 import json
+import re
 import shutil
 from collections.abc import Callable
 from pathlib import Path
@@ -8,6 +9,7 @@ from typing import Any, NamedTuple
 
 import pytest
 
+from replay.ground.units import atmosphere_pa
 from replay.ground.wording import seconds, tenths
 from replay.library import read_library
 from replay.score import score
@@ -20,7 +22,7 @@ pytestmark = pytest.mark.slow("runs a compiler, an emulator, another Python or a
 
 # What the user does, in turn, and the name of what the page shows after it.
 STEPS: list[tuple[str, tuple[Any, ...]]] = [
-    ("tabbed", ("tabs", 12)),
+    ("tabbed", ("tabs", 14)),
     ("named", ("unnamed",)),
     ("slid", ("press", "#slider-trip_delay", ["PageUp", "PageUp", "PageUp", "ArrowLeft"])),
     ("stepped", ("press", "#text-cut_out", ["ArrowUp"])),
@@ -34,6 +36,8 @@ STEPS: list[tuple[str, tuple[Any, ...]]] = [
     ("stepped in the plot", ("press", "#plot", ["Home", "ArrowRight", "ArrowRight"])),
     ("contradicted", ("type", "cut_in", "30 kPa")),
     ("misspelt", ("type", "cut_in", "30 furlongs")),
+    ("best", ("click", "#best")),
+    ("before the best", ("click", "#undo")),
     ("reset", ("click", "#reset")),
     ("all again", ("choose", "#show", "all")),
     *[(f"trace {number}", ("press", "[name=trace]:checked", ["ArrowDown"])) for number in range(17)],
@@ -186,6 +190,56 @@ def test_contradictory_settings_are_refused_in_words_and_nothing_is_run(session:
         assert shown["outcome"] == f"Not run: {shown['message']}"
         assert (shown["copies"], shown["toml"]) == (False, "")
     assert states["contradicted"]["texts"]["cut_in"] == "30 kPa"
+
+
+def test_what_the_settings_of_the_file_do_stands_beside_those_that_are_tried(session: Session) -> None:
+    """Catches a ghost of the settings before, one where nothing was moved, and one that only eyes see."""
+    states = session.states
+
+    assert states["loaded"]["ofFile"] is None
+    assert not [word for word in states["loaded"]["drawn"] if "the file's settings" in word]
+    assert states["typed"]["ofFile"] == f"With the settings of the file: {states['loaded']['outcome']}"
+    assert [word for word in states["typed"]["drawn"] if "dashed grey: the file's settings" in word]
+    assert states["reset"]["ofFile"] is None
+
+
+def test_the_settings_with_the_best_score_are_kept_one_button_away(session: Session) -> None:
+    """Catches a best that is the last, one that forgets what a bad try made of it, and a way back that cannot be undone."""
+    states = session.states
+    tried = [states[moment] for moment in ("loaded", "slid", "stepped", "typed")]
+    ranks = [
+        (shown["verdict"] == "not met", *re.findall(r"(?:missed|nuisance trips) (\d+)", " ".join(shown["figures"])))
+        for shown in tried
+    ]
+    best = min(ranks)
+
+    assert states["loaded"]["best"] is None
+    assert states["loaded"]["bestTold"].startswith("Best so far, the settings of the file: acceptance ")
+    assert tried[-1]["verdict"] == "not met"
+    assert states["best"]["digest"] in {
+        shown["digest"] for shown, rank in zip(tried, ranks, strict=True) if rank == best
+    }
+    assert f"missed {best[1]}, nuisance {best[2]}," in states["best"]["bestTold"]
+    assert states["best"]["best"] is None
+    assert states["best"]["texts"]["cut_in"].endswith("kPa")
+    assert states["before the best"]["texts"] == states["misspelt"]["texts"]
+
+
+def test_suction_is_drawn_as_a_gauge_on_the_machine_shows_it(session: Session) -> None:
+    """Catches a suction axis in absolute pressure, which no gauge in the plant shows."""
+    inches, metric = session.states["loaded"]["drawn"], session.states["metric"]["drawn"]
+
+    assert "suction, psig and inHg vac, site at 40 m" in inches
+    assert {"psia"} <= set(inches)
+    assert [word for word in inches if word.endswith(" inHg")]
+    assert "suction, kPa gauge, site at 40 m" in metric
+    assert "kPa abs" in metric
+    air = atmosphere_pa(40.0)
+    ticks = session.states["loaded"]["gauge"]
+    assert ticks["0"] == pytest.approx(air)
+    assert ticks["10"] == pytest.approx(air + 68948, abs=1)
+    assert ticks["10 inHg"] == pytest.approx(air - 33864, abs=1)
+    assert session.states["metric"]["gauge"]["-40"] == pytest.approx(air - 40000)
 
 
 def test_reset_brings_back_the_file(session: Session) -> None:
