@@ -61,18 +61,17 @@ def story_machine() -> Made:
 
 
 def write_story(folder: Path, visits: int = 26, minutes: int = 60) -> None:
-    """Write the files of the story: `described.toml`, `bench/`, `field/` and `teardown.txt`."""
+    """Write the files of the story: `described.toml`, `bench/`, a folder of `field/` for each unit, and `teardown.txt`."""
     made = story_machine()
     (folder / "bench").mkdir(parents=True)
-    (folder / "field").mkdir()
     (folder / "described.toml").write_text(DESCRIBED, encoding="utf-8")
     for name, file in zip(RUNS, ("valve-shut", "throttled", "solenoid-shut"), strict=True):
         (folder / "bench" / f"{file}.csv").write_text(_bench(simulate(made.cases[name])), encoding="utf-8")
     for number, unit in enumerate(UNITS):
+        (folder / "field" / unit).mkdir(parents=True)
         for visit in range(visits):
             result, begin = _visit(made, number, visit, visits, 60.0 * minutes)
-            name = f"{unit}_{begin:%Y%m%d}.csv"
-            (folder / "field" / name).write_text(_field(result, begin), encoding="utf-8")
+            (folder / "field" / unit / f"{begin:%Y%m%d}.csv").write_text(_field(result, begin), encoding="utf-8")
     (folder / "teardown.txt").write_text(
         "Unit C, opened after a year: big end 3 wiped, 2 scored. Oil clean, strainer clean.\n", encoding="utf-8"
     )
