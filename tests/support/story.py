@@ -4,9 +4,10 @@
 drawn wider than any trace of `lubetrip synth` has it, and stands in no file. Its bench logger writes bar gauge with decimal commas;
 the loggers of five such machines in the field write psig and dates with the month first, an hour at each visit of a year.
 
-    python -m tests.support.story FOLDER [--visits 26] [--minutes 60]
+    python -m tests.support.story FOLDER
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -23,6 +24,8 @@ ATMOSPHERE_PA = 101325 * (1 - 2.25577e-5 * 12.0) ** 5.25588  # at 12 m, restated
 PSI_PA = 6894.757
 PERIOD_MS = 500  # of what is simulated; the bench logs each second, the field every other
 UNITS = ("A", "B", "C", "D", "E")
+VISITS, VISIT_S = 26, 3600.0  # in a year, and the length of each log
+STARVED, TOUCHED = (("C", 8), ("C", 17)), ("E", 13)  # unit and visit in which something happens
 DESCRIBED = """name = "ice works 4-82"
 
 [compressor]
@@ -60,26 +63,26 @@ def story_machine() -> Made:
     return made_machine(SEED, foaming=False, described_as=DESCRIBED)
 
 
-def write_story(folder: Path, visits: int = 26, minutes: int = 60) -> None:
+def write_story(folder: Path, visits: Sequence[int] = range(VISITS), bench_s: float = 900.0) -> None:
     """Write the files of the story: `described.toml`, `bench/`, a folder of `field/` for each unit, and `teardown.txt`."""
     made = story_machine()
     (folder / "bench").mkdir(parents=True)
     (folder / "described.toml").write_text(DESCRIBED, encoding="utf-8")
     for name, file in zip(RUNS, ("valve-shut", "throttled", "solenoid-shut"), strict=True):
-        (folder / "bench" / f"{file}.csv").write_text(_bench(simulate(made.cases[name])), encoding="utf-8")
+        (folder / "bench" / f"{file}.csv").write_text(_bench(simulate(made.cases[name]), bench_s), encoding="utf-8")
     for number, unit in enumerate(UNITS):
         (folder / "field" / unit).mkdir(parents=True)
-        for visit in range(visits):
-            result, begin = _visit(made, number, visit, visits, 60.0 * minutes)
+        for visit in visits:
+            result, begin = _visit(made, number, visit)
             (folder / "field" / unit / f"{begin:%Y%m%d}.csv").write_text(_field(result, begin), encoding="utf-8")
     (folder / "teardown.txt").write_text(
         "Unit C, opened after a year: big end 3 wiped, 2 scored. Oil clean, strainer clean.\n", encoding="utf-8"
     )
 
 
-def _bench(result: Result) -> str:
+def _bench(result: Result, length_s: float) -> str:
     lines = ["Prüfstand 2;;;", "Zeit [s];Öldruck [bar(g)];Saugdruck [bar(g)];Läuft"]
-    for each in range(0, len(result.time_ms), 1000 // PERIOD_MS):
+    for each in range(0, int(1000 * length_s) // PERIOD_MS, 1000 // PERIOD_MS):
         oil, suction = (
             f"{1e-5 * (pressure - ATMOSPHERE_PA):.3f}".replace(".", ",")
             for pressure in (result.oil_pa[each], result.suction_pa[each])
@@ -97,53 +100,51 @@ def _field(result: Result, begin: datetime) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _visit(made: Made, number: int, visit: int, visits: int, length_s: float) -> tuple[Result, datetime]:
+def _visit(made: Made, number: int, visit: int) -> tuple[Result, datetime]:
     """Simulate an hour of a unit: duty, and in three of them something else."""
-    site = made.site
+    site, unit = made.site, UNITS[number]
     random = np.random.default_rng((SEED, number, visit))
     plan = site.schedule()
-    happens = {
-        (2, visits // 3): _starved_and_loaded,
-        (2, 2 * visits // 3): _starved_and_loaded,
-        (4, visits // 2): _valve_touched,
-    }.get((number, visit), _duty)
-    happens(plan, length_s, random)
+    if (unit, visit) in STARVED:
+        _starved_and_loaded(plan, random)
+    elif (unit, visit) == TOUCHED:
+        _valve_touched(plan, random)
+    else:
+        _duty(plan, random)
     chain = replace(site.chain, oil=replace(site.chain.oil, offset_pa=float(random.normal(0.0, 1e3))))
     case = Case(
-        site.machine, site.oil, site.refrigerant, plan, length_s, site.start, chain, SEED, (number, visit),
+        site.machine, site.oil, site.refrigerant, plan, VISIT_S, site.start, chain, SEED, (number, visit),
         behaviour=site.behaviour,
     )  # fmt: skip
-    begin = datetime(2025, 1, 7 + number, 9, 12) + timedelta(days=round(364 / visits * visit), minutes=17 * number)  # noqa: DTZ001
+    begin = datetime(2025, 1, 7 + number, 9, 12) + timedelta(days=14 * visit, minutes=17 * number)  # noqa: DTZ001
     return simulate(case), begin
 
 
-def _duty(plan: Schedule, length_s: float, random: np.random.Generator) -> None:
+def _duty(plan: Schedule, random: np.random.Generator) -> None:
     """Stop once by pump-down, stand, and start again."""
-    at_s = float(random.uniform(0.3, 0.5)) * length_s
+    at_s = float(random.uniform(0.3, 0.5)) * VISIT_S
     plan.change(Channel.RUN, at_s, 0.0).change(Channel.RUN, at_s + 240.0, 1.0)
 
 
-def _starved_and_loaded(plan: Schedule, length_s: float, random: np.random.Generator) -> None:
+def _starved_and_loaded(plan: Schedule, random: np.random.Generator) -> None:
     """Let the liquid solenoid fail shut, and somebody open it again."""
-    at_s = 0.25 * length_s
+    at_s = 0.25 * VISIT_S
     plan.change(Channel.LIQUID_VALVE, at_s, 0.0005, 1.0)
     plan.change(Channel.LIQUID_VALVE, at_s + float(random.uniform(480.0, 540.0)), 1.0, 2.0)
 
 
-def _valve_touched(plan: Schedule, length_s: float, random: np.random.Generator) -> None:
+def _valve_touched(plan: Schedule, random: np.random.Generator) -> None:
     """Let a hand close the suction valve for the time of a look at the gauge."""
-    at_s = 0.4 * length_s
+    at_s = 0.4 * VISIT_S
     plan.change(Channel.SUCTION_VALVE, at_s, 0.0, 4.0)
     plan.change(Channel.SUCTION_VALVE, at_s + float(random.uniform(20.0, 30.0)), 1.0, 4.0)
 
 
 @click.command()
 @click.argument("folder", type=click.Path(path_type=Path))
-@click.option("--visits", default=26, show_default=True, help="Logs of each machine in the year.")
-@click.option("--minutes", default=60, show_default=True, help="Length of each.")
-def main(folder: Path, visits: int, minutes: int) -> None:
+def main(folder: Path) -> None:
     """Write the files of the story into FOLDER."""
-    write_story(folder, visits, minutes)
+    write_story(folder)
 
 
 if __name__ == "__main__":
