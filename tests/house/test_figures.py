@@ -22,7 +22,7 @@ DOCUMENTS = sorted(
 )
 # What a result looks like: so many of so many, a count of what was run, a share of what came out, a time that was taken.
 RESULT = re.compile(
-    r"\b\d[\d.,]* (?:(?:of|in) \d|machine-(?:hours|years)|samples|traces|readings|MB|run hours|times the)\b"
+    r"\b\d[\d.,]* (?:(?:of|in) \d[\d.,]*|machine-(?:hours|years)|samples|traces|readings|MB|run hours|times the)\b"
     r"|\bmargin of hits \d|\bof them\s+within \d|\b(?:takes|took|in) \d[\d.,]* (?:ms|s)\b"
 )
 # What looks so and is none: a rule, or a limit of the program.
