@@ -14,6 +14,7 @@ from tests.support import shared
 # In CI the same cases are drawn each time; while a gate plants mistakes, one case that finds one is enough.
 SAME = bool(os.environ.get("CI"))
 settings.register_profile("lubetrip", deadline=None, print_blob=True, derandomize=SAME)
+settings.register_profile("working", parent=settings.get_profile("lubetrip"), max_examples=25)
 settings.register_profile("gate", deadline=None, derandomize=True, phases=(Phase.explicit, Phase.generate))
 settings.load_profile("lubetrip")
 
@@ -24,11 +25,12 @@ def no_machine_code(dispatcher: Any, _signature: object) -> None:
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    """Give all workers of a run one folder for what is made once; let no quick test wait for machine code."""
+    """Give all workers of a run one folder for what is made once; let quick tests draw few cases and wait for no machine code."""
     if config.option.markexpr == "not slow":
         from numba.core.dispatcher import Dispatcher
 
         Dispatcher.compile = no_machine_code
+        settings.load_profile("working")
     if workerinput := getattr(config, "workerinput", None):
         shared.folder = Path(workerinput["shared"])
         return

@@ -53,7 +53,7 @@ TOPICS: dict[str, dict[str, tuple[str, ...]]] = {
         "synth": ("synth made --count 84 --seed 1", "synth --closed-loop --count 84 --seed 1 --settings my.toml"),
     },
     "Firmware": {
-        "export": ("export site/settings.toml --to c --out lubetrip_table.h",),
+        "export": ("export site/settings.toml --to c --out settings.c",),
         "vectors": ("vectors vec",),
         "conform": ("conform --port ./my_port", "conform --serial /dev/ttyUSB0"),
         "export-sources": ("export-sources lubetrip.zip --settings site/settings.toml",),

@@ -35,8 +35,12 @@ def view_all(found: Imports) -> RenderableType:
     why = Counter(_reason(text) for text in found.refused)
     refused = [(f"  {count}", text) for text, count in why.most_common(SHOWN_REASONS)]
     first = [(f"  {one.source}", " ".join(said_first(one.counts))) for one in new if said_first(one.counts)]
-    doubts = Counter(re.sub(r"\d[\d.]*", "..", doubt) for one in new for doubt in one.doubts)
-    again = [(f"  {count}", doubt) for doubt, count in doubts.most_common(SHOWN_REASONS)]
+    doubted = [(re.sub(r"\d[\d.]*", "..", doubt), one.source) for one in new for doubt in one.doubts]
+    firsts = dict(reversed(doubted))
+    again = [
+        (f"  {count}", f"{doubt} (first {firsts[doubt]})")
+        for doubt, count in Counter(doubt for doubt, _ in doubted).most_common(SHOWN_REASONS)
+    ]
     more = f"... and {len(first) - SHOWN_TRACES} more"
     return Group(
         "\n".join(told),

@@ -4,7 +4,7 @@ from rich.console import Group, RenderableType
 
 from replay.display.table import Table
 from replay.display.terminal import CAUTION, terms, view
-from replay.ground.shown import asked
+from replay.ground.shown import asked, shown_in
 from replay.machine.check import ABSOLUTE, HIGH, LOW, Checked, Derived
 from replay.machine.draw import solubility_told
 from replay.machine.refrigerants import SOURCE
@@ -15,7 +15,12 @@ STATUSES = ("measured", "published", "assumed")
 
 
 def machine_view(checked: Checked) -> RenderableType:
-    """Return the report of `machine check`."""
+    """Return the report of `machine check`, in the units of the settings where there are any."""
+    with shown_in(asked() if checked.settings is None else checked.settings.units):
+        return _view(checked)
+
+
+def _view(checked: Checked) -> RenderableType:
     machine = checked.machine
     rows = [
         (one.name, *(_figure(one, value, machine.altitude_m) for value in (one.low, one.middle, one.high)), one.text)

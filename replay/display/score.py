@@ -46,6 +46,7 @@ TWICE = {
     OVERLAP: "{0} and {1} tell the same {2}: counted once.",
     CONTRADICT: "{0} and {1} tell the same {2}, and their labels contradict each other there.",
 }
+MOST_UNDECIDED = 20  # of more, those that stop are listed
 NONE_MARKED = "no upset is marked"
 VERDICTS = {
     evidence.MET: "met",
@@ -64,8 +65,17 @@ def score_view(score: Score, *, whole: bool = False) -> RenderableType:
         listed.append(traces_table("All traces that were judged", score.verdicts))
     elif score.wrong:
         listed.append(traces_table("Missed, early and nuisance", score.wrong))
+    shown = (
+        score.undecided if whole or len(score.undecided) <= MOST_UNDECIDED else [v for v in score.undecided if v.trips]
+    )
     if score.undecided:
-        listed.append(traces_table("Undecided, judged neither way", score.undecided))
+        caption = "Undecided, judged neither way"
+        left = (
+            f", {len(score.undecided) - len(shown)} more without a stop (-v)"
+            if len(shown) < len(score.undecided)
+            else ""
+        )
+        listed.append(traces_table(caption + left, shown))
     below = ("  " + told for told in (*reasons(score), *warnings(score)))
     closing = Text("\n").join([*map(Text, apart(score)), verdict_line(score), *map(Text, below), Text(CAUTION)])
     return view(*listed, baselines_table(score), *comparing(score), claims_table(score), terms(summary(score)), closing)
@@ -194,6 +204,8 @@ def apart(score: Score) -> list[str]:
     """Return what the limits over all traces would hide."""
     whole = score.totals
     told = [*twice(score), *late_words(whole)]
+    if whole.early:
+        told.append(f"{whole.early} early: such a stop shows nothing of its fault, so that limits are over the others.")
     if whole.stood:
         told.append(f"{whole.stood} faults came while an earlier stop still held: neither found nor missed.")
     if whole.repeats:

@@ -98,7 +98,7 @@ def figures(found: Findings) -> list[str]:
 def event_lines(event: Event, altitude_m: float) -> list[str]:
     """Return an event in lines, the first with its file and its moment."""
     end = ", until the log breaks off" if event.ends_with_log else ""
-    source = f" (from {event.source})" if event.source else ""
+    source = f" (from {event.source})" if event.source not in ("", Path(event.file).name) else ""
     start = event_moment(event, event.start_ms)
     head = f"{Path(event.file).name}{source}, {start}: {event.kind} of {duration(event.length_ms)}{end}"
     if event.kind == DOUBT:

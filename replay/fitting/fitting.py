@@ -177,9 +177,11 @@ def _entries(library: Library, ids: Sequence[str]) -> list[Entry]:
     found = [by_id[identity] for identity in ids]
     if len(named := dict.fromkeys(entry.machine for entry in found)) > 1:
         rule = "runs of more than one machine"
-        raise refusal(
-            library.folder, "fit", rule, "the ids of runs of the one that the file describes", ", ".join(named)
+        wanted = (
+            "the ids of runs of the one that the file describes; are all of them of one, say so: "
+            '`machine = "NAME"` under [trace] of the profile, and import again with --replace'
         )
+        raise refusal(library.folder, "fit", rule, wanted, ", ".join(named))
     return found
 
 

@@ -220,14 +220,17 @@ def trace_file(place: Path | str, identity: str | None) -> Path | str:
 
     Raises Refusal.
     """
-    if identity is None:
-        return place
-    entries = {entry.id: entry for entry in read_library(place).entries}
+    return place if identity is None else entry_named(read_library(place), identity).path
+
+
+def entry_named(library: Library, identity: str) -> Entry:
+    """Return the trace of an id; raises Refusal, with the ids that are nearest to it."""
+    entries = {entry.id: entry for entry in library.entries}
     if identity not in entries:
         near = difflib.get_close_matches(identity, entries, MOST_NAMED) or list(entries)[:MOST_NAMED]
         advice = ", ".join(near) + (", ..." if len(near) < len(entries) else "")
-        raise refusal(place, "ID", "no such trace in this library", advice, identity)
-    return entries[identity].path
+        raise refusal(library.folder, "ID", "no such trace in this library", advice, identity)
+    return entries[identity]
 
 
 def find_entry(trace: Path) -> tuple[Library, Entry | None] | None:

@@ -16,6 +16,7 @@ WORDS = {
 OTHERS = {"us": ("kPa", " bar"), "bar": ("kPa", "psi", "inHg"), "kpa": ("psi", "inHg", " bar")}
 
 
+@pytest.mark.slow("runs nearly every command's work")
 @pytest.mark.parametrize("units", WORDS)
 def test_every_report_is_in_the_units_asked_for(units: str, library: Path, tmp_path: Path) -> None:
     """Catches a command, a build server's file or a plot that stays in kPa."""

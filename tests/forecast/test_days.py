@@ -47,6 +47,7 @@ def test_a_day_begins_as_the_one_before_ended() -> None:
         }
 
 
+@pytest.mark.slow("tries many cases of a large space")
 @pytest.mark.outside(
     computation="rare faults sampled oftener and weighted back",
     source="Poisson arrivals see time averages (Wolff 1982), closed form of a square wave",

@@ -128,6 +128,7 @@ def test_the_score_is_that_of_the_second_account(files: dict[str, str]) -> None:
         held_equal(json.loads(json.dumps(score_library(folder).as_json())), account(folder, folder / "settings.toml"))
 
 
+@pytest.mark.slow("tries many cases of a large space")
 @settings(max_examples=3)
 @given(libraries())
 def test_plain_laws_at_their_best_are_those_of_the_second_account(files: dict[str, str]) -> None:
@@ -282,6 +283,7 @@ def place(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
+@pytest.mark.slow("tries many cases of a large space")
 @settings(max_examples=60)
 @given(judgements())
 def test_whatever_a_machine_lived_through_is_judged_as_the_second_account_has_it(

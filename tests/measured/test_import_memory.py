@@ -14,6 +14,7 @@ from tests.support.measured import HEADER, PROFILE, bring_in
 from tests.support.memory import peak_of
 
 
+@pytest.mark.slow("writes and reads long logs")
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-16"])
 @pytest.mark.parametrize("order", [1, -1])
 def test_memory_does_not_grow_with_the_length_of_a_log(

@@ -62,6 +62,19 @@ def test_queues_ask_for_what_is_left_to_say(tmp_path: Path) -> None:
     assert not (tmp_path / "none.html").exists()
 
 
+def test_a_page_may_ask_about_some_traces_alone(tmp_path: Path) -> None:
+    """Catches a page of two events that asks about the whole year, and an id that is misspelt and passed over."""
+    folder, page = room_to_label(tmp_path), tmp_path / "out.html"
+    done = lubetrip("label", folder, "dip", "fault", "--page", page)
+    assert (done.returncode, "2 traces" in done.stdout) == (0, True)
+    assert [trace["id"] for trace in embedded_labels(page.read_text())["traces"]] == ["fault", "dip"]
+
+    done = lubetrip("label", folder, "dop", "--page", tmp_path / "none.html")
+    assert (done.returncode, 'ID = "dop": no such trace' in done.stderr) == (2, True)
+    done = lubetrip("label", folder, "dip", "--undecided", "--page", tmp_path / "none.html")
+    assert (done.returncode, "more than one way to label" in done.stderr) == (2, True)
+
+
 def test_a_long_trace_is_thinned_to_its_extremes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Catches a dip of one second, or a stop of one row, that is not drawn, and an edge that moves."""
     rows = trace_csv(9000, lambda s: 2.0 if s == 4321 else 120.0).splitlines()

@@ -92,6 +92,7 @@ def test_the_command_exits_3_where_nothing_is_judged(tmp_path: Path) -> None:
 # ---- hits on a sensor, units ------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow("tries many cases of a large space")
 def test_healthy_traces_in_pa_are_no_faults_found(tmp_path: Path) -> None:
     """Catches a unit of a thousandth, on which every trace stops at once, by its sensor, and counts as a fault found."""
     settings = SETTINGS.replace("max_nuisance_per_1000h = 0.0", "max_nuisance_per_1000h = 1e6\nconfidence = 0.95")

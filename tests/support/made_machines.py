@@ -60,12 +60,14 @@ class Made:
         )  # fmt: skip
 
 
-def made_machine(seed: int, *, foaming: bool | None = None, still_running: bool = False) -> Made:
-    """Make the machine of a seed. still_running: its runs show nothing happen."""
+def made_machine(
+    seed: int, *, foaming: bool | None = None, still_running: bool = False, described_as: str | None = None
+) -> Made:
+    """Make the machine of a seed. still_running: its runs show nothing happen; described_as: what its user wrote of it."""
     draw = Draw(random_of_trace(21, (seed,)))
     foams = draw.happens(0.4)
     foams = foams if foaming is None else foaming
-    text = _description(draw, foams)
+    text = _description(draw, foams) if described_as is None else described_as
     described = machine_from("machine.toml", text)
     site = _hidden(draw, described, foams)
     cases = {}

@@ -234,6 +234,7 @@ def test_a_lockout_is_reset_after_an_hour(site: Settings) -> None:
     assert findings.obeyed_run_ms < findings.run_ms - 2 * 3_600_000
 
 
+@pytest.mark.slow("writes and reads long logs")
 @pytest.mark.parametrize("cuts", [[1900], [3000, 5000, 5001], list(range(500, 14000, 500))])
 def test_lockouts_do_not_depend_on_the_blocks_of_a_long_log(cuts: list[int], site: Settings) -> None:
     """Catches a reset that waits for the end of a block."""
