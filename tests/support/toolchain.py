@@ -33,10 +33,13 @@ def compiled(tool: str, *arguments: str | Path) -> subprocess.CompletedProcess[s
 
 
 def build_port(folder: Path, source: Path = C_SOURCE, tool: str = "gcc", flags: tuple[str, ...] = ("-O2",)) -> Path:
-    """Build the C port behind the line protocol from this source; headers beside it win over the checked-in ones."""
+    """Build the C port behind the line protocol from this source; files of it beside it win over the checked-in ones."""
     port = folder / "port"
-    others = [C_FOLDER / name for name in ("lubetrip_saved.c", "lubetrip_seal.c")]
     folders = (f"-I{source.parent}", f"-I{C_FOLDER}")
+    others = []
+    for name in ("lubetrip_saved.c", "lubetrip_seal.c"):
+        beside = source.parent / name
+        others.append(beside if beside.exists() else C_FOLDER / name)
     said = compiled(tool, *WARNINGS, *flags, *folders, HOST_PORT, source, *others, "-o", port)
     assert said.returncode == 0, said.stderr
     return port
