@@ -150,6 +150,33 @@ def test_psi_taken_for_kpa_is_a_question(tmp_path: Path) -> None:
     assert any("psi taken for kPa?" in line for line in warnings(result))
 
 
+@pytest.mark.parametrize(
+    ("oil", "suction", "others", "psi"),
+    [
+        (100.0, 60.0, [], True),
+        (160.0, 100.0, [], True),
+        (160.001, 100.002, [], False),  # above all pressures of such a machine
+        (120.0, 59.999, [], False),  # more net oil pressure than it holds
+        (60.0, 20.0, [(300.0, 200.0)] * 2, True),
+        (60.0, 20.0, [(300.0, 200.0)] * 3, False),  # more than seldom
+        (60.0, 52.0, [], True),
+        (60.0, 52.001, [], False),  # short of oil
+        (60.0, 20.0, [(60.0, 59.0)] * 50, True),
+        (60.0, 20.0, [(60.0, 59.0)] * 51, False),  # mostly
+    ],
+)
+def test_what_looks_like_psi_lies_within_its_bounds(
+    oil: float, suction: float, others: list[tuple[float, float]], psi: bool, tmp_path: Path
+) -> None:
+    """Catches a bound on the other side, either of two limits left out, and a machine that stands counted in."""
+    rows = [*others, *[(oil, suction)] * (100 - len(others))]
+    for runs, told in ((1, psi), (0, False)):
+        lines = [f"{second},{one},{other},{runs}\n" for second, (one, other) in enumerate(rows)]
+        lines += [f"{second},900,100,0\n" for second in range(100, 120)]
+        (tmp_path / "t.csv").write_text("time_s,oil_pressure_kpa,suction_pressure_kpa,running\n" + "".join(lines))
+        assert look(Entry("t", tmp_path / "t.csv", "f", "m", "o", "recorded: x", "ride_through", "")).psi is told
+
+
 @pytest.mark.parametrize("well", [1, 2])
 def test_a_machine_short_of_oil_in_a_vacuum_is_not_taken_for_psi(well: int, tmp_path: Path) -> None:
     """Catches a doubt of a harmless upset, or of a fault, that is as low as that among machines that are well."""
