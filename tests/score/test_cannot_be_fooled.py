@@ -12,7 +12,7 @@ from replay.display.terminal import plain
 from replay.library import Entry, read_library
 from replay.report.junit import junit, unjudged
 from replay.report.write import write_report
-from replay.score import Score, score_library
+from replay.score import Score, once, score_library
 from replay.score.once import look
 from tests.conftest import SETTINGS, entry, trace_csv
 from tests.support.command import lubetrip
@@ -542,3 +542,19 @@ def test_a_stretch_that_stands_there_twice_does_not_hide_the_longer_one(tmp_path
 
     (pair,) = result.once.twice
     assert (pair.kind, pair.seconds) == ("overlap", pytest.approx(1400, abs=60))
+
+
+@pytest.mark.parametrize("rows", [1, 7, 64])
+def test_what_a_trace_is_known_by_does_not_hang_on_the_blocks_it_is_read_in(
+    rows: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Catches a stretch across two blocks of a long trace that is forgotten, and a block that counts its own start."""
+    (tmp_path / "t.csv").write_text(noisy(5, 400, healthy, from_s=3))
+    trace = Entry("t", tmp_path / "t.csv", "f", "m", "o", "recorded: x", "ride_through", "")
+    whole = look(trace)
+    monkeypatch.setattr(once, "ROWS", rows)
+    parts = look(trace)
+
+    assert len(whole.hashes) > 20
+    assert [parts.hashes.tolist(), parts.times.tolist()] == [whole.hashes.tolist(), whole.times.tolist()]
+    assert (parts.start_s, parts.end_s, parts.step_s, parts.unit) == (0.0, 397.0, 1.0, "")
