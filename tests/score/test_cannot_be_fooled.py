@@ -558,3 +558,15 @@ def test_what_a_trace_is_known_by_does_not_hang_on_the_blocks_it_is_read_in(
     assert len(whole.hashes) > 20
     assert [parts.hashes.tolist(), parts.times.tolist()] == [whole.hashes.tolist(), whole.times.tolist()]
     assert (parts.start_s, parts.end_s, parts.step_s, parts.unit) == (0.0, 397.0, 1.0, "")
+
+
+@pytest.mark.parametrize(("earliest", "one"), [(101.0, True), (101.001, False), (99.0, True), (98.999, False)])
+def test_windows_that_begin_within_a_second_are_one(earliest: float, one: bool, tmp_path: Path) -> None:
+    """Catches one fault told a moment later that is two or a quarrel, and two faults taken for one."""
+    fault = noisy(1, 400, faulty)
+    other = f"must_trip = {{ earliest_s = {earliest}, deadline_s = 260.0 }}"
+    traces = {"a": (fault, FAULT), "b": (fault, other), "quiet": (noisy(2, 400, healthy), RIDE)}
+    result = score_library(made(tmp_path, traces))
+
+    assert result.totals.must_trip == (1 if one else 2)
+    assert [verdict.doubt != "" for verdict in result.verdicts] == [not one, not one, False]
