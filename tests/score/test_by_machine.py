@@ -51,7 +51,12 @@ def test_each_event_is_counted_over_the_machines_in_which_it_could_have_come(tmp
 
     assert (outcomes["hit-0"], outcomes["missed-1"], outcomes["thin-0"]) == ("hit", "missed", "hit")
     assert (outcomes["nuisance-0"], outcomes["early-0"], outcomes["stopped-0"]) == ("nuisance", "early", "nuisance")
-    assert list(told.values()) == [(1, 3), (3, 6), (2, 3), (1, 2)]  # missed, nuisance, margin, upset
+    assert told == {
+        "max_missed_probability": (1, 3),
+        "max_nuisance_per_1000h": (3, 6),
+        "min_margin_coverage": (2, 3),
+        "max_nuisance_probability": (1, 2),
+    }
     assert (found.by_machine.unit, found.by_machine.machines) == ("machine", 8)
     missed = found.by_machine.claims[0]
     assert missed.upper == pytest.approx(proportion_upper(1, 3, 0.95))
