@@ -23,6 +23,7 @@ def dip(second: int) -> float:
 # Machine -> its traces, each readings and label.
 MACHINES = {
     "hit": [(faulty, FAULT), (healthy, RIDE)],
+    "hit too": [(faulty, FAULT)],
     "missed": [(faulty, FAULT), (faulty, LATE)],
     "thin": [(faulty, THIN)],
     "nuisance": [(dip, RIDE), (dip, RIDE)],
@@ -52,14 +53,14 @@ def test_each_event_is_counted_over_the_machines_in_which_it_could_have_come(tmp
     assert (outcomes["hit-0"], outcomes["missed-1"], outcomes["thin-0"]) == ("hit", "missed", "hit")
     assert (outcomes["nuisance-0"], outcomes["early-0"], outcomes["stopped-0"]) == ("nuisance", "early", "nuisance")
     assert told == {
-        "max_missed_probability": (1, 3),
+        "max_missed_probability": (1, 4),
         "max_nuisance_per_1000h": (3, 6),
-        "min_margin_coverage": (2, 3),
+        "min_margin_coverage": (2, 4),
         "max_nuisance_probability": (1, 2),
     }
-    assert (found.by_machine.unit, found.by_machine.machines) == ("machine", 8)
+    assert (found.by_machine.unit, found.by_machine.machines) == ("machine", 9)
     missed = found.by_machine.claims[0]
-    assert missed.upper == pytest.approx(proportion_upper(1, 3, 0.95))
+    assert missed.upper == pytest.approx(proportion_upper(1, 4, 0.95))
 
 
 @pytest.mark.parametrize(
