@@ -112,6 +112,18 @@ def test_of_three_who_agree_the_window_is_what_all_have_in_common() -> None:
     assert in_force(words) == (MustTrip(33.0, 100.0),)
 
 
+def test_of_two_words_that_settle_the_last_one_does() -> None:
+    """Catches a disagreement that goes on because an earlier word had settled it otherwise, and a word before it that counts."""
+    first = Word("a", DAY, "ride_through", settles=True)
+    other = Word("b", DAY, (MustTrip(0.0, 100.0),))
+    last = Word("c", DAY, (MustTrip(0.0, 90.0),), settles=True)
+
+    assert in_force([first, other, last]) == (MustTrip(0.0, 90.0),)
+    assert in_force([other, first]) == "ride_through"
+    assert in_force([first, other]) == "undecided"
+    assert in_force([last, other]) == (MustTrip(0.0, 90.0),)
+
+
 def test_a_label_that_its_reviewers_do_not_give_is_refused(room: Path) -> None:
     """Catches a label that was changed by hand beside what reviewers say, and one reviewer who is counted twice."""
     relabel(room, "a", "ride_through", "A. Smith", "why", DAY)
