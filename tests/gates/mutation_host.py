@@ -128,7 +128,8 @@ PLAN: Plan = {
     "losses": (
         tuple(f"measured/{name}.py" for name in ("losses", "quality", "holding", "steady", "threshold", "doubts")),
         (
-            *("tests/measured/test_import_losses.py", "tests/measured/test_import_holding.py"),
+            *("tests/measured/test_import_losses.py", "tests/measured/test_import_doubts.py"),
+            "tests/measured/test_import_holding.py",
             *("tests/measured/test_import_running.py", "tests/measured/test_import_honest.py", NUMBERS),
         ),
     ),
@@ -172,8 +173,8 @@ PLAN: Plan = {
         ),
     ),
     "page": (
-        ("page/judge.js", "page/units.js", "page/settings.js", "page/wording.js"),
-        ("tests/page/test_judge_script.py", "tests/page/test_bench_page.py"),
+        ("page/judge.js", "page/units.js", "page/settings.js", "page/wording.js", "page/label_times.js"),
+        ("tests/page/test_judge_script.py", "tests/page/test_label_times.py", "tests/page/test_bench_page.py"),
     ),
 }
 
