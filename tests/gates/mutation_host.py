@@ -121,7 +121,8 @@ PLAN: Plan = {
     "limits": (
         tuple(f"triage/{name}.py" for name in ("doubts", "periods", "exposure", "overlaps", "trends", "clock")),
         (
-            *("tests/triage/test_triage_limits.py", "tests/triage/test_triage_doubts.py"),
+            *("tests/triage/test_triage_limits.py", "tests/triage/test_triage_overlap_rows.py"),
+            "tests/triage/test_triage_doubts.py",
             *("tests/triage/test_triage_joined.py", "tests/report/test_fleet_page.py", NUMBERS),
         ),
     ),
