@@ -267,7 +267,8 @@ class LabelPage {
         const unclear = field.value.trim() !== "" && seconds === null;
         field.setAttribute("aria-invalid", unclear);
         if (unclear) {
-            this.say(`"${field.value}" is no time: seconds, "5 min"${this.clock.known ? ', or by the clock "10:05:30"' : ""}.`);
+            const clock = ', or by the clock "10:05:30", not one that it shows twice or never';
+            this.say(`"${field.value}" is no time: seconds, "5 min"${this.clock.known ? clock : ""}.`);
             return;
         }
         this.windows[number][edge] = seconds;

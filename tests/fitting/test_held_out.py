@@ -8,11 +8,13 @@ import pytest
 from numpy.typing import NDArray
 
 from protect.ranges import CUT_IN, CUT_OUT, FLOOR, NO_READING
+from replay.engine import replay_trace
 from replay.fitting import holdout, inspections
 from replay.fitting.holdout import Prediction, fitted, predict
 from replay.fitting.inspections import bearings_of
 from replay.fitting.runs import SETTLED_S, Run, run_of
 from replay.fitting.words import LEAST_S, MOST_TOLD, OFF_PA, SIZES, misfits_of
+from replay.ground.shown import KPA, shown_in
 from replay.ground.units import PSI_PA
 from replay.machine import machine_from
 from replay.machine.found import Inspection
@@ -104,7 +106,7 @@ def test_with_settings_the_levels_and_the_stop_are_theirs(settings: Settings, mo
     assert [one.name for one in told.below_s] == ["floor", "cut-out", "cut-in"]
     assert [settings.values[key] for key in (FLOOR, CUT_OUT, CUT_IN)] == [30_000, 60_000, 80_000]
     assert [one.read for one in told.below_s] == [200.0, 200.0, 299.0]
-    assert read_s is not None
+    assert read_s == replay_trace(a_run(net).trace, settings).stops[0].time_ms / 1000.0
     assert 100.0 < read_s < 250.0
     assert told.trip_s is not None
     assert told.trip_s.median == pytest.approx(read_s, abs=3.0)
@@ -132,8 +134,15 @@ def test_what_no_member_makes_is_told_with_its_side_and_its_worst_moment() -> No
 
     assert [(one.begin_s, one.end_s) for one in found] == [(200.0, 219.0), (50.0, 59.0)]  # the largest first
     assert [(one.read_pa, one.made_pa) for one in found] == [(140e3, 105e3), (80e3, 95e3)]
-    assert "a recovery, or oil pressure held" in found[0].text
-    assert "no member has less than" in found[1].text
+    with shown_in(KPA):
+        assert found[0].text == (
+            "r, 200 to 219 s: this log shows a recovery, or oil pressure held, that the model cannot make: net 140.0 kPa,"
+            " where no member has more than 105.0 kPa"
+        )
+        assert found[1].text == (
+            "r, 50 to 59 s: this log shows a loss of oil pressure that the model cannot make: net 80.0 kPa,"
+            " where no member has less than 95.0 kPa"
+        )
     assert misfits_of(a_run(net, unread=slice(200, 220)), np.array([flat(95e3), flat(105e3)]) + SUCTION_PA) == [
         found[1]
     ]

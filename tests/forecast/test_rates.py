@@ -11,7 +11,7 @@ from scipy.stats import beta
 from protect.state import CAUSE, CAUSE_CODE, SENSOR_CAUSE
 from replay.forecast.forecast import Forecast
 from replay.forecast.rates import FIGURES, Rate, dominating, missed, paired, rate_of, weights_of, years_wanted
-from replay.forecast.year import COUNTED, DUTY, Tally, Wanted, Year, judged, sampled_per_year
+from replay.forecast.year import COUNTED, DUTY, Tally, Wanted, Year, judged, key_of, moments_of, sampled_per_year
 from replay.ground.statistics import weighted_interval
 from replay.physics.days import YEAR_H, Duty
 
@@ -158,3 +158,40 @@ def test_a_forecast_parts_faults_from_ordinary_duty_and_counts_its_years() -> No
     assert told.rate("nuisance_stops", (FAULT,)).per_year == pytest.approx(0.5)
     assert told.rate("nuisance_stops", years=other).per_year == pytest.approx(7)
     assert told.dominates("nuisance_stops") == (UPSET, pytest.approx(5 / 6.5))
+
+
+def told(wanted: Wanted, number: int, family: str) -> list[tuple[int, float]]:
+    """Return days and places within them at which a family befalls a machine-year."""
+    return [(its.day, its.span) for its in moments_of(wanted, number) if its.family == family]
+
+
+def test_moments_hang_on_seed_number_and_family_and_on_nothing_else() -> None:
+    """Catches years that are the same under another seed, families that come together, and draws that others move."""
+    both = Wanted(1, Duty(), {FAULT: 60.0, UPSET: 60.0})
+    alone = Wanted(1, Duty(), {FAULT: 60.0})
+
+    assert told(both, 0, FAULT) == told(alone, 0, FAULT)
+    others = (Wanted(2, Duty(), both.per_year), 0, FAULT), (both, 1, FAULT), (both, 0, UPSET)
+    assert all(told(*other) != told(both, 0, FAULT) for other in others)
+    assert [moment.event for moment in moments_of(alone, 0)] != [0] * len(moments_of(alone, 0))
+    assert sorted(moment.event for moment in moments_of(alone, 0)) == list(range(len(moments_of(alone, 0))))
+
+
+def test_moments_are_a_poisson_process_over_the_days_that_are_run() -> None:
+    """Catches a rate that is not per year, days that lie beyond those that are run, and counts that do not scatter."""
+    for days, rate, mean in ((365, 12.0, 12.0), (73, 12.0, 2.4), (365, 0.01, 2.0)):
+        counts = [len(moments_of(Wanted(seed, Duty(), {FAULT: rate}, days=days), 3)) for seed in range(400)]
+        assert np.mean(counts) == pytest.approx(mean, abs=4 * math.sqrt(mean / 400))
+        assert np.var(counts) == pytest.approx(mean, rel=0.3)
+    seen = {moment.day for seed in range(40) for moment in moments_of(Wanted(seed, Duty(), {FAULT: 50.0}, days=9), 0)}
+    assert seen == set(range(9))
+
+
+def test_keys_of_draws_are_all_other_and_never_nothing() -> None:
+    """Catches a part of the key that is left out, so that two stretches of a year share their draws."""
+    parts = [(1, 2, 3), (1, 2, 4), (1, 3, 3), (2, 2, 3), (1, 2), (1, 3, 2), (1, 2, 3, 0)]
+    keys = [key_of(*its) for its in parts]
+
+    assert len(set(keys)) == len(parts)
+    assert all(0 < key < 1 << 64 for key in keys)
+    assert keys == [key_of(*its) for its in parts]

@@ -121,14 +121,16 @@ PLAN: Plan = {
     "limits": (
         tuple(f"triage/{name}.py" for name in ("doubts", "periods", "exposure", "overlaps", "trends", "clock")),
         (
-            *("tests/triage/test_triage_limits.py", "tests/triage/test_triage_doubts.py"),
+            *("tests/triage/test_triage_limits.py", "tests/triage/test_triage_overlap_rows.py"),
+            "tests/triage/test_triage_doubts.py",
             *("tests/triage/test_triage_joined.py", "tests/report/test_fleet_page.py", NUMBERS),
         ),
     ),
     "losses": (
         tuple(f"measured/{name}.py" for name in ("losses", "quality", "holding", "steady", "threshold", "doubts")),
         (
-            *("tests/measured/test_import_losses.py", "tests/measured/test_import_holding.py"),
+            *("tests/measured/test_import_losses.py", "tests/measured/test_import_doubts.py"),
+            "tests/measured/test_import_holding.py",
             *("tests/measured/test_import_running.py", "tests/measured/test_import_honest.py", NUMBERS),
         ),
     ),
@@ -172,8 +174,8 @@ PLAN: Plan = {
         ),
     ),
     "page": (
-        ("page/judge.js", "page/units.js", "page/settings.js", "page/wording.js"),
-        ("tests/page/test_judge_script.py", "tests/page/test_bench_page.py"),
+        ("page/judge.js", "page/units.js", "page/settings.js", "page/wording.js", "page/label_times.js"),
+        ("tests/page/test_judge_script.py", "tests/page/test_label_times.py", "tests/page/test_bench_page.py"),
     ),
 }
 

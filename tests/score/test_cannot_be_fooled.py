@@ -12,7 +12,7 @@ from replay.display.terminal import plain
 from replay.library import Entry, read_library
 from replay.report.junit import junit, unjudged
 from replay.report.write import write_report
-from replay.score import Score, score_library
+from replay.score import Score, once, score_library
 from replay.score.once import look
 from tests.conftest import SETTINGS, entry, trace_csv
 from tests.support.command import lubetrip
@@ -149,6 +149,33 @@ def test_psi_taken_for_kpa_is_a_question(tmp_path: Path) -> None:
     assert all("psi taken for kPa?" in doubts[name] for name in ("quiet0", "quiet1"))
     assert "traces in doubt" in result.unjudged
     assert any("psi taken for kPa?" in line for line in warnings(result))
+
+
+@pytest.mark.parametrize(
+    ("oil", "suction", "others", "psi"),
+    [
+        (100.0, 60.0, [], True),
+        (160.0, 100.0, [], True),
+        (160.001, 100.002, [], False),  # above all pressures of such a machine
+        (120.0, 59.999, [], False),  # more net oil pressure than it holds
+        (60.0, 20.0, [(300.0, 200.0)] * 2, True),
+        (60.0, 20.0, [(300.0, 200.0)] * 3, False),  # more than seldom
+        (60.0, 52.0, [], True),
+        (60.0, 52.001, [], False),  # short of oil
+        (60.0, 20.0, [(60.0, 59.0)] * 50, True),
+        (60.0, 20.0, [(60.0, 59.0)] * 51, False),  # mostly
+    ],
+)
+def test_what_looks_like_psi_lies_within_its_bounds(
+    oil: float, suction: float, others: list[tuple[float, float]], psi: bool, tmp_path: Path
+) -> None:
+    """Catches a bound on the other side, either of two limits left out, and a machine that stands counted in."""
+    rows = [*others, *[(oil, suction)] * (100 - len(others))]
+    for runs, told in ((1, psi), (0, False)):
+        lines = [f"{second},{one},{other},{runs}\n" for second, (one, other) in enumerate(rows)]
+        lines += [f"{second},900,100,0\n" for second in range(100, 120)]
+        (tmp_path / "t.csv").write_text("time_s,oil_pressure_kpa,suction_pressure_kpa,running\n" + "".join(lines))
+        assert look(Entry("t", tmp_path / "t.csv", "f", "m", "o", "recorded: x", "ride_through", "")).psi is told
 
 
 @pytest.mark.parametrize("well", [1, 2])
@@ -516,3 +543,31 @@ def test_a_stretch_that_stands_there_twice_does_not_hide_the_longer_one(tmp_path
 
     (pair,) = result.once.twice
     assert (pair.kind, pair.seconds) == ("overlap", pytest.approx(1400, abs=60))
+
+
+@pytest.mark.parametrize("rows", [1, 7, 64])
+def test_what_a_trace_is_known_by_does_not_hang_on_the_blocks_it_is_read_in(
+    rows: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Catches a stretch across two blocks of a long trace that is forgotten, and a block that counts its own start."""
+    (tmp_path / "t.csv").write_text(noisy(5, 400, healthy, from_s=3))
+    trace = Entry("t", tmp_path / "t.csv", "f", "m", "o", "recorded: x", "ride_through", "")
+    whole = look(trace)
+    monkeypatch.setattr(once, "ROWS", rows)
+    parts = look(trace)
+
+    assert len(whole.hashes) > 20
+    assert [parts.hashes.tolist(), parts.times.tolist()] == [whole.hashes.tolist(), whole.times.tolist()]
+    assert (parts.start_s, parts.end_s, parts.step_s, parts.unit) == (0.0, 397.0, 1.0, "")
+
+
+@pytest.mark.parametrize(("earliest", "one"), [(101.0, True), (101.001, False), (99.0, True), (98.999, False)])
+def test_windows_that_begin_within_a_second_are_one(earliest: float, one: bool, tmp_path: Path) -> None:
+    """Catches one fault told a moment later that is two or a quarrel, and two faults taken for one."""
+    fault = noisy(1, 400, faulty)
+    other = f"must_trip = {{ earliest_s = {earliest}, deadline_s = 260.0 }}"
+    traces = {"a": (fault, FAULT), "b": (fault, other), "quiet": (noisy(2, 400, healthy), RIDE)}
+    result = score_library(made(tmp_path, traces))
+
+    assert result.totals.must_trip == (1 if one else 2)
+    assert [verdict.doubt != "" for verdict in result.verdicts] == [not one, not one, False]

@@ -89,6 +89,7 @@ def test_so_many_starts_an_hour_are_a_chattering_status(
         ((20_000,), []),
         ((20_001,), ["net oil pressure reads"]),
         ((-20_001,), ["net oil pressure reads"]),
+        ((0, -25_000, 9_000), ["net oil pressure reads", "standstill zero of net"]),
         ((0, 0, 9_999), []),
         ((0, 0, 10_000), ["standstill zero of net"]),
         ((-5_000, 5_000, 0), ["standstill zero of net"]),
