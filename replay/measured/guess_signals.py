@@ -36,6 +36,7 @@ def channel_lines(look: Look, signal: str, chosen: Chosen, qualities: dict[int, 
         units = {c.unit_of(kind) for c in seen}
         if len(units) != 1 or units == {""}:
             yield f'unit = "{OPEN}"  # DOUBT: its unit, where the file does not say it; else leave the line out'
+        yield from _scale(*seen)
         if kind == PRESSURE and not all(read_unit(u, PRESSURE).reference if u else "" for u in units or {""}):
             yield f'reference = "{OPEN}"  # DOUBT: {_references(signal)}'
         if kind == PRESSURE and any(len(units_in_name(c.name, kind)) > 1 for c in seen):
@@ -45,6 +46,7 @@ def channel_lines(look: Look, signal: str, chosen: Chosen, qualities: dict[int, 
         yield f"column = {column_key(look, column)}"
     unit = column.unit_of(kind)
     yield from _unit_lines(look, column, kind)
+    yield from _scale(column)
     if kind == PRESSURE:
         yield _reference(signal, column, unit)
     if kind == PRESSURE and not unit and column.unit_of(CURRENT):
@@ -54,6 +56,14 @@ def channel_lines(look: Look, signal: str, chosen: Chosen, qualities: dict[int, 
     yield from _hold(column)
     if column.place in qualities and not chosen.machines:
         yield f"quality = {column_key(look, qualities[column.place])}  # DOUBT: it stands beside this column"
+
+
+def _scale(*some: Seen) -> Iterator[str]:
+    """Ask for the scale where a name or a unit row says that its numbers are multiplied."""
+    factors = ", ".join(quoted(column.factor) for column in some if column.factor)
+    if factors:
+        yield f'scale = "{OPEN}"  # DOUBT: {factors} stands beside a unit: what one count is in the unit, such as 0.1;'
+        yield "# 1 where the file writes the unit itself"
 
 
 def _unit_lines(look: Look, column: Seen, kind: str) -> Iterator[str]:
