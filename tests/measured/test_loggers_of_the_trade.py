@@ -8,7 +8,7 @@ import datetime as dt
 import random
 import re
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -110,6 +110,11 @@ def with_status(name: str, word: Callable[[Row], str], **answers: object) -> Fil
 def iso(row: Row) -> str:
     """Return a local time as most write it."""
     return f"{row.at()}"
+
+
+def starved(row: Row) -> bool:
+    """Say whether a row lies in the spell."""
+    return row.run and SPELL[0] <= row.s < SPELL[1]
 
 
 def both(key: str, value: object) -> Answers:
@@ -251,6 +256,13 @@ FILES = CLOCKS | {name: File(text) for name, text in UNITS.items()} | {
         ),
         {("oil_pressure", "column"): "Oil (psig)", ("oil_pressure", "unit"): None},
     ),
+    "a status that the current contradicts": File(
+        written(
+            (*HEAD, "Amps (A)"),
+            lambda r: [iso(r), f2(r.oil), f2(r.suction), str(int(r.run and not starved(r))), f"{r.amps:.1f}"],
+        ),
+        asks='"Running"\\? In 2[01] % of the rows "Amps \\(A\\)" says otherwise',
+    ),
     "alarms between": File(
         written(
             ("Time", "Oil press alarm", "Oil press (barg)", "LP alarm", "LP (barg)", "Trip", "Run"),
@@ -339,3 +351,41 @@ def test_a_spell_is_found_or_the_file_is_asked_about(name: str, site: Settings, 
     assert ADVICE[rank(seen)] in ("open first", "open next"), reasons(seen)
     assert seen.starved_ms / 1000 == pytest.approx(SPELL[1] - SPELL[0], abs=40)
     assert seen.run_ms / 1000 == pytest.approx(6000, abs=30)
+
+
+@pytest.fixture(scope="module")
+def day() -> list[Row]:
+    """Return a day of a machine with one spell in its first run, a fiftieth of its hours."""
+    runs = [machine(20, number, SPELL if number == 0 else (0, 0)) for number in range(12)]
+    return [replace(row, s=row.s + 7200 * number) for number, run in enumerate(runs) for row in run]
+
+
+LOST: dict[str, Callable[[Row], list[str]]] = {
+    "rows that are not there": lambda r: [],
+    "rows marked bad": lambda r: [iso(r), f2(r.suction + 2.3), f2(r.suction), "1", "Bad"],
+    "torn rows": lambda r: [iso(r), "tr"],
+    "no status": lambda r: [iso(r), f2(r.oil), f2(r.suction), "", "Good"],
+    "no oil pressure": lambda r: [iso(r), "", f2(r.suction), "1", "Good"],
+    "a word for oil pressure": lambda r: [iso(r), "Bad", f2(r.suction), "1", "Good"],
+    "frozen readings": lambda r: [iso(r), "4.30", "2.00", "1", "Good"],
+}
+
+
+@pytest.mark.parametrize("name", LOST)
+def test_a_small_part_that_is_lost_is_never_called_healthy(
+    name: str, day: list[Row], site: Settings, tmp_path: Path
+) -> None:
+    """Catches a machine called not starved since the one spell of its day was not logged, or marked, torn or frozen."""
+
+    def cells(row: Row) -> list[str]:
+        return LOST[name](row) if starved(row) else [iso(row), f2(row.oil), f2(row.suction), str(int(row.run)), "Good"]
+
+    lines = [[*HEAD, "Quality"], *map(cells, day)]
+    (tmp_path / "log.csv").write_text("".join(",".join(line) + "\n" for line in lines if line))
+    (tmp_path / "p.toml").write_text(answered(draft_profile(tmp_path / "log.csv"), {}))
+    found = import_logs([tmp_path / "log.csv"], tmp_path / "lib", tmp_path / "p.toml", repair=name == "torn rows")
+    assert not found.refused
+    (seen,) = triage_logs([tmp_path / "lib"], with_values(site, MAX_GAP=60_000)).machines
+
+    assert ADVICE[rank(seen)] != "not starved"
+    assert any("lost in 1 gap" in why or "sensors in doubt" in why for why in reasons(seen))
