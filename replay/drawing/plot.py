@@ -28,16 +28,16 @@ from replay.drawing.looks import (
     apart,
     time_axis,
 )
-from replay.drawing.picture import Level, Panel, Picture, named_marks, picture, picture_of_long
+from replay.drawing.picture import WHOLE, Level, Panel, Picture, named_marks, picture, picture_of_long
 from replay.drawing.wall_clock import clock_ticks
-from replay.engine import STATES
+from replay.engine import STATES, Replay
 from replay.ground.files import check_writable, write_whole
 from replay.ground.refusal import as_text, or_refuse, refusal
 from replay.ground.wording import counted, seconds, words
 from replay.library import Entry, Library, label_text
-from replay.library.given import GivenSettings
-from replay.score import Verdict
-from replay.score.explaining import Explanation, explain_trace
+from replay.library.given import GivenSettings, trace_with_settings
+from replay.score import Verdict, judge
+from replay.score.explaining import Explanation, explained
 from replay.settings import Settings
 from replay.trace import AnyTrace, Trace, read_trace
 
@@ -79,19 +79,17 @@ def draw_trace(
     number of a stop or a spell short of oil, drawn from a minute before it to two after. Raises Refusal.
     """
     check_plot(Path(path))
-    told = explain_trace(trace, settings)
-    read, entry, checked = told.trace, told.entry, told.settings
-    if event is None:
-        within = (-math.inf if from_s is None else from_s, math.inf if to_s is None else to_s)
-    elif from_s is None and to_s is None:
-        within = _around(told, event)
-    else:
+    read, entry, checked = trace_with_settings(trace, settings)
+    within = (-math.inf if from_s is None else from_s, math.inf if to_s is None else to_s)
+    if event is not None and within != WHOLE:
         raise refusal(read.name, "--event", "given beside --from or --to", "an event, or a part of the time")
+    if event is not None:
+        within = _around(explained(read, entry, checked), event)
     if isinstance(read, Trace):
         shown = picture(read, checked, entry, within=within)
     else:
         shown = picture_of_long(read, checked, entry, within=within)
-    outcome = outcome_told(told.verdict) if told.verdict else ""
+    outcome = outcome_told(judge(entry, read, Replay((), shown.stops, 0, 0, locked_out=False))) if entry else ""
     save_figure(Path(path), draw(shown, title(shown, checked, entry, outcome)))
 
 

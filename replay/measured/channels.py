@@ -108,7 +108,8 @@ class Channels:
                 outside = (numbers < channel.valid[0]) | (numbers > channel.valid[1])
             seen.invalid += int(outside.sum())
             numbers = np.where(outside, np.nan, numbers)
-        return numbers if (channel.scale, channel.offset) == (1.0, 0.0) else numbers * channel.scale + channel.offset
+        scale = 1.0 if channel.scale is None else channel.scale
+        return numbers if (scale, channel.offset) == (1.0, 0.0) else numbers * scale + channel.offset
 
     def _absolute(
         self, signal: str, numbers: NDArray[np.float64], base: float | NDArray[np.float64]

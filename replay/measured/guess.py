@@ -118,6 +118,8 @@ def _far_off(column: Seen) -> list[float]:
     seen = sorted(set(column.told) & set(SUSPECTS))
     if not rest:
         return seen
+    if len(set(rest)) == 1 and len(seen) == 1:
+        return []  # two numbers are a status, such as -1 and 0
     least, most = min(rest), max(rest)
     return [n for n in seen if n > 2 * max(most, 1.0) or n < min(least, 0.0) - max(0.1 * (most - least), 0.5)]
 

@@ -7,6 +7,7 @@ import numpy as np
 from replay.measured.candidates import FEW_WORDS, NEEDED, Chosen
 from replay.measured.cells import OFF, ON
 from replay.measured.look import Look, Seen, column_key, quoted
+from replay.measured.marks import looks_like_number
 from replay.measured.naming import DIFFERENCE, QUALITY, STOPPED, read_name
 from replay.measured.profile_keys import CHANNELS, OPEN
 from replay.measured.threshold import find_humps
@@ -18,6 +19,7 @@ GOOD = {
     *("boa", "bom", "bra", "giltig", "god", "gyldig"),
 }
 
+CONTRADICTED = 0.01  # share of the rows in which status and current may not fit: starts and stops (assumed)
 HARDLY = 1.0  # psi below zero that a zero a little off explains (assumed)
 BAD = {
     *("bad", "uncertain", "invalid", "questionable", "stale", "substituted", "schlecht", "ungültig", "unsicher"),
@@ -36,6 +38,7 @@ def channel_lines(look: Look, signal: str, chosen: Chosen, qualities: dict[int, 
         units = {c.unit_of(kind) for c in seen}
         if len(units) != 1 or units == {""}:
             yield f'unit = "{OPEN}"  # DOUBT: its unit, where the file does not say it; else leave the line out'
+        yield from _scale(*seen)
         if kind == PRESSURE and not all(read_unit(u, PRESSURE).reference if u else "" for u in units or {""}):
             yield f'reference = "{OPEN}"  # DOUBT: {_references(signal)}'
         if kind == PRESSURE and any(len(units_in_name(c.name, kind)) > 1 for c in seen):
@@ -45,6 +48,7 @@ def channel_lines(look: Look, signal: str, chosen: Chosen, qualities: dict[int, 
         yield f"column = {column_key(look, column)}"
     unit = column.unit_of(kind)
     yield from _unit_lines(look, column, kind)
+    yield from _scale(column)
     if kind == PRESSURE:
         yield _reference(signal, column, unit)
     if kind == PRESSURE and not unit and column.unit_of(CURRENT):
@@ -54,6 +58,14 @@ def channel_lines(look: Look, signal: str, chosen: Chosen, qualities: dict[int, 
     yield from _hold(column)
     if column.place in qualities and not chosen.machines:
         yield f"quality = {column_key(look, qualities[column.place])}  # DOUBT: it stands beside this column"
+
+
+def _scale(*some: Seen) -> Iterator[str]:
+    """Ask for the scale where a name or a unit row says that its numbers are multiplied."""
+    factors = ", ".join(quoted(column.factor) for column in some if column.factor)
+    if factors:
+        yield f'scale = "{OPEN}"  # DOUBT: {factors} stands beside a unit: what one count is in the unit, such as 0.1;'
+        yield "# 1 where the file writes the unit itself"
 
 
 def _unit_lines(look: Look, column: Seen, kind: str) -> Iterator[str]:
@@ -139,7 +151,11 @@ def running_lines(look: Look, chosen: Chosen, qualities: dict[int, Seen]) -> Ite
     if column is not None and column.place in qualities and not several:
         yield f"quality = {column_key(look, qualities[column.place])}  # DOUBT: it stands beside this column"
     if column is not None:
-        yield from [] if several else [f"column = {column_key(look, column)}"]
+        against = "" if several else _against_current(look, column, [c for c, _ in chosen.left])
+        if against:
+            yield f'column = "{OPEN}"  # DOUBT: {column_key(look, column)}? {against}'
+        elif not several:
+            yield f"column = {column_key(look, column)}"
         yield from _status(column)
     elif "running" in chosen.asked:
         yield from _asked(look, "running", chosen.asked["running"])
@@ -183,6 +199,23 @@ def _status(column: Seen) -> Iterator[str]:
         yield f'off = "{OPEN}"  # DOUBT: [...] those that mean it stands'
     if sum(map(bool, column.cells)) < len(column.cells) / 2:
         yield "on_change = true  # DOUBT: most cells are empty: is the status written only where it changes"
+
+
+def _against_current(look: Look, column: Seen, others: list[Seen]) -> str:
+    """Say where the current of the motor contradicts a status; "" where it does not, or there is none."""
+    for current in others:
+        if not current.unit_of(CURRENT) or not read_name(current.name).says(CURRENT):
+            continue
+        pairs = zip(column.far or column.cells, current.far or current.cells, strict=True)
+        drawn = [(word.casefold(), float(cell)) for word, cell in pairs if word and looks_like_number(cell)]
+        humps = find_humps(np.array([amps for _, amps in drawn]))
+        if humps is None or not humps.at_rest:
+            continue
+        wrong = sum((word in OFF and amps > humps.on) or (word in ON and amps < humps.off) for word, amps in drawn)
+        if wrong > CONTRADICTED * len(drawn):
+            share = f"{100 * wrong / len(drawn):.0f} % of the rows"
+            return f"In {share} {column_key(look, current)} says otherwise: or that column, with current_above"
+    return ""
 
 
 def _levels(column: Seen, kind: str, unit: str, what: str) -> Iterator[str]:

@@ -14,7 +14,7 @@ from replay.measured.cells import null_words
 from replay.measured.dialect import Dialect, read_dialect
 from replay.measured.marks import looks_like_number
 from replay.measured.profile import Profile
-from replay.measured.unit_text import TIME, Unit, unit_in_name
+from replay.measured.unit_text import TIME, Unit, factor_in, unit_in_name
 
 PLAIN = re.compile(r"[-+]?\d+\.?\d*(?:[eE][-+]?\d+)?")
 LEAST_FALLS = 2  # one may be midnight, or a clock that was put back
@@ -90,6 +90,7 @@ def clock_of(path: Path, profile: Profile, dialect: Dialect, time_places: tuple[
     if numbers:
         cells = [dialect.marks.plain(cell) for cell in cells]
     unit = dialect.units[place] or unit_in_name(dialect.names[place], TIME)
+    unit = "" if factor_in(unit) or factor_in(dialect.names[place]) else unit
     return clocks.decide(path, profile.path, profile.time, cells, unit, numbers=numbers)
 
 

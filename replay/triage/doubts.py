@@ -5,6 +5,7 @@ no standstill     so nobody can tell that
 falling           net oil pressure of running against itself, over days and weeks
 starts            so many an hour that the running status must chatter; those that stopped before oil pressure came
 judged share      hours that were lost, or in which the readings were in doubt
+gaps              within a file, beside which the machine ran
 
 All limits below are assumed; each doubt tells its figure.
 """
@@ -16,7 +17,7 @@ from replay.ground.shown import shown_in
 from replay.ground.wording import counted, duration, percent, pressure
 from replay.settings import Settings
 from replay.triage import kernel
-from replay.triage.findings import Doubt, Findings
+from replay.triage.findings import LEAST_LOST_MS, Doubt, Findings
 from replay.triage.trends import Trend, trend
 
 # Places in the advice of `replay.triage.ranking`; a note changes no advice.
@@ -145,6 +146,9 @@ def _held(found: Findings) -> Iterator[Doubt]:
 
 def _joining(found: Findings) -> Iterator[Doubt]:
     gaps = found.gaps
+    if gaps.running:
+        told = f"{duration(gaps.running_ms)} lost in {counted(gaps.running, 'gap')} of over {duration(LEAST_LOST_MS)}"
+        yield Doubt(CANNOT_TELL, f"{told} beside which it ran: nobody saw whether it was short of oil then")
     if gaps.count:
         lost = f", {duration(gaps.lost_ms)} of them lost within a file" if gaps.lost_ms else ""
         text = f"{counted(gaps.count, 'gap')} of {duration(gaps.ms)} together, the longest {duration(gaps.longest_ms)}"

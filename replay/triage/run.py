@@ -29,6 +29,7 @@ from replay.triage.overlaps import ToldBefore
 
 Array = NDArray[np.int64]
 
+RUNNING = FIRST_INPUT + ranges.RUN_FEEDBACK
 ROWS = 1 << 16  # of a log that are held at a time
 ROOM = 1024  # events of one call of the kernel
 
@@ -100,6 +101,7 @@ class Log:
         self.remembers_ms = max(settings.values[ranges.TRIP_MEMORY], RESET_AFTER_MS)
         findings.engine = "compiled" if fast else "portable"
         self.last_ms: int | None = None
+        self.ran = False  # in the last row
         self.begin = self.told_to = 0  # of the file at hand: its first row, and up to where its rows were told before
         self.pieces: list[Piece] = []
         self.before: ToldBefore | None = None  # what was told of the times of the file at hand
@@ -177,11 +179,11 @@ class Log:
             columns[FIRST_INPUT + ranges.ELAPSED, 0] = min(gap, ranges.INPUTS[ranges.ELAPSED][3])
             if self.file.rows == 0 and gap > self.settings.values[ranges.MAX_GAP]:
                 columns[FIRST_INPUT + ranges.ELAPSED, 0] = 0
-                self._break_off(gap)
+                self._break_off(gap, ran=self.ran or bool(columns[RUNNING, 0]))
         if self.file.rows == 0:
             self.pieces.append(self.file)
             self.since.append(int(columns[TIME, 0]))
-        self.last_ms = int(columns[TIME, -1])
+        self.last_ms, self.ran = int(columns[TIME, -1]), bool(columns[RUNNING, -1])
         day, last = ((int(columns[TIME, at]) - self.day_zero) // kernel.DAY_MS for at in (0, -1))
         days = np.zeros((last - day + 1, kernel.DAY_SIZE), np.int64)
         zero = self.day_zero + day * kernel.DAY_MS
@@ -192,11 +194,12 @@ class Log:
         self.file.rows += columns.shape[1]
         self.findings.rows += columns.shape[1]
 
-    def _break_off(self, gap: int) -> None:
-        """Note a gap before the file at hand."""
+    def _break_off(self, gap: int, *, ran: bool) -> None:
+        """Note a gap before the file at hand; ran: beside it the machine did."""
         self._tell(self.watch.finish(), ends_with_log=True)
         source = self.file.placed.part.source
-        self.findings.gaps.add(gap, lost=bool(source) and source == self.pieces[-1].placed.part.source)
+        lost = bool(source) and source == self.pieces[-1].placed.part.source
+        self.findings.gaps.add(gap, lost=lost, ran=ran)
         self.findings.logs += 1
         self.watch.begin()
         if gap > self.remembers_ms:

@@ -23,7 +23,7 @@ from replay.ground.refusal import Refusal
 from replay.library import read_library
 from replay.score.explaining import explain_trace
 from replay.settings import read_settings
-from replay.trace import LongTrace, read_trace
+from replay.trace import LongTrace, read_trace, trace
 from tests.conftest import SETTINGS, trace_csv
 from tests.support.command import lubetrip
 
@@ -247,15 +247,20 @@ def looks_of(drawn: Picture, stretches: int) -> list[object]:
 
 
 def test_a_long_file_is_drawn_as_it_is_read(library: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Catches a year that is read as a whole to be drawn, and a picture without its label and stops."""
+    """Catches a year that is read as a whole to be drawn, or several times, and a picture without its label and stops."""
     monkeypatch.setattr("replay.trace.trace.LONG", 100)
     monkeypatch.setattr("replay.trace.trace.read_trace", lambda path: pytest.fail(f"reads the whole of {path}"))
     drawn = []
     monkeypatch.setattr(
         "replay.drawing.plot.draw", lambda shown, heading: drawn.append((shown, heading)) or draw(shown, heading)
     )
+    read = []
+    pieces = trace.read_pieces
+    monkeypatch.setattr("replay.trace.trace.read_pieces", lambda path, rows: read.append(rows) or pieces(path, rows))
     draw_trace(library / "fault.png", library / "fault.csv")
     ((shown, heading),) = drawn
+
+    assert read.count(trace.ROWS) == 1  # it is drawn and judged as it is read
 
     assert heading.startswith("fault: hit, margin 121.0 s; must trip from 100 s to 250 s")
     assert [(mark.kind, mark.at_s) for mark in shown.marks][:3] == [

@@ -100,6 +100,36 @@ def test_a_gap_within_one_file_of_the_logger_was_lost(site: Settings, tmp_path: 
     assert notes(findings) == ("1 gap of 6.7 min together, the longest 6.7 min, 6.7 min of them lost within a file",)
 
 
+@pytest.mark.parametrize(
+    ("ran", "to", "doubted"),
+    [
+        ((0, 9000), 4301, True),
+        ((0, 4001), 4301, True),
+        ((4301, 9000), 4301, True),
+        ((0, 3000), 4301, False),
+        ((0, 9000), 4299, False),
+    ],
+)
+def test_what_happened_in_a_gap_beside_which_it_ran_cannot_be_told(
+    ran: tuple[int, int],
+    to: int,
+    doubted: bool,
+    site: Settings,
+    tmp_path: Path,
+) -> None:
+    """Catches a machine called healthy of whose one starved spell no row is left; and a doubt where it stood."""
+    quiet = made(9000, lambda s: 120 if ran[0] <= s < ran[1] else 0, running=lambda s: ran[0] <= s < ran[1])
+    findings = joined(site, tmp_path, quiet, [(0, 4001), (to, 9001)], source="march.csv")
+    texts = [doubt.text for doubt in findings.doubts or () if "nobody saw" in doubt.text]
+
+    assert findings.judged_share > 0.8
+    assert (
+        texts
+        == ["5.0 min lost in 1 gap of over 5.0 min beside which it ran: nobody saw whether it was short of oil then"]
+        * doubted
+    )
+
+
 @pytest.mark.parametrize("again", [(0, 601), (300, 601), (120, 400), (590, 601)])
 def test_what_two_files_tell_counts_once(again: tuple[int, int], site: Settings, tmp_path: Path) -> None:
     """Catches a month exported twice that gives two spells, and run hours of more than there were."""
