@@ -16,6 +16,7 @@ from replay.ground.refusal import refusal
 from replay.ground.shown import asked
 from replay.ground.wording import pressure
 from replay.physics.behaviour import TABLE
+from replay.physics.drawing import Site
 from replay.trace import Trace
 from replay.trace.files import read_columns
 
@@ -32,7 +33,8 @@ LEAST_S = 60.0
 USUAL = 0.96  # quantile that stands for what a pressure is usually: an event may last nearly the whole run
 FALLEN = 0.7  # of the usual suction or net oil pressure: below is an event
 EVENT_S = 3.0
-FAR = 2.0  # times the suction of its site: no suction of this machine
+FAR = 1.45  # beyond the suction of its site, some 10 K of evaporating temperature: no suction of this machine
+OFF_SPEED = 0.1  # beyond its speeds, share
 
 
 @dataclass(frozen=True, eq=False)
@@ -121,21 +123,37 @@ def run_of(trace: Trace, path: Path | None = None) -> Run:
     )
 
 
-def refuse_other_machine(run: Run, usual_suction_pa: float) -> None:
-    """Refuse a run whose pressures are none of a machine with this usual suction (Pa). Raises Refusal."""
+def refuse_other_machine(run: Run, least: Site, most: Site) -> None:
+    """Refuse a run whose pressures or speed are none of a machine between two ends of its file. Raises Refusal.
+
+    Suction may lie low for most of a run, and above the usual for a while after it: of the one end its highest counts,
+    of the other its median.
+    """
     if not run.settled.any():
         raise refusal(run.id, "", f"never runs for {SETTLED_S:g} s", "a run of the machine")
     net, suction = (float(np.quantile(values[run.settled], USUAL)) for values in (run.net_pa, run.suction_pa))
-    told = TABLE["healthy_net_pa"]
-    units = asked()
-    seen, usual = (f"{units.number(pascals)} {units.absolute}" for pascals in (suction, usual_suction_pa))
+    told, units = TABLE["healthy_net_pa"], asked()
     other = "a run of this machine, both pressures absolute (another machine's log? gauge for absolute, psi for kPa?)"
+
+    def seen(pascals: float) -> str:
+        return f"{units.number(pascals)} {units.absolute}"
+
+    usual = " to ".join(dict.fromkeys(seen(site.suction_pa) for site in (least, most)))
     if not 0.8 * told.low <= net <= 1.2 * told.high:
         rule = f"{pressure(net)} at its highest, where pumps hold {pressure(told.low)} to {pressure(told.high)}"
         raise refusal(run.id, "net oil pressure", rule, other)
-    if not usual_suction_pa / FAR <= suction <= usual_suction_pa * FAR:
-        rule = f"{seen} at its highest, where the machine file has {usual}"
+    if suction < least.suction_pa / FAR:
+        rule = f"{seen(suction)} at its highest, where the machine file has {usual}"
         raise refusal(run.id, "suction pressure", rule, other)
+    median = float(np.median(run.suction_pa[run.settled]))
+    if median > most.suction_pa * FAR:
+        rule = f"{seen(median)} for half of the run, where the machine file has {usual}"
+        raise refusal(run.id, "suction pressure", rule, other)
+    slow, fast = (least.speeds_rpm or (least.speed_rpm,))[0], most.speed_rpm
+    if run.speed_rpm is not None and not slow * (1.0 - OFF_SPEED) <= run.speed_rpm <= fast * (1.0 + OFF_SPEED):
+        turns = " to ".join(dict.fromkeys(f"{speed:.0f}" for speed in (slow, fast)))
+        rule = f"{run.speed_rpm:.0f} rpm, where the machine file has {turns} rpm"
+        raise refusal(run.id, "speed_rpm", rule, "a run of this machine (another machine's log?)")
 
 
 def _mended(
