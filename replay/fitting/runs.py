@@ -1,8 +1,8 @@
 """A measured run as a fit takes it: suction that the model is made to follow, oil pressure that it has to explain.
 
 Suction is smoothed where it rests and left nearly as it was read where it moves; a reading that stands alone far from
-its neighbours is no pressure. What an oil reading may be off by is its noise, what no model of this kind can promise
-(`MODEL_PA`), and a moment of time, so that a steep edge a little early is no large error.
+its neighbours is no pressure. What an oil reading may be off by is its noise, the digits of both sensors, what no model
+of this kind can promise (`MODEL_PA`), and a moment of time, so that a steep edge a little early is no large error.
 """
 
 from dataclasses import dataclass
@@ -107,16 +107,17 @@ def run_of(trace: Trace, path: Path | None = None) -> Run:
     suction, _ = _mended(path, trace, trace.suction_pa, "suction_pressure_kpa", period_s)
     oil, read = _mended(path, trace, trace.oil_pa, "oil_pressure_kpa", period_s)
     noise = _noise(oil)
+    digits = [_digit_pa(pascals) for pascals in (trace.oil_pa, trace.suction_pa)]
     slope = np.abs(np.gradient(_smooth(oil, 1.0 / period_s), time_s))
     columns = {} if path is None else read_columns(path)
     running = trace.running > 0
     return Run(
         trace,
         time_s,
-        _rested(suction, period_s),
+        _rested(suction, period_s, digits[1]),
         oil,
         read,
-        np.sqrt(noise**2 + MODEL_PA**2 + (MOMENT_S * slope) ** 2),
+        np.sqrt(noise**2 + sum(digit**2 for digit in digits) / 12.0 + MODEL_PA**2 + (MOMENT_S * slope) ** 2),
         noise,
         _told(columns.get("oil_temperature_c"), np.arange(len(time_s)) == 0),
         _told(columns.get("speed_rpm"), running),
@@ -185,16 +186,22 @@ def _noise(values: Vector) -> float:
     return float(1.4826 * np.median(np.abs(bend)) / np.sqrt(1.5))
 
 
+def _digit_pa(pascals: NDArray[np.int64]) -> float:
+    """Return the step in which a channel's readings go: of a fine one next to nothing."""
+    steps = np.diff(np.unique(pascals[pascals != NO_READING]))
+    return float(steps.min()) if steps.size else 0.0
+
+
 def _smooth(values: Vector, samples: float) -> Vector:
     from scipy.ndimage import gaussian_filter1d
 
     return np.asarray(gaussian_filter1d(values, max(samples, 0.1), mode="nearest"))
 
 
-def _rested(values: Vector, period_s: float) -> Vector:
-    """Smooth where pressure rests and hardly where it moves."""
+def _rested(values: Vector, period_s: float, digit_pa: float) -> Vector:
+    """Smooth where pressure rests and hardly where it moves; the last digit's flicker is no movement."""
     smooth = _smooth(values, SMOOTH_S / period_s)
-    moving = np.abs(values - smooth) > 4.0 * _noise(values) + 1e3
+    moving = np.abs(values - smooth) > 4.0 * _noise(values) + 1e3 + digit_pa
     return np.where(moving, _smooth(values, QUICK_S / period_s), smooth)
 
 
