@@ -36,6 +36,7 @@ def fit_view(fit: Fit, to: Path) -> RenderableType:
             [
                 ("told", _named(fit.told)),
                 ("not told", f"{_named(fit.untold)}: their whole range is in the ensemble"),
+                ("not fitted", "solubility, viscosity and dimensions: as stated, or drawn from their ranges"),
                 ("bearings", fit.bearings.told),
                 ("left out", f"{fit.dropped} members that were much less likely than the best"),
             ]

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from replay.engine.workers import Progress, host_code, quiet, workers
+from replay.fitting.belonging import refuse_strangers
 from replay.fitting.holdout import Prediction, fitted, predict
 from replay.fitting.inspections import Bearings, bearings_of
 from replay.fitting.members import Errors, Member, Problem, fit_member, shown_errors
@@ -118,12 +119,12 @@ def fit_machine(
     if target is not None:
         check_writable(target)
     checked = None if settings is None and shelf.settings is None else settings_of(settings, shelf, "fit")
-    site = described.middle()
-    held = [_run(entry, site.suction_pa) for entry in _entries(shelf, hold_out)]
+    held = [_run(entry, described) for entry in _entries(shelf, hold_out)]
     wanted = ids or [entry.id for entry in shelf.entries if entry.id not in hold_out]
-    runs = _with_events(shelf, [_run(entry, site.suction_pa) for entry in _entries(shelf, wanted)])
+    runs = _with_events(shelf, [_run(entry, described) for entry in _entries(shelf, wanted)])
     kinds = _kinds(described)
     problems = {kind: _problem(described, oils, runs) for kind, oils in kinds.items()}
+    refuse_strangers([_problem(described, oils, (*runs, *held)) for oils in kinds.values()], described.file)
     folder = None if target is None else target.with_name(target.name + WORK)
     with workers(jobs, cluster) as each, progress(SCOUTING * len(kinds) + members, "fitting") as stage:
         work = _Work(folder, _digest(described, shelf, runs))
@@ -185,9 +186,9 @@ def _entries(library: Library, ids: Sequence[str]) -> list[Entry]:
     return found
 
 
-def _run(entry: Entry, usual_suction_pa: float) -> Run:
+def _run(entry: Entry, machine: MachineFile) -> Run:
     run = run_of(replace(read_trace(entry.path), name=entry.id), entry.path)
-    refuse_other_machine(run, usual_suction_pa)
+    refuse_other_machine(run, *machine.ends())
     return run
 
 

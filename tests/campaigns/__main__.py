@@ -11,6 +11,7 @@ from tests.campaigns.proof import proof
 from tests.campaigns.reloading import reload
 from tests.campaigns.slips import slips
 from tests.campaigns.soak import soak
+from tests.campaigns.strangers import strangers
 from tests.campaigns.years import years
 
 command.add_command(confirm)
@@ -23,6 +24,7 @@ command.add_command(proof)
 command.add_command(reload)
 command.add_command(slips)
 command.add_command(soak)
+command.add_command(strangers)
 command.add_command(years)
 
 if __name__ == "__main__":

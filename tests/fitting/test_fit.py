@@ -10,14 +10,14 @@ from protect.ranges import NO_READING
 from replay.fitting import fitting, members
 from replay.fitting.driven import drive
 from replay.fitting.members import Drawn, Errors, Problem, fit_member
-from replay.fitting.runs import Run, run_of
+from replay.fitting.runs import run_of
 from replay.fitting.unknowns import RunStart, figures_of, unknowns_of
 from replay.fitting.words import misfits_of
 from replay.machine import read_machine
 from replay.physics.simulate import simulate
 from replay.trace import Trace, read_trace
 from tests.support.command import lubetrip
-from tests.support.made_machines import BENCH, RUNS, STUCK, THROTTLED, Made, made_machine
+from tests.support.made_machines import BENCH, RUNS, STUCK, THROTTLED, Made, made_machine, run_from
 
 pytestmark = pytest.mark.slow("simulates machines, some hundred times each")
 
@@ -35,14 +35,6 @@ def hasty(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(members, "PASSES", 2)
     monkeypatch.setattr(fitting, "SCOUTING", 2)
     monkeypatch.setattr(fitting, "GROSS", 1.0)
-
-
-def run_from(made: Made, name: str) -> Run:
-    """Return a run as its sensors tell it, without a file."""
-    told = made.trace(name)
-    crankcase = told.suction_pa if told.crankcase_pa is None else told.crankcase_pa
-    reset = np.zeros_like(told.running)
-    return run_of(Trace(name, 0.0, told.time_ms, told.oil_pa, told.suction_pa, crankcase, told.running, reset))
 
 
 def folder_of(made: Made, folder: Path, names: tuple[str, ...] = RUNS) -> tuple[Path, Path]:

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
+from replay.fitting.runs import Run, run_of
 from replay.fitting.unknowns import OF_BEHAVIOUR, OF_MACHINE, OF_OIL
 from replay.library.editing import entry_text
 from replay.machine import MachineFile, machine_from
@@ -20,6 +21,7 @@ from replay.physics.schedule import Channel, Schedule
 from replay.physics.sensors import NEVER_S
 from replay.physics.simulate import Case, random_of_trace, simulate
 from replay.synth.libraries import write_trace
+from replay.trace import Trace
 
 LENGTH_S = 900.0
 BENCH, THROTTLED, STUCK = RUNS = ("bench-valve-shut", "throttled", "liquid-valve-stuck")
@@ -82,6 +84,14 @@ def made_machine(
             behaviour=site.behaviour,
         )  # fmt: skip
     return Made(text, described, site, cases)
+
+
+def run_from(made: Made, name: str) -> Run:
+    """Return a run as its sensors tell it, without a file."""
+    told = made.trace(name)
+    crankcase = told.suction_pa if told.crankcase_pa is None else told.crankcase_pa
+    reset = np.zeros_like(told.running)
+    return run_of(Trace(name, 0.0, told.time_ms, told.oil_pa, told.suction_pa, crankcase, told.running, reset))
 
 
 def _description(draw: Draw, foams: bool) -> str:
