@@ -20,7 +20,7 @@ from tests.support.command import lubetrip
 
 SETTINGS = Path(__file__).parents[2] / "fixtures" / "settings.toml"
 RATES = {"power-dip": 12.0, "pump-drive-broken": 0.01}
-PRICES = {"nuisance_stops": 1.0, "lost_with": 400.0}
+PRICES = {"nuisance_stops": 1.0, "lost_with": 1600.0}
 Counts = Callable[[int, int], tuple[int, int]]  # candidate, machine-year -> nuisance stops in duty, machines lost
 
 
@@ -57,9 +57,9 @@ def raced(
 
 
 def brute(counts: Counts, count: int, years: int) -> list[float]:
-    """Return what a year costs under each candidate when all run all years, by hand: a lost one weighs 0.01 / 2."""
+    """Return what a year costs under each candidate when all run all years, by hand: a lost one weighs 0.01 / 8."""
     return [
-        float(np.mean([nuisance + 400.0 * 0.005 * lost for nuisance, lost in (counts(c, y) for y in range(years))]))
+        float(np.mean([nuisance + 1600.0 * 0.00125 * lost for nuisance, lost in (counts(c, y) for y in range(years))]))
         for c in range(1, count + 1)
     ]
 
@@ -70,7 +70,7 @@ def test_a_year_costs_its_figures_at_their_prices() -> None:
     year = year_of(0, 3, 2)
     half = replace(year, hours=YEAR_H / 2)
 
-    assert cost_of(year, weights, PRICES) == pytest.approx(3 * 1.0 + 2 * 0.005 * 400.0)
+    assert cost_of(year, weights, PRICES) == pytest.approx(3 * 1.0 + 2 * 0.00125 * 1600.0)
     assert cost_of(half, weights, PRICES) == pytest.approx(2 * cost_of(year, weights, PRICES))
     assert cost_of(year, weights, {"lockouts": 5.0}) == 0.0
     year.tallies[DUTY].down_h = 8.0
