@@ -166,7 +166,7 @@ NOTHING_OWN = Own(-1, -1, None)  # better than which no law is
 
 
 def comparators(grid: Grid, traces: Sequence[Counts], own: Own = NOTHING_OWN) -> tuple[Comparator, ...]:
-    """Return each law over all traces beside what the settings come to; without that only the curve says anything."""
+    """Return each law over all traces, beside what the settings come to; without that, only its curve tells."""
     if not traces:
         return ()
     misses = np.sum([one.missed for one in traces], axis=0)

@@ -33,16 +33,12 @@ RUNNING = FIRST_INPUT + ranges.RUN_FEEDBACK
 ROWS = 1 << 16  # of a log that are held at a time
 ROOM = 1024  # events of one call of the kernel
 
-# Rows from which compiling pays: with the code on disk it waits for numba, without it for the compiler as well.
-PAYS_FROM = 80_000
-PAYS_FROM_COMPILING = 600_000
-
 
 class Watch:
     """The kernel over one log: interpreted on lists, or compiled on arrays."""
 
     def __init__(self, settings: Settings, *, fast: bool) -> None:
-        self._run = compiled.compiled(kernel.watch, kernel) if fast else kernel.watch
+        self._run = compiled.native(kernel.watch, kernel) if fast else kernel.watch
         self.machine = machine(settings, fast=fast)
         shapes = (kernel.TOTALS_SIZE, (kernel.KINDS, kernel.EVENT_SIZE), (ROOM, kernel.EVENT_SIZE))
         self.totals, self.opened, self.events = (self.machine.words(np.zeros(shape, np.int64)) for shape in shapes)
@@ -83,8 +79,8 @@ class Watch:
 
 def compiling_pays(rows: int) -> bool:
     """Tell whether compiled code is likely to be done sooner with so many rows."""
-    on_disk = compiled.is_on_disk() and any(compiled.cache_folder(kernel).rglob("*watch*.nbc"))
-    return rows >= (PAYS_FROM if on_disk else PAYS_FROM_COMPILING)
+    on_disk = compiled.is_on_disk() and compiled.is_on_disk(kernel.watch, kernel)
+    return rows >= (compiled.PAYS_FROM if on_disk else compiled.PAYS_FROM_COMPILING)
 
 
 class Log:
