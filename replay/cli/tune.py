@@ -151,7 +151,7 @@ def tolerances(
         from replay.drawing.plot_tuning import save_tornado
 
         about = moved.robust.settings
-        save_tornado(plot, moved.robust, f"settings {Path(about.file).name}, digest {about.digest[:12]}")
+        save_tornado(plot, moved, f"settings {Path(about.file).name}, digest {about.digest[:12]}")
     give_report(json_file, moved.as_json(), lambda: tolerances_view(moved, families))
     if moved.unjudged:
         raise SystemExit(NOT_JUDGED)

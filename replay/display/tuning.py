@@ -58,7 +58,7 @@ def pareto_table(report: dict[str, Any], parts: tuple[str, ...]) -> Table:
     where = ", then ".join(PARTS[part] for part in parts)
     heads = ("candidate", "settings", *LIMITS * len(parts), "alike", "acceptance, whole library")
     last = len(heads) - 1
-    caption = f"Pareto set: by no other candidate beaten in all three {where}{more}"
+    caption = f"Pareto set: no other is as good in all three and better in one {where}{more}"
     foot = _line(report["base_settings"], " base", parts)
     return Table(caption, heads, rows, foot, texts=frozenset({1, last}), wide=frozenset({last}))
 
