@@ -114,29 +114,21 @@ WRONG = {
 PLAIN = "        sum += (word & HALF) + (word >> 16);\n"
 WEIGHTED = "        sum += (weight * (word & HALF)) + ((weight + 1U) * (word >> 16));\n"
 PUT, LOW_FIRST = "(word >> (8 * place))", "for (place = 3; place >= 0; place--) {\n        word ="
+SEAL, SAVED = "lubetrip_seal.c", "lubetrip_saved.c"
+HIGH_FIRST = LOW_FIRST.replace("place = 3; place >= 0; place--", "place = 0; place < 4; place++")
 # file of the port, and what is changed in it, one place after the other
-WRONG_MEMORY = {
-    "plain sum in 20 bits": ("lubetrip_seal.c", (PLAIN, f"{PLAIN}        sum &= 0xFFFFFU;\n")),
-    "plain sum in 16 bits": ("lubetrip_seal.c", (PLAIN, f"{PLAIN}        sum &= 0xFFFFU;\n")),
-    "weighted sum in 25 bits": ("lubetrip_seal.c", (WEIGHTED, f"{WEIGHTED}        sum &= 0x1FFFFFFU;\n")),
-    "weighted sum in 24 bits": ("lubetrip_seal.c", (WEIGHTED, f"{WEIGHTED}        sum &= 0xFFFFFFU;\n")),
-    "weighted sum with a remainder": ("lubetrip_seal.c", (WEIGHTED, f"{WEIGHTED}        sum %= 65521U;\n")),
-    "weighted sum in a float": (
-        "lubetrip_seal.c",
-        (WEIGHTED, f"{WEIGHTED}        sum = (uint32_t)(float)sum;\n"),
-    ),
-    "weights in 5 bits": ("lubetrip_seal.c", ("        weight += 2U;", "        weight = (weight + 2U) & 31U;")),
-    "high half first": ("lubetrip_seal.c", (WEIGHTED, WEIGHTED.replace("(word & HALF)", "(word >> 16)", 1))),
-    "record with the highest byte first": (
-        "lubetrip_saved.c",
-        (PUT, "(word >> (8 * (3 - place)))"),
-        (LOW_FIRST, LOW_FIRST.replace("place = 3; place >= 0; place--", "place = 0; place < 4; place++")),
-    ),
-    "record written with the highest byte first": ("lubetrip_saved.c", (PUT, "(word >> (8 * (3 - place)))")),
-    "record read with the highest byte first": (
-        "lubetrip_saved.c",
-        (LOW_FIRST, LOW_FIRST.replace("place = 3; place >= 0; place--", "place = 0; place < 4; place++")),
-    ),
+WRONG_MEMORY: dict[str, tuple[str, list[tuple[str, str]]]] = {
+    "plain sum in 20 bits": (SEAL, [(PLAIN, f"{PLAIN}        sum &= 0xFFFFFU;\n")]),
+    "plain sum in 16 bits": (SEAL, [(PLAIN, f"{PLAIN}        sum &= 0xFFFFU;\n")]),
+    "weighted sum in 25 bits": (SEAL, [(WEIGHTED, f"{WEIGHTED}        sum &= 0x1FFFFFFU;\n")]),
+    "weighted sum in 24 bits": (SEAL, [(WEIGHTED, f"{WEIGHTED}        sum &= 0xFFFFFFU;\n")]),
+    "weighted sum with a remainder": (SEAL, [(WEIGHTED, f"{WEIGHTED}        sum %= 65521U;\n")]),
+    "weighted sum in a float": (SEAL, [(WEIGHTED, f"{WEIGHTED}        sum = (uint32_t)(float)sum;\n")]),
+    "weights in 5 bits": (SEAL, [("        weight += 2U;", "        weight = (weight + 2U) & 31U;")]),
+    "high half first": (SEAL, [(WEIGHTED, WEIGHTED.replace("(word & HALF)", "(word >> 16)", 1))]),
+    "record with the highest byte first": (SAVED, [(PUT, "(word >> (8 * (3 - place)))"), (LOW_FIRST, HIGH_FIRST)]),
+    "record written with the highest byte first": (SAVED, [(PUT, "(word >> (8 * (3 - place)))")]),
+    "record read with the highest byte first": (SAVED, [(LOW_FIRST, HIGH_FIRST)]),
 }
 
 
@@ -158,7 +150,7 @@ def test_a_wrong_port_is_found(name: str, tmp_path: Path) -> None:
 @pytest.mark.parametrize("name", WRONG_MEMORY)
 def test_a_wrong_seal_or_record_is_found_by_conform(name: str, tmp_path: Path) -> None:
     """Catches questions on seals and records in which sums too narrow, or the order of the bytes, have no effect."""
-    file, *changes = WRONG_MEMORY[name]
+    file, changes = WRONG_MEMORY[name]
     origin = C_FOLDER
     for number, (good, bad) in enumerate(changes):
         folder = tmp_path / str(number)
