@@ -179,9 +179,10 @@ def test_what_is_near_enough_or_short_is_no_misfit() -> None:
         (SIZES * 5e3, 50, 5e3, 0),
         (SIZES * 5e3 + 1.0, 50, 5e3, 1),
     ):
-        net = flat(100e3)
-        net[100 : 100 + count] += off
-        assert len(misfits_of(a_run(net, sigma_pa=sigma), made)) == told, (off, count, sigma)
+        for sign in (1.0, -1.0):
+            net = flat(100e3)
+            net[100 : 100 + count] += sign * off
+            assert len(misfits_of(a_run(net, sigma_pa=sigma), made)) == told, (sign * off, count, sigma)
     last = flat(100e3)
     last[-20:] += 20e3
     assert [(one.begin_s, one.end_s) for one in misfits_of(a_run(last), made)] == [(380.0, 399.0)]
