@@ -161,7 +161,7 @@ def test_readings_are_seen_without_those_that_are_none() -> None:
     assert (plain.readings, plain.missing, plain.least, plain.most) == (2, 1, 2.0, 4.0)
 
 
-@pytest.mark.parametrize("cut", [0, 1, FLAT_ROWS - 1, FLAT_ROWS, 70])
+@pytest.mark.parametrize("cut", [0, 1, FLAT_ROWS - 1, FLAT_ROWS, 25, 45, 69, 70])
 def test_standing_still_is_that_of_running_rows_however_blocks_end(cut: int) -> None:
     """Catches a stretch that ends with a block, one of standstill, of lost readings, or of fewer rows than count."""
     time = np.arange(120) * (FLAT_MS // 40)
