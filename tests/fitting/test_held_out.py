@@ -1,5 +1,6 @@
 """What is told of a run that no fit has seen, by hand: errors, times below a level, the stop, intervals, misfits."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -113,6 +114,17 @@ def test_with_settings_the_levels_and_the_stop_are_theirs(settings: Settings, mo
     assert told.trip_s.high is None  # one of three never stops
 
 
+def test_a_member_reads_with_the_noise_of_the_log(settings: Settings, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Catches members whose readings stand still, at which settings stop them as at a sensor that is stuck."""
+    net = np.full(900, 120e3)
+    run = a_run(net + np.random.default_rng(1).normal(0.0, 50.0, 900))
+    moving = SUCTION_PA + np.arange(900) % 3
+    run = replace(run, trace=replace(run.trace, suction_pa=moving, crankcase_pa=moving))
+    told = predicted(run, [net, net], settings, monkeypatch)
+    assert told.trip_s is not None
+    assert (told.trip_s.read, told.trip_s.median, told.trip_s.low) == (None, None, None)
+
+
 def test_an_interval_leaves_out_a_twentieth_at_each_end(monkeypatch: pytest.MonkeyPatch) -> None:
     """Catches another share than nine tenths, an end that is one member further in or out, and a mean for the median."""
     members = [flat(100e3) for _ in range(39)]
@@ -148,6 +160,14 @@ def test_what_no_member_makes_is_told_with_its_side_and_its_worst_moment() -> No
     ]
 
 
+def test_the_largest_misfit_is_told_first_whatever_its_side() -> None:
+    """Catches losses told behind every gain, however large."""
+    net = flat(100e3)
+    net[50:60], net[200:240] = 130e3, 40e3
+    found = misfits_of(a_run(net), np.array([flat(95e3), flat(105e3)]) + SUCTION_PA)
+    assert [one.begin_s for one in found] == [200.0, 50.0]
+
+
 def test_what_is_near_enough_or_short_is_no_misfit() -> None:
     """Catches a bound on the wrong side: as far as is allowed, as many sizes of the error, a moment less than lasts."""
     made = np.array([flat(100e3)]) + SUCTION_PA
@@ -159,9 +179,10 @@ def test_what_is_near_enough_or_short_is_no_misfit() -> None:
         (SIZES * 5e3, 50, 5e3, 0),
         (SIZES * 5e3 + 1.0, 50, 5e3, 1),
     ):
-        net = flat(100e3)
-        net[100 : 100 + count] += off
-        assert len(misfits_of(a_run(net, sigma_pa=sigma), made)) == told, (off, count, sigma)
+        for sign in (1.0, -1.0):
+            net = flat(100e3)
+            net[100 : 100 + count] += sign * off
+            assert len(misfits_of(a_run(net, sigma_pa=sigma), made)) == told, (sign * off, count, sigma)
     last = flat(100e3)
     last[-20:] += 20e3
     assert [(one.begin_s, one.end_s) for one in misfits_of(a_run(last), made)] == [(380.0, 399.0)]

@@ -74,7 +74,7 @@ NUMBERS: dict[str, dict[str, Any]] = {
     "replay.physics.days": {"DAY_S": 86_400.0, "DAYS": 365, "YEAR_H": 8760.0},
     # What a fit tells.
     "replay.fitting.holdout": {"LEVELS_PSI": (4.5, 7.0, 9.0), "COVERED": 0.9},
-    "replay.fitting.words": {"OFF_PA": 10e3, "SIZES": 4.0, "LEAST_S": 5.0},
+    "replay.fitting.words": {"OFF_PA": 10e3, "SIZES": 4.0, "LEAST_S": 5.0, "MOST_TOLD": 3},
     "replay.machine.limits": {
         "AGREE": 0.05, "LEAST_COMPRESSIBILITY": 0.8, "LEAST_RATIO": 1.3, "LEAST_EFFICIENCY": 0.1,
         "MOST_FLOOR_SHARE": 0.8, "CLEARANCE_RATIOS": (0.0003, 0.004), "MOST_CONSTANT": 1e5, "MOST_OFF": 0.25,

@@ -49,6 +49,42 @@ def test_a_pressure_is_doubted_from_its_limits_on(seen: dict[str, Any], said: li
     assert told(**seen) == said
 
 
+def test_a_doubt_tells_its_figure() -> None:
+    """Catches the floor of a gauge told with the atmosphere added to it, and a share of another whole."""
+    gauge = Readings(**(FINE | {"least": 2 * ATMOSPHERE}))
+    (floor,) = of_pressure("suction_pressure", "gauge", gauge, ATMOSPHERE)
+    assert "its floor of 101.3 kPa is the atmosphere" in floor
+    cut = Readings(**(FINE | {"least": ATMOSPHERE, "at_floor": 250}))
+    (floor,) = of_pressure("suction_pressure", "gauge", cut, ATMOSPHERE)
+    assert "lies there in 25 % of its rows" in floor
+
+
+@pytest.mark.parametrize(
+    ("numbers", "sentinels"),
+    [
+        ([3.0, 4.0, 999.0, 999.0, np.nan], {999.0: 2}),
+        ([3.0, 600.0, 999.0], {}),  # not far from all others
+        ([3.0, -999.0, np.nan], {-999.0: 1}),
+        ([999.0, 999.0], {999.0: 2}),  # and nothing else
+        ([3.0, 4.0, -1.0, -1.0], {-1.0: 2}),
+        ([3.0, 4.0, -1.0], {}),  # once is no sentinel
+        ([-0.89, 0.0, -1.0, -1.0], {-1.0: 2}),
+        ([-0.9, 0.0, -1.0, -1.0], {}),
+        ([9.0, 109.0, -1.0, -1.0], {}),  # nearer than a tenth of their spread
+        ([9.0, 108.9, -1.0, -1.0], {-1.0: 2}),
+    ],
+)
+@pytest.mark.parametrize("pieces", [1, 2])
+def test_a_number_that_stands_for_none_lies_far_from_all_others(
+    numbers: list[float], sentinels: dict[float, int], pieces: int
+) -> None:
+    """Catches a sentinel of one block that is forgotten in the next, and a reading taken for one."""
+    seen = Readings()
+    for part in np.array_split(np.array(numbers), pieces):
+        seen.see_source(part)
+    assert seen.sentinel_like() == sentinels
+
+
 def net_of(oil: list[int], crankcase: list[int], running: list[int]) -> Net:
     """Return what is seen of some rows, taken in two blocks."""
     net = Net(atmosphere_pa=ATMOSPHERE)
@@ -125,7 +161,7 @@ def test_readings_are_seen_without_those_that_are_none() -> None:
     assert (plain.readings, plain.missing, plain.least, plain.most) == (2, 1, 2.0, 4.0)
 
 
-@pytest.mark.parametrize("cut", [0, 1, FLAT_ROWS - 1, FLAT_ROWS, 70])
+@pytest.mark.parametrize("cut", [0, 1, FLAT_ROWS - 1, FLAT_ROWS, 25, 45, 69, 70])
 def test_standing_still_is_that_of_running_rows_however_blocks_end(cut: int) -> None:
     """Catches a stretch that ends with a block, one of standstill, of lost readings, or of fewer rows than count."""
     time = np.arange(120) * (FLAT_MS // 40)

@@ -97,6 +97,7 @@ def test_so_many_starts_an_hour_are_a_chattering_status(
         ((0, 0, 0, 0, 0, 25_000), ["net oil pressure reads"]),  # one day, which is no trend
         (tuple(range(0, 10_000, 1_000)), []),
         (tuple(range(0, 11_000, 1_000)), ["standstill zero of net"]),
+        (tuple(range(0, -11_000, -1_000)), ["standstill zero of net"]),
     ],
 )
 def test_a_standstill_zero_is_doubted_from_its_limits_on(

@@ -125,3 +125,9 @@ def test_a_vacuum_is_told_of_a_machine_that_was_not_starved():
     assert reasons(machine(**ran)) == ("ran twice in vacuum, 90.0 s",)
     ran["events"] = {VACUUM: 2, STARVED: 1}
     assert reasons(machine(**ran, starved_ms=60_000)) == ("60.0 s short of oil in 1 spell",)
+
+
+def test_running_on_past_a_stop_is_told_with_its_time_and_its_spells():
+    """Catches the gravest figure of a machine that nobody hears of."""
+    told = reasons(machine(events={STARVED: 2}, past_stop=2, ran_on_ms=90_000, starved_ms=200_000))
+    assert told[0] == "ran on 90.0 s past a stop by these settings, in 2 spells"
