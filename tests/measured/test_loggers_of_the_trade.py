@@ -270,6 +270,13 @@ FILES = CLOCKS | {name: File(text) for name, text in UNITS.items()} | {
         )
     ),
     "right to left": File(written(HEAD[::-1], lambda r: [str(int(r.run)), f2(r.suction), f2(r.oil), iso(r)])),
+    "a time for each signal": File(
+        written(
+            ("Time 1", HEAD[1], "Time 2", HEAD[2], "Running"),
+            lambda r: [iso(r), f2(r.oil), f"{r.at() + dt.timedelta(seconds=r.s // 2)}", f2(r.suction), str(int(r.run))],
+        ),
+        asks="Each holds times; they go apart: .* save each pair of columns as a file",
+    ),
     "blank rows": File(on_clock(iso).text.replace("\n", "\n\n")),  # type: ignore[union-attr, arg-type]
     "tags beside descriptions": File(
         "Time;Tag;Description;Value;Units\n" + "".join(
