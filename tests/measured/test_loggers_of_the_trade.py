@@ -149,7 +149,7 @@ CLOCKS = {
     "epoch with a fraction": on_clock(lambda r: f"{UNIX + r.s + 0.25:.2f}", "timestamp"),
     "epoch in us": on_clock(lambda r: str((UNIX + r.s) * 10**6), "timestamp"),
     "epoch in ns": on_clock(lambda r: str((UNIX + r.s) * 10**9), "timestamp"),
-    "seconds since 1904": on_clock(lambda r: str(UNIX + 2082844800 + r.s), answers=number("s")),
+    "seconds since 1904": on_clock(lambda r: str(UNIX + 2082844800 + r.s), asks='"elapsed", "epoch" or "serial day"'),
     "years of two digits": on_clock(lambda r: f"{r.at():%d.%m.%y %H:%M:%S}"),
     "AM and PM": on_clock(lambda r: f"{r.at(11):%m/%d/%Y %I:%M:%S %p}", answers={("time", "order"): "MDY"}),
     "a. m. and p. m.": on_clock(
