@@ -8,7 +8,7 @@ from replay.measured import long_days, text_lines
 from replay.measured.long_form import LongSource
 from replay.measured.profile import read_profile
 from replay.measured.text import TextSource
-from tests.measured.test_import_long import HEAD, ORDERS, pa, rows
+from tests.measured.test_import_long import HEAD, ORDERS, READINGS, pa, rows
 from tests.measured.test_import_long import PROFILE as LONG_PROFILE
 from tests.support.measured import HEADER, NO_READING, PROFILE, bring_in
 from tests.support.memory import peak_of
@@ -92,3 +92,15 @@ def test_an_hour_that_comes_twice_is_told_apart_in_a_long_table(order: int, tmp_
 
     assert trace.time_ms.tolist() == [0, *(10_800_000 + 60_000 * m for m in minutes)]
     assert trace.running.tolist() == [0] * 7 + [1] * 54
+
+
+def test_of_two_readings_of_a_time_that_wait_on_disk_the_later_counts(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Catches a corrected reading that gives way to the one before it since its day came in pieces."""
+    monkeypatch.setattr(text_lines, "BLOCK_BYTES", 64)
+    monkeypatch.setattr(long_days, "HELD_BYTES", 1)
+    again = [(s, "K1.OIL_PRESS", f"4.{s}", "Good") for s in (0, 1, 4)]
+    _, (trace,) = bring_in(tmp_path, HEAD + rows([*READINGS, *again]), LONG_PROFILE, repair=True)
+
+    assert trace.oil_pa.tolist() == [pa(4.0), pa(4.1), pa(4.1), NO_READING, pa(4.4), pa(4.4)]
