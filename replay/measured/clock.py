@@ -87,6 +87,12 @@ def _may_be_date(match: re.Match[str]) -> bool:
     )
 
 
+def go_apart(one: NDArray[np.int64], other: NDArray[np.int64]) -> int:
+    """Return by how many ms the difference of two columns of times, ms int64[n], moves over their rows."""
+    apart = (one - other)[(one != UNREADABLE) & (other != UNREADABLE)]
+    return int(apart.max() - apart.min()) if len(apart) else 0
+
+
 @dataclass(frozen=True)
 class Clock:
     """How the time column of a file reads.

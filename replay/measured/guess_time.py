@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from replay.ground.refusal import Refusal
-from replay.measured.clock import UNREADABLE, Clock, decide, dotted_times, looks_like_time, reads_as_digits
+from replay.measured.clock import UNREADABLE, Clock, decide, dotted_times, go_apart, looks_like_time, reads_as_digits
 from replay.measured.look import Look, Seen, column_key, quoted
 from replay.measured.marks import looks_like_number
 from replay.measured.naming import CLOCK, read_name
@@ -61,10 +61,14 @@ def time_columns(look: Look) -> Times:
     return Times(tuple((named or rising)[:1]), others, asked=len(named) > 1 or (not named and bool(rising)))
 
 
-def _apart(one: Seen, other: Seen) -> bool:
-    """Say whether two columns of times are of other moments: equal in some rows and not in others."""
-    pairs = [pair for pair in zip(one.cells, other.cells, strict=True) if all(pair)]
-    return any(a == b for a, b in pairs) and any(a != b for a, b in pairs)
+def _apart(look: Look, one: Seen, other: Seen) -> bool:
+    """Say whether two columns of times go apart, row after row, by more than the steps of one of them."""
+    both = [_decided(look, [c], c.cells, None) or _decided(look, [c], c.cells, "DMY") for c in (one, other)]
+    rows = [pair for pair in zip(one.cells, other.cells, strict=True) if all(pair)]
+    if not all(both) or len(rows) < LEAST_STEPS:
+        return False
+    times = [_ms(clock, list(cells)) for clock, cells in zip(both, zip(*rows, strict=True), strict=True) if clock]
+    return go_apart(*times) > STEPS_IN_A_GAP * float(np.median(np.abs(np.diff(times[0]))))
 
 
 def _time_of_day(look: Look, date: Seen) -> Seen | None:
@@ -114,7 +118,7 @@ def time_lines(look: Look, times: Times) -> Iterator[str]:
     if times.asked:
         others = "".join(f", or {column_key(look, column)}" for column in times.others)
         why = "Each holds times" if others else "It rises, no name says so"
-        if any(_apart(time[0], other) for other in times.others):
+        if any(_apart(look, time[0], other) for other in times.others):
             why += "; they go apart: where each signal has a time of its own, save each pair of columns as a file"
         if len(time) > 1 and not others:
             why = "The second holds fractions of a day: save it as it is shown, 12:00:00 for 0.5"

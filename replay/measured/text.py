@@ -49,6 +49,10 @@ class TextSource:
     def notes(self) -> list[str]:
         """Say how the file was read."""
         newest = ["newest first: read from its end"] if self.layout.newest_first else []
+        newest += [
+            f"LOOK: {name} holds other times of the same rows: are all signals of the time that is used"
+            for name in self.layout.other_times
+        ]
         return [*self.layout.dialect.notes(), f"time: {self.clock.note}", *newest]
 
     def blocks(self) -> Iterator[Block]:

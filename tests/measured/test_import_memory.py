@@ -8,7 +8,7 @@ from replay.measured import long_days, text_lines
 from replay.measured.long_form import LongSource
 from replay.measured.profile import read_profile
 from replay.measured.text import TextSource
-from tests.measured.test_import_long import HEAD, ORDERS, pa, rows
+from tests.measured.test_import_long import HEAD, ORDERS, READINGS, pa, rows
 from tests.measured.test_import_long import PROFILE as LONG_PROFILE
 from tests.support.measured import HEADER, NO_READING, PROFILE, bring_in
 from tests.support.memory import peak_of
@@ -78,12 +78,30 @@ def test_readings_that_wait_on_disk_are_the_same(order: str, tmp_path: Path, mon
 
 @pytest.mark.parametrize("order", [1, -1])
 def test_an_hour_that_comes_twice_is_told_apart_in_a_long_table(order: int, tmp_path: Path) -> None:
-    """Catches the second coming of an hour taken for the first where each day is put together by itself."""
+    """Catches the second coming of an hour taken for the first where each day is put together by itself.
+
+    The status is written at noon of the day before, and next in that hour.
+    """
     minutes = range(0, 300, 5)  # from midnight UTC of the day on which clocks go back at one in the morning
     local = [(120 + m if m < 60 else 60 + m) for m in minutes]
-    lines = [f"2026-10-25 {m // 60:02d}:{m % 60:02d}:00;{tag};1;Good\n" for m in local for tag in LONG_TAGS]
-    profile = LONG_PROFILE.replace('"UTC"', '"Europe/Berlin"\nrepeated_hour = "first"').replace('"5 s"', '"6 min"')
-    report, (trace,) = bring_in(tmp_path, HEAD + "".join(lines[::order]), profile)
+    lines = [f"2026-10-25 {m // 60:02d}:{m % 60:02d}:00;{tag};2;Good\n" for m in local for tag in LONG_TAGS[:2]]
+    status = ["2026-10-24 12:00:00;K1.RUN;0;Good\n", "2026-10-25 02:30:00;K1.RUN;1;Good\n"]
+    before = [f"2026-10-24 23:00:00;{tag};2;Good\n" for tag in LONG_TAGS[:2]]
+    lines = [status[0], *before, *lines[:14], status[1], *lines[14:]]
+    profile = LONG_PROFILE.replace('"UTC"', '"Europe/Berlin"').replace('"5 s"', '"6 h"')
+    _, (trace,) = bring_in(tmp_path, HEAD + "".join(lines[::order]), profile)
 
-    assert trace.time_ms.tolist() == [60_000 * m for m in minutes]
-    assert report.traces[0].start == "starts 2026-10-25T00:00:00.000Z, zone Europe/Berlin"
+    assert trace.time_ms.tolist() == [0, *(10_800_000 + 60_000 * m for m in minutes)]
+    assert trace.running.tolist() == [0] * 7 + [1] * 54
+
+
+def test_of_two_readings_of_a_time_that_wait_on_disk_the_later_counts(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Catches a corrected reading that gives way to the one before it since its day came in pieces."""
+    monkeypatch.setattr(text_lines, "BLOCK_BYTES", 64)
+    monkeypatch.setattr(long_days, "HELD_BYTES", 1)
+    again = [(s, "K1.OIL_PRESS", f"4.{s}", "Good") for s in (0, 1, 4)]
+    _, (trace,) = bring_in(tmp_path, HEAD + rows([*READINGS, *again]), LONG_PROFILE, repair=True)
+
+    assert trace.oil_pa.tolist() == [pa(4.0), pa(4.1), pa(4.1), NO_READING, pa(4.4), pa(4.4)]

@@ -149,7 +149,7 @@ CLOCKS = {
     "epoch with a fraction": on_clock(lambda r: f"{UNIX + r.s + 0.25:.2f}", "timestamp"),
     "epoch in us": on_clock(lambda r: str((UNIX + r.s) * 10**6), "timestamp"),
     "epoch in ns": on_clock(lambda r: str((UNIX + r.s) * 10**9), "timestamp"),
-    "seconds since 1904": on_clock(lambda r: str(UNIX + 2082844800 + r.s), answers=number("s")),
+    "seconds since 1904": on_clock(lambda r: str(UNIX + 2082844800 + r.s), asks='"elapsed", "epoch" or "serial day"'),
     "years of two digits": on_clock(lambda r: f"{r.at():%d.%m.%y %H:%M:%S}"),
     "AM and PM": on_clock(lambda r: f"{r.at(11):%m/%d/%Y %I:%M:%S %p}", answers={("time", "order"): "MDY"}),
     "a. m. and p. m.": on_clock(
@@ -270,6 +270,13 @@ FILES = CLOCKS | {name: File(text) for name, text in UNITS.items()} | {
         )
     ),
     "right to left": File(written(HEAD[::-1], lambda r: [str(int(r.run)), f2(r.suction), f2(r.oil), iso(r)])),
+    "a time for each signal": File(
+        written(
+            ("Time 1", HEAD[1], "Time 2", HEAD[2], "Running"),
+            lambda r: [iso(r), f2(r.oil), f"{r.at() + dt.timedelta(seconds=r.s // 2)}", f2(r.suction), str(int(r.run))],
+        ),
+        asks="Each holds times; they go apart: .* save each pair of columns as a file",
+    ),
     "blank rows": File(on_clock(iso).text.replace("\n", "\n\n")),  # type: ignore[union-attr, arg-type]
     "tags beside descriptions": File(
         "Time;Tag;Description;Value;Units\n" + "".join(
