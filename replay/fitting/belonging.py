@@ -26,7 +26,7 @@ from replay.ground.wording import pressure
 Vector = NDArray[np.float64]
 
 DRAWN = 60
-NEAR = 0.08  # assumed: share of what is drawn by which a figure may lie beyond it, and as much more in its unit
+NEAR = 0.08  # assumed: share of what is drawn by which a figure may lie beyond it, beside its `near`
 STOOD_S = 60.0  # from which on a standing machine's net oil pressure is its sensors' zero
 UP = 0.5  # of the usual net oil pressure: built up
 
@@ -36,7 +36,7 @@ class Trait(NamedTuple):
 
     name: str
     of: Callable[[Run, Vector], float]
-    near: float  # how far beyond what is drawn is no contradiction, beside `NEAR`
+    near: float  # assumed: how far beyond what is drawn is no contradiction, beside `NEAR`
     words: Callable[[float], str]
 
 
@@ -73,9 +73,9 @@ def _seconds(value: float) -> str:
 
 
 TRAITS = (
-    Trait("net oil pressure at its highest", _usual, 3e3, pressure),
+    Trait("net oil pressure at its highest", _usual, 5e3, pressure),
     Trait("net oil pressure at standstill", _standing, 5e3, pressure),
-    Trait("time from start to oil pressure", _build_up, 5.0, _seconds),
+    Trait("time from start to oil pressure", _build_up, 30.0, _seconds),
 )
 
 

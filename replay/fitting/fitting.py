@@ -269,7 +269,9 @@ def _check_gross(library: Library, fit: Fit) -> None:
 
 
 def _told(one: Prediction) -> dict[str, Any]:
-    figures = {figure.name: asdict(figure) for figure in (*one.below_s, *([one.trip_s] if one.trip_s else []))}
+    figures = {figure.name: asdict(figure) for figure in one.below_s}
+    if one.trip_s is not None:
+        figures["trip"] = asdict(one.trip_s)
     return {
         "trace": one.run.id,
         "net_error_pa": round(one.net_error_pa),

@@ -26,11 +26,11 @@ from replay.fitting.members import robust
 from replay.fitting.runs import MODEL_PA, Run, run_of
 from replay.fitting.unknowns import MOST_Z, RunStart, figures_of, site_with, unknowns_of, values_of
 from replay.ground.shown import asked
+from replay.ground.units import atmosphere_pa
 from replay.machine import MachineFile
 from replay.machine.found import FOUND
 from replay.physics import Channel, Schedule
 from replay.physics.agreeing import AGREE, KINDS
-from replay.physics.constants import ATMOSPHERE_PA
 from replay.physics.drawing import FOAMING, STILL, Site
 from replay.physics.families import case_of, label_of
 from replay.physics.simulate import Case, simulate
@@ -39,7 +39,7 @@ from replay.trace import Trace
 Vector = NDArray[np.float64]
 Show = Callable[["Possible"], Vector]  # what a measurement shows of a machine: readings in the size of their error
 
-MACHINES = 96
+MACHINES, TRIES = 96, 4
 NEAREST, ALIKE = 8, 7  # machines that a measurement leaves, and so many of them have to agree
 WAYS = 6  # in which readings differ, the largest, are looked at
 RIDGE = 0.3  # assumed
@@ -48,6 +48,7 @@ BEGIN_S, END_S = 60.0, 900.0
 SHUT_S, LONGER_S = 240.0, 600.0
 DRY_MIN = (4.0, 8.0, 16.0)
 LEVELS = (0.5, 0.3)  # of the usual suction
+HELD = 1.1  # a throttled suction lies so far from the usual one and from the limiting vacuum, at least
 TIED = 1e-9
 SURE = 10.0  # sizes of its error by which one finding lies off the next
 UNLIKE = 1e6  # readings of a machine that cannot make the run
@@ -108,8 +109,10 @@ def possible(described: MachineFile, count: int, seed: int) -> list[Possible]:
     """Draw machines that may be the described one."""
     generator = np.random.default_rng([seed, 4])
     stated = described.stated.get("oil.behaviour")
-    found = []
-    for number in range(count):
+    found: list[Possible] = []
+    for number in range(TRIES * count):
+        if len(found) == count:
+            break
         kind = stated or ("still", "foaming")[number % 2]
         oils = FOAMING if kind == "foaming" else STILL
         known = described.members[number % len(described.members)] if described.members else {}
@@ -207,15 +210,13 @@ def measurements(described: MachineFile) -> list[Measurement]:
         _run("one more run with the suction valve shut for 4 min", site, 0.0, SHUT_S),
         _run("one with it shut for 10 min", site, 0.0, LONGER_S),
     ]
-    plan = site.schedule()
-    if site.suction_pa > 1.1 * ATMOSPHERE_PA:
-        gauge = asked().suction(ATMOSPHERE_PA, 0.0)
-        opening = site.throttle_opening(plan, ATMOSPHERE_PA)
-        found.append(_run(f"one more run with the valve throttled to {gauge}", site, opening, LONGER_S))
+    air = atmosphere_pa(described.altitude_m)
+    levels = {f"one more run with the valve throttled to {asked().suction(air, described.altitude_m)}": air}
     for level in LEVELS:
-        opening = site.throttle_opening(plan, level * site.suction_pa)
-        name = f"one throttled to {100 * level:.0f} % of the usual suction, absolute"
-        found.append(_run(name, site, opening, LONGER_S))
+        levels[f"one throttled to {100 * level:.0f} % of the usual suction, absolute"] = level * site.suction_pa
+    for name, level in levels.items():
+        if HELD * site.limiting_vacuum_pa < level < site.suction_pa / HELD:
+            found.append(_run(name, site, site.throttle_opening(site.schedule(), level), LONGER_S))
     found += [
         Measurement(f"an inspection after {minutes:g} min without oil pressure", functools.partial(_found, minutes))
         for minutes in DRY_MIN

@@ -6,6 +6,7 @@ import pytest
 from replay.fitting import measuring
 from replay.fitting.measuring import MACHINES, forecast, open_labels, settles
 from replay.machine import machine_from
+from tests.support.machines import LARGE, SMALL, machine
 from tests.support.made_machines import made_machine
 
 MUST, RIDE, OPEN = range(3)
@@ -88,13 +89,24 @@ def test_what_is_known_is_the_same_in_all_machines() -> None:
     assert len({site.chain.oil.offset_pa for site in sites}) == len(sites)
 
 
+@pytest.mark.parametrize(
+    ("base", "evaporating", "throttled"), [(SMALL, "-8 C", 3), (SMALL, "-30 C", 1), (LARGE, "-40 C", 2)]
+)
+def test_only_levels_that_a_machine_can_hold_are_proposed(base: dict, evaporating: str, throttled: int) -> None:
+    """Catches a proposal that no valve can follow, and a traceback for a cold room."""
+    names = [one.name for one in measuring.measurements(machine(base, site__evaporating=evaporating))]
+
+    assert len(names) == len(set(names)) == 6 + throttled
+    assert sum("throttled" in name for name in names) == throttled
+
+
 @pytest.mark.slow("labels some cases on a hundred machines")
 def test_a_run_in_which_nothing_happens_ranks_below_a_bench_test() -> None:
     """Catches a forecast that sells any further log."""
-    machine = made_machine(3, foaming=False).described
+    described = made_machine(3, foaming=False).described
     cases = [("suction-valve-shut", 0), ("liquid-solenoid-stuck", 0), ("reload-before-film", 0)]
 
-    found = forecast(machine, cases, 7, lambda task, items, _: [task(one) for one in items], None)
+    found = forecast(described, cases, 7, lambda task, items, _: [task(one) for one in items], None)
 
     by_name = {one.name: one for one in found.told}
     nothing = by_name["a run in which nothing happens"]
