@@ -19,7 +19,7 @@ DRAWN = click.option(
     "--draws", type=click.IntRange(1, 100000), default=200, show_default=True, metavar="N", help="Of the Monte Carlo."
 )
 SEEDED = click.option(
-    "--seed", type=click.IntRange(0), default=1, show_default=True, metavar="S", help="Of draws, and of a search."
+    "--seed", type=click.IntRange(0), default=1, show_default=True, metavar="S", help="Of draws, search and forecast."
 )
 
 

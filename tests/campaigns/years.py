@@ -37,7 +37,7 @@ def years(
     hours: float, days: int, seed: int, settings: Path, keep: Path | None, jobs: int, *, picture: bool, record: bool
 ) -> None:
     """Run machine-hours of ordinary duty and tell what stops and what is missed."""
-    begun = time.monotonic()
+    begun, before = time.monotonic(), 0 if keep is None else len([*keep.glob(".forecast/year-*.json")])
     told = forecast_years(settings, math.ceil(hours / (24.0 * days)), seed, keep=keep, days=days, jobs=jobs)
     took_s = time.monotonic() - begun
     console().print(forecast_view(told))
@@ -45,7 +45,8 @@ def years(
     missed = told.missed()
     simulated = told.machine_years * YEAR_H
     line = (
-        f"{simulated:.0f} machine-hours in {took_s:.0f} s with {jobs} jobs: nuisance stops per machine-year "
+        f"{simulated:.0f} machine-hours, {before} of {len(told.years)} machine-years kept from before, the others in "
+        f"{took_s:.0f} s with {jobs} jobs: nuisance stops per machine-year "
         f"{duty.per_year:.3f} ({duty.lower:.3f} to {duty.upper:.3f}) in ordinary duty and upsets, "
         f"{faults.per_year:.4f} (at most {faults.upper:.4f}) in faults; of {missed['sampled']} faults that spoil a machine "
         f"{missed['missed']} missed ({missed['lower']:.4f} to {missed['upper']:.4f})"
