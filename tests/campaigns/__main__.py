@@ -6,6 +6,7 @@ from tests.campaigns.faults import faults
 from tests.campaigns.fits import fits
 from tests.campaigns.fuzz import fuzz
 from tests.campaigns.injection import injection
+from tests.campaigns.law import law
 from tests.campaigns.leaps import leaps
 from tests.campaigns.proof import proof
 from tests.campaigns.reloading import reload
@@ -19,6 +20,7 @@ command.add_command(faults)
 command.add_command(fits)
 command.add_command(fuzz)
 command.add_command(injection)
+command.add_command(law)
 command.add_command(leaps)
 command.add_command(proof)
 command.add_command(reload)

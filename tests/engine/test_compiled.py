@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from protect import conditions, integral, outputs, protection, ranges, signals, state, table, timers
+from protect import outputs, ranges, state
 from protect.protection import step
 from replay.engine import c_port, compiled, obeying, portable
 from replay.ground.refusal import Refusal
@@ -323,12 +323,9 @@ def test_a_step_that_numba_calls_is_the_interpreted_one(seed: int) -> None:
     trace, settings = adversarial(seed, 500)
     inputs = np.ascontiguousarray(portable.columns_of(trace)[obeying.FIRST_INPUT :].T)
     found = []
-    import numba
+    from tests.support import by_numba
 
-    from replay.engine.offered import offer
-
-    offer(signals, integral, timers, conditions, table, outputs, protection, state, obeying)
-    for run, words in ((stepped, np.ndarray.tolist), (numba.njit(stepped), np.asarray)):
+    for run, words in ((stepped, np.ndarray.tolist), (by_numba.compiled(stepped), np.asarray)):
         values, memory = words(np.array(settings.values)), words(np.zeros(state.STATE_SIZE, np.int64))
         state.power_up(memory, values)
         trail = np.zeros((len(trace), 25), np.int64)

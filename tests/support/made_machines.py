@@ -122,6 +122,11 @@ def _hidden(draw: Draw, described: MachineFile, foams: bool) -> Site:
     site = described.site(draw, FOAMING if foams else STILL)
     while site.chain.fault_s < NEVER_S:
         site = described.site(draw, FOAMING if foams else STILL)
+    return unlike(draw, site, foams=foams)
+
+
+def unlike(draw: Draw, site: Site, *, foams: bool) -> Site:
+    """Draw a site whose pump, oil and behaviour are others, the behaviour wider than any trace of `lubetrip synth` has it."""
     oil = {name: _drawn(draw, *_narrowed(*ends)) for name, ends in OF_OIL[foams].items()}
     pump = {name: getattr(site.machine, name) * _drawn(draw, *_narrowed(*ends)) for name, ends in OF_MACHINE.items()}
     behaviour = {}
