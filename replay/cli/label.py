@@ -6,7 +6,7 @@ from typing import Any
 import click
 
 from replay.cli.group import main
-from replay.cli.options import PATH, SETTINGS, ids
+from replay.cli.options import PATH, SETTINGS, ids, tell_written
 from replay.ground.refusal import refusal, visible
 
 QUEUES = ("unlabelled", "second", "differ", "all")
@@ -144,7 +144,9 @@ def _page(
     described = None if machine is None else read_machine(machine)
     made = write_label_page(page, folder, settings, queue=queue, who=who, machine=described, ids=ids, progress=Progress)
     size = len(made.text.encode("utf-8", "backslashreplace")) / 1e6
-    click.echo(f"{page}: {made.traces} traces, {size:.1f} MB; open it in a browser; `label --from` takes its result")
+    tell_written(
+        page, f"{page}: {made.traces} traces, {size:.1f} MB; open it in a browser; `label --from` takes its result"
+    )
 
 
 def _wanted(given: dict[str, Any]) -> "str | list[tuple[str | None, ...]]":

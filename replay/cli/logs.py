@@ -94,7 +94,7 @@ def _guess(files: tuple[Path, ...], out: Path | None) -> None:
 )
 @JSON
 @click.option("--csv", "csv_file", type=CSV, metavar="FILE|-", help="Write the events as CSV too.")
-@click.option("--html", type=HTML, metavar="FILE.html", help="Write a page with a plot of each event and trends too.")
+@click.option("--html", type=HTML, metavar="FILE.html|-", help="Write a page with a plot of each event and trends too.")
 @click.option(
     "--before",
     type=PATH,
@@ -135,7 +135,7 @@ def triage(
         from replay.report.fleet import write_fleet
 
         write_fleet(html, report, most_events)
-    if str(csv_file) != "-":
+    if "-" not in (str(csv_file), str(html)):
         give_report(json_file, report.as_json(), lambda: triage_view(report, most_events))
     if report.refused:
         raise SystemExit(2)

@@ -79,13 +79,16 @@ PLACE = PlaceType()
 LIBRARY = click.argument("library", metavar="[LIBRARY]", type=PLACE, default=".")
 TRACE = click.argument("trace", metavar="TRACE", type=PLACE)
 ID = click.argument("identity", metavar="[ID]", required=False, shell_complete=ids)
-HTML = OutputType(".html", ".htm")
+HTML = OutputType(".html", ".htm", dash=True)
 PICTURE = OutputType(".png", ".svg", ".pdf")
 XML, CSV = OutputType(".xml", dash=True), OutputType(".csv", dash=True)
 # What stands beside the logs of a folder and is read by nobody: what a command may write over there.
 REPORTS = (".html", ".htm", ".json", ".xml", ".png", ".svg", ".pdf", ".txt", ".zip")
 SETTINGS = click.option(
-    "--settings", type=PATH, metavar="FILE", help="Settings file; without it, the one named in library.toml."
+    "--settings",
+    type=PATH,
+    metavar="FILE|-",
+    help="Settings file, or standard input (-); without it, the one named in library.toml.",
 )
 JSON = click.option(
     "--json",
@@ -150,11 +153,16 @@ def give_file(out: Path, text: str) -> None:
         write_text(out, text)
 
 
+def tell_written(out: Path, text: str) -> None:
+    """Say what was written, beside a page that goes to standard output itself."""
+    click.echo(text, err=str(out) == "-")
+
+
 def give_text(out: Path | None, text: str) -> None:
     """Write a text into a file and name it, or show the text."""
     from replay.ground.files import write_text
 
-    if out is None:
+    if out is None or str(out) == "-":
         click.echo(text, nl=False)
     else:
         write_text(out, text)

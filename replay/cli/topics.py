@@ -15,7 +15,7 @@ TOPICS: dict[str, dict[str, tuple[str, ...]]] = {
             "show site suction-valve-shut-00000 -o trace.png",
             "show site/traces/suction-valve-shut-00000.csv -o trace.svg --units bar",
         ),
-        "report": ("report site -o report.html",),
+        "report": ("report site -o report.html", "report site -o report.html --against before.json"),
         "compare": ("compare old.toml new.toml --library site", "compare old.json new.json"),
         "record": ("score site --record rec", "record check rec"),
         "record check": ("record check rec", "record check rec --library site"),

@@ -263,7 +263,7 @@ def claims_table(score: Score) -> Table:
     """Return what all traces show, with limits, what is wanted, and what it would take."""
     limits = score.settings.acceptance
     confident = sure(limits.shown_confidence)
-    heads = ("quantity", "seen", "value", f"interval, {confident}", f"at most, {confident}", "allowed")
+    heads = ("quantity", "seen", "value", f"at most, {confident}", "allowed")
     rows = []
     margin = f"margin under {limits.min_margin_s:g} s"
     named = list(zip(("missed-trip probability", NUISANCE_PER_1000H, margin, IN_UPSET), score.claims, strict=True))
@@ -274,15 +274,10 @@ def claims_table(score: Score) -> Table:
         seen = f"{claim.events} in {claim.of:.2f} h" if claim.rule in RATES else f"{claim.events} of {claim.of:g}"
         if claim.rule == evidence.UPSET and score.totals.upsets_stopped is None:
             seen = NONE_MARKED
-        shown = (show(claim.point), _interval(claim), show(claim.upper), show(claim.wanted))
+        shown = (show(claim.point), show(claim.upper), show(claim.wanted))
         rows.append((name, seen, *shown, _further(claim), claim.verdict))
-    wide, texts = frozenset({2, 3, 7}), frozenset({7})
+    wide, texts = frozenset({2, 6}), frozenset({6})
     return Table("What these traces show", (*heads, "still needed", "verdict"), rows, texts=texts, wide=wide)
-
-
-def _interval(claim: evidence.Claim) -> str:
-    show, _ = RULES[claim.rule]
-    return " to ".join(map(show, claim.interval))
 
 
 def _further(claim: evidence.Claim) -> str:
@@ -298,9 +293,9 @@ def families_table(score: Score) -> Table:
     """Return counts, margins and limits of each family and of all."""
     confident = sure(score.settings.acceptance.shown_confidence)
     heads = (
-        *("family", "must trip", "hit", "missed", "early", f"missed-trip probability, {confident}"),
+        *("family", "must trip", "hit", "missed", "early", f"missed at most, {confident}"),
         *("median s", "worst s", "run h", "nuisance trips"),
-        *(f"{NUISANCE_PER_1000H}, {confident}", "upsets with a stop"),
+        *(f"per 1000 h at most, {confident}", "upsets with a stop"),
     )
     rows = [_family(name, part, score.family_claims[name]) for name, part in score.families.items()]
     foot = _family("all", score.totals, score.claims)
@@ -311,10 +306,10 @@ def families_table(score: Score) -> Table:
 def _family(name: str, part: Totals, claims: tuple[evidence.Claim, ...]) -> list[str]:
     tripping, riding = [NOTHING] * 5, [NOTHING] * 4
     if part.must_trip:
-        tripping = [str(part.must_trip), str(part.hit), str(part.missed), str(part.early), _interval(claims[0])]
+        tripping = [str(part.must_trip), str(part.hit), str(part.missed), str(part.early), percent(claims[0].upper)]
     if part.ride_through:
         upsets = NOTHING if part.upsets_stopped is None else f"{part.upsets_stopped} of {part.upsets}"
-        riding = [f"{part.ride_through_run_hours:.2f}", str(part.nuisance_trips), _interval(claims[1]), upsets]
+        riding = [f"{part.ride_through_run_hours:.2f}", str(part.nuisance_trips), rate(claims[1].upper), upsets]
     elif part.nuisance_trips:
         riding[1] = str(part.nuisance_trips)
     return [name, *tripping, tenths(part.median_margin_s), tenths(part.worst_margin_s), *riding]

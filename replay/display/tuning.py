@@ -10,7 +10,7 @@ from replay.display.score import VERDICTS
 from replay.display.table import Table
 from replay.display.terminal import CAUTION, view
 from replay.ground.shown import shown_in
-from replay.ground.wording import NOTHING, percent, pressure, rate, tenths, words
+from replay.ground.wording import NOTHING, percent, pressure, rate, sure, tenths, words
 from replay.score import evidence
 from replay.score.scoring import UNJUDGED
 from replay.tuning.judge import RULE, Figures
@@ -174,7 +174,7 @@ def _tolerances(moved: Moved, names: tuple[str, ...]) -> RenderableType:
     tables += [_levers(robust, robust.families.get(name, {}), name) for name in names]
     missing = [f"NOT JUDGED, {event} trips: {why}" for event, why in moved.unjudged.items()]
     closing = "\n".join([*_stated(drawn), *_left_out(robust), *missing, CAUTION])
-    return view(*tables, _unmoved(robust), _drawn(drawn), closing)
+    return view(*tables, _unmoved(robust), _drawn(drawn, robust.settings.acceptance.shown_confidence), closing)
 
 
 def _levers(robust: Robustness, found: Found, title: str) -> Table:
@@ -239,16 +239,16 @@ def _left_out(robust: Robustness) -> list[str]:
     return lines
 
 
-def _drawn(drawn: MonteCarlo) -> Table:
+def _drawn(drawn: MonteCarlo, confidence: float) -> Table:
     rows = []
     for event, claim in drawn.shares.items():
         names = [f"{name} {counts[event]}" for name, counts in drawn.families.items() if counts[event]]
-        shares = (percent(claim.point), " to ".join(map(percent, claim.interval)), percent(claim.upper))
+        shares = (percent(claim.point), percent(claim.upper))
         drew = f"{claim.events}" if claim.of else NOT_JUDGED
         rows.append((f"{event} trip", drew, *shares, ", ".join(names) or NOTHING))
-    heads = ("with at least one", "draws", "share", "interval", "at most", "families")
+    heads = ("with at least one", "draws", "share", f"at most, {sure(confidence)}", "families")
     caption = f"{drawn.draws} installations drawn within the tolerances, seed {drawn.seed}"
-    return Table(caption, heads, rows, texts=frozenset({5}))
+    return Table(caption, heads, rows, texts=frozenset({4}))
 
 
 def _stated(drawn: MonteCarlo) -> list[str]:

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from protect import ranges
 from replay.ground.json_files import read_json_report
+from replay.ground.places import STANDARD_INPUT, place_of
 from replay.ground.refusal import refusal
 from replay.ground.shape import Key, Keys, fit, number, one_of, or_none, plain_text, whole
 from replay.ground.shown import Units, asked
@@ -249,8 +250,9 @@ def compare_scores(
 ) -> Comparison:
     """Compare two scores of one library: what changed, and whether B is worse than A.
 
-    Each is a `Score`, a JSON report that was written before, or a settings file to score the library with. jobs,
-    cluster: as in `score_library`. The result is a `Comparison`: `worse`, `changed`, `as_json()`. Raises Refusal.
+    Each is a `Score`, a JSON report that was written before, or a settings file to score the library with; - is
+    standard input, settings where a library is given. jobs, cluster: as in `score_library`. The result is a
+    `Comparison`: `worse`, `changed`, `as_json()`. Raises Refusal.
     """
     units: list[Units] = []
 
@@ -258,8 +260,9 @@ def compare_scores(
         if not isinstance(given, Path | str):
             units.append(given.settings.units)
             return given.as_json()
-        if Path(given).suffix.lower() != ".toml":
-            return read_report(Path(given))
+        piped = str(given) == STANDARD_INPUT
+        if Path(given).suffix.lower() != ".toml" and not (piped and library is not None):
+            return read_report(place_of(given))
         if library is None:
             accepted = "--library LIBRARY, or two JSON reports"
             raise refusal(given, "", "settings without a library to score them on", accepted)

@@ -9,7 +9,7 @@ from typing import Any
 
 from protect import ranges
 from protect.settings import ALL_RIGHT, RELATIONS, derive, first_fault
-from replay.ground.places import place_of
+from replay.ground.places import STANDARD_INPUT, place_of
 from replay.ground.refusal import refusal
 from replay.ground.shape import Key, Keys, Read, UnfitError, anything, fit, number
 from replay.ground.shown import KPA, Units, asked, system_of
@@ -119,9 +119,13 @@ class Settings:
 
 
 def read_settings(path: Path | str) -> Settings:
-    """Read and check a settings file as a whole. Raises Refusal, naming the key, at the first fault."""
-    path = place_of(path)
-    table = read_toml(path, "settings file")
+    """Read and check a settings file as a whole; - is standard input.
+
+    Raises Refusal, naming the key, at the first fault.
+    """
+    place = place_of(path)
+    path = Path(STANDARD_INPUT) if str(path) == STANDARD_INPUT else place
+    table = read_toml(place, "settings file")
     known = fit(path, table, _shape(lambda _, key: altitude_m if key == "altitude" else anything))
     altitude = known["site"]["altitude"]
     found = fit(path, table, _shape(functools.partial(_reading, atmosphere_pa(altitude))))

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from protect import ranges
+from replay.ground.places import place_of
 from replay.ground.wording import words
 from replay.library import library_digest
 from replay.score import evidence
@@ -44,7 +45,7 @@ def settings_text(tuning: Tuning, line: Line) -> str:
     import tomlkit
 
     base = Path(tuning.space.base.file)
-    document = tomlkit.parse(base.read_text(encoding="utf-8-sig"))
+    document = tomlkit.parse(place_of(tuning.space.base.file).read_text(encoding="utf-8-sig"))
     given = tuning.base.candidate.given
     changes = [
         f"{key} = {_told(value)}, was {_told(given[key])}"

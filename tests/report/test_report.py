@@ -243,8 +243,8 @@ def test_figures_are_those_of_the_score(hostile: Path, page: Page) -> None:
         assert families[name][7] == ("-" if worst is None else f"{worst:.1f}")
     for row, claim in zip(page.rows("What these traces show")[1:], report["evidence"]["claims"], strict=True):
         assert row[1].startswith(f"{claim['events']} ") or (row[1], claim["of"]) == ("no upset is marked", 0)
-        assert row[7] == claim["verdict"]
-    assert page.rows("What these traces show")[1][4] == percent(report["evidence"]["claims"][0]["upper"])
+        assert row[6] == claim["verdict"]
+    assert page.rows("What these traces show")[1][3] == percent(report["evidence"]["claims"][0]["upper"])
     for name, part in report["baselines"].items():
         (plain,) = (row for row in page.rows("Beside plain logics") if row[0].startswith(name))
         assert plain[1:4] == [str(part[key]) for key in ("hit", "missed", "early")]

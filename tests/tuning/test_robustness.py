@@ -328,9 +328,11 @@ def test_the_share_of_draws_and_its_interval_are_those_of_counting_by_hand(folde
     surely, perhaps = sum(pa > 46_500 for pa in offsets), sum(pa > 43_500 for pa in offsets)
     missed = drawn.shares["missed"]
     expected = binomtest(missed.events, 150).proportion_ci(0.95, "exact")
+    upper = binomtest(missed.events, 150, alternative="less").proportion_ci(0.95, "exact").high
 
     assert 5 < surely <= missed.events <= perhaps
     assert missed.interval == pytest.approx((expected.low, expected.high), abs=1e-9)
+    assert missed.upper == pytest.approx(upper, abs=1e-9)
     assert drawn.families == {"dry": {"missed": missed.events, "nuisance": 0}}
 
 
