@@ -10,6 +10,7 @@ import pytest
 from hypothesis import Phase, settings
 
 from tests.support import shared
+from tests.support.costs import Costs
 
 # In CI the same cases are drawn each time; while a gate plants mistakes, one case that finds one is enough.
 SAME = bool(os.environ.get("CI"))
@@ -24,6 +25,11 @@ def no_machine_code(dispatcher: Any, _signature: object) -> None:
     raise AssertionError(f"{dispatcher.py_func.__qualname__} is compiled in a test that is not marked slow")
 
 
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Let tests tell what they cost."""
+    parser.addoption("--costs", action="store_true", help="Print the CPU seconds of files and tests.")
+
+
 def pytest_configure(config: pytest.Config) -> None:
     """Give all workers of a run one folder for what is made once; let quick tests draw few cases and wait for no machine code."""
     if config.option.markexpr == "not slow":
@@ -31,6 +37,8 @@ def pytest_configure(config: pytest.Config) -> None:
 
         Dispatcher.compile = no_machine_code
         settings.load_profile("working")
+    if config.option.costs:
+        config.pluginmanager.register(Costs())
     if workerinput := getattr(config, "workerinput", None):
         shared.folder = Path(workerinput["shared"])
         return

@@ -8,7 +8,8 @@ from rich.console import Group, RenderableType
 from replay.display import terminal
 from replay.display.table import Table
 from replay.display.terminal import CAUTION, terms
-from replay.ground.wording import tenths, words
+from replay.ground.shown import asked
+from replay.ground.wording import NOTHING, tenths, words
 from replay.measured.assemble import HOUR_MS, LEAST_ROWS, Counts
 from replay.measured.importing import Imports
 from replay.measured.losses import said_first
@@ -110,8 +111,10 @@ def _signals_table(counts: Counts) -> Table:
     for signal in counts.readings:
         found = signal_of(signal, counts)
         still = f"{found['longest_without_change_s']:.0f} s" if signal in PRESSURES else ""
-        ends = (tenths(found["least"]), tenths(found["most"]))
-        rows.append((words(signal), f"{found['readings']}", f"{found['without']}", *ends, found["unit"], still))
+        ends = [found["least"], found["most"]]
+        told = [NOTHING if end is None else asked().number(1000 * end) for end in ends]
+        shown = (*told, asked().absolute) if signal in PRESSURES else (*map(tenths, ends), found["unit"])
+        rows.append((words(signal), f"{found['readings']}", f"{found['without']}", *shown, still))
     heads = ("", "readings", "without", "least", "most", "unit", "still for")
     return Table("Signals", heads, rows, texts=frozenset({5}))
 

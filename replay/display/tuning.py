@@ -228,9 +228,7 @@ def _unmoved(robust: Robustness) -> str:
 
 
 def _left_out(robust: Robustness) -> list[str]:
-    lines = [
-        "1.2 to 1.3 psi: right at the first, wrong at the second; each is moved alone, by doubling, then bisection"
-    ]
+    lines = ["A to B: right at the first, wrong at the second; each is moved alone, by doubling, then bisection"]
     if any(bracket.good_again for bracket in robust.found.values()):
         lines.append("~ some trace comes good again further on")
     if robust.left_out:

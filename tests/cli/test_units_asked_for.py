@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from tests.support.command import lubetrip
+from tests.support.measured import HEADER, PROFILE
 
 # How cut-out 60 kPa, floor 30 kPa and vacuum 80 kPa absolute at sea level read, and what is of another system.
 WORDS = {
@@ -40,6 +41,23 @@ def test_every_report_is_in_the_units_asked_for(units: str, library: Path, tmp_p
     assert f"suction pressure below {vacuum}" in both
     assert f">vacuum {vacuum}<" in (tmp_path / "r.html").read_text()
     assert f">floor {floor}<" in (tmp_path / "r.html").read_text()
+
+
+@pytest.mark.parametrize("units", WORDS)
+def test_an_import_is_told_in_the_units_asked_for(units: str, tmp_path: Path) -> None:
+    """Catches the least and the most of a signal in kPa beside another unit, and the one's number under the other's name."""
+    rows = "".join(f"{second};{3.5 + second % 2 / 10};{2.0 + second % 2 / 10};1\n" for second in range(4))
+    (tmp_path / "log.csv").write_text(HEADER + rows, encoding="utf-8")
+    (tmp_path / "p.toml").write_text(PROFILE, encoding="utf-8")
+    done = lubetrip(
+        "import", tmp_path / "log.csv", "--profile", tmp_path / "p.toml", "--to", tmp_path / "l", "--units", units
+    )
+    (line,) = [line.split() for line in done.stdout.splitlines() if line.startswith("suction pressure")]
+
+    assert (
+        line[4:7]
+        == {"us": ["43.7", "45.2", "psia"], "bar": ["3.01", "3.11", "bar(a)"], "kpa": ["301.3", "311.3", "kPa"]}[units]
+    )
 
 
 def test_figures_and_records_do_not_follow_the_switch(library: Path, tmp_path: Path) -> None:

@@ -245,6 +245,7 @@ def test_what_two_files_tell_is_drawn_once(site: Settings, tmp_path: Path) -> No
     assert np.all(np.diff(np.concatenate([times for times, _ in around.net])) > 0)
 
 
+@pytest.mark.slow("writes and reads long logs")
 def test_a_long_event_is_thinned_as_it_is_read(site: Settings, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Catches a plot that holds a year of rows, or that loses the one reading that matters."""
     long = made(400_000, lambda s: -50 if s == 200_000 else 20 if 1000 < s <= 399_000 else 120, step=20)

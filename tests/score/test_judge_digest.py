@@ -19,6 +19,7 @@ def copied(tmp_path: Path) -> Path:
     return Path(shutil.copytree(REPLAY, tmp_path / "replay", ignore=shutil.ignore_patterns("__pycache__", "guides")))
 
 
+@pytest.mark.slow("reads what the whole house imports")
 def test_everything_that_a_verdict_is_made_by_is_in_it() -> None:
     """Catches a module that decides and could be another without a word: found by following every import."""
     reached: set[str] = set()

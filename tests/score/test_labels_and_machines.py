@@ -35,6 +35,7 @@ def ten(folder: Path) -> Path:
     return made(folder, traces | {f"q{n}": (noisy(50 + n, 300, healthy), RIDE) for n in range(10)})
 
 
+@pytest.mark.slow("simulates, scores or draws many traces")
 def test_many_recordings_of_one_machine_are_one_trial(tmp_path: Path) -> None:
     """Catches a limit that falls with every further recording of the machine that is known already."""
     folder = recorded(ten(tmp_path))

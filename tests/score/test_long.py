@@ -41,6 +41,7 @@ def in_pieces(monkeypatch: pytest.MonkeyPatch, rows: int) -> None:
     monkeypatch.setattr("replay.trace.trace.ROWS", rows)
 
 
+@pytest.mark.slow("writes and reads long logs")
 @pytest.mark.usefixtures("in_pieces")
 @pytest.mark.parametrize("rows", [61, 1 << 18])
 @pytest.mark.parametrize("identity", ["fault", "quiet", "troubled"])
