@@ -21,7 +21,7 @@ def sensitivity_view(found: Sensitivity) -> RenderableType:
     still = sum(not one.changed and not one.failed for one in found.effects)
     failed = {one.moved.path: one.failed for one in found.effects if one.failed}
     ranked = sorted(found.settled.items(), key=lambda pair: -pair[1])
-    next_ = [("-", f"{measure}: {count} of {found.cases} labels hang on what it tells") for measure, count in ranked]
+    next_ = [("-", f"{measure}: {count} of {found.cases} labels depend on it") for measure, count in ranked]
     closing: list[RenderableType] = [Group("What to measure next:", terms(next_))]
     if failed:
         closing.append(Group("Could not be moved in every case:", terms(failed.items())))
