@@ -50,7 +50,7 @@ QUEUES = ("unlabelled", "second", "differ", "all")
     "--machine",
     type=PATH,
     metavar="FILE",
-    help="Whose journals stand beside the curves of the page, by its ensemble; without it an invented machine's.",
+    help="Machine file whose journals are shown beside the curves of the page; without it, an invented machine's.",
 )
 @SETTINGS
 def label(

@@ -35,7 +35,7 @@ def report(library: Path, out: Path, **options: Any) -> None:
     """Score LIBRARY and write the report as one HTML file that needs no network.
 
     Verdict first, then the evidence, the worst traces, settings and logic. Exit
-    status 0 written, whatever the verdict; 2 bad input. `score` tells the verdict by its own.
+    status 0 written, whatever the verdict (`score` has one for each), 2 bad input.
     """
     from replay.report.write import write_report
 

@@ -16,10 +16,20 @@ STATED = click.option(
     "--tolerances", type=PATH, metavar="FILE", help="Tolerances of the sensors, a TOML file; usual ones without it."
 )
 DRAWN = click.option(
-    "--draws", type=click.IntRange(1, 100000), default=200, show_default=True, metavar="N", help="Of the Monte Carlo."
+    "--draws",
+    type=click.IntRange(1, 100000),
+    default=200,
+    show_default=True,
+    metavar="N",
+    help="Installations drawn in the Monte Carlo.",
 )
 SEEDED = click.option(
-    "--seed", type=click.IntRange(0), default=1, show_default=True, metavar="S", help="Of draws, search and forecast."
+    "--seed",
+    type=click.IntRange(0),
+    default=1,
+    show_default=True,
+    metavar="S",
+    help="Seed of the draws, of a search and of a forecast.",
 )
 
 
@@ -43,9 +53,9 @@ SEEDED = click.option(
     "--fresh-seed",
     type=click.IntRange(0),
     metavar="S",
-    help="Of the fresh library; without it, one after the library's.",
+    help="Seed of the fresh library; without it, the library's plus one.",
 )
-@click.option("--quick", is_flag=True, help="No fresh library, and nothing moved.")
+@click.option("--quick", is_flag=True, help="Skip the fresh library and the tolerances.")
 @STATED
 @DRAWN
 @click.option(

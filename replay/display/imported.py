@@ -94,7 +94,7 @@ def _rows_table(counts: Counts) -> Table:
     lost = f"{counts.lost_ms / HOUR_MS:.3f} h lost, the longest {counts.longest_gap_ms / 1000:.0f} s; not filled"
     more = [
         ("left out", counts.without_status, why),
-        ("blank", counts.blank, "nothing in any column that is wanted"),
+        ("blank", counts.blank, "nothing in any column that is used"),
         ("made", counts.made, "rows between those of the file, in which readings hold"),
         *(("not good", n, f"{words(name)}: so marked in the file") for name, n in counts.not_good.items()),
         *(("held", n, f"{words(name)}: the newest reading is older than the row") for name, n in counts.held.items()),

@@ -27,9 +27,9 @@ def _view(checked: Checked) -> RenderableType:
         for one in checked.derived
     ]
     heads = ("figure", f"{LOW:g} %", "50 %", f"{HIGH:g} %", "what it is")
-    parts = [Table("What follows, over what is drawn", heads, rows, texts=frozenset({4}), wide=frozenset({4}))]
+    parts = [Table("What follows, over the machines drawn", heads, rows, texts=frozenset({4}), wide=frozenset({4}))]
     told = [(its, _keys([path for path, found in checked.status.items() if found == its])) for its in STATUSES]
-    closing: list[RenderableType] = [Group("What stands behind the keys:", terms(told))]
+    closing: list[RenderableType] = [Group("Where the values come from:", terms(told))]
     if checked.left_out:
         closing.append(Group("Families left out:", terms(checked.left_out.items())))
     if checked.settings is not None:

@@ -43,8 +43,8 @@ RATES = (evidence.NUISANCE, evidence.OUTSIDE)
 MOST_NAMED = 5
 TWICE = {
     SAME: "{0} and {1} are the same recording: counted once.",
-    OVERLAP: "{0} and {1} tell the same {2}: counted once.",
-    CONTRADICT: "{0} and {1} tell the same {2}, and their labels contradict each other there.",
+    OVERLAP: "{0} and {1} record the same {2}: counted once.",
+    CONTRADICT: "{0} and {1} record the same {2}, and their labels there contradict each other.",
 }
 MOST_UNDECIDED = 20  # of more, those that stop are listed
 NONE_MARKED = "no upset is marked"
@@ -138,7 +138,7 @@ def warnings(score: Score) -> list[str]:
     if by_sensor:
         named = [*_first(dict.fromkeys(by_sensor)), *["..."] * (len(set(by_sensor)) > MOST_NAMED)]
         told.append(
-            f"WARNING: {len(by_sensor)} of {score.totals.hit} hits by a stop on a sensor, where nothing says that one"
+            f"WARNING: {len(by_sensor)} of {score.totals.hit} hits are stops on a sensor, though nothing says that one"
             f" fails ({', '.join(named)}): they do not show that the fault was found"
         )
     return told
@@ -190,7 +190,7 @@ def _counted(score: Score) -> str:
 def _upsets(whole: Totals) -> str:
     """Return what upsets came to, and what came without one."""
     if whole.upsets_stopped is None:
-        return "none marked in this library: how likely one brings a nuisance stop is not known"
+        return "none marked in this library: how likely one is to cause a nuisance stop is not known"
     outside = f"{whole.stops_outside_upsets} stops in {whole.hours_outside_upsets:.2f} run hours without upset"
     return f"{whole.upsets_stopped} of {whole.upsets} had a nuisance stop; {outside}"
 
@@ -244,7 +244,7 @@ def machine_words(score: Score) -> list[str]:
         if claim.of
     ]
     confident = sure(score.settings.acceptance.shown_confidence)
-    return [f"By machine, since traces of one machine hang together: {'; '.join(limits)}, {confident}."]
+    return [f"By machine, since traces of one machine are not independent: {'; '.join(limits)}, {confident}."]
 
 
 def twice(score: Score) -> list[str]:

@@ -42,7 +42,7 @@ def _machines(report: Triage) -> Table:
         shown = NOTHING if often.seen is None else f"{rate(often.seen)}\n{_limits(often)}"
         rows.append((found.machine, advice(found), hours, str(often.events), shown))
     heads = ("machine", "what to do, and why", "run hours", "starved spells", "per 1000 h, limits")
-    return Table("The machine to open first on top", heads, rows, texts=frozenset({1}))
+    return Table("Machines, the one to open first on top", heads, rows, texts=frozenset({1}))
 
 
 def advice(found: Findings) -> str:

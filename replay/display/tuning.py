@@ -41,7 +41,7 @@ def tuning_view(tuned: Tuned, folder: str = "the folder that write_tuning writes
 def _counts(tuning: Tuning) -> str:
     judged = f"{len(tuning.lines) - 1} candidates judged over {len(tuning.library.entries)} traces"
     if tuning.left_out:
-        judged += f", {tuning.left_out} left out that contradict themselves"
+        judged += f", {tuning.left_out} left out that contradict each other"
     if tuning.budget is not None and tuning.budget < tuning.space.size:
         judged += f"; searched among {tuning.space.size}, seed {tuning.seed}"
     held = len(tuning.split.held_out)
@@ -150,7 +150,7 @@ def _closing(tuning: Tuning, folder: str) -> str:
     if tuning.race is not None:
         lines = _raced(tuning, tuning.race)
     else:
-        lines = [f"rule of choice: {RULE}", "among alike ones, the one in the middle of what is varied"]
+        lines = [f"rule of choice: {RULE}", "among equals, the one in the middle of what is varied"]
     lines += [f"NOT JUDGED, {name}: {UNJUDGED[name]}" for name in tuning.chosen.whole.unjudged]
     if not tuning.gains and tuning.race is None:
         lines.append("no candidate is better than the base settings by that rule")
@@ -230,7 +230,7 @@ def _unmoved(robust: Robustness) -> str:
 def _left_out(robust: Robustness) -> list[str]:
     lines = ["A to B: right at the first, wrong at the second; each is moved alone, by doubling, then bisection"]
     if any(bracket.good_again for bracket in robust.found.values()):
-        lines.append("~ some trace comes good again further on")
+        lines.append("~ a trace comes good again further on")
     if robust.left_out:
         told = ", ".join(f"{count} {outcome}" for outcome, count in sorted(robust.left_out.items()))
         lines.append(f"left out, wrong to begin with: {told}")

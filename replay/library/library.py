@@ -23,8 +23,8 @@
 Labels come from how a trace was made or from the machine's inspection, never
 from the logic that is judged. A library is data: it names no file outside its folder.
 
-`deadline_s` is the careful figure: the verdict goes by it. A window may say how sure it is: `likely_s`, by which a
-likely bearing would be spoilt, and `latest_s`, by which the most lasting one would. A trace of several faults has a
+`deadline_s` is the cautious figure: the verdict goes by it. A window may say how sure it is: `likely_s`, by which a
+likely bearing would be spoilt, and `latest_s`, by which the longest-lasting one would. A trace of several faults has a
 list of windows, in their order and apart from each other, bands included. `upsets` are stretches in which something
 that a rule could take for a fault was done to a machine that comes through.
 """

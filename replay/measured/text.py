@@ -196,7 +196,7 @@ class TextSource:
         return self.clock.from_text(parts[0] if len(parts) == 1 else pc.binary_join_element_wise(*parts, " "))
 
     def _blank(self, cells: dict[int, Any]) -> NDArray[np.bool_]:
-        """Say which rows hold nothing in any column that is wanted."""
+        """Say which rows hold nothing in any column that is used."""
         import pyarrow.compute as pc
 
         empty = [np.asarray(pc.equal(pc.utf8_trim_whitespace(column), "")) for column in cells.values()]

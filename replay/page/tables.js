@@ -51,7 +51,7 @@ function outcomeWords(verdict, { label }, late) {
         nuisance: `Nuisance trip: ${stopped}${more}.`,
         undecided: `Undecided: ${stopped}${more}.`,
         stood: "Stood: an earlier stop held the machine still for the whole of the window.",
-        [TOLD]: "Told already by another trace, and counted there.",
+        [TOLD]: "Recorded in another trace too, and counted there.",
     };
     return words[outcome];
 }

@@ -266,7 +266,7 @@ def counted_once(library: Library, each: Each = one_by_one) -> Once:
     for pair in found:
         if pair.kind == CONTRADICT:
             for one, other in ((pair.first, pair.second), (pair.second, pair.first)):
-                doubts.setdefault(one, []).append(f"tells otherwise than {entries[other].id} of the same stretch")
+                doubts.setdefault(one, []).append(f"contradicts {entries[other].id} over the same stretch")
     counted = [
         replace(entry, told=tuple(joined(told.get(place, ()))), doubt="; ".join(doubts.get(place, ())))
         for place, entry in enumerate(entries)

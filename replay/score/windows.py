@@ -46,9 +46,9 @@ AFTER_S = 300.0
 # How a missed window stands to the band of its deadline.
 IN_TIME_BY_LIKELY, IN_TIME_BY_LATEST, TOO_LATE, NO_STOP = "likely", "latest", "too late", "no stop"
 LATE = {
-    IN_TIME_BY_LIKELY: "late by the careful figure, in time by the likely one",
-    IN_TIME_BY_LATEST: "late by the careful figure, in time for the most lasting bearing alone",
-    TOO_LATE: "stopped too late by every figure of the label",
+    IN_TIME_BY_LIKELY: "late by the cautious figure, in time by the likely one",
+    IN_TIME_BY_LATEST: "late by the cautious figure, in time only for the longest-lasting bearing",
+    TOO_LATE: "too late by every figure of the label",
     NO_STOP: "not stopped at all",
 }
 STOOD = "stood"

@@ -285,9 +285,10 @@ def _check_relations(path: Path, table: dict[str, Any], values: list[int]) -> No
     high_section, high_key = key_of(high)
     than = "less than" if gap else "not more than"
     unit = ranges.SETTINGS[lower][1]
-    most = in_file_terms(section, unit, values[higher] - gap)
-    rule = f"{words(low)} must be {than} {words(high)} ({in_file_terms(section, unit, values[higher])})"
-    accepted = f"a value up to {most} here, or a larger [{high_section}] {high_key}"
+    text = table[high_section].get(high_key)
+    most = f'"{text}"' if isinstance(text, str) else in_file_terms(section, unit, values[higher])  # as it was written
+    rule = f"{words(low)} must be {than} {words(high)} ({most})"
+    accepted = f"{than} {most} here, or a higher [{high_section}] {high_key}"
     raise refusal(path, f"[{section}] {key}", rule, accepted, table[section].get(key, "left out"))
 
 

@@ -156,7 +156,7 @@ def told_twice(entries: list[dict[str, Any]], folder: Path, rows: list[pd.DataFr
             found.append({"kind": kind, **ids, "seconds": end - begin})
         if kind == "contradict":
             for one, other in ((first, second), (second, first)):
-                told = f"tells otherwise than {entries[other]['id']} of the same stretch"
+                told = f"contradicts {entries[other]['id']} over the same stretch"
                 entries[one]["doubt"] = "; ".join(filter(None, [entries[one].get("doubt", ""), told]))
     return found
 

@@ -106,7 +106,7 @@ def test_healthy_traces_in_pa_are_no_faults_found(tmp_path: Path) -> None:
     assert (result.totals.sensor_hits, result.totals.doubted) == (60, 60)
     assert "max_missed" in result.unjudged
     assert any("oil pressure mostly beyond 6000 kPa: Pa or mbar taken for kPa?" in line for line in told)
-    assert any(line.startswith("WARNING: 60 of 60 hits by a stop on a sensor") for line in told)
+    assert any(line.startswith("WARNING: 60 of 60 hits are stops on a sensor") for line in told)
     assert not any(faces(tmp_path, result).values())
 
 
@@ -201,7 +201,7 @@ def test_a_hit_by_a_sensor_where_none_fails_is_a_warning(name: str, warned: bool
 
     assert result.totals.hits_by_cause == {"oil": 1, "sensor": 1}
     assert result.met  # one fault was found by its oil pressure
-    assert [line for line in warnings(result) if "1 of 2 hits by a stop on a sensor" in line] == warnings(result)
+    assert [line for line in warnings(result) if "1 of 2 hits are stops on a sensor" in line] == warnings(result)
     assert bool(warnings(result)) == warned
     assert ("WARNING" in plain(score_view(result))) == warned
     properties = ET.fromstring(junit(result, read_library(tmp_path))).iter("property")
@@ -240,7 +240,7 @@ def test_overlapping_recordings_of_one_machine_count_each_hour_once(tmp_path: Pa
     assert result.totals.ride_through_run_hours == pytest.approx(9000 / 3600)
     assert (hours["a"], hours["b"]) == (pytest.approx(6000 / 3600), pytest.approx(3000 / 3600))
     told = " ".join(plain(score_view(result)).split())
-    assert "a and b tell the same 3000.0 s: counted once." in told
+    assert "a and b record the same 3000.0 s: counted once." in told
     assert "One machine by several spellings: 'K1', 'k1 '." in told
 
 
@@ -315,9 +315,9 @@ def test_labels_that_contradict_each_other_show_nothing(one: str, other: str, tm
     result = score_library(made(tmp_path, {**traces, "x": (fault, one), "y": (fault, other)}, lenient))
 
     assert not result.met
-    assert any("tells otherwise than" in line for line in warnings(result) + list(result.unjudged)) or result.failures
+    assert any("contradicts " in line for line in warnings(result) + list(result.unjudged)) or result.failures
     told = " ".join(plain(score_view(result)).split())
-    assert "tell the same 400.0 s, and their labels contradict each other there." in told
+    assert "record the same 400.0 s, and their labels there contradict each other." in told
 
 
 def test_of_two_deadlines_of_one_fault_the_careful_one_counts(tmp_path: Path) -> None:
@@ -391,7 +391,7 @@ def test_the_test_runner_and_junit_call_no_trace_right_that_was_not_judged(tmp_p
     why = {item.get("message") for item in suite.iter("skipped")}
 
     assert skipped == {"twin", "never"}
-    assert "told already by another trace, and judged there" in why
+    assert "recorded in another trace too, and judged there" in why
     assert "an earlier stop held" in unjudged(replace(result.verdicts[0], outcome="stood"))
     assert "in doubt: x" in unjudged(replace(result.verdicts[0], doubt="x"))
     assert unjudged(result.verdicts[0]) == ""

@@ -394,7 +394,7 @@ def test_a_day_of_two_faults_and_an_upset_is_told_in_every_form(library: Path) -
     report = json.loads((library / "s.json").read_text())
     lubetrip("report", library, "-o", page)
     day = next(row for row in report["traces"] if row["id"] == "day")
-    late = "late by the careful figure, in time by the likely one"
+    late = "late by the cautious figure, in time by the likely one"
 
     assert [window["outcome"] for window in day["windows"]] == ["hit", "missed"]
     assert (day["outcome"], day["deadline_s"], day["margin_s"]) == ("missed", 3010.0, day["windows"][1]["margin_s"])

@@ -185,3 +185,10 @@ def test_digest_follows_what_the_logic_runs_with_and_nothing_else(tmp_path: Path
     assert digest(changed("max_missed = 0", "max_missed = 5")) == base
     assert digest(changed('trip_delay = "60 s"', 'trip_delay = "61 s"')) != base
     assert digest(changed('fault_delay = "10 s"', 'fault_delay = "11 s"')) != base
+
+
+def test_a_contradiction_is_told_in_the_words_of_the_file(tmp_path: Path) -> None:
+    """Catches "20.684 kPa" in the answer to somebody who wrote 3 psi."""
+    (tmp_path / "s.toml").write_text(SETTINGS.replace('"30 kPa"', '"4.5 psi"').replace('"60 kPa"', '"3 psi"'), "utf-8")
+    with pytest.raises(Refusal, match=r'floor must be less than cut out \("3 psi"\); accepted: less than "3 psi" here'):
+        read_settings(tmp_path / "s.toml")

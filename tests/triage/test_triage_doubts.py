@@ -69,7 +69,7 @@ def test_an_oil_sensor_that_is_off_at_standstill(zero: int, rule: str, site: Set
 
     assert advice == "check the sensors"
     assert why.endswith(
-        f"net oil pressure reads {zero}.0 kPa at standstill, where there is none: true oil pressure is that much {rule}"
+        f"net oil pressure reads {zero}.0 kPa at standstill, where it should read zero: true oil pressure is that much {rule}"
     )
 
 
@@ -157,7 +157,7 @@ def test_a_trend_is_the_median_of_the_slopes_of_all_pairs() -> None:
     ("days", "went"),
     [
         (3, "moved between 2.9 kPa and 18.0 kPa in 4 days"),
-        (30, "went from 0.3 kPa to 18.3 kPa in 30 days, day 1 to day 31"),
+        (30, "moved from 0.3 kPa to 18.3 kPa in 30 days, day 1 to day 31"),
     ],
 )
 def test_a_zero_that_drifts(days: int, went: str, site: Settings) -> None:

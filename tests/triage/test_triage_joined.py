@@ -140,7 +140,7 @@ def test_what_two_files_tell_counts_once(again: tuple[int, int], site: Settings,
     assert (findings.rows, findings.run_ms, findings.logs) == (601, 600_000, 1)
     assert findings.overlap_ms == (end - 1 - begin) * 1000
     assert sorted((piece.rows, piece.doubled) for piece in findings.pieces) == [(0, end - begin), (601, 0)]
-    assert "told by two files, counted once" in notes(findings)[0]
+    assert "recorded in two files, counted once" in notes(findings)[0]
 
 
 def test_a_file_that_begins_in_another_goes_on_behind_it(site: Settings, tmp_path: Path) -> None:
@@ -195,7 +195,7 @@ def test_two_files_that_agree_are_counted_once_without_a_doubt(
 
     assert not any("DISAGREE" in line or "compared" in line for line in reasons(findings))
     assert starved(findings) == [(100, 170, 140)]
-    assert "told by two files, counted once" in notes(findings)[0]
+    assert "recorded in two files, counted once" in notes(findings)[0]
 
 
 def test_files_that_cannot_be_compared_are_said(site: Settings, tmp_path: Path) -> None:
@@ -205,7 +205,7 @@ def test_files_that_cannot_be_compared_are_said(site: Settings, tmp_path: Path) 
     parts = [Part(write(tmp_path / "a.csv", first), MIDNIGHT), Part(write(tmp_path / "b.csv", SPELL), MIDNIGHT)]
     why = reasons(examine(site, ("m", parts), fast=False))
 
-    assert why[0] == "two files tell the same times, too far apart in their rows to be compared"
+    assert why[0] == "two files cover the same times with rows too far apart to compare"
 
 
 def test_every_table_says_when_on_the_wall_and_from_which_file(tmp_path: Path, settings_file: Path) -> None:
