@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from hypothesis import Phase, settings
 
-from tests.support import shared
+from tests.support import settled, shared
 from tests.support.costs import Costs
 
 # In CI the same cases are drawn each time; while a gate plants mistakes, one case that finds one is enough.
@@ -37,6 +37,7 @@ def pytest_configure(config: pytest.Config) -> None:
 
         Dispatcher.compile = no_machine_code
         settings.load_profile("working")
+    config.pluginmanager.register(settled)
     if config.option.costs:
         config.pluginmanager.register(Costs())
     if workerinput := getattr(config, "workerinput", None):

@@ -13,6 +13,7 @@ pytestmark = pytest.mark.slow("loads a large library, or solves the film of oil 
 PAIRS = sorted(tables.LOG_PRESSURE_PER_FRACTION)
 
 
+@pytest.mark.settled("replay/physics", packages=("CoolProp", "numpy", "scipy"))
 @pytest.mark.outside(
     computation="all fluid tables",
     source="made anew by CoolProp 8.0.0",

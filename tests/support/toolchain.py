@@ -16,6 +16,11 @@ C_FOLDER = ROOT / "firmware_ref" / "c"
 C_SOURCE = C_FOLDER / "lubetrip.c"
 HOST_PORT = ROOT / "firmware_ref" / "host" / "host_port.c"
 WARNINGS = ("-std=c99", "-Wall", "-Wextra", "-Wconversion", "-Werror", "-pedantic")
+# Vectors, the ports that are held against them, and the wrong ones: what a hunt hangs on (`settled`).
+HUNTED = (
+    *("protect", "firmware_ref", "replay/engine", "replay/port", "replay/settings", "replay/ground"),
+    *("tests/gates", "tests/wrong_ports"),
+)
 REFERENCE_PORT = f"{sys.executable} -m firmware_ref.python_port"
 
 
