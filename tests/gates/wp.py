@@ -169,6 +169,8 @@ def judge(folder: Path = C_FOLDER, functions: Sequence[str] = ()) -> Verdict:
     done = wanted = 0
     for part in chosen(functions):
         said = proved(folder, part)
+        if "No goal generated" in said:  # of the memory of functions that touch none
+            continue
         counted = re.search(r"Proved goals: +(\d+) / (\d+)", said)
         if counted is None:
             return Verdict(good=False, lines=(*said.splitlines()[-5:], "Frama-C came to no end"))
