@@ -10,6 +10,7 @@ from replay.library.given import GivenSettings
 from replay.score.scoring import Verdict, judge
 from replay.settings import Settings
 from replay.trace import AnyTrace, LongTrace
+from replay.trace.files import rows_about
 
 
 @dataclass(frozen=True)
@@ -70,7 +71,7 @@ def explain_trace(trace: AnyTrace | Path | str, settings: GivenSettings = None) 
 
 def explained(read: AnyTrace, entry: Entry | None, checked: Settings) -> Explanation:
     """Return the decisions over a trace that is read or opened already."""
-    long = isinstance(read, LongTrace)  # whose rows nobody needs to count for that
-    engine = engine_named("compiled" if long or compiled.pays(len(read)) else "portable")
+    rows = rows_about(read.path) if isinstance(read, LongTrace) else len(read)  # a long one is not read to count them
+    engine = engine_named("compiled" if compiled.pays(rows) else "portable")
     replay = engine.replay(read, checked)
     return Explanation(read, replay, checked, engine, entry, judge(entry, read, replay) if entry else None)
