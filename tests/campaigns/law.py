@@ -42,6 +42,7 @@ from tests.support import made_machines
 
 IN_USE = "integral"
 SURE = 0.95
+MOST_PERCENT = 16.0  # of the upsets, that the picture shows
 BUDGETS = (0.01, 0.03)  # of faults that are left less than the least margin
 # Of a trace and a law: tenths of a second that a fault was left, below 0 for one that was missed, or one of these.
 RAN_ON, FOR_NOTHING = np.iinfo(np.int16).min, np.iinfo(np.int16).max
@@ -322,8 +323,8 @@ def summary(tables: Sequence[Table]) -> str:
         best = min(rows.values(), key=lambda row: row.stopped + row.early)
         told.append(
             f"{table.part}, {SHORT[table.form]}: {used.faults} faults, {used.upsets} upsets: weighted {used.thin} thin, "
-            f"{used.stopped} stops; unweighted {bare.thin} thin, {bare.stopped} stops ({percents(bare.fewer_stops)} %); "
-            f"fewest: {TOLD[best.name]} {best.thin} thin, {best.stopped} stops ({percents(best.fewer_stops)} %)"
+            f"{used.stopped} stops; unweighted {bare.thin} thin, {bare.stopped} stops ({percents(bare.fewer_stops).strip()} %); "
+            f"fewest: {TOLD[best.name]} {best.thin} thin, {best.stopped} stops ({percents(best.fewer_stops).strip()} %)"
         )
     better = ", ".join(wins(tables)) or "none"
     return f"{'; '.join(told)}; by first stops better than the law in use everywhere: {better}"
@@ -368,26 +369,24 @@ def draw(path: Path, parts: Sequence[Part], laws: Drawn, settings: Settings) -> 
     mpl.use("Agg")
     import matplotlib.pyplot as plt
 
-    figure, axes = plt.subplots(1, len(SHOWN), figsize=(15.0, 6.4), sharey=True, layout="constrained")
+    figure, axes = plt.subplots(1, len(SHOWN), figsize=(14.0, 6.4), sharey=True, layout="constrained")
+    colours = mpl.colormaps["tab20"].colors
     for axis, (form, number) in zip(axes, SHOWN, strict=True):
         for place, name in enumerate(NAMES):
             points = curve(parts, form, number, laws, name, settings)
-            line = "-" if name in (IN_USE, UNWEIGHTED) else "--"
-            width = 2.4 if name in (IN_USE, UNWEIGHTED) else 1.2
-            axis.plot(
-                *points.T, line, lw=width, marker=".", color=f"C{place % 10}" if place else "black", label=TOLD[name]
-            )
+            shown = {"ls": "-", "lw": 2.6} if name in (IN_USE, UNWEIGHTED, LIGHT) else {"ls": "--", "lw": 1.1}
+            colour = colours[2 * place % 20 + place // 10] if place else "black"
+            axis.plot(*points.T, marker=".", color=colour, label=TOLD[name], **shown)
         its, upsets = seen(parts[number], form, [0], settings), ~parts[number].faults
         own = 100 * its.thin[~upsets, 0].mean(), 100 * its.stopped[upsets, 0].mean()
         axis.plot(*own, "X", ms=12, color="crimson", label="these settings")
         axis.set_title(f"{parts[number].name}\n{FORMS[form]}", fontsize=10)
-        least = settings.acceptance.min_margin_s
-        axis.set_xlabel(f"faults left less than {least:g} s, %")
+        axis.set_xlabel(f"faults left less than {settings.acceptance.min_margin_s:g} s, %")
         axis.set_xlim(left=0.0)
+        axis.set_ylim(0.0, MOST_PERCENT)
         axis.grid(alpha=0.3)
     axes[0].set_ylabel("upsets stopped for nothing, %")
-    axes[0].set_yscale("symlog", linthresh=1.0)
-    axes[-1].legend(loc="upper right", fontsize=8)
+    figure.legend(*axes[0].get_legend_handles_labels(), loc="outside lower center", ncols=5, fontsize=9)
     figure.savefig(path)
     plt.close(figure)
 
@@ -442,9 +441,9 @@ def law(each: int, count: int, seed: int, jobs: int, obeying: int, plot: Path | 
     budget = int(seen(parts[0], "marks", [0], settings).thin.sum())
     picked = [choose(parts[0], "marks", laws, name, budget, settings) for name in (IN_USE, UNWEIGHTED, LIGHT)]
     places = [0, *(place for place in picked if place is not None)]
-    for form, number in SHOWN:
-        click.echo(f"\n{parts[number].name}, {FORMS[form]}, families that differ")
-        click.echo("\n".join(families_apart(parts[number], form, laws, places, settings)))
+    form, number = SHOWN[0]
+    click.echo(f"\n{parts[number].name}, {FORMS[form]}: families that differ")
+    click.echo("\n".join(families_apart(parts[number], form, laws, places, settings)))
     fates = obeyed(laws, places, obeying, seed + 1, jobs)
     click.echo("\nmachines that obey; last, how many more are harmed than under these settings, %")
     click.echo("\n".join(told_obeyed(laws, places, fates)))
