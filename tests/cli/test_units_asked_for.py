@@ -14,6 +14,7 @@ WORDS = {
     "bar": ("0.60 bar", "0.30 bar", "-0.21 bar(g)"),
     "kpa": ("60.0 kPa", "30.0 kPa", "-21.3 kPa gauge"),
 }
+FIXTURES = Path(__file__).parents[2] / "fixtures"
 OTHERS = {"us": ("kPa", " bar"), "bar": ("kPa", "psi", "inHg"), "kpa": ("psi", "inHg", " bar")}
 
 
@@ -58,6 +59,20 @@ def test_an_import_is_told_in_the_units_asked_for(units: str, tmp_path: Path) ->
         line[4:7]
         == {"us": ["43.7", "45.2", "psia"], "bar": ["3.01", "3.11", "bar(a)"], "kpa": ["301.3", "311.3", "kPa"]}[units]
     )
+
+
+@pytest.mark.slow("draws a machine some hundred times")
+def test_a_machine_is_checked_in_the_units_of_its_settings(tmp_path: Path) -> None:
+    """Catches a floor pressure in kPa beside a cut-out in psi, which nobody can hold against each other."""
+    lubetrip("machine", "new", tmp_path / "m.toml")
+    check = ("machine", "check", tmp_path / "m.toml")
+    alone = lubetrip(*check).stdout
+    with_settings = lubetrip(*check, "--settings", FIXTURES / "settings.toml").stdout
+    asked = lubetrip(*check, "--settings", FIXTURES / "settings.toml", "--units", "bar").stdout
+
+    for told, here, elsewhere in ((alone, "kPa", "psi"), (with_settings, "psi", "kPa"), (asked, "bar", "psi")):
+        (line,) = [line for line in told.splitlines() if line.startswith("floor pressure")]
+        assert (here in line, elsewhere in line) == (True, False)
 
 
 def test_figures_and_records_do_not_follow_the_switch(library: Path, tmp_path: Path) -> None:
