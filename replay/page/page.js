@@ -131,7 +131,7 @@ class Page {
 
     showBest() {
         const { best, before, settings } = this;
-        byId("best").disabled = best === undefined || sameValues(best.values, settings.values);
+        byId("best").disabled = best === undefined || (this.why === null && sameValues(best.values, settings.values));
         const whose = best?.score === before ? "the settings of the file" : sameValues(best?.values, settings.values) ? "these settings" : "settings tried before";
         byId("best-told").textContent = best === undefined ? "" : `Best so far, ${whose}: ${bestWords(best.score)}.`;
     }
