@@ -254,7 +254,7 @@ def test_a_bearing_is_found_as_its_heat_left_it(
         asked_s.append((dry_s, reloaded))
         return told
 
-    monkeypatch.setattr(inspections, "_dry_run", dry_run)
+    monkeypatch.setattr(inspections, "dry_run", dry_run)
     monkeypatch.setattr(inspections, "DRAWS", 3)
     site = machine_from("m", made_machine(3, foaming=False).text).middle()
     seen = [Inspection("b", 200.0, reloaded=True, found=one) for one in ("failed", "scuffed", "sound")]  # type: ignore[arg-type]

@@ -89,6 +89,7 @@ def test_what_is_known_is_the_same_in_all_machines() -> None:
     assert len({site.chain.oil.offset_pa for site in sites}) == len(sites)
 
 
+@pytest.mark.slow("asks the kernel what each machine can hold")
 @pytest.mark.parametrize(
     ("base", "evaporating", "throttled"), [(SMALL, "-8 C", 3), (SMALL, "-30 C", 1), (LARGE, "-40 C", 2)]
 )

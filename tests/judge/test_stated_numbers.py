@@ -68,7 +68,7 @@ NUMBERS: dict[str, dict[str, Any]] = {
     # What machine-years count.
     "replay.forecast.rates": {"CONFIDENCE": 0.95, "NARROW": 0.2, "DEVIATIONS": 1.96},
     "replay.forecast.year": {
-        "ONWARD_S": 3600.0, "AFTER_S": 3600.0, "LEAST_SAMPLED": 2.0, "COASTING_MS": 10_000, "PRESS_MS": 5000,
+        "ONWARD_S": 3600.0, "AFTER_S": 3600.0, "LEAST_SAMPLED": 8.0, "COASTING_MS": 10_000, "PRESS_MS": 5000,
     },
     "replay.forecast.keeping": {"BEFORE_MS": 600_000, "AFTER_MS": 1_200_000},
     "replay.physics.days": {"DAY_S": 86_400.0, "DAYS": 365, "YEAR_H": 8760.0},
