@@ -139,8 +139,8 @@ def tolerances(
     Each sensor's offset, gain and lag, the sample period and each setting are
     moved by themselves until the first missed and the first nuisance trip; then
     all sensors are drawn within their tolerances, many times. Exit status 0, 2 bad
-    input, 3 where the library has nothing that could be missed, or be stopped for
-    nothing.
+    input, 3 where the library has nothing that could be missed, or nothing that a
+    nuisance trip could stop.
     """
     from replay.display.tuning import tolerances_view
     from replay.library import read_library

@@ -26,16 +26,16 @@ def fit_view(fit: Fit, to: Path) -> RenderableType:
     said = (
         terms(("-", text) for text in wrong)
         if wrong
-        else "Nothing in these runs lies far outside of what the model makes."
+        else "Nothing in these runs lies far outside what the model can reproduce."
     )
     return view(
         f"{to}: {fit.machine.name} with {len(fit.members)} members, {fit.simulations} simulations",
         *parts,
-        Group("What the model cannot make:", said),
+        Group("What the model cannot reproduce:", said),
         terms(
             [
-                ("told", _named(fit.told)),
-                ("not told", f"{_named(fit.untold)}: their whole range is in the ensemble"),
+                ("settled", _named(fit.told)),
+                ("not settled", f"{_named(fit.untold)}: their whole range is in the ensemble"),
                 ("not fitted", "solubility, viscosity and dimensions: as stated, or drawn from their ranges"),
                 ("bearings", fit.bearings.told),
                 ("left out", f"{fit.dropped} members that were much less likely than the best"),

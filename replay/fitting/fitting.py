@@ -179,7 +179,7 @@ def _entries(library: Library, ids: Sequence[str]) -> list[Entry]:
     if len(named := dict.fromkeys(entry.machine for entry in found)) > 1:
         rule = "runs of more than one machine"
         wanted = (
-            "the ids of runs of the one that the file describes; are all of them of one, say so: "
+            "the ids of runs of the one that the file describes; if all of them are of one machine, say so: "
             '`machine = "NAME"` under [trace] of the profile, and import again with --replace'
         )
         raise refusal(library.folder, "fit", rule, wanted, ", ".join(named))
@@ -262,7 +262,7 @@ def _check_gross(library: Library, fit: Fit) -> None:
         share = float(np.mean(off[one.run.read] > np.maximum(OFF_PA, 4.0 * one.run.sigma_pa[one.run.read])))
         if share > GROSS:
             worst = f"; {one.misfits[0].text}" if one.misfits else ""
-            rule = f"{100 * share:.0f} % of the readings are far from anything that this machine file can make{worst}"
+            rule = f"{100 * share:.0f} % of the readings are far from anything that this machine file allows{worst}"
             raise refusal(
                 library.folder, one.run.id, rule, "runs of the machine that the file describes, sound but for suction"
             )

@@ -148,7 +148,7 @@ def test_what_is_found_stands_in_the_file_whole(still: Made, tmp_path: Path) -> 
         assert 2.0 <= low <= 30.0
         assert 100e3 <= member["compressor.healthy_net_pressure"][0] <= 200e3
     assert sorted(path.name for path in tmp_path.iterdir()) == ["fit.svg", "fitted.toml", "library", "machine.toml"]
-    assert "not told" in done.stdout
+    assert "not settled" in done.stdout
 
     again = lubetrip("fit", to, library, THROTTLED, "--to", to, "--members", "8", "--hold-out", STUCK)
     assert again.returncode == 0, again.stderr
@@ -262,8 +262,8 @@ def test_runs_that_no_machine_makes_are_refused(still: Made, tmp_path: Path, mon
     done = lubetrip("fit", file, library, "--to", tmp_path / "fitted.toml", "--members", "8")
 
     assert done.returncode == 2
-    assert "of the readings are far from anything that this machine file can make" in done.stderr
-    assert "a loss of oil pressure that the model cannot make" in done.stderr
+    assert "of the readings are far from anything that this machine file allows" in done.stderr
+    assert "a loss of oil pressure that the model cannot reproduce" in done.stderr
     assert not (tmp_path / "fitted.toml").exists()
 
 
@@ -277,9 +277,9 @@ def test_what_the_model_cannot_make_is_said(still: Made) -> None:
     found = replace(run, oil_pa=run.oil_pa + np.where(away, 60e3, 0.0))
 
     assert not [one for one in misfits_of(run, made) if one.begin_s > 590.0]
-    assert "a loss of oil pressure that the model cannot make" in misfits_of(lost, made)[0].text
+    assert "a loss of oil pressure that the model cannot reproduce" in misfits_of(lost, made)[0].text
     recovery = misfits_of(found, made)[0]
-    assert "a recovery, or oil pressure held, that the model cannot make" in recovery.text
+    assert "a recovery, or oil pressure held, that the model cannot reproduce" in recovery.text
     assert recovery.begin_s == pytest.approx(600.0, abs=3.0)
     assert recovery.end_s == pytest.approx(640.0, abs=3.0)
 
