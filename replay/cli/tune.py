@@ -6,7 +6,18 @@ from typing import Any
 import click
 
 from replay.cli.group import main
-from replay.cli.options import JSON, LIBRARY, PATH, PICTURE, SETTINGS, check_output, figures, give_report, keys
+from replay.cli.options import (
+    JSON,
+    LIBRARY,
+    PATH,
+    PICTURE,
+    SETTINGS,
+    check_output,
+    figures,
+    give_report,
+    keys,
+    library_families,
+)
 from replay.cli.working import working
 from replay.ground.files import check_free_folder
 from replay.ground.refusal import nearest, refusal
@@ -127,7 +138,14 @@ def read_costs(given: tuple[str, ...]) -> dict[str, float]:
 @STATED
 @DRAWN
 @SEEDED
-@click.option("--family", "families", multiple=True, metavar="NAME", help="Show this family alone too.")
+@click.option(
+    "--family",
+    "families",
+    multiple=True,
+    metavar="NAME",
+    shell_complete=library_families,
+    help="Show this family alone too.",
+)
 @click.option("--plot", type=PICTURE, metavar="FILE", help="Tornado plot: FILE.png, .svg or .pdf.")
 @JSON
 @working

@@ -1,5 +1,6 @@
 """A machine file fitted to measured runs: what is learnt, what is refused, and what is written."""
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -18,6 +19,7 @@ from replay.physics.simulate import simulate
 from replay.trace import Trace, read_trace
 from tests.support.command import lubetrip
 from tests.support.made_machines import BENCH, RUNS, STUCK, THROTTLED, Made, made_machine, run_from
+from tests.support.toolchain import ROOT
 
 pytestmark = pytest.mark.slow("simulates machines, some hundred times each")
 
@@ -154,6 +156,22 @@ def test_what_is_found_stands_in_the_file_whole(still: Made, tmp_path: Path) -> 
     assert again.returncode == 0, again.stderr
     assert read_machine(to).fitted["traces"] == [THROTTLED]
     assert len(read_machine(to).members) == 8
+
+
+@pytest.mark.usefixtures("hasty")
+def test_figures_are_in_the_units_of_the_settings_or_those_asked_for(still: Made, tmp_path: Path) -> None:
+    """Catches kPa beside settings in psi, levels in psi under --units bar, and a machine file that hangs on what is shown."""
+    file, library = folder_of(still, tmp_path, (BENCH,))
+    own = ("--settings", ROOT / "fixtures" / "settings.toml")
+    told = {}
+    for name, asked in (("psi", own), ("bar", ("--units", "bar"))):
+        told[name] = lubetrip("fit", file, library, "--to", tmp_path / f"{name}.toml", "--members", "8", *asked).stdout
+
+    seen = {name: set(re.findall(r"\b(?:psi|kPa|bar)\b", text)) for name, text in told.items()}
+    assert seen == {name: {name} for name in told}
+    assert "below 0.31 bar" in told["bar"]
+    assert "below cut-out" in told["psi"]
+    assert len({(tmp_path / f"{name}.toml").read_bytes() for name in told}) == 1
 
 
 @pytest.mark.usefixtures("hasty")
