@@ -26,6 +26,7 @@ from replay.drawing.looks import BAND, BLUE, CURVE, DANGER, FILL, GREEN, GREY, H
 from replay.drawing.svg import Scale
 from replay.engine.portable import Machine
 from replay.ground.shown import US
+from replay.ground.wording import percent
 from replay.settings import Settings, read_settings
 from replay.settings.file import KEYS, accepted_values, in_file_terms, names_of
 from replay.trace import Trace
@@ -148,7 +149,7 @@ def weights_picture() -> str:
 # What an owner asks of a year: figure of the forecast, words, colour; None: a heading.
 YEAR_ROWS: tuple[tuple[str | None, str, str], ...] = (
     (None, "Stops", INK),
-    ("nuisance_stops", "for nothing", VERMILLION),
+    ("nuisance_stops", "nuisance trips", VERMILLION),
     ("justified_stops", "justified: it would be lost", GREEN),
     ("doubtful_stops", "in doubt", PURPLE),
     ("sensor_stops", "on a failed sensor", GREY),
@@ -182,7 +183,7 @@ def year_picture() -> str:
     rates = told["per_machine_year"]
     without, with_it = (in_words(rates[figure]) for figure in ("lost_without", "lost_with"))
     words = (
-        f"One machine-year of the demo site, from {told['machine_years']:.0f} simulated: stops for nothing "
+        f"One machine-year of the demo site, from {told['machine_years']:.0f} simulated: nuisance trips "
         f"{in_words(rates['nuisance_stops'])}, justified stops {in_words(rates['justified_stops'])}; a machine lost "
         f"without protection {without}, with it {with_it}."
     )
@@ -215,7 +216,7 @@ def year_picture() -> str:
         svg.line(root, (place(tick), bottom, place(tick), bottom + 4), INK)
         svg.text(root, place(tick), bottom + 18, word, "middle", BIG)
     svg.text(root, (left + right) / 2, bottom + 36, "times a machine-year", "middle", BIG)
-    svg.text(root, right + 24, bottom + 18, f"bars: limits at {told['confidence']:.0%}", size=BIG)
+    svg.text(root, right + 24, bottom + 18, f"bars: limits at {percent(told['confidence'])}", size=BIG)
     svg.text(root, right + 24, bottom + 36, "duty and rates of faults are assumed", size=BIG)
     return svg.markup(root) + "\n"
 
@@ -247,12 +248,12 @@ MEANING = {
     "fault_delay": "time with readings in doubt until the machine stops",
     "altitude": "of the site: the atmosphere that gauges count from",
     "max_missed": "faults that may be missed",
-    "max_nuisance_per_1000h": "stops for nothing in 1000 run hours",
+    "max_nuisance_per_1000h": "nuisance trips in 1000 run hours",
     "min_margin": "time between the stop and the damage deadline",
     "confidence": "with it limits are judged as well as counts",
     "max_missed_probability": "of a fault, at that confidence",
     "min_margin_coverage": "share of faults that leave `min_margin`",
-    "max_nuisance_probability": "of a stop in an upset",
+    "max_nuisance_probability": "of a nuisance trip in an upset",
 }
 BEGIN, END = "<!-- made by python -m tests.pictures -->", "<!-- until here -->"
 

@@ -3,7 +3,7 @@
 import json
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -14,15 +14,26 @@ PATH = click.Path(path_type=Path)
 
 def ids(context: click.Context, _param: click.Parameter, begun: str) -> list[str]:
     """Return the ids of the library given before that begin so, for completion."""
+    return [entry.id for entry in _entries(context) if entry.id.startswith(begun)]
+
+
+def _entries(context: click.Context) -> Sequence[Any]:
+    """Return the entries of the library given before, none where it cannot be read."""
     from replay.ground.refusal import Refusal
     from replay.library import read_library
 
-    folder = next((context.params[name] for name in ("library", "folder", "trace") if context.params.get(name)), None)
+    # Behind an option that waits for its value click has not yet given the arguments their names.
+    names = [context.params.get(name) for name in ("library", "folder", "trace")]
+    folder = next(filter(None, [*context.args, *names]), None)
     try:
-        entries = read_library(folder).entries if folder is not None else ()
+        return read_library(folder).entries if folder is not None else ()
     except Refusal:
-        return []
-    return [entry.id for entry in entries if entry.id.startswith(begun)]
+        return ()
+
+
+def library_families(context: click.Context, _param: click.Parameter, begun: str) -> list[str]:
+    """Return the families of the library given before that begin so, for completion."""
+    return sorted({entry.family for entry in _entries(context) if entry.family.startswith(begun)})
 
 
 def families(_context: click.Context, _param: click.Parameter, begun: str) -> list[str]:

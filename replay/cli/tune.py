@@ -6,7 +6,18 @@ from typing import Any
 import click
 
 from replay.cli.group import main
-from replay.cli.options import JSON, LIBRARY, PATH, PICTURE, SETTINGS, check_output, figures, give_report, keys
+from replay.cli.options import (
+    JSON,
+    LIBRARY,
+    PATH,
+    PICTURE,
+    SETTINGS,
+    check_output,
+    figures,
+    give_report,
+    keys,
+    library_families,
+)
 from replay.cli.working import working
 from replay.ground.files import check_free_folder
 from replay.ground.refusal import nearest, refusal
@@ -127,7 +138,14 @@ def read_costs(given: tuple[str, ...]) -> dict[str, float]:
 @STATED
 @DRAWN
 @SEEDED
-@click.option("--family", "families", multiple=True, metavar="NAME", help="Show this family alone too.")
+@click.option(
+    "--family",
+    "families",
+    multiple=True,
+    metavar="NAME",
+    shell_complete=library_families,
+    help="Show this family alone too.",
+)
 @click.option("--plot", type=PICTURE, metavar="FILE", help="Tornado plot: FILE.png, .svg or .pdf.")
 @JSON
 @working
@@ -139,8 +157,8 @@ def tolerances(
     Each sensor's offset, gain and lag, the sample period and each setting are
     moved by themselves until the first missed and the first nuisance trip; then
     all sensors are drawn within their tolerances, many times. Exit status 0, 2 bad
-    input, 3 where the library has nothing that could be missed, or be stopped for
-    nothing.
+    input, 3 where the library has nothing that could be missed, or nothing that a
+    nuisance trip could stop.
     """
     from replay.display.tuning import tolerances_view
     from replay.library import read_library

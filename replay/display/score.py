@@ -28,7 +28,7 @@ from replay.score.windows import LATE, NO_STOP
 T = TypeVar("T")
 ALWAYS_PER_1000H = 1e6  # a stop for every few seconds of running
 NUISANCE_PER_1000H = "nuisance trips per 1000 h"
-IN_UPSET = "nuisance stop in an upset"
+IN_UPSET = "nuisance trip in an upset"
 # How an amount of each rule is worded, and of what it is one.
 RULES = {
     "max_missed": ("{:g}".format, "missed trips"),
@@ -36,7 +36,7 @@ RULES = {
     evidence.NUISANCE: (rate, NUISANCE_PER_1000H),
     "min_margin": ("{:g} s".format, "worst margin of hits"),
     evidence.MARGIN: (percent, "with less margin"),
-    evidence.UPSET: (percent, "of upsets with a nuisance stop"),
+    evidence.UPSET: (percent, "of upsets with a nuisance trip"),
     evidence.OUTSIDE: (rate, NUISANCE_PER_1000H),
 }
 RATES = (evidence.NUISANCE, evidence.OUTSIDE)
@@ -190,9 +190,9 @@ def _counted(score: Score) -> str:
 def _upsets(whole: Totals) -> str:
     """Return what upsets came to, and what came without one."""
     if whole.upsets_stopped is None:
-        return "none marked in this library: how likely one is to cause a nuisance stop is not known"
+        return "none marked in this library: how likely one is to cause a nuisance trip is not known"
     outside = f"{whole.stops_outside_upsets} stops in {whole.hours_outside_upsets:.2f} run hours without upset"
-    return f"{whole.upsets_stopped} of {whole.upsets} had a nuisance stop; {outside}"
+    return f"{whole.upsets_stopped} of {whole.upsets} had a nuisance trip; {outside}"
 
 
 def late_words(whole: Totals) -> list[str]:
@@ -237,7 +237,7 @@ def machine_words(score: Score) -> list[str]:
     found = score.by_machine
     if found.unit == TRACE:
         return []
-    what = ("a missed fault", "a nuisance stop", "a hit with less margin than asked for or none", "a stop in an upset")
+    what = ("a missed fault", "a nuisance trip", "a hit with less margin than asked for or none", "a stop in an upset")
     limits = [
         f"with {name} {claim.events} of {claim.of:g}, at most {percent(claim.upper)}"
         for name, claim in zip(what, found.claims, strict=True)
@@ -350,7 +350,7 @@ def comparators_table(score: Score) -> Table:
     for each in score.comparators:
         for said, point in (
             ("missing no more", each.no_more_missed),
-            ("stopping no more for nothing", each.no_more_nuisance),
+            ("with no more nuisance trips", each.no_more_nuisance),
         ):
             if point is None:
                 rows.append((each.law, said, *[NOTHING] * 6))

@@ -119,7 +119,7 @@ def years_table(tuning: Tuning, race: Race) -> Table:
     stated = ", ".join(f"{FIGURES.get(figure, words(figure))} {cost:g}" for figure, cost in priced.items())
     caption = f"What a year costs; costs as stated: {stated}{f'; {left} more in the report' if left > 0 else ''}"
     names = (FIGURES.get(figure, words(figure)) for figure in priced)
-    heads = ("candidate", "settings", "years", "cost", "dearer by", f"at {SHOWN_AT:.0%}", *names)
+    heads = ("candidate", "settings", "years", "cost", "dearer by", f"at {percent(SHOWN_AT)}", *names)
     return Table(caption, heads, rows, texts=frozenset({1}))
 
 

@@ -104,7 +104,7 @@ def _strange(problem: Problem, file: str) -> Refusal | None:
             if (ends := _beyond(trait, read[one] - read[other], drawn[:, one] - drawn[:, other])) is not None:
                 both = f"{trait.words(read[one])} and {trait.words(read[other])}"
                 low, high = (trait.words(end) for end in ends)
-                why = f"{trait.name} is {both}, a difference that lies at {low} to {high} for any one machine"
+                why = f"{trait.name} is {both}, a difference of {low} to {high} on any one machine"
                 return not_one(runs[one], runs[other], why)
     return None
 
@@ -130,10 +130,9 @@ def _beyond(trait: Trait, read: float, drawn: Vector) -> tuple[float, float] | N
 
 def _not_this(run: Run, trait: Trait, read: float, drawn: tuple[float, float], count: int, file: str) -> Refusal:
     low, high = (trait.words(one) for one in drawn)
-    rule = (
-        f"{trait.words(read)}, where {count} machines within the ranges of {file} have {low} to {high}: another's log"
-    )
-    would = "a run of the machine that the file describes, or the ranges that are true of it"
+    drawn_told = f"{count} machines within the ranges of {file} have {low} to {high}"
+    rule = f"{trait.words(read)}, where {drawn_told}: another machine's log"
+    would = "a run of the machine that the file describes, or ranges that are true of it"
     return refusal(run.id, trait.name, rule, would)
 
 

@@ -23,6 +23,7 @@ from replay.ground.units import PSI_PA
 from replay.settings import Settings
 
 LEVELS_PSI = (4.5, 7.0, 9.0)  # of net oil pressure, where no settings name theirs
+LEVELS = {f"{psi:g} psi": psi * PSI_PA for psi in LEVELS_PSI}  # Pa by their names
 DOUBTED = "sensor doubted, no oil pressure judged"
 COVERED = 0.9  # share of the members between the ends of an interval
 
@@ -82,7 +83,7 @@ def _prediction(run: Run, oil_pa: NDArray[np.float64], settings: Settings | None
     middle = np.median(oil_pa, axis=0)
     off = (middle - run.oil_pa)[run.read]
     if settings is None:
-        levels = {f"{psi:g} psi": psi * PSI_PA for psi in LEVELS_PSI}
+        levels = LEVELS
     else:
         keys = {"floor": ranges.FLOOR, "cut-out": ranges.CUT_OUT, "cut-in": ranges.CUT_IN}
         levels = {name: float(settings.values[key]) for name, key in keys.items()}

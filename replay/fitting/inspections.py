@@ -45,7 +45,7 @@ class Bearings:
 def bearings_of(site: Site, inspections: Sequence[Inspection], count: int, seed: int, file: str) -> Bearings:
     """Return bearings for so many members. Raises Refusal for inspections that no bearing in range would show."""
     if not inspections:
-        return Bearings(({},) * count, "no inspections: the assumed range of the bearings stands")
+        return Bearings(({},) * count, "no inspections: the assumed range of the bearings applies")
     generator = np.random.default_rng([seed, 2])
     unknowns = [film_unknown(site, name) for name in OF_FILM]
     draws = np.clip(generator.standard_normal((DRAWS, len(unknowns))), -MOST_Z, MOST_Z)
@@ -54,7 +54,7 @@ def bearings_of(site: Site, inspections: Sequence[Inspection], count: int, seed:
     agreement = np.array([[_agreement(one, inspection) for inspection in inspections] for one in sites])
     if not agreement.all(axis=1).any():
         rows = ", ".join(f"{one.what} ({one.found})" for one in inspections)
-        rule = "no bearing within the assumed ranges would be found so, all of them taken together"
+        rule = "no bearing within the assumed ranges would be found like this in all of them"
         raise refusal(file, "[[inspection]]", rule, "rows of one and the same machine, the time without oil", rows)
     weights = (DISBELIEF + (1.0 - DISBELIEF) * agreement).prod(axis=1)
     weights /= weights.sum()

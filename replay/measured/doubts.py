@@ -213,7 +213,7 @@ def of_pressure(signal: str, reference: str, seen: Readings, atmosphere_pa: floa
     if abs(least - atmosphere_pa) < NEAR_PA / 3 and seen.at_floor > CLIPPED_SHARE * seen.readings:
         share = 100 * seen.at_floor / seen.readings
         found.append(
-            f"{name} never falls under 0 gauge and lies there in {share:.0f} % of its rows:"
+            f"{name} never falls below 0 gauge and lies there in {share:.0f} % of its rows:"
             " the sensor cannot see vacuum, or it is cut off"
         )
     if not LEAST_PA <= most <= MOST_PA:
@@ -246,8 +246,7 @@ def of_net(net: Net) -> list[str]:
         )
     if net.with_oil > INVERTED * net.stopped and net.without_oil > INVERTED * net.running and net.running:
         found.append(
-            "net oil pressure is there while the machine stands and gone while it runs:"
-            " does the running status mean the contrary?"
+            "net oil pressure is there while the machine stands and gone while it runs: is the running status inverted?"
         )
     for side, count in net.stopped_off.items():
         if net.stopped and count > MOSTLY * net.stopped:

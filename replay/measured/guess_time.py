@@ -23,7 +23,7 @@ MADE_S = 2.0  # below the max_gap of settings, by which rows farther apart are t
 MOST_TIMES = 0.9  # share of the cells of a time column that are times (assumed)
 EVEN, UNEVEN, MOSTLY, RARELY = 0.2, 5.0, 0.7, 0.02  # shares of the usual step and of the rows (assumed)
 DIGITS = re.compile(r"([01]\d|2[0-3])[0-5]\d([0-5]\d)?")
-OPEN_GAP = f'max_gap = "{OPEN}"  # DOUBT: above the logger\'s own step'
+OPEN_GAP = f'max_gap = "{OPEN}"  # DOUBT: longer than the logger\'s own step'
 
 
 @dataclass(frozen=True)
@@ -106,7 +106,7 @@ def time_lines(look: Look, times: Times) -> Iterator[str]:
     """Tell the time: its column or columns, form, order, zone, and the longest gap."""
     yield from ["", "[time]"]
     if look.own_clocks:
-        yield f'max_gap = "{OPEN}"  # DOUBT: above the longest step between readings; older ones count as none'
+        yield f'max_gap = "{OPEN}"  # DOUBT: longer than the longest step between readings; older ones count as none'
         return
     time = list(times.columns)
     if not time:
@@ -117,9 +117,9 @@ def time_lines(look: Look, times: Times) -> Iterator[str]:
     this = names[0] if len(names) == 1 else "[" + ", ".join(names) + "]"
     if times.asked:
         others = "".join(f", or {column_key(look, column)}" for column in times.others)
-        why = "Each holds times" if others else "It rises, no name says so"
+        why = "Each holds times" if others else "It rises, but its name does not say so"
         if any(_apart(look, time[0], other) for other in times.others):
-            why += "; they go apart: where each signal has a time of its own, save each pair of columns as a file"
+            why += "; they drift apart: where each signal has a time of its own, save each pair of columns as a file"
         if len(time) > 1 and not others:
             why = "The second holds fractions of a day: save it as it is shown, 12:00:00 for 0.5"
         yield f'column = "{OPEN}"  # DOUBT: {this}{others}? {why}'
@@ -138,7 +138,7 @@ def time_lines(look: Look, times: Times) -> Iterator[str]:
     ms = _ms(clock, cells)
     if 2 * (ms == UNREADABLE).sum() > len(ms):
         shown = next((cell for cell in cells if cell), "")
-        yield f'form = "{OPEN}"  # DOUBT: times such as {quoted(shown)} are not read as they are written:'
+        yield f'form = "{OPEN}"  # DOUBT: times such as {quoted(shown)} cannot be read as written:'
         yield "# save them as 2026-03-02 08:00:05, with the time of day beside the date"
         yield OPEN_GAP
         return
@@ -152,15 +152,15 @@ def time_lines(look: Look, times: Times) -> Iterator[str]:
 def _looks(time: list[Seen], cells: list[str]) -> str:
     """Tell what numbers that may be no time look like."""
     if len(time) > 1 or not all(map(looks_like_number, filter(None, cells))):
-        return f"; times such as {quoted(next(filter(None, cells), ''))} are not read as they are written"
+        return f"; times such as {quoted(next(filter(None, cells), ''))} cannot be read as written"
     numbers = np.array([float(cell) for cell in cells if cell])
     if len(numbers) > 1 and (np.diff(numbers) == 1).all():
-        return "; they count by one a row: is it a number of rows, and no time"
+        return "; they rise by one a row: a row number and not a time?"
     if reads_as_digits(numbers.tolist()):
         return "; they read as hours, minutes and seconds in digits, which needs colons and a date"
     of_day = OF_A_DAY.search(time[0].name)
     return (
-        f'; "{of_day[0]}": they begin anew at midnight, so a log of days needs the date beside them' if of_day else ""
+        f'; "{of_day[0]}": they start again at midnight, so a log of several days needs the date too' if of_day else ""
     )
 
 
@@ -189,14 +189,14 @@ def _steps(look: Look, ms: NDArray[np.int64]) -> Iterator[str]:
     step = float(np.median(steps))
     if step <= 0:
         many = len(ms) / len(np.unique(ms))
-        yield f'step = "{OPEN}"  # DOUBT: times repeat, {many:.3g} rows each: "5 s", if their seconds are gone'
+        yield f'step = "{OPEN}"  # DOUBT: times repeat, {many:.3g} rows each: "5 s", if their seconds were cut off'
         yield OPEN_GAP
         return
     usual = float(np.mean(np.abs(steps - step) <= EVEN * step))
     uneven = len(steps) < LEAST_STEPS or steps.max() > UNEVEN * step
     if len(steps) > 1 and usual < MOSTLY and uneven and not _repeats(look):
         made = min(STEPS_IN_A_GAP * max(float(np.quantile(steps, 0.1)), 0.001), MADE_S)
-        yield f'max_gap = "{made:g} s"  # DOUBT: rows no farther apart than this are made, as triage wants them'
+        yield f'max_gap = "{made:g} s"  # DOUBT: rows are made no further apart than this, as triage needs them'
         seen = f"steps go from {steps.min():g} to {steps.max():g} s and no two rows are alike"
         yield f'on_change = "{OPEN}"  # DOUBT: {seen}: true, if rows are'
         yield "# written only where something changes, so that readings hold; false, if the longer steps are gaps"

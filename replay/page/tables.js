@@ -93,7 +93,7 @@ function ruleRows({ total, claims, broken, unjudged }, limits) {
             rate(nuisance.upper), rate(limits.max_nuisance_per_1000h)],
         ["worst margin of hits", byCount("min_margin"), seconds(total.worstMarginS), "", `${limits.min_margin_s} s or more`],
         chance(`share with less than ${limits.min_margin_s} s`, thin),
-        chance("nuisance stop in an upset", upset),
+        chance("nuisance trip in an upset", upset),
     ];
     if (!total.marked) {
         rows.at(-1)[2] = "no upset is marked";

@@ -16,7 +16,7 @@ PLOTS = {
     "pareto": "Pareto set: no other candidate is as good in missed-trip limit, nuisance limit and worst margin and"
     " better in one",
     "tornado": "Tornado: how far each reading or setting has to move, by itself, before the first fault is missed or"
-    " the first nuisance stop comes; dotted frames are the stated tolerances of the sensors",
+    " the first nuisance trip comes; dotted frames are the stated tolerances of the sensors",
 }
 TYPES = {".png": "image/png", ".svg": "image/svg+xml"}
 WRITTEN = "a folder that `lubetrip tune` wrote"

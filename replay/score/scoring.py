@@ -224,12 +224,12 @@ class Score(Judgement):
 
     @property
     def wrong(self) -> tuple[Verdict, ...]:
-        """Return the traces that were missed, stopped early or stopped for nothing."""
+        """Return the traces that were missed, early or a nuisance trip."""
         return tuple(verdict for verdict in self.verdicts if verdict.outcome in WRONG)
 
     @property
     def outside(self) -> evidence.Claim | None:
-        """Return the rate of nuisance stops outside of any upset over the hours without one; None where none is marked.
+        """Return the rate of nuisance trips outside of any upset over the hours without one; None where none is marked.
 
         Both are of the traces that ride through, as the upsets are.
         """

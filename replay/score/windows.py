@@ -4,7 +4,7 @@
 
     hit      the first stop from earliest_s on lies by deadline_s
     missed   there is none by deadline_s; `late` says how the stop that came stands to the band of the deadline
-    early    a stop came before earliest_s that belongs to no fault before it: a nuisance stop, and no hit
+    early    a stop came before earliest_s that belongs to no fault before it: a nuisance trip, and no hit
     stood    an earlier stop held the machine still for the whole of the window: neither found nor missed
 
 A stop belongs to the fault of a window from earliest_s on: the first, up to AGAIN_S behind the end of the band, or
@@ -19,7 +19,7 @@ After the stop in the last window nothing is judged.
 stops before it and the repeats of its fault, and stops, upsets and run hours of a stretch that another one tells: each
 moment counts once (`replay.score.once`).
 
-**Upsets** of a trace that rides through are trials of its probability of a nuisance stop: each was either ridden
+**Upsets** of a trace that rides through are trials of its probability of a nuisance trip: each was either ridden
 through, or stopped, or the machine stood over the whole of it, which is no trial. A stop belongs to the last upset that
 had begun by then, and only up to AFTER_S behind its end: what the upset has filled of the integral has drained by then.
 Several stops in one upset are one upset with a stop.

@@ -76,7 +76,7 @@ class Acceptance:
     Where confidence is None the counts are judged. Where it is given, so are the
     one-sided limits at that confidence: of the missed-trip probability, of the
     nuisance rate, of the share of faults that leave min_margin, and of the probability
-    of a nuisance stop in an upset where max_nuisance_probability is not None.
+    of a nuisance trip in an upset where max_nuisance_probability is not None.
     """
 
     max_missed: int

@@ -33,8 +33,21 @@ const shown = () =>
 
 const actions = {
     open: () => page.locator(".every > summary").click(),
-    find: (text) => page.fill("#find", text),
-    keep: (outcome) => page.selectOption("#keep", outcome),
+    // Key by key, as a hand does it: Tab from the fold of the table to the field to find by, and on to the outcomes.
+    find: async (text) => {
+        await page.locator(".every > summary").focus();
+        await page.keyboard.press("Tab");
+        told.fields = [await page.evaluate(() => document.activeElement.id)];
+        await page.keyboard.press("Control+A");
+        await page.keyboard.press("Delete");
+        await page.keyboard.type(text);
+    },
+    keep: async (outcome) => {
+        await page.locator("#find").focus();
+        await page.keyboard.press("Tab");
+        told.fields.push(await page.evaluate(() => document.activeElement.id));
+        await page.keyboard.type(outcome);
+    },
     click: (name) => page.locator(".every thead button", { hasText: name }).first().click(),
     press: async (name, key) => {
         await page.locator(".every thead button", { hasText: name }).first().focus();

@@ -1,6 +1,6 @@
 """Years campaign: a million machine-hours of ordinary duty of the demo site, with faults at their frequencies.
 
-What `lubetrip forecast` says, over so many years that rare things show: nuisance stops per machine-year with their
+What `lubetrip forecast` says, over so many years that rare things show: nuisance trips per machine-year with their
 limits, and of the faults that would have spoilt a machine those that did so under the protection. Machines are drawn for
 each year anew. `--jobs 2` takes about half an hour on two cores; with `--keep` an interrupted run carries on where it
 stopped. `--picture` keeps what the picture of a year in the README is drawn from (`python -m tests.pictures`).
@@ -46,7 +46,7 @@ def years(
     simulated = told.machine_years * YEAR_H
     line = (
         f"{simulated:.0f} machine-hours, {before} of {len(told.years)} machine-years kept from before, the others in "
-        f"{took_s:.0f} s with {jobs} jobs: nuisance stops per machine-year "
+        f"{took_s:.0f} s with {jobs} jobs: nuisance trips per machine-year "
         f"{duty.per_year:.3f} ({duty.lower:.3f} to {duty.upper:.3f}) in ordinary duty and upsets, "
         f"{faults.per_year:.4f} (at most {faults.upper:.4f}) in faults; of {missed['sampled']} faults that spoil a machine "
         f"{missed['missed']} missed ({missed['lower']:.4f} to {missed['upper']:.4f})"

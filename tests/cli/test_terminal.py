@@ -189,6 +189,9 @@ def test_the_version_names_the_logic() -> None:
         ("help un", ["units"]),
         ("synth made --families normal-st", ["normal-start"]),
         ("tune site --vary trip_d", ["trip_delay="]),
+        ("tolerances fixtures --family speed", ["speed-low-for-a-while", "speed-ramps"]),
+        ("tolerances fixtures --family retrograde", []),
+        ("tolerances nowhere --family s", []),
         ("compa", ["compare"]),
     ],
 )

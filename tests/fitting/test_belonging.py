@@ -46,7 +46,7 @@ def test_another_machines_pressure_is_known(made: Made, runs: list[Run]) -> None
 
     assert "net oil pressure at its highest" in told
     assert "within the ranges of machine.toml" in told
-    assert "another's log" in told
+    assert "another machine's log" in told
 
 
 def test_runs_of_two_machines_are_told_apart(runs: list[Run], made: Made) -> None:
@@ -93,5 +93,5 @@ def test_a_stranger_leaves_nothing_behind(made: Made, tmp_path: Path) -> None:
     done = lubetrip("fit", file, library, "--to", tmp_path / "fitted.toml")
 
     assert done.returncode == 2
-    assert "another's log" in done.stderr
+    assert "another machine's log" in done.stderr
     assert sorted(path.name for path in tmp_path.iterdir()) == ["library", "machine.toml"]

@@ -148,11 +148,11 @@ def test_what_no_member_makes_is_told_with_its_side_and_its_worst_moment() -> No
     assert [(one.read_pa, one.made_pa) for one in found] == [(140e3, 105e3), (80e3, 95e3)]
     with shown_in(KPA):
         assert found[0].text == (
-            "r, 200 to 219 s: this log shows a recovery, or oil pressure held, that the model cannot make: net 140.0 kPa,"
+            "r, 200 to 219 s: this log shows a recovery, or oil pressure held, that the model cannot reproduce: net 140.0 kPa,"
             " where no member has more than 105.0 kPa"
         )
         assert found[1].text == (
-            "r, 50 to 59 s: this log shows a loss of oil pressure that the model cannot make: net 80.0 kPa,"
+            "r, 50 to 59 s: this log shows a loss of oil pressure that the model cannot reproduce: net 80.0 kPa,"
             " where no member has less than 95.0 kPa"
         )
     assert misfits_of(a_run(net, unread=slice(200, 220)), np.array([flat(95e3), flat(105e3)]) + SUCTION_PA) == [

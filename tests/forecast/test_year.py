@@ -127,7 +127,7 @@ def test_a_lockout_in_ordinary_duty_is_freed_after_the_callout(settings: Setting
 
 
 def years(counts: Sequence[dict[str, int]]) -> list[Year]:
-    """Return machine-years with so many nuisance stops in each family."""
+    """Return machine-years with so many nuisance trips in each family."""
     return [
         Year(number, "", YEAR_H, 0.0, {family: Tally(befell=1, nuisance=count) for family, count in its.items()})
         for number, its in enumerate(counts)

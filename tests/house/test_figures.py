@@ -30,7 +30,7 @@ NO_RESULT = (
     "nuisance trips per 1000 run hours",
     "2,000,000 readings",
     "1000 run hours",
-    "stops for nothing in 1000 run hours",
+    "nuisance trips in 1000 run hours",
 )
 
 

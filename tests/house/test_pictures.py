@@ -54,7 +54,7 @@ def test_the_picture_of_a_year_is_of_the_settings_that_hold_and_says_how_sure_it
     assert told["settings"] == settings().digest
     assert rates["lost_without"][0] > rates["lost_with"][0]
     for name, figure in (
-        ("for nothing", "nuisance_stops"),
+        ("nuisance trips", "nuisance_stops"),
         ("justified: it would be lost", "justified_stops"),
         ("without protection", "lost_without"),
         ("with it", "lost_with"),

@@ -28,7 +28,7 @@ SEEN = {
     "machine check": "Not a certified safety device",
     "fit": "solenoid-shut",
     "tune": "Chosen (no.",
-    "forecast": "nuisance stops",
+    "forecast": "nuisance trips",
     "conform": "Identical in every word.",
     "triage": "OPEN FIRST: loaded again twice",
     "record check": "the record holds, byte for byte",

@@ -206,7 +206,7 @@ def common(
 def given_to(
     windows: list[dict[str, float]], stops: list[list[float]], held: list[bool], told: list[Span]
 ) -> tuple[dict[int, float], dict[int, float], int, int]:
-    """Return by window the stop that answers it and the first that came too early, the nuisance stops and the repeats."""
+    """Return by window the stop that answers it and the first that came too early, the nuisance trips and the repeats."""
     ends = [max(w[key] for key in ("deadline_s", "likely_s", "latest_s") if key in w) for w in windows]
     answer: dict[int, float] = {}
     before: dict[int, float] = {}
@@ -242,7 +242,7 @@ def overlaps(begin: float, end: float, spans: list[Span]) -> bool:
 def judged_windows(
     windows: list[dict[str, float]], stops: list[list[float]], told: list[Span]
 ) -> tuple[list[dict[str, Any]], int, int]:
-    """Return what became of each window, and the nuisance stops and the repeats that no other trace tells."""
+    """Return what became of each window, and the nuisance trips and the repeats that no other trace tells."""
     causes = {at: CAUSES[int(word) & 7] for at, _, word in stops}
     held = [any(at < w["earliest_s"] and until > w["deadline_s"] for at, until, _ in stops) for w in windows]
     answer, before, nuisance, repeats = given_to(windows, stops, held, told)

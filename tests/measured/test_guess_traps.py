@@ -174,7 +174,7 @@ def test_a_column_that_parts_the_rows_of_machines_is_asked(form: str, tmp_path: 
     table, text = drafted(tmp_path, head if form == "wide" else "Time (s),Equipment,Tag,Value", rows)
 
     assert table["trace"]["machine_column"] == "?"
-    assert '"Equipment", which holds K1, K2? Times repeat but for it' in text
+    assert '"Equipment", which holds K1, K2? Without it times repeat' in text
     assert (table["oil_pressure"]["column"], table["running"]["column"]) == ("Oil barg", "Run")
     assert table["time"]["max_gap"] == "3 s"
 

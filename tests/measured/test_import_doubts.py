@@ -113,7 +113,7 @@ def test_rows_of_net_oil_pressure_are_counted_by_running_and_standing() -> None:
         ({"running": 100, "running_negative": 51}, ["columns swapped, or one gauge and one absolute?"]),
         (
             {"running": 100, "without_oil": 71, "stopped": 10, "with_oil": 8},
-            ["does the running status mean the contrary?"],
+            ["is the running status inverted?"],
         ),
         ({"running": 100, "without_oil": 70, "stopped": 10, "with_oil": 8}, []),
         ({"running": 100, "without_oil": 71, "stopped": 10, "with_oil": 7}, []),

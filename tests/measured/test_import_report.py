@@ -43,7 +43,7 @@ DOUBTFUL = {
     "cut off at zero gauge": (
         [(3.0, max(0.0, 1 - s / 10), 1) for s in range(20)],
         {},
-        ["suction pressure never falls under 0 gauge and lies there in 50 % of its rows"],
+        ["suction pressure never falls below 0 gauge and lies there in 50 % of its rows"],
     ),
     "columns swapped": (
         [(2.0, 3.4 + ripple(s), 1) for s in range(9)],

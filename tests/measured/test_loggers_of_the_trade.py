@@ -138,7 +138,7 @@ def parts(*heads: tuple[tuple[str, ...], Callable[[Row], list[str]]]) -> str:
 
 BERLIN = ZoneInfo("Europe/Berlin")
 AUTUMN = dt.datetime(2026, 10, 24, 23, 0, tzinfo=dt.UTC)
-FACTOR = {"asks": r'scale = "\?"  # DOUBT: .* stands beside a unit'}
+FACTOR = {"asks": r'scale = "\?"  # DOUBT: .* is written beside a unit'}
 CLOCKS = {
     "ms of day": on_clock(lambda r: str((28800 + r.s) * 1000), "ms of day", answers=number("ms")),
     "seconds of day": on_clock(lambda r: str(28800 + r.s), "seconds of day", answers=number("s")),
@@ -275,7 +275,7 @@ FILES = CLOCKS | {name: File(text) for name, text in UNITS.items()} | {
             ("Time 1", HEAD[1], "Time 2", HEAD[2], "Running"),
             lambda r: [iso(r), f2(r.oil), f"{r.at() + dt.timedelta(seconds=r.s // 2)}", f2(r.suction), str(int(r.run))],
         ),
-        asks="Each holds times; they go apart: .* save each pair of columns as a file",
+        asks="Each holds times; they drift apart: .* save each pair of columns as a file",
     ),
     "blank rows": File(on_clock(iso).text.replace("\n", "\n\n")),  # type: ignore[union-attr, arg-type]
     "tags beside descriptions": File(

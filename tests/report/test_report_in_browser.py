@@ -62,7 +62,8 @@ def told(folder: Path) -> dict[str, Any]:
 
 
 def test_many_traces_are_folded_found_and_kept_by_outcome(told: dict[str, Any]) -> None:
-    """Catches a thousand rows that can only be scrolled, and a search that minds capitals."""
+    """Catches a thousand rows that can only be scrolled, a search that minds capitals, and fields deaf to the keyboard."""
+    assert told["fields"] == ["find", "keep"]
     assert told["loaded"]["rows"] == []
     assert len(told["opened"]["rows"]) == MANY + 3
     assert told["found"]["rows"] == [f"t-20{digit}" for digit in range(10)]

@@ -52,7 +52,7 @@ def verdict(label: Label, *stops: tuple[float, float], upsets: tuple[Upset, ...]
 
 
 def course(*stops: tuple[float, float], windows: tuple[MustTrip, ...] = (FIRST, SECOND)) -> tuple[list[str], int, int]:
-    """Return the outcomes of the windows, the nuisance stops and the repeats."""
+    """Return the outcomes of the windows, the nuisance trips and the repeats."""
     found = verdict(windows, *stops)
     return [window.outcome for window in found.windows], found.nuisance_trips, found.repeats
 
@@ -60,7 +60,7 @@ def course(*stops: tuple[float, float], windows: tuple[MustTrip, ...] = (FIRST, 
 # ------------------------------------------------------------------------------------------------------- windows
 
 
-# Boundaries, which the page's own judge goes through too: stops, outcomes of the windows, nuisance stops, repeats.
+# Boundaries, which the page's own judge goes through too: stops, outcomes of the windows, nuisance trips, repeats.
 COURSES: list[tuple[list[tuple[float, float]], list[str], int, int]] = [
     ([], ["missed", "missed"], 0, 0),
     ([(1050, 1350), (9050, 9350)], ["hit", "hit"], 0, 0),
@@ -74,7 +74,7 @@ COURSES: list[tuple[list[tuple[float, float]], list[str], int, int]] = [
     ([(1050, 1350), (1400, 1700), (1750, 2050), (9050, 9350)], ["hit", "hit"], 0, 2),
     ([(1050, 1350), (1350 + AGAIN_S + 1, 3000), (9050, 9350)], ["hit", "early"], 1, 0),  # it had come through
     ([(1050, 1350), (1350 + AGAIN_S, 3000), (9050, 9350)], ["hit", "hit"], 0, 1),
-    ([(500, 800), (900, 1200), (9050, 9350)], ["early", "hit"], 2, 0),  # a nuisance stop makes no repeats
+    ([(500, 800), (900, 1200), (9050, 9350)], ["early", "hit"], 2, 0),  # a nuisance trip makes no repeats
     ([(1500, 1800), (9050, 9350)], ["missed", "hit"], 0, 0),  # late is late, and no nuisance before the next
     ([(1500, 1800), (1900, 2200), (9050, 9350)], ["missed", "hit"], 0, 1),
     ([(1100 + AGAIN_S, 1800), (9050, 9350)], ["missed", "hit"], 0, 0),
@@ -367,7 +367,7 @@ def test_a_library_without_marks_says_so_and_shows_no_zero(library: Path) -> Non
     [
         ("", "0.1", 3, "max_nuisance_probability: at most 100 % shown, 10 % wanted; needs 29 upsets more"),
         ("upsets = [[600, 700], [2000, 2100]]\n", "0.1", 3, "needs 27 upsets more, without a stop"),
-        ("upsets = [[600, 700], [2000, 2100]]\n", "0.8", 0, "0 of 2 had a nuisance stop; 0 stops in 0.78 run hours"),
+        ("upsets = [[600, 700], [2000, 2100]]\n", "0.8", 0, "0 of 2 had a nuisance trip; 0 stops in 0.78 run hours"),
     ],
 )
 def test_a_probability_in_an_upset_may_be_asked_for(

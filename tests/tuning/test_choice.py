@@ -104,7 +104,7 @@ CASES: dict[str, tuple[Stops, Stops]] = {
     "the worst margin, not the best": ((80.0, 80.0, None, None), (100.0, 61.0, None, None)),
     "a fault found, whatever the margin": ((100.0, 104.0, None, None), (70.0, NEVER, None, None)),
     "a fault found before a nuisance avoided": ((100.0, 104.0, 5.0, 5.0), (100.0, NEVER, None, None)),
-    "fewer nuisance stops before margin": ((100.0, 104.0, None, None), (61.0, 61.0, None, 5.0)),
+    "fewer nuisance trips before margin": ((100.0, 104.0, None, None), (61.0, 61.0, None, 5.0)),
     "an early stop finds no fault": ((100.0, 104.0, None, None), (EARLY, 61.0, None, None)),
     "a trace ridden through before one stopped": ((100.0, 104.0, None, 5.0), (61.0, 61.0, 5.0, 5.0)),
 }

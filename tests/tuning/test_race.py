@@ -21,7 +21,7 @@ from tests.support.command import lubetrip
 SETTINGS = Path(__file__).parents[2] / "fixtures" / "settings.toml"
 RATES = {"power-dip": 12.0, "pump-drive-broken": 0.01}
 PRICES = {"nuisance_stops": 1.0, "lost_with": 1600.0}
-Counts = Callable[[int, int], tuple[int, int]]  # candidate, machine-year -> nuisance stops in duty, machines lost
+Counts = Callable[[int, int], tuple[int, int]]  # candidate, machine-year -> nuisance trips in duty, machines lost
 
 
 def candidates(count: int) -> dict[int, Settings]:
@@ -36,7 +36,7 @@ def candidates(count: int) -> dict[int, Settings]:
 
 
 def year_of(number: int, nuisance: int, lost: int) -> Year:
-    """Return a machine-year with so many nuisance stops in duty, and of the rare fault so many machines lost."""
+    """Return a machine-year with so many nuisance trips in duty, and of the rare fault so many machines lost."""
     tallies = {DUTY: Tally(befell=1, nuisance=nuisance), "pump-drive-broken": Tally(befell=2, lost_with=lost)}
     return Year(number, "", YEAR_H, 0.0, tallies)
 

@@ -130,4 +130,4 @@ def test_the_command_writes_what_it_chose_and_says_how_sure_that_is(folder: Path
     assert report["forecast"]["candidates"][0]["number"] == 2
     assert "what a year costs least under" in report["rule"]
     assert "2 chosen" in done.stdout
-    assert "nuisance stops 1, machines lost with 20, hours down 0.1" in " ".join(done.stdout.split())
+    assert "nuisance trips 1, machines lost with 20, hours down 0.1" in " ".join(done.stdout.split())
