@@ -8,6 +8,7 @@ import click
 from replay.cli.group import main
 from replay.cli.options import PATH, SETTINGS, ids, tell_written
 from replay.ground.refusal import refusal, visible
+from replay.ground.wording import counted
 
 QUEUES = ("unlabelled", "second", "differ", "all")
 
@@ -143,9 +144,11 @@ def _page(
 
     described = None if machine is None else read_machine(machine)
     made = write_label_page(page, folder, settings, queue=queue, who=who, machine=described, ids=ids, progress=Progress)
+    told = counted(made.traces, "trace")
     size = len(made.text.encode("utf-8", "backslashreplace")) / 1e6
     tell_written(
-        page, f"{page}: {made.traces} traces, {size:.1f} MB; open it in a browser; `label --from` takes its result"
+        page,
+        f"{page}: {told}, {size:.1f} MB; open it in a browser; `label --from` takes its result",
     )
 
 

@@ -8,6 +8,7 @@ import click
 from replay.cli.group import main
 from replay.cli.options import HTML, LIBRARY, PATH, SETTINGS, tell_written
 from replay.cli.working import Progress, working
+from replay.ground.wording import counted
 
 
 @main.command(short_help="Score LIBRARY and write the report as one HTML file.")
@@ -59,4 +60,6 @@ def bench(library: Path, out: Path, settings: Path | None) -> None:
 
     made = write_bench(out, library, settings, progress=Progress)
     size = len(made.text.encode("utf-8", "backslashreplace")) / 1e6
-    tell_written(out, f"{out}: {made.traces} traces, {made.readings} readings, {size:.1f} MB; open it in a browser")
+    tell_written(
+        out, f"{out}: {counted(made.traces, 'trace')}, {made.readings} readings, {size:.1f} MB; open it in a browser"
+    )

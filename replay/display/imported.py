@@ -9,7 +9,7 @@ from replay.display import terminal
 from replay.display.table import Table
 from replay.display.terminal import CAUTION, terms
 from replay.ground.shown import asked
-from replay.ground.wording import NOTHING, tenths, words
+from replay.ground.wording import NOTHING, counted, tenths, words
 from replay.measured.assemble import HOUR_MS, LEAST_ROWS, Counts
 from replay.measured.importing import Imports
 from replay.measured.losses import said_first
@@ -82,7 +82,7 @@ def view(report: Report) -> RenderableType:
 
 
 def _rows_table(counts: Counts) -> Table:
-    kept = f"{hours_of(counts):.3f} h, of them running {run_hours_of(counts):.3f} h, {counts.starts} starts"
+    kept = f"{hours_of(counts):.3f} h, of them running {run_hours_of(counts):.3f} h, {counted(counts.starts, 'start')}"
     rows = [("read", f"{counts.read}", ""), ("kept", f"{counts.kept}", kept)]
     for why, mend in counts.mends.items():
         shown = ", ".join(mend.first[:SHOWN_PLACES]) + (", ..." if mend.rows > SHOWN_PLACES else "")

@@ -6,6 +6,7 @@ from numpy.typing import NDArray
 from protect.ranges import INPUTS, NO_READING, OIL_PRESSURE, SUCTION_PRESSURE
 from replay.ground.refusal import refusal
 from replay.ground.units import STANDARD_ATMOSPHERE_PA, UnitError, absolute_pressure_pa, atmosphere_pa, pressure_unit
+from replay.ground.wording import absolute
 from replay.measured import doubts
 from replay.measured.block import Block
 from replay.measured.naming import DIFFERENCE, read_name
@@ -170,9 +171,7 @@ class Channels:
         for signal, seen in self.readings.items():
             found += doubts.of_sensor(signal, seen)
         if self.constant is not None:
-            found.append(
-                f"suction pressure is not logged and taken as {self.constant / 1000:.1f} kPa absolute throughout"
-            )
+            found.append(f"suction pressure is not logged and taken as {absolute(self.constant)} throughout")
         if self.saturation is not None:
             found.append(self.saturation.told())
         return found

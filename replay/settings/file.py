@@ -2,6 +2,7 @@
 
 import functools
 import hashlib
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -254,6 +255,11 @@ def in_file_terms(section: str, unit: str, value: int) -> str:
     return str(value)
 
 
+def _inside(pascals: int, units: Units, towards: Callable[[float], int]) -> str:
+    """Return a bound (Pa) as a number in these units, rounded into the range to a thousandth of the unit."""
+    return f"{towards(1000 * pascals / units.size_pa) / 1000:.10g}"
+
+
 def accepted_values(section: str, key: str) -> str:
     """Say what would be accepted for a key, from the one table of ranges."""
     if key == "altitude":
@@ -265,6 +271,11 @@ def accepted_values(section: str, key: str) -> str:
         return '"0 s" or more'
     _, unit, least, most = ranges.SETTINGS[PLACES[names_of(key)[0]]]
     bounds = f"{in_file_terms(section, unit, least)} to {in_file_terms(section, unit, most)}"
+    shown = asked()
+    if unit == "Pa" and shown is not KPA:
+        from_nothing = section != "net_oil_pressure"
+        name = shown.absolute if from_nothing else shown.difference
+        bounds = f'"{_inside(least, shown, math.ceil)} {name}" to "{_inside(most, shown, math.floor)} {name}"'
     if key.endswith("_range"):
         bounds = f'two pressures such as ["0 kPa abs", "2000 kPa abs"], each {bounds}'
     elif key == "rest_most":
