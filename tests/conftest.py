@@ -1,8 +1,10 @@
 """What every test shares: hypothesis without deadlines, a small complete settings file, a small library."""
 
+import gc
 import os
+import sys
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Generator
 from pathlib import Path
 from typing import Any
 
@@ -37,6 +39,9 @@ def pytest_configure(config: pytest.Config) -> None:
 
         Dispatcher.compile = no_machine_code
         settings.load_profile("working")
+    if hasattr(config, "cache"):  # without it, as in the gates, sources may change faster than bytecode is told apart
+        sys.dont_write_bytecode = False
+        os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
     config.pluginmanager.register(settled)
     if config.option.costs:
         config.pluginmanager.register(Costs())
@@ -46,6 +51,17 @@ def pytest_configure(config: pytest.Config) -> None:
     folder = tempfile.TemporaryDirectory(prefix="lubetrip-tests-")
     config.add_cleanup(folder.cleanup)
     shared.folder = Path(folder.name)
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_collection() -> Generator[None, Any, Any]:
+    """Search for no garbage while tests are collected, and leave what was collected out of every later search."""
+    gc.disable()
+    try:
+        return (yield)
+    finally:
+        gc.freeze()
+        gc.enable()
 
 
 @pytest.hookimpl(optionalhook=True)
