@@ -188,7 +188,7 @@ CLOCKS = {
         lambda r: f"{r.at():%H%M%S}", asks="hours, minutes and seconds in digits", answers=number("s"),
         refused="read as hours, minutes and seconds in digits: 080000",
     ),
-    "a number of rows": on_clock(lambda r: str(r.s // 6 + 1), "Sample", asks="is it a number of rows, and no time"),
+    "a number of rows": on_clock(lambda r: str(r.s // 6 + 1), "Sample", asks="a row number and not a time"),
     "date and fraction of a day": File(
         written(
             ("Date", "Time", *HEAD[1:]),
@@ -202,7 +202,7 @@ CLOCKS = {
     "an interval": on_clock(lambda _: "6", "Interval (s)", asks="no column looks like a time"),
     "a rounded epoch": on_clock(lambda r: f"{(UNIX + r.s) * 1000:.5E}", asks='"elapsed", "epoch" or "serial day"'),
     "an unknown month": on_clock(
-        lambda r: f"{r.at():%d}-qqq-{r.at():%Y %H:%M:%S}", asks='times such as "02-qqq-2026 08:00:00" are not read'
+        lambda r: f"{r.at():%d}-qqq-{r.at():%Y %H:%M:%S}", asks='times such as "02-qqq-2026 08:00:00" cannot be read'
     ),
 }  # fmt: skip
 UNITS = {
