@@ -30,7 +30,7 @@ SEEN = {
     "tune": "Chosen (no.",
     "forecast": "nuisance trips",
     "conform": "Identical in every word.",
-    "triage": "OPEN FIRST: loaded again twice",
+    "triage": "OPEN NEXT: ran on",
     "record check": "the record holds, byte for byte",
 }
 
