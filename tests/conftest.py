@@ -1,19 +1,23 @@
 """What every test shares: hypothesis without deadlines, a small complete settings file, a small library."""
 
+import gc
 import os
+import sys
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Generator
 from pathlib import Path
 from typing import Any
 
 import pytest
 from hypothesis import Phase, settings
 
-from tests.support import shared
+from tests.support import settled, shared
+from tests.support.costs import Costs
 
 # In CI the same cases are drawn each time; while a gate plants mistakes, one case that finds one is enough.
 SAME = bool(os.environ.get("CI"))
 settings.register_profile("lubetrip", deadline=None, print_blob=True, derandomize=SAME)
+settings.register_profile("working", parent=settings.get_profile("lubetrip"), max_examples=25)
 settings.register_profile("gate", deadline=None, derandomize=True, phases=(Phase.explicit, Phase.generate))
 settings.load_profile("lubetrip")
 
@@ -23,18 +27,41 @@ def no_machine_code(dispatcher: Any, _signature: object) -> None:
     raise AssertionError(f"{dispatcher.py_func.__qualname__} is compiled in a test that is not marked slow")
 
 
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Let tests tell what they cost."""
+    parser.addoption("--costs", action="store_true", help="Print the CPU seconds of files and tests.")
+
+
 def pytest_configure(config: pytest.Config) -> None:
-    """Give all workers of a run one folder for what is made once; let no quick test wait for machine code."""
+    """Give all workers of a run one folder for what is made once; let quick tests draw few cases and wait for no machine code."""
     if config.option.markexpr == "not slow":
         from numba.core.dispatcher import Dispatcher
 
         Dispatcher.compile = no_machine_code
+        settings.load_profile("working")
+    if hasattr(config, "cache"):  # without it, as in the gates, sources may change faster than bytecode is told apart
+        sys.dont_write_bytecode = False
+        os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+    config.pluginmanager.register(settled)
+    if config.option.costs:
+        config.pluginmanager.register(Costs())
     if workerinput := getattr(config, "workerinput", None):
         shared.folder = Path(workerinput["shared"])
         return
     folder = tempfile.TemporaryDirectory(prefix="lubetrip-tests-")
     config.add_cleanup(folder.cleanup)
     shared.folder = Path(folder.name)
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_collection() -> Generator[None, Any, Any]:
+    """Search for no garbage while tests are collected, and leave what was collected out of every later search."""
+    gc.disable()
+    try:
+        return (yield)
+    finally:
+        gc.freeze()
+        gc.enable()
 
 
 @pytest.hookimpl(optionalhook=True)

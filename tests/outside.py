@@ -25,7 +25,7 @@ STATUSES = {
 UNCHECKED = {
     "release, absorption and foam of refrigerant in oil, their rates": "abstracts only: Ortolan and Barbosa 2006 (R-134a mixes into "
     "ester oil by convection, isobutane by diffusion), Purdue compressor conference 2155 (R-134a and ester oil depressurised: "
-    "no bubbles at first, then flashing and foam, then decay); no rate in figures; Fortkamp 2014 and Drost 1994 not found",
+    "no bubbles at first, then flashing and foam, then decay); no rate in figures; of Drost 1994 only the first page, of Fortkamp 2014 nothing",
 }
 HEAD = """# Outside checks
 

@@ -3,13 +3,17 @@
     replay/guides/trace.svg       one starved spell: dip, integral, stop, deadline, margin
     replay/guides/weights.svg     how fast the integral fills, against net oil pressure
     replay/guides/states.svg      the state diagram, of the rows of protect/table.py
+    replay/guides/year.svg        a machine-year of the demo site, of what `tests.campaigns years --picture` kept
     protect/README.md             every setting with its range
 
 The trace is drawn by hand and runs through the logic with the settings of the demo site, so a new demo library changes
 nothing here. `tests/house/test_pictures.py` holds all of them current.
 """
 
+import json
+import math
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -18,10 +22,11 @@ from protect import ranges
 from protect.integral import weight
 from replay.drawing import svg
 from replay.drawing.diagram import diagram_svg
-from replay.drawing.looks import BAND, BLUE, CURVE, FILL, GREEN, HOLD, INK, PURPLE, VERMILLION
+from replay.drawing.looks import BAND, BLUE, CURVE, DANGER, FILL, GREEN, GREY, HOLD, INK, PURPLE, VERMILLION
 from replay.drawing.svg import Scale
 from replay.engine.portable import Machine
 from replay.ground.shown import US
+from replay.ground.wording import percent
 from replay.settings import Settings, read_settings
 from replay.settings.file import KEYS, accepted_values, in_file_terms, names_of
 from replay.trace import Trace
@@ -141,6 +146,81 @@ def weights_picture() -> str:
     return svg.markup(root) + "\n"
 
 
+# What an owner asks of a year: figure of the forecast, words, colour; None: a heading.
+YEAR_ROWS: tuple[tuple[str | None, str, str], ...] = (
+    (None, "Stops", INK),
+    ("nuisance_stops", "nuisance trips", VERMILLION),
+    ("justified_stops", "justified: it would be lost", GREEN),
+    ("doubtful_stops", "in doubt", PURPLE),
+    ("sensor_stops", "on a failed sensor", GREY),
+    (None, "Machines lost", INK),
+    ("lost_without", "without protection", DANGER),
+    ("lost_with", "with it", BLUE),
+)
+LARGE, ROW, YEAR_WIDTH, LEAST_RATE, MOST_RATE = 13.5, 27.0, 730.0, 1e-3, 10.0
+SELDOM = 0.5  # a year: what is rarer is told as once in so many years
+
+
+def year_told() -> dict[str, Any]:
+    """Return what the long campaign found of a year."""
+    return dict(json.loads((ROOT / "tests" / "year.json").read_text(encoding="utf-8")))
+
+
+def in_words(rate: list[float]) -> str:
+    """Return a rate a year with its limits as an owner would say it."""
+    value, lower, upper = rate
+    if value >= SELDOM:
+        return f"{value:.1f} a year ({lower:.1f} to {upper:.1f})"
+    few, many = f"{1 / upper:.2g}", "never" if lower <= 0.0 else f"{1 / lower:.2g}"
+    if value <= 0.0:
+        return f"none seen; at most once in {float(few):g} years"
+    return f"once in {float(f'{1 / value:.2g}'):g} years ({float(few):g} to {many if lower <= 0.0 else f'{float(many):g}'})"
+
+
+def year_picture() -> str:
+    """Return a machine-year: stops by what they were, machines lost without and with, each with its limits."""
+    told = year_told()
+    rates = told["per_machine_year"]
+    without, with_it = (in_words(rates[figure]) for figure in ("lost_without", "lost_with"))
+    words = (
+        f"One machine-year of the demo site, from {told['machine_years']:.0f} simulated: nuisance trips "
+        f"{in_words(rates['nuisance_stops'])}, justified stops {in_words(rates['justified_stops'])}; a machine lost "
+        f"without protection {without}, with it {with_it}."
+    )
+    top, left, right = 34.0, 204.0, 440.0
+    bottom = top + ROW * len(YEAR_ROWS)
+    root = svg.drawing(YEAR_WIDTH, bottom + 46, words)
+    often = Scale(math.log10(LEAST_RATE), math.log10(MOST_RATE), left, right)
+
+    def place(rate: float) -> float:
+        return often.at(math.log10(min(max(rate, LEAST_RATE), MOST_RATE)))
+
+    title = f"One machine-year of the demo site, from {told['machine_years']:.0f} simulated"
+    svg.text(root, 14, 20, title, size=LARGE + 1)
+    for tick in (0.001, 0.01, 0.1, 1, 10):
+        svg.line(root, (place(tick), top, place(tick), bottom), "#d8d8d8")
+    for number, (figure, name, colour) in enumerate(YEAR_ROWS):
+        y = top + ROW * (number + 0.5)
+        svg.text(root, 14 if figure is None else 26, y + 4.5, name, size=LARGE)
+        if figure is None:
+            continue
+        value, lower, upper = rates[figure]
+        svg.line(root, (place(lower), y, place(upper), y), colour, 3)
+        if value > 0.0:
+            at = {"cx": f"{place(value):.1f}", "cy": f"{y:.1f}", "r": "6", "fill": colour}
+            svg.ET.SubElement(root, "circle", at)
+        svg.text(root, right + 16, y + 4.5, in_words(rates[figure]), size=LARGE)
+    ticks = ((0.001, "1/1000"), (0.01, "1/100"), (0.1, "1/10"), (1, "1"), (10, "10"))
+    svg.line(root, (left, bottom, right, bottom), INK)
+    for tick, word in ticks:
+        svg.line(root, (place(tick), bottom, place(tick), bottom + 4), INK)
+        svg.text(root, place(tick), bottom + 18, word, "middle", BIG)
+    svg.text(root, (left + right) / 2, bottom + 36, "times a machine-year", "middle", BIG)
+    svg.text(root, right + 24, bottom + 18, f"bars: limits at {percent(told['confidence'])}", size=BIG)
+    svg.text(root, right + 24, bottom + 36, "duty and rates of faults are assumed", size=BIG)
+    return svg.markup(root) + "\n"
+
+
 MEANING = {
     "cut_out": "below it the machine is short of oil and the integral fills",
     "cut_in": "at it and above the machine is healthy and the integral drains; between the two it holds",
@@ -168,12 +248,12 @@ MEANING = {
     "fault_delay": "time with readings in doubt until the machine stops",
     "altitude": "of the site: the atmosphere that gauges count from",
     "max_missed": "faults that may be missed",
-    "max_nuisance_per_1000h": "stops for nothing in 1000 run hours",
+    "max_nuisance_per_1000h": "nuisance trips in 1000 run hours",
     "min_margin": "time between the stop and the damage deadline",
     "confidence": "with it limits are judged as well as counts",
     "max_missed_probability": "of a fault, at that confidence",
     "min_margin_coverage": "share of faults that leave `min_margin`",
-    "max_nuisance_probability": "of a stop in an upset",
+    "max_nuisance_probability": "of a nuisance trip in an upset",
 }
 BEGIN, END = "<!-- made by python -m tests.pictures -->", "<!-- until here -->"
 
@@ -204,6 +284,7 @@ def made() -> dict[Path, str]:
         GUIDES / "trace.svg": trace_picture(),
         GUIDES / "weights.svg": weights_picture(),
         GUIDES / "states.svg": diagram_svg() + "\n",
+        GUIDES / "year.svg": year_picture(),
         page: f"{before}{BEGIN}\n{settings_table()}{END}{after}",
     }
 

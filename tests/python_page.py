@@ -3,7 +3,6 @@
 import ast
 import dataclasses
 import inspect
-import typing
 from importlib import import_module
 from pathlib import Path
 from types import FunctionType
@@ -176,7 +175,7 @@ def text() -> str:
             thing = getattr(replay, name)
             parts.append(_function(name, thing) if isinstance(thing, FunctionType) else _class(thing))
             if isinstance(thing, FunctionType):
-                made = typing.get_type_hints(thing)["return"]
+                made = thing.__annotations__["return"]
                 if dataclasses.is_dataclass(made) and made.__name__ not in replay.__all__:
                     results[made.__name__] = made
     parts.append("## What comes back\n")
@@ -192,6 +191,9 @@ def _function(name: str, function: FunctionType) -> str:
         for place, default in enumerate(defaults):
             if isinstance(default, ast.Name) and isinstance(value := function.__globals__.get(default.id), int):
                 defaults[place] = ast.Constant(value)
+    for argument in (*tree.args.args, *tree.args.kwonlyargs):
+        if isinstance(quoted := argument.annotation, ast.Constant):  # a type that is imported for checkers alone
+            argument.annotation = ast.parse(str(quoted.value), mode="eval").body
     returned = ast.unparse(tree.returns) if tree.returns else "None"
     call = f"{name}({ast.unparse(tree.args)}) -> {returned}"
     return f"### {name}\n\n```\n{call}\n```\n\n{inspect.getdoc(function)}\n"

@@ -33,6 +33,18 @@
 #define relation_holds(s, rows, i) ((s)[(rows)[i].lower] + (rows)[i].gap <= (s)[(rows)[i].higher])
 #define relations_hold(s, rows, count) (\forall integer i; 0 <= i < (count) ==> relation_holds(s, rows, i))
 
+/* ---- conditions: the bits of a word, by what sets them ---- */
+
+#define no_bit(word, bit) (((word) & (bit)) == 0)
+#define no_pressure_bit(word) (                                                                                       \
+    no_bit(word, LT_BIT_SENSOR_OK) && no_bit(word, LT_BIT_LOW) && no_bit(word, LT_BIT_HEALTHY))
+#define no_memory_bit(word) (                                                                                         \
+    no_bit(word, LT_BIT_IN_GRACE) && no_bit(word, LT_BIT_INTEGRAL_FULL) && no_bit(word, LT_BIT_RESTART_DUE) &&        \
+    no_bit(word, LT_BIT_LAST_TRIP) && no_bit(word, LT_BIT_SENSOR_FAULT) && no_bit(word, LT_BIT_RESETS_SPENT))
+#define no_bit_of_evaluate(word) (no_bit(word, LT_BIT_RUNNING) && no_bit(word, LT_BIT_RELOAD_GUARD))
+#define only_doubts(word) (                                                                                           \
+    no_pressure_bit(word) && no_memory_bit(word) && no_bit_of_evaluate(word) && no_bit(word, LT_BIT_RESET_PRESS))
+
 /* ---- flags ---- */
 
 /*@ requires memory: READABLE(state, LT_ST_SIZE);
@@ -72,15 +84,17 @@ static int within(int32_t reading, int32_t least, int32_t most);
     ensures \result != 0 <==> credible_range(settings, inputs); */
 static int plausible(const int32_t settings[], const int32_t inputs[]);
 
-/*@ requires 0 <= missing <= LT_DOUBT_CRANKCASE_MISSING;
+/*@ requires 0 <= missing <= LT_DOUBT_CRANKCASE_MISSING && only_doubts(missing);
     assigns \nothing;
     ensures \result <= LT_DOUBT_CRANKCASE_STUCK;
+    ensures only_doubts(\result);
     ensures missing > 0 && !(least <= reading <= most) ==> \result != 0; */
 static uint32_t channel_doubt(int32_t reading, int32_t least, int32_t most, int is_stuck, uint32_t missing);
 
 /*@ requires memory: READABLE(state, LT_ST_SIZE) && READABLE(settings, LT_SET_SIZE) && READABLE(inputs, LT_IN_SIZE);
     assigns \nothing;
     ensures \result <= MOST_BITS;
+    ensures only_doubts(\result);
     ensures !credible_range(settings, inputs) ==> \result != 0; */
 static uint32_t channel_doubts(const int32_t state[], const int32_t settings[], const int32_t inputs[]);
 
@@ -112,7 +126,7 @@ static int32_t stuck_part(int32_t state[], int seen, int32_t reading, int32_t ru
     assigns state[LT_ST_OIL_SEEN .. LT_ST_CRANKCASE_SEEN + 1], outputs[LT_OUT_CONDITIONS .. LT_OUT_DOUBTED];
     ENSURES_CONSISTENT(state, settings)
     ensures shared(settings, outputs);
-    ensures 0 <= outputs[LT_OUT_CONDITIONS] <= MOST_BITS;
+    ensures 0 <= outputs[LT_OUT_CONDITIONS] <= MOST_BITS && only_doubts(outputs[LT_OUT_CONDITIONS]);
     ensures standstill: inputs[LT_IN_RUN_FEEDBACK] == 0 && credible_range(settings, inputs) &&
               \old(state[LT_ST_RESTART_LEFT]) <= settings[LT_SET_RESTART_DELAY] - settings[LT_SET_REST_SETTLE] &&
               !(-settings[LT_SET_REST_MOST] <= inputs[LT_IN_OIL_PRESSURE] - inputs[LT_IN_CRANKCASE_PRESSURE] <=
@@ -213,14 +227,6 @@ static void update_timers(int32_t state[], const int32_t settings[], const int32
 
 /* ---- 4. conditions ---- */
 
-#define no_bit(word, bit) (((word) & (bit)) == 0)
-#define no_pressure_bit(word) (                                                                                       \
-    no_bit(word, LT_BIT_SENSOR_OK) && no_bit(word, LT_BIT_LOW) && no_bit(word, LT_BIT_HEALTHY))
-#define no_memory_bit(word) (                                                                                         \
-    no_bit(word, LT_BIT_IN_GRACE) && no_bit(word, LT_BIT_INTEGRAL_FULL) && no_bit(word, LT_BIT_RESTART_DUE) &&        \
-    no_bit(word, LT_BIT_LAST_TRIP) && no_bit(word, LT_BIT_SENSOR_FAULT) && no_bit(word, LT_BIT_RESETS_SPENT))
-#define no_bit_of_evaluate(word) (no_bit(word, LT_BIT_RUNNING) && no_bit(word, LT_BIT_RELOAD_GUARD))
-
 /*@ requires memory: with_inputs(state, settings, inputs);
     requires admitted(settings) && consistent(state, settings);
     assigns state[LT_ST_FLAGS], state[LT_ST_RESTART_LEFT];
@@ -265,7 +271,7 @@ static uint32_t memory_bits(const int32_t state[], const int32_t settings[]);
 
 /*@ requires memory: with_inputs(state, settings, inputs) && with_outputs(state, settings, outputs);
     requires admitted(settings) && consistent(state, settings) && 0 <= outputs[LT_OUT_CONDITIONS] <= MOST_BITS;
-    requires conditions_free: no_bit(outputs[LT_OUT_CONDITIONS], 4095);
+    requires conditions_free: only_doubts(outputs[LT_OUT_CONDITIONS]);
     assigns state[LT_ST_FLAGS], state[LT_ST_RESTART_LEFT];
     ENSURES_CONSISTENT(state, settings)
     ensures \result <= MOST_BITS;

@@ -19,6 +19,14 @@
 /*@ axiomatic word { logic integer word_of(uint8_t *r, integer at) reads r[at .. at + 3]; } */
 #endif
 
+/* Facts on the bits of words; proved with bit vectors, as those of contracts.h. */
+/*@
+  axiomatic bits_of_a_record {
+    axiom kept_flags: \forall integer f; 0 <= f && f <= 4294967295 && (f & 4294967055) == 0 ==> f <= 240;
+    axiom no_less_joined: \forall integer a, b; 0 <= a && 0 <= b ==> a <= (a | b) && b <= (a | b);
+  }
+*/
+
 #define record_and_settings(r, s) (                                                                                   \
     READABLE(r, LUBETRIP_RECORD_SIZE) && READABLE(s, LT_SET_SIZE))
 

@@ -73,7 +73,7 @@ def conform(
 ) -> None:
     """Drive a port through the vectors and compare every word of state, outputs, saved records and seals.
 
-    Stops at the first difference, if not told to --keep-going. Exit status: 0 identical, 1 different, 2 no
+    Stops at the first difference, unless --keep-going is given. Exit status: 0 identical, 1 different, 2 no
     answer or bad input.
     """
     from replay.port.conform import conform_port
@@ -104,7 +104,7 @@ def _write_questions(out: Path, vector_file: Path | None) -> None:
 
 @main.command("export-sources")
 @click.argument("out", metavar="OUT", type=PATH)
-@click.option("--settings", "settings_file", type=PATH, metavar="FILE", help="Settings file, exported along.")
+@click.option("--settings", "settings_file", type=PATH, metavar="FILE", help="Settings file to export as well.")
 def export_sources(out: Path, settings_file: Path | None) -> None:
     """Write one archive OUT (zip) with all that a target needs.
 

@@ -18,8 +18,13 @@ def _topics() -> dict[str, str]:
     return {name: head.lstrip("# ") for name, head in heads.items()} | {EXIT_CODES: "How commands end"}
 
 
+def _begun(_context: click.Context, _param: click.Parameter, begun: str) -> list[str]:
+    """Return the guides and commands that begin so, for completion."""
+    return [name for name in (*_topics(), *main.commands) if name.startswith(begun)]
+
+
 @main.command("help", short_help="Print a guide: units, settings, profiles, exit-codes, ...")
-@click.argument("topic", metavar="[TOPIC]", required=False, shell_complete=lambda *_: [*_topics()])
+@click.argument("topic", metavar="[TOPIC]", required=False, shell_complete=_begun)
 @click.pass_context
 def help_about(context: click.Context, topic: str | None) -> None:
     """Print the guide on TOPIC, or the help of a command; without TOPIC, what there is to read."""

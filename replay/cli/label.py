@@ -6,8 +6,9 @@ from typing import Any
 import click
 
 from replay.cli.group import main
-from replay.cli.options import PATH, SETTINGS, ids
+from replay.cli.options import PATH, SETTINGS, ids, tell_written
 from replay.ground.refusal import refusal, visible
+from replay.ground.wording import counted
 
 QUEUES = ("unlabelled", "second", "differ", "all")
 
@@ -50,7 +51,7 @@ QUEUES = ("unlabelled", "second", "differ", "all")
     "--machine",
     type=PATH,
     metavar="FILE",
-    help="Whose journals stand beside the curves of the page, by its ensemble; without it an invented machine's.",
+    help="Machine file whose journals are shown beside the curves of the page; without it, an invented machine's.",
 )
 @SETTINGS
 def label(
@@ -66,6 +67,8 @@ def label(
 ) -> None:
     """Label the traces ID... of LIBRARY in its library.toml, beside the labels of other reviewers.
 
+    With --page the page asks about these traces alone.
+
     Without ID, --family, --from and --page it says what the labels rest on, how
     far reviewers agree, and where they differ.
 
@@ -78,11 +81,12 @@ def label(
     how sure it is, and are shown beside it.
     """
     wanted = bool(given["windows"]) + given["ride_through"] + given["undecided"]
-    ways = [bool(identities or family or wanted), file is not None, page is not None]
+    ways = [bool(family or wanted or (identities and page is None)), file is not None, page is not None]
     if sum(ways) > 1:
-        raise refusal("label", "", "more than one way to label", "ID... or --family with a label, --from, or --page")
+        accepted = "ID... or --family with a label, --from, or --page with or without ID..."
+        raise refusal("label", "", "more than one way to label", accepted)
     if page is not None:
-        _page(folder, page, queue, machine, settings, given["who"])
+        _page(folder, page, queue, machine, settings, given["who"], identities)
     elif file is not None:
         _take(folder, file, given["who"])
     elif any(ways):
@@ -125,15 +129,27 @@ def _tell(edits: list[Any]) -> None:
             click.echo("  reviewers differ: undecided until it is settled (lubetrip label ... --settle)")
 
 
-def _page(folder: Path, page: Path, queue: str, machine: Path | None, settings: Path | None, who: str | None) -> None:
+def _page(
+    folder: Path,
+    page: Path,
+    queue: str,
+    machine: Path | None,
+    settings: Path | None,
+    who: str | None,
+    ids: tuple[str, ...],
+) -> None:
     from replay.cli.working import Progress
     from replay.machine import read_machine
     from replay.page.labelling import write_label_page
 
     described = None if machine is None else read_machine(machine)
-    made = write_label_page(page, folder, settings, queue=queue, who=who, machine=described, progress=Progress)
+    made = write_label_page(page, folder, settings, queue=queue, who=who, machine=described, ids=ids, progress=Progress)
+    told = counted(made.traces, "trace")
     size = len(made.text.encode("utf-8", "backslashreplace")) / 1e6
-    click.echo(f"{page}: {made.traces} traces, {size:.1f} MB; open it in a browser; `label --from` takes its result")
+    tell_written(
+        page,
+        f"{page}: {told}, {size:.1f} MB; open it in a browser; `label --from` takes its result",
+    )
 
 
 def _wanted(given: dict[str, Any]) -> "str | list[tuple[str | None, ...]]":

@@ -17,7 +17,7 @@ from replay.ground.wording import counted
 def demo(folder: Path) -> None:
     """Write the demo library into OUT, to try the commands on.
 
-    Its site, machines, traces and settings are invented: take no value of them over.
+    Its site, machines, traces and settings are invented: do not copy its values.
     """
     from replay.library.demo import write_demo
 
@@ -28,7 +28,7 @@ def demo(folder: Path) -> None:
 @main.command(short_help="Remove traces from a library.")
 @click.argument("library", type=PATH)
 @click.argument("identities", metavar="ID...", nargs=-1, required=True, shell_complete=ids)
-@click.option("--by", "who", metavar="WHO", help="Who says so; the name of the login without it.")
+@click.option("--by", "who", metavar="WHO", help="Who says so; without it, your login name.")
 @click.option("--note", "why", required=True, metavar="TEXT", help="Why.")
 def remove(library: Path, identities: tuple[str, ...], **options: Any) -> None:
     """Remove the traces ID... of a LIBRARY, their files included.
@@ -72,7 +72,7 @@ def remove(library: Path, identities: tuple[str, ...], **options: Any) -> None:
 @click.option("--machine", type=PATH, metavar="FILE", help="Machine file: all traces are of that machine.")
 @click.option("--format", "form", type=click.Choice(["csv", "parquet"]), default="csv", show_default=True)
 @click.option(
-    "--closed-loop", is_flag=True, help="Write no library: let the machines obey and tell what becomes of them."
+    "--closed-loop", is_flag=True, help="Write no library: let the machines obey, and report what becomes of them."
 )
 @SETTINGS
 @JSON
@@ -83,7 +83,7 @@ def synth(
     """Synthesise traces by physics and write them as a library into OUT.
 
     Labels come from what the bearings suffered, never from the logic. An
-    interrupted run is taken up where it stopped; a folder with other files is
+    interrupted run carries on where it stopped; a folder with other files is
     refused. With --closed-loop (and --settings) each machine obeys the run
     permission instead, and the report says which damage was prevented.
     """

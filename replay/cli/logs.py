@@ -13,7 +13,7 @@ from replay.ground.refusal import refusal
 
 @main.command("import", short_help="Import loggers' FILEs into a library.")
 @click.argument("files", metavar="FILE...", nargs=-1, required=True, type=PATH)
-@click.option("--to", "library", type=PATH, metavar="LIBRARY", help="Library, made if need be.")
+@click.option("--to", "library", type=PATH, metavar="LIBRARY", help="Library; made if it does not exist.")
 @click.option(
     "--profile",
     "profile",
@@ -22,7 +22,11 @@ from replay.ground.refusal import refusal
     help="What the columns are; without it, the library's own profile for the file's header.",
 )
 @click.option("--repair", is_flag=True, help="Leave out rows that are broken or out of order, and name them.")
-@click.option("--replace", is_flag=True, help="What came from a file of the same name goes; labels and notes are kept.")
+@click.option(
+    "--replace",
+    is_flag=True,
+    help="Replace what came from an earlier file of the same name; labels and notes are kept.",
+)
 @click.option("--guess", is_flag=True, help="Draft a profile for one FILE instead of importing it.")
 @click.option("--out", type=PATH, metavar="FILE", help="Where the draft of --guess goes.")
 @JSON
@@ -37,8 +41,8 @@ def import_files(
 ) -> None:
     """Import measured traces from FILEs into a library.
 
-    CSV in any dialect, workbooks, Parquet, Arrow, Feather, JSON lines, line protocol, MDF 4; packed as gz, bz2, xz or
-    zip as they are.
+    CSV in any dialect, workbooks, Parquet, Arrow, Feather, JSON lines, line protocol, MDF 4; compressed as gz, bz2,
+    xz or zip, too.
 
     A profile says which column is which signal, its unit, and whether it is gauge or absolute; `--guess FILE`
     drafts one. Each file goes in whole or not at all. A gap longer than max_gap splits a trace; nothing is filled.
@@ -94,13 +98,13 @@ def _guess(files: tuple[Path, ...], out: Path | None) -> None:
 )
 @JSON
 @click.option("--csv", "csv_file", type=CSV, metavar="FILE|-", help="Write the events as CSV too.")
-@click.option("--html", type=HTML, metavar="FILE.html", help="Write a page with a plot of each event and trends too.")
+@click.option("--html", type=HTML, metavar="FILE.html|-", help="Write a page with a plot of each event and trends too.")
 @click.option(
     "--before",
     type=PATH,
     multiple=True,
     metavar="PATH",
-    help="Logs of the period before: each machine is held against itself, by its name.",
+    help="Logs of the period before: each machine is compared with itself, by name.",
 )
 @working
 def triage(
@@ -114,12 +118,12 @@ def triage(
     """Say from unlabelled logs which machine to open first, and why.
 
     PATH is a trace file (CSV, Parquet), a folder of them or a library, or the
-    URI of one in an object store (s3://BUCKET/FOLDER). Was a
-    machine run starved, how often, how long, and was it loaded again before
-    the oil film was back? Logs are taken as they are: the machine of a log did
-    not obey these settings. A library names its machines and says when each
-    trace began: files of one machine are joined in time. A machine of which
-    the logs cannot tell is never called healthy. Exit status 2: a log could
+    URI of one in an object store (s3://BUCKET/FOLDER). Says whether a machine
+    ran starved, how often and how long, and whether it was loaded again before
+    the oil film was back. Logs are taken as recorded: the machines were not
+    under these settings. A library names its machines and says when each
+    trace began: files of one machine are joined in time. A machine on which
+    the logs leave doubt is never called healthy. Exit status 2: a log could
     not be read; it is named, and the others are ranked.
     """
     from replay.display.triage import triage_view
@@ -135,7 +139,7 @@ def triage(
         from replay.report.fleet import write_fleet
 
         write_fleet(html, report, most_events)
-    if str(csv_file) != "-":
+    if "-" not in (str(csv_file), str(html)):
         give_report(json_file, report.as_json(), lambda: triage_view(report, most_events))
     if report.refused:
         raise SystemExit(2)

@@ -3,7 +3,7 @@
 import json
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -14,15 +14,26 @@ PATH = click.Path(path_type=Path)
 
 def ids(context: click.Context, _param: click.Parameter, begun: str) -> list[str]:
     """Return the ids of the library given before that begin so, for completion."""
+    return [entry.id for entry in _entries(context) if entry.id.startswith(begun)]
+
+
+def _entries(context: click.Context) -> Sequence[Any]:
+    """Return the entries of the library given before, none where it cannot be read."""
     from replay.ground.refusal import Refusal
     from replay.library import read_library
 
-    folder = next((context.params[name] for name in ("library", "folder", "trace") if context.params.get(name)), None)
+    # Behind an option that waits for its value click has not yet given the arguments their names.
+    names = [context.params.get(name) for name in ("library", "folder", "trace")]
+    folder = next(filter(None, [*context.args, *names]), None)
     try:
-        entries = read_library(folder).entries if folder is not None else ()
+        return read_library(folder).entries if folder is not None else ()
     except Refusal:
-        return []
-    return [entry.id for entry in entries if entry.id.startswith(begun)]
+        return ()
+
+
+def library_families(context: click.Context, _param: click.Parameter, begun: str) -> list[str]:
+    """Return the families of the library given before that begin so, for completion."""
+    return sorted({entry.family for entry in _entries(context) if entry.family.startswith(begun)})
 
 
 def families(_context: click.Context, _param: click.Parameter, begun: str) -> list[str]:
@@ -38,6 +49,13 @@ def keys(_context: click.Context, _param: click.Parameter, begun: str) -> list[s
     from replay.tuning.vary import VARIED
 
     return [f"{key}=" for key in VARIED if key.startswith(begun)]
+
+
+def figures(_context: click.Context, _param: click.Parameter, begun: str) -> list[str]:
+    """Return the figures of a year that begin so, for completion."""
+    from replay.forecast.rates import FIGURES
+
+    return [f"{figure}=" for figure in FIGURES if figure.startswith(begun)]
 
 
 class PlaceType(click.Path):
@@ -72,13 +90,16 @@ PLACE = PlaceType()
 LIBRARY = click.argument("library", metavar="[LIBRARY]", type=PLACE, default=".")
 TRACE = click.argument("trace", metavar="TRACE", type=PLACE)
 ID = click.argument("identity", metavar="[ID]", required=False, shell_complete=ids)
-HTML = OutputType(".html", ".htm")
+HTML = OutputType(".html", ".htm", dash=True)
 PICTURE = OutputType(".png", ".svg", ".pdf")
 XML, CSV = OutputType(".xml", dash=True), OutputType(".csv", dash=True)
 # What stands beside the logs of a folder and is read by nobody: what a command may write over there.
 REPORTS = (".html", ".htm", ".json", ".xml", ".png", ".svg", ".pdf", ".txt", ".zip")
 SETTINGS = click.option(
-    "--settings", type=PATH, metavar="FILE", help="Settings file; without it, the one named in library.toml."
+    "--settings",
+    type=PATH,
+    metavar="FILE|-",
+    help="Settings file, or standard input (-); without it, the one named in library.toml.",
 )
 JSON = click.option(
     "--json",
@@ -143,11 +164,16 @@ def give_file(out: Path, text: str) -> None:
         write_text(out, text)
 
 
+def tell_written(out: Path, text: str) -> None:
+    """Say what was written, beside a page that goes to standard output itself."""
+    click.echo(text, err=str(out) == "-")
+
+
 def give_text(out: Path | None, text: str) -> None:
     """Write a text into a file and name it, or show the text."""
     from replay.ground.files import write_text
 
-    if out is None:
+    if out is None or str(out) == "-":
         click.echo(text, nl=False)
     else:
         write_text(out, text)

@@ -6,16 +6,25 @@ from typing import Any
 import click
 
 from replay.cli.group import main
-from replay.cli.options import HTML, LIBRARY, PATH, SETTINGS
+from replay.cli.options import HTML, LIBRARY, PATH, SETTINGS, tell_written
 from replay.cli.working import Progress, working
+from replay.ground.wording import counted
 
 
 @main.command(short_help="Score LIBRARY and write the report as one HTML file.")
 @LIBRARY
-@click.option("-o", "--out", type=HTML, required=True, metavar="FILE.html", help="Page to write.")
+@click.option(
+    "-o", "--out", type=HTML, required=True, metavar="FILE.html|-", help="Page to write, or standard output (-)."
+)
 @SETTINGS
 @click.option(
     "--tuning", type=PATH, metavar="DIR", help="Take in the plots and findings that `lubetrip tune` wrote into DIR."
+)
+@click.option(
+    "--against",
+    type=PATH,
+    metavar="FILE",
+    help="Say first what changed against another score: a JSON report of `score` on LIBRARY, or a settings file.",
 )
 @click.option("--title", metavar="TEXT", help="Over the page; the library's name without it.")
 @click.option("--author", metavar="TEXT", help="Below the title.")
@@ -27,17 +36,19 @@ def report(library: Path, out: Path, **options: Any) -> None:
     """Score LIBRARY and write the report as one HTML file that needs no network.
 
     Verdict first, then the evidence, the worst traces, settings and logic. Exit
-    status 0 written, whatever the verdict; 2 bad input. `score` tells the verdict by its own.
+    status 0 written, whatever the verdict (`score` has one for each), 2 bad input.
     """
     from replay.report.write import write_report
 
     result = write_report(out, library, **options)
-    click.echo(f"{out}: acceptance {result.verdict}")
+    tell_written(out, f"{out}: acceptance {result.verdict}")
 
 
 @main.command(short_help="Write a page to try settings on, in a browser.")
 @LIBRARY
-@click.option("-o", "--out", type=HTML, required=True, metavar="FILE.html", help="Page to write.")
+@click.option(
+    "-o", "--out", type=HTML, required=True, metavar="FILE.html|-", help="Page to write, or standard output (-)."
+)
 @SETTINGS
 def bench(library: Path, out: Path, settings: Path | None) -> None:
     """Write a page on which the settings are moved over the traces of LIBRARY.
@@ -49,4 +60,6 @@ def bench(library: Path, out: Path, settings: Path | None) -> None:
 
     made = write_bench(out, library, settings, progress=Progress)
     size = len(made.text.encode("utf-8", "backslashreplace")) / 1e6
-    click.echo(f"{out}: {made.traces} traces, {made.readings} readings, {size:.1f} MB; open it in a browser")
+    tell_written(
+        out, f"{out}: {counted(made.traces, 'trace')}, {made.readings} readings, {size:.1f} MB; open it in a browser"
+    )

@@ -19,10 +19,10 @@ from replay.ground.refusal import visible
 @click.option(
     "--engine",
     type=click.Choice(["portable", "compiled", "c"]),
-    help="What replays: the interpreted logic, the same compiled, or the C port. Without it, what is done soonest.",
+    help="What replays: the interpreted logic, the same compiled, or the C port. Without it, the fastest.",
 )
 @click.option("--junit", "junit_file", type=XML, metavar="FILE|-", help="Write JUnit XML too: a case for each trace.")
-@click.option("--strict", is_flag=True, help="In JUnit XML fail what is wrong and the acceptance admits, too.")
+@click.option("--strict", is_flag=True, help="In JUnit XML, also fail what is wrong but admitted by the acceptance.")
 @click.option(
     "--csv", "csv_file", type=CSV, metavar="FILE|-", help="Write the outcomes as CSV too: a line for each trace."
 )
@@ -86,7 +86,7 @@ def score(
 @main.command(short_help="Compare two scores, A and B.")
 @click.argument("first", metavar="A", type=PATH)
 @click.argument("second", metavar="B", type=PATH)
-@click.option("--library", type=PATH, metavar="LIBRARY", help="To score settings files on.")
+@click.option("--library", type=PATH, metavar="LIBRARY", help="Library to score settings files on.")
 @JSON
 @working
 def compare(first: Path, second: Path, json_file: Path | None, **options: Any) -> None:

@@ -15,7 +15,7 @@ TOPICS: dict[str, dict[str, tuple[str, ...]]] = {
             "show site suction-valve-shut-00000 -o trace.png",
             "show site/traces/suction-valve-shut-00000.csv -o trace.svg --units bar",
         ),
-        "report": ("report site -o report.html",),
+        "report": ("report site -o report.html", "report site -o report.html --against before.json"),
         "compare": ("compare old.toml new.toml --library site", "compare old.json new.json"),
         "record": ("score site --record rec", "record check rec"),
         "record check": ("record check rec", "record check rec --library site"),
@@ -27,6 +27,7 @@ TOPICS: dict[str, dict[str, tuple[str, ...]]] = {
         "tune": (
             "tune site --vary 'trip_delay=60s..240s/7' --out tuned --quick",
             "tune site --vary 'cut_out=6psi..14psi' --vary 'cut_in=cut_out+4psi' --budget 200 --out tuned",
+            "tune site --vary 'vacuum_weight=0.4,1' --forecast 12 --cost nuisance_stops=1 --cost lost_with=300 --out t",
         ),
         "tolerances": ("tolerances site", "tolerances site --plot tornado.png"),
     },
@@ -52,7 +53,7 @@ TOPICS: dict[str, dict[str, tuple[str, ...]]] = {
         "synth": ("synth made --count 84 --seed 1", "synth --closed-loop --count 84 --seed 1 --settings my.toml"),
     },
     "Firmware": {
-        "export": ("export site/settings.toml --to c --out lubetrip_table.h",),
+        "export": ("export site/settings.toml --to c --out settings.c",),
         "vectors": ("vectors vec",),
         "conform": ("conform --port ./my_port", "conform --serial /dev/ttyUSB0"),
         "export-sources": ("export-sources lubetrip.zip --settings site/settings.toml",),

@@ -6,7 +6,18 @@ from typing import Any
 import click
 
 from replay.cli.group import main
-from replay.cli.options import JSON, LIBRARY, PATH, PICTURE, SETTINGS, check_output, give_report, keys
+from replay.cli.options import (
+    JSON,
+    LIBRARY,
+    PATH,
+    PICTURE,
+    SETTINGS,
+    check_output,
+    figures,
+    give_report,
+    keys,
+    library_families,
+)
 from replay.cli.working import working
 from replay.ground.files import check_free_folder
 from replay.ground.refusal import nearest, refusal
@@ -16,10 +27,20 @@ STATED = click.option(
     "--tolerances", type=PATH, metavar="FILE", help="Tolerances of the sensors, a TOML file; usual ones without it."
 )
 DRAWN = click.option(
-    "--draws", type=click.IntRange(1, 100000), default=200, show_default=True, metavar="N", help="Of the Monte Carlo."
+    "--draws",
+    type=click.IntRange(1, 100000),
+    default=200,
+    show_default=True,
+    metavar="N",
+    help="Installations drawn in the Monte Carlo.",
 )
 SEEDED = click.option(
-    "--seed", type=click.IntRange(0), default=1, show_default=True, metavar="S", help="Of draws, and of a search."
+    "--seed",
+    type=click.IntRange(0),
+    default=1,
+    show_default=True,
+    metavar="S",
+    help="Seed of the draws, of a search and of a forecast.",
 )
 
 
@@ -43,21 +64,43 @@ SEEDED = click.option(
     "--fresh-seed",
     type=click.IntRange(0),
     metavar="S",
-    help="Of the fresh library; without it, one after the library's.",
+    help="Seed of the fresh library; without it, the library's plus one.",
 )
-@click.option("--quick", is_flag=True, help="No fresh library, and nothing moved.")
+@click.option("--quick", is_flag=True, help="Skip the fresh library and the tolerances.")
 @STATED
 @DRAWN
+@click.option(
+    "--forecast",
+    type=int,
+    metavar="N",
+    help="Choose what a year costs least under, in N machine-years at most; those that LIBRARY judges best run.",
+)
+@click.option(
+    "--cost",
+    "costs",
+    multiple=True,
+    metavar="FIGURE=COST",
+    shell_complete=figures,
+    help="What one costs: nuisance_stops=1, lost_with=200, down_h=0.5, ...; what is not named costs nothing.",
+)
+@click.option("--machine", type=PATH, metavar="FILE", help="Machine file to forecast; without it, the demo site.")
+@click.option(
+    "--days", type=click.IntRange(1, 365), default=365, show_default=True, metavar="D", help="Days run of each year."
+)
+@click.option("--keep", type=PATH, metavar="DIR", help="Keep machine-years there; run again, it carries on.")
 @working
-def tune(library: Path, out: Path, **options: Any) -> None:
+def tune(library: Path, out: Path, *, costs: tuple[str, ...], **options: Any) -> None:
     """Judge many candidate settings over LIBRARY, exactly, and choose.
 
     Prints the Pareto set of missed-trip limit, nuisance limit and worst margin,
     chosen on one part of the library and reported on the other, then the chosen
     settings beside the base on all parts and on a fresh library, and how far
-    sensors and settings may move. Into DIR go settings files, a table of all
-    candidates (Parquet), the report (JSON) and plots. Exit status 0, 2 bad input,
-    3 where the library has nothing to judge a rule on.
+    sensors and settings may move. With --forecast those with the best verdict run
+    machine-years of ordinary duty, all the same ones, and what costs least in a
+    year is chosen; what one stop or one lost machine costs you say with --cost.
+    Into DIR go settings files, a table of all candidates (Parquet), the report
+    (JSON) and plots. Exit status 0, 2 bad input, 3 where the library has nothing
+    to judge a rule on.
     """
     from replay.display.terminal import console
     from replay.display.tuning import tolerances_view, tuning_view
@@ -65,7 +108,7 @@ def tune(library: Path, out: Path, **options: Any) -> None:
     from replay.tuning.run import tune_settings
 
     check_free_folder(out)
-    found = tune_settings(library, **options)
+    found = tune_settings(library, costs=read_costs(costs) if costs else None, **options)
     write_tuning(out, found)
     console().print(tuning_view(found, str(out)))
     if found.moved is not None:
@@ -75,13 +118,34 @@ def tune(library: Path, out: Path, **options: Any) -> None:
         raise SystemExit(NOT_JUDGED)
 
 
+def read_costs(given: tuple[str, ...]) -> dict[str, float]:
+    """Read every --cost, FIGURE=COST. Raises Refusal."""
+    costs: dict[str, float] = {}
+    for text in given:
+        figure, _, value = (part.strip() for part in text.partition("="))
+        if figure in costs:
+            raise refusal("tune", "--cost", "stands twice", "each figure once", text)
+        try:
+            costs[figure] = float(value)
+        except ValueError:
+            raise refusal("tune", "--cost", "not FIGURE=COST", "nuisance_stops=1, lost_with=200, ...", text) from None
+    return costs
+
+
 @main.command(short_help="Show how far sensors and settings may move.")
 @LIBRARY
 @SETTINGS
 @STATED
 @DRAWN
 @SEEDED
-@click.option("--family", "families", multiple=True, metavar="NAME", help="Show this family alone too.")
+@click.option(
+    "--family",
+    "families",
+    multiple=True,
+    metavar="NAME",
+    shell_complete=library_families,
+    help="Show this family alone too.",
+)
 @click.option("--plot", type=PICTURE, metavar="FILE", help="Tornado plot: FILE.png, .svg or .pdf.")
 @JSON
 @working
@@ -93,8 +157,8 @@ def tolerances(
     Each sensor's offset, gain and lag, the sample period and each setting are
     moved by themselves until the first missed and the first nuisance trip; then
     all sensors are drawn within their tolerances, many times. Exit status 0, 2 bad
-    input, 3 where the library has nothing that could be missed, or be stopped for
-    nothing.
+    input, 3 where the library has nothing that could be missed, or nothing that a
+    nuisance trip could stop.
     """
     from replay.display.tuning import tolerances_view
     from replay.library import read_library
@@ -115,7 +179,7 @@ def tolerances(
         from replay.drawing.plot_tuning import save_tornado
 
         about = moved.robust.settings
-        save_tornado(plot, moved.robust, f"settings {Path(about.file).name}, digest {about.digest[:12]}")
+        save_tornado(plot, moved, f"settings {Path(about.file).name}, digest {about.digest[:12]}")
     give_report(json_file, moved.as_json(), lambda: tolerances_view(moved, families))
     if moved.unjudged:
         raise SystemExit(NOT_JUDGED)

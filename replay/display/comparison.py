@@ -1,29 +1,57 @@
-"""The table of `lubetrip compare` for the terminal."""
+"""What `lubetrip compare` tells, for the terminal and the report: settings that differ, outcomes that changed."""
 
 from typing import Any
 
 from rich.console import RenderableType
 
+from replay.display.settings import value_told
 from replay.display.table import Table
 from replay.display.terminal import CAUTION, view
 from replay.ground.wording import NOTHING, sure, tenths, words
-from replay.score.comparison import Comparison, Discordant
+from replay.score.comparison import ALTITUDE, Comparison, Discordant
+from replay.settings.file import PLACES, key_of
 
 Pairs = tuple[tuple[dict[str, Any], dict[str, Any]], ...]
+GRAVEST = ("missed", "early", "nuisance")
 
 
 def comparison_view(result: Comparison, first: str = "A", second: str = "B") -> RenderableType:
-    """Return what changed from A to B, what it means, and whether B is worse."""
-    parts = [_changes(f"Changed; {result.same} others did not", result.changed)] if result.changed else []
+    """Return whether B is worse, which settings differ, what changed from A to B, and what it means."""
+    named = f"A  {first}\nB  {second}\n{verdict(result)}"
+    return view(named, *parts(result), "\n".join([*lines(result), verdict(result), CAUTION]))
+
+
+def verdict(result: Comparison) -> str:
+    """Return in a line whether B is worse."""
+    return "B IS WORSE: " + "; ".join(result.worse) if result.worse else "B is not worse."
+
+
+def parts(result: Comparison) -> list[Table | str]:
+    """Return the tables of what differs, the settings first, and a line where nothing does."""
+    told: list[Table | str] = [settings_changed(result)] if result.settings else ["the same settings"]
+    if result.changed:
+        told.append(_changes(f"Changed; the other {result.same} did not", result.changed))
+    else:
+        told.append(f"nothing changed on {result.same} judged traces")
     if result.undecided:
-        parts.append(_changes("Undecided, judged neither way", result.undecided))
-    nothing = [] if result.changed else [f"nothing changed on {result.same} judged traces"]
-    return view(f"A  {first}\nB  {second}", *nothing, *parts, "\n".join(_lines(result)))
+        told.append(_changes("Undecided, judged neither way", result.undecided))
+    return told
+
+
+def settings_changed(result: Comparison) -> Table:
+    """Return the settings that differ, by the key of the file."""
+    rows = []
+    for name, *values in result.settings:
+        told = [value_told(name, *pair) for pair in zip(values, [result.units] * 2, result.altitudes, strict=True)]
+        key = "site.altitude" if name == ALTITUDE else ".".join(key_of(name))
+        rows.append((key if name not in PLACES or key.endswith(name) else f"{key} ({words(name)})", *told))
+    return Table("Settings that differ", ("setting", "A", "B"), rows, texts=frozenset({1, 2}))
 
 
 def _changes(caption: str, pairs: Pairs) -> Table:
+    """Return what became of traces under A and B: those with another outcome first, the gravest of them on top."""
     rows = []
-    for one, two in pairs:
+    for one, two in sorted(pairs, key=_rank):
         outcomes = dict.fromkeys(words(side["outcome"]) for side in (one, two))
         stops = [tenths(side["first_trip_s"]) for side in (one, two)]
         rows.append((one["id"], " -> ".join(outcomes), *stops, _change(one["margin_s"], two["margin_s"])))
@@ -31,11 +59,17 @@ def _changes(caption: str, pairs: Pairs) -> Table:
     return Table(caption, heads, rows, texts=frozenset({1}))
 
 
+def _rank(pair: tuple[dict[str, Any], dict[str, Any]]) -> tuple[bool, int]:
+    before, after = (side["outcome"] for side in pair)
+    return before == after, GRAVEST.index(after) if after in GRAVEST else len(GRAVEST)
+
+
 def _change(before: float | None, after: float | None) -> str:
     return NOTHING if before is None or after is None else f"{after - before:+.1f}"
 
 
-def _lines(result: Comparison) -> list[str]:
+def lines(result: Comparison) -> list[str]:
+    """Return what the change amounts to."""
     margins = result.margins
     mean = "no pairs" if margins.mean_s is None else f"{margins.mean_s:+.1f} s"
     ends = NOTHING
@@ -50,8 +84,6 @@ def _lines(result: Comparison) -> list[str]:
         f"acceptance: A {result.verdicts[0]}, B {result.verdicts[1]}",
         *(f"B's ACCEPTANCE IS LOOSER than A's: {rule} (A's, then B's)" for rule in result.loosened),
         *["A and B were judged by DIFFERENT JUDGES: a change may be theirs"] * (result.judges[0] != result.judges[1]),
-        "B IS WORSE: " + "; ".join(result.worse) if result.worse else "B is not worse.",
-        CAUTION,
     ]
 
 

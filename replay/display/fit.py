@@ -9,16 +9,24 @@ from rich.console import Group, RenderableType
 from replay.display.table import Table
 from replay.display.terminal import CAUTION, terms, view
 from replay.fitting import Fit
-from replay.fitting.holdout import Figure, Prediction
-from replay.ground.shown import asked
-from replay.ground.wording import NOTHING, tenths, words
+from replay.fitting.holdout import LEVELS, Figure, Prediction
+from replay.ground.shown import asked, shown_in
+from replay.ground.wording import NOTHING, pressure, tenths, words
 
 MOST_NAMED = 12
 UNIT = re.compile("_(pa|s|c|j_kg)$")
 
 
 def fit_view(fit: Fit, to: Path) -> RenderableType:
-    """Return the report: runs as the ensemble makes them, what they tell and do not, what the model cannot make."""
+    """Return the report: runs as the ensemble makes them, what they tell and do not, what the model cannot make.
+
+    In the units asked for, or else those of the settings.
+    """
+    with shown_in(fit.units):
+        return _view(fit, to)
+
+
+def _view(fit: Fit, to: Path) -> RenderableType:
     parts: list[RenderableType | Table] = [_runs("Fitted", fit.runs)]
     if fit.held_out:
         parts.append(_runs("Held out, and predicted from their suction alone", fit.held_out))
@@ -26,16 +34,17 @@ def fit_view(fit: Fit, to: Path) -> RenderableType:
     said = (
         terms(("-", text) for text in wrong)
         if wrong
-        else "Nothing in these runs lies far outside of what the model makes."
+        else "Nothing in these runs lies far outside what the model can reproduce."
     )
     return view(
         f"{to}: {fit.machine.name} with {len(fit.members)} members, {fit.simulations} simulations",
         *parts,
-        Group("What the model cannot make:", said),
+        Group("What the model cannot reproduce:", said),
         terms(
             [
-                ("told", _named(fit.told)),
-                ("not told", f"{_named(fit.untold)}: their whole range is in the ensemble"),
+                ("settled", _named(fit.told)),
+                ("not settled", f"{_named(fit.untold)}: their whole range is in the ensemble"),
+                ("not fitted", "solubility, viscosity and dimensions: as stated, or drawn from their ranges"),
                 ("bearings", fit.bearings.told),
                 ("left out", f"{fit.dropped} members that were much less likely than the best"),
             ]
@@ -63,7 +72,8 @@ def _runs(caption: str, runs: Iterable[Prediction]) -> Table:
     for one in runs:
         figures = [*(figure for figure in one.below_s), *([one.trip_s] if one.trip_s else [])]
         for place, figure in enumerate(figures):
-            name = figure.name if figure is one.trip_s else f"below {figure.name}"
+            level = pressure(LEVELS[figure.name]) if figure.name in LEVELS else figure.name
+            name = figure.name if figure is one.trip_s else f"below {level}"
             head = (one.run.id, asked().number(one.net_error_pa)) if place == 0 else ("", "")
             rows.append([*head, name, *_cells(figure)])
     return Table(caption, heads, rows, texts=frozenset({2}))

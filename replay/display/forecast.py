@@ -6,10 +6,11 @@ from replay.display.table import Table
 from replay.display.terminal import CAUTION, view
 from replay.forecast import Forecast
 from replay.forecast.rates import CONFIDENCE, Rate
+from replay.ground.wording import percent
 
 # Figures of a year and what they are called; after them of what the figure is to be told.
 FIGURES = {
-    "nuisance_stops": "nuisance stops",
+    "nuisance_stops": "nuisance trips",
     "justified_stops": "justified stops",
     "doubtful_stops": "stops in doubt",
     "sensor_stops": "stops on a failed sensor",
@@ -40,13 +41,13 @@ def _years(told: Forecast) -> Table:
         (words, *(cell for families in told.groups.values() for cell in _limited(told.rate(figure, families))))
         for figure, words in FIGURES.items()
     ]
-    title = f"Per machine-year, limits at {CONFIDENCE:.0%}"
+    title = f"Per machine-year, limits at {percent(CONFIDENCE)}"
     return Table(title, ("", "duty, upsets", "limits", "faults", "limits"), rows)
 
 
 def _families(told: Forecast) -> Table:
     """Return what each family brings, those that bring something."""
-    heads = ("family", "a year", "sampled", "nuisance stops", "justified stops", "lost without", "lost with")
+    heads = ("family", "a year", "sampled", "nuisance trips", "justified stops", "lost without", "lost with")
     rows = []
     for family in told.families:
         rates = [told.rate(figure, (family,)).per_year for figure in OF_FAMILIES]
@@ -76,16 +77,16 @@ def _sentences(told: Forecast) -> list[str]:
     faults = told.missed()
     seen = f"{faults['sampled']} sampled faults would have spoilt a machine; it was lost under the protection in"
     lines = [
-        "a nuisance stop: the machine of that moment, run on unprotected for an hour, takes no harm",
-        f"{seen} {faults['missed']} ({faults['lower']:.2%} to {faults['upper']:.2%})",
+        "a nuisance trip: the machine of that moment, run on unprotected for an hour, takes no harm",
+        f"{seen} {faults['missed']} ({percent(faults['lower'])} to {percent(faults['upper'])})",
     ]
     if (most := told.dominates("nuisance_stops")) is not None:
         wanted = told.years_wanted("nuisance_stops")
-        lines.append(f"{most[1]:.0%} of the nuisance stops come from {most[0]}")
+        lines.append(f"{100 * most[1]:.0f} % of the nuisance trips come from {most[0]}")
         if wanted is not None and wanted > told.machine_years:
             lines.append(f"some {_rounded(wanted)} machine-years would bring them to a fifth either way")
     else:
-        lines.append("no nuisance stop seen: the upper limit falls as the machine-years grow")
+        lines.append("no nuisance trip seen: the upper limit falls as the machine-years grow")
     if told.kept:
         lines.append(f"{told.kept} traces of what went wrong are kept")
     return [*lines, "duty and rates are assumed: give your own"]

@@ -8,7 +8,8 @@ from rich.console import Group, RenderableType
 from replay.display import terminal
 from replay.display.table import Table
 from replay.display.terminal import CAUTION, terms
-from replay.ground.wording import tenths, words
+from replay.ground.shown import asked
+from replay.ground.wording import NOTHING, counted, tenths, words
 from replay.measured.assemble import HOUR_MS, LEAST_ROWS, Counts
 from replay.measured.importing import Imports
 from replay.measured.losses import said_first
@@ -35,8 +36,12 @@ def view_all(found: Imports) -> RenderableType:
     why = Counter(_reason(text) for text in found.refused)
     refused = [(f"  {count}", text) for text, count in why.most_common(SHOWN_REASONS)]
     first = [(f"  {one.source}", " ".join(said_first(one.counts))) for one in new if said_first(one.counts)]
-    doubts = Counter(re.sub(r"\d[\d.]*", "..", doubt) for one in new for doubt in one.doubts)
-    again = [(f"  {count}", doubt) for doubt, count in doubts.most_common(SHOWN_REASONS)]
+    doubted = [(re.sub(r"\d[\d.]*", "..", doubt), one.source) for one in new for doubt in one.doubts]
+    firsts = dict(reversed(doubted))
+    again = [
+        (f"  {count}", f"{doubt} (first {firsts[doubt]})")
+        for doubt, count in Counter(doubt for doubt, _ in doubted).most_common(SHOWN_REASONS)
+    ]
     more = f"... and {len(first) - SHOWN_TRACES} more"
     return Group(
         "\n".join(told),
@@ -77,7 +82,7 @@ def view(report: Report) -> RenderableType:
 
 
 def _rows_table(counts: Counts) -> Table:
-    kept = f"{hours_of(counts):.3f} h, of them running {run_hours_of(counts):.3f} h, {counts.starts} starts"
+    kept = f"{hours_of(counts):.3f} h, of them running {run_hours_of(counts):.3f} h, {counted(counts.starts, 'start')}"
     rows = [("read", f"{counts.read}", ""), ("kept", f"{counts.kept}", kept)]
     for why, mend in counts.mends.items():
         shown = ", ".join(mend.first[:SHOWN_PLACES]) + (", ..." if mend.rows > SHOWN_PLACES else "")
@@ -89,7 +94,7 @@ def _rows_table(counts: Counts) -> Table:
     lost = f"{counts.lost_ms / HOUR_MS:.3f} h lost, the longest {counts.longest_gap_ms / 1000:.0f} s; not filled"
     more = [
         ("left out", counts.without_status, why),
-        ("blank", counts.blank, "nothing in any column that is wanted"),
+        ("blank", counts.blank, "nothing in any column that is used"),
         ("made", counts.made, "rows between those of the file, in which readings hold"),
         *(("not good", n, f"{words(name)}: so marked in the file") for name, n in counts.not_good.items()),
         *(("held", n, f"{words(name)}: the newest reading is older than the row") for name, n in counts.held.items()),
@@ -106,8 +111,10 @@ def _signals_table(counts: Counts) -> Table:
     for signal in counts.readings:
         found = signal_of(signal, counts)
         still = f"{found['longest_without_change_s']:.0f} s" if signal in PRESSURES else ""
-        ends = (tenths(found["least"]), tenths(found["most"]))
-        rows.append((words(signal), f"{found['readings']}", f"{found['without']}", *ends, found["unit"], still))
+        ends = [found["least"], found["most"]]
+        told = [NOTHING if end is None else asked().number(1000 * end) for end in ends]
+        shown = (*told, asked().absolute) if signal in PRESSURES else (*map(tenths, ends), found["unit"])
+        rows.append((words(signal), f"{found['readings']}", f"{found['without']}", *shown, still))
     heads = ("", "readings", "without", "least", "most", "unit", "still for")
     return Table("Signals", heads, rows, texts=frozenset({5}))
 

@@ -38,8 +38,8 @@ def labels_view(library: Library) -> RenderableType:
     notes = []
     if found.rows:
         notes.append(
-            "kappa: Cohen 1960, 1 whole agreement, 0 what chance brings; its interval holds for many traces and is"
-            f" rough for few. Windows agree from {percent(AGREE)} of shared time on (assumed)."
+            "kappa: Cohen 1960; 1 is full agreement, 0 what chance would give; its interval is"
+            f" rough with few traces. Windows agree where they share {percent(AGREE)} of their time or more (assumed)."
         )
     listed = [disagreements_table(apart)] if apart else []
     return view(*parts, *([found] if found.rows else []), *listed, *notes)

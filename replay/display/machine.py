@@ -4,7 +4,7 @@ from rich.console import Group, RenderableType
 
 from replay.display.table import Table
 from replay.display.terminal import CAUTION, terms, view
-from replay.ground.shown import asked
+from replay.ground.shown import asked, shown_in
 from replay.machine.check import ABSOLUTE, HIGH, LOW, Checked, Derived
 from replay.machine.draw import solubility_told
 from replay.machine.refrigerants import SOURCE
@@ -15,16 +15,21 @@ STATUSES = ("measured", "published", "assumed")
 
 
 def machine_view(checked: Checked) -> RenderableType:
-    """Return the report of `machine check`."""
+    """Return the report of `machine check`, in the units of the settings where there are any."""
+    with shown_in(asked() if checked.settings is None else checked.settings.units):
+        return _view(checked)
+
+
+def _view(checked: Checked) -> RenderableType:
     machine = checked.machine
     rows = [
         (one.name, *(_figure(one, value, machine.altitude_m) for value in (one.low, one.middle, one.high)), one.text)
         for one in checked.derived
     ]
     heads = ("figure", f"{LOW:g} %", "50 %", f"{HIGH:g} %", "what it is")
-    parts = [Table("What follows, over what is drawn", heads, rows, texts=frozenset({4}), wide=frozenset({4}))]
+    parts = [Table("What follows, over the machines drawn", heads, rows, texts=frozenset({4}), wide=frozenset({4}))]
     told = [(its, _keys([path for path, found in checked.status.items() if found == its])) for its in STATUSES]
-    closing: list[RenderableType] = [Group("What stands behind the keys:", terms(told))]
+    closing: list[RenderableType] = [Group("Where the values come from:", terms(told))]
     if checked.left_out:
         closing.append(Group("Families left out:", terms(checked.left_out.items())))
     if checked.settings is not None:

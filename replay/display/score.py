@@ -20,6 +20,7 @@ from replay.engine.baselines import PLAIN_TIMER
 from replay.ground.wording import NOTHING, percent, rate, seconds, sure, tenths, words
 from replay.score import Score, Totals, Verdict, evidence
 from replay.score.by_machine import TRACE, ByMachine
+from replay.score.comparators import Point
 from replay.score.once import CONTRADICT, OVERLAP, SAME
 from replay.score.scoring import TOLD, UNJUDGED, sensor_hits
 from replay.score.windows import LATE, NO_STOP
@@ -27,7 +28,7 @@ from replay.score.windows import LATE, NO_STOP
 T = TypeVar("T")
 ALWAYS_PER_1000H = 1e6  # a stop for every few seconds of running
 NUISANCE_PER_1000H = "nuisance trips per 1000 h"
-IN_UPSET = "nuisance stop in an upset"
+IN_UPSET = "nuisance trip in an upset"
 # How an amount of each rule is worded, and of what it is one.
 RULES = {
     "max_missed": ("{:g}".format, "missed trips"),
@@ -35,16 +36,17 @@ RULES = {
     evidence.NUISANCE: (rate, NUISANCE_PER_1000H),
     "min_margin": ("{:g} s".format, "worst margin of hits"),
     evidence.MARGIN: (percent, "with less margin"),
-    evidence.UPSET: (percent, "of upsets with a nuisance stop"),
+    evidence.UPSET: (percent, "of upsets with a nuisance trip"),
     evidence.OUTSIDE: (rate, NUISANCE_PER_1000H),
 }
 RATES = (evidence.NUISANCE, evidence.OUTSIDE)
 MOST_NAMED = 5
 TWICE = {
     SAME: "{0} and {1} are the same recording: counted once.",
-    OVERLAP: "{0} and {1} tell the same {2}: counted once.",
-    CONTRADICT: "{0} and {1} tell the same {2}, and their labels contradict each other there.",
+    OVERLAP: "{0} and {1} record the same {2}: counted once.",
+    CONTRADICT: "{0} and {1} record the same {2}, and their labels there contradict each other.",
 }
+MOST_UNDECIDED = 20  # of more, those that stop are listed
 NONE_MARKED = "no upset is marked"
 VERDICTS = {
     evidence.MET: "met",
@@ -63,8 +65,17 @@ def score_view(score: Score, *, whole: bool = False) -> RenderableType:
         listed.append(traces_table("All traces that were judged", score.verdicts))
     elif score.wrong:
         listed.append(traces_table("Missed, early and nuisance", score.wrong))
+    shown = (
+        score.undecided if whole or len(score.undecided) <= MOST_UNDECIDED else [v for v in score.undecided if v.trips]
+    )
     if score.undecided:
-        listed.append(traces_table("Undecided, judged neither way", score.undecided))
+        caption = "Undecided, judged neither way"
+        left = (
+            f", {len(score.undecided) - len(shown)} more without a stop (-v)"
+            if len(shown) < len(score.undecided)
+            else ""
+        )
+        listed.append(traces_table(caption + left, shown))
     below = ("  " + told for told in (*reasons(score), *warnings(score)))
     closing = Text("\n").join([*map(Text, apart(score)), verdict_line(score), *map(Text, below), Text(CAUTION)])
     return view(*listed, baselines_table(score), *comparing(score), claims_table(score), terms(summary(score)), closing)
@@ -127,7 +138,7 @@ def warnings(score: Score) -> list[str]:
     if by_sensor:
         named = [*_first(dict.fromkeys(by_sensor)), *["..."] * (len(set(by_sensor)) > MOST_NAMED)]
         told.append(
-            f"WARNING: {len(by_sensor)} of {score.totals.hit} hits by a stop on a sensor, where nothing says that one"
+            f"WARNING: {len(by_sensor)} of {score.totals.hit} hits are stops on a sensor, though nothing says that one"
             f" fails ({', '.join(named)}): they do not show that the fault was found"
         )
     return told
@@ -179,9 +190,9 @@ def _counted(score: Score) -> str:
 def _upsets(whole: Totals) -> str:
     """Return what upsets came to, and what came without one."""
     if whole.upsets_stopped is None:
-        return "none marked in this library: how likely one brings a nuisance stop is not known"
+        return "none marked in this library: how likely one is to cause a nuisance trip is not known"
     outside = f"{whole.stops_outside_upsets} stops in {whole.hours_outside_upsets:.2f} run hours without upset"
-    return f"{whole.upsets_stopped} of {whole.upsets} had a nuisance stop; {outside}"
+    return f"{whole.upsets_stopped} of {whole.upsets} had a nuisance trip; {outside}"
 
 
 def late_words(whole: Totals) -> list[str]:
@@ -193,6 +204,8 @@ def apart(score: Score) -> list[str]:
     """Return what the limits over all traces would hide."""
     whole = score.totals
     told = [*twice(score), *late_words(whole)]
+    if whole.early:
+        told.append(f"{whole.early} early: such a stop shows nothing of its fault, so that limits are over the others.")
     if whole.stood:
         told.append(f"{whole.stood} faults came while an earlier stop still held: neither found nor missed.")
     if whole.repeats:
@@ -224,14 +237,14 @@ def machine_words(score: Score) -> list[str]:
     found = score.by_machine
     if found.unit == TRACE:
         return []
-    what = ("a missed fault", "a nuisance stop", "a hit with less margin than asked for or none", "a stop in an upset")
+    what = ("a missed fault", "a nuisance trip", "a hit with less margin than asked for or none", "a stop in an upset")
     limits = [
         f"with {name} {claim.events} of {claim.of:g}, at most {percent(claim.upper)}"
         for name, claim in zip(what, found.claims, strict=True)
         if claim.of
     ]
     confident = sure(score.settings.acceptance.shown_confidence)
-    return [f"By machine, since traces of one machine hang together: {'; '.join(limits)}, {confident}."]
+    return [f"By machine, since traces of one machine are not independent: {'; '.join(limits)}, {confident}."]
 
 
 def twice(score: Score) -> list[str]:
@@ -250,7 +263,7 @@ def claims_table(score: Score) -> Table:
     """Return what all traces show, with limits, what is wanted, and what it would take."""
     limits = score.settings.acceptance
     confident = sure(limits.shown_confidence)
-    heads = ("quantity", "seen", "value", f"interval, {confident}", f"at most, {confident}", "allowed")
+    heads = ("quantity", "seen", "value", f"at most, {confident}", "allowed")
     rows = []
     margin = f"margin under {limits.min_margin_s:g} s"
     named = list(zip(("missed-trip probability", NUISANCE_PER_1000H, margin, IN_UPSET), score.claims, strict=True))
@@ -261,15 +274,10 @@ def claims_table(score: Score) -> Table:
         seen = f"{claim.events} in {claim.of:.2f} h" if claim.rule in RATES else f"{claim.events} of {claim.of:g}"
         if claim.rule == evidence.UPSET and score.totals.upsets_stopped is None:
             seen = NONE_MARKED
-        shown = (show(claim.point), _interval(claim), show(claim.upper), show(claim.wanted))
+        shown = (show(claim.point), show(claim.upper), show(claim.wanted))
         rows.append((name, seen, *shown, _further(claim), claim.verdict))
-    wide, texts = frozenset({2, 3, 7}), frozenset({7})
+    wide, texts = frozenset({2, 6}), frozenset({6})
     return Table("What these traces show", (*heads, "still needed", "verdict"), rows, texts=texts, wide=wide)
-
-
-def _interval(claim: evidence.Claim) -> str:
-    show, _ = RULES[claim.rule]
-    return " to ".join(map(show, claim.interval))
 
 
 def _further(claim: evidence.Claim) -> str:
@@ -285,9 +293,9 @@ def families_table(score: Score) -> Table:
     """Return counts, margins and limits of each family and of all."""
     confident = sure(score.settings.acceptance.shown_confidence)
     heads = (
-        *("family", "must trip", "hit", "missed", "early", f"missed-trip probability, {confident}"),
+        *("family", "must trip", "hit", "missed", "early", f"missed at most, {confident}"),
         *("median s", "worst s", "run h", "nuisance trips"),
-        *(f"{NUISANCE_PER_1000H}, {confident}", "upsets with a stop"),
+        *(f"per 1000 h at most, {confident}", "upsets with a stop"),
     )
     rows = [_family(name, part, score.family_claims[name]) for name, part in score.families.items()]
     foot = _family("all", score.totals, score.claims)
@@ -298,10 +306,10 @@ def families_table(score: Score) -> Table:
 def _family(name: str, part: Totals, claims: tuple[evidence.Claim, ...]) -> list[str]:
     tripping, riding = [NOTHING] * 5, [NOTHING] * 4
     if part.must_trip:
-        tripping = [str(part.must_trip), str(part.hit), str(part.missed), str(part.early), _interval(claims[0])]
+        tripping = [str(part.must_trip), str(part.hit), str(part.missed), str(part.early), percent(claims[0].upper)]
     if part.ride_through:
         upsets = NOTHING if part.upsets_stopped is None else f"{part.upsets_stopped} of {part.upsets}"
-        riding = [f"{part.ride_through_run_hours:.2f}", str(part.nuisance_trips), _interval(claims[1]), upsets]
+        riding = [f"{part.ride_through_run_hours:.2f}", str(part.nuisance_trips), rate(claims[1].upper), upsets]
     elif part.nuisance_trips:
         riding[1] = str(part.nuisance_trips)
     return [name, *tripping, tenths(part.median_margin_s), tenths(part.worst_margin_s), *riding]
@@ -336,29 +344,44 @@ def comparing(score: Score) -> list[Table]:
 def comparators_table(score: Score) -> Table:
     """Return the best that plain laws can do on the same traces, beside the settings."""
     whole = score.totals
-    rows = [("these settings", "", "", "", str(whole.missed), str(whole.nuisance_trips))]
+    margins = (tenths(whole.worst_margin_s), tenths(whole.median_margin_s))
+    own = (str(whole.missed), str(whole.nuisance_trips), *margins)
+    rows: list[tuple[str, ...]] = [("these settings", "", "", "", *own)]
     for each in score.comparators:
         for said, point in (
             ("missing no more", each.no_more_missed),
-            ("stopping no more for nothing", each.no_more_nuisance),
+            ("with no more nuisance trips", each.no_more_nuisance),
         ):
             if point is None:
-                rows.append((each.law, said, NOTHING, NOTHING, NOTHING, NOTHING))
+                rows.append((each.law, said, *[NOTHING] * 6))
             else:
-                numbers = (score.settings.units.net(point.cut_out_pa), f"{point.delay_ms / 1000:g} s")
-                rows.append((each.law, said, *numbers, str(point.missed), str(point.nuisance_trips)))
-    heads = ("logic", "at its best", "cut-out", "delay", "missed", "nuisance trips")
-    return Table(kept(score), heads, rows, texts=frozenset({1}))
+                margins = (tenths(point.worst_margin_s), tenths(point.median_margin_s))
+                counts = (str(point.missed), str(point.nuisance_trips))
+                rows.append((each.law, said, *_numbers(score, point), *counts, *margins))
+    figures = ("missed", "nuisance trips", "worst margin s", "median margin s")
+    heads = ("logic", "at its best", "cut-out", "delay", *figures)
+    return Table(kept(score), heads, rows, texts=frozenset({1}), wide=frozenset({7}))
 
 
 def kept(score: Score) -> str:
     """Say whether the settings earn their keep beside plain laws at their best."""
-    equals = [each for each in score.comparators if each.as_good]
-    if not equals:
-        return "Beside plain laws at their best on these very traces: none is as good as these settings"
-    law, point = equals[0].law, equals[0].as_good
-    numbers = f"{score.settings.units.net(point.cut_out_pa)}, {point.delay_ms / 1000:g} s" if point else NOTHING
-    return f"These settings do not earn their keep on these traces: the {law} with {numbers} is as good or better"
+    for each in score.comparators:
+        if each.as_good:
+            told = f"the {each.law} with {', '.join(_numbers(score, each.as_good))} is as good or better"
+            return f"These settings do not earn their keep on these traces: {told}"
+    best = "Beside plain laws at their best on these very traces: none is as good as these settings"
+    own = score.totals.worst_margin_s
+    for each in score.comparators:
+        if each.thinner and own is not None:
+            left = each.thinner.worst_margin_s
+            less = "hits nothing" if left is None else f"leaves its nearest hit {own - left:.1f} s less"
+            numbers = ", ".join(_numbers(score, each.thinner))
+            return f"{best}; the {each.law} with {numbers} has no more of either count, but {less}"
+    return best
+
+
+def _numbers(score: Score, point: Point) -> tuple[str, str]:
+    return score.settings.units.net(point.cut_out_pa), f"{point.delay_ms / 1000:g} s"
 
 
 def baselines_table(score: Score) -> Table:

@@ -4,6 +4,7 @@ from rich.console import Group, RenderableType
 
 from replay.display.table import Table
 from replay.display.terminal import CAUTION, terms, view
+from replay.fitting.measuring import Told
 from replay.fitting.sensitivity import Sensitivity
 from replay.ground.wording import tenths
 
@@ -20,9 +21,13 @@ def sensitivity_view(found: Sensitivity) -> RenderableType:
     heads = ("value", "times", "labels flipped", "into or out of undecided", "deadlines move by s, median")
     still = sum(not one.changed and not one.failed for one in found.effects)
     failed = {one.moved.path: one.failed for one in found.effects if one.failed}
-    ranked = sorted(found.settled.items(), key=lambda pair: -pair[1])
-    next_ = [("-", f"{measure}: {count} of {found.cases} labels hang on what it tells") for measure, count in ranked]
-    closing: list[RenderableType] = [Group("What to measure next:", terms(next_))]
+    its = found.measuring
+    next_ = [("-", f"{one.name}: {_settles(one)}") for one in its.told]
+    head = (
+        f"What to measure next: of {its.cases} labels {its.open} are open over all machines that may be yours. "
+        f"At most {100 * its.most:.0f} % of these could be settled; the rest lies in the band of the bearings."
+    )
+    closing: list[RenderableType] = [Group(head, terms(next_))]
     if failed:
         closing.append(Group("Could not be moved in every case:", terms(failed.items())))
     return view(
@@ -32,3 +37,8 @@ def sensitivity_view(found: Sensitivity) -> RenderableType:
         *closing,
         CAUTION,
     )
+
+
+def _settles(one: Told) -> str:
+    low, high = (max(0.0, one.settles + way * one.error) for way in (-1.0, 1.0))
+    return f"would settle {100 * max(0.0, one.settles):.0f} % ({100 * low:.0f} to {100 * high:.0f})"

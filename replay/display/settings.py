@@ -2,9 +2,11 @@
 
 from protect import ranges
 from replay.display.table import Table
+from replay.ground.shown import Units
 from replay.ground.units import atmosphere_pa, quantity
+from replay.ground.wording import NOTHING
 from replay.settings import Settings
-from replay.settings.file import KEYS, PLACES
+from replay.settings.file import KEYS, PLACES, key_of
 
 DURATIONS = ((86_400_000, "d"), (3_600_000, "h"), (60_000, "min"), (1000, "s"))
 
@@ -31,6 +33,18 @@ def acceptance_table(settings: Settings) -> Table:
     limits = vars(settings.acceptance).items()
     rows = [(name, "not stated" if value is None else f"{value:g}") for name, value in limits]
     return Table("Rules of acceptance", ("rule", "value"), rows)
+
+
+def value_told(name: str, value: float | None, units: Units, altitude_m: float) -> str:
+    """Return one setting as the logic has it, or the altitude (m), in words; nothing where it is not known."""
+    if value is None:
+        return NOTHING
+    if name not in PLACES:
+        return f"{value:g} m"
+    section, place, number = key_of(name)[0], PLACES[name], int(value)
+    if ranges.SETTINGS[place][1] != "Pa":
+        return _both(section, place, number, 0.0)[0]
+    return units.whole(number, altitude_m) if section == "suction" else units.net(number)
 
 
 def _both(section: str, place: int, value: int, atmosphere: float) -> tuple[str, str]:

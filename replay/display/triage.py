@@ -42,7 +42,7 @@ def _machines(report: Triage) -> Table:
         shown = NOTHING if often.seen is None else f"{rate(often.seen)}\n{_limits(often)}"
         rows.append((found.machine, advice(found), hours, str(often.events), shown))
     heads = ("machine", "what to do, and why", "run hours", "starved spells", "per 1000 h, limits")
-    return Table("The machine to open first on top", heads, rows, texts=frozenset({1}))
+    return Table("Machines, the one to open first on top", heads, rows, texts=frozenset({1}))
 
 
 def advice(found: Findings) -> str:
@@ -98,7 +98,7 @@ def figures(found: Findings) -> list[str]:
 def event_lines(event: Event, altitude_m: float) -> list[str]:
     """Return an event in lines, the first with its file and its moment."""
     end = ", until the log breaks off" if event.ends_with_log else ""
-    source = f" (from {event.source})" if event.source else ""
+    source = f" (from {event.source})" if event.source not in ("", Path(event.file).name) else ""
     start = event_moment(event, event.start_ms)
     head = f"{Path(event.file).name}{source}, {start}: {event.kind} of {duration(event.length_ms)}{end}"
     if event.kind == DOUBT:

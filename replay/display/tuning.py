@@ -5,15 +5,18 @@ from typing import Any
 
 from rich.console import RenderableType
 
+from replay.display.forecast import FIGURES, figure_text
 from replay.display.score import VERDICTS
 from replay.display.table import Table
 from replay.display.terminal import CAUTION, view
 from replay.ground.shown import shown_in
-from replay.ground.wording import NOTHING, percent, pressure, rate, tenths, words
+from replay.ground.wording import NOTHING, percent, pressure, rate, sure, tenths, words
 from replay.score import evidence
 from replay.score.scoring import UNJUDGED
 from replay.tuning.judge import RULE, Figures
 from replay.tuning.levers import Lever, amount_text, start_text
+from replay.tuning.race import CONFIDENCE as SHOWN_AT
+from replay.tuning.race import RULE_BY_YEARS, Race
 from replay.tuning.results import flat, front_json, given_words
 from replay.tuning.robustness import MISSED, NUISANCE, Bracket, Found, Robustness
 from replay.tuning.run import Moved, Tuned
@@ -31,13 +34,14 @@ def tuning_view(tuned: Tuned, folder: str = "the folder that write_tuning writes
     tuning = tuned.tuning
     parts = ("tuning", "held_out") if tuning.split.held_out else ("tuning",)
     pareto = pareto_table(front_json(tuning), parts)
-    return view(_counts(tuning), pareto, _side_by_side(tuning), _closing(tuning, folder))
+    years = (years_table(tuning, tuning.race),) if tuning.race else ()
+    return view(_counts(tuning), pareto, _side_by_side(tuning), *years, _closing(tuning, folder))
 
 
 def _counts(tuning: Tuning) -> str:
     judged = f"{len(tuning.lines) - 1} candidates judged over {len(tuning.library.entries)} traces"
     if tuning.left_out:
-        judged += f", {tuning.left_out} left out that contradict themselves"
+        judged += f", {tuning.left_out} left out that contradict each other"
     if tuning.budget is not None and tuning.budget < tuning.space.size:
         judged += f"; searched among {tuning.space.size}, seed {tuning.seed}"
     held = len(tuning.split.held_out)
@@ -54,7 +58,7 @@ def pareto_table(report: dict[str, Any], parts: tuple[str, ...]) -> Table:
     where = ", then ".join(PARTS[part] for part in parts)
     heads = ("candidate", "settings", *LIMITS * len(parts), "alike", "acceptance, whole library")
     last = len(heads) - 1
-    caption = f"Pareto set: by no other candidate beaten in all three {where}{more}"
+    caption = f"Pareto set: no other is as good in all three and better in one {where}{more}"
     foot = _line(report["base_settings"], " base", parts)
     return Table(caption, heads, rows, foot, texts=frozenset({1, last}), wide=frozenset({last}))
 
@@ -99,10 +103,56 @@ def _cells(figures: Figures) -> list[str]:
     return [f"{totals.missed}/{totals.must_trip}", str(totals.nuisance_trips), *_limits(flat(figures)), verdict]
 
 
+def years_table(tuning: Tuning, race: Race) -> Table:
+    """Return what a year costs under each candidate that ran, and by how much more than under the chosen one."""
+    best = tuning.best.candidate
+    priced = {figure: cost for figure, cost in race.asked.prices.items() if cost}
+    rows = []
+    for number in sorted(race.ranking, key=lambda one: one != best)[:MOST_ROWS]:
+        told = [figure_text(value) if math.isfinite(value) else NOTHING for value in race.dearer(number)]
+        dearer = [NOTHING] * 2 if number == best else [told[0], " to ".join(told[1:])]
+        mark = " chosen" if number == best else " base" if number == tuning.racing_base else ""
+        about = (f"{number}{mark}", given_words(tuning.lines[number].candidate.given), str(len(race.costs[number])))
+        cells = (figure_text(race.figure(number, figure)) for figure in priced)
+        rows.append((*about, figure_text(race.cost(number)), *dearer, *cells))
+    left = len(race.costs) - MOST_ROWS
+    stated = ", ".join(f"{FIGURES.get(figure, words(figure))} {cost:g}" for figure, cost in priced.items())
+    caption = f"What a year costs; costs as stated: {stated}{f'; {left} more in the report' if left > 0 else ''}"
+    names = (FIGURES.get(figure, words(figure)) for figure in priced)
+    heads = ("candidate", "settings", "years", "cost", "dearer by", f"at {percent(SHOWN_AT)}", *names)
+    return Table(caption, heads, rows, texts=frozenset({1}))
+
+
+def _raced(tuning: Tuning, race: Race) -> list[str]:
+    """Return what was chosen by, how sure that is, and what more years would tell."""
+    best, base = tuning.best.candidate, tuning.racing_base
+    years = len(race.costs[best])
+    ran = f"{len(race.costs)} with that verdict ran the same machine-years"
+    lines = [f"rule of choice: {RULE_BY_YEARS}; {ran}"]
+    close = [number for number in race.ranking if number not in race.alike and not race.told_apart(number)]
+    if close:
+        wanted = [needed for number in close[:1] if (needed := race.years_wanted(number)) is not None]
+        more = f"; some {max(wanted[0] - years, 1.0):.0f} machine-years more would tell {close[0]}" if wanted else ""
+        named = ", ".join(map(str, sorted(close)))
+        lines.append(f"not told from the chosen one in {years} machine-years: {named}{more}")
+    if len(race.alike) > 1:
+        lines.append(f"alike in every year: {', '.join(map(str, race.alike))}; the one in the middle of what is varied")
+    if base is None:
+        lines.append("the base settings did not run: the library's verdict on them is worse")
+    elif base in race.alike:
+        lines.append("the base settings cost as little as any candidate")
+    elif not race.told_apart(base):
+        lines.append("the base settings cannot be told from the chosen ones with these years: no reason to change them")
+    return lines
+
+
 def _closing(tuning: Tuning, folder: str) -> str:
-    lines = [f"rule of choice: {RULE}", "among alike ones, the one in the middle of what is varied"]
+    if tuning.race is not None:
+        lines = _raced(tuning, tuning.race)
+    else:
+        lines = [f"rule of choice: {RULE}", "among equals, the one in the middle of what is varied"]
     lines += [f"NOT JUDGED, {name}: {UNJUDGED[name]}" for name in tuning.chosen.whole.unjudged]
-    if not tuning.gains:
+    if not tuning.gains and tuning.race is None:
         lines.append("no candidate is better than the base settings by that rule")
     if tuning.fresh is not None:
         lines.append(f"fresh library: the same recipe with seed {tuning.fresh.seed}, {tuning.fresh.traces} traces")
@@ -124,7 +174,7 @@ def _tolerances(moved: Moved, names: tuple[str, ...]) -> RenderableType:
     tables += [_levers(robust, robust.families.get(name, {}), name) for name in names]
     missing = [f"NOT JUDGED, {event} trips: {why}" for event, why in moved.unjudged.items()]
     closing = "\n".join([*_stated(drawn), *_left_out(robust), *missing, CAUTION])
-    return view(*tables, _unmoved(robust), _drawn(drawn), closing)
+    return view(*tables, _unmoved(robust), _drawn(drawn, robust.settings.acceptance.shown_confidence), closing)
 
 
 def _levers(robust: Robustness, found: Found, title: str) -> Table:
@@ -178,27 +228,25 @@ def _unmoved(robust: Robustness) -> str:
 
 
 def _left_out(robust: Robustness) -> list[str]:
-    lines = [
-        "1.2 to 1.3 psi: right at the first, wrong at the second; each is moved alone, by doubling, then bisection"
-    ]
+    lines = ["A to B: right at the first, wrong at the second; each is moved alone, by doubling, then bisection"]
     if any(bracket.good_again for bracket in robust.found.values()):
-        lines.append("~ some trace comes good again further on")
+        lines.append("~ a trace comes good again further on")
     if robust.left_out:
         told = ", ".join(f"{count} {outcome}" for outcome, count in sorted(robust.left_out.items()))
         lines.append(f"left out, wrong to begin with: {told}")
     return lines
 
 
-def _drawn(drawn: MonteCarlo) -> Table:
+def _drawn(drawn: MonteCarlo, confidence: float) -> Table:
     rows = []
     for event, claim in drawn.shares.items():
         names = [f"{name} {counts[event]}" for name, counts in drawn.families.items() if counts[event]]
-        shares = (percent(claim.point), " to ".join(map(percent, claim.interval)), percent(claim.upper))
+        shares = (percent(claim.point), percent(claim.upper))
         drew = f"{claim.events}" if claim.of else NOT_JUDGED
         rows.append((f"{event} trip", drew, *shares, ", ".join(names) or NOTHING))
-    heads = ("with at least one", "draws", "share", "interval", "at most", "families")
+    heads = ("with at least one", "draws", "share", f"at most, {sure(confidence)}", "families")
     caption = f"{drawn.draws} installations drawn within the tolerances, seed {drawn.seed}"
-    return Table(caption, heads, rows, texts=frozenset({5}))
+    return Table(caption, heads, rows, texts=frozenset({4}))
 
 
 def _stated(drawn: MonteCarlo) -> list[str]:

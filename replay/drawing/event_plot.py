@@ -20,6 +20,7 @@ from replay.settings import Settings
 
 HEIGHT = 372.0
 NET, SUCTION, RUNNING = (38.0, 178.0), (188.0, 278.0), (290.0, 312.0)
+MORE = 24.0  # of width than a trace has: names of levels with "kPa gauge"
 LEAST_PA = 10_000.0
 ROOM = 0.06
 
@@ -27,7 +28,7 @@ ROOM = 0.06
 def event_svg(around: Around, settings: Settings, words: str) -> str:
     """Return the drawing; `words` tell those who cannot see it what it shows."""
     event = around.event
-    root = svg.drawing(WIDTH, HEIGHT, words)
+    root = svg.drawing(WIDTH + MORE, HEIGHT, words)
     time = Scale(around.begin_s, around.end_s, LEFT, RIGHT)
     begin, end = (time.at(ms / 1000) for ms in (event.start_ms, event.end_ms))
     svg.box(root, (begin, NET[0], max(end - begin, 1.0), RUNNING[1] - NET[0]), BAND)

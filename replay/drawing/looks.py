@@ -17,7 +17,7 @@ HOLD = "#d9efe6"  # between cut-out and cut-in, where the integral holds
 FILL = "#f3d9a4"  # under the integral
 UNREAD = "#5a5a5a"
 WINDOW = "#eaf2f8"  # in which a must-trip trace has to be stopped
-BAND = "#f3e3ea"  # from the careful figure of a deadline to that of the most lasting bearing
+BAND = "#f3e3ea"  # from the cautious figure of a deadline to that of the longest-lasting bearing
 
 # Colour, line width in points and dash (points on and off; empty for a full line) of each kind of line.
 LINES: dict[str, tuple[str, float, tuple[float, ...]]] = {

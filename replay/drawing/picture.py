@@ -81,7 +81,7 @@ class Picture:
     spells: for each state the stretches of time (begin, end) spent in it, those too close to tell apart drawn as
     one; unread: stretches in which a pressure was missing or out of its sensor's range; running: as the feedback says;
     windows: in which a stop has to lie; margins: from the first stop in one to its deadline; bands: of deadlines;
-    clock: that on the wall, where the trace's entry says when it began.
+    stops: all of them, in ms since the first row; clock: that on the wall, where the trace's entry says when it began.
     """
 
     name: str
@@ -98,6 +98,7 @@ class Picture:
     windows: tuple[tuple[float, float], ...] = ()
     margins: tuple[tuple[float, float], ...] = ()
     running: list[tuple[float, float]] = field(default_factory=list)
+    stops: tuple[Stop, ...] = ()
     clock: Clock = field(default_factory=Clock)
 
 
@@ -221,6 +222,7 @@ class _Seen:
             windows=tuple((window.earliest_s, window.deadline_s) for window in windows),
             margins=tuple(_margins(windows, [last.seconds(stop.time_ms) for stop in stops])),
             running=self.running.ended(_end_s(last)),
+            stops=stops,
             clock=_clock(entry, self.start_s),
         )
 

@@ -6,6 +6,7 @@ No label lies on a curve: levels are named at the right of the plot, marks above
 import io
 import math
 import re
+import textwrap
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
@@ -28,27 +29,28 @@ from replay.drawing.looks import (
     apart,
     time_axis,
 )
-from replay.drawing.picture import Level, Panel, Picture, named_marks, picture, picture_of_long
+from replay.drawing.picture import WHOLE, Level, Panel, Picture, named_marks, picture, picture_of_long
 from replay.drawing.wall_clock import clock_ticks
-from replay.engine import STATES
+from replay.engine import STATES, Replay
 from replay.ground.files import check_writable, write_whole
 from replay.ground.refusal import as_text, or_refuse, refusal
 from replay.ground.wording import counted, seconds, words
 from replay.library import Entry, Library, label_text
-from replay.library.given import GivenSettings
-from replay.score import Verdict
-from replay.score.explaining import Explanation, explain_trace
+from replay.library.given import GivenSettings, trace_with_settings
+from replay.score import Verdict, judge
+from replay.score.explaining import Explanation, explained
 from replay.settings import Settings
 from replay.trace import AnyTrace, Trace, read_trace
 
 FORMATS = (".png", ".svg", ".pdf")
 STAMPS = {"png": "Software", "svg": "Date", "pdf": "CreationDate"}
 SIZE_IN, DPI = (11.0, 8.0), 110
-EDGES = {"left": 0.17, "right": 0.845, "top": 0.865, "bottom": 0.065, "hspace": 0.09}
+EDGES = {"left": 0.17, "right": 0.845, "top": 0.845, "bottom": 0.065, "hspace": 0.09}
 SMALL = 8.5  # points
 POINTS = 72  # an inch
 LETTER = 0.55  # of the height of the letters: about their width
 MARK_ROWS = 3
+HEADING, HEADING_LETTERS = 9.5, 135  # points, and how many letters a line of the heading has room for
 BEFORE_S, AFTER_S = 60.0, 120.0  # of an event
 RUNS = "run feedback"
 NAME = {"fontsize": SMALL, "color": INK}
@@ -79,19 +81,17 @@ def draw_trace(
     number of a stop or a spell short of oil, drawn from a minute before it to two after. Raises Refusal.
     """
     check_plot(Path(path))
-    told = explain_trace(trace, settings)
-    read, entry, checked = told.trace, told.entry, told.settings
-    if event is None:
-        within = (-math.inf if from_s is None else from_s, math.inf if to_s is None else to_s)
-    elif from_s is None and to_s is None:
-        within = _around(told, event)
-    else:
+    read, entry, checked = trace_with_settings(trace, settings)
+    within = (-math.inf if from_s is None else from_s, math.inf if to_s is None else to_s)
+    if event is not None and within != WHOLE:
         raise refusal(read.name, "--event", "given beside --from or --to", "an event, or a part of the time")
+    if event is not None:
+        within = _around(explained(read, entry, checked), event)
     if isinstance(read, Trace):
         shown = picture(read, checked, entry, within=within)
     else:
         shown = picture_of_long(read, checked, entry, within=within)
-    outcome = outcome_told(told.verdict) if told.verdict else ""
+    outcome = outcome_told(judge(entry, read, Replay((), shown.stops, 0, 0, locked_out=False))) if entry else ""
     save_figure(Path(path), draw(shown, title(shown, checked, entry, outcome)))
 
 
@@ -159,9 +159,10 @@ def save_plots(folder: Path, library: Library, settings: Settings, ids: Iterable
 
 def title(shown: Picture, settings: Settings, entry: Entry | None, outcome: str = "") -> str:
     """Return what stands over a picture."""
-    label = f"; {label_text(entry)}" if entry else ""
     told = f": {outcome}" if outcome else ""
-    return f"{shown.name}{told}{label}\nsettings {as_text(Path(settings.file).name)}, digest {settings.digest[:12]}"
+    label = textwrap.wrap(label_text(entry), HEADING_LETTERS, max_lines=2, placeholder=" ...") if entry else []
+    about = f"settings {as_text(Path(settings.file).name)}, digest {settings.digest[:12]}"
+    return "\n".join([f"{shown.name}{told}", *label, about])
 
 
 def outcome_told(verdict: Verdict) -> str:
@@ -201,7 +202,7 @@ def draw(shown: Picture, heading: str) -> Any:
         lanes.set_xticks([at_s / size for at_s, _ in ticks], [word for _, word in ticks])
         lanes.set_xlabel(f"{name}; marks in {unit} of the trace's own time")
     heading = heading.replace("$", r"\$")  # of a user's, no formula
-    figure.text(0.01, 0.985, heading, va="top", fontsize=10, color=INK)
+    figure.text(0.01, 0.985, heading, va="top", fontsize=HEADING, color=INK)
     _name_marks(net, shown, size)
     return figure
 
@@ -294,4 +295,5 @@ def _name_marks(axes: Any, shown: Picture, size: float) -> None:
     unnamed = sum(row is None for _, _, row in named)
     if unnamed:
         above = 1.0 + 4 / (box.height * SIZE_IN[1] * POINTS)
-        axes.text(1.022, above, f"+ {counted(unnamed, 'more mark')}", transform=axes.transAxes, fontsize=SMALL)
+        words = f"+ {counted(unnamed, 'more mark')}"  # at the left, where no name reaches
+        axes.text(-0.01, above, words, transform=axes.transAxes, fontsize=SMALL, ha="right")

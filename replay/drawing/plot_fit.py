@@ -9,14 +9,15 @@ from replay.drawing.looks import BLUE, GREY, INK, VERMILLION
 from replay.drawing.plot import save_figure
 from replay.fitting import Fit
 from replay.fitting.holdout import COVERED, Prediction
-from replay.ground.shown import asked
+from replay.ground.shown import asked, shown_in
 
 PALE = "#cfe0ee"
 
 
 def save_fit(path: Path, fit: Fit) -> None:
     """Draw a fit into a file (.png, .svg or .pdf). Raises Refusal."""
-    save_figure(path, draw_fit(fit))
+    with shown_in(fit.units):
+        save_figure(path, draw_fit(fit))
 
 
 def draw_fit(fit: Fit) -> Any:

@@ -11,12 +11,17 @@ from replay.drawing.looks import BLUE, GREEN, GREY, INK, VERMILLION
 from replay.drawing.plot import save_figure, written
 from replay.ground.shown import Units, shown_in
 from replay.ground.wording import sure, words
+from replay.tuning.disturb import ERRORS, SensorError
 from replay.tuning.judge import Figures
-from replay.tuning.levers import GAIN, LAG, OFFSET, PERIOD, SETTING, Lever, amount_text
+from replay.tuning.levers import GAIN, LAG, OFFSET, PERIOD, SETTING, Lever, amount_text, setting_words
 from replay.tuning.robustness import MISSED, NUISANCE, Bracket, Robustness
+from replay.tuning.run import Moved
+from replay.tuning.tolerance import Tolerances
 from replay.tuning.tune import Tuning
 
 PALE = "#d5d5d5"
+ROOM = 1.06  # beyond the greatest, so that no mark is cut at the edge
+FRONT = "Pareto set: no other is as good in missed-trip limit, nuisance limit and worst margin, and better in one"
 WIDE = 20.0  # a range of limits from which their axis is logarithmic
 EVENT_LOOKS = {MISSED: (VERMILLION, "", "first missed trip"), NUISANCE: (BLUE, "////", "first nuisance trip")}
 # Across the two panels of the Pareto plot.
@@ -30,7 +35,7 @@ PANELS: tuple[tuple[str, tuple[str, ...], float, float | None], ...] = (
     ("sensor gain, % of the absolute pressure", (GAIN,), 0.01, None),
     ("sensor lag, s", (LAG,), 1.0, None),
     ("sample period, s", (PERIOD,), 1000.0, None),
-    ("settings, % of what they stand at (beyond 100 % by their text alone)", (SETTING,), 0.01, 100.0),
+    ("settings, % of what they stand at", (SETTING,), 0.01, 100.0),
 )
 
 
@@ -39,14 +44,14 @@ def pareto_png(tuning: Tuning) -> bytes:
     return written(draw_pareto(tuning), "png")
 
 
-def tornado_png(robust: Robustness, title: str) -> bytes:
+def tornado_png(moved: Moved, title: str) -> bytes:
     """Return the tornado plot."""
-    return written(draw_tornado(robust, title), "png")
+    return written(draw_tornado(moved, title), "png")
 
 
-def save_tornado(path: Path, robust: Robustness, title: str) -> None:
+def save_tornado(path: Path, moved: Moved, title: str) -> None:
     """Draw a tornado plot into a file (.png, .svg or .pdf). Raises Refusal."""
-    save_figure(path, draw_tornado(robust, title))
+    save_figure(path, draw_tornado(moved, title))
 
 
 def draw_pareto(tuning: Tuning) -> Any:
@@ -70,10 +75,13 @@ def draw_pareto(tuning: Tuning) -> Any:
     if limits and max(limits) > WIDE * min(limits):
         _log(parts[0])
     else:
-        parts[0].set_ylim(bottom=0)
-    parts[0].set_xlim(left=0)
+        parts[0].set_ylim(0, ROOM * max(parts[0].get_ylim()))
+    parts[0].set_xlim(0, ROOM * max(parts[0].get_xlim()))
     varied = ", ".join(words(axis.key) for axis in tuning.space.axes)
-    figure.suptitle(f"{len(tuning.lines) - 1} candidates; varied: {varied}", x=0.01, ha="left", fontsize=10)
+    heading = f"{len(tuning.lines) - 1} candidates; varied: {varied}\n{FRONT}"
+    beyond = sum(_at(line.tuning, SIDES[0][1]) is None for line in tuning.lines[1:])
+    heading += f"; {beyond} without a limit are not drawn" if beyond else ""
+    figure.suptitle(heading, x=0.01, ha="left", fontsize=10)
     figure.legend(*parts[0].get_legend_handles_labels(), loc="outside lower left", ncols=5, fontsize=8, frameon=False)
     return figure
 
@@ -124,14 +132,19 @@ def _front(axes: Any, tuning: Tuning, what: Callable[[Figures], float]) -> None:
             axes.plot(*place, mark, color=colour, markersize=size, markeredgecolor="white", zorder=5, label=text)
 
 
-def draw_tornado(robust: Robustness, title: str) -> Any:
-    """Return bars from where things stand to where the first missed and the first nuisance trip come."""
-    with shown_in(robust.settings.units):
-        return _tornado(robust, title, robust.settings.units)
+def draw_tornado(moved: Moved, title: str) -> Any:
+    """Return bars from where things stand to where the first missed and the first nuisance trip come.
+
+    A frame around the bars of a sensor is its stated tolerance: what ends within it happens to a sensor in order.
+    """
+    units = moved.robust.settings.units
+    with shown_in(units):
+        return _tornado(moved.robust, moved.drawn.tolerances, title, units)
 
 
-def _tornado(robust: Robustness, title: str, units: Units) -> Any:
+def _tornado(robust: Robustness, tolerances: Tolerances, title: str, units: Units) -> Any:
     from matplotlib.figure import Figure
+    from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
 
     offsets = (f"sensor offset, {units.difference}", (OFFSET,), units.size_pa, None)
@@ -142,16 +155,37 @@ def _tornado(robust: Robustness, title: str, units: Units) -> Any:
     figure.suptitle(title, x=0.01, ha="left", fontsize=10)
     parts = figure.subplots(max(1, len(shown)), 1, height_ratios=[1 + count for count in rows] or None, squeeze=False)
     for axes, (name, kinds, size, width, names) in zip(parts[:, 0], shown, strict=False):
-        moved = [
+        numbers = [
             n for n in sorted(robust.tried) if robust.levers[n].kind in kinds and robust.levers[n].subject in names
         ]
-        _panel(axes, robust, {n: names.index(robust.levers[n].subject) for n in moved}, size, width)
-        axes.set_yticks(range(len(names)), [words(text) or PERIOD for text in names], fontsize=8)
+        _panel(axes, robust, {n: names.index(robust.levers[n].subject) for n in numbers}, size, width)
+        _stated(axes, names, kinds[0], tolerances, size)
+        axes.set_yticks(range(len(names)), [setting_words(text) or PERIOD for text in names], fontsize=8)
         axes.set_title(name, loc="left", fontsize=9)
-    looks = [Patch(facecolor=c, hatch=h, edgecolor="white", label=text) for c, h, text in EVENT_LOOKS.values()]
+    looks: list[Any] = [
+        Patch(facecolor=c, hatch=h, edgecolor="white", label=text) for c, h, text in EVENT_LOOKS.values()
+    ]
     looks.append(Patch(facecolor=PALE, label="tried, none within"))
+    looks.append(Patch(facecolor="none", edgecolor=INK, linestyle=":", label="stated tolerance of the sensor"))
+    looks.append(Line2D([], [], color=INK, marker=">", linestyle="", label="bar cut: the text says how far"))
+    if any(bracket.good_again for bracket in robust.found.values()):
+        looks.append(Line2D([], [], linestyle="", label="~  a trace comes good again further on"))
     figure.legend(handles=looks, loc="outside lower left", ncols=3, fontsize=8, frameon=False)
     return figure
+
+
+def _stated(axes: Any, names: list[str], kind: str, tolerances: Tolerances, size: float) -> None:
+    """Draw a frame as wide as the stated tolerance of each sensor in a panel; a lag goes one way."""
+    from matplotlib.patches import Rectangle
+
+    if kind not in ERRORS:
+        return
+    for row, name in enumerate(names):
+        most = getattr(tolerances.get(name, SensorError()), ERRORS[kind]) / size
+        left = 0.0 if kind == LAG else -most
+        frame = Rectangle((left, row - 0.46), most - left, 0.92, fill=False, edgecolor=INK, linestyle=":", zorder=4)
+        if most:
+            axes.add_patch(frame)
 
 
 def _rows(robust: Robustness, kinds: tuple[str, ...]) -> list[str]:
@@ -191,11 +225,19 @@ def _panel(axes: Any, robust: Robustness, rows: dict[int, int], size: float, wid
 def _bar(axes: Any, lever: Lever, bracket: Bracket | None, event: str, y: float, size: float, reach: float) -> None:
     colour, hatch, _ = EVENT_LOOKS[event]
     amount = lever.reach if bracket is None else bracket.bad
-    length = min(amount / _scale(lever) / size, reach)
+    whole = amount / _scale(lever) / size
+    length = min(whole, reach)
     if bracket is None:
         axes.barh(y, lever.sign * length, height=0.36, color=PALE)
         return
     axes.barh(y, lever.sign * length, height=0.36, color=colour, hatch=hatch, edgecolor="white", linewidth=0)
     text = amount_text(lever, amount) + ("~" if bracket.good_again else "")
-    place = {"xytext": (3 * lever.sign, 0), "textcoords": "offset points", "ha": "left" if lever.sign > 0 else "right"}
+    cut = whole > reach
+    if cut:
+        axes.plot(lever.sign * 1.015 * reach, y, ">" if lever.sign > 0 else "<", color=INK, markersize=5, clip_on=False)
+    place = {
+        "xytext": ((9 if cut else 3) * lever.sign, 0),
+        "textcoords": "offset points",
+        "ha": "left" if lever.sign > 0 else "right",
+    }
     axes.annotate(text, (lever.sign * length, y), **place, va="center", fontsize=7, color=INK)

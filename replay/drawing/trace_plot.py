@@ -151,4 +151,4 @@ def _marks(root: ET.Element, time: Scale, shown: Picture) -> None:
             svg.text(root, left + 3, top + 10, name)
     unnamed = sum(row is None for _, _, row in named)
     if unnamed:
-        svg.text(root, RIGHT + 15, NET[0] - 8, f"+ {counted(unnamed, 'more mark')}")
+        svg.text(root, LEFT - 6, NET[0] - 8, f"+ {counted(unnamed, 'more mark')}", "end")  # no name reaches there

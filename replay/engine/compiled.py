@@ -1,9 +1,8 @@
 """Whole traces through the unchanged source of `protect`, lowered to machine code.
 
-`replay_trace` gives what `replay.engine.portable.replay_trace` gives, tick for tick. What others
-compile by numba and calls `protect` is compiled by `compiled`, with the same lowered code in it.
-The machine code is kept on disk under the digest of the logic, of this file and of those that make it, so
-a changed logic is compiled anew and never met by old code. LLVM and numba are imported late.
+`replay_trace` gives what `replay.engine.portable.replay_trace` gives, tick for tick; `native` makes machine code of
+other functions in the language of `protect`. It is kept on disk under the digest of the logic, of this file and of
+those that make it, so a changed logic is compiled anew and never met by old code. LLVM is imported late.
 """
 
 import functools
@@ -16,7 +15,6 @@ from typing import Any, TypeVar
 import numpy as np
 
 from firmware_ref.digest import logic_digest
-from protect import conditions, integral, outputs, protection, signals, state, table, timers
 from replay.engine import obeying
 from replay.engine.portable import Machine, Replay
 from replay.ground.cache import code_folder, keep, read_kept
@@ -44,9 +42,9 @@ def _object_file(function: Callable[..., Any], *beside: types.ModuleType) -> Pat
     return cache_folder(*beside) / f"{function.__name__}.o"
 
 
-def is_on_disk() -> bool:
-    """Tell whether a replay would find its machine code instead of compiling it."""
-    return read_kept(_object_file(obeying.obey)) is not None
+def is_on_disk(function: Callable[..., Any] = obeying.obey, *beside: types.ModuleType) -> bool:
+    """Tell whether the machine code of a function, that of a replay without one, would be found and not be made."""
+    return read_kept(_object_file(function, *beside)) is not None
 
 
 def pays(ticks: int) -> bool:
@@ -69,32 +67,6 @@ def native(function: Function, *beside: types.ModuleType) -> Function:
         made = native.compiled(function)
         keep(place, made)
     return native.load(made, function)  # type: ignore[no-any-return]
-
-
-@functools.cache
-def _register(module: types.ModuleType) -> None:
-    """Let numba compile the functions of a module, from their own source, where compiled code calls them."""
-    from numba.extending import register_jitable
-
-    for function in vars(module).values():
-        if isinstance(function, types.FunctionType) and function.__module__ == module.__name__:
-            register_jitable(function)
-
-
-def compiled(function: Function, *beside: types.ModuleType) -> Function:
-    """Compile, once, a function that calls `protect` and perhaps modules beside it; the code is kept on disk."""
-    return _compiled(function, *beside)  # type: ignore[no-any-return]
-
-
-@functools.cache
-def _compiled(function: Callable[..., Any], *beside: types.ModuleType) -> Any:
-    from replay.engine import offered
-    from replay.ground import machine_code
-
-    offered.offer(signals, integral, timers, conditions, table, outputs, protection, state, obeying)
-    for module in beside:
-        _register(module)
-    return machine_code.compiled(function, cache_folder(*beside))
 
 
 def machine(settings: Settings) -> Machine:

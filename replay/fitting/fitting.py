@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from replay.engine.workers import Progress, host_code, quiet, workers
+from replay.fitting.belonging import refuse_strangers
 from replay.fitting.holdout import Prediction, fitted, predict
 from replay.fitting.inspections import Bearings, bearings_of
 from replay.fitting.members import Errors, Member, Problem, fit_member, shown_errors
@@ -22,6 +23,7 @@ from replay.fitting.words import OFF_PA, Misfit
 from replay.ground.files import check_writable, write_text
 from replay.ground.json_files import read_json
 from replay.ground.refusal import or_refuse, refusal
+from replay.ground.shown import KPA, Units, asked, shown_in
 from replay.library import Library, library_digest, library_of
 from replay.library.given import GivenLibrary, GivenSettings, settings_of
 from replay.library.library import Entry
@@ -46,7 +48,7 @@ class Fit:
 
     members: those of the ensemble; dropped: how many were less likely; spread: of each unknown's z in the ensemble, by
     its key in a machine file, or its name; runs, held_out: what the ensemble makes of them; bearings: what inspections
-    leave of them; text: the machine file with the ensemble in it.
+    leave of them; units: in which it is shown; text: the machine file with the ensemble, in kPa whatever is shown.
     """
 
     machine: MachineFile
@@ -58,6 +60,7 @@ class Fit:
     runs: tuple[Prediction, ...]
     held_out: tuple[Prediction, ...]
     bearings: Bearings
+    units: Units
     text: str
 
     @property
@@ -76,12 +79,14 @@ class Fit:
         return [one for run in self.runs for one in run.misfits]
 
     def as_json(self) -> dict[str, Any]:
-        """Return the report in the form of its schema; pressures in Pa, times in s."""
+        """Return the report in the form of its schema; pressures in Pa, times in s, sentences in the units shown."""
+        with shown_in(self.units):
+            runs, held_out = [_told(one) for one in self.runs], [_told(one) for one in self.held_out]
         return {
             "schema": "lubetrip-fit/1",
             "machine": self.machine.digest,
-            "runs": [_told(one) for one in self.runs],
-            "held_out": [_told(one) for one in self.held_out],
+            "runs": runs,
+            "held_out": held_out,
             "members": len(self.members),
             "dropped": self.dropped,
             "simulations": self.simulations,
@@ -118,43 +123,49 @@ def fit_machine(
     if target is not None:
         check_writable(target)
     checked = None if settings is None and shelf.settings is None else settings_of(settings, shelf, "fit")
-    site = described.middle()
-    held = [_run(entry, site.suction_pa) for entry in _entries(shelf, hold_out)]
-    wanted = ids or [entry.id for entry in shelf.entries if entry.id not in hold_out]
-    runs = _with_events(shelf, [_run(entry, site.suction_pa) for entry in _entries(shelf, wanted)])
-    kinds = _kinds(described)
-    problems = {kind: _problem(described, oils, runs) for kind, oils in kinds.items()}
-    folder = None if target is None else target.with_name(target.name + WORK)
-    with workers(jobs, cluster) as each, progress(SCOUTING * len(kinds) + members, "fitting") as stage:
-        work = _Work(folder, _digest(described, shelf, runs))
-        looked = {kind: work.members(each, kind, its, range(SCOUTING), stage.advance) for kind, its in problems.items()}
-        kind = max(looked, key=lambda its: max(one.likelihood for one in looked[its]))
-        problem, scouts = problems[kind], looked[kind]
-        likeliest = sorted(scouts, key=lambda one: -one.likelihood)[:KEPT_STARTS]
-        starts = tuple(tuple(one.place) for one in likeliest)
-        problem = replace(problem, errors=shown_errors(problem, scouts), starts=starts)
-        found = work.members(each, kind, problem, range(SCOUTING, SCOUTING + members), stage.advance)
-    kept = _likely(found)
-    spread = np.std([one.place for one in kept], axis=0, ddof=1)
-    fit = Fit(
-        described,
-        problem,
-        kept,
-        len(found) - len(kept),
-        sum(one.simulations for one in (*scouts, *found)),
-        {one.path or one.key: float(its) for one, its in zip(problem.unknowns, spread, strict=True)},
-        tuple(fitted(problem, kept, number, checked) for number in range(1, len(runs) + 1)),
-        tuple(predict(problem, kept, run, checked) for run in held),
-        bearings_of(problem.site, described.inspections, len(kept), problem.seed, described.file),
-        "",
-    )
-    _check_gross(shelf, fit)
-    fit = replace(fit, text=_text(fit, shelf))
-    if target is not None:
-        machine_from(target, fit.text)
-        write_text(target, fit.text)
-        work.end()
-    return fit
+    units = asked() if checked is None else checked.units
+    with shown_in(units):
+        held = [_run(entry, described) for entry in _entries(shelf, hold_out)]
+        wanted = ids or [entry.id for entry in shelf.entries if entry.id not in hold_out]
+        runs = _with_events(shelf, [_run(entry, described) for entry in _entries(shelf, wanted)])
+        kinds = _kinds(described)
+        problems = {kind: _problem(described, oils, runs) for kind, oils in kinds.items()}
+        refuse_strangers([_problem(described, oils, (*runs, *held)) for oils in kinds.values()], described.file)
+        folder = None if target is None else target.with_name(target.name + WORK)
+        with workers(jobs, cluster) as each, progress(SCOUTING * len(kinds) + members, "fitting") as stage:
+            work = _Work(folder, _digest(described, shelf, runs))
+            looked = {
+                kind: work.members(each, kind, its, range(SCOUTING), stage.advance) for kind, its in problems.items()
+            }
+            kind = max(looked, key=lambda its: max(one.likelihood for one in looked[its]))
+            problem, scouts = problems[kind], looked[kind]
+            likeliest = sorted(scouts, key=lambda one: -one.likelihood)[:KEPT_STARTS]
+            starts = tuple(tuple(one.place) for one in likeliest)
+            problem = replace(problem, errors=shown_errors(problem, scouts), starts=starts)
+            found = work.members(each, kind, problem, range(SCOUTING, SCOUTING + members), stage.advance)
+        kept = _likely(found)
+        spread = np.std([one.place for one in kept], axis=0, ddof=1)
+        fit = Fit(
+            described,
+            problem,
+            kept,
+            len(found) - len(kept),
+            sum(one.simulations for one in (*scouts, *found)),
+            {one.path or one.key: float(its) for one, its in zip(problem.unknowns, spread, strict=True)},
+            tuple(fitted(problem, kept, number, checked) for number in range(1, len(runs) + 1)),
+            tuple(predict(problem, kept, run, checked) for run in held),
+            bearings_of(problem.site, described.inspections, len(kept), problem.seed, described.file),
+            units,
+            "",
+        )
+        _check_gross(shelf, fit)
+        with shown_in(KPA):
+            fit = replace(fit, text=_text(fit, shelf))
+        if target is not None:
+            machine_from(target, fit.text)
+            write_text(target, fit.text)
+            work.end()
+        return fit
 
 
 def _kinds(machine: MachineFile) -> dict[str, tuple[str, ...]]:
@@ -177,15 +188,17 @@ def _entries(library: Library, ids: Sequence[str]) -> list[Entry]:
     found = [by_id[identity] for identity in ids]
     if len(named := dict.fromkeys(entry.machine for entry in found)) > 1:
         rule = "runs of more than one machine"
-        raise refusal(
-            library.folder, "fit", rule, "the ids of runs of the one that the file describes", ", ".join(named)
+        wanted = (
+            "the ids of runs of the one that the file describes; if all of them are of one machine, say so: "
+            '`machine = "NAME"` under [trace] of the profile, and import again with --replace'
         )
+        raise refusal(library.folder, "fit", rule, wanted, ", ".join(named))
     return found
 
 
-def _run(entry: Entry, usual_suction_pa: float) -> Run:
+def _run(entry: Entry, machine: MachineFile) -> Run:
     run = run_of(replace(read_trace(entry.path), name=entry.id), entry.path)
-    refuse_other_machine(run, usual_suction_pa)
+    refuse_other_machine(run, *machine.ends())
     return run
 
 
@@ -259,14 +272,16 @@ def _check_gross(library: Library, fit: Fit) -> None:
         share = float(np.mean(off[one.run.read] > np.maximum(OFF_PA, 4.0 * one.run.sigma_pa[one.run.read])))
         if share > GROSS:
             worst = f"; {one.misfits[0].text}" if one.misfits else ""
-            rule = f"{100 * share:.0f} % of the readings are far from anything that this machine file can make{worst}"
+            rule = f"{100 * share:.0f} % of the readings are far from anything that this machine file allows{worst}"
             raise refusal(
                 library.folder, one.run.id, rule, "runs of the machine that the file describes, sound but for suction"
             )
 
 
 def _told(one: Prediction) -> dict[str, Any]:
-    figures = {figure.name: asdict(figure) for figure in (*one.below_s, *([one.trip_s] if one.trip_s else []))}
+    figures = {figure.name: asdict(figure) for figure in one.below_s}
+    if one.trip_s is not None:
+        figures["trip"] = asdict(one.trip_s)
     return {
         "trace": one.run.id,
         "net_error_pa": round(one.net_error_pa),

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 
 from protect import ranges
 from protect.ranges import NO_READING
-from replay.engine.portable import replay_trace
+from protect.state import CAUSE_CODE, SENSOR_CAUSE
+from replay.engine.portable import Stop, replay_trace
 from replay.fitting.driven import drive
 from replay.fitting.members import Member, Problem
 from replay.fitting.runs import Run
@@ -22,6 +23,8 @@ from replay.ground.units import PSI_PA
 from replay.settings import Settings
 
 LEVELS_PSI = (4.5, 7.0, 9.0)  # of net oil pressure, where no settings name theirs
+LEVELS = {f"{psi:g} psi": psi * PSI_PA for psi in LEVELS_PSI}  # Pa by their names
+DOUBTED = "sensor doubted, no oil pressure judged"
 COVERED = 0.9  # share of the members between the ends of an interval
 
 
@@ -80,7 +83,7 @@ def _prediction(run: Run, oil_pa: NDArray[np.float64], settings: Settings | None
     middle = np.median(oil_pa, axis=0)
     off = (middle - run.oil_pa)[run.read]
     if settings is None:
-        levels = {f"{psi:g} psi": psi * PSI_PA for psi in LEVELS_PSI}
+        levels = LEVELS
     else:
         keys = {"floor": ranges.FLOOR, "cut-out": ranges.CUT_OUT, "cut-in": ranges.CUT_IN}
         levels = {name: float(settings.values[key]) for name, key in keys.items()}
@@ -90,8 +93,10 @@ def _prediction(run: Run, oil_pa: NDArray[np.float64], settings: Settings | None
     ]
     trip = None
     if settings is not None:
-        made = [_trip_s(run, one, settings, seed + number) for number, one in enumerate(oil_pa)]
-        trip = _figure("trip", _stop_s(run, run.trace.oil_pa, settings), made)
+        made = [_stop_s(_trip(run, one, settings, seed + number)) for number, one in enumerate(oil_pa)]
+        read = _stop(run, run.trace.oil_pa, settings)
+        doubted = read is not None and read.cause & CAUSE_CODE == SENSOR_CAUSE  # sampled too slowly, say
+        trip = _figure(f"trip ({DOUBTED})" if doubted else "trip", _stop_s(read), made)
     return Prediction(
         run, oil_pa, float(np.sqrt(np.mean(off * off))), tuple(below), trip, tuple(misfits_of(run, oil_pa))
     )
@@ -103,22 +108,27 @@ def _below_s(run: Run, oil_pa: NDArray[np.float64], level_pa: float) -> float:
     return float(lasts[run.settled & (oil_pa - run.suction_pa < level_pa)].sum())
 
 
-def _trip_s(run: Run, oil_pa: NDArray[np.float64], settings: Settings, seed: int) -> float | None:
+def _trip(run: Run, oil_pa: NDArray[np.float64], settings: Settings, seed: int) -> Stop | None:
     """Return when settings stop a member whose readings have the run's noise: without any they would stand still."""
     noise = np.random.default_rng(seed).normal(0.0, max(run.noise_pa, 1.0), oil_pa.size)
     readings = np.where(run.trace.oil_pa == NO_READING, NO_READING, np.rint(oil_pa + noise).astype(np.int64))
-    return _stop_s(run, readings, settings)
+    return _stop(run, readings, settings)
 
 
-def _stop_s(run: Run, oil_pa: NDArray[np.int64], settings: Settings) -> float | None:
+def _stop(run: Run, oil_pa: NDArray[np.int64], settings: Settings) -> Stop | None:
     stops = replay_trace(replace(run.trace, oil_pa=oil_pa), settings).stops
-    return stops[0].time_ms / 1000.0 if stops else None
+    return stops[0] if stops else None
+
+
+def _stop_s(stop: Stop | None) -> float | None:
+    return None if stop is None else stop.time_ms / 1000.0
 
 
 def _figure(name: str, read: float | None, made: Sequence[float | None]) -> Figure:
     """Return a figure with the members' interval; what does not happen lies beyond every time."""
     times = sorted(np.inf if one is None else one for one in made)
-    out = (1.0 - COVERED) / 2.0 * (len(times) + 1)  # of members beyond each end, the run itself counted as one more
-    low, high = times[max(int(out), 1) - 1], times[len(times) - max(int(out), 1)]
+    beyond = round((1.0 - COVERED) / 2.0 * (len(times) + 1), 9)  # each end, the run itself counted as one more member
+    out = max(int(beyond), 1)
+    low, high = times[out - 1], times[len(times) - out]
     told = (float(np.quantile(times, 0.5, method="nearest")), low, high)
     return Figure(name, read, *(None if not np.isfinite(one) else one for one in told))

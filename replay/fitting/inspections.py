@@ -45,16 +45,16 @@ class Bearings:
 def bearings_of(site: Site, inspections: Sequence[Inspection], count: int, seed: int, file: str) -> Bearings:
     """Return bearings for so many members. Raises Refusal for inspections that no bearing in range would show."""
     if not inspections:
-        return Bearings(({},) * count, "no inspections: the assumed range of the bearings stands")
+        return Bearings(({},) * count, "no inspections: the assumed range of the bearings applies")
     generator = np.random.default_rng([seed, 2])
-    unknowns = [_unknown(site, name) for name in OF_FILM]
+    unknowns = [film_unknown(site, name) for name in OF_FILM]
     draws = np.clip(generator.standard_normal((DRAWS, len(unknowns))), -MOST_Z, MOST_Z)
     values = [values_of(unknowns, z) for z in draws]
     sites = [_site(site, its) for its in values]
     agreement = np.array([[_agreement(one, inspection) for inspection in inspections] for one in sites])
     if not agreement.all(axis=1).any():
         rows = ", ".join(f"{one.what} ({one.found})" for one in inspections)
-        rule = "no bearing within the assumed ranges would be found so, all of them taken together"
+        rule = "no bearing within the assumed ranges would be found like this in all of them"
         raise refusal(file, "[[inspection]]", rule, "rows of one and the same machine, the time without oil", rows)
     weights = (DISBELIEF + (1.0 - DISBELIEF) * agreement).prod(axis=1)
     weights /= weights.sum()
@@ -67,7 +67,8 @@ def bearings_of(site: Site, inspections: Sequence[Inspection], count: int, seed:
     return Bearings(members, told)
 
 
-def _unknown(site: Site, name: str) -> Unknown:
+def film_unknown(site: Site, name: str) -> Unknown:
+    """Return one of `OF_FILM` with its whole range."""
     told = TABLE[name]
     return Unknown("behaviour", name, told.low, _one(getattr(site.behaviour, name)), told.high)
 
@@ -91,17 +92,18 @@ def _figures(unknowns: Sequence[Unknown], values: dict[str, float]) -> dict[str,
 
 def _agreement(site: Site, inspection: Inspection) -> float:
     """Return the share of what the told time may mean that leaves a bearing as it was found."""
-    found = [_found(_dry_run(site, worth * inspection.dry_s, reloaded=inspection.reloaded)) for worth in WORTH]
+    found = [found_after(dry_run(site, worth * inspection.dry_s, reloaded=inspection.reloaded)) for worth in WORTH]
     return float(np.mean([one == inspection.found for one in found]))
 
 
-def _found(damage: Damage) -> str:
+def found_after(damage: Damage) -> str:
+    """Return how bearings that suffered this would be found."""
     if damage.spells:
         return FAILED
     return SCUFFED if damage.most_heat >= TOUCHED else SOUND
 
 
-def _dry_run(site: Site, dry_s: float, *, reloaded: bool) -> Damage:
+def dry_run(site: Site, dry_s: float, *, reloaded: bool) -> Damage:
     """Run a machine in a vacuum without oil pressure, then stop it, or give it suction and oil again."""
     plan = site.schedule().change(Channel.SUCTION_VALVE, DRY_FROM_S - 30.0, 0.0, 2.0)
     plan.change(Channel.PUMP_DRIVE, DRY_FROM_S, 0.0)
@@ -124,7 +126,7 @@ def _dry_run(site: Site, dry_s: float, *, reloaded: bool) -> Damage:
 
 def _lasts_s(site: Site) -> float:
     """Return how long a dry unloaded bearing lasts, s, endless beyond an hour."""
-    spoilt = _dry_run(site, ENDLESS_S, reloaded=False).damage_s
+    spoilt = dry_run(site, ENDLESS_S, reloaded=False).damage_s
     return np.inf if spoilt is None else spoilt - DRY_FROM_S
 
 

@@ -1,8 +1,8 @@
 """A measured run as a fit takes it: suction that the model is made to follow, oil pressure that it has to explain.
 
 Suction is smoothed where it rests and left nearly as it was read where it moves; a reading that stands alone far from
-its neighbours is no pressure. What an oil reading may be off by is its noise, what no model of this kind can promise
-(`MODEL_PA`), and a moment of time, so that a steep edge a little early is no large error.
+its neighbours is no pressure. What an oil reading may be off by is its noise, the digits of both sensors, what no model
+of this kind can promise (`MODEL_PA`), and a moment of time, so that a steep edge a little early is no large error.
 """
 
 from dataclasses import dataclass
@@ -16,6 +16,7 @@ from replay.ground.refusal import refusal
 from replay.ground.shown import asked
 from replay.ground.wording import pressure
 from replay.physics.behaviour import TABLE
+from replay.physics.drawing import Site
 from replay.trace import Trace
 from replay.trace.files import read_columns
 
@@ -32,7 +33,8 @@ LEAST_S = 60.0
 USUAL = 0.96  # quantile that stands for what a pressure is usually: an event may last nearly the whole run
 FALLEN = 0.7  # of the usual suction or net oil pressure: below is an event
 EVENT_S = 3.0
-FAR = 2.0  # times the suction of its site: no suction of this machine
+FAR = 1.45  # beyond the suction of its site, some 10 K of evaporating temperature: no suction of this machine
+OFF_SPEED = 0.1  # beyond its speeds, share
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,37 +107,54 @@ def run_of(trace: Trace, path: Path | None = None) -> Run:
     suction, _ = _mended(path, trace, trace.suction_pa, "suction_pressure_kpa", period_s)
     oil, read = _mended(path, trace, trace.oil_pa, "oil_pressure_kpa", period_s)
     noise = _noise(oil)
+    digits = [_digit_pa(pascals) for pascals in (trace.oil_pa, trace.suction_pa)]
     slope = np.abs(np.gradient(_smooth(oil, 1.0 / period_s), time_s))
     columns = {} if path is None else read_columns(path)
     running = trace.running > 0
     return Run(
         trace,
         time_s,
-        _rested(suction, period_s),
+        _rested(suction, period_s, digits[1]),
         oil,
         read,
-        np.sqrt(noise**2 + MODEL_PA**2 + (MOMENT_S * slope) ** 2),
+        np.sqrt(noise**2 + sum(digit**2 for digit in digits) / 12.0 + MODEL_PA**2 + (MOMENT_S * slope) ** 2),
         noise,
         _told(columns.get("oil_temperature_c"), np.arange(len(time_s)) == 0),
         _told(columns.get("speed_rpm"), running),
     )
 
 
-def refuse_other_machine(run: Run, usual_suction_pa: float) -> None:
-    """Refuse a run whose pressures are none of a machine with this usual suction (Pa). Raises Refusal."""
+def refuse_other_machine(run: Run, least: Site, most: Site) -> None:
+    """Refuse a run whose pressures or speed are none of a machine between two ends of its file. Raises Refusal.
+
+    Suction may lie low for most of a run, and above the usual for a while after it: of the one end its highest counts,
+    of the other its median.
+    """
     if not run.settled.any():
         raise refusal(run.id, "", f"never runs for {SETTLED_S:g} s", "a run of the machine")
     net, suction = (float(np.quantile(values[run.settled], USUAL)) for values in (run.net_pa, run.suction_pa))
-    told = TABLE["healthy_net_pa"]
-    units = asked()
-    seen, usual = (f"{units.number(pascals)} {units.absolute}" for pascals in (suction, usual_suction_pa))
+    told, units = TABLE["healthy_net_pa"], asked()
     other = "a run of this machine, both pressures absolute (another machine's log? gauge for absolute, psi for kPa?)"
+
+    def seen(pascals: float) -> str:
+        return f"{units.number(pascals)} {units.absolute}"
+
+    usual = " to ".join(dict.fromkeys(seen(site.suction_pa) for site in (least, most)))
     if not 0.8 * told.low <= net <= 1.2 * told.high:
         rule = f"{pressure(net)} at its highest, where pumps hold {pressure(told.low)} to {pressure(told.high)}"
         raise refusal(run.id, "net oil pressure", rule, other)
-    if not usual_suction_pa / FAR <= suction <= usual_suction_pa * FAR:
-        rule = f"{seen} at its highest, where the machine file has {usual}"
+    if suction < least.suction_pa / FAR:
+        rule = f"{seen(suction)} at its highest, where the machine file has {usual}"
         raise refusal(run.id, "suction pressure", rule, other)
+    median = float(np.median(run.suction_pa[run.settled]))
+    if median > most.suction_pa * FAR:
+        rule = f"{seen(median)} for half of the run, where the machine file has {usual}"
+        raise refusal(run.id, "suction pressure", rule, other)
+    slow, fast = (least.speeds_rpm or (least.speed_rpm,))[0], most.speed_rpm
+    if run.speed_rpm is not None and not slow * (1.0 - OFF_SPEED) <= run.speed_rpm <= fast * (1.0 + OFF_SPEED):
+        turns = " to ".join(dict.fromkeys(f"{speed:.0f}" for speed in (slow, fast)))
+        rule = f"{run.speed_rpm:.0f} rpm, where the machine file has {turns} rpm"
+        raise refusal(run.id, "speed_rpm", rule, "a run of this machine (another machine's log?)")
 
 
 def _mended(
@@ -167,16 +186,22 @@ def _noise(values: Vector) -> float:
     return float(1.4826 * np.median(np.abs(bend)) / np.sqrt(1.5))
 
 
+def _digit_pa(pascals: NDArray[np.int64]) -> float:
+    """Return the step in which a channel's readings go: of a fine one next to nothing."""
+    steps = np.diff(np.unique(pascals[pascals != NO_READING]))
+    return float(steps.min()) if steps.size else 0.0
+
+
 def _smooth(values: Vector, samples: float) -> Vector:
     from scipy.ndimage import gaussian_filter1d
 
     return np.asarray(gaussian_filter1d(values, max(samples, 0.1), mode="nearest"))
 
 
-def _rested(values: Vector, period_s: float) -> Vector:
-    """Smooth where pressure rests and hardly where it moves."""
+def _rested(values: Vector, period_s: float, digit_pa: float) -> Vector:
+    """Smooth where pressure rests and hardly where it moves; the last digit's flicker is no movement."""
     smooth = _smooth(values, SMOOTH_S / period_s)
-    moving = np.abs(values - smooth) > 4.0 * _noise(values) + 1e3
+    moving = np.abs(values - smooth) > 4.0 * _noise(values) + 1e3 + digit_pa
     return np.where(moving, _smooth(values, QUICK_S / period_s), smooth)
 
 

@@ -1,7 +1,7 @@
 """How many labels hang on what was assumed: every assumed value of a machine 30 % down and up, on drawn cases.
 
 Values that journals have three of move together. A share that would pass 1 goes half way there. What was fitted or
-stated does not move. Which values a measurement would settle is told beside them (`MEASURES`).
+stated does not move. What a measurement would settle of that is reckoned beside it (`measuring`).
 """
 
 import functools
@@ -14,6 +14,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from replay.engine.workers import Progress, quiet, workers
+from replay.fitting.measuring import Forecast, forecast
 from replay.fitting.unknowns import OF_MACHINE, OF_OIL, Unknown
 from replay.machine import MachineFile, read_machine
 from replay.machine.file import ASSUMED
@@ -24,14 +25,6 @@ from replay.physics.simulate import simulate
 
 FACTORS = (0.7, 1.3)
 SEED = 20261130
-OF_BEARINGS = (
-    "lost_share", "flung", "expelled", "least_film_ratio", "wipe_time_s", "passage_time_s", "passage_empties_s",
-    "fill_time_s", "body_time_s", "oil_time_s", "rated_load", "idle_load", "onset_share", "spell_over_reserve",
-    "spell_over_heat",
-)  # fmt: skip
-INSPECTION = "an inspection after a dry run, as an [[inspection]] row"
-BENCH = "runs with the suction valve shut and throttled to 0 psi gauge, for `lubetrip fit`"
-MEASURES = (INSPECTION, BENCH)
 
 
 class Moved(NamedTuple):
@@ -45,11 +38,6 @@ class Moved(NamedTuple):
     def path(self) -> str:
         """Its key of a machine file."""
         return Unknown(self.part, self.name, 0.0, 0.0, 0.0).path
-
-    @property
-    def measure(self) -> str:
-        """What would tell it."""
-        return INSPECTION if self.name in OF_BEARINGS else BENCH
 
 
 class Outcome(NamedTuple):
@@ -80,24 +68,27 @@ class Effect:
 
 @dataclass(frozen=True)
 class Sensitivity:
-    """Effects, largest first; undecided: cases as they are; settled: cases that hang on what a measure tells."""
+    """Effects, largest first; undecided: cases as they are; measuring: what one more measurement would settle."""
 
     machine: MachineFile
     cases: int
     undecided: int
     effects: tuple[Effect, ...]
-    settled: dict[str, int]
+    measuring: Forecast
 
     def as_json(self) -> dict[str, Any]:
         """Return the report in the form of its schema."""
         rows = [
             {"key": one.moved.path, "times": one.moved.factor, "flips": one.flips, "undecided": one.undecided,
-             "deadline_median_s": round(one.median_s, 1), "failed": one.failed, "measure": one.moved.measure}
+             "deadline_median_s": round(one.median_s, 1), "failed": one.failed}
             for one in self.effects
         ]  # fmt: skip
         return {
-            "schema": "lubetrip-sensitivity/1", "machine": self.machine.digest, "cases": self.cases,
-            "undecided": self.undecided, "effects": rows, "hang_on": self.settled,
+            "schema": "lubetrip-sensitivity/2", "machine": self.machine.digest, "cases": self.cases,
+            "undecided": self.undecided, "effects": rows, "open": self.measuring.open,
+            "settled_at_most": round(self.measuring.most, 3),
+            "measurements": [{"name": one.name, "settles": round(one.settles, 3), "standard_error": round(one.error, 3)}
+                             for one in self.measuring.told],
         }  # fmt: skip
 
 
@@ -154,21 +145,18 @@ def find_sensitivity(
     unfit = described.left_out()
     names = [name for name in FAMILIES if name not in unfit]
     drawn = [(names[i % len(names)], i // len(names)) for i in range(cases)]
-    with workers(jobs, cluster) as each, progress(cases, "moving what is assumed") as stage:
+    with workers(jobs, cluster) as each, progress(2 * cases, "moving what is assumed") as stage:
         rows = each(functools.partial(_outcomes, described, tuple(moves), seed), drawn, stage.advance)
+        measuring = forecast(described, drawn, seed, each, stage.advance)
     base = [row[0] for row in rows]
     effects = [_effect(move, base, [row[1 + at] for row in rows]) for at, move in enumerate(moves)]
-    settled = dict.fromkeys(MEASURES, 0)
-    for row in rows:
-        for measure in {move.measure for move, one in zip(moves, row[1:], strict=True) if _differs(row[0], one)}:
-            settled[measure] += 1
     ranked = sorted(effects, key=lambda one: (-one.changed, -one.median_s))
     return Sensitivity(
         described,
         cases,
         sum(isinstance(one, Outcome) and one.kind == "undecided" for one in base),
         tuple(ranked),
-        settled,
+        measuring,
     )
 
 

@@ -32,9 +32,9 @@ class Misfit:
         span = f"{self.run}, {self.begin_s:.0f} to {self.end_s:.0f} s"
         read, made = pressure(self.read_pa), pressure(self.made_pa)
         if self.read_pa > self.made_pa:
-            what = "a recovery, or oil pressure held, that the model cannot make"
+            what = "a recovery, or oil pressure held, that the model cannot reproduce"
             return f"{span}: this log shows {what}: net {read}, where no member has more than {made}"
-        what = "a loss of oil pressure that the model cannot make"
+        what = "a loss of oil pressure that the model cannot reproduce"
         return f"{span}: this log shows {what}: net {read}, where no member has less than {made}"
 
 

@@ -91,7 +91,7 @@ class Forecast:
 
     def difference(self, figure: str) -> dict[str, float | None]:
         """Return the mean difference of a figure per machine-year, these settings less the others."""
-        return paired(self.years, self.against, self.families, figure, dict(self.weights))
+        return paired(self.years, self.against, figure, dict(self.weights))
 
     def as_json(self) -> dict[str, Any]:
         """Return the report in the form of its schema."""
@@ -160,30 +160,22 @@ def forecast_years(
     per_year: what machines do and what befalls them how often, in place of the machine's own; days: of each year,
     fewer for a trial; jobs, cluster: as in `score_library`, which change no figure. Raises Refusal.
     """
-    if not 1 <= years <= MOST_YEARS:
-        raise refusal("forecast", "--years", "not a number of machine-years", f"1 to {MOST_YEARS}", years)
+    check_years("--years", years)
     if seed < 0:
         raise refusal("forecast", "--seed", "not a seed", "0 or more", seed)
     checked = settings_of(settings, None, "forecast")
     other = None if against is None else settings_of(against, None, "forecast")
     described = read_machine(machine) if isinstance(machine, Path | str) else machine
-    if described is None:
-        wanted = Wanted(seed, duty or Duty(), PER_YEAR if per_year is None else per_year, days=days)
-    else:
-        rates = described.per_year if per_year is None else per_year
-        wanted = Wanted(seed, duty or described.duty, rates, described.site, days)
+    wanted = wanted_of(seed, described, days, duty, per_year)
     folder = None if keep is None else Path(keep)
     if folder is not None:
-        code = hashlib.sha256(json.dumps(host_code()).encode()).hexdigest()
-        drawn = "demo site" if described is None else described.digest
-        keeping.begin(folder, {**recipe_of(wanted), "machine": drawn, "settings": list(checked.values), "code": code})
+        begin_keeping(folder, wanted, described, checked)
     total = years * (1 if other is None else 2)
     with workers(jobs, cluster) as each, progress(total, "running") as stage:
-        first = functools.partial(_year, wanted, checked, None if folder is None else folder.absolute())
+        first = functools.partial(one_year, wanted, checked, None if folder is None else folder.absolute())
         found = each(first, range(years), stage.advance)
-        beside = (
-            [] if other is None else each(functools.partial(_year, wanted, other, None), range(years), stage.advance)
-        )
+        second = functools.partial(one_year, wanted, other or checked, None)
+        beside = [] if other is None else each(second, range(years), stage.advance)
     kept = 0
     if folder is not None:
         kept = keeping.close(folder, checked, (entry for _, entries in found for entry in entries))
@@ -199,7 +191,34 @@ def forecast_years(
     )
 
 
-def _year(wanted: Wanted, settings: Settings, folder: Path | None, number: int) -> tuple[Year, list[dict[str, Any]]]:
+def check_years(option: str, years: int) -> None:
+    """Refuse what is no number of machine-years."""
+    if not 1 <= years <= MOST_YEARS:
+        raise refusal("forecast", option, "not a number of machine-years", f"1 to {MOST_YEARS}", years)
+
+
+def wanted_of(
+    seed: int,
+    machine: MachineFile | None,
+    days: int,
+    duty: Duty | None = None,
+    per_year: Mapping[str, float] | None = None,
+) -> Wanted:
+    """Return what a forecast of a machine follows from, None: of machines of the demo site; others as given."""
+    if machine is None:
+        return Wanted(seed, duty or Duty(), PER_YEAR if per_year is None else per_year, days=days)
+    rates = machine.per_year if per_year is None else per_year
+    return Wanted(seed, duty or machine.duty, rates, machine.site, days)
+
+
+def begin_keeping(folder: Path, wanted: Wanted, machine: MachineFile | None, settings: Settings) -> None:
+    """Make a folder ours, for years of these settings. Raises Refusal where it holds anything else."""
+    code = hashlib.sha256(json.dumps(host_code()).encode()).hexdigest()
+    drawn = "demo site" if machine is None else machine.digest
+    keeping.begin(folder, {**recipe_of(wanted), "machine": drawn, "settings": list(settings.values), "code": code})
+
+
+def one_year(wanted: Wanted, settings: Settings, folder: Path | None, number: int) -> tuple[Year, list[dict[str, Any]]]:
     """Run a machine-year, or take it from where a run before has kept it; return it with the entries of its traces."""
     if folder is not None and (kept := keeping.done(folder, number)) is not None:
         return from_json(kept["year"]), kept["entries"]

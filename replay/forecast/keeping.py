@@ -13,6 +13,7 @@ from typing import Any
 from replay.forecast.year import Wrong
 from replay.ground.files import write_text, write_whole
 from replay.ground.json_files import read_json
+from replay.ground.places import place_of
 from replay.ground.refusal import or_refuse, refusal
 from replay.ground.toml_files import parse_toml
 from replay.library import library_from
@@ -110,7 +111,7 @@ def close(folder: Path, settings: Settings, entries: Iterable[Mapping[str, Any]]
     head.add(
         tomlkit.comment("Kept by `lubetrip forecast`: what went wrong, unprotected; labels come from the physics.")
     )
-    shutil.copyfile(settings.file, folder / "settings.toml")
+    shutil.copyfile(place_of(settings.file), folder / "settings.toml")
     head["settings"] = "settings.toml"
     text = "\n".join([tomlkit.dumps(head), *map(entry_text, kept)])
     library_from(folder, parse_toml(text))

@@ -4,6 +4,7 @@ A figure of a family is a weighted sum of Poisson counts: so many machine-years 
 with its own weight, so that several stops of one fault are one event of more weight. Limits: `weighted_interval`.
 """
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -95,15 +96,24 @@ def years_wanted(
     return exposure * spread / (total * NARROW / DEVIATIONS) ** 2 if total > 0.0 else None
 
 
+def cost_of(year: Year, weights: Mapping[str, float], prices: Mapping[str, float]) -> float:
+    """Return what a machine-year costs: the sum of its figures, each at its price (by the names of FIGURES)."""
+    counts = (
+        (weights[family] * price, counted(year, family, figure))
+        for figure, price in prices.items()
+        for family in year.tallies
+    )
+    return math.fsum(each * count for each, count in counts) / (year.hours / YEAR_H)
+
+
 def paired(
-    ones: Sequence[Year], others: Sequence[Year], families: Sequence[str], figure: str, weights: dict[str, float]
+    ones: Sequence[Year], others: Sequence[Year], figure: str, weights: dict[str, float]
 ) -> dict[str, float | None]:
     """Return the mean difference (first less second) of a figure per machine-year of the same machines, with limits."""
-
-    def per_year(year: Year) -> float:
-        return sum(weights[family] * counted(year, family, figure) for family in families) / (year.hours / YEAR_H)
-
-    differences = [per_year(one) - per_year(other) for one, other in zip(ones, others, strict=True)]
+    prices = {figure: 1.0}
+    differences = [
+        cost_of(one, weights, prices) - cost_of(other, weights, prices) for one, other in zip(ones, others, strict=True)
+    ]
     mean = sum(differences) / len(differences)
     lower, upper = bootstrap_mean(differences, CONFIDENCE, SEED) or (None, None)
     return {"difference": mean, "lower": lower, "upper": upper}

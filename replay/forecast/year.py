@@ -38,7 +38,7 @@ from replay.synth.loop import DOWN_MS, LOCKOUTS, RESET_FROM_MS, RESET_TO_MS, Run
 DUTY = "ordinary duty"
 ONWARD_S = 3600.0  # for which a stopped machine's copy runs on, to see what was prevented
 AFTER_S = 3600.0  # that a copy runs beyond the length of its family's trace
-LEAST_SAMPLED = 2.0  # of a family in a machine-year; those that come oftener come as often, so no weight is above 1
+LEAST_SAMPLED = 8.0  # of a family in a machine-year, a fifth of its work; what comes oftener comes as often
 DAY_MS = int(DAY_S * 1000)
 COASTING_MS = 10_000
 PRESS_MS = 5000  # that a reset is held beyond what the settings ask for

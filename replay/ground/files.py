@@ -3,7 +3,7 @@
 A file is filled beside its place, brought to the disk, and put there at once: a kill or a power cut leaves the old one
 or the new one. Of what stands there already its permissions and, as far as allowed, its owner stay. A link is followed:
 its target is written, the link stays. Into a device or a pipe is written as it comes, since nothing may take its
-place; a disk, a socket and a file that is protected against writing are refused.
+place; a disk, a socket and a file that is protected against writing are refused. The name - is standard output.
 """
 
 import contextlib
@@ -20,10 +20,13 @@ from typing import BinaryIO
 from replay.ground.refusal import or_refuse, refusal
 
 WRITABLE = "a file in a folder that exists"
+STANDARD_OUTPUT = Path("-")
 
 
 def check_writable(path: Path) -> None:
     """Refuse an output file that cannot be written, before any work is done for it."""
+    if path == STANDARD_OUTPUT:
+        return
     there = _kind(path)
     if there is not None:
         _check_kind(path, there)
@@ -69,6 +72,13 @@ def write_whole(path: Path, fill: Callable[[BinaryIO], object]) -> None:
 
     Raises Refusal when that fails; what stood under the name before then still stands there.
     """
+    if path == STANDARD_OUTPUT:
+        try:
+            with _opened(path) as stream:
+                fill(stream)
+        except BrokenPipeError:
+            raise BrokenPipeError from None  # without its number: the command tells how it ends then
+        return
     with or_refuse(path, "written"):
         check_writable(path)
         there = _kind(path)
@@ -140,7 +150,7 @@ def _is_output(path: Path) -> bool:
 
 def _opened(path: Path) -> BinaryIO:
     """Open a device or a pipe, or go on with standard output."""
-    if _is_output(path):
+    if path == STANDARD_OUTPUT or _is_output(path):
         sys.stdout.flush()
         return os.fdopen(os.dup(1), "wb")
     return path.open("wb")

@@ -6,10 +6,15 @@ address the store answers, is told by the store's own environment variables and 
 and nothing of it travels to the workers of a cluster, which have their own.
 """
 
+import atexit
 import contextlib
 import errno
+import functools
 import io
+import shutil
 import stat
+import sys
+import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, BinaryIO, cast
@@ -18,6 +23,7 @@ from replay.ground.extras import install
 from replay.ground.refusal import Refusal, refusal
 
 BLOCK = 1 << 22  # bytes of an object that are fetched at a time
+STANDARD_INPUT = "-"
 MOST_BYTES = 1 << 36  # of a file; no logger's comes near
 NO_FILE = {
     stat.S_IFIFO: "a pipe, of which everything can be read only once",
@@ -28,7 +34,12 @@ NO_FILE = {
 
 
 def place_of(given: Path | str) -> Path:
-    """Return the path that is given, or that a URI names. Raises Refusal for a store that is not known here."""
+    """Return the path that is given, or that a URI names; of -, a file that holds what came from standard input.
+
+    Raises Refusal for a store that is not known here.
+    """
+    if str(given) == STANDARD_INPUT:
+        return _standard_input()
     if not isinstance(given, str) or "://" not in given:
         return Path(given) if isinstance(given, str) else given
     try:
@@ -42,6 +53,16 @@ def place_of(given: Path | str) -> Path:
         accepted = "s3://, or another that fsspec knows and has the package for"
         raise refusal(given, "", f"this store cannot be read ({error})", accepted) from None
     return cast("Path", found)
+
+
+@functools.cache
+def _standard_input() -> Path:
+    """Return a file with all of standard input, which is read once; it goes when the process ends."""
+    folder = Path(tempfile.mkdtemp(prefix="lubetrip-"))
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    with (folder / "standard-input").open("wb") as stream:
+        shutil.copyfileobj(sys.stdin.buffer, stream)
+    return folder / "standard-input"
 
 
 def is_remote(path: Path) -> bool:

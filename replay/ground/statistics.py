@@ -161,6 +161,21 @@ def bootstrap_mean(differences: Sequence[float], confidence: float, seed: int) -
     return float(low), float(high)
 
 
+def mean_interval(values: Sequence[float], confidence: float) -> tuple[float, float]:
+    """Return the two-sided limits of a mean by Student's t (1908): infinite of fewer than two values.
+
+    In the unit of the values. Exact for normal values; the mean of some skewed ones is nearly so.
+    """
+    from scipy.special import stdtrit
+
+    count = len(values)
+    if count < 2:  # noqa: PLR2004 - one value has no spread
+        return -math.inf, math.inf
+    mean = math.fsum(values) / count
+    half = float(stdtrit(count - 1, (1 + confidence) / 2)) * statistics.stdev(values) / math.sqrt(count)
+    return mean - half, mean + half
+
+
 class Kappa(NamedTuple):
     """Agreement beyond chance: 1 whole, 0 what chance brings; with a two-sided interval."""
 

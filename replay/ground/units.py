@@ -121,12 +121,17 @@ def quantity(text: object, want: str, example: str) -> float:
     return _in_unit(number, unit, want)
 
 
+_COMMA = re.compile(r",\s*\d")  # what follows the number, where a comma is meant for its point
+
+
 def _number_and_unit(text: object, example: str) -> tuple[float, str]:
     if not isinstance(text, str):
         raise UnitError(f"a unit is missing, write it as text such as {example}")
     matched = _NUMBER.fullmatch(text) if len(text) <= LONGEST else None
     if matched is None:
         raise UnitError(f"not a number with a unit such as {example}")
+    if _COMMA.match(matched[2]):
+        raise UnitError(f"a comma in a number: write it with a point, as in {example}")
     return float(matched[1]), matched[2]
 
 

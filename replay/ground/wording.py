@@ -2,7 +2,7 @@
 
 import math
 
-from replay.ground.shown import KPA, US, Units, asked, other_units
+from replay.ground.shown import Units, asked, other_units
 
 NOTHING = "-"
 MS_PER_MIN, MS_PER_H = 60_000, 3_600_000
@@ -52,10 +52,15 @@ def pressure(pascals: float | None) -> str:
     return NOTHING if pascals is None else asked().net(pascals)
 
 
+def absolute(pascals: float) -> str:
+    """Return a pressure (Pa) counted from nothing in the units asked for."""
+    return f"{asked().number(pascals)} {asked().absolute}"
+
+
 def net_oil(pascals: float | None, units: Units | None = None) -> str:
     """Return a net oil pressure (Pa) in these units, and in brackets in those of the other half of the trade."""
     units = units or asked()
-    other = KPA if units is US else US
+    other = other_units(units)
     return NOTHING if pascals is None else f"{units.net(pascals)} ({other.net(pascals)})"
 
 

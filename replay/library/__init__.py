@@ -9,13 +9,23 @@ whether the settings still meet their acceptance there and on another seed.
 from replay.library.digest import library_digest
 from replay.library.given import library_of, settings_of, settings_path, trace_with_settings
 from replay.library.label import Label, MustTrip
-from replay.library.library import Entry, Library, find_entry, label_text, library_from, read_library, trace_file
+from replay.library.library import (
+    Entry,
+    Library,
+    entry_named,
+    find_entry,
+    label_text,
+    library_from,
+    read_library,
+    trace_file,
+)
 
 __all__ = [
     "Entry",
     "Label",
     "Library",
     "MustTrip",
+    "entry_named",
     "find_entry",
     "label_text",
     "library_digest",

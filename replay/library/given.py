@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from replay.ground.places import place_of
+from replay.ground.places import STANDARD_INPUT, place_of
 from replay.ground.refusal import refusal
 from replay.library.library import Entry, Library, find_entry, read_library
 from replay.settings import Settings, read_settings
@@ -22,7 +22,7 @@ def settings_path(given: Path | str | None, library: Library | None, subject: Pa
     path = given or (library.settings if library else None)
     if path is None:
         raise refusal(subject, "", "no settings", "--settings FILE, or settings = FILE in its library.toml")
-    return place_of(path)
+    return Path(path) if str(path) == STANDARD_INPUT else place_of(path)
 
 
 def settings_of(given: GivenSettings, library: Library | None, subject: Path | str) -> Settings:

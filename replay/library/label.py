@@ -18,7 +18,7 @@ LABEL_FORMS = "one of must_trip = { earliest_s, deadline_s }, ride_through = tru
 class MustTrip:
     """One window of a label: a stop has to lie in earliest_s .. deadline_s of the trace's own time.
 
-    likely_s, latest_s: by when a likely and the most lasting bearing would be spoilt, None where nobody says.
+    likely_s, latest_s: by when a likely and the longest-lasting bearing would be spoilt, None where nobody says.
     """
 
     earliest_s: float

@@ -23,8 +23,8 @@
 Labels come from how a trace was made or from the machine's inspection, never
 from the logic that is judged. A library is data: it names no file outside its folder.
 
-`deadline_s` is the careful figure: the verdict goes by it. A window may say how sure it is: `likely_s`, by which a
-likely bearing would be spoilt, and `latest_s`, by which the most lasting one would. A trace of several faults has a
+`deadline_s` is the cautious figure: the verdict goes by it. A window may say how sure it is: `likely_s`, by which a
+likely bearing would be spoilt, and `latest_s`, by which the longest-lasting one would. A trace of several faults has a
 list of windows, in their order and apart from each other, bands included. `upsets` are stretches in which something
 that a rule could take for a fault was done to a machine that comes through.
 """
@@ -220,14 +220,17 @@ def trace_file(place: Path | str, identity: str | None) -> Path | str:
 
     Raises Refusal.
     """
-    if identity is None:
-        return place
-    entries = {entry.id: entry for entry in read_library(place).entries}
+    return place if identity is None else entry_named(read_library(place), identity).path
+
+
+def entry_named(library: Library, identity: str) -> Entry:
+    """Return the trace of an id; raises Refusal, with the ids that are nearest to it."""
+    entries = {entry.id: entry for entry in library.entries}
     if identity not in entries:
         near = difflib.get_close_matches(identity, entries, MOST_NAMED) or list(entries)[:MOST_NAMED]
         advice = ", ".join(near) + (", ..." if len(near) < len(entries) else "")
-        raise refusal(place, "ID", "no such trace in this library", advice, identity)
-    return entries[identity].path
+        raise refusal(library.folder, "ID", "no such trace in this library", advice, identity)
+    return entries[identity]
 
 
 def find_entry(trace: Path) -> tuple[Library, Entry | None] | None:

@@ -2,7 +2,7 @@
 
     [[trace]]
     undecided = true               # in force: what the words below come to
-    labels = [                     # the last word of each reviewer, in the order they were given
+    labels = [                     # the latest label of each reviewer, in the order they were given
         { by = "A. Smith", on = 2026-11-25, must_trip = { earliest_s = 300.0, deadline_s = 480.0 } },
         { by = "J. Doe", on = 2026-11-26, ride_through = true, inspection = "opened: like new" },
     ]
@@ -79,10 +79,10 @@ def read_words(path: Path, where: str, tables: Sequence[dict[str, Any]], label: 
         at = f"{where}, labels {place}"
         word = Word(label=read_label(path, at, table), **table)
         if any(word.by == other.by for other in words):
-            raise refusal(path, f"{at}, by", "has a word here already", "the last word of each reviewer", word.by)
+            raise refusal(path, f"{at}, by", "has a label here already", "the latest label of each reviewer", word.by)
         words.append(word)
     if words and (told := in_force(words)) != label:
-        rule = f"its label is {words_of(label)}, and what its reviewers say comes to: {words_of(told)}"
+        rule = f"its label is {words_of(label)}, but its reviewers' labels add up to: {words_of(told)}"
         raise refusal(path, where, rule, "labels given with lubetrip label, which keeps both")
     return tuple(words)
 

@@ -113,6 +113,11 @@ class MachineFile:
         places = [round((i + 0.5) * len(self.members) / count - 0.5) for i in range(count)]
         return [replace(self, members=(self.members[place],)) for place in places]
 
+    def ends(self) -> tuple[Site, Site]:
+        """Return the installation at the lower and at the upper ends of all ranges."""
+        low, high = (self.site(Fixed(share)) for share in (0.0, 1.0))
+        return low, high
+
     def middle(self, oils: Sequence[str] = ANY) -> Site:
         """Return the installation in the middle of every range, its sensors sound."""
         return self.site(Fixed(0.5), oils)

@@ -10,7 +10,7 @@ HEAD = """\
 A machine for `lubetrip machine check`, `lubetrip synth --machine` and `lubetrip fit`.
 
 Every figure has its unit ("70 mm", "90 m3/h", "-10 C", "20 psi"), or is two of them: a range to draw from.
-Lines that begin with "# key =" are left out: their figures are drawn anew for each trace from the range told, which is
+Lines that begin with "# key =" are left out: their figures are drawn anew for each trace from the range given, which is
 assumed, and are named as assumed in whatever is made from this file. State what you know, best what you have measured.
 The labels that come of it are those of a model: nothing here is certified, and no stop is proved right by it.\
 """

@@ -5,6 +5,7 @@ opened      a given file as the files in it: unpacked, sheet by sheet (workbooks
 dialect     what can be seen in a text file itself: encoding, separator, marks, header, unit row, units in cells
 text, parquet, mdf    the sources: each gives blocks of rows with their signals as numbers
 long_form, tag_files  a row for each reading, a file for each tag: as a table with a column for each signal
+long_days   readings of a long table by days, on disk where they are many
 machines    which machines a file holds
 clock, zones, mending time columns as whole ms; times that a spreadsheet damaged
 ticks       channels with clocks of their own, brought onto one

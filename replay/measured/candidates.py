@@ -19,6 +19,12 @@ FEW_WORDS = 8  # of a status
 NEEDED = ("oil_pressure", "suction_pressure", "running")
 ORDER = ("oil_pressure", "crankcase_pressure", "suction_pressure", "oil_temperature", "speed", "running", "current")
 PLAINLY, BY_HALF = "plainly", "by half"
+# What a logger kept of the readings between two rows.
+KEPT = {
+    "the least between two rows, which shows a short spell": {"min", "minimum", "least", "lowest"},
+    "a mean between two rows, which hides a short spell": {"avg", "average", "mean", "mittel", "mittelwert", "moyenne"},
+    "the most between two rows, which hides a spell": {"max", "maximum", "most", "highest"},
+}
 
 
 @dataclass(frozen=True)
@@ -76,11 +82,16 @@ def _decide(chosen: Chosen, signal: str, plain: list[Seen], half: list[tuple[See
     if len(plain) == 1:
         chosen.taken[signal] = plain[0]
     elif plain:
-        chosen.asked[signal] = [(column, "fits as well") for column in plain]
+        chosen.asked[signal] = [(column, _kept(read_name(column.name)) or "fits as well") for column in plain]
     elif half and signal in (*NEEDED, "current", "crankcase_pressure"):
         chosen.asked[signal] = half
     elif signal in ("oil_pressure", "suction_pressure"):
         chosen.asked[signal] = []
+
+
+def _kept(name: Named) -> str:
+    """Say what of the readings between two rows a column holds, "" where its name does not say."""
+    return next((told for told, words in KEPT.items() if words & set(name.words)), "")
 
 
 def _one_running(chosen: Chosen) -> None:
@@ -117,7 +128,10 @@ def fit(column: Seen, signal: str) -> Fit:
     if not about.how or any(other and other not in own for other in others):  # the a of bar(a) is no ampere
         return Fit("", about.why)
     why = _why_not(column, name, signal)
-    return Fit("", why) if why else about
+    if why:
+        return Fit("", why)
+    kept = _kept(name) if signal in PRESSURES else ""
+    return Fit(BY_HALF, kept) if "the most" in kept else about
 
 
 def _raw(column: Seen, signal: str, name: Named) -> str:

@@ -6,6 +6,7 @@ from numpy.typing import NDArray
 from protect.ranges import INPUTS, NO_READING, OIL_PRESSURE, SUCTION_PRESSURE
 from replay.ground.refusal import refusal
 from replay.ground.units import STANDARD_ATMOSPHERE_PA, UnitError, absolute_pressure_pa, atmosphere_pa, pressure_unit
+from replay.ground.wording import absolute
 from replay.measured import doubts
 from replay.measured.block import Block
 from replay.measured.naming import DIFFERENCE, read_name
@@ -108,7 +109,8 @@ class Channels:
                 outside = (numbers < channel.valid[0]) | (numbers > channel.valid[1])
             seen.invalid += int(outside.sum())
             numbers = np.where(outside, np.nan, numbers)
-        return numbers if (channel.scale, channel.offset) == (1.0, 0.0) else numbers * channel.scale + channel.offset
+        scale = 1.0 if channel.scale is None else channel.scale
+        return numbers if (scale, channel.offset) == (1.0, 0.0) else numbers * scale + channel.offset
 
     def _absolute(
         self, signal: str, numbers: NDArray[np.float64], base: float | NDArray[np.float64]
@@ -169,9 +171,7 @@ class Channels:
         for signal, seen in self.readings.items():
             found += doubts.of_sensor(signal, seen)
         if self.constant is not None:
-            found.append(
-                f"suction pressure is not logged and taken as {self.constant / 1000:.1f} kPa absolute throughout"
-            )
+            found.append(f"suction pressure is not logged and taken as {absolute(self.constant)} throughout")
         if self.saturation is not None:
             found.append(self.saturation.told())
         return found

@@ -24,17 +24,27 @@ UNREADABLE = int(np.iinfo(np.int64).min)  # a time cell that is empty or no time
 DAY_MS = 86400000
 SERIAL_DAY_ZERO_MS = -25569 * DAY_MS  # 1899-12-30, day 0 of spreadsheets
 FARTHEST_MS = 1e15
-# Numbers of the years 1998 to 2100 since 1970; as elapsed time they would be decades.
-EPOCH_S = (9e8, 4.2e9)
+# Numbers of the years 1998 to 2060 since 1970; as elapsed time they would be decades. Later ones count from 1904.
+EPOCH_S = (9e8, 2.84e9)
 EPOCH_FACTORS = {1.0: 1000.0, 1e3: 1.0, 1e6: 1e-3, 1e9: 1e-6}  # units in a second -> ms
 TWO_DIGIT_YEARS = 100
 DAYS, MOST_MONTH = 31, 12
-_NAMES = "jan feb mar,mär,mrz apr mai,may jun jul aug sep oct,okt nov dec,dez"
+LEAST_STEPS = 15  # of numbers that show whether they are digits of a time of day (assumed)
+# By their first letters, in the languages that the draft knows; the four of French June and July in full.
+_NAMES = (
+    "jan,ene,gen,sty feb,fév,fev,lut mar,mär,mrz,mrt,maa apr,abr,avr,kwi may,mai,mag,maj,mei,mayo "
+    "jun,giu,cze,juin jul,lug,lip,juil aug,ago,aoû,aou,sie sep,set,wrz oct,okt,ott,out,paź,paz "
+    "nov,lis dec,dez,dic,déc,des,gru"
+)
 MONTHS = {name: month for month, names in enumerate(_NAMES.split(), start=1) for name in names.split(",")}
 
+# Zones by their letters say whether it is summer, but several places of the world share one: the profile names it.
+_ZONES = (
+    "A?[CEMP][SD]T|AK[SD]T|HST|CES?T|EES?T|WES?T|MES?Z|BST|IST|MSK|SAST|JST|KST|SGT|HKT|A[CEW][SD]T|NZ[SD]T|BRT|ART"
+)
 _TIME = (
     r"(?P<h>\d{1,2})(?:[:.]?(?P<m>\d{2})(?:[:.]?(?P<s>\d{2})(?:[.,:](?P<f>\d{1,9}))?)?)?"
-    r"\s*(?P<half>[AaPp]\.?\s?[Mm]\.?)?\s*(?P<z>Z|z|UTC|GMT|[+-]\d{2}:?\d{2}|[+-]\d{2})?"
+    r"\s*(?P<half>[AaPp]\.?\s?[Mm]\.?)?\s*(?:(?P<z>Z|z|UTC|GMT|[+-]\d{2}:?\d{2}|[+-]\d{2})|(?P<named>" + _ZONES + r"))?"
 )
 _NAME = r"[A-Za-zÀ-ÿ]{3,12}"
 _DAY = (
@@ -75,6 +85,12 @@ def _may_be_date(match: re.Match[str]) -> bool:
     return match["f"] is None and any(
         1 <= day <= DAYS and 1 <= month <= MOST_MONTH for day, month in (day_first, month_first, year_first)
     )
+
+
+def go_apart(one: NDArray[np.int64], other: NDArray[np.int64]) -> int:
+    """Return by how many ms the difference of two columns of times, ms int64[n], moves over their rows."""
+    apart = (one - other)[(one != UNREADABLE) & (other != UNREADABLE)]
+    return int(apart.max() - apart.min()) if len(apart) else 0
 
 
 @dataclass(frozen=True)
@@ -147,7 +163,7 @@ class Clock:
         fields = _fields(column, _DATED)
         compact = _fields(column, f"^{_COMPACT}$") if (fields["a"] == "").any() else None
         if compact is not None:
-            fields = {name: np.where(fields["a"] == "", compact[name], fields[name]) for name in fields}
+            fields = {name: np.where(fields["a"] == "", compact.get(name, ""), fields[name]) for name in fields}
         return _date_ms(fields, self.order, offset=self.offset)
 
 
@@ -195,6 +211,11 @@ def number_clock(path: Path, profile: Path, form: TimeForm, values: list[float],
         if factor is None:
             raise refusal(path, "time column", "these numbers are no time since 1970", "[time] unit", middle)
         return Clock(EPOCH, number=True, factor=factor, note=f"epoch, in units of {factor:g} ms")
+    if reads_as_digits(values):
+        rule = (
+            f"these numbers read as hours, minutes and seconds in digits: {values[0]:06.0f}, no seconds that count on"
+        )
+        raise refusal(path, "time column", rule, "times with colons, and their date beside them", values[0])
     if not unit:
         raise refusal(
             profile,
@@ -203,6 +224,17 @@ def number_clock(path: Path, profile: Path, form: TimeForm, values: list[float],
             '"s", "ms", ... with form = "elapsed" or "epoch"',
         )
     return Clock(ELAPSED, number=True, factor=read_unit(unit, TIME).scale, note=f"elapsed, in {unit}")
+
+
+def reads_as_digits(values: list[float]) -> bool:
+    """Say whether numbers are times of day such as 80055, 80100: each minute ends at 59 and skips 40."""
+    numbers = np.array(values)
+    steps = np.diff(numbers)
+    if len(steps) < LEAST_STEPS or (numbers % 1).any() or (steps <= 0).any():
+        return False
+    sixty = (numbers % 100 < 60) & (numbers // 100 % 100 < 60)  # noqa: PLR2004 - seconds and minutes
+    least = float(steps.min())
+    return bool(sixty.all()) and set(steps.tolist()) - {least} <= {least + 40, least + 4040} and len(set(steps)) > 1
 
 
 def _date_clock(path: Path, profile: Path, form: TimeForm, cells: list[str]) -> Clock:
@@ -228,9 +260,13 @@ def _date_clock(path: Path, profile: Path, form: TimeForm, cells: list[str]) -> 
         )
     plain = order == "YMD" and all(match is not None and bool(match["z"]) == offset for match in iso)
     short = all(len(match["f"] or "") <= len("123") for match in found)
-    return Clock(
-        DATE, order=order, iso=("ms" if short else "ns") if plain else "", offset=offset, note=f"dates, order {order}"
-    )
+    named = ", ".join(f'"{zone}"' for zone in dict.fromkeys(_zone_named(match) for match in found) if zone)
+    note = f"dates, order {order}" + (f", {named} behind them: [time] zone says of which place" if named else "")
+    return Clock(DATE, order=order, iso=("ms" if short else "ns") if plain else "", offset=offset, note=note)
+
+
+def _zone_named(match: re.Match[str]) -> str:
+    return match.groupdict().get("named") or ""
 
 
 def _check_one_order(path: Path, found: list[re.Match[str]], dates: list[tuple[str, str, str]]) -> None:
@@ -291,7 +327,12 @@ def _each(text: NDArray[np.str_], number: Callable[[str], int]) -> NDArray[np.in
 
 def _whole(text: NDArray[np.str_], otherwise: int, known: dict[str, int] | None = None) -> NDArray[np.int64]:
     """Return digits (or known words) as integers, `otherwise` for what is neither."""
-    return _each(text, lambda word: int(word) if word.isdigit() else (known or {}).get(word.casefold()[:3], otherwise))
+
+    def number(word: str) -> int:
+        name = word.casefold()
+        return int(word) if word.isdigit() else (known or {}).get(name[:4], (known or {}).get(name[:3], otherwise))
+
+    return _each(text, number)
 
 
 def _clock_ms(fields: dict[str, NDArray[np.str_]]) -> NDArray[np.int64]:
@@ -323,7 +364,7 @@ def _date_ms(fields: dict[str, NDArray[np.str_]], order: str, *, offset: bool) -
     wrong |= days.astype("datetime64[M]") != months
     clock = _clock_ms(fields | {"h": np.where(fields["h"] == "", "0", fields["h"])})
     clock = _half_days(clock, fields["half"])
-    wrong |= (clock == UNREADABLE) | (clock >= DAY_MS) | ((fields["z"] != "") != offset)
+    wrong |= (clock == UNREADABLE) | (clock > DAY_MS) | ((fields["z"] != "") != offset)
     ms = days.astype(np.int64) * DAY_MS + clock - _each(fields["z"], lambda word: fixed_offset_ms(word) or 0)
     return np.where(wrong, UNREADABLE, ms)
 

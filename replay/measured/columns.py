@@ -8,7 +8,7 @@ from replay.ground.refusal import LONGEST, refusal
 from replay.ground.units import UnitError
 from replay.measured.profile import Channel, Flag, Profile
 from replay.measured.profile_keys import Column
-from replay.measured.unit_text import PRESSURE, Unit, read_unit, unit_in_name
+from replay.measured.unit_text import PRESSURE, Unit, factor_in, read_unit, unit_in_name, without_factor
 
 NEAR = 1e-6
 
@@ -55,7 +55,13 @@ def _unit_of(path: Path, profile: Profile, channel: Channel | Flag, kind: str, n
     and source contradict each other, or neither says it.
     """
     where = f"[{channel.signal}]"
-    own = own or unit_in_name(name, kind)
+    factor = factor_in(name) or factor_in(own)
+    if factor and isinstance(channel, Channel) and channel.scale is None:
+        rule = f"missing, and {path.name} says \"{factor}\" beside the unit of column '{name}'"
+        raise refusal(
+            profile.path, f"{where} scale", rule, "what one count is in the unit, such as 0.1; 1 if it is one"
+        )
+    own = without_factor(own) or unit_in_name(name, kind)
     try:
         seen = read_unit(own, kind) if own else None
     except UnitError:

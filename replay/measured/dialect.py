@@ -2,6 +2,7 @@
 
 import csv
 import hashlib
+import itertools
 import re
 from collections import Counter
 from dataclasses import dataclass, field
@@ -12,12 +13,13 @@ from replay.measured.clock import looks_like_time
 from replay.measured.marks import Marks, find_marks, looks_like_number
 from replay.measured.profile import FileForm
 from replay.measured.profile_keys import SEPARATORS
-from replay.measured.unit_text import kind_of, number_with_unit
+from replay.measured.unit_text import kind_of, number_with_unit, without_factor
 
 SAMPLE_BYTES = 65536
 LONGEST_LINE = 65536  # characters; no logger's row comes near
 TAIL = 80  # rows at the end of the sample that show what a row of readings looks like
 LEAST_COLUMNS = 2
+READINGS_ABOVE = 5  # rows with a time and numbers that are no preamble any more (assumed)
 UNIT_FILLERS = {
     "",
     "-",
@@ -107,6 +109,7 @@ def read_dialect(path: Path, stated: FileForm, names: frozenset[str] = frozenset
     first = _first_reading(path, rows, separator)
     width = len(rows[first])
     header, unit_row = _header(path, rows[:first], width, stated.header_line, names)
+    _check_above(path, rows[:first], width)
     top = max([-1 if header is None else header, -1 if unit_row is None else unit_row])
     first = next((place for place in range(top + 1, first) if _told(rows[place], width)), first)
     sample = tuple(tuple(row) for row in rows[first:] if len(row) == width)
@@ -238,7 +241,7 @@ def _first_reading(path: Path, rows: list[list[str]], separator: str) -> int:
     for place, row in enumerate(rows):
         if len(row) == width and measured:
             alike = sum(_kind(row[i]) == usual[i] for i in measured)
-            if 2 * alike >= len(measured) and not _is_unit_row(row):
+            if 2 * alike >= len(measured) and not is_unit_row(row):
                 return place
     accepted = f'rows of readings parted by "{separator}" under a header'
     raise refusal(path, "", "no row of readings is found", accepted)
@@ -257,10 +260,26 @@ def _header(
     else:
         near = [place for place, row in enumerate(above) if _fits(row, width)]
         naming = [place for place, row in enumerate(above) if names and names <= set(row)]
-        titles = naming or [place for place in near if not _is_unit_row(above[place])]
+        titles = naming or [place for place in near if not is_unit_row(above[place])]
         header = titles[-1] if titles else None
-    units = [p for p, row in enumerate(above) if (header is None or p > header) and _is_unit_row(row)]
+    units = [p for p, row in enumerate(above) if (header is None or p > header) and is_unit_row(row)]
     return header, units[0] if units else None
+
+
+def _check_above(path: Path, above: list[list[str]], width: int) -> None:
+    """Refuse rows of readings above the header that fits the rest: the columns change within the file."""
+    filled = [(number, row) for number, row in enumerate(above, start=1) if any(row)]
+    for wide, some in itertools.groupby(filled, lambda told: len(told[1])):
+        rows = [(number, row) for number, row in some if _kind_of_readings(row)]
+        if len(rows) >= READINGS_ABOVE and wide != width:
+            rule = f"{len(rows)} rows of readings in {wide} columns, the rest of the file is in {width}"
+            raise refusal(path, f"lines {rows[0][0]} to {rows[-1][0]}", rule, "a file for each header, cut in two here")
+
+
+def _kind_of_readings(row: list[str]) -> bool:
+    """Say whether a row holds a time and numbers, as readings do."""
+    kinds = Counter(map(_kind, row))
+    return kinds["time"] > 0 and kinds["number"] > 0 and kinds["word"] <= 1
 
 
 def _told(row: list[str], width: int) -> bool:
@@ -274,10 +293,10 @@ def _fits(row: list[str], width: int) -> bool:
     return abs(len(row) - width) <= 1 and 2 * named > width
 
 
-def _is_unit_row(row: list[str]) -> bool:
+def is_unit_row(row: list[str]) -> bool:
     """Say whether a row holds units: at least one of a pressure or the like, and nothing that is none."""
     told = [cell for cell in row if cell.casefold() not in UNIT_FILLERS]
-    units = [cell for cell in told if not looks_like_number(cell) and kind_of(cell) is not None]
+    units = [cell for cell in told if not looks_like_number(cell) and kind_of(without_factor(cell)) is not None]
     return bool(units) and 2 * len(units) > len(told)
 
 

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from protect.ranges import NO_READING
-from replay.ground.wording import pressure, words
+from replay.ground.wording import absolute, pressure, words
 from replay.measured.cells import SUSPECTS
 
 FLAT_MS = 60000  # pressures of a running machine move within a minute (common practice, no source)
@@ -208,16 +208,16 @@ def of_pressure(signal: str, reference: str, seen: Readings, atmosphere_pa: floa
         return [*found, f"{name}: no reading at all"]
     least, most = seen.least, seen.most
     if reference == "gauge" and abs(least - 2 * atmosphere_pa) < NEAR_ATMOSPHERE * atmosphere_pa:
-        counted = (least - atmosphere_pa) / 1000
-        found.append(f"{name} is taken as gauge and its floor of {counted:.1f} kPa is the atmosphere: is it absolute?")
+        floor = pressure(least - atmosphere_pa)
+        found.append(f"{name} is taken as gauge and its floor of {floor} is the atmosphere: is it absolute?")
     if abs(least - atmosphere_pa) < NEAR_PA / 3 and seen.at_floor > CLIPPED_SHARE * seen.readings:
         share = 100 * seen.at_floor / seen.readings
         found.append(
-            f"{name} never falls under 0 gauge and lies there in {share:.0f} % of its rows:"
+            f"{name} never falls below 0 gauge and lies there in {share:.0f} % of its rows:"
             " the sensor cannot see vacuum, or it is cut off"
         )
     if not LEAST_PA <= most <= MOST_PA:
-        found.append(f"{name} reaches {most / 1000:.4g} kPa absolute at most: is its unit right?")
+        found.append(f"{name} reaches {absolute(most)} at most: is its unit right?")
     if seen.beyond:
         found.append(f"{name}: {seen.beyond} readings that no sensor can give were taken as no reading")
     if seen.flat_ms >= FLAT_MS and seen.flat_ms > held_ms:
@@ -246,8 +246,7 @@ def of_net(net: Net) -> list[str]:
         )
     if net.with_oil > INVERTED * net.stopped and net.without_oil > INVERTED * net.running and net.running:
         found.append(
-            "net oil pressure is there while the machine stands and gone while it runs:"
-            " does the running status mean the contrary?"
+            "net oil pressure is there while the machine stands and gone while it runs: is the running status inverted?"
         )
     for side, count in net.stopped_off.items():
         if net.stopped and count > MOSTLY * net.stopped:

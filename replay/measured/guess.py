@@ -65,7 +65,11 @@ def _lines(look: Look, long: Long | None, machine: Seen | None) -> Iterator[str]
         yield from ["", "[long]  # each row is one reading: columns of signals are tags"]
         yield f"tag = {column_key(look, long.tag)}"
         yield f"value = {column_key(look, long.value)}"
-    yield from ["", "[site]", f'altitude = "{OPEN}"  # DOUBT: "40 m"; the atmosphere that gauge pressures count from']
+    yield from [
+        "",
+        "[site]",
+        f'altitude = "{OPEN}"  # DOUBT: such as "40 m"; gauge pressures count from the atmosphere there',
+    ]
     free = [column for column in look.columns if column.place not in used | {c.place for c in times.others}]
     reset = [c for c in free if read_name(c.name).says(RESET) and len(set(c.filled)) <= FEW_WORDS][:1]
     quality = [c for c in free if is_quality(c)]
@@ -103,11 +107,11 @@ def _file(look: Look, time_places: set[int]) -> Iterator[str]:
     odd = [word for word in words if HOLDS_NUMBER.search(word)]
     if odd:
         such = ", ".join(map(quoted, odd[:MOST_ODD]))
-        yield f'sentinels = "{OPEN}"  # DOUBT: cells such as {such} hold a number that is not read as they are written.'
-        yield "# Write them as plain numbers of one unit, or name them here if they are no reading"
+        yield f'sentinels = "{OPEN}"  # DOUBT: cells such as {such} hold a number that cannot be read as written.'
+        yield "# Write them as plain numbers of one unit, or name them here if they are not readings"
     elif words or numbers:
         listed = ", ".join([*map(quoted, words), *(f"{number:g}" for number in numbers)])
-        yield f"sentinels = [{listed}]  # DOUBT: taken as no reading; is it so"
+        yield f"sentinels = [{listed}]  # DOUBT: taken as no reading; is that right?"
     else:
         yield '# sentinels = ["Bad", "---", -999]   # words and numbers that are no reading; none was seen'
 
@@ -118,6 +122,8 @@ def _far_off(column: Seen) -> list[float]:
     seen = sorted(set(column.told) & set(SUSPECTS))
     if not rest:
         return seen
+    if len(set(rest)) == 1 and len(seen) == 1:
+        return []  # two numbers are a status, such as -1 and 0
     least, most = min(rest), max(rest)
     return [n for n in seen if n > 2 * max(most, 1.0) or n < min(least, 0.0) - max(0.1 * (most - least), 0.5)]
 
@@ -127,12 +133,12 @@ def _machines(look: Look, chosen: Chosen, machine: Seen | None) -> Iterator[str]
     yield from ["", "[trace]"]
     if machine is not None:
         names = ", ".join(sorted(set(machine.filled))[:FEW_WORDS])
-        told = f"{quoted(machine.name)}, which holds {names}? Times repeat but for it"
+        told = f"{quoted(machine.name)}, which holds {names}? Without it times repeat"
         yield f'machine_column = "{OPEN}"  # DOUBT: {told}'
     elif not chosen.machines:
         yield '# machine = "..."   # without it the name of each file stands for it; or machine_from = "folder"'
     yield '# oil = "..."'
     for own, columns in chosen.machines.items():
-        yield from ["", f"[machines.{quoted(own)}]  # DOUBT: is this its name"]
+        yield from ["", f"[machines.{quoted(own)}]  # DOUBT: is this its name?"]
         for signal, column in columns.items():
             yield f"{'running' if signal == 'current' else signal} = {column_key(look, column)}"

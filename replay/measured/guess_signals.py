@@ -7,6 +7,7 @@ import numpy as np
 from replay.measured.candidates import FEW_WORDS, NEEDED, Chosen
 from replay.measured.cells import OFF, ON
 from replay.measured.look import Look, Seen, column_key, quoted
+from replay.measured.marks import looks_like_number
 from replay.measured.naming import DIFFERENCE, QUALITY, STOPPED, read_name
 from replay.measured.profile_keys import CHANNELS, OPEN
 from replay.measured.threshold import find_humps
@@ -18,6 +19,7 @@ GOOD = {
     *("boa", "bom", "bra", "giltig", "god", "gyldig"),
 }
 
+CONTRADICTED = 0.01  # share of the rows in which status and current may not fit: starts and stops (assumed)
 HARDLY = 1.0  # psi below zero that a zero a little off explains (assumed)
 BAD = {
     *("bad", "uncertain", "invalid", "questionable", "stale", "substituted", "schlecht", "ungültig", "unsicher"),
@@ -36,6 +38,7 @@ def channel_lines(look: Look, signal: str, chosen: Chosen, qualities: dict[int, 
         units = {c.unit_of(kind) for c in seen}
         if len(units) != 1 or units == {""}:
             yield f'unit = "{OPEN}"  # DOUBT: its unit, where the file does not say it; else leave the line out'
+        yield from _scale(*seen)
         if kind == PRESSURE and not all(read_unit(u, PRESSURE).reference if u else "" for u in units or {""}):
             yield f'reference = "{OPEN}"  # DOUBT: {_references(signal)}'
         if kind == PRESSURE and any(len(units_in_name(c.name, kind)) > 1 for c in seen):
@@ -45,6 +48,7 @@ def channel_lines(look: Look, signal: str, chosen: Chosen, qualities: dict[int, 
         yield f"column = {column_key(look, column)}"
     unit = column.unit_of(kind)
     yield from _unit_lines(look, column, kind)
+    yield from _scale(column)
     if kind == PRESSURE:
         yield _reference(signal, column, unit)
     if kind == PRESSURE and not unit and column.unit_of(CURRENT):
@@ -53,7 +57,15 @@ def channel_lines(look: Look, signal: str, chosen: Chosen, qualities: dict[int, 
         yield "valid = [3.8, 20.5]  # DOUBT: beyond these mA the sensor or its wire is broken"
     yield from _hold(column)
     if column.place in qualities and not chosen.machines:
-        yield f"quality = {column_key(look, qualities[column.place])}  # DOUBT: it stands beside this column"
+        yield f"quality = {column_key(look, qualities[column.place])}  # DOUBT: it is next to this column"
+
+
+def _scale(*some: Seen) -> Iterator[str]:
+    """Ask for the scale where a name or a unit row says that its numbers are multiplied."""
+    factors = ", ".join(quoted(column.factor) for column in some if column.factor)
+    if factors:
+        yield f'scale = "{OPEN}"  # DOUBT: {factors} is written beside a unit: how much of it one count is, say 0.1;'
+        yield "# 1 where the file writes the unit itself"
 
 
 def _unit_lines(look: Look, column: Seen, kind: str) -> Iterator[str]:
@@ -64,7 +76,7 @@ def _unit_lines(look: Look, column: Seen, kind: str) -> Iterator[str]:
         if kind == PRESSURE:
             yield f'below_zero = "{OPEN}"  # DOUBT: that of readings below zero, as on a compound gauge: "inHg"'
     elif unit and look.long and unit == column.unit:
-        yield f"unit = {quoted(unit)}  # so it stands beside the readings"
+        yield f"unit = {quoted(unit)}  # as written beside the readings"
     elif unit:
         yield f"# found: unit {unit}"
         if kind == PRESSURE and _may_be_compound(column, unit):
@@ -85,11 +97,11 @@ def _asked(look: Look, signal: str, some: list[tuple[Seen, str]]) -> Iterator[st
     """Ask which column a signal is, each candidate with why it is not simply taken."""
     if some:
         told = "; ".join(f"{column_key(look, column)} ({why}{_holds(column)})" for column, why in some)
-        more = "" if signal in NEEDED else ", or take this section out"
+        more = "" if signal in NEEDED else ", or delete this section"
         yield f'column = "{OPEN}"  # DOUBT: which of {told}{more}'
         return
     known = ", ".join(column_key(look, c) for c in look.columns if c.told) or "none of its columns"
-    yield f'column = "{OPEN}"  # DOUBT: no name says {signal.replace("_", " ")}; which of {known}'
+    yield f'column = "{OPEN}"  # DOUBT: no column is named for {signal.replace("_", " ")}; which of {known}'
 
 
 def _holds(column: Seen) -> str:
@@ -104,9 +116,9 @@ def _hold(column: Seen) -> Iterator[str]:
     if len(places) < 2 or 2 * len(places) > len(column.cells):  # noqa: PLR2004 - a step needs two
         return
     steps = np.diff(places)
-    every = f"only every {np.median(steps):g}. row is filled, at most {steps.max()} rows apart"
-    yield f"on_change = true  # DOUBT: {every}: is a reading written only where it changes, or less often"
-    yield f'longest_hold = "{OPEN}"  # DOUBT: how long a reading holds, some of those steps; older is none'
+    every = f"only one row in {np.median(steps):g} has a reading, at most {steps.max()} rows apart"
+    yield f"on_change = true  # DOUBT: {every}: is it written only where it changes, or just less often?"
+    yield f'longest_hold = "{OPEN}"  # DOUBT: how long a reading holds: a few of those steps; older counts as none'
 
 
 def _references(signal: str) -> str:
@@ -124,8 +136,8 @@ def _reference(signal: str, column: Seen, unit: str) -> str:
         return f'reference = "{mark}"  # so marked in the file'
     seen = _range(column)
     if column.numbers and min(column.numbers) < 0:
-        return f'reference = "gauge"  # DOUBT: readings {seen} go below zero, so it is hardly absolute'
-    return f'reference = "{OPEN}"  # DOUBT: {_references(signal)}? Readings {seen}; nothing in the file says'
+        return f'reference = "gauge"  # DOUBT: readings {seen} go below zero, so it can hardly be absolute'
+    return f'reference = "{OPEN}"  # DOUBT: {_references(signal)}? Readings {seen}; nothing in the file says which'
 
 
 def _range(column: Seen) -> str:
@@ -137,9 +149,13 @@ def running_lines(look: Look, chosen: Chosen, qualities: dict[int, Seen]) -> Ite
     """Tell the rule of the running status: a column of words, or a current or speed by its levels."""
     column, several = chosen.taken.get("running"), bool(chosen.machines)
     if column is not None and column.place in qualities and not several:
-        yield f"quality = {column_key(look, qualities[column.place])}  # DOUBT: it stands beside this column"
+        yield f"quality = {column_key(look, qualities[column.place])}  # DOUBT: it is next to this column"
     if column is not None:
-        yield from [] if several else [f"column = {column_key(look, column)}"]
+        against = "" if several else _against_current(look, column, [c for c, _ in chosen.left])
+        if against:
+            yield f'column = "{OPEN}"  # DOUBT: {column_key(look, column)}? {against}'
+        elif not several:
+            yield f"column = {column_key(look, column)}"
         yield from _status(column)
     elif "running" in chosen.asked:
         yield from _asked(look, "running", chosen.asked["running"])
@@ -164,9 +180,9 @@ def _asked_status(some: list[Seen]) -> Iterator[str]:
     stands = next((c for c in some if read_name(c.name).says(STOPPED)), None)
     words = sorted({word for c in some if len(set(c.filled)) <= FEW_WORDS for word in c.filled})
     if stands is not None:
-        told = f'"{read_name(stands.name).means[STOPPED]}" in a name may mean that 1 is a machine that stands'
+        told = f'"{read_name(stands.name).means[STOPPED]}" in a name may mean that 1 is a stopped machine'
         yield f'on = "{OPEN}"  # DOUBT: [...] those of {", ".join(map(quoted, words))} that mean it runs: {told}'
-        yield f'off = "{OPEN}"  # DOUBT: [...] those that mean it stands'
+        yield f'off = "{OPEN}"  # DOUBT: [...] those that mean it is stopped'
     if any(2 * sum(map(bool, c.cells)) < len(c.cells) for c in some):
         yield f'on_change = "{OPEN}"  # DOUBT: most cells are empty: true, if a status is written only where it changes'
 
@@ -180,9 +196,26 @@ def _status(column: Seen) -> Iterator[str]:
     elif not {word.casefold() for word in words} <= {*ON, *OFF, "1.0", "0.0"}:
         listed = ", ".join(map(quoted, words))
         yield f'on = "{OPEN}"  # DOUBT: [...] those of {listed} that mean it runs'
-        yield f'off = "{OPEN}"  # DOUBT: [...] those that mean it stands'
+        yield f'off = "{OPEN}"  # DOUBT: [...] those that mean it is stopped'
     if sum(map(bool, column.cells)) < len(column.cells) / 2:
         yield "on_change = true  # DOUBT: most cells are empty: is the status written only where it changes"
+
+
+def _against_current(look: Look, column: Seen, others: list[Seen]) -> str:
+    """Say where the current of the motor contradicts a status; "" where it does not, or there is none."""
+    for current in others:
+        if not current.unit_of(CURRENT) or not read_name(current.name).says(CURRENT):
+            continue
+        pairs = zip(column.far or column.cells, current.far or current.cells, strict=True)
+        drawn = [(word.casefold(), float(cell)) for word, cell in pairs if word and looks_like_number(cell)]
+        humps = find_humps(np.array([amps for _, amps in drawn]))
+        if humps is None or not humps.at_rest:
+            continue
+        wrong = sum((word in OFF and amps > humps.on) or (word in ON and amps < humps.off) for word, amps in drawn)
+        if wrong > CONTRADICTED * len(drawn):
+            share = f"{100 * wrong / len(drawn):.0f} % of the rows"
+            return f"In {share} {column_key(look, current)} says otherwise: or that column, with current_above"
+    return ""
 
 
 def _levels(column: Seen, kind: str, unit: str, what: str) -> Iterator[str]:
@@ -195,15 +228,15 @@ def _levels(column: Seen, kind: str, unit: str, what: str) -> Iterator[str]:
     if humps is None:
         example = '"12 A"' if kind == CURRENT else '"200 rpm"'
         yield f'{what}_above = "{OPEN}"  # DOUBT: {example}, between rest and running; readings {_range(column)}'
-        yield f'{what}_below = "{OPEN}"  # DOUBT: below this it stands; no gap is seen between rest and running'
+        yield f'{what}_below = "{OPEN}"  # DOUBT: below this it is stopped; no gap is seen between rest and running'
         return
     on, off = f'"{humps.on:g} {unit}"', f'"{humps.off:g} {unit}"'
     told = f"{humps.told(unit)}; a starved machine draws less" if kind == CURRENT else humps.told(unit)
     if humps.at_rest:
         yield f"{what}_above = {on}  # DOUBT: {told}"
-        yield f"{what}_below = {off}  # DOUBT: it stands below this; between the two nothing changes"
+        yield f"{what}_below = {off}  # DOUBT: below this it is stopped; between the two nothing changes"
     else:
-        yield f'{what}_above = "{OPEN}"  # DOUBT: {on}? {told}; is the lower hump a machine at rest'
+        yield f'{what}_above = "{OPEN}"  # DOUBT: {on}? {told}; is the lower hump a machine at rest?'
         yield f'{what}_below = "{OPEN}"  # DOUBT: {off}?'
     yield 'least_run = "5 s"  # DOUBT: a shorter run is a flicker of the reading'
     yield 'least_stop = "5 s"  # DOUBT: and so is a shorter stop'
@@ -233,12 +266,12 @@ def quality_lines(look: Look, some: list[Seen], known: dict[int, Seen]) -> Itera
     good = [word for word in words if word.casefold() in GOOD]
     yield from ["", "[quality]"]
     if len(some) == 1:
-        yield f"column = {column_key(look, some[0])}  # DOUBT: it holds {', '.join(words)}; what is not good is none"
+        yield f"column = {column_key(look, some[0])}  # DOUBT: it holds {', '.join(words)}; unmarked as good is none"
     elif len(known) < len(some):
         each = ", ".join(column_key(look, column) for column in some if column not in known.values())
         yield f'column = "{OPEN}"  # DOUBT: {each}: of the whole row? Or name it with its signal, as quality = ..., and'
-        yield "# take this line out"
+        yield "# delete this line"
     if good:
-        yield f"good = [{', '.join(map(quoted, good))}]  # DOUBT: is it so; others are {', '.join(words)}"
+        yield f"good = [{', '.join(map(quoted, good))}]  # DOUBT: is that right? The words seen are {', '.join(words)}"
     else:
         yield f'good = "{OPEN}"  # DOUBT: [...] the good ones of {", ".join(words)}'

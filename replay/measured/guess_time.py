@@ -1,6 +1,7 @@
 """The time of a file in a draft: its column, zone and order, the longest gap, and whether rows come only on change."""
 
 import itertools
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
@@ -8,20 +9,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from replay.ground.refusal import Refusal
-from replay.measured.clock import Clock, decide, dotted_times, looks_like_time
-from replay.measured.look import Look, Seen, column_key
+from replay.measured.clock import UNREADABLE, Clock, decide, dotted_times, go_apart, looks_like_time, reads_as_digits
+from replay.measured.look import Look, Seen, column_key, quoted
 from replay.measured.marks import looks_like_number
 from replay.measured.naming import CLOCK, read_name
 from replay.measured.profile import TimeForm
 from replay.measured.profile_keys import OPEN
-from replay.measured.unit_text import TIME
+from replay.measured.unit_text import OF_A_DAY, TIME
 
 STEPS_IN_A_GAP = 3
 LEAST_STEPS = 20  # from which steps are called even; fewer tell little
 MADE_S = 2.0  # below the max_gap of settings, by which rows farther apart are too late to be judged (assumed)
 MOST_TIMES = 0.9  # share of the cells of a time column that are times (assumed)
 EVEN, UNEVEN, MOSTLY, RARELY = 0.2, 5.0, 0.7, 0.02  # shares of the usual step and of the rows (assumed)
-OPEN_GAP = f'max_gap = "{OPEN}"  # DOUBT: above the logger\'s own step'
+DIGITS = re.compile(r"([01]\d|2[0-3])[0-5]\d([0-5]\d)?")
+OPEN_GAP = f'max_gap = "{OPEN}"  # DOUBT: longer than the logger\'s own step'
 
 
 @dataclass(frozen=True)
@@ -45,6 +47,8 @@ def time_columns(look: Look) -> Times:
         if whole and clock and all(":" not in cell for cell in told[0]) and not dotted_times(told[0]):
             rest = tuple(c for c in dated if c not in (first, second))
             return Times((first, second), rest, asked=bool(rest))
+    if len(dated) == 1 and (day := _time_of_day(look, dated[0])) is not None:
+        return Times((dated[0], day), asked=not _in_whole_digits(day))
     if dated:
         return Times((dated[0],), tuple(dated[1:]), asked=len(dated) > 1)
     steps = {c.place: np.diff(c.numbers) for c in look.columns if len(c.numbers) > 1}
@@ -55,6 +59,35 @@ def time_columns(look: Look) -> Times:
     named = [c for c in rising if c.place in clocks]
     others = tuple(named[1:]) if named else ()
     return Times(tuple((named or rising)[:1]), others, asked=len(named) > 1 or (not named and bool(rising)))
+
+
+def _apart(look: Look, one: Seen, other: Seen) -> bool:
+    """Say whether two columns of times go apart, row after row, by more than the steps of one of them."""
+    both = [_decided(look, [c], c.cells, None) or _decided(look, [c], c.cells, "DMY") for c in (one, other)]
+    rows = [pair for pair in zip(one.cells, other.cells, strict=True) if all(pair)]
+    if not all(both) or len(rows) < LEAST_STEPS:
+        return False
+    times = [_ms(clock, list(cells)) for clock, cells in zip(both, zip(*rows, strict=True), strict=True) if clock]
+    return go_apart(*times) > STEPS_IN_A_GAP * float(np.median(np.abs(np.diff(times[0]))))
+
+
+def _time_of_day(look: Look, date: Seen) -> Seen | None:
+    """Return the column of numbers that tells the time of day beside one of dates alone: 080005, or 0.333 of a day."""
+    if (
+        any(":" in cell for cell in date.filled)
+        or dotted_times(date.filled)
+        or len(set(date.filled)) == len(date.filled)
+    ):
+        return None
+    named = [
+        c for c in look.columns if c is not date and read_name(c.name).says(CLOCK) and len(c.told) == len(c.filled)
+    ]
+    return next((c for c in named if _in_whole_digits(c) or (c.told and 0 <= min(c.told) <= max(c.told) < 1)), None)
+
+
+def _in_whole_digits(column: Seen) -> bool:
+    """Say whether cells are hours, minutes and perhaps seconds in two digits each."""
+    return bool(column.filled) and all(DIGITS.fullmatch(cell) for cell in column.filled)
 
 
 def _hardly_falls(steps: NDArray[np.float64]) -> bool:
@@ -73,7 +106,7 @@ def time_lines(look: Look, times: Times) -> Iterator[str]:
     """Tell the time: its column or columns, form, order, zone, and the longest gap."""
     yield from ["", "[time]"]
     if look.own_clocks:
-        yield f'max_gap = "{OPEN}"  # DOUBT: above the longest step between readings; older ones count as none'
+        yield f'max_gap = "{OPEN}"  # DOUBT: longer than the longest step between readings; older ones count as none'
         return
     time = list(times.columns)
     if not time:
@@ -84,7 +117,11 @@ def time_lines(look: Look, times: Times) -> Iterator[str]:
     this = names[0] if len(names) == 1 else "[" + ", ".join(names) + "]"
     if times.asked:
         others = "".join(f", or {column_key(look, column)}" for column in times.others)
-        why = "Each holds times" if others else "It rises, no name says so"
+        why = "Each holds times" if others else "It rises, but its name does not say so"
+        if any(_apart(look, time[0], other) for other in times.others):
+            why += "; they drift apart: where each signal has a time of its own, save each pair of columns as a file"
+        if len(time) > 1 and not others:
+            why = "The second holds fractions of a day: save it as it is shown, 12:00:00 for 0.5"
         yield f'column = "{OPEN}"  # DOUBT: {this}{others}? {why}'
     else:
         yield f"column = {this}"
@@ -94,15 +131,37 @@ def time_lines(look: Look, times: Times) -> Iterator[str]:
     sure = _decided(look, time, cells, None)
     clock = sure or _decided(look, time, cells, "DMY")
     if clock is None:
-        yield f'form = "{OPEN}"  # DOUBT: "elapsed", "epoch" or "serial day" (of a spreadsheet)'
+        yield f'form = "{OPEN}"  # DOUBT: "elapsed", "epoch" or "serial day" (of a spreadsheet){_looks(time, cells)}'
         yield f'unit = "{OPEN}"  # DOUBT: the unit of these numbers, such as "s"; leave the line out for serial days'
+        yield OPEN_GAP
+        return
+    ms = _ms(clock, cells)
+    if 2 * (ms == UNREADABLE).sum() > len(ms):
+        shown = next((cell for cell in cells if cell), "")
+        yield f'form = "{OPEN}"  # DOUBT: times such as {quoted(shown)} cannot be read as written:'
+        yield "# save them as 2026-03-02 08:00:05, with the time of day beside the date"
         yield OPEN_GAP
         return
     yield f"# found: {clock.note}" if sure else f'order = "{OPEN}"  # DOUBT: day or month first in "{cells[0]}"'
     if clock.local:
         yield f'zone = "{OPEN}"  # DOUBT: "Europe/Dublin", or "+01:00" where the logger keeps one time all year.'
         yield "# Without the line there is no UTC: files of one machine are not joined, the repeated hour is refused"
-    yield from _steps(look, clock, cells)
+    yield from _steps(look, ms[ms != UNREADABLE])
+
+
+def _looks(time: list[Seen], cells: list[str]) -> str:
+    """Tell what numbers that may be no time look like."""
+    if len(time) > 1 or not all(map(looks_like_number, filter(None, cells))):
+        return f"; times such as {quoted(next(filter(None, cells), ''))} cannot be read as written"
+    numbers = np.array([float(cell) for cell in cells if cell])
+    if len(numbers) > 1 and (np.diff(numbers) == 1).all():
+        return "; they rise by one a row: a row number and not a time?"
+    if reads_as_digits(numbers.tolist()):
+        return "; they read as hours, minutes and seconds in digits, which needs colons and a date"
+    of_day = OF_A_DAY.search(time[0].name)
+    return (
+        f'; "{of_day[0]}": they start again at midnight, so a log of several days needs the date too' if of_day else ""
+    )
 
 
 def _decided(look: Look, time: list[Seen], cells: list[str], order: str | None) -> Clock | None:
@@ -114,24 +173,30 @@ def _decided(look: Look, time: list[Seen], cells: list[str], order: str | None) 
         return None
 
 
-def _steps(look: Look, clock: Clock, cells: list[str]) -> Iterator[str]:
-    """Propose the longest gap, and a hold where rows seem to be written only when something changes."""
+def _ms(clock: Clock, cells: list[str]) -> NDArray[np.int64]:
+    """Return the times of a draft's cells, ms int64[n], UNREADABLE for those of another form."""
     import pyarrow as pa
 
     filled = [cell for cell in cells if cell]
-    ms = clock.from_numbers(np.array([float(c) for c in filled])) if clock.number else clock.from_text(pa.array(filled))
+    if clock.number:
+        return clock.from_numbers(np.array([float(cell) for cell in filled]))
+    return clock.from_text(pa.array(filled, pa.string()))
+
+
+def _steps(look: Look, ms: NDArray[np.int64]) -> Iterator[str]:
+    """Propose the longest gap, and a hold where rows seem to be written only when something changes."""
     steps = np.abs(np.diff(ms)) / 1000 if len(ms) > 1 else np.zeros(1)
     step = float(np.median(steps))
     if step <= 0:
         many = len(ms) / len(np.unique(ms))
-        yield f'step = "{OPEN}"  # DOUBT: times repeat, {many:.3g} rows each: "5 s", if their seconds are gone'
+        yield f'step = "{OPEN}"  # DOUBT: times repeat, {many:.3g} rows each: "5 s", if their seconds were cut off'
         yield OPEN_GAP
         return
     usual = float(np.mean(np.abs(steps - step) <= EVEN * step))
     uneven = len(steps) < LEAST_STEPS or steps.max() > UNEVEN * step
     if len(steps) > 1 and usual < MOSTLY and uneven and not _repeats(look):
         made = min(STEPS_IN_A_GAP * max(float(np.quantile(steps, 0.1)), 0.001), MADE_S)
-        yield f'max_gap = "{made:g} s"  # DOUBT: rows no farther apart than this are made, as triage wants them'
+        yield f'max_gap = "{made:g} s"  # DOUBT: rows are made no further apart than this, as triage needs them'
         seen = f"steps go from {steps.min():g} to {steps.max():g} s and no two rows are alike"
         yield f'on_change = "{OPEN}"  # DOUBT: {seen}: true, if rows are'
         yield "# written only where something changes, so that readings hold; false, if the longer steps are gaps"

@@ -2,12 +2,13 @@
 
 They become wide: a row for each time at which any tag that the profile names was read, a column for each tag. What a
 tag does not say at that time is no cell; it holds as the profile says, or for max_gap. The order of rows does not
-matter, so that newest first and tag after tag are read alike.
+matter, so that newest first and tag after tag are read alike. One day after the other is put together (`long_days`),
+into a file of its own, so that a table may be larger than memory.
 """
 
 import tempfile
 from collections.abc import Callable, Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -21,6 +22,7 @@ from replay.measured import columns
 from replay.measured.block import Block
 from replay.measured.clock import UNREADABLE
 from replay.measured.dialect import Dialect, read_dialect
+from replay.measured.long_days import Days
 from replay.measured.marks import NUMBER
 from replay.measured.parquet import Header, ParquetSource, header
 from replay.measured.profile import Profile
@@ -29,7 +31,6 @@ from replay.measured.text_lines import pieces, whole_lines
 from replay.measured.zones import LocalTime, LocalTimeError
 
 MOST_OTHER = 0.02  # share of readings of a tag that may be told otherwise at the same time (assumed)
-MOST_BYTES = 500_000_000
 TIME, QUALITY = "\0time", "\0quality of "  # names of columns that no tag has
 
 
@@ -37,18 +38,18 @@ class LongSource(ParquetSource):
     """A long table read by a profile, as a wide one."""
 
     def __init__(self, path: Path, profile: Profile, *, packed: bool, repair: bool) -> None:
-        with tempfile.TemporaryDirectory() as folder:
-            text = _as_text(path, Path(folder)) if packed else path
-            _check_size(path, text.stat().st_size)
-            dialect = read_dialect(text, profile.file, profile.names)
-            rows = _Rows(path, text, profile, dialect, repair=repair)
+        self.folder = tempfile.TemporaryDirectory(prefix="lubetrip-")  # goes with this source
+        folder = Path(self.folder.name)
+        text = _as_text(path, folder) if packed else path
+        dialect = read_dialect(text, profile.file, profile.names)
+        rows = _Rows(path, text, profile, dialect, folder, repair=repair)
         self.twice, self.left_out = rows.twice, rows.left_out
         wide = replace(profile, time=replace(profile.time, columns=(TIME,)), quality=None, machine_column=rows.machine)
         marked = rows.has_quality
         wide = replace(wide, channels={s: self._own(i, marked) for s, i in profile.channels.items()})
         wide = replace(wide, flags={s: self._own(i, marked) for s, i in profile.flags.items()})
         self._dialect, self._clock_of_rows = dialect, rows.clock
-        super().__init__(path, wide, _header(rows.table))
+        super().__init__(path, wide, _header(rows.wide))
         self.profile = replace(wide, time=replace(wide.time, columns=profile.time.columns))
         self.fingerprint = header(path).fingerprint if packed else dialect.fingerprint
 
@@ -81,21 +82,12 @@ class LongSource(ParquetSource):
             yield block
 
 
-def _header(table: Any) -> Header:
-    import pyarrow as pa
+def _header(wide: Path) -> Header:
     import pyarrow.parquet as pq
 
-    out = pa.BufferOutputStream()
-    pq.write_table(table, out)
-    return Header(pq.ParquetFile(pa.BufferReader(out.getvalue())), tuple(table.column_names), ("",) * table.num_columns)
-
-
-def _check_size(path: Path, size: int) -> None:
-    """Refuse a table that would not fit into memory: it is turned into a wide one there."""
-    if size > MOST_BYTES:
-        rule = f"in long form, and {size / 1e6:.0f} MB as text: it is put together in memory"
-        accepted = f"parts of at most {MOST_BYTES / 1e6:.0f} MB, such as months: those of a machine join again in time"
-        raise refusal(path, "", rule, accepted)
+    file = pq.ParquetFile(wide)
+    names = tuple(file.schema_arrow.names)
+    return Header(file, names, ("",) * len(names))
 
 
 def _as_text(path: Path, folder: Path) -> Path:
@@ -103,17 +95,19 @@ def _as_text(path: Path, folder: Path) -> Path:
     import pyarrow.csv as pa_csv
     import pyarrow.parquet as pq
 
-    text = folder / path.name
-    pa_csv.write_csv(pq.read_table(path), text)
+    text, file = folder / path.name, pq.ParquetFile(path)
+    with pa_csv.CSVWriter(text, file.schema_arrow) as writer:
+        for batch in file.iter_batches():
+            writer.write_batch(batch)
     return text
 
 
 class _Rows:
-    """The rows of a long table, as a wide table in memory."""
+    """The rows of a long table, as a wide table in a Parquet file."""
 
-    def __init__(self, path: Path, text: Path, profile: Profile, dialect: Dialect, *, repair: bool) -> None:
-        import pyarrow as pa
-
+    def __init__(
+        self, path: Path, text: Path, profile: Profile, dialect: Dialect, folder: Path, *, repair: bool
+    ) -> None:
         self.path, self.profile, self.dialect, self.twice, self.repair = path, profile, dialect, 0, repair
         self.left_out: list[tuple[str, str]] = []
         names = list(dialect.names)
@@ -131,17 +125,20 @@ class _Rows:
             raise refusal(path, "numbers", dialect.marks.doubt, '[file] decimal = "." or "," in the profile')
         self.clock = clock_of(path, profile, dialect, times)
         self.zone = profile.time.zone if self.clock.local else None
-        read = list(self._read(text, times, wanted))
-        parts = {key: np.concatenate([part[key] for part in read]) for key in (*wanted, "ms")}
-        tags = sorted({str(column) for column in profile.columns.values()})
-        self._check(tags, set(np.unique(parts["tag"]).tolist()))
-        machines = np.unique(parts["machine"]).tolist() if self.machine else [""]
-        tables = [self._wide(parts, tags, machine) for machine in machines]
-        self.table = pa.concat_tables(tables)
+        self.tags = sorted({str(column) for column in profile.columns.values()})
+        self.there: set[str] = set()
+        self.machines: set[str] = set()
+        days = Days(folder)
+        for table in self._read(text, times, wanted):
+            days.add(table)
+        self._check()
+        self.wide = folder / "wide"
+        self._write(days)
         if self.zone:
             self.clock = replace(self.clock, offset=True, form="date")
 
-    def _read(self, text: Path, times: tuple[int, ...], wanted: dict[str, int]) -> Iterator[dict[str, NDArray[Any]]]:
+    def _read(self, text: Path, times: tuple[int, ...], wanted: dict[str, int]) -> Iterator[Any]:
+        """Yield the readings of the wanted tags, as tables of text beside their ms."""
         import pyarrow as pa
         import pyarrow.compute as pc
         import pyarrow.csv as pa_csv
@@ -163,8 +160,8 @@ class _Rows:
             stamps = [pc.utf8_trim_whitespace(table[str(place)]).combine_chunks() for place in times]
             time = stamps[0] if len(stamps) == 1 else pc.binary_join_element_wise(*stamps, " ")
             ms = self._ms(time)
-            found = {key: np.asarray(column.to_pylist(), dtype=np.str_) for key, column in cells.items()} | {"ms": ms}
-            wrong = (ms == UNREADABLE) & (found["tag"] != "")
+            named = np.asarray(pc.not_equal(cells["tag"], ""))
+            wrong = (ms == UNREADABLE) & named
             for row in np.flatnonzero(wrong).tolist():
                 if not self.repair:
                     rule, would = (
@@ -173,7 +170,11 @@ class _Rows:
                     )
                     raise refusal(self.path, f"line {lines[row]}, time", rule, would, str(time[row]))
                 self.left_out.append(("no time", f"line {lines[row]}"))
-            yield {key: column[ms != UNREADABLE] for key, column in found.items()}
+            self.there |= set(pc.unique(cells["tag"]).to_pylist())
+            self.machines |= set(pc.unique(cells["machine"]).to_pylist()) if self.machine else {""}
+            own = (ms != UNREADABLE) & np.asarray(pc.is_in(cells["tag"], value_set=pa.array(self.tags)))
+            coded = {key: column.dictionary_encode() for key, column in cells.items()}
+            yield pa.table(coded | {"ms": ms}).filter(pa.array(own)).unify_dictionaries()
 
     def _ms(self, time: Any) -> NDArray[np.int64]:
         if not self.clock.number:
@@ -181,62 +182,126 @@ class _Rows:
         plain = [self.dialect.marks.plain(cell) for cell in time.to_pylist()]
         return self.clock.from_numbers(np.array([float(c) if NUMBER.fullmatch(c) else np.nan for c in plain]))
 
-    def _check(self, tags: list[str], there: set[str]) -> None:
-        for tag in tags:
-            if tag not in there:
-                listed = ", ".join(sorted(there)[:40])
+    def _check(self) -> None:
+        for tag in self.tags:
+            if tag not in self.there:
+                listed = ", ".join(sorted(self.there)[:40])
                 raise refusal(
                     self.path, "tags", f"no tag '{tag}', which {self.profile.path.name} names", f"one of {listed}"
                 )
 
-    def _wide(self, parts: dict[str, NDArray[Any]], tags: list[str], machine: str) -> Any:
-        """Return the readings of one machine as a wide table."""
+    def _write(self, days: Days) -> None:
+        """Write the wide table: machine after machine, day after day."""
         import pyarrow as pa
+        import pyarrow.parquet as pq
 
-        own = {}
-        for tag in tags:
-            rows = np.flatnonzero((parts["tag"] == tag) & ((parts["machine"] == machine) if self.machine else True))
-            own[tag] = self._in_order(parts, rows)
-        ticks = np.unique(np.concatenate([ms for ms, _ in own.values()]))
+        kinds = {TIME: pa.int64()}
+        for tag in self.tags:
+            kinds |= {tag: pa.string()} | ({f"{QUALITY}{tag}": pa.string()} if self.has_quality else {})
+        kinds |= {self.machine: pa.string()} if self.machine else {}
+        with pq.ParquetWriter(self.wide, pa.schema(kinds)) as out:
+            for machine in sorted(self.machines):
+                own = {tag: _Tag(tag, self._clock_of_tag()) for tag in self.tags}
+                for day in days:
+                    out.write_table(self._of_a_day(day, own, machine).cast(pa.schema(kinds)))
+                for known in own.values():
+                    self.twice += known.twice
+                    self._check_other(known)
+
+    def _clock_of_tag(self) -> LocalTime | None:
+        return LocalTime(offset_or_zone(self.zone), self.profile.time.repeated_hour) if self.zone else None
+
+    def _of_a_day(self, day: Any, own: dict[str, "_Tag"], machine: str) -> Any:
+        """Return the readings of one machine on one day as a wide table."""
+        import pyarrow as pa
+        import pyarrow.compute as pc
+
+        if self.machine:
+            day = day.filter(pc.equal(day["machine"], machine))
+        texts = {key: _Texts(day[key]) for key in ("value", *(["quality"] if self.has_quality else []))}
+        texts["value"].words = [self.dialect.marks.plain(word) or "nan" for word in texts["value"].words]
+        all_ms, tags = day["ms"].to_numpy(), _Texts(day["tag"])
+        found = {name: self._in_order(tag, all_ms, tags.rows_of(name), texts["value"]) for name, tag in own.items()}
+        ticks = np.unique(np.concatenate([ms for ms, _ in found.values()]))
         made: dict[str, Any] = {TIME: pa.array(ticks)}
-        for tag, (ms, rows) in own.items():
+        for name, (ms, rows) in found.items():
             place = np.searchsorted(ticks, ms)
-            values: list[str | None] = [None] * len(ticks)
-            marks: list[str | None] = [None] * len(ticks)
-            for at, row in zip(place.tolist(), rows.tolist(), strict=True):
-                cell = self.dialect.marks.plain(str(parts["value"][row]))
-                values[at] = cell or "nan"  # a reading of nothing ends what held
-                if self.has_quality:
-                    marks[at] = str(parts["quality"][row]) or "not marked"
-            made[tag] = pa.array(values, pa.string())
+            made[name] = texts["value"].at(rows, place, len(ticks))  # a reading of nothing ends what held: "nan"
             if self.has_quality:
-                made[f"{QUALITY}{tag}"] = pa.array(marks, pa.string())
+                marks = texts["quality"]
+                marks.words = [word or "not marked" for word in marks.words]
+                made[f"{QUALITY}{name}"] = marks.at(rows, place, len(ticks))
         if self.machine:
             made[self.machine] = pa.array([machine] * len(ticks), pa.string())
         return pa.table(made)
 
     def _in_order(
-        self, parts: dict[str, NDArray[Any]], rows: NDArray[np.int64]
+        self, tag: "_Tag", all_ms: NDArray[np.int64], rows: NDArray[np.int64], texts: "_Texts"
     ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
         """Return the times (UTC where a zone is stated) and rows of one tag, each time once, ascending."""
-        ms = parts["ms"][rows]
+        ms = all_ms[rows]
         if len(ms) > 1 and ms[0] > ms[-1]:
             ms, rows = ms[::-1], rows[::-1]
-        if self.zone:
+        if tag.clock is not None:
             try:
-                ms = LocalTime(offset_or_zone(self.zone), self.profile.time.repeated_hour).to_utc(ms)
+                ms = tag.clock.to_utc(ms)
             except LocalTimeError as error:
                 raise refusal(self.path, "time", error.rule, error.accepted) from None
         order = np.lexsort((rows, ms))
         ms, rows = ms[order], rows[order]
         last = np.append(ms[1:] != ms[:-1], True) if len(ms) else np.zeros(0, dtype=bool)
-        self.twice += int((~last).sum())
-        values = parts["value"][rows]
-        other = np.flatnonzero(~last[:-1] & (values[1:] != values[:-1])) if len(ms) else np.zeros(0, dtype=np.int64)
-        if len(other) > MOST_OTHER * len(ms) and not self.repair:
-            tag, value = str(parts["tag"][rows[other[0]]]), str(values[other[0]])
-            rule = f"{len(other)} of its {len(ms)} readings are followed by another one of the same time"
+        tag.readings += len(ms)
+        tag.twice += int((~last).sum())
+        codes = texts.codes[rows]
+        other = np.flatnonzero(~last[:-1] & (codes[1:] != codes[:-1])) if len(ms) else np.zeros(0, dtype=np.int64)
+        tag.other += len(other)
+        if len(other) and not tag.shown:
+            tag.shown = texts.words[codes[other[0]]]
+        return ms[last], rows[last]
+
+    def _check_other(self, tag: "_Tag") -> None:
+        """Refuse a tag that reads two values at a time, as where several machines or both sides of a clock are one."""
+        if tag.other > MOST_OTHER * tag.readings and not self.repair:
+            rule = f"{tag.other} of its {tag.readings} readings are followed by another one of the same time"
             accepted = "[trace] machine_column, where the file holds several machines; [time] zone, where the clock"
             accepted += " was put back; or --repair to take the later"
-            raise refusal(self.path, f"tag {tag}", rule, accepted, value)
-        return ms[last], rows[last]
+            raise refusal(self.path, f"tag {tag.name}", rule, accepted, tag.shown)
+
+
+@dataclass
+class _Tag:
+    """What is known of a tag over the days: its clock, its readings, those told twice at a time, and otherwise."""
+
+    name: str
+    clock: LocalTime | None
+    readings: int = 0
+    twice: int = 0
+    other: int = 0
+    shown: str = ""
+
+
+class _Texts:
+    """A column of text as its words and the place of each row's among them."""
+
+    def __init__(self, column: Any) -> None:
+        import pyarrow as pa
+
+        coded = column.combine_chunks() if isinstance(column, pa.ChunkedArray) else column
+        coded = coded.chunk(0) if isinstance(coded, pa.ChunkedArray) else coded
+        self.words = coded.dictionary.to_pylist()
+        self.codes = coded.indices.to_numpy(zero_copy_only=False)
+
+    def rows_of(self, word: str) -> NDArray[np.int64]:
+        """Return the rows that hold a word."""
+        code = self.words.index(word) if word in self.words else -1
+        return np.flatnonzero(self.codes == code)
+
+    def at(self, rows: NDArray[np.int64], place: NDArray[np.int64], length: int) -> Any:
+        """Return an arrow column of so many cells with the words of these rows at these places, null elsewhere."""
+        import pyarrow as pa
+
+        codes = np.full(length, -1, np.int64)
+        codes[place] = self.codes[rows]
+        return pa.DictionaryArray.from_arrays(pa.array(codes, mask=codes < 0), pa.array(self.words, pa.string())).cast(
+            pa.string()
+        )

@@ -5,10 +5,11 @@ from dataclasses import dataclass, replace
 from replay.measured.clock import looks_like_time
 from replay.measured.guess_machines import machine_column, rows_of_first
 from replay.measured.look import Look, Seen
-from replay.measured.naming import TAG, VALUE, read_name
+from replay.measured.naming import OIL, RUNNING, SUCTION, TAG, VALUE, read_name
 
 TAGS = (2, 2000)
 MOST_COLUMNS = 10
+UNITS = {"unit", "units", "uom", "einheit", "unité", "unidad", "unità", "eenheid", "jednostka", "unidade", "enhet"}
 
 
 @dataclass(frozen=True)
@@ -28,16 +29,16 @@ def find_long(look: Look) -> Long | None:
     values = [c for c in look.columns if read_name(c.name).says(VALUE) and c.told]
     tags = [c for c in look.columns if read_name(c.name).says(TAG) and _holds_tags(c)]
     times = [c for c in look.columns if c.filled and all(map(looks_like_time, c.filled[:200])) and not c.numbers]
-    if len(values) != 1 or len(tags) != 1:
+    if len(values) != 1 or not tags or not _alike(tags):
         return None
-    value, tag = values[0], tags[0]
+    value, tag = values[0], max(tags, key=_signals)  # of tag and description the one that says what is measured
     numbers = [c for c in look.columns if c.told and len(c.told) == len(c.filled) and c not in (value, tag)]
     clock = (times or numbers)[:2] if len(times) != 1 else times
     if not clock:
         return None
-    units = next((c for c in look.columns if "unit" in read_name(c.name).words and c not in (value, tag)), None)
+    units = next((c for c in look.columns if UNITS & set(read_name(c.name).words) and c not in (value, tag)), None)
     keys = list(zip(*(c.far or c.cells for c in (*clock, tag)), strict=True))
-    others = [c for c in look.columns if c not in (value, tag, *clock)]
+    others = [c for c in look.columns if c not in (value, *tags, *clock)]
     machine = machine_column(others, keys)
     if machine is not None:  # its tags are looked at of one machine
         look = replace(look, columns=rows_of_first(machine, look.columns))
@@ -57,6 +58,18 @@ def find_long(look: Look) -> Long | None:
     used |= {machine.place} if machine is not None else set()
     rest = [c for c in look.columns if c.place not in used]
     return Long(tag, value, machine, replace(look, columns=[*columns, *rest, *made], long=True))
+
+
+def _alike(tags: list[Seen]) -> bool:
+    """Say whether columns name the same things, each by its own names: tags and their descriptions."""
+    kinds = [len(set(c.filled)) for c in tags]
+    together = len(set(zip(*(c.far or c.cells for c in tags), strict=True)))
+    return len(tags) == 1 or set(kinds) == {together}
+
+
+def _signals(tag: Seen) -> int:
+    """Return how many names of a column of tags say which signal they are."""
+    return sum(bool(read_name(name).means.keys() & {OIL, SUCTION, RUNNING}) for name in set(tag.filled))
 
 
 def _holds_tags(column: Seen) -> bool:

@@ -14,7 +14,7 @@ from replay.measured.marks import Marks
 from replay.measured.profile import FileForm
 from replay.measured.sources import kind_of_file
 from replay.measured.text_lines import pieces
-from replay.measured.unit_text import read_unit, unit_in_name
+from replay.measured.unit_text import factor_in, read_unit, unit_in_name, without_factor
 
 FAR = 50000  # rows, about, that are looked at of a long file
 _PLAIN = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
@@ -59,10 +59,16 @@ class Seen:
             and any(0 < n < 1 for n in self.told)
         )
 
+    @property
+    def factor(self) -> str:
+        """Return what name or unit row say that the numbers are multiplied by, such as "x10", or ""."""
+        return factor_in(self.name) or factor_in(self.unit)
+
     def unit_of(self, kind: str) -> str:
         """Return the unit of this kind in unit row or name, or ""."""
+        own = without_factor(self.unit)
         try:
-            return self.unit if self.unit and read_unit(self.unit, kind) else unit_in_name(self.name, kind)
+            return own if own and read_unit(own, kind) else unit_in_name(self.name, kind)
         except UnitError:
             return unit_in_name(self.name, kind)
 

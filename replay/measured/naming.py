@@ -3,8 +3,9 @@
 "Coil" holds no oil and "Boiler" neither. A word is one that stands in the lists below, or one put together of such
 words without a rest, as German and tags do it: "Saugdruck", "OILPRESS", "Poil". What stands in no list is strange.
 
-How to add a word: into its line below, without capitals. A word that names another place or another purpose than the
-signal itself (a filter, a set point) keeps a column from being taken for it.
+How to add a word: into its line below, without capitals; a language: its words, and its row of LANGUAGES in
+tests/measured/test_guess_languages.py. A word that names another place or another purpose than the signal itself (a
+filter, a set point) keeps a column from being taken for it.
 """
 
 import functools

@@ -66,7 +66,7 @@ class Channel:
     quality: Column | None = None
     on_change: bool = False
     longest_hold: int | None = None
-    scale: float = 1.0
+    scale: float | None = None
     offset: float = 0.0
     valid: tuple[float, float] | None = None
     constant: str | None = None

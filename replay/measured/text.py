@@ -49,6 +49,10 @@ class TextSource:
     def notes(self) -> list[str]:
         """Say how the file was read."""
         newest = ["newest first: read from its end"] if self.layout.newest_first else []
+        newest += [
+            f"LOOK: {name} holds other times of the same rows: are all signals of the time that is used"
+            for name in self.layout.other_times
+        ]
         return [*self.layout.dialect.notes(), f"time: {self.clock.note}", *newest]
 
     def blocks(self) -> Iterator[Block]:
@@ -192,7 +196,7 @@ class TextSource:
         return self.clock.from_text(parts[0] if len(parts) == 1 else pc.binary_join_element_wise(*parts, " "))
 
     def _blank(self, cells: dict[int, Any]) -> NDArray[np.bool_]:
-        """Say which rows hold nothing in any column that is wanted."""
+        """Say which rows hold nothing in any column that is used."""
         import pyarrow.compute as pc
 
         empty = [np.asarray(pc.equal(pc.utf8_trim_whitespace(column), "")) for column in cells.values()]

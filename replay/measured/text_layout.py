@@ -1,6 +1,7 @@
 """What the columns of a text file hold, as its header and first rows show it and the profile says."""
 
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from replay.measured.cells import null_words
 from replay.measured.dialect import Dialect, read_dialect
 from replay.measured.marks import looks_like_number
 from replay.measured.profile import Profile
-from replay.measured.unit_text import TIME, Unit, unit_in_name
+from replay.measured.unit_text import TIME, Unit, factor_in, unit_in_name
 
 PLAIN = re.compile(r"[-+]?\d+\.?\d*(?:[eE][-+]?\d+)?")
 LEAST_FALLS = 2  # one may be midnight, or a clock that was put back
@@ -27,7 +28,8 @@ class Layout:
 
     time_places: of the time, or of date and time of day; places: of each signal; types: NUMBER, STAMP or TEXT of each
     column that is wanted; words: those of a status in words; qualities: the marks of quality of each signal; machine:
-    of its name; whole: those written in whole numbers as far as is seen; newest_first: rows stand in falling time.
+    of its name; whole: those written in whole numbers as far as is seen; newest_first: rows stand in falling time;
+    other_times: columns of times that go apart from the time that is used.
     """
 
     dialect: Dialect
@@ -41,6 +43,7 @@ class Layout:
     qualities: dict[str, int]
     machine: int | None
     newest_first: bool
+    other_times: tuple[str, ...] = ()
 
 
 def layout_of(path: Path, profile: Profile) -> Layout:
@@ -72,7 +75,22 @@ def layout_of(path: Path, profile: Profile) -> Layout:
         types[machine] = TEXT
     integers = words | (set(time_places) if clock.counts_whole else set())
     whole = frozenset(place for place in integers if types[place] == NUMBER and _in_digits(dialect.column(place)))
-    return Layout(dialect, time_places, places, units, clock, types, words, whole, qualities, machine, newest)
+    others = tuple(_other_times(dialect, time_places, clock, profile.time.max_gap_ms))
+    return Layout(dialect, time_places, places, units, clock, types, words, whole, qualities, machine, newest, others)
+
+
+def _other_times(dialect: Dialect, time_places: tuple[int, ...], clock: clocks.Clock, max_gap_ms: int) -> Iterator[str]:
+    """Yield columns of times as those of the time column, from which they go apart by more than max_gap."""
+    import pyarrow as pa
+
+    if clock.number or len(time_places) > 1:
+        return
+    own = clock.from_text(pa.array(dialect.column(time_places[0]), pa.string()))
+    for place, name in enumerate(dialect.names):
+        if place not in time_places:
+            other = clock.from_text(pa.array(dialect.column(place), pa.string()))
+            if clocks.go_apart(own, other) > max_gap_ms:
+                yield name or f"column {place + 1}"
 
 
 def _type(dialect: Dialect, place: int, nothing: list[str]) -> str:
@@ -90,6 +108,7 @@ def clock_of(path: Path, profile: Profile, dialect: Dialect, time_places: tuple[
     if numbers:
         cells = [dialect.marks.plain(cell) for cell in cells]
     unit = dialect.units[place] or unit_in_name(dialect.names[place], TIME)
+    unit = "" if factor_in(unit) or factor_in(dialect.names[place]) else unit
     return clocks.decide(path, profile.path, profile.time, cells, unit, numbers=numbers)
 
 

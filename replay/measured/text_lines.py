@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from replay.ground.refusal import refusal
 from replay.ground.wording import counted
-from replay.measured.dialect import LONGEST_LINE, Dialect
+from replay.measured.dialect import LONGEST_LINE, Dialect, is_unit_row
 
 BLOCK_BYTES = 2 << 20  # small enough for caches, large enough that the work around a block does not count
 
@@ -122,7 +122,7 @@ def whole_lines(
         text = line.rstrip("\n")
         if not text.strip():
             continue
-        why = _broken(text, dialect)
+        why = _broken(text, dialect) or _another_header(path, number, text, dialect)
         if why is None:
             rows.append(text)
             numbers.append(number)
@@ -132,6 +132,26 @@ def whole_lines(
             raise refusal(path, f"line {number}", why, "whole rows, or --repair to leave this one out", text)
     data = "\n".join([*rows, ""]).encode() if rows else b""
     return data, np.array(numbers, dtype=np.int64), left_out
+
+
+def _another_header(path: Path, number: int, text: str, dialect: Dialect) -> str | None:
+    """Refuse a header or a unit row among the rows that is not the file's own: the columns mean something else there.
+
+    One that is the file's own unit row is told as a broken line.
+    """
+    if not dialect.header_line or text.lstrip(' "')[:1] in "0123456789+-.":
+        return None
+    cells = [cell.strip().strip('"') for cell in text.split(dialect.separator)]
+    names = [name for name in dialect.names if name]
+    if len(set(cells) & set(names)) > 1 or (cells[0] == dialect.names[0] != ""):
+        changed = ", ".join(cell for cell in cells if cell not in names) or "their order"
+        rule = f"another header: {changed} changed"
+        raise refusal(path, f"line {number}", rule, "a file for each, cut in two here", text)
+    if not is_unit_row(cells):
+        return None
+    if tuple(cells) == dialect.units:
+        return "repeats the units"
+    raise refusal(path, f"line {number}", "other units than above", "a file for each, cut in two here", text)
 
 
 def _broken(text: str, dialect: Dialect) -> str | None:

@@ -42,6 +42,13 @@ _MARK = re.compile(
 _WITH_UNIT = re.compile(
     r"(?P<number>[-+\u2212]?\d[\d.,]*)\s*(?P<unit>[^\W\d_\u00b0\u00b5%][^\d]{0,15}2?[^\d]{0,4}|°[CF])"
 )
+# What multiplies a unit in a name or a unit row: "0.1 bar", "bar x10", "kPa*100", "bar/10", "10^-1 bar".
+_FACTOR = re.compile(
+    r"(?<![\w.,])0[.,]0*1(?![\d.,])|(?:(?<![^\W\d])x|[*\u00d7\u00b7/])\s?10+(?!\d)|(?<!\d)10\s?(?:\^|\*\*)\s?-?\d"
+    r"|(?<!\d)10+\s?[*\u00d7\u00b7]",
+    re.IGNORECASE,
+)
+OF_A_DAY = re.compile(r"\bof\s+(?:the\s+|a\s+)?(?:day|hour|week|month|year)\b", re.IGNORECASE)
 _BREAK = re.compile(r"[\s\[({/,;_:.\-]")
 
 
@@ -140,13 +147,26 @@ def number_with_unit(cell: str) -> tuple[str, str] | None:
 def unit_in_name(name: str, kind: str) -> str:
     """Return the unit of this kind at the end of a column's name such as "Suction (psig)", or "".
 
-    The longest tail counts, so that "bar (g)" is not read as "g".
+    The longest tail counts, so that "bar (g)" is not read as "g". "Seconds of day" are no days.
     """
+    if kind == TIME and OF_A_DAY.search(name):
+        return ""
     for found in _BREAK.finditer(name, max(0, len(name) - LONGEST)):
         tail = _unwrapped(name[found.start() :].strip(" ,;/_:.-"))
         if tail and is_unit(tail, kind):
             return tail
     return ""
+
+
+def factor_in(name: str) -> str:
+    """Return what a name or a unit says that its numbers are multiplied by, such as "x10" or "0.1", or ""."""
+    found = _FACTOR.search(unicodedata.normalize("NFKC", name))
+    return found[0].strip() if found else ""
+
+
+def without_factor(unit: str) -> str:
+    """Return a unit without what its numbers are multiplied by."""
+    return " ".join(_FACTOR.sub(" ", unit).split())
 
 
 def units_in_name(name: str, kind: str) -> list[str]:

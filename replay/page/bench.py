@@ -1,7 +1,7 @@
 """A page on which settings are tried: the traces of a library, and the C port as WebAssembly that runs them there.
 
 One file that works offline. Nothing of the logic is told again in the page: it
-holds the module, the traces as integers, the labels, and the texts of the settings.
+holds the module, the traces as integers, the labels, the texts of the settings, and the best that plain laws come to.
 """
 
 import base64
@@ -20,6 +20,7 @@ from replay.engine import STATES, logic_digest
 from replay.engine.c_port import port_digest
 from replay.engine.obeying import FIRST_INPUT
 from replay.engine.portable import columns_of
+from replay.engine.scan import grid_of
 from replay.engine.workers import Progress, quiet
 from replay.ground.files import check_writable, write_text
 from replay.ground.places import place_of
@@ -31,8 +32,9 @@ from replay.library import Entry, Library, library_of, settings_of
 from replay.library.given import GivenLibrary, GivenSettings
 from replay.page.pages import page_from, script_safe
 from replay.page.wasm_module import module
+from replay.score.comparators import Counts, comparators
 from replay.score.once import counted_once, sensor_fails
-from replay.score.scoring import check_within, is_told
+from replay.score.scoring import check_within, is_told, plain_counts
 from replay.score.windows import AFTER_S, AGAIN_S, LATE, recorded_in
 from replay.settings import Settings
 from replay.settings.file import ALTITUDE_M, in_file_terms, key_of, names_of
@@ -78,14 +80,18 @@ def page(library: Library, settings: Settings, tick: Callable[[], object] = lamb
     check_size(library)
     port = module()
     traces: list[dict[str, Any]] = []
+    plain: list[Counts] = []
     for entry in counted_once(library).library.entries:
-        traces.append(_trace(entry, read_trace(entry.path)))
+        trace = read_trace(entry.path)
+        traces.append(_trace(entry, trace))
+        plain.append(plain_counts(entry, trace, settings))
         tick()
+    laws = [each.as_json() for each in comparators(grid_of(settings), plain)]
     text = page_from(
         "page.html",
         SCRIPTS,
         library=library.folder.resolve().name,
-        data=script_safe({**_about(library, settings), "traces": traces}),
+        data=script_safe({**_about(library, settings), "laws": laws, "traces": traces}),
         port=base64.b64encode(port).decode("ascii"),
     )
     return Page(text, len(traces), sum(trace["ticks"] for trace in traces))

@@ -1,6 +1,17 @@
 // The fields of the settings: a slider and a text each, both of the same value.
 "use strict";
 
+function markField({ text, wrong }, words) {
+    text.setAttribute("aria-invalid", words !== null);
+    wrong.hidden = words === null;
+    wrong.textContent = words ?? "";
+    if (words === null) {
+        text.removeAttribute("aria-describedby");
+    } else {
+        text.setAttribute("aria-describedby", wrong.id);
+    }
+}
+
 class Fields {
     // settings: BenchSettings; changed: what to call after a move.
     constructor(settings, changed) {
@@ -17,7 +28,7 @@ class Fields {
         this.altitude = this.makeField("altitude");
         const [least, most] = this.settings.data.altitude.range;
         Object.assign(this.altitude.slider, { min: least, max: most, step: 10 });
-        this.altitude.slider.addEventListener("input", () => this.moveSite(Number(this.altitude.slider.value)));
+        this.altitude.slider.addEventListener("input", () => this.slideSite(Number(this.altitude.slider.value)));
         this.altitude.text.addEventListener("change", () => {
             this.settings.typeAltitude(this.altitude.text.value);
             this.changed();
@@ -30,7 +41,8 @@ class Fields {
         const text = element("input", { type: "text", id: `text-${name}`, autocomplete: "off", spellcheck: "false" });
         const slider = element("input", { type: "range", id: `slider-${name}`, "aria-label": `${wordsFor(name)}, slider` });
         const label = element("label", { for: text.id, text: wordsFor(name) });
-        return { text, slider, box: element("div", { class: "setting" }, label, text, slider) };
+        const wrong = element("p", { class: "wrong", id: `wrong-${name}`, hidden: "" });
+        return { text, slider, wrong, box: element("div", { class: "setting" }, label, text, wrong, slider) };
     }
 
     makeRow(name, place) {
@@ -66,22 +78,16 @@ class Fields {
         }
     }
 
-    moveSite(metres) {
-        this.settings.moveTo(metres);
+    slideSite(metres) {
+        this.settings.slideAltitude(metres);
         this.changed();
     }
 
-    // Mark the fields that a refusal speaks of, beside those that are not understood.
-    mark(places) {
-        this.fields.forEach(({ text }, place) => {
-            const wrong = places.includes(place) || this.settings.rows[place].error !== null;
-            text.setAttribute("aria-invalid", wrong);
-            if (wrong) {
-                text.setAttribute("aria-errormessage", "message");
-            } else {
-                text.removeAttribute("aria-errormessage");
-            }
-        });
+    // Mark the fields that a refusal speaks of, beside those that are not understood, and say there what is wrong.
+    mark(places, words) {
+        const errors = this.settings.rows.map(({ error }, place) => error ?? (places.includes(place) ? words : null));
+        this.fields.forEach((field, place) => markField(field, errors[place]));
+        markField(this.altitude, this.settings.altitudeError);
     }
 
     show() {
@@ -91,12 +97,10 @@ class Fields {
         });
         settings.rows.forEach((row, place) => this.showRow(row, place));
         const { text, slider, box } = this.altitude;
-        const wrong = settings.altitudeError !== null;
-        if (!wrong) {
+        if (settings.altitudeError === null) {
             text.value = settings.altitudeText;
             slider.value = settings.altitude;
         }
-        text.setAttribute("aria-invalid", wrong);
         slider.setAttribute("aria-valuetext", text.value);
         box.classList.toggle("moved", settings.altitude !== settings.data.altitude.metres);
     }
@@ -111,7 +115,6 @@ class Fields {
             slider.max = field.stops.length - 1;
         }
         text.value = row.text;
-        text.setAttribute("aria-invalid", row.error !== null);
         const near = field.stops.reduce((best, stop, at) => (Math.abs(stop - row.value) < Math.abs(field.stops[best] - row.value) ? at : best), 0);
         if (field.stops[Number(slider.value)] !== row.value) {
             slider.value = near;

@@ -37,8 +37,9 @@ function lateOf({ likely_s: likely, latest_s: latest }, stopS) {
     return likely !== null && stopS <= likely ? "likely" : latest !== null && stopS <= latest ? "latest" : "too late";
 }
 
-// Each stop goes to a window, to the nuisance or to the repeats, and each window is judged; `gone`: those told elsewhere.
-function follow(windows, stops, againS, gone) {
+// Each stop goes to a window, to the nuisance or to the repeats, and each window is judged; `gone`: those told elsewhere,
+// as are the stops of which `isTold` says so.
+function follow(windows, stops, againS, gone, isTold) {
     const stoodIn = (window) => stops.some(({ atS, untilS }) => atS < window.earliest_s && untilS > window.deadline_s);
     const endOf = (window) => Math.max(window.deadline_s, window.likely_s ?? -Infinity, window.latest_s ?? -Infinity);
     const [first, early] = [windows.map(() => null), windows.map(() => null)];
@@ -52,10 +53,10 @@ function follow(windows, stops, againS, gone) {
         const isNuisance = !own && follows && !again && !(begun && stop.atS <= endOf(begun));
         if (own) {
             first[last] = stop.atS;
-        } else if (isNuisance) {
+        } else if (isNuisance && !isTold(stop)) {
             nuisance += gone[last + 1] ? 0 : 1;
             early[last + 1] ??= stop.atS;
-        } else if (follows) {
+        } else if (follows && !isNuisance) {
             repeats += gone[last] ? 0 : 1;
         }
         [ofFault, before] = [!isNuisance, stop];
@@ -106,9 +107,10 @@ function judge(trace, run, { again_s: againS, after_s: afterS }) {
     ));
     // What another trace of the library tells already is counted there.
     const toldAlready = windows.map((window) => told.some((span) => meet([window.earliest_s, window.deadline_s], span)));
-    const course = follow(windows, stops, againS, toldAlready);
+    const isTold = ({ atS }) => told.some((span) => meet([atS, atS], span));
+    const course = follow(windows, stops, againS, toldAlready, isTold);
     const own = course.windows.filter((_, place) => !toldAlready[place]);
-    const apart = stops.filter(({ atS }) => !told.some(([begin, end]) => begin <= atS && atS <= end));
+    const apart = stops.filter((stop) => !isTold(stop));
     const gone = toldWhole || (windows.length > 0 && own.length === 0);
     const rides = kind === "ride_through" && !gone;
     const stopped = told.length > 0 ? apart.length : run.count;
@@ -265,4 +267,14 @@ function scoreOf(verdicts, acceptance) {
         unjudged,
         verdict: broken.length > 0 ? NOT_MET : lacking.length + unjudged.length > 0 ? NOT_ENOUGH : MET,
     };
+}
+
+// Whether one score is better than another: by verdict, then missed, nuisance trips, worst margin.
+function isBetter(one, other) {
+    const marks = ({ verdict, total }) => [
+        [MET, NOT_ENOUGH, NOT_MET].indexOf(verdict), total.missed, total.nuisance, -(total.worstMarginS ?? -Infinity),
+    ];
+    const [ours, theirs] = [marks(one), marks(other)];
+    const first = ours.findIndex((mark, at) => mark !== theirs[at]);
+    return first >= 0 && ours[first] < theirs[first];
 }

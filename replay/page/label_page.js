@@ -88,7 +88,7 @@ class LabelPage {
                 byId("by").value = kept.by;
                 kept.labels.forEach((label) => this.given.set(label.id, label));
                 this.seen = new Set(kept.seen);
-                byId("kept").textContent = `${kept.labels.length} labels of before were kept in this browser.`;
+                byId("kept").textContent = `${kept.labels.length} labels from before were kept in this browser.`;
             }
         } catch {
             byId("kept").textContent = "This browser keeps nothing: save before you close the page.";
@@ -116,7 +116,7 @@ class LabelPage {
         link.click();
         setTimeout(() => URL.revokeObjectURL(link.href), 10000);
         this.unsaved = false;
-        byId("kept").textContent = `${this.given.size} labels saved as ${this.fileName()}. Take them over: lubetrip label LIBRARY --from ${this.fileName()}`;
+        byId("kept").textContent = `${this.given.size} labels saved as ${this.fileName()}. To use them: lubetrip label LIBRARY --from ${this.fileName()}`;
     }
 
     fileName() {
@@ -267,7 +267,8 @@ class LabelPage {
         const unclear = field.value.trim() !== "" && seconds === null;
         field.setAttribute("aria-invalid", unclear);
         if (unclear) {
-            this.say(`"${field.value}" is no time: seconds, "5 min"${this.clock.known ? ', or by the clock "10:05:30"' : ""}.`);
+            const clock = ', or by the clock "10:05:30", not one that it shows twice or never';
+            this.say(`"${field.value}" is not a time: write seconds, "5 min"${this.clock.known ? clock : ""}.`);
             return;
         }
         this.windows[number][edge] = seconds;
@@ -332,7 +333,7 @@ class LabelPage {
             }
             const before = number > 0 ? Math.max(...Object.values(windows[number - 1]).filter((at) => at !== null)) : -Infinity;
             if (earliest <= before) {
-                return "Windows lie apart, bands included.";
+                return "Windows must not overlap, bands included.";
             }
         }
         return null;
@@ -384,7 +385,7 @@ class LabelPage {
     async undo() {
         const last = this.history.pop();
         if (last === undefined) {
-            this.say("Nothing to take back.");
+            this.say("Nothing to undo.");
             return;
         }
         const [id, before] = last;
@@ -393,7 +394,7 @@ class LabelPage {
         if (number !== this.at) {
             await this.choose(number);
         }
-        this.say(before === undefined ? "Taken back: no label." : `Taken back: ${wordsOf(before)} again.`);
+        this.say(before === undefined ? "Undone: no label." : `Undone: ${wordsOf(before)} again.`);
     }
 
     showWord(number) {

@@ -36,26 +36,41 @@ class WallClock {
         if (quantity !== null && quantity.mark === "" && TIMES[quantity.unit] !== undefined) {
             return (quantity.number * TIMES[quantity.unit]) / 1000;
         }
-        const clock = /^(?:(\d{4}-\d{2}-\d{2})[ T])?(\d{1,2}):(\d{2})(?::(\d{2}(?:\.\d+)?))?$/.exec(plain);
+        const clock = /^(?:(\d{4}-\d{2}-\d{2})[ T])?(\d{2}):(\d{2})(?::(\d{2}(?:\.\d+)?))?$/.exec(plain);
         return clock === null || !this.known ? null : this.ofClock(clock);
     }
 
+    // Without a date it is the first time that the clock shows this in the trace.
     ofClock([, date, hour, minute, second = "0"]) {
-        const wanted = 3600 * Number(hour) + 60 * Number(minute) + Number(second);
-        for (let from = this.startS; from <= this.endS + DAY_S; from += DAY_S) {
-            const shown = this.parts(from);
-            const [h, m, s] = shown.time.split(":").map(Number);
-            const fraction = (this.beginMs / 1000 + (from - this.startS)) % 1;
-            const at = from + ((wanted - (3600 * h + 60 * m + s + fraction) + DAY_S) % DAY_S);
-            const told = this.parts(at + 1e-6);
-            const same = told.time === [hour.padStart(2, "0"), minute, String(Math.floor(Number(second))).padStart(2, "0")].join(":");
-            if (same && (date === undefined || told.date === date)) {
-                return Math.round(at * 1000) / 1000;
-            }
-            if (date === undefined) {
-                return null;
-            }
+        if (date !== undefined) {
+            return this.only(date, hour, minute, second);
         }
-        return null;
+        const begins = this.parts(this.startS).date;
+        const first = this.only(begins, hour, minute, second);
+        const next = new Date(Date.parse(`${begins}T00:00:00Z`) + 1000 * DAY_S).toISOString().slice(0, 10);
+        return first !== null && first < this.startS ? this.only(next, hour, minute, second) : first;
+    }
+
+    // The one moment at which the clock shows this, in the trace if it lies there; null where it shows it twice or never,
+    // as when it is set back or forward.
+    only(date, hour, minute, second) {
+        const shownMs = Date.parse(`${date}T${hour}:${minute}:00Z`) + 1000 * Number(second);
+        if (Number.isNaN(shownMs) || Number(second) >= 60 || Number(hour) > 23) {
+            return null;
+        }
+        const around = [-DAY_S, DAY_S].map((s) => this.aheadMs(shownMs - this.offsetMs + 1000 * s));
+        const moments = [...new Set(around)].map((aheadMs) => shownMs - aheadMs);
+        const right = moments.filter((ms) => ms + this.aheadMs(ms) === shownMs)
+            .map((ms) => Math.round(ms - this.beginMs + 1000 * this.startS) / 1000);
+        const inside = right.filter((seconds) => this.startS <= seconds && seconds <= this.endS);
+        const found = inside.length > 0 ? inside : right;
+        return found.length === 1 ? found[0] : null;
+    }
+
+    // By how many ms the clock is ahead of UTC at a moment.
+    aheadMs(ms) {
+        const second = 1000 * Math.floor(ms / 1000);
+        const { date, time } = this.parts((second - this.beginMs) / 1000 + this.startS);
+        return Date.parse(`${date}T${time}Z`) - second;
     }
 }

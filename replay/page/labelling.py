@@ -12,6 +12,7 @@ import dataclasses
 import itertools
 import json
 import zlib
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -25,7 +26,7 @@ from replay.engine.causes import cause_of, doubts_of
 from replay.engine.workers import Progress, quiet
 from replay.ground.files import check_writable, write_text
 from replay.ground.refusal import refusal
-from replay.library import Entry, Library, label_text, library_of, settings_of
+from replay.library import Entry, Library, entry_named, label_text, library_of, settings_of
 from replay.library.digest import sha256_of
 from replay.library.given import GivenLibrary, GivenSettings
 from replay.library.label import words_of
@@ -65,6 +66,7 @@ def write_label_page(
     queue: str = UNLABELLED,
     who: str | None = None,
     machine: MachineFile | None = None,
+    ids: Sequence[str] = (),
     progress: Progress = quiet,
 ) -> LabelPage:
     """Write a page on which traces of a library are labelled, as one HTML file; return what it holds.
@@ -72,13 +74,15 @@ def write_label_page(
     queue: "unlabelled" traces that nobody has given a word on; "second", those that one other than who has; "differ",
     those on which reviewers differ; "all" on which who has given no word. who: the reviewer; the page asks for it too.
     machine: whose journals stand beside the curves, over its ensemble; without it those of an invented machine.
-    `lubetrip label LIBRARY --from FILE` takes what it gives out. Raises Refusal, for an empty queue too.
+    ids: of the queue these traces alone. `lubetrip label LIBRARY --from FILE` takes what it gives out. Raises Refusal,
+    for an empty queue too.
     """
     path = Path(path)
     check_writable(path)
     library = library_of(library)
     checked = settings_of(settings, library, library.folder)
-    entries = queued(library, queue, who or "")
+    asked = {entry_named(library, identity).id for identity in ids}
+    entries = [entry for entry in queued(library, queue, who or "") if not ids or entry.id in asked]
     if not entries:
         rule = "no trace is left to label"
         raise refusal(library.folder, f"queue {queue}", rule, f"another queue: {UNLABELLED}, {SECOND}, {DIFFER}, {ALL}")

@@ -33,12 +33,11 @@ class Page {
 
     // Why nothing is run, in words; null where the settings were taken.
     refused() {
-        if (this.settings.unreadable !== null) {
-            return this.settings.unreadable;
-        }
-        const fault = this.port.check(this.settings.values);
-        this.fields.mark(fault === ALL_RIGHT ? [] : this.settings.placesOf(fault));
-        return fault === ALL_RIGHT ? null : this.settings.wordsOf(fault);
+        const { unreadable } = this.settings;
+        const fault = unreadable === null ? this.port.check(this.settings.values) : ALL_RIGHT;
+        const words = fault === ALL_RIGHT ? unreadable : this.settings.wordsOf(fault);
+        this.fields.mark(fault === ALL_RIGHT ? [] : this.settings.placesOf(fault), words);
+        return words;
     }
 
     judged(trace) {
@@ -112,11 +111,33 @@ class Page {
         }
         this.score = scoreOf(verdicts, this.data.acceptance);
         this.before ??= this.score;
+        if (this.best === undefined || isBetter(this.score, this.best.score)) {
+            this.best = { score: this.score, settings: this.settings.snapshot(), values: this.settings.values };
+        }
         this.showScore();
         this.done();
     }
 
+    // Go back to the settings with the best score of this sitting, in the units shown now.
+    takeBest() {
+        const { system } = this.settings;
+        this.settings.restore(this.best.settings);
+        if (this.settings.system !== system) {
+            this.settings.useSystem(system);
+        }
+        this.movedAt = undefined; // a move of its own, however soon
+        this.changed();
+    }
+
+    showBest() {
+        const { best, before, settings } = this;
+        byId("best").disabled = best === undefined || (this.why === null && sameValues(best.values, settings.values));
+        const whose = best?.score === before ? "the settings of the file" : sameValues(best?.values, settings.values) ? "these settings" : "settings tried before";
+        byId("best-told").textContent = best === undefined ? "" : `Best so far, ${whose}: ${bestWords(best.score)}.`;
+    }
+
     done() {
+        this.showBest();
         byId("summary").setAttribute("aria-busy", "false");
         byId("settings").inert = false;
         this.settings.digest().then((digest) => {
@@ -140,7 +161,23 @@ class Page {
 
     follow() {
         this.followed = this.why === null ? this.port.follow(this.trace.place) : null;
+        this.file = this.followed === null ? null : this.ofFile();
         this.showTrace();
+    }
+
+    // What the settings of the file do with the trace that is shown; null where they are the ones that are tried.
+    ofFile() {
+        const values = this.data.settings.map(({ value }) => value);
+        if (sameValues(values, this.settings.values)) {
+            return null;
+        }
+        if (this.fileOf !== this.shownTrace) {
+            this.port.check(values);
+            const tripDelay = this.data.settings.find(({ name }) => name === "trip_delay").value;
+            [this.fileOf, this.fileRun] = [this.shownTrace, { ...this.port.follow(this.trace.place), tripDelay }];
+            this.port.check(this.settings.values);
+        }
+        return this.fileRun;
     }
 
     get trace() {
@@ -201,12 +238,15 @@ class Page {
         const verdict = this.followed && judge(this.trace, this.followed, this.data);
         byId("outcome").textContent = verdict ? outcomeWords(verdict, this.trace, this.data.late) : `Not run: ${this.why}`;
         byId("outcome").className = `outcome ${verdict ? OUTCOMES[verdict.outcome][1] : "open"}`;
+        const file = this.file && outcomeWords(judge(this.trace, this.file, this.data), this.trace, this.data.late);
+        byId("of-file").textContent = `With the settings of the file: ${file === byId("outcome").textContent ? "the same." : file}`;
+        byId("of-file").hidden = !file;
         this.showDecisions();
         this.redraw();
     }
 
     redraw() {
-        this.plot.draw(this.trace, this.readings, this.settings, this.followed, this.cursor);
+        this.plot.draw(this.trace, this.readings, this.settings, this.followed, this.file, this.cursor);
         const plot = byId("plot");
         if (this.cursor === null) {
             plot.setAttribute("aria-valuetext", `${this.trace.id}. ${byId("outcome").textContent}`);
@@ -316,6 +356,7 @@ class Page {
         });
         this.filterList();
         byId("rules").tBodies[0].replaceChildren(...(score === null ? [] : ruleRows(score, this.data.acceptance)));
+        byId("plain").tBodies[0].replaceChildren(...(score === null ? [] : plainRows(score, this.data.laws, (pa) => this.pressure(pa))));
         byId("families").tBodies[0].replaceChildren(...(score?.families ?? []).map(familyRow));
         byId("families").tFoot.replaceChildren(...(score === null ? [] : [familyRow(["all", score.total])]));
     }
@@ -326,6 +367,7 @@ class Page {
         byId("show").addEventListener("change", () => this.filterList());
         byId("find").addEventListener("input", () => this.filterList());
         byId("undo").addEventListener("click", () => this.undo());
+        byId("best").addEventListener("click", () => this.takeBest());
         document.addEventListener("keydown", (event) => {
             if ((event.ctrlKey || event.metaKey) && event.key === "z" && event.target.type !== "text" && event.target.type !== "search") {
                 event.preventDefault();
@@ -335,6 +377,7 @@ class Page {
         byId("copy").addEventListener("click", () => this.copy());
         byId("reset").addEventListener("click", () => {
             this.settings.reset();
+            this.movedAt = undefined;
             this.changed();
         });
         document.querySelectorAll("[name=system]").forEach((radio) => {

@@ -8,15 +8,22 @@ const SHARES = { wide: [4, 3, 2.2, 2.4], narrow: [3.4, 2.8, 2, 3.2] };
 const GREY_LINE = "#d8d8d8";
 const INK = "#1a1a1a";
 const STANDARD_ATMOSPHERE = 101325;
+const CURVE_LINE = { colour: "#000000", width: 1.1, dash: [] };
+const FILE_LINE = { colour: "#8a8a8a", width: 1.2, dash: [4, 3] }; // what the settings of the file do
+
+function percentOf(integral, delay) {
+    return Float64Array.from(integral, (ms) => (100 * ms) / delay);
+}
 
 class Plot {
     constructor(canvas, { looks, states }) {
         Object.assign(this, { canvas, looks, states, pen: canvas.getContext("2d") });
     }
 
-    // trace: labels and start; readings: Port.readings; settings: BenchSettings; followed: Port.follow or null.
-    draw(trace, readings, settings, followed, cursor) {
-        Object.assign(this, { trace, readings, settings, followed });
+    // trace: labels and start; readings: Port.readings; settings: BenchSettings; followed: Port.follow or null;
+    // file: the same with the settings of the file, where others are tried, or null.
+    draw(trace, readings, settings, followed, file, cursor) {
+        Object.assign(this, { trace, readings, settings, followed, file });
         this.measure();
         this.net();
         this.suction();
@@ -42,7 +49,7 @@ class Plot {
         this.font();
         this.left = narrow ? 62 : 70;
         this.right = width - (narrow ? 84 : 106);
-        this.gauge = narrow ? 26 : 34; // width of the numbers of the gauge axis
+        this.second = narrow ? 26 : 34; // width of the numbers of the absolute axis
         const heading = this.size + 5;
         const top = KEY_ROWS * (this.size + 3) + 2;
         const bottom = height - (this.size + 20);
@@ -108,17 +115,21 @@ class Plot {
         this.text(`time ${unit}`, this.right + 6, y + 5, { base: "top" });
     }
 
-    // Frame, heading and left axis of a panel; returns Pa (or percent) -> y.
-    panel(name, title, low, high, unit, unitSize) {
+    // Frame, heading and left axis of a panel; ticks: (y, room) -> their values and texts. Returns Pa (or percent) -> y.
+    panel(name, title, low, high, ticks) {
         const { top, bottom } = this.panels[name];
         const y = (value) => bottom - ((value - low) / (high - low)) * (bottom - top);
-        roundTicks(low / unitSize, high / unitSize, (bottom - top) / 30).forEach(({ value, text }) => {
-            const place = y(value * unitSize);
-            this.line([[this.left, place], [this.right, place]], GREY_LINE, 0.6, []);
-            this.text(text, this.left - 6, place, { align: "right" });
+        ticks(y, bottom - top).forEach(({ value, text }) => {
+            this.line([[this.left, y(value)], [this.right, y(value)]], GREY_LINE, 0.6, []);
+            this.text(text, this.left - 6, y(value), { align: "right" });
         });
-        this.heading(name, unit === "" ? title : `${title}, ${unit}`);
+        this.heading(name, title);
         return y;
+    }
+
+    // Round numbers of a unit from low to high, both in Pa (or percent).
+    evenly(low, high, size) {
+        return (_, room) => roundTicks(low / size, high / size, room / 30).map(({ value, text }) => ({ value: value * size, text }));
     }
 
     heading(name, title) {
@@ -149,7 +160,7 @@ class Plot {
         return (tick) => tick > 0 && time[tick] - time[tick - 1] > most;
     }
 
-    curve(name, values, y) {
+    curve(name, values, y, { colour, width, dash } = CURVE_LINE) {
         const { top, bottom } = this.panels[name];
         const { pen } = this;
         pen.save();
@@ -158,7 +169,7 @@ class Plot {
         pen.clip();
         pieces(this.xs, (tick) => y(values[tick]), this.gapBefore()).forEach((points) => {
             const only = points.length === 1 ? [...points, [points[0][0] + 1, points[0][1]]] : points;
-            this.line(only, "#000000", 1.1, []);
+            this.line(only, colour, width, dash);
         });
         pen.restore();
     }
@@ -168,7 +179,8 @@ class Plot {
         const least = net.reduce((one, other) => (other < one ? other : one), 0);
         const most = net.reduce((one, other) => (other > one ? other : one), this.settings.value("cut_in"));
         const unit = this.settings.system;
-        const y = this.panel("net", "net oil pressure", Math.max(least, -50000) - 5000, most * 1.08, unit, PRESSURES[unit]);
+        const [low, high] = [Math.max(least, -50000) - 5000, most * 1.08];
+        const y = this.panel("net", `net oil pressure, ${unit}`, low, high, this.evenly(low, high, PRESSURES[unit]));
         const band = [y(this.settings.value("cut_in")), y(this.settings.value("cut_out"))];
         this.pen.fillStyle = this.looks.lines.hold.colour;
         if (band[1] > band[0]) {
@@ -201,51 +213,58 @@ class Plot {
         return any;
     }
 
+    // As a gauge on the machine shows it; the same absolute beside the plot.
     suction() {
         const { suction } = this.readings;
-        const { atmosphere, system } = this.settings;
-        const most = suction.reduce((one, other) => (other > one ? other : one), atmosphere);
-        const size = PRESSURES[system];
-        const y = this.panel("suction", this.narrow ? "suction" : "suction pressure", 0, most * 1.05, `${system} absolute`, size);
-        this.gaugeAxis(y, most * 1.05, atmosphere, system, size);
+        const { atmosphere, system, altitudeText } = this.settings;
+        const high = 1.05 * suction.reduce((one, other) => (other > one ? other : one), atmosphere);
+        const [mark, absolute] = { psi: ["psig", "psia"], bar: ["bar(g)", "bar abs"], kPa: ["kPa gauge", "kPa abs"] }[system];
+        const named = system === "psi" ? "psig and inHg vac" : mark;
+        const title = this.narrow ? `suction, ${named}` : `suction, ${named}, site at ${altitudeText}`;
+        const y = this.panel("suction", title, 0, high, (at, room) => this.gaugeTicks(at, room, high));
+        this.absoluteAxis(y, high, absolute);
+        this.line([[this.left, y(atmosphere)], [this.right, y(atmosphere)]], "#8a8a8a", 0.8, []);
         this.curve("suction", suction, y);
         const reload = this.settings.value("reload");
         const levels = [["vacuum", this.settings.value("vacuum")]];
         if (reload <= 3 * STANDARD_ATMOSPHERE) {
             levels.unshift(["reload", reload]);
         }
-        this.levels("suction", y, levels, this.gauge);
+        this.levels("suction", y, levels, this.second);
     }
 
-    // Beside the plot: gauge pressure at the site, with vacuum counted downwards in inHg where psi are used.
-    gaugeAxis(y, most, atmosphere, system, size) {
-        const { top, bottom } = this.panels.suction;
-        const inch = system === "psi";
-        const count = (bottom - top) / 26;
-        let ticks = roundTicks(inch ? 0 : -atmosphere / size, (most - atmosphere) / size, inch ? count / 2 : count);
-        ticks = ticks.map(({ value, text }) => ({ pascal: value * size, text }));
+    // Gauge pressure at the site; where psi are used, vacuum is counted downwards in inHg.
+    gaugeTicks(y, room, high) {
+        const { atmosphere, system } = this.settings;
+        const [inch, size] = [system === "psi", PRESSURES[system]];
+        const above = roundTicks(inch ? 0 : -atmosphere / size, (high - atmosphere) / size, room / (inch ? 52 : 30));
+        const ticks = above.map(({ value, text }) => ({ value: atmosphere + value * size, text }));
+        if (!inch) {
+            return ticks;
+        }
         const apart = (inches) => y(atmosphere - inches * PRESSURES.inHg) - y(atmosphere) > this.size;
         const deep = [[10, 20], [15], []].find(([first]) => first === undefined || apart(first));
-        if (inch) {
-            ticks.push(...deep.map((inches) => ({ pascal: -inches * PRESSURES.inHg, text: `${inches}″` })));
-        }
-        const least = y(atmosphere + Math.min(0, ...ticks.map(({ pascal }) => pascal)));
-        this.line([[this.right + this.gauge, top], [this.right + this.gauge, Math.max(least, bottom)]], "#8a8a8a", 0.8, []);
-        ticks.forEach(({ pascal, text }) => {
-            const place = y(atmosphere + pascal);
-            this.line([[this.right + this.gauge - 4, place], [this.right + this.gauge, place]], "#8a8a8a", 0.8, []);
-            this.text(text, this.right + this.gauge - 6, place, { align: "right", colour: "#444444" });
+        return [...ticks, ...deep.map((inches) => ({ value: atmosphere - inches * PRESSURES.inHg, text: `${inches} inHg` }))];
+    }
+
+    absoluteAxis(y, high, unit) {
+        const { top, bottom } = this.panels.suction;
+        const grey = { align: "right", colour: "#444444" };
+        const end = this.right + this.second;
+        this.line([[end, top], [end, bottom]], "#8a8a8a", 0.8, []);
+        this.evenly(0, high, PRESSURES[this.settings.system])(y, bottom - top).forEach(({ value, text }) => {
+            this.line([[end - 4, y(value)], [end, y(value)]], "#8a8a8a", 0.8, []);
+            this.text(text, end - 6, y(value), grey);
         });
-        const words = `gauge ${system}${inch && deep.length > 0 ? " and ″Hg vac" : ""}`;
-        const end = this.right + this.gauge;
-        this.text(this.narrow ? words : `${words}, at ${this.settings.altitudeText}`, end, top - 4, { align: "right", base: "bottom", colour: "#444444" });
+        this.text(unit, end, top - 4, { ...grey, base: "bottom" });
     }
 
     integral() {
-        const y = this.panel("integral", "time-delay integral, % of trip delay", 0, 108, "", 1);
+        const grey = this.file === null ? "" : `; ${this.narrow ? "grey" : "dashed grey"}: the file's settings`;
+        const title = this.narrow && grey !== "" ? "integral, %" : "time-delay integral, % of trip delay";
+        const y = this.panel("integral", title + grey, 0, 108, this.evenly(0, 108, 1));
         if (this.followed !== null) {
-            const delay = this.settings.value("trip_delay");
-            const percent = Float64Array.from(this.followed.integral, (ms) => (100 * ms) / delay);
+            const percent = percentOf(this.followed.integral, this.settings.value("trip_delay"));
             const foot = y(0);
             this.pen.fillStyle = "#f3d9a4";
             pieces(this.xs, (tick) => y(percent[tick]), this.gapBefore()).forEach((points) => {
@@ -253,6 +272,9 @@ class Plot {
                 this.pen.fill();
             });
             this.curve("integral", percent, y);
+        }
+        if (this.file !== null) {
+            this.curve("integral", percentOf(this.file.integral, this.file.tripDelay), y, FILE_LINE);
         }
         this.levels("integral", y, [
             ["trip delay", 100],
@@ -274,16 +296,21 @@ class Plot {
         });
         this.size = size;
         this.font();
-        if (this.followed === null) {
-            return;
+        if (this.followed !== null) {
+            this.spells(this.followed.states, top + 1, height, height - 2, (state) => this.looks.shades[state]);
         }
-        const { states } = this.followed;
+        if (this.file !== null) { // along the foot of each lane
+            this.spells(this.file.states, top + height - 3, height, 2, () => FILE_LINE.colour);
+        }
+    }
+
+    // A bar in the lane of each state for as long as it lasts.
+    spells(states, top, lane, height, colour) {
         for (let begin = 0, tick = 1; tick <= states.length; tick++) {
             if (tick === states.length || states[tick] !== states[begin]) {
-                const lane = this.looks.lanes.indexOf(states[begin]);
-                this.pen.fillStyle = this.looks.shades[states[begin]];
+                this.pen.fillStyle = colour(states[begin]);
                 const width = this.xs[Math.min(tick, states.length - 1)] - this.xs[begin];
-                this.pen.fillRect(this.xs[begin], top + height * lane + 1, Math.max(width, 1), height - 2);
+                this.pen.fillRect(this.xs[begin], top + lane * this.looks.lanes.indexOf(states[begin]), Math.max(width, 1), height);
                 begin = tick;
             }
         }

@@ -9,10 +9,10 @@ const WORDS = {
     floor_weight: "weight below the floor",
     vacuum_weight: "weight in vacuum",
     stopped_recovery: "recovery while stopped",
-    oil_least: "oil pressure reading, least",
-    oil_most: "oil pressure reading, most",
-    suction_least: "suction reading, least",
-    suction_most: "suction reading, most",
+    oil_least: "oil range, lower end",
+    oil_most: "oil range, upper end",
+    suction_least: "suction range, lower end",
+    suction_most: "suction range, upper end",
     max_gap: "longest gap",
     rest_most: "at rest, at most",
     rest_settle: "standstill until at rest",
@@ -34,6 +34,10 @@ const WANTED = {
     weight: "a plain number",
     count: "a whole number",
 };
+
+function sameValues(one, other) {
+    return one !== undefined && one.every((value, place) => value === other[place]);
+}
 
 function wordsFor(name) {
     return WORDS[name] ?? name.replaceAll("_", " ");
@@ -114,16 +118,27 @@ class BenchSettings {
         }
     }
 
+    get altitudeUnit() {
+        return /ft\s*$/.test(this.altitudeText) ? "ft" : "m";
+    }
+
+    // The altitude as the slider moves it: whole tens of the unit it is written in.
+    slideAltitude(metres) {
+        const unit = this.altitudeUnit;
+        const number = 10 * Math.trunc(metres / LENGTHS[unit] / 10);
+        this.moveTo(number * LENGTHS[unit], `${number} ${unit}`);
+    }
+
     // The altitude as somebody types it, in m or ft; a bare number takes the unit before it.
     typeAltitude(typed) {
-        const before = /ft\s*$/.test(this.altitudeText) ? "ft" : "m";
+        const before = this.altitudeUnit;
         const [, number, unit] = new RegExp(`${NUMBER}(m|ft)?\\s*$`).exec(typed.replace("−", "-")) ?? [null, "NaN", ""];
         const metres = Number(number) * LENGTHS[unit || before];
         this.moveTo(metres, `${Number(number)} ${unit || before}`);
     }
 
     // Settings in gauge follow the atmosphere of the site, absolute ones stay. text: as the file will hold it.
-    moveTo(metres, text = `${metres} m`) {
+    moveTo(metres, text) {
         const [least, most] = this.data.altitude.range;
         if (!Number.isFinite(metres) || metres < least || metres > most) {
             this.altitudeError = `The altitude has to be ${least} m to ${most} m.`;

@@ -51,7 +51,7 @@ function outcomeWords(verdict, { label }, late) {
         nuisance: `Nuisance trip: ${stopped}${more}.`,
         undecided: `Undecided: ${stopped}${more}.`,
         stood: "Stood: an earlier stop held the machine still for the whole of the window.",
-        [TOLD]: "Told already by another trace, and counted there.",
+        [TOLD]: "Recorded in another trace too, and counted there.",
     };
     return words[outcome];
 }
@@ -64,6 +64,10 @@ const FIGURES = [
     ["nuisance trips", ({ total }) => total.nuisance],
     ["worst margin of hits", ({ total }) => seconds(total.worstMarginS)],
 ];
+
+function bestWords({ verdict, total }) {
+    return `acceptance ${verdict}, missed ${total.missed}, nuisance ${total.nuisance}, worst margin ${seconds(total.worstMarginS)}`;
+}
 
 // Each figure, and what it was with the settings of the file where that differs.
 function figureItems(score, before) {
@@ -89,7 +93,7 @@ function ruleRows({ total, claims, broken, unjudged }, limits) {
             rate(nuisance.upper), rate(limits.max_nuisance_per_1000h)],
         ["worst margin of hits", byCount("min_margin"), seconds(total.worstMarginS), "", `${limits.min_margin_s} s or more`],
         chance(`share with less than ${limits.min_margin_s} s`, thin),
-        chance("nuisance stop in an upset", upset),
+        chance("nuisance trip in an upset", upset),
     ];
     if (!total.marked) {
         rows.at(-1)[2] = "no upset is marked";
@@ -104,6 +108,27 @@ function ruleRows({ total, claims, broken, unjudged }, limits) {
         const judged = element("td", { class: VERDICT_CLASSES[verdict] ?? "", text: verdict ?? "not judged" });
         return tableRow(name, judged, ...cellsOf(cells));
     });
+}
+
+// Plain laws at their best beside a score: with no more missed than it has, and with no more stops for nothing.
+// A curve goes from the fewest missed to the fewest nuisance trips; `pressure` words a cut-out.
+function plainRows({ total }, laws, pressure) {
+    const row = (name, said, shown) => tableRow(name, ...cellsOf([said, ...shown]));
+    const figures = (point) => (point === undefined ? Array(6).fill(NOTHING) : [
+        pressure(point.cut_out_pa), `${point.delay_ms / 1000} s`, point.missed, point.nuisance_trips,
+        tenths(point.worst_margin_s), tenths(point.median_margin_s),
+    ]);
+    const own = ["", "", total.missed, total.nuisance, tenths(total.worstMarginS), tenths(medianOf(total.margins))];
+    const best = laws.flatMap(({ law, curve }) => [
+        row(law, "no more missed", figures(curve.findLast(({ missed }) => missed <= total.missed))),
+        row(law, "no more trips", figures(curve.find((point) => point.nuisance_trips <= total.nuisance))),
+    ]);
+    return [row("these settings", "", own), ...best];
+}
+
+function medianOf(numbers) {
+    const [sorted, half] = [[...numbers].sort((one, other) => one - other), numbers.length / 2];
+    return numbers.length === 0 ? null : (sorted[Math.ceil(half) - 1] + sorted[Math.floor(half)]) / 2;
 }
 
 function familyRow([name, total]) {

@@ -25,7 +25,7 @@ from pathlib import Path
 from typing import IO, Any, Protocol, cast
 
 from firmware_ref.digest import settings_places
-from protect import conditions, outputs, ranges, signals, state
+from protect import conditions, outputs, ranges, saved, signals, state
 from replay.engine import logic_digest
 from replay.ground.extras import install
 from replay.ground.places import check_file
@@ -109,6 +109,10 @@ DERIVED = tuple(name for name, _ in settings_places()[ranges.SETTING_COUNT :])
 CHECK_NAMES = ("first_fault", *DERIVED)
 SETTING_NAMES = (*(row[0] for row in ranges.SETTINGS), *DERIVED)
 SEAL_NAMES = ("state_plain", "state_weighted", "settings_plain", "settings_weighted")
+# The 32-bit words of a saved record, and of its complement behind them.
+RECORD_NAMES = (
+    "number_and_form", "settings_crc", *(STEP_NAMES[place] for place in saved.KEPT), "stop", "kept_flags", "crc"
+)  # fmt: skip
 CHANNEL_NAMES = STEP_NAMES[state.OIL_SEEN : state.STATE_SIZE]
 ANSWER_NAMES: dict[str, Sequence[str]] = {
     "recalled": ("number", *STEP_NAMES[: state.STATE_SIZE]),
@@ -233,15 +237,15 @@ def _form_fault(expected: str, got: str) -> str:
     if len(numbers) != len(places):
         return f"{len(numbers)} numbers after `{wanted}`, {len(places)} are wanted"
     if not all(map(_INTEGER.fullmatch, places)):
-        return ""
+        return "the digits a to f of a record are lower case" if got.lower().split() == expected.split() else ""
     foreign = next((number for number in numbers if not _INTEGER.fullmatch(number)), None)
     return "" if foreign is None else f"{shown(foreign)} is no whole number in plain digits"
 
 
 def _by_name(names: Sequence[str], expected: str, got: str) -> dict[str, tuple[int, int | None]]:
     """Return {name: (expected, got)} of the numbers that differ; got is None where none came."""
-    if not all(map(_INTEGER.fullmatch, expected.split()[1:])):
-        return {}  # bytes of a record
+    if expected.startswith("saved "):
+        return _by_word_of_record(expected, got)
     wanted = [int(number) for number in expected.split()[1:]]
     word, *numbers = got.split() or [""]
     answered: list[int | None] = [int(n) if _INTEGER.fullmatch(n) else None for n in numbers]
@@ -250,6 +254,21 @@ def _by_name(names: Sequence[str], expected: str, got: str) -> dict[str, tuple[i
     answered += [None] * (len(wanted) - len(answered))
     pairs = zip(names, wanted, answered, strict=False)
     return {name: (want, have) for name, want, have in pairs if want != have}
+
+
+def _by_word_of_record(expected: str, got: str) -> dict[str, tuple[int, int | None]]:
+    """Return {name: (expected, got)} of the words of a saved record that differ; of the complement where none does."""
+    try:
+        records = [bytes.fromhex(answer.split()[-1]) for answer in (expected, got)]
+    except (ValueError, IndexError):
+        return {}
+    if len(records[1]) != saved.RECORD_SIZE:
+        return {}
+    wanted, answered = ([int.from_bytes(r[at : at + 4], "little") for at in range(0, len(r), 4)] for r in records)
+    names = (*RECORD_NAMES, *(f"{name}_complement" for name in RECORD_NAMES))
+    pairs = zip(names, wanted, answered, strict=True)
+    told: dict[str, tuple[int, int | None]] = {name: (want, have) for name, want, have in pairs if want != have}
+    return {name: words for name, words in told.items() if name in RECORD_NAMES} or told
 
 
 def _offers(link: Link, vectors: Vectors) -> frozenset[str]:
@@ -318,7 +337,11 @@ def _look_at(question: _Question, differing: Collection[str]) -> str:
     if question.kind in ("check", "power-up", "tick", "record"):
         places = {"check": "settings", "power-up": "state", "record": "saved"}
         return f"protect/{places[question.kind]}.py" if question.kind in places else "the platform's clock"
-    return next((part for part, words in PARTS if set(words) & set(differing)), "")
+    telling = set(differing)
+    # Set by a later part too: the restart delay by a press of the reset, the trip memory by an effect of the table.
+    telling -= {"restart_left"} if "flags" in telling else set()
+    telling -= {"memory_left"} if "state" in telling else set()
+    return next((part for part, words in PARTS if set(words) & telling), "")
 
 
 def _lines(vectors: Vectors) -> list[str]:

@@ -9,6 +9,7 @@ from xml.etree import ElementTree as ET
 
 from markupsafe import Markup
 
+from replay.display import comparison
 from replay.display import score as telling
 from replay.display.course import timeline_table
 from replay.display.guarantee import main_lines
@@ -26,7 +27,9 @@ from replay.ground.wording import NOTHING, seconds
 from replay.library import Entry, Library, label_text
 from replay.report.junit import complaint
 from replay.report.record import TERMS, versions
+from replay.report.templates import script
 from replay.score import Score, Verdict
+from replay.score.comparison import Comparison
 from replay.score.judge_digest import judge_digest
 from replay.score.scoring import TOLD
 from replay.score.windows import STOOD
@@ -77,6 +80,18 @@ def contents(
         "terms": TERMS,
         "caution": CAUTION,
         "tuning": _tuning(tuning, score) if tuning else None,
+        "changes": None,
+        **script("traces.js"),
+    }
+
+
+def changes(compared: Comparison, other: str) -> dict[str, Any]:
+    """Return what changed from another score, called A, to the one of the report, called B."""
+    return {
+        "named": f"A is {other}, B is this report.",
+        "verdict": comparison.verdict(compared),
+        "parts": comparison.parts(compared),
+        "lines": comparison.lines(compared),
     }
 
 

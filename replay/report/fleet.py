@@ -113,7 +113,7 @@ def period(machines: Sequence[Findings]) -> str:
     if dated:
         told += f", {_minute(min(begin for begin, _ in dated))} to {_minute(max(end for _, end in dated))}"
     undated = len(pieces) - len(dated)
-    return told + (f"; {counted(undated, 'file')} without a word on when they began" if undated else "")
+    return told + (f"; {counted(undated, 'file')} that does not say when it began" if undated else "")
 
 
 def _minute(at: dt.datetime) -> str:
@@ -149,7 +149,7 @@ def _fleet(report: Triage) -> Table:
         "starts an hour",
         "net oil by day, cut-out dashed",
     )
-    return Table("The machine to open first on top", heads, rows, texts=frozenset({1}))
+    return Table("Machines, the one to open first on top", heads, rows, texts=frozenset({1}))
 
 
 def _lines(*lines: str) -> Markup:

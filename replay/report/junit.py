@@ -23,7 +23,7 @@ from replay.score.windows import LATE, NO_STOP, STOOD, Found
 from replay.settings import Settings
 from replay.trace import Trace, read_trace
 
-ADMITTED = "wrong by its label, and no more of them than the acceptance admits"
+ADMITTED = "wrong by its label, within what the acceptance admits"
 
 
 def junit(score: Score, library: Library, plots: Mapping[str, str] | None = None, *, strict: bool = False) -> str:
@@ -85,7 +85,7 @@ def unjudged(verdict: Verdict) -> str:
     if verdict.outcome == UNDECIDED:
         return "undecided: judged neither way"
     if verdict.outcome == TOLD:
-        return "told already by another trace, and judged there"
+        return "recorded in another trace too, and judged there"
     if verdict.outcome == STOOD:
         return "an earlier stop held the machine still for the whole of the window: neither found nor missed"
     if verdict.doubt:

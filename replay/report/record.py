@@ -39,20 +39,21 @@ REPORT, SCORE, SETTINGS, RECORD = "report.txt", "score.json", "settings.toml", "
 TERMS = """\
 A fault is a window of a must-trip trace, which may have several. hit: its first
 stop lies in the window; missed: no stop by the deadline; early: a stop before the
-window, counted as a nuisance trip and no hit; stood: an earlier stop held the
-machine still for the whole of the window, counted neither way. A stop within ten
-minutes of running on after one in a fault has met the same fault again: neither.
-After the last window of a trace nothing is judged. margin: deadline less stop.
-nuisance trips: every stop of a trace that comes through by itself, and every
-early one. Their rate is per run hour of the traces that come through, alone, so
-early stops make it no smaller than it is.
-upset: a marked stretch in a trace that comes through in which something was done
-that a rule could take for a fault. A stop belongs to it up to five minutes after
-its end; several are one upset with a stop. One that the machine stood over is no
-trial. Stops and run hours outside of all that are those without upset.
+window, counted as a nuisance trip and not as a hit; stood: an earlier stop held the
+machine still for the whole window, which counts neither way. A stop within ten
+minutes of running after a stop in a fault has met the same fault again and counts
+neither way. Nothing is judged after the last window of a trace. margin: deadline
+less stop.
+nuisance trips: every stop of a ride-through trace, and every early one. Their rate
+is per run hour of the ride-through traces alone, so that early stops cannot make it
+look smaller.
+upset: a marked stretch of a ride-through trace in which something was done that a
+rule could take for a fault. A stop belongs to it until five minutes after its end;
+several stops in one upset count once. An upset during which the machine stood still
+is no trial. Stops and run hours outside all upsets are those without upset.
 Limits are exact and one-sided: Clopper-Pearson for a probability, Garwood for a
 rate. They take faults, upsets and hours for a fair sample of what is to come, each
-by itself; those of one trace are of one machine, and less than that.
+independent of the others; those of one machine are not, and show less.
 """
 _TEXT = Key(plain_text)
 SHAPE = Keys(

@@ -17,5 +17,5 @@ def write_tuning(folder: Path | str, tuned: Tuned) -> None:
     tuning = tuned.tuning
     plots = {"pareto.png": plot_tuning.pareto_png(tuning)}
     if tuned.moved is not None:
-        plots["tornado.png"] = plot_tuning.tornado_png(tuned.moved.robust, given_words(tuning.chosen.candidate.given))
+        plots["tornado.png"] = plot_tuning.tornado_png(tuned.moved, given_words(tuning.chosen.candidate.given))
     write_folder(Path(folder), result_files(tuning, tuned.as_json(), plots))

@@ -13,8 +13,10 @@ from replay.score.judge_digest import judge_digest
 from replay.tuning.results import REPORT, SCHEMA
 
 PLOTS = {
-    "pareto": "Pareto set: candidates that no other beats in missed-trip limit, nuisance limit and worst margin",
-    "tornado": "Tornado: how far each setting or reading has to move before a trace is missed or a nuisance stop comes",
+    "pareto": "Pareto set: no other candidate is as good in missed-trip limit, nuisance limit and worst margin and"
+    " better in one",
+    "tornado": "Tornado: how far each reading or setting has to move, by itself, before the first fault is missed or"
+    " the first nuisance trip comes; dotted frames are the stated tolerances of the sensors",
 }
 TYPES = {".png": "image/png", ".svg": "image/svg+xml"}
 WRITTEN = "a folder that `lubetrip tune` wrote"

@@ -2,11 +2,24 @@
 
 What may stand in a library twice, and what a verdict cannot rest on, is found by `once` before anything is judged.
 
-How to add an acceptance rule: in `evidence` if it is judged on a limit, in `unmet` of `scoring` if on a count; its key,
-with a default, in `ACCEPTANCE` of replay/settings/file.py; in UNJUDGED of `scoring` what is missing where nothing was
-there to judge it on, and in replay/page/judge.js the same; in LOOSER of `comparison` which way it is looser.
+How to add an acceptance rule: in `evidence` if it is judged on a limit, in `unmet` of `scoring` if on a count; its
+key, with a default, in `ACCEPTANCE`, `OPTIONAL` and `Acceptance` of replay/settings/file.py; in UNJUDGED of `scoring`
+what is missing where nothing was there to judge it on, and in replay/page/judge.js the same; in LOOSER of `comparison`
+which way it is looser; its words in RULES of replay/display/score.py, tests/pictures.py, replay/guides/acceptance.md.
 """
 
-from replay.score.scoring import Score, Totals, Verdict, judge, score, score_library
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from replay.score.scoring import Score, Totals, Verdict, judge, score, score_library
 
 __all__ = ["Score", "Totals", "Verdict", "judge", "score", "score_library"]
+
+
+def __getattr__(name: str) -> Any:
+    """Give out a name of `scoring`, for which two reports are not to wait that are only compared."""
+    if name not in __all__:
+        raise AttributeError(f"module 'replay.score' has no attribute '{name}'")
+    from replay.score import scoring
+
+    return getattr(scoring, name)

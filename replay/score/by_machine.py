@@ -28,7 +28,7 @@ TRACE, MACHINE = "trace", "machine"
 class ByMachine:
     """Unit of evidence, how many machines there are, and claims whose trials are machines.
 
-    claims: with a missed fault, with a nuisance stop, with too small a margin, with a stop in an upset; each of the
+    claims: with a missed fault, with a nuisance trip, with too small a margin, with a stop in an upset; each of the
     machines in which it could have come. None of them is judged.
     """
 

@@ -9,20 +9,25 @@ costs margin, and `min_margin` says how much it may cost.
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from replay.engine.workers import Progress, quiet
+from protect import ranges
 from replay.ground.json_files import read_json_report
+from replay.ground.places import STANDARD_INPUT, place_of
 from replay.ground.refusal import refusal
 from replay.ground.shape import Key, Keys, fit, number, one_of, or_none, plain_text, whole
+from replay.ground.shown import Units, asked
 from replay.ground.statistics import bootstrap_mean, mcnemar
 from replay.ground.wording import counted
-from replay.library.given import GivenLibrary
 from replay.score import evidence
-from replay.score.scoring import Score, Totals, judgement_of, score_library
 from replay.settings.file import SHOWN_CONFIDENCE, Acceptance
+
+if TYPE_CHECKING:  # two reports are compared without what scores
+    from replay.engine.workers import Progress
+    from replay.library.given import GivenLibrary
+    from replay.score.scoring import Score
 
 SCHEMA = "lubetrip-compare/1"
 SCORE_SCHEMA = "lubetrip-score/1"
@@ -55,8 +60,12 @@ _TOTALS: dict[str, Key | Keys] = {
     **dict.fromkeys(("ride_through_run_hours", "worst_margin_s", "upsets_stopped"), _SOME),
     "nuisance_trips": Key(whole()),
 }
+_VALUES = Keys({name: Key(whole(), needed=False) for name, *_ in ranges.SETTINGS}, needed=False, loose=True)
+_SETTINGS = Keys({"values": _VALUES, "altitude_m": Key(number(), needed=False)}, needed=False, loose=True)
+ALTITUDE = "altitude_m"
 SHAPE = Keys(
     {
+        "settings": _SETTINGS,
         "traces": _ROWS,
         "undecided": _ROWS,
         "acceptance": Keys({"verdict": Key(one_of(*RANKS)), "limits": _LIMITS}, loose=True),
@@ -91,6 +100,8 @@ class Margins:
 class Comparison:
     """What became of the same traces under A and under B.
 
+    settings: of each setting that differs, and of the altitude, its name and both values as the logic has them, None
+    where a report does not say; altitudes (m): of both; units: to show pressures in.
     changed and undecided: pairs of rows in the form of the score report, of
     which anything differs; worse: the rules by which B is worse; loosened: rules of
     [acceptance] that ask less of B than of A, as "rule: A's, B's"; judges: digests, None
@@ -108,6 +119,9 @@ class Comparison:
     worse: tuple[str, ...]
     loosened: tuple[str, ...] = ()
     judges: tuple[str | None, str | None] = (None, None)
+    settings: tuple[tuple[str, float | None, float | None], ...] = ()
+    altitudes: tuple[float, float] = (0.0, 0.0)
+    units: Units = field(default_factory=asked)
 
     def as_json(self) -> dict[str, Any]:
         """Return the comparison in the form of its schema."""
@@ -116,6 +130,7 @@ class Comparison:
             "worse": bool(self.worse),
             "why": list(self.worse),
             "verdicts": list(self.verdicts),
+            "settings": {name: [one, two] for name, one, two in self.settings},
             "acceptance_loosened": list(self.loosened),
             "judges": list(self.judges),
             "missed": vars(self.missed),
@@ -178,7 +193,22 @@ def compare(a: dict[str, Any], b: dict[str, Any], names: tuple[str, str] = ("A",
         worse=tuple(_worse(missed, trips, verdicts, under)),
         loosened=loosened,
         judges=(a.get("judge", {}).get("digest"), b.get("judge", {}).get("digest")),
+        settings=tuple(_settings_changed(_settings_of(a), _settings_of(b))),
+        altitudes=(_settings_of(a).get(ALTITUDE) or 0.0, _settings_of(b).get(ALTITUDE) or 0.0),
     )
+
+
+def _settings_of(report: dict[str, Any]) -> dict[str, float]:
+    """Return the settings of a report by name, as the logic has them, and the altitude of the site."""
+    told = report.get("settings", {})
+    return {**told.get("values", {}), **{key: told[key] for key in (ALTITUDE,) if key in told}}
+
+
+def _settings_changed(a: dict[str, float], b: dict[str, float]) -> Iterable[tuple[str, float | None, float | None]]:
+    """Yield each setting that is another in B, in the order of the logic's."""
+    for name in (*(name for name, *_ in ranges.SETTINGS), ALTITUDE):
+        if a.get(name) != b.get(name):
+            yield name, a.get(name), b.get(name)
 
 
 def _loosened(a: dict[str, Any], b: dict[str, Any]) -> Iterable[str]:
@@ -193,6 +223,8 @@ def _loosened(a: dict[str, Any], b: dict[str, Any]) -> Iterable[str]:
 
 def _verdict_under(limits: dict[str, Any], report: dict[str, Any]) -> str | None:
     """Return the verdict that a report would have under other limits, None where it does not hold what that takes."""
+    from replay.score.scoring import Totals, judgement_of
+
     names = {field.name for field in fields(Totals)}
     wanted = {field.name for field in fields(Acceptance)}
     if not (names <= report["totals"].keys() and wanted <= limits.keys()):
@@ -208,32 +240,40 @@ def _verdict_under(limits: dict[str, Any], report: dict[str, Any]) -> str | None
 
 
 def compare_scores(
-    a: Score | Path | str,
-    b: Score | Path | str,
-    library: GivenLibrary | None = None,
+    a: "Score | Path | str",
+    b: "Score | Path | str",
+    library: "GivenLibrary | None" = None,
     *,
     jobs: int = 1,
     cluster: str | None = None,
-    progress: Progress = quiet,
+    progress: "Progress | None" = None,
 ) -> Comparison:
     """Compare two scores of one library: what changed, and whether B is worse than A.
 
-    Each is a `Score`, a JSON report that was written before, or a settings file to score the library with. jobs,
-    cluster: as in `score_library`. The result is a `Comparison`: `worse`, `changed`, `as_json()`. Raises Refusal.
+    Each is a `Score`, a JSON report that was written before, or a settings file to score the library with; - is
+    standard input, settings where a library is given. jobs, cluster: as in `score_library`. The result is a
+    `Comparison`: `worse`, `changed`, `as_json()`. Raises Refusal.
     """
+    units: list[Units] = []
 
-    def report(given: Score | Path | str) -> dict[str, Any]:
-        if isinstance(given, Score):
+    def report(given: "Score | Path | str") -> dict[str, Any]:
+        if not isinstance(given, Path | str):
+            units.append(given.settings.units)
             return given.as_json()
-        if Path(given).suffix.lower() != ".toml":
-            return read_report(Path(given))
+        piped = str(given) == STANDARD_INPUT
+        if Path(given).suffix.lower() != ".toml" and not (piped and library is not None):
+            return read_report(place_of(given))
         if library is None:
             accepted = "--library LIBRARY, or two JSON reports"
             raise refusal(given, "", "settings without a library to score them on", accepted)
-        return score_library(library, given, jobs=jobs, cluster=cluster, progress=progress).as_json()
+        from replay.engine.workers import quiet
+        from replay.score.scoring import score_library
 
-    names = [name if isinstance(given, Score) else str(given) for name, given in (("A", a), ("B", b))]
-    return compare(report(a), report(b), (names[0], names[1]))
+        return report(score_library(library, given, jobs=jobs, cluster=cluster, progress=progress or quiet))
+
+    names = [str(given) if isinstance(given, Path | str) else name for name, given in (("A", a), ("B", b))]
+    found = compare(report(a), report(b), (names[0], names[1]))
+    return replace(found, units=units[-1]) if units else found
 
 
 def _pairs(a: Iterable[dict[str, Any]], b: Iterable[dict[str, Any]]) -> list[tuple[dict[str, Any], dict[str, Any]]]:

@@ -5,7 +5,7 @@ judged, not the value seen: of the missed-trip probability against
 `max_missed_probability`, of the nuisance rate against `max_nuisance_per_1000h`, of
 the share of faults that leave less than `min_margin` against what
 `min_margin_coverage` leaves over, and, where `max_nuisance_probability` is given, of
-the probability of a nuisance stop in an upset against that. A rule is met when the limit is within it, not met
+the probability of a nuisance trip in an upset against that. A rule is met when the limit is within it, not met
 when even the value seen is beyond it, and between the two there is not enough evidence.
 """
 

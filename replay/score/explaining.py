@@ -9,7 +9,8 @@ from replay.library import Entry, trace_with_settings
 from replay.library.given import GivenSettings
 from replay.score.scoring import Verdict, judge
 from replay.settings import Settings
-from replay.trace import AnyTrace
+from replay.trace import AnyTrace, LongTrace
+from replay.trace.files import rows_about
 
 
 @dataclass(frozen=True)
@@ -65,7 +66,12 @@ def explain_trace(trace: AnyTrace | Path | str, settings: GivenSettings = None) 
     Without settings, those of that library. The result is an `Explanation`: `replay.changes`, `replay.stops`,
     `as_json()`. Raises Refusal.
     """
-    read, entry, checked = trace_with_settings(trace, settings)
-    engine = engine_named("compiled" if compiled.pays(len(read)) else "portable")
+    return explained(*trace_with_settings(trace, settings))
+
+
+def explained(read: AnyTrace, entry: Entry | None, checked: Settings) -> Explanation:
+    """Return the decisions over a trace that is read or opened already."""
+    rows = rows_about(read.path) if isinstance(read, LongTrace) else len(read)  # a long one is not read to count them
+    engine = engine_named("compiled" if compiled.pays(rows) else "portable")
     replay = engine.replay(read, checked)
     return Explanation(read, replay, checked, engine, entry, judge(entry, read, replay) if entry else None)

@@ -14,6 +14,7 @@ REPLAY = Path(__file__).parents[1]
 ROOMS = (
     *("ground", "settings", "trace", "library", "engine", "score", "sweep", "tuning"),
     *("physics", "machine", "synth"),  # the labels of synthesised traces, and of the fresh library of a tuning
+    "forecast",  # what a year costs, where a tuning chooses by it
 )
 FACES = (
     *("display/score.py", "display/comparison.py", "display/tuning.py", "report/junit.py", "report/record.py"),

@@ -6,6 +6,9 @@ in the list) is judged; what it tells of the other is noted there as `told`, and
     a trace of the same bytes and label    all of it
     overlapping recordings of one machine  run hours, stops and upsets of the stretch; windows that begin alike in both
 
+Of a harmless recording and one of a fault outside of what they share, the harmless one tells the stretch, whichever
+began first: it has the hours, and a stop there is its nuisance alone.
+
 Recordings overlap where `start_utc` says so, or where they hold the same readings row by row: a stretch of LEAST_ROWS
 lively rows or more at one distance in time, whatever the machine is called. Of windows that begin alike the
 one of the earlier deadline counts. Labels that contradict each other otherwise are told, judged as they stand, and show
@@ -243,7 +246,7 @@ def counted_once(library: Library, each: Each = one_by_one) -> Once:
     told: dict[int, list[Span]] = {}
     for first, second in _same_bytes(entries, looks):
         whole = looks[second].start_s, looks[second].end_s
-        kind, spans = _told(entries[first], entries[second], (*whole, 0.0))
+        kind, _, spans = _told(entries[first], entries[second], (*whole, 0.0))
         if entries[first].label == entries[second].label:
             kind, spans = SAME, [whole]
         elif isinstance(entries[first].label, str) or isinstance(entries[second].label, str):
@@ -252,17 +255,18 @@ def counted_once(library: Library, each: Each = one_by_one) -> Once:
         told.setdefault(second, []).extend(spans)
     alike = {(pair.first, pair.second) for pair in found}
     for first, second, shared in _overlaps(entries, looks, {pair.second for pair in found}):
-        kind, spans = _told(entries[first], entries[second], shared)
+        kind, here, there = _told(entries[first], entries[second], shared)
         if kind and (first, second) not in alike:
             found.append(Twice(kind, first, second, shared[1] - shared[0]))
-            told.setdefault(second, []).extend(spans)
+            told.setdefault(first, []).extend(here)
+            told.setdefault(second, []).extend(there)
     doubts = {place: [seen.unit] for place, seen in enumerate(looks) if seen.unit}
     for place in _psi_doubts(entries, looks):
         doubts.setdefault(place, []).append(PSI)
     for pair in found:
         if pair.kind == CONTRADICT:
             for one, other in ((pair.first, pair.second), (pair.second, pair.first)):
-                doubts.setdefault(one, []).append(f"tells otherwise than {entries[other].id} of the same stretch")
+                doubts.setdefault(one, []).append(f"contradicts {entries[other].id} over the same stretch")
     counted = [
         replace(entry, told=tuple(joined(told.get(place, ()))), doubt="; ".join(doubts.get(place, ())))
         for place, entry in enumerate(entries)
@@ -351,24 +355,28 @@ def _by_rows(looks: Sequence[Look], gone: set[int]) -> Iterable[tuple[tuple[int,
             yield (other, one), (begin_s + ahead, end_s + ahead, -ahead)
 
 
-def _told(first: Entry, second: Entry, shared: Shared) -> tuple[str, list[Span]]:
-    """Return what the shared stretch of two traces is, and what of it the second tells no more.
+def _told(first: Entry, second: Entry, shared: Shared) -> tuple[str, list[Span], list[Span]]:
+    """Return what the shared stretch of two traces is, and what of it the first and the second tell no more.
 
     "" where it is nothing to either label: what comes before a fault is not judged.
     """
     begin, end, ahead = shared
     if first.label == second.label == "ride_through":
-        return OVERLAP, [(begin, end)]
+        return OVERLAP, [], [(begin, end)]
     if "undecided" in (first.label, second.label):
-        return "", []
+        return "", [], []
     windows = [(window.earliest_s - ahead, window.deadline_s - ahead) for window in first.windows]
     own = [(window.earliest_s, window.deadline_s) for window in second.windows]
     both = [window for window in own if any(_careful(other, window) for other in windows)]
     alone = [window for window in own if window not in both]
     alone += [window for window in windows if not any(_careful(window, other) for other in own)]
     if any(begin <= until and since <= end for since, until in alone):
-        return CONTRADICT, both
-    return (OVERLAP, both) if both else ("", [])
+        return CONTRADICT, [], both
+    if first.label == "ride_through":
+        return OVERLAP, [], [(begin, end)]
+    if second.label == "ride_through":
+        return OVERLAP, [(begin + ahead, end + ahead)], []
+    return (OVERLAP, [], both) if both else ("", [], [])
 
 
 def _careful(one: Span, other: Span) -> bool:

@@ -1,6 +1,7 @@
 """Outcomes of a library: each trace against its label, families, totals, the verdict."""
 
 import functools
+import math
 import statistics
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
@@ -17,7 +18,7 @@ from replay.library.agreement import rests
 from replay.library.given import GivenLibrary, GivenSettings
 from replay.score import evidence
 from replay.score.by_machine import ByMachine, Seen, by_machine, machine_of
-from replay.score.comparators import Comparator, Counts, comparators, counts
+from replay.score.comparators import CameTo, Comparator, Counts, Own, comparators, counts
 from replay.score.judge_digest import judge_digest
 from replay.score.mix import Mix, read_mix
 from replay.score.once import Once, counted_once, sensor_fails
@@ -223,12 +224,12 @@ class Score(Judgement):
 
     @property
     def wrong(self) -> tuple[Verdict, ...]:
-        """Return the traces that were missed, stopped early or stopped for nothing."""
+        """Return the traces that were missed, early or a nuisance trip."""
         return tuple(verdict for verdict in self.verdicts if verdict.outcome in WRONG)
 
     @property
     def outside(self) -> evidence.Claim | None:
-        """Return the rate of nuisance stops outside of any upset over the hours without one; None where none is marked.
+        """Return the rate of nuisance trips outside of any upset over the hours without one; None where none is marked.
 
         Both are of the traces that ride through, as the upsets are.
         """
@@ -498,14 +499,21 @@ def judged(entry: Entry, trace: AnyTrace, settings: Settings, replay: Replay) ->
     return Judged(
         judge(entry, trace, replay),
         {name: judge(entry, trace, baseline(trace, settings)) for name, baseline in BASELINES.items()},
-        counts(trace, settings, lambda plain: _counted(judge(entry, trace, plain))),
+        plain_counts(entry, trace, settings),
     )
 
 
-def _counted(verdict: Verdict) -> tuple[int, int]:
-    """Return windows missed and nuisance trips of a trace, as `total` counts them."""
+def plain_counts(entry: Entry, trace: AnyTrace, settings: Settings) -> Counts:
+    """Return what each point of the grid of plain laws comes to on a trace. Raises Refusal as `judge`."""
+    return counts(trace, settings, lambda replay: came_to(judge(entry, trace, replay)))
+
+
+def came_to(verdict: Verdict) -> CameTo:
+    """Return windows missed, nuisance trips and margins of a trace, as `total` counts them."""
     trips = verdict.nuisance_trips if verdict.outcome not in NEITHER else 0
-    return sum(window.outcome == "missed" for window in verdict.windows), trips
+    windows = verdict.windows
+    margins = (w.margin_s if w.outcome == "hit" and w.margin_s is not None else math.nan for w in windows)
+    return CameTo(sum(window.outcome == "missed" for window in windows), trips, tuple(margins))
 
 
 def _judge_file(settings: Settings, engine: Engine, entry: Entry) -> Judged:
@@ -564,6 +572,7 @@ def score_of(once: Once, settings: Settings, engine: Engine, rows: Sequence[Judg
     }
     whole = judgement(decided, settings.acceptance)
     scanned = [row.scanned for row in rows if row.scanned is not None]
+    own = Own(whole.totals.missed, whole.totals.nuisance_trips, whole.totals.worst_margin_s)
     return Score(
         **vars(whole),
         settings=settings,
@@ -578,7 +587,7 @@ def score_of(once: Once, settings: Settings, engine: Engine, rows: Sequence[Judg
             settings.acceptance.shown_confidence,
         ),
         baselines={name: total(row.plain[name] for row in rows) for name in BASELINES},
-        comparators=comparators(grid_of(settings), scanned, whole.totals.missed, whole.totals.nuisance_trips),
+        comparators=comparators(grid_of(settings), scanned, own),
         library_digest=library_digest(library, once.sha256),
         engine=engine,
     )

@@ -4,7 +4,7 @@
 
     hit      the first stop from earliest_s on lies by deadline_s
     missed   there is none by deadline_s; `late` says how the stop that came stands to the band of the deadline
-    early    a stop came before earliest_s that belongs to no fault before it: a nuisance stop, and no hit
+    early    a stop came before earliest_s that belongs to no fault before it: a nuisance trip, and no hit
     stood    an earlier stop held the machine still for the whole of the window: neither found nor missed
 
 A stop belongs to the fault of a window from earliest_s on: the first, up to AGAIN_S behind the end of the band, or
@@ -19,7 +19,7 @@ After the stop in the last window nothing is judged.
 stops before it and the repeats of its fault, and stops, upsets and run hours of a stretch that another one tells: each
 moment counts once (`replay.score.once`).
 
-**Upsets** of a trace that rides through are trials of its probability of a nuisance stop: each was either ridden
+**Upsets** of a trace that rides through are trials of its probability of a nuisance trip: each was either ridden
 through, or stopped, or the machine stood over the whole of it, which is no trial. A stop belongs to the last upset that
 had begun by then, and only up to AFTER_S behind its end: what the upset has filled of the integral has drained by then.
 Several stops in one upset are one upset with a stop.
@@ -46,9 +46,9 @@ AFTER_S = 300.0
 # How a missed window stands to the band of its deadline.
 IN_TIME_BY_LIKELY, IN_TIME_BY_LATEST, TOO_LATE, NO_STOP = "likely", "latest", "too late", "no stop"
 LATE = {
-    IN_TIME_BY_LIKELY: "late by the careful figure, in time by the likely one",
-    IN_TIME_BY_LATEST: "late by the careful figure, in time for the most lasting bearing alone",
-    TOO_LATE: "stopped too late by every figure of the label",
+    IN_TIME_BY_LIKELY: "late by the cautious figure, in time by the likely one",
+    IN_TIME_BY_LATEST: "late by the cautious figure, in time only for the longest-lasting bearing",
+    TOO_LATE: "too late by every figure of the label",
     NO_STOP: "not stopped at all",
 }
 STOOD = "stood"
@@ -121,7 +121,7 @@ def follow(windows: Sequence[MustTrip], stops: Sequence[Felt], told: Sequence[Sp
     """Give each stop to a window, to the nuisance or to the repeats, and judge each window.
 
     told: stretches that count elsewhere. A trace that tells a fault again began while the other one was recording, so
-    that what came before that fault is told there too.
+    that what came before that fault is told there too. A stop for nothing in such a stretch makes no window early.
     """
     first: list[float | None] = [None] * len(windows)  # stop that belongs to each window
     early: list[float | None] = [None] * len(windows)
@@ -144,9 +144,10 @@ def follow(windows: Sequence[MustTrip], stops: Sequence[Felt], told: Sequence[Sp
         elif follows and (again or (begun is not None and stop.at_s <= begun.end_s)):
             repeats += not gone[last]
         elif follows:
-            nuisance += not gone[last + 1]
-            early[last + 1] = stop.at_s if early[last + 1] is None else early[last + 1]
             of_fault = False
+            if not _meets((stop.at_s, stop.at_s), told):
+                nuisance += not gone[last + 1]
+                early[last + 1] = stop.at_s if early[last + 1] is None else early[last + 1]
         before = stop
     found = [
         _found(window, in_it, too_early, causes, stood=still)

@@ -2,6 +2,7 @@
 
 import functools
 import hashlib
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,7 +10,7 @@ from typing import Any
 
 from protect import ranges
 from protect.settings import ALL_RIGHT, RELATIONS, derive, first_fault
-from replay.ground.places import place_of
+from replay.ground.places import STANDARD_INPUT, place_of
 from replay.ground.refusal import refusal
 from replay.ground.shape import Key, Keys, Read, UnfitError, anything, fit, number
 from replay.ground.shown import KPA, Units, asked, system_of
@@ -76,7 +77,7 @@ class Acceptance:
     Where confidence is None the counts are judged. Where it is given, so are the
     one-sided limits at that confidence: of the missed-trip probability, of the
     nuisance rate, of the share of faults that leave min_margin, and of the probability
-    of a nuisance stop in an upset where max_nuisance_probability is not None.
+    of a nuisance trip in an upset where max_nuisance_probability is not None.
     """
 
     max_missed: int
@@ -119,9 +120,13 @@ class Settings:
 
 
 def read_settings(path: Path | str) -> Settings:
-    """Read and check a settings file as a whole. Raises Refusal, naming the key, at the first fault."""
-    path = place_of(path)
-    table = read_toml(path, "settings file")
+    """Read and check a settings file as a whole; - is standard input.
+
+    Raises Refusal, naming the key, at the first fault.
+    """
+    place = place_of(path)
+    path = Path(STANDARD_INPUT) if str(path) == STANDARD_INPUT else place
+    table = read_toml(place, "settings file")
     known = fit(path, table, _shape(lambda _, key: altitude_m if key == "altitude" else anything))
     altitude = known["site"]["altitude"]
     found = fit(path, table, _shape(functools.partial(_reading, atmosphere_pa(altitude))))
@@ -250,6 +255,11 @@ def in_file_terms(section: str, unit: str, value: int) -> str:
     return str(value)
 
 
+def _inside(pascals: int, units: Units, towards: Callable[[float], int]) -> str:
+    """Return a bound (Pa) as a number in these units, rounded into the range to a thousandth of the unit."""
+    return f"{towards(1000 * pascals / units.size_pa) / 1000:.10g}"
+
+
 def accepted_values(section: str, key: str) -> str:
     """Say what would be accepted for a key, from the one table of ranges."""
     if key == "altitude":
@@ -261,6 +271,11 @@ def accepted_values(section: str, key: str) -> str:
         return '"0 s" or more'
     _, unit, least, most = ranges.SETTINGS[PLACES[names_of(key)[0]]]
     bounds = f"{in_file_terms(section, unit, least)} to {in_file_terms(section, unit, most)}"
+    shown = asked()
+    if unit == "Pa" and shown is not KPA:
+        from_nothing = section != "net_oil_pressure"
+        name = shown.absolute if from_nothing else shown.difference
+        bounds = f'"{_inside(least, shown, math.ceil)} {name}" to "{_inside(most, shown, math.floor)} {name}"'
     if key.endswith("_range"):
         bounds = f'two pressures such as ["0 kPa abs", "2000 kPa abs"], each {bounds}'
     elif key == "rest_most":
@@ -281,9 +296,10 @@ def _check_relations(path: Path, table: dict[str, Any], values: list[int]) -> No
     high_section, high_key = key_of(high)
     than = "less than" if gap else "not more than"
     unit = ranges.SETTINGS[lower][1]
-    most = in_file_terms(section, unit, values[higher] - gap)
-    rule = f"{words(low)} must be {than} {words(high)} ({in_file_terms(section, unit, values[higher])})"
-    accepted = f"a value up to {most} here, or a larger [{high_section}] {high_key}"
+    text = table[high_section].get(high_key)
+    most = f'"{text}"' if isinstance(text, str) else in_file_terms(section, unit, values[higher])  # as it was written
+    rule = f"{words(low)} must be {than} {words(high)} ({most})"
+    accepted = f"{than} {most} here, or a higher [{high_section}] {high_key}"
     raise refusal(path, f"[{section}] {key}", rule, accepted, table[section].get(key, "left out"))
 
 

@@ -27,11 +27,11 @@ NOT_GUARANTEED = (
     "A sensor that goes wrong while the machine runs hides a loss of oil until the machine stands for rest_settle.",
     "A sensor off by less than rest_most never shows; it hides nothing as long as rest_most is under cut_out.",
     "A frozen sensor is trusted until stuck_after of running with readings; at rest only net oil pressure is checked.",
-    "Start grace grows back with standstill: a machine that rests more than it runs is not judged in each run's grace.",
+    "Start grace recovers at standstill: a machine that rests more than it runs is not judged in each run's grace.",
     "While run feedback says that the machine stands, no deficit counts; oil pressure over rest_most shows it.",
     "Between two ticks, while the clock stands and while there is no power, nothing is seen and nothing is decided.",
     "A reload onto dry bearings: they last seconds under load, and a restart loads them as well; stop them before.",
-    "What the bearings bear: these are times of this logic, and no machine was asked.",
+    "What the bearings can bear: these are times of the logic, not of a machine.",
 )
 
 

@@ -2,7 +2,7 @@
 
 While a library is being made its folder holds `.synth/`, with the recipe and the
 finished entries; library.toml appears at the end, with the recipe in it. So an
-interrupted run is taken up where it stopped, a finished one is left alone, and a
+interrupted run carries on where it stopped, a finished one is left alone, and a
 folder that holds anybody else's files is refused.
 """
 

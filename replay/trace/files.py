@@ -7,6 +7,7 @@ import itertools
 import math
 import os
 from collections.abc import Iterable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -17,6 +18,7 @@ from replay.ground.wording import counted
 from replay.trace.rows import COLUMNS, Columns, as_floats, check_header
 
 CSV_BLOCK = 1 << 22  # bytes
+DECODERS = 2  # threads
 # A Parquet file may unpack to far more than it holds: beyond both of these it is no trace.
 UNPACKED_MOST = 1 << 28  # bytes of whole columns
 UNPACKED_RATIO = 500  # times the size of the file
@@ -177,17 +179,68 @@ def _csv_options(header: list[str]) -> dict[str, Any]:
 
 
 def _csv_batches(path: Path) -> Iterator[Any]:
+    """Yield the rows of a CSV file, decoded by two threads."""
     import pyarrow as pa
-    import pyarrow.csv as pa_csv
 
     header = _csv_header(path)
     if next(_data_rows(path), None) is None:
         return
+    read, whole = _ChunkReader(header), _whole_lines(path)
+    next(whole)
     try:
-        with pa_csv.open_csv(_given(path), **_csv_options(header)) as reader:
-            yield from reader
+        with ThreadPoolExecutor(DECODERS) as pool:
+            waiting: list[Future[Any]] = []
+            for chunk in whole:
+                waiting.append(pool.submit(read, chunk))
+                if len(waiting) > 2 * DECODERS:
+                    yield from waiting.pop(0).result()
+            for one in waiting:
+                yield from one.result()
     except pa.ArrowInvalid as error:
         raise _first_bad_cell(path, header) or refusal(path, "", str(error)) from None
+
+
+def _whole_lines(path: Path) -> Iterator[bytes]:
+    """Yield the first line of a file, then its others in chunks of about CSV_BLOCK."""
+    with open_bytes(path) as stream:
+        first = stream.readline(LONGEST_LINE)
+        if b"\r" in first.rstrip(b"\r\n"):  # lines end as on old machines
+            stream.seek(0)
+            first, _, rest = stream.read().partition(b"\r")
+            yield from (first, rest)
+            return
+        yield first
+        while chunk := stream.read(CSV_BLOCK):
+            yield chunk + stream.readline(CSV_BLOCK)
+
+
+class _ChunkReader:
+    """Turns lines into batches; time and status as whole numbers, which are the sooner read, as long as they are."""
+
+    def __init__(self, header: list[str]) -> None:
+        self.header, self.whole = header, True
+
+    def __call__(self, chunk: bytes) -> list[Any]:
+        import pyarrow as pa
+
+        if self.whole and b"x" not in chunk and b"X" not in chunk:  # 0x1F is a whole number and no number
+            try:
+                return self._read(chunk, {"time_s": pa.int64(), "running": pa.int8()})
+            except pa.ArrowInvalid:
+                self.whole = False
+        return self._read(chunk, {})
+
+    def _read(self, chunk: bytes, whole: dict[str, Any]) -> list[Any]:
+        import pyarrow as pa
+        import pyarrow.csv as pa_csv
+
+        options = _csv_options(self.header)
+        options["read_options"] = pa_csv.ReadOptions(
+            column_names=self.header, use_threads=False, block_size=len(chunk) + 1
+        )
+        options["convert_options"].column_types = dict.fromkeys(self.header, pa.float64()) | whole
+        batches: list[Any] = pa_csv.read_csv(pa.BufferReader(chunk), **options).to_batches()
+        return batches
 
 
 def _parquet(path: Path, *, keep: bool = False) -> Any:

@@ -18,6 +18,7 @@ before: run feedback is a contact, not a measurement. An empty `reset` is off.
 
 import collections
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any, Self
@@ -173,9 +174,12 @@ class LongTrace:
         return self.seconds(self._end_ms)
 
     def pieces(self) -> Iterator[Trace]:
-        """Yield its rows in their order, at most ROWS at a time. Raises Refusal with the line at fault."""
+        """Yield its rows in their order, at most ROWS at a time. Raises Refusal with the line at fault.
+
+        The next piece is read while one is worked on.
+        """
         rows = 0
-        for piece in read_pieces(self.path, ROWS):
+        for piece in _ahead(read_pieces(self.path, ROWS)):
             rows += len(piece)
             yield piece
         self._rows, self._end_ms = rows, int(piece.time_ms[-1])
@@ -184,6 +188,15 @@ class LongTrace:
         """Read the file to its end, unless that was done before."""
         if not self._rows:
             collections.deque(self.pieces(), maxlen=0)
+
+
+def _ahead(pieces: Iterator[Trace]) -> Iterator[Trace]:
+    """Yield pieces, each read by a thread while the one before is worked on."""
+    with ThreadPoolExecutor(1) as pool:
+        waiting = pool.submit(next, pieces, None)
+        while (piece := waiting.result()) is not None:
+            waiting = pool.submit(next, pieces, None)
+            yield piece
 
 
 AnyTrace = Trace | LongTrace

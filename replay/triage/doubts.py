@@ -5,6 +5,7 @@ no standstill     so nobody can tell that
 falling           net oil pressure of running against itself, over days and weeks
 starts            so many an hour that the running status must chatter; those that stopped before oil pressure came
 judged share      hours that were lost, or in which the readings were in doubt
+gaps              within a file, beside which the machine ran
 
 All limits below are assumed; each doubt tells its figure.
 """
@@ -16,7 +17,7 @@ from replay.ground.shown import shown_in
 from replay.ground.wording import counted, duration, percent, pressure
 from replay.settings import Settings
 from replay.triage import kernel
-from replay.triage.findings import Doubt, Findings
+from replay.triage.findings import LEAST_LOST_MS, Doubt, Findings
 from replay.triage.trends import Trend, trend
 
 # Places in the advice of `replay.triage.ranking`; a note changes no advice.
@@ -111,10 +112,12 @@ def _zero(found: Findings) -> Iterator[Doubt]:
     if abs(worst) > ZERO_PA:
         read, when = (zero, "") if abs(zero) > ZERO_PA or number is None else (worst, f" on {found.days.told(number)}")
         rule = "true oil pressure is that much lower" if read > 0 else "true oil pressure is that much higher"
-        yield Doubt(CHECK, f"net oil pressure reads {pressure(read)} at standstill{when}, where there is none: {rule}")
+        yield Doubt(
+            CHECK, f"net oil pressure reads {pressure(read)} at standstill{when}, where it should read zero: {rule}"
+        )
     went = zero_trend(found)
     if went is not None and went.sure and abs(went.change) >= DRIFT_PA:
-        yield Doubt(CHECK, f"standstill zero of net oil pressure went {_went(found, went)}")
+        yield Doubt(CHECK, f"standstill zero of net oil pressure moved {_went(found, went)}")
     elif went is None and zeros:
         least, most = min(zeros)[0], max(zeros)[0]
         if most - least >= DRIFT_PA:
@@ -145,12 +148,15 @@ def _held(found: Findings) -> Iterator[Doubt]:
 
 def _joining(found: Findings) -> Iterator[Doubt]:
     gaps = found.gaps
+    if gaps.running:
+        told = f"{duration(gaps.running_ms)} lost in {counted(gaps.running, 'gap')} of over {duration(LEAST_LOST_MS)}"
+        yield Doubt(CANNOT_TELL, f"{told} beside which it ran: nobody saw whether it was short of oil then")
     if gaps.count:
         lost = f", {duration(gaps.lost_ms)} of them lost within a file" if gaps.lost_ms else ""
         text = f"{counted(gaps.count, 'gap')} of {duration(gaps.ms)} together, the longest {duration(gaps.longest_ms)}"
         yield Doubt(NOTE, f"{text}{lost}")
     if found.overlap_ms:
-        yield Doubt(NOTE, f"{duration(found.overlap_ms)} told by two files, counted once")
+        yield Doubt(NOTE, f"{duration(found.overlap_ms)} recorded in two files, counted once")
     yield from _overlap(found)
     loose = sum(piece.placed.clock.utc_s is None for piece in found.pieces)
     if loose and len(found.pieces) > 1:
@@ -166,9 +172,7 @@ def _overlap(found: Findings) -> Iterator[Doubt]:
         text = f"two files DISAGREE {apart}: are both of this machine, and both clocks right? The earlier file is taken"
         yield Doubt(CANNOT_TELL, text, first=True)
     elif overlap.unknown:
-        yield Doubt(
-            CANNOT_TELL, "two files tell the same times, too far apart in their rows to be compared", first=True
-        )
+        yield Doubt(CANNOT_TELL, "two files cover the same times with rows too far apart to compare", first=True)
 
 
 def _went(found: Findings, went: Trend) -> str:

@@ -10,6 +10,8 @@ from replay.triage.events import Event, Gravest
 from replay.triage.logs import Placed
 from replay.triage.overlaps import Overlap
 
+LEAST_LOST_MS = 300_000  # a shorter gap hides no spell for which a machine is opened (assumed)
+
 
 @dataclass
 class Piece:
@@ -27,19 +29,27 @@ class Piece:
 
 @dataclass
 class Gaps:
-    """Times of which no file tells, between the parts of a machine; lost_ms: of them within what was one file."""
+    """Times of which no file tells, between the parts of a machine; lost_ms: of them within what was one file.
+
+    running, running_ms: those of over LEAST_LOST_MS within one file beside which the machine ran.
+    """
 
     count: int = 0
     ms: int = 0
     longest_ms: int = 0
     lost_ms: int = 0
+    running: int = 0
+    running_ms: int = 0
 
-    def add(self, gap_ms: int, *, lost: bool) -> None:
-        """Count a gap."""
+    def add(self, gap_ms: int, *, lost: bool, ran: bool) -> None:
+        """Count a gap; ran: beside it the machine did."""
         self.count += 1
         self.ms += gap_ms
         self.longest_ms = max(self.longest_ms, gap_ms)
         self.lost_ms += gap_ms * lost
+        if lost and ran and gap_ms >= LEAST_LOST_MS:
+            self.running += 1
+            self.running_ms += gap_ms
 
 
 @dataclass(frozen=True)

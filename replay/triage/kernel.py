@@ -13,11 +13,9 @@ ends it: a dead sensor is a doubt, not a starved bearing.
 Beside the events each day is summed up (places of a day below): how long the log is, how the machine ran, what net
 oil pressure read at rest and running, how its starts went.
 
-Everything runs interpreted on lists or compiled on int64 arrays, to the same
-result. Columns as in `replay.engine.obeying`; time in ms, pressures in Pa.
+Everything runs interpreted on lists or, in the language of `replay.engine.lowering`, as machine code on int64 arrays,
+to the same result. Columns as in `replay.engine.obeying`; time in ms, pressures in Pa.
 """
-
-from typing import Any
 
 from protect.conditions import HEALTHY, IN_GRACE, INTEGRAL_FULL, LOW, RELOAD_GUARD, RUNNING, SENSOR_FAULT, SENSOR_OK
 from protect.outputs import CREDIBLE, DOUBTED, NET_OIL_PRESSURE, SEEN
@@ -56,7 +54,7 @@ DAY_MS = 86400000
 SETTLED_MS = 60000
 
 
-def begin(event: Any, kind: int, start: int) -> None:
+def begin(event: list[int], kind: int, start: int) -> None:
     """Open an event."""
     for place in range(EVENT_SIZE):
         event[place] = 0
@@ -69,7 +67,7 @@ def begin(event: Any, kind: int, start: int) -> None:
     event[RELOAD_AT] = NEVER
 
 
-def close(event: Any, events: Any, totals: Any) -> None:
+def close(event: list[int], events: list[list[int]], totals: list[int]) -> None:
     """Close an event and write it down, if there was anything to it: a spell within the start grace is none."""
     if event[OPEN] == 0:
         return
@@ -81,14 +79,22 @@ def close(event: Any, events: Any, totals: Any) -> None:
     totals[FOUND] += 1
 
 
-def note_pressures(event: Any, net: int, suction: int) -> None:
+def note_pressures(event: list[int], net: int, suction: int) -> None:
     """Keep the lowest pressures that were seen."""
     event[LEAST_NET] = min(event[LEAST_NET], net)
     event[LEAST_SUCTION] = min(event[LEAST_SUCTION], suction)
 
 
 def follow_starved(
-    spell: Any, now: int, counted: int, memory: Any, values: Any, inputs: Any, results: Any, bits: int, totals: Any
+    spell: list[int],
+    now: int,
+    counted: int,
+    memory: list[int],
+    values: list[int],
+    inputs: list[int],
+    results: list[int],
+    bits: int,
+    totals: list[int],
 ) -> None:
     """Open or go on with a starved spell on a credible row; `counted` ms of it lie behind the start grace."""
     elapsed = results[SEEN]
@@ -109,7 +115,7 @@ def follow_starved(
     follow_stops(spell, now, elapsed, inputs, bits)
 
 
-def follow_stops(spell: Any, now: int, elapsed: int, inputs: Any, bits: int) -> None:
+def follow_stops(spell: list[int], now: int, elapsed: int, inputs: list[int], bits: int) -> None:
     """Note in a spell where the settings would have stopped the machine: integral full, or loaded again.
 
     A full integral stops a machine that has been short of oil behind the start grace (the state STARVED).
@@ -125,7 +131,9 @@ def follow_stops(spell: Any, now: int, elapsed: int, inputs: Any, bits: int) -> 
         spell[RELOAD_SUCTION] = max(spell[RELOAD_SUCTION], inputs[SUCTION_PRESSURE])
 
 
-def follow_vacuum(event: Any, now: int, values: Any, inputs: Any, results: Any, bits: int, totals: Any) -> bool:
+def follow_vacuum(
+    event: list[int], now: int, values: list[int], inputs: list[int], results: list[int], bits: int, totals: list[int]
+) -> bool:
     """Open or go on with vacuum running; say whether it is over: suction back at the reload level, or a stop."""
     if not bits & RUNNING:
         return True
@@ -146,7 +154,7 @@ def follow_vacuum(event: Any, now: int, values: Any, inputs: Any, results: Any, 
     return False
 
 
-def follow_doubt(event: Any, now: int, values: Any, results: Any, bits: int) -> bool:
+def follow_doubt(event: list[int], now: int, values: list[int], results: list[int], bits: int) -> bool:
     """Open or go on with a doubt; say whether it is over: credible for the fault delay, or a stop.
 
     Doubts are those of a running machine, and of one at rest whose net oil pressure does not read nothing.
@@ -154,7 +162,7 @@ def follow_doubt(event: Any, now: int, values: Any, results: Any, bits: int) -> 
     if not bits & (RUNNING | STANDSTILL):
         return True
     if results[CREDIBLE]:
-        return bool(now - event[END] >= values[FAULT_DELAY])
+        return now - event[END] >= values[FAULT_DELAY]
     if event[OPEN] == 0:
         begin(event, DOUBT, now - results[DOUBTED])
     event[END] = now
@@ -163,7 +171,7 @@ def follow_doubt(event: Any, now: int, values: Any, results: Any, bits: int) -> 
     return False
 
 
-def count(values: Any, results: Any, bits: int, totals: Any) -> None:
+def count(values: list[int], results: list[int], bits: int, totals: list[int]) -> None:
     """Count time and starts of this row."""
     if not bits & RUNNING:
         totals[RAN] = 0
@@ -183,7 +191,9 @@ def count(values: Any, results: Any, bits: int, totals: Any) -> None:
     totals[DOUBTED_MS] += results[DOUBTED]
 
 
-def follow_start(day: Any, now: int, values: Any, results: Any, bits: int, totals: Any, ran: int) -> None:
+def follow_start(
+    day: list[int], now: int, values: list[int], results: list[int], bits: int, totals: list[int], ran: int
+) -> None:
     """Follow a start until net oil pressure is at cut-out or the machine stops; `ran`: it ran in the row before."""
     elapsed = results[SEEN] + results[DOUBTED]
     if bits & RUNNING and not ran:
@@ -210,7 +220,9 @@ def follow_start(day: Any, now: int, values: Any, results: Any, bits: int, total
         day[DAY_BUILD_MOST] = max(day[DAY_BUILD_MOST], now - totals[STARTED_AT])
 
 
-def follow_day(day: Any, values: Any, inputs: Any, results: Any, bits: int, totals: Any) -> None:
+def follow_day(
+    day: list[int], values: list[int], inputs: list[int], results: list[int], bits: int, totals: list[int]
+) -> None:
     """Sum up a row: how the machine ran, and what net oil pressure read in settled running and settled rest."""
     elapsed = results[SEEN] + results[DOUBTED]
     if bits & RUNNING:
@@ -239,19 +251,30 @@ def follow_day(day: Any, values: Any, inputs: Any, results: Any, bits: int, tota
 
 
 def watch(
-    columns: Any, values: Any, memory: Any, inputs: Any, results: Any, opened: Any, totals: Any, events: Any, days: Any
+    columns: list[list[int]],
+    values: list[int],
+    memory: list[int],
+    inputs: list[int],
+    results: list[int],
+    opened: list[list[int]],
+    totals: list[int],
+    events: list[list[int]],
+    days: list[list[int]],
 ) -> None:
     """Run on from totals[POSITION] until the end of the columns or until `events` may not take those of a row.
 
     columns[7][n] as in `replay.engine.obeying`; values, memory, inputs, results as in
     `protect`; opened[KINDS][EVENT_SIZE] events under way; events[room][EVENT_SIZE]; days[n][DAY_SIZE].
     """
+    number = 0  # of the day
     while totals[POSITION] < len(columns[0]) and totals[FOUND] + KINDS <= len(events):
         tick = totals[POSITION]
         for place in range(INPUTS_SIZE):
             inputs[place] = columns[FIRST_INPUT + place][tick]
         now = columns[TIME][tick]
-        day = days[(now - totals[DAY_ZERO]) // DAY_MS]
+        while now - totals[DAY_ZERO] >= (number + 1) * DAY_MS:
+            number += 1
+        day = days[number]
         grace = memory[GRACE_LEFT]
         bits = measure(memory, values, inputs, results)
         follow_start(day, now, values, results, bits, totals, totals[RAN])

@@ -29,19 +29,16 @@ from replay.triage.overlaps import ToldBefore
 
 Array = NDArray[np.int64]
 
+RUNNING = FIRST_INPUT + ranges.RUN_FEEDBACK
 ROWS = 1 << 16  # of a log that are held at a time
 ROOM = 1024  # events of one call of the kernel
-
-# Rows from which compiling pays: with the code on disk it waits for numba, without it for the compiler as well.
-PAYS_FROM = 80_000
-PAYS_FROM_COMPILING = 600_000
 
 
 class Watch:
     """The kernel over one log: interpreted on lists, or compiled on arrays."""
 
     def __init__(self, settings: Settings, *, fast: bool) -> None:
-        self._run = compiled.compiled(kernel.watch, kernel) if fast else kernel.watch
+        self._run = compiled.native(kernel.watch, kernel) if fast else kernel.watch
         self.machine = machine(settings, fast=fast)
         shapes = (kernel.TOTALS_SIZE, (kernel.KINDS, kernel.EVENT_SIZE), (ROOM, kernel.EVENT_SIZE))
         self.totals, self.opened, self.events = (self.machine.words(np.zeros(shape, np.int64)) for shape in shapes)
@@ -82,8 +79,8 @@ class Watch:
 
 def compiling_pays(rows: int) -> bool:
     """Tell whether compiled code is likely to be done sooner with so many rows."""
-    on_disk = compiled.is_on_disk() and any(compiled.cache_folder(kernel).rglob("*watch*.nbc"))
-    return rows >= (PAYS_FROM if on_disk else PAYS_FROM_COMPILING)
+    on_disk = compiled.is_on_disk() and compiled.is_on_disk(kernel.watch, kernel)
+    return rows >= (compiled.PAYS_FROM if on_disk else compiled.PAYS_FROM_COMPILING)
 
 
 class Log:
@@ -100,6 +97,7 @@ class Log:
         self.remembers_ms = max(settings.values[ranges.TRIP_MEMORY], RESET_AFTER_MS)
         findings.engine = "compiled" if fast else "portable"
         self.last_ms: int | None = None
+        self.ran = False  # in the last row
         self.begin = self.told_to = 0  # of the file at hand: its first row, and up to where its rows were told before
         self.pieces: list[Piece] = []
         self.before: ToldBefore | None = None  # what was told of the times of the file at hand
@@ -177,11 +175,11 @@ class Log:
             columns[FIRST_INPUT + ranges.ELAPSED, 0] = min(gap, ranges.INPUTS[ranges.ELAPSED][3])
             if self.file.rows == 0 and gap > self.settings.values[ranges.MAX_GAP]:
                 columns[FIRST_INPUT + ranges.ELAPSED, 0] = 0
-                self._break_off(gap)
+                self._break_off(gap, ran=self.ran or bool(columns[RUNNING, 0]))
         if self.file.rows == 0:
             self.pieces.append(self.file)
             self.since.append(int(columns[TIME, 0]))
-        self.last_ms = int(columns[TIME, -1])
+        self.last_ms, self.ran = int(columns[TIME, -1]), bool(columns[RUNNING, -1])
         day, last = ((int(columns[TIME, at]) - self.day_zero) // kernel.DAY_MS for at in (0, -1))
         days = np.zeros((last - day + 1, kernel.DAY_SIZE), np.int64)
         zero = self.day_zero + day * kernel.DAY_MS
@@ -192,11 +190,12 @@ class Log:
         self.file.rows += columns.shape[1]
         self.findings.rows += columns.shape[1]
 
-    def _break_off(self, gap: int) -> None:
-        """Note a gap before the file at hand."""
+    def _break_off(self, gap: int, *, ran: bool) -> None:
+        """Note a gap before the file at hand; ran: beside it the machine did."""
         self._tell(self.watch.finish(), ends_with_log=True)
         source = self.file.placed.part.source
-        self.findings.gaps.add(gap, lost=bool(source) and source == self.pieces[-1].placed.part.source)
+        lost = bool(source) and source == self.pieces[-1].placed.part.source
+        self.findings.gaps.add(gap, lost=lost, ran=ran)
         self.findings.logs += 1
         self.watch.begin()
         if gap > self.remembers_ms:

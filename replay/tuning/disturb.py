@@ -7,7 +7,6 @@ take it): y += (x - y) (1 - exp(-dt / lag)). Gain is a share of the absolute
 pressure. What no sensor can say becomes no reading, as in `replay.trace.trace`.
 """
 
-import sys
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
@@ -16,7 +15,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from protect.ranges import INPUTS, NO_READING, OIL_PRESSURE, SUCTION_PRESSURE
-from replay.engine.compiled import compiled
 from replay.trace import Trace
 
 CHANNELS = ("oil_pressure", "suction_pressure", "crankcase_pressure")
@@ -78,17 +76,15 @@ def _read(trace: Trace, pascals: NDArray[np.int64], error: SensorError, place: i
     real = pascals != NO_READING
     values = np.where(real, pascals, 0).astype(np.float64)
     if error.lag_s > 0:
-        compiled(follow_lag, sys.modules[__name__])(trace.time_ms, values, real, 1000.0 * error.lag_s)
+        values[real] = lagging(trace.time_ms[real], values[real], 1000.0 * error.lag_s)
     read = np.rint(values * (1.0 + error.gain) + error.offset_pa)
     return np.where(real & (read >= least) & (read <= most), read, NO_READING).astype(np.int64)
 
 
-def follow_lag(time_ms: NDArray[np.int64], values: NDArray[np.float64], real: NDArray[np.bool_], lag_ms: float) -> None:
-    """Let float64[n] values lag, in place; where nothing was read the lag goes on from the last reading."""
-    last = -1
-    for row in range(len(values)):
-        if real[row]:
-            if last >= 0:
-                share = -np.expm1(-(time_ms[row] - time_ms[last]) / lag_ms)
-                values[row] = values[last] + (values[row] - values[last]) * share
-            last = row
+def lagging(time_ms: NDArray[np.int64], values: NDArray[np.float64], lag_ms: float) -> NDArray[np.float64]:
+    """Return float64[n] values with a lag; what was not read between two of them changes nothing."""
+    lagged = values.tolist()
+    shares = (-np.expm1(-np.diff(time_ms) / lag_ms)).tolist()
+    for row, share in enumerate(shares, 1):
+        lagged[row] = lagged[row - 1] + (lagged[row] - lagged[row - 1]) * share
+    return np.array(lagged)

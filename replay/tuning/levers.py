@@ -10,7 +10,7 @@ from protect import ranges
 from protect.settings import RELATIONS, derive
 from replay.ground.shown import asked
 from replay.settings import Settings
-from replay.settings.file import PLACES, key_of
+from replay.settings.file import PLACES, key_of, names_of
 from replay.trace import Trace
 from replay.tuning.disturb import CHANNELS, ERRORS, SensorError, disturbed, has_crankcase, thinned
 
@@ -41,7 +41,7 @@ class Lever:
     def name(self) -> str:
         """Return the lever in words."""
         if self.kind == SETTING:
-            return self.subject.replace("_", " ")
+            return setting_words(self.subject)
         sensor = self.subject.removesuffix("_pressure")
         return f"{sensor} sensor {self.kind}" if sensor else self.kind
 
@@ -70,6 +70,15 @@ class Lever:
         values[PLACES[self.subject]] += self.sign * round(amount)
         derive(values)
         return replace(settings, values=tuple(values))
+
+
+def setting_words(name: str) -> str:
+    """Return a setting or a channel in words; an end of a range by the key of the file."""
+    if name not in PLACES:
+        return name.replace("_", " ")
+    _, key = key_of(name)
+    end = "" if key == name else (", lower end", ", upper end")[names_of(key).index(name)]
+    return key.replace("_", " ") + end
 
 
 def levers(settings: Settings) -> list[Lever]:

@@ -35,7 +35,7 @@ def front(figures: Sequence[Figures], places: NDArray[np.float64]) -> list[Choic
             continue
         kept = np.vstack([kept, row])
         alike = np.flatnonzero(kinds == kind)
-        choices.append(Choice(_middle(alike, places), len(alike)))
+        choices.append(Choice(int(alike[middle(places[alike])]), len(alike)))
     return sorted(choices, key=lambda choice: (figures[choice.candidate].rank, choice.candidate))
 
 
@@ -44,11 +44,10 @@ def chosen(figures: Sequence[Figures], places: NDArray[np.float64]) -> Choice:
     ranks = [one.rank for one in figures]
     best = min(ranks)
     alike = np.array([number for number, rank in enumerate(ranks) if rank == best])
-    return Choice(_middle(alike, places), len(alike))
+    return Choice(int(alike[middle(places[alike])]), len(alike))
 
 
-def _middle(alike: NDArray[np.int64], places: NDArray[np.float64]) -> int:
-    """Return the one of some candidates that stands nearest to their mean place, the first of equals."""
-    some = places[alike]
-    apart = ((some - some.mean(axis=0)) ** 2).sum(axis=1)
-    return int(alike[np.argmin(np.round(apart, 12))])
+def middle(places: NDArray[np.float64]) -> int:
+    """Return which of some places (float64[n, axes]) stands nearest to their mean, the first of equals."""
+    apart = ((places - places.mean(axis=0)) ** 2).sum(axis=1)
+    return int(np.argmin(np.round(apart, 12)))

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from protect import ranges
+from replay.ground.places import place_of
 from replay.ground.wording import words
 from replay.library import library_digest
 from replay.score import evidence
@@ -23,6 +24,7 @@ from replay.settings.file import PLACES
 from replay.sweep import account
 from replay.tuning.judge import RULE, Figures
 from replay.tuning.levers import Lever
+from replay.tuning.race import RULE_BY_YEARS
 from replay.tuning.robustness import EVENTS, Found, Robustness
 from replay.tuning.tolerance import MonteCarlo
 from replay.tuning.tune import BASE, Line, Tuning
@@ -43,7 +45,7 @@ def settings_text(tuning: Tuning, line: Line) -> str:
     import tomlkit
 
     base = Path(tuning.space.base.file)
-    document = tomlkit.parse(base.read_text(encoding="utf-8-sig"))
+    document = tomlkit.parse(place_of(tuning.space.base.file).read_text(encoding="utf-8-sig"))
     given = tuning.base.candidate.given
     changes = [
         f"{key} = {_told(value)}, was {_told(given[key])}"
@@ -118,7 +120,7 @@ def tuning_json(tuning: Tuning) -> dict[str, Any]:
         "contradictory": tuning.left_out,
         "budget": tuning.budget,
         "seed": tuning.seed if tuning.budget else None,
-        "rule": RULE,
+        "rule": RULE_BY_YEARS if tuning.race else RULE,
         "parts": {
             "tuning": [entries[place].id for place in tuning.split.tuning],
             "held_out": [entries[place].id for place in tuning.split.held_out],
@@ -128,6 +130,7 @@ def tuning_json(tuning: Tuning) -> dict[str, Any]:
         **front_json(tuning),
         "better_than_base": tuning.gains,
         "fresh": _fresh_json(tuning),
+        **({"forecast": tuning.race.as_json()} if tuning.race else {}),
     }
 
 

@@ -1,14 +1,19 @@
 """All of `tune` and of `tolerances` as one function each: what a notebook calls, and the command line."""
 
-from collections.abc import Sequence
+import contextlib
+import functools
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from replay.engine.workers import Each, Progress, quiet, workers
+from replay.forecast.forecast import check_years, wanted_of
 from replay.ground.refusal import refusal
 from replay.library import Library, library_digest, library_of, settings_of, settings_path
 from replay.library.given import GivenLibrary, GivenSettings
+from replay.machine import MachineFile, read_machine
+from replay.physics.days import DAYS
 from replay.score.judge_digest import judge_digest
 from replay.score.once import counted_once
 from replay.settings import Settings
@@ -17,6 +22,7 @@ from replay.synth import Recipe
 from replay.tuning.fresh import recipe_of
 from replay.tuning.judge import BATCH
 from replay.tuning.levers import levers
+from replay.tuning.race import Asked, Race, checked_costs, run_race
 from replay.tuning.results import moved_json, tuning_json
 from replay.tuning.robustness import MISSED, NUISANCE, Robustness, robustness
 from replay.tuning.search import generation
@@ -84,6 +90,11 @@ def tune_settings(
     quick: bool = False,
     tolerances: Tolerances | Path | str | None = None,
     draws: int = 200,
+    forecast: int | None = None,
+    costs: Mapping[str, float] | None = None,
+    machine: MachineFile | Path | str | None = None,
+    days: int = DAYS,
+    keep: Path | str | None = None,
     jobs: int = 1,
     cluster: str | None = None,
     progress: Progress = quiet,
@@ -91,11 +102,14 @@ def tune_settings(
     """Judge many candidate settings over a library, exactly, and choose.
 
     vary: texts such as "trip_delay=30s..240s/43", one for each key; settings: the file they vary, without it the one
-    that the library names. budget: judge so many candidates found by a search, not the whole grid; seed: of search
-    and draws. The chosen settings are judged on a fresh library too, where the library was synthesised (fresh_seed;
-    one after the library's without it), and sensors and settings are moved (`find_tolerances`); quick leaves both
-    out. jobs, cluster: as in `score_library`. The result is a `Tuned`: `chosen`, `tuning`, `moved`, `as_json()`;
-    `write_tuning` writes its folder. Raises Refusal.
+    that the library names. budget: judge so many candidates found by a search, not the whole grid; seed: of search,
+    draws and forecast. The chosen settings are judged on a fresh library too, where the library was synthesised
+    (fresh_seed; one after the library's without it), and sensors and settings are moved (`find_tolerances`); quick
+    leaves both out. forecast: choose, among the candidates with the best verdict, what a year costs least under, in so
+    many machine-years at most; costs: of figures of a year by their names, such as {"nuisance_stops": 1.0, "lost_with":
+    200.0}; machine, days, keep: as in `forecast_years`, keep with a folder for each candidate. jobs, cluster: as in
+    `score_library`. The result is a `Tuned`: `chosen`, `tuning`, `moved`, `as_json()`; `write_tuning` writes its
+    folder. Raises Refusal.
     """
     library = library_of(library)
     if all(entry.label == "undecided" for entry in library.entries):
@@ -104,9 +118,13 @@ def tune_settings(
     space = read_space(settings_path(settings, library, library.folder), vary, open_ranges=budget is not None)
     stated = _stated(tolerances)
     fresh = None if quick else _fresh_recipe(library, fresh_seed)
+    asked = _asked(forecast, costs, machine, days, keep, seed)
     with workers(jobs, cluster) as each:
-        with progress(_pieces(library, space, budget) + len(library.entries) * (fresh is not None), "judging") as stage:
-            tuning = tune(library, space, each, stage.advance, budget=budget, seed=seed, fresh=fresh)
+        with contextlib.ExitStack() as shown:
+            pieces = _pieces(library, space, budget) + len(library.entries) * (fresh is not None)
+            stage = shown.enter_context(progress(pieces, "judging"))
+            race = None if asked is None else functools.partial(_race, asked, shown.close, each, progress)
+            tuning = tune(library, space, each, stage.advance, budget=budget, seed=seed, fresh=fresh, race=race)
         found = Tuned(tuning, None)
         return found if quick else Tuned(tuning, _moved(library, found.chosen, stated, seed, draws, each, progress))
 
@@ -132,6 +150,34 @@ def find_tolerances(
     stated = _stated(tolerances)
     with workers(jobs, cluster) as each:
         return _moved(library, checked, stated, seed, draws, each, progress)
+
+
+def _race(
+    asked: Asked, before: Callable[[], None], each: Each, progress: Progress, candidates: Mapping[int, Settings]
+) -> Race:
+    """Let candidates run, once the bar of what came before has ended: one bar at a time."""
+    before()
+    return run_race(candidates, asked, each, progress)
+
+
+def _asked(
+    years: int | None,
+    costs: Mapping[str, float] | None,
+    machine: MachineFile | Path | str | None,
+    days: int,
+    keep: Path | str | None,
+    seed: int,
+) -> Asked | None:
+    """Return what a forecast is asked for, None of none. Raises Refusal for a part of it without the rest."""
+    if years is None:
+        for name, given in (("--cost", costs), ("--machine", machine), ("--keep", keep)):
+            if given is not None:
+                raise refusal("tune", name, "is of a forecast, and none is asked for", "with --forecast N, or without")
+        return None
+    check_years("--forecast", years)
+    described = read_machine(machine) if isinstance(machine, Path | str) else machine
+    folder = None if keep is None else Path(keep)
+    return Asked(wanted_of(seed, described, days), described, checked_costs(costs or {}), years, folder)
 
 
 def _pieces(library: Library, space: Space, budget: int | None) -> int:

@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from replay.measured.importing import import_file
+from replay.measured.importing import import_logs
 from tests.benchmarks.imports import PROFILE
 
 MOST_ROWS = int(os.environ.get("LUBETRIP_ROWS", "1728000"))
@@ -48,7 +48,7 @@ def by_pandas(source: Path, folder: Path) -> int:
 
 def by_import(source: Path, folder: Path) -> int:
     """Import the file under --repair; return how many rows were left out."""
-    report = import_file(source, folder / "library", folder / "profile.toml", repair=True)
+    (report,) = import_logs([source], folder / "library", folder / "profile.toml", repair=True).reports
     return sum(mend.rows for mend in report.counts.mends.values())
 
 

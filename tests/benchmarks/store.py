@@ -3,7 +3,8 @@
 10,000 machine-days at one row every 10 s (STORE_DAYS, STORE_STEP_S), a Parquet file a day, partitioned by machine and
 date: the invented machine of the benchmark `triage`, twenty different days again and again. The store is a server in a
 process of its own, the cluster two workers on the same machine, so that store, workers and scheduler share its cores.
-The peer is what one would write: each worker reads its machines' files by pyarrow's own S3 client and adds up the columns.
+STORE_PLACE=folder puts the same partitioned data set into a folder instead, so that no store takes its share.
+The peer is what one would write: each worker reads its machines' files by pyarrow's own means and adds up the columns.
 """
 
 import os
@@ -22,6 +23,7 @@ import numpy as np
 from tests.benchmarks.triage import SETTINGS, rows
 
 DAYS = int(os.environ.get("STORE_DAYS", "10000"))
+PLACE = os.environ.get("STORE_PLACE", "store")
 STEP_S = int(os.environ.get("STORE_STEP_S", "10"))
 DAYS_OF_A_MACHINE = 20
 UNIX_S = 1_767_225_600
@@ -52,6 +54,8 @@ def fill(uri: str) -> int:
     names = [(f"machine=K{at // DAYS_OF_A_MACHINE:04d}", at % DAYS_OF_A_MACHINE) for at in range(DAYS)]
     for begin in range(0, DAYS, BATCH):
         part = names[begin : begin + BATCH]
+        for machine, day in part if PLACE != "store" else ():
+            (root / machine / f"date={day:02d}").mkdir(parents=True, exist_ok=True)
         root.fs.pipe({f"{root.path}/{machine}/date={day:02d}/part-0.parquet": files[day] for machine, day in part})
     return sum(len(files[day]) for _, day in names)
 
@@ -62,8 +66,8 @@ def added_up(files: list[str]) -> float:
     import pyarrow.dataset as ds
     from pyarrow import fs
 
-    address = os.environ["AWS_ENDPOINT_URL"]
-    store = fs.S3FileSystem(endpoint_override=address)
+    address = os.environ.get("AWS_ENDPOINT_URL")
+    store = fs.S3FileSystem(endpoint_override=address) if PLACE == "store" else fs.LocalFileSystem()
     table = ds.dataset(files, filesystem=store, format="parquet").to_table()
     return sum(float(pc.sum(column).as_py() or 0) for column in table.columns)
 
@@ -121,23 +125,32 @@ def measured(name: str, work: Callable[[str, str], str], uri: str, scheduler: st
     return spent
 
 
-def main() -> None:
-    """Print what the fleet takes, and the ratio to the plain read."""
+def measure(uri: str) -> None:
+    """Fill a place and print what it takes to read it plainly and to triage it."""
     from distributed import LocalCluster
 
+    begin = time.perf_counter()
+    size = fill(uri)
+    print(f"{DAYS} machine-days at {STEP_S} s, {size / 1e6:.0f} MB, put in {time.perf_counter() - begin:.0f} s")
+    with LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address="127.0.0.1:0") as cluster:
+        scheduler = cluster.scheduler_address
+        plain = measured("plain read", plain_read, uri, scheduler, size)
+        ours = measured("triage", triaged, uri, scheduler, size)
+    here = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    print(f"triage by plain read {ours / plain:.2f}; peak memory here {here:.0f} MiB")
+
+
+def main() -> None:
+    """Print what the fleet takes, and the ratio to the plain read."""
+    if PLACE != "store":
+        with tempfile.TemporaryDirectory() as folder:
+            measure(f"{folder}/logs")
+        return
     running, address = server()
     given = {"AWS_ENDPOINT_URL": address, "AWS_ACCESS_KEY_ID": "b", "AWS_SECRET_ACCESS_KEY": "b"}
     os.environ.update(given | {"AWS_DEFAULT_REGION": "us-east-1"})
     try:
-        begin = time.perf_counter()
-        size = fill("s3://fleet/logs")
-        print(f"{DAYS} machine-days at {STEP_S} s, {size / 1e6:.0f} MB, put in {time.perf_counter() - begin:.0f} s")
-        with LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address="127.0.0.1:0") as cluster:
-            scheduler = cluster.scheduler_address
-            plain = measured("plain read", plain_read, "s3://fleet/logs", scheduler, size)
-            ours = measured("triage", triaged, "s3://fleet/logs", scheduler, size)
-        here = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-        print(f"triage by plain read {ours / plain:.2f}; peak memory here {here:.0f} MiB")
+        measure("s3://fleet/logs")
     finally:
         running.terminate()
         running.wait()

@@ -10,6 +10,19 @@ const work = JSON.parse(readFileSync(workFile, "utf8"));
 const { browser, page, told } = await opened({ permissions: ["clipboard-read", "clipboard-write"] });
 
 const ready = () => page.waitForFunction(() => document.body.dataset.ready === "yes", null, { timeout: 20000 });
+// The words that are drawn, since the plot was last wiped.
+await page.addInitScript(() => {
+    const { clearRect, fillText } = CanvasRenderingContext2D.prototype;
+    globalThis.drawn = [];
+    CanvasRenderingContext2D.prototype.clearRect = function (...box) {
+        globalThis.drawn = [];
+        clearRect.apply(this, box);
+    };
+    CanvasRenderingContext2D.prototype.fillText = function (text, ...place) {
+        globalThis.drawn.push(text);
+        fillText.call(this, text, ...place);
+    };
+});
 const shown = () =>
     page.evaluate(() => {
         const text = (selector) => document.querySelector(selector).textContent;
@@ -28,6 +41,7 @@ const shown = () =>
             ]),
             families: table("#families tbody"),
             rules: table("#rules tbody"),
+            plain: table("#plain tbody"),
             decisions: table("#decisions tbody"),
             toml: document.querySelector("#toml").value,
             digest: document.body.dataset.digest,
@@ -39,6 +53,14 @@ const shown = () =>
             scrolled: globalThis.scrollY,
             paper: getComputedStyle(document.querySelector("#settings")).backgroundColor,
             invalid: Array.from(document.querySelectorAll("[aria-invalid=true]"), (field) => field.id.slice(5)),
+            wrong: Object.fromEntries(Array.from(document.querySelectorAll(".wrong:not([hidden])"), (told) => [told.id.slice(6), told.textContent])),
+            described: Array.from(document.querySelectorAll("#rows [aria-describedby]"), (field) => field.getAttribute("aria-describedby").slice(6)),
+            best: document.querySelector("#best").disabled ? null : text("#best-told"),
+            bestTold: text("#best-told"),
+            ofFile: document.querySelector("#of-file").hidden ? null : text("#of-file"),
+            drawn: globalThis.drawn,
+            gauge: Object.fromEntries(globalThis.page.plot.gaugeTicks((pascal) => -pascal / 500, 400, 200000).map(({ value, text }) => [text, value])),
+            inverted: getComputedStyle(document.querySelector("#plot")).filter,
             undoes: !document.querySelector("#undo").disabled,
             spentMs: globalThis.page.spentMs,
             images: document.images.length,
@@ -57,6 +79,7 @@ const actions = {
             await page.keyboard.press(key);
         }
     },
+    tab: () => page.keyboard.press("Tab"),
     click: (selector) => page.click(selector),
     choose: (selector, value) => page.selectOption(selector, value),
     find: (text) => page.fill("#find", text),

@@ -24,7 +24,7 @@ async function tried(settings, port, moves) {
         } else if (what === "system") {
             settings.useSystem(where);
         } else {
-            settings.moveTo(where);
+            settings.moveTo(where, `${where} m`);
         }
     }
     const fault = settings.unreadable === null ? port.check(settings.values) : null;

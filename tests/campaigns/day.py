@@ -90,6 +90,11 @@ class Controller:
         return (*(word for words in self.arrays.values() for word in words), *self.results)
 
     @property
+    def settings_broken(self) -> bool:
+        """Whether the settings are no longer what their seal says."""
+        return not seal.holds(self.settings, ranges.SETTINGS_SIZE, self.seals, seal.SETTINGS_AT)
+
+    @property
     def permitted(self) -> int:
         """Run permission as the machine gets it."""
         return self.results[outputs.RUN_PERMISSION]

@@ -19,12 +19,12 @@ import numpy as np
 from protect import outputs, ranges, settings, state
 from protect.protection import step
 from replay.engine import c_port
-from replay.engine.compiled import compiled
 from replay.port import adversary
 from replay.port.conform import INPUT_NAMES, STEP_NAMES
 from tests.campaigns.runtimes import RuntimePort
 from tests.campaigns.structured_text import StructuredTextPort
 from tests.results import close, record_option
+from tests.support.by_numba import compiled
 
 CHUNK = 10_000  # steps with one set of settings
 MOOD_STEPS = 500  # steps with one mood

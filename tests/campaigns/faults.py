@@ -209,7 +209,7 @@ def kill(process: "subprocess.Popen[str]") -> None:
 
 
 def full(bench: Bench, name: str, rng: random.Random) -> Iterator[str]:
-    """Let no file grow beyond a random size, which fails as a full disk does; on a small disk of its own if root."""
+    """Let no file grow beyond a random size, which fails as a full disk does."""
     place = bench.fresh()
     most = int(2 ** rng.uniform(0, 16))
     done = run(place, COMMANDS[name], preexec_fn=lambda: _limit(most))
@@ -218,6 +218,45 @@ def full(bench: Bench, name: str, rng: random.Random) -> Iterator[str]:
     if done.returncode == 2 and len(done.stderr.splitlines()) not in (1, 2):
         yield f"files of {most} bytes: {done.stderr.strip()[:300]}"
     yield from bench.check(place, name)
+
+
+def no_space(bench: Bench, name: str, rng: random.Random) -> Iterator[str]:
+    """Give a command a disk of its own with little room left, or none; what it left there is looked at elsewhere."""
+    place, free = bench.folder / "work", rng.choice((0, 0, int(2 ** rng.uniform(12, 20))))
+    with small_disk(bench.folder / "disk") as disk:
+        shutil.copytree(bench.original, disk / "work")
+        left = os.statvfs(disk).f_bavail * os.statvfs(disk).f_frsize - free
+        (disk / "ballast").write_bytes(bytes(max(0, left)))
+        done = run(disk / "work", COMMANDS[name])
+        shutil.rmtree(place, ignore_errors=True)
+        shutil.copytree(disk / "work", place)
+    if done.returncode not in (*PLAIN, 2):
+        yield f"{free} bytes left: ends with {done.returncode}: {done.stderr.strip()[-200:]}"
+    if done.returncode == 2 and len(done.stderr.splitlines()) not in (1, 2):
+        yield f"{free} bytes left: {done.stderr.strip()[:300]}"
+    yield from bench.check(place, name)
+
+
+@contextlib.contextmanager
+def small_disk(folder: Path) -> Iterator[Path]:
+    """Mount a disk of 64 MB in memory, which takes root. Raises OSError where it cannot be had."""
+    folder.mkdir(exist_ok=True)
+    mounted = subprocess.run(
+        ["mount", "-t", "tmpfs", "-o", "size=64m", "tmpfs", str(folder)], capture_output=True, check=False
+    )
+    if mounted.returncode:
+        raise OSError(mounted.stderr.decode().strip())
+    try:
+        yield folder
+    finally:
+        subprocess.run(["umount", "--lazy", str(folder)], check=True)
+
+
+def can_mount() -> bool:
+    """Say whether a disk can be had here."""
+    with tempfile.TemporaryDirectory() as folder, contextlib.suppress(OSError), small_disk(Path(folder) / "disk"):
+        return True
+    return False
 
 
 def _limit(most: int) -> None:
@@ -301,21 +340,28 @@ KINDS: dict[str, Callable[[Bench, str, random.Random], Iterator[str]]] = {
 }
 
 
+MOUNTED = {"no space": no_space}  # in the campaign alone: tests do not run as root everywhere
+
+
 def lay(
-    minutes: float, seed: int, only: tuple[str, ...] = (), most: int | None = None
+    minutes: float,
+    seed: int,
+    only: tuple[str, ...] = (),
+    most: int | None = None,
+    kinds: dict[str, Callable[[Bench, str, random.Random], Iterator[str]]] = KINDS,
 ) -> tuple[Counter[str], list[str]]:
     """Lay faults for so many minutes, or so many of them; return how many of each kind, and the findings."""
     rng, counts, findings = random.Random(seed), Counter[str](), list[str]()  # noqa: S311 - a sample, not a secret
     with tempfile.TemporaryDirectory(prefix="lubetrip-faults-") as folder:
         bench = Bench(Path(folder))
         ends = time.monotonic() + 60 * minutes
-        turns = [(kind, name) for name in COMMANDS for kind in KINDS if not only or name in only]
+        turns = [(kind, name) for name in COMMANDS for kind in kinds if not only or name in only]
         while time.monotonic() < ends and (most is None or counts.total() < most):
             if counts.total() % len(turns) == 0:
                 rng.shuffle(turns)
             kind, name = turns[counts.total() % len(turns)]
             counts[kind] += 1
-            for finding in KINDS[kind](bench, name, rng):
+            for finding in kinds[kind](bench, name, rng):
                 findings.append(f"{name}, {kind}: {finding}")
                 click.echo(findings[-1])
     return counts, findings
@@ -328,7 +374,10 @@ def lay(
 @record_option
 def faults(minutes: float, seed: int, only: tuple[str, ...], *, record: bool) -> None:
     """Kill, starve and disturb every long command; nothing may be lost, half written or judged otherwise."""
-    counts, findings = lay(minutes, seed, only)
+    mounted = MOUNTED if can_mount() else {}
+    if not mounted:
+        print("no small disk without root: a full disk is a limit of file size here")
+    counts, findings = lay(minutes, seed, only, kinds=KINDS | mounted)
     told = ", ".join(f"{count} {kind}" for kind, count in sorted(counts.items()))
     close(
         f"{counts.total()} faults ({told}) over {len(only or COMMANDS)} commands: {len(findings)} findings",

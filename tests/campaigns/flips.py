@@ -51,14 +51,20 @@ class Moments:
         self.days = [Day.begin(sealed=sealed).until(tick) for tick in ticks]
         self.known: dict[tuple[int, ...], Outcome] = {}
 
-    def after(self, start: Day, flips: Iterable[Flip]) -> str:
-        """Flip bits, live on to the end and return the verdict."""
+    def after(self, start: Day, flips: Iterable[Flip], *, shared: bool = False) -> str:
+        """Flip bits, live on to the end and return the verdict; shared: live days with broken settings once a moment.
+
+        With broken settings no word is read any more. The single flips show it, each of which is lived by itself.
+        """
         day = start.copy()
         for flip in flips:
             day.controller.flip(flip)
         day.until(start.tick + 1)
         # Days that are alike after the tick of the flip stay alike, and are lived once.
-        key = (start.tick, day.world.short_ms, *day.controller.content())
+        content = day.controller.content()
+        if shared and day.controller.settings_broken:
+            content = (-1, *day.controller.results)
+        key = (start.tick, day.world.short_ms, *content)
         if key not in self.known:
             self.known[key] = day.until(END_TICK).outcome()
         if self.sealed:
@@ -80,7 +86,7 @@ class Moments:
         places = [Flip(array, word, bit) for array in NAMES for word in range(len(NAMES[array])) for bit in BITS]
         counts = dict.fromkeys(SEALED_VERDICTS if self.sealed else BARE_VERDICTS, 0)
         for _ in range(count):
-            counts[self.after(draw.choice(self.days), draw.sample(places, 2))] += 1
+            counts[self.after(draw.choice(self.days), draw.sample(places, 2), shared=self.sealed)] += 1
         return counts
 
 

@@ -21,10 +21,10 @@ import numpy as np
 from protect import outputs, ranges, state
 from protect.protection import step
 from replay.engine import c_port
-from replay.engine.compiled import compiled
 from replay.port import adversary
 from replay.settings import read_settings
 from tests.results import close, record_option
+from tests.support.by_numba import compiled
 
 ROOT = Path(__file__).parents[2]
 YEAR_MS = 365 * 24 * 3600 * 1000

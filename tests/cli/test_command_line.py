@@ -142,6 +142,28 @@ def test_undecided_traces_are_shown_apart(library: Path) -> None:
     assert "Undecided, judged neither way" in lubetrip("score", library).stdout
 
 
+def test_of_many_undecided_traces_those_that_stop_are_listed(library: Path) -> None:
+    """Catches a year of logs that nobody labelled yet, line by line before the verdict."""
+    entries = [entry("fault", "undecided = true"), *(entry(f"quiet-{n}", "undecided = true") for n in range(25))]
+    for n in range(25):  # none like another, which would be told already
+        (library / f"quiet-{n}.csv").write_text(trace_csv(60, lambda _, n=n: 120.0 + n), encoding="utf-8")
+    (library / "library.toml").write_text('settings = "settings.toml"\n' + "".join(entries), encoding="utf-8")
+
+    told = " ".join(lubetrip("score", library).stdout.split())
+    assert "Undecided, judged neither way, 25 more without a stop (-v)" in told
+    assert ("quiet-7" in told, "fault undecided 129.0 oil" in told) == (False, True)
+    assert "quiet-7" in lubetrip("score", library, "-v").stdout
+
+
+def test_an_early_stop_is_said_to_be_no_trial(library: Path) -> None:
+    """Catches 0 of 0 beside 1 fault without a word on why the two differ."""
+    path = library / "library.toml"
+    assert "1 early: such a stop shows nothing" not in lubetrip("score", library).stdout
+    path.write_text(path.read_text().replace("earliest_s = 100.0", "earliest_s = 140.0"))
+
+    assert "1 early: such a stop shows nothing of its fault" in lubetrip("score", library).stdout
+
+
 def test_explain_shows_the_decisions_in_time(library: Path) -> None:
     """Catches a timeline that lacks a change, its cause or the values it was decided on."""
     done = lubetrip("explain", library / "fault.csv")
@@ -321,7 +343,7 @@ def test_the_table_fits_the_terminal(columns: str, library: Path) -> None:
     done = lubetrip("score", library, COLUMNS=columns)
 
     assert max(len(line) for line in done.stdout.splitlines()) <= max(72, int(columns))
-    assert re.search(r"starved +1 +1 +0 +0 +(0 % to 97\.5 % +)?121\.0 +121\.0 +- +-", done.stdout)
+    assert re.search(r"starved +1 +1 +0 +0 +(95 % +)?121\.0 +121\.0 +- +-", done.stdout)
 
 
 def on_a_terminal(*arguments: str) -> bytes:

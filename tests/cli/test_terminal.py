@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 import pytest
+from click.shell_completion import ShellComplete
 
 from replay.cli import main
 from replay.cli.topics import EXAMPLES, TOPICS
@@ -180,3 +181,23 @@ def test_the_version_names_the_logic() -> None:
     from replay.engine import logic_digest
 
     assert lubetrip("--version").stdout.strip().endswith(f"logic {logic_digest()[:16]}")
+
+
+@pytest.mark.parametrize(
+    ("begun", "expected"),
+    [
+        ("help un", ["units"]),
+        ("synth made --families normal-st", ["normal-start"]),
+        ("tune site --vary trip_d", ["trip_delay="]),
+        ("tolerances fixtures --family speed", ["speed-low-for-a-while", "speed-ramps"]),
+        ("tolerances fixtures --family retrograde", []),
+        ("tolerances nowhere --family s", []),
+        ("compa", ["compare"]),
+    ],
+)
+def test_values_are_completed(begun: str, expected: list[str]) -> None:
+    """Catches a completion that offers everything, or nothing but options."""
+    *arguments, last = begun.split()
+    found = ShellComplete(main, {}, "lubetrip", "_LUBETRIP_COMPLETE").get_completions(arguments, last)
+
+    assert [item.value for item in found] == expected

@@ -15,15 +15,15 @@ from protect import ranges, state
 from replay.drawing.decimation import Stretches
 from replay.drawing.looks import LANES, LINES, apart, in_rows
 from replay.drawing.picture import Picture, picture, picture_of_long, trail_of
-from replay.drawing.plot import draw, draw_trace, save_plot
+from replay.drawing.plot import draw, draw_trace, save_plot, title
 from replay.drawing.trace_plot import trace_svg
 from replay.engine import replay_trace
 from replay.engine.portable import Machine
 from replay.ground.refusal import Refusal
-from replay.library import read_library
+from replay.library import MustTrip, read_library
 from replay.score.explaining import explain_trace
 from replay.settings import read_settings
-from replay.trace import LongTrace, read_trace
+from replay.trace import LongTrace, read_trace, trace
 from tests.conftest import SETTINGS, trace_csv
 from tests.support.command import lubetrip
 
@@ -247,17 +247,21 @@ def looks_of(drawn: Picture, stretches: int) -> list[object]:
 
 
 def test_a_long_file_is_drawn_as_it_is_read(library: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Catches a year that is read as a whole to be drawn, and a picture without its label and stops."""
+    """Catches a year that is read as a whole to be drawn, or several times, and a picture without its label and stops."""
     monkeypatch.setattr("replay.trace.trace.LONG", 100)
     monkeypatch.setattr("replay.trace.trace.read_trace", lambda path: pytest.fail(f"reads the whole of {path}"))
     drawn = []
     monkeypatch.setattr(
         "replay.drawing.plot.draw", lambda shown, heading: drawn.append((shown, heading)) or draw(shown, heading)
     )
+    read = []
+    pieces = trace.read_pieces
+    monkeypatch.setattr("replay.trace.trace.read_pieces", lambda path, rows: read.append(rows) or pieces(path, rows))
     draw_trace(library / "fault.png", library / "fault.csv")
     ((shown, heading),) = drawn
 
-    assert heading.startswith("fault: hit, margin 121.0 s; must trip from 100 s to 250 s")
+    assert read.count(trace.ROWS) == 1  # it is drawn and judged as it is read
+    assert heading.startswith("fault: hit, margin 121.0 s\nmust trip from 100 s to 250 s")
     assert [(mark.kind, mark.at_s) for mark in shown.marks][:3] == [
         ("earliest", 100.0),
         ("deadline", 250.0),
@@ -499,7 +503,20 @@ def test_a_picture_tells_outcome_margin_window_and_run_feedback(library: Path, t
     assert drawn.running == [(drawn.begin_s, drawn.end_s)]
     assert "run feedback" in texts(figure(library, "fault"))
     draw_trace(tmp_path / "f.svg", library / "fault.csv")
-    assert f"fault: hit, margin {250 - stop_s:.1f} s; must trip" in (tmp_path / "f.svg").read_text()
+    assert f"fault: hit, margin {250 - stop_s:.1f} s" in (tmp_path / "f.svg").read_text()
+
+
+def test_the_heading_is_not_cut_at_the_edge(library: Path) -> None:
+    """Catches a label of several windows that runs out of the picture."""
+    windows = (MustTrip(100.0, 250.0, 260.25, 290.25), MustTrip(1000.0, 1250.0, 1260.25, 1290.25))
+    settings = read_settings(library / "settings.toml")
+    one = replace(read_library(library).entries[0], label=windows)
+    for entry in (one, replace(one, label=windows * 3)):
+        heading = title(shown(library, "fault"), settings, entry, "hit, margin 100.0 s")
+        drawn = draw(shown(library, "fault"), heading)
+        box = drawn.texts[0].get_window_extent()
+        assert box.x1 < drawn.bbox.x1
+        assert heading.count("\n") <= 3
 
 
 def test_a_stop_before_the_window_leaves_no_margin(library: Path) -> None:

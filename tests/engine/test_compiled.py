@@ -288,6 +288,25 @@ print("numba" in sys.modules)
     assert in_a_process(code, XDG_CACHE_HOME=str(tmp_path)) == "False\n"
 
 
+def test_neither_triage_nor_an_error_of_a_sensor_waits_for_numba(tmp_path: Path) -> None:
+    """Catches a log or a tuning that a user waits seconds for, where the logic is machine code in half a second."""
+    code = """
+import sys
+import numpy as np
+from tests.engine.test_compiled import adversarial
+from replay.triage.run import Watch
+from replay.tuning.disturb import SensorError, disturbed
+from replay.engine.portable import columns_of
+trace, settings = adversarial(3, 200)
+disturbed(trace, {"oil_pressure": SensorError(lag_s=2.0)})
+days = np.zeros((1000, 17), np.int64)
+list(Watch(settings, fast=True).take(columns_of(trace), days, 0))
+print("numba" in sys.modules, days.any())
+"""
+
+    assert in_a_process(code, XDG_CACHE_HOME=str(tmp_path)) == "False True\n"
+
+
 def stepped(inputs: Any, values: Any, memory: Any, results: Any, trail: Any) -> None:
     """Take a step for each row of inputs, as code does that numba compiles around the logic."""
     for tick in range(len(inputs)):
@@ -304,7 +323,9 @@ def test_a_step_that_numba_calls_is_the_interpreted_one(seed: int) -> None:
     trace, settings = adversarial(seed, 500)
     inputs = np.ascontiguousarray(portable.columns_of(trace)[obeying.FIRST_INPUT :].T)
     found = []
-    for run, words in ((stepped, np.ndarray.tolist), (compiled.compiled(stepped), np.asarray)):
+    from tests.support import by_numba
+
+    for run, words in ((stepped, np.ndarray.tolist), (by_numba.compiled(stepped), np.asarray)):
         values, memory = words(np.array(settings.values)), words(np.zeros(state.STATE_SIZE, np.int64))
         state.power_up(memory, values)
         trail = np.zeros((len(trace), 25), np.int64)

@@ -1,5 +1,6 @@
 """A machine file fitted to measured runs: what is learnt, what is refused, and what is written."""
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,14 +11,15 @@ from protect.ranges import NO_READING
 from replay.fitting import fitting, members
 from replay.fitting.driven import drive
 from replay.fitting.members import Drawn, Errors, Problem, fit_member
-from replay.fitting.runs import Run, run_of
+from replay.fitting.runs import run_of
 from replay.fitting.unknowns import RunStart, figures_of, unknowns_of
 from replay.fitting.words import misfits_of
 from replay.machine import read_machine
 from replay.physics.simulate import simulate
 from replay.trace import Trace, read_trace
 from tests.support.command import lubetrip
-from tests.support.made_machines import BENCH, RUNS, STUCK, THROTTLED, Made, made_machine
+from tests.support.made_machines import BENCH, RUNS, STUCK, THROTTLED, Made, made_machine, run_from
+from tests.support.toolchain import ROOT
 
 pytestmark = pytest.mark.slow("simulates machines, some hundred times each")
 
@@ -35,14 +37,6 @@ def hasty(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(members, "PASSES", 2)
     monkeypatch.setattr(fitting, "SCOUTING", 2)
     monkeypatch.setattr(fitting, "GROSS", 1.0)
-
-
-def run_from(made: Made, name: str) -> Run:
-    """Return a run as its sensors tell it, without a file."""
-    told = made.trace(name)
-    crankcase = told.suction_pa if told.crankcase_pa is None else told.crankcase_pa
-    reset = np.zeros_like(told.running)
-    return run_of(Trace(name, 0.0, told.time_ms, told.oil_pa, told.suction_pa, crankcase, told.running, reset))
 
 
 def folder_of(made: Made, folder: Path, names: tuple[str, ...] = RUNS) -> tuple[Path, Path]:
@@ -156,12 +150,28 @@ def test_what_is_found_stands_in_the_file_whole(still: Made, tmp_path: Path) -> 
         assert 2.0 <= low <= 30.0
         assert 100e3 <= member["compressor.healthy_net_pressure"][0] <= 200e3
     assert sorted(path.name for path in tmp_path.iterdir()) == ["fit.svg", "fitted.toml", "library", "machine.toml"]
-    assert "not told" in done.stdout
+    assert "not settled" in done.stdout
 
     again = lubetrip("fit", to, library, THROTTLED, "--to", to, "--members", "8", "--hold-out", STUCK)
     assert again.returncode == 0, again.stderr
     assert read_machine(to).fitted["traces"] == [THROTTLED]
     assert len(read_machine(to).members) == 8
+
+
+@pytest.mark.usefixtures("hasty")
+def test_figures_are_in_the_units_of_the_settings_or_those_asked_for(still: Made, tmp_path: Path) -> None:
+    """Catches kPa beside settings in psi, levels in psi under --units bar, and a machine file that hangs on what is shown."""
+    file, library = folder_of(still, tmp_path, (BENCH,))
+    own = ("--settings", ROOT / "fixtures" / "settings.toml")
+    told = {}
+    for name, asked in (("psi", own), ("bar", ("--units", "bar"))):
+        told[name] = lubetrip("fit", file, library, "--to", tmp_path / f"{name}.toml", "--members", "8", *asked).stdout
+
+    seen = {name: set(re.findall(r"\b(?:psi|kPa|bar)\b", text)) for name, text in told.items()}
+    assert seen == {name: {name} for name in told}
+    assert "below 0.31 bar" in told["bar"]
+    assert "below cut-out" in told["psi"]
+    assert len({(tmp_path / f"{name}.toml").read_bytes() for name in told}) == 1
 
 
 @pytest.mark.usefixtures("hasty")
@@ -270,8 +280,8 @@ def test_runs_that_no_machine_makes_are_refused(still: Made, tmp_path: Path, mon
     done = lubetrip("fit", file, library, "--to", tmp_path / "fitted.toml", "--members", "8")
 
     assert done.returncode == 2
-    assert "of the readings are far from anything that this machine file can make" in done.stderr
-    assert "a loss of oil pressure that the model cannot make" in done.stderr
+    assert "of the readings are far from anything that this machine file allows" in done.stderr
+    assert "a loss of oil pressure that the model cannot reproduce" in done.stderr
     assert not (tmp_path / "fitted.toml").exists()
 
 
@@ -285,9 +295,9 @@ def test_what_the_model_cannot_make_is_said(still: Made) -> None:
     found = replace(run, oil_pa=run.oil_pa + np.where(away, 60e3, 0.0))
 
     assert not [one for one in misfits_of(run, made) if one.begin_s > 590.0]
-    assert "a loss of oil pressure that the model cannot make" in misfits_of(lost, made)[0].text
+    assert "a loss of oil pressure that the model cannot reproduce" in misfits_of(lost, made)[0].text
     recovery = misfits_of(found, made)[0]
-    assert "a recovery, or oil pressure held, that the model cannot make" in recovery.text
+    assert "a recovery, or oil pressure held, that the model cannot reproduce" in recovery.text
     assert recovery.begin_s == pytest.approx(600.0, abs=3.0)
     assert recovery.end_s == pytest.approx(640.0, abs=3.0)
 

@@ -51,7 +51,7 @@ def test_without_inspections_the_assumed_range_stands_and_that_is_said() -> None
     found = bearings_of(machine_from("m", TEXT).middle(), (), 3, 1, "m")
 
     assert found.members == ({}, {}, {})
-    assert found.told == "no inspections: the assumed range of the bearings stands"
+    assert found.told == "no inspections: the assumed range of the bearings applies"
 
 
 @pytest.mark.slow("runs some thousand dry bearings")
@@ -68,5 +68,5 @@ def test_sound_bounds_the_film_from_below_and_failed_from_above(monkeypatch: pyt
 
     between = loss(replace(lasted, dry_s=500.0), replace(gone, dry_s=1500.0))
     assert loss(lasted) < between < loss(gone)
-    with pytest.raises(Refusal, match="no bearing within the assumed ranges would be found so"):
+    with pytest.raises(Refusal, match="no bearing within the assumed ranges would be found like this"):
         loss(replace(lasted, dry_s=2400.0), replace(gone, dry_s=500.0))

@@ -64,6 +64,31 @@ def test_what_they_do_not_agree_on_is_undecided(own: dict[str, object], others: 
     assert agreed(own, others)[0] == UNDECIDED
 
 
+@pytest.mark.parametrize(("of", "decided"), [(20, True), (19, False)])
+def test_one_of_twenty_may_come_to_another_label(of: int, decided: bool) -> None:
+    """Catches another share than 95 of a hundred, and a share of the other machines without the trace's own."""
+    for own in (WELL, must(1.0, 2.0, 3.0, 4.0)):
+        label, told = agreed(own, [own] * (of - 2) + [UNDECIDED])
+        assert label == (own if decided else UNDECIDED)
+        assert f"of {of} machines" in told
+
+
+def test_each_window_has_its_own_quantiles() -> None:
+    """Catches a second window with the deadline of the first, and a likely figure that is not the middle one."""
+
+    def two(late: float) -> dict[str, object]:
+        edges = ({"earliest_s": 10.0 + 1000.0 * n, "deadline_s": 100.0 + 1000.0 * n + late * (n + 1)} for n in range(2))
+        return {
+            "must_trip": [e | {"likely_s": e["deadline_s"] + 50.0, "latest_s": e["deadline_s"] + 90.0} for e in edges]
+        }
+
+    label, _ = agreed(two(0.0), [two(10.0 * n) for n in range(1, 11)])
+    assert [[window[key] for key in ("deadline_s", "likely_s", "latest_s")] for window in label["must_trip"]] == [
+        [110.0, 200.0, 280.0],
+        [1120.0, 1250.0, 1370.0],
+    ]
+
+
 def test_all_well_rides_through() -> None:
     """Catches an ensemble that makes everything undecided."""
     assert agreed(WELL, [WELL] * 8) == (WELL, "of 9 machines damage is certain on 0, none on 9, possible on 0")

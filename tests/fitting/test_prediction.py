@@ -1,8 +1,17 @@
 """A fit on two runs of a machine that nobody described predicts a third. `python -m tests.campaigns fits` does more."""
 
+from dataclasses import replace
+
+import numpy as np
 import pytest
 
-from tests.campaigns.fits import Told, line, summary, told_of
+from replay.fitting.holdout import predict
+from replay.fitting.members import Errors, Member, Problem
+from replay.fitting.runs import run_of
+from replay.fitting.unknowns import unknowns_of
+from replay.settings import read_settings
+from tests.campaigns.fits import DEMO, Told, line, summary, told_of
+from tests.support.made_machines import BENCH, made_machine, run_from
 
 
 @pytest.mark.slow("fits a machine: some ten thousand simulations")
@@ -33,3 +42,21 @@ def test_what_never_happens_is_told_as_well() -> None:
         "7 made machines, 1 refused; a trip happens or is predicted in 5: median error 9.0 s, within 5 s or 5 % in 2, "
         "interval holds it in 4; neither happens nor is predicted in 1"
     )
+
+
+@pytest.mark.slow("simulates a machine")
+def test_a_stop_by_a_doubted_sensor_is_no_trip_foretold() -> None:
+    """Catches a log too slow for the settings, which stop it at once, told as a fit that foresees to the second."""
+    made = made_machine(3, foaming=False)
+    quick = run_from(made, BENCH)
+    site = made.described.middle()
+    unknowns = unknowns_of(site, made.described.stated, [quick])
+    problem = Problem(site, unknowns, (quick,), (Errors(),))
+    middle = Member(0, [0.0] * len(unknowns), 0.0, 1)
+    every = round(12.0 / float(np.median(np.diff(quick.time_s))))
+    names = ("time_ms", "oil_pa", "suction_pa", "crankcase_pa", "running", "reset")
+    slow = run_of(replace(quick.trace, **{name: getattr(quick.trace, name)[::every] for name in names}))
+
+    told = [predict(problem, [middle], run, read_settings(DEMO)).trip_s for run in (quick, slow)]
+
+    assert [one.name for one in told if one] == ["trip", "trip (sensor doubted, no oil pressure judged)"]

@@ -5,7 +5,8 @@ from pathlib import Path
 import pytest
 
 from replay.fitting import sensitivity
-from replay.fitting.sensitivity import BENCH, FACTORS, INSPECTION, Moved, Outcome, moved_site, moves_of
+from replay.fitting.measuring import Forecast
+from replay.fitting.sensitivity import FACTORS, Moved, Outcome, moved_site, moves_of
 from replay.machine import machine_from
 from tests.support.command import lubetrip
 from tests.support.made_machines import made_machine
@@ -40,8 +41,8 @@ def test_a_move_moves_one_value(factor: float) -> None:
     assert film.oil == site.oil
 
 
-def test_changes_are_counted_by_what_would_settle_them(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Catches a case counted twice, a flip taken for a doubt, and a bearing's value laid to a bench run."""
+def test_changes_are_counted_by_what_they_change(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Catches a case counted twice, and a flip taken for a doubt."""
     told = {
         ("lost_share", 0): Outcome("ride_through", None),
         ("lost_share", 1): Outcome("undecided", None),
@@ -55,6 +56,7 @@ def test_changes_are_counted_by_what_would_settle_them(monkeypatch: pytest.Monke
         return usual if move is None else told.get((move.name, case), usual)
 
     monkeypatch.setattr(sensitivity, "_outcome", outcome)
+    monkeypatch.setattr(sensitivity, "forecast", lambda *_: Forecast(2, 0, 0.0, ()))
 
     found = sensitivity.find_sensitivity(machine_from("m", TEXT), cases=2)
 
@@ -63,7 +65,6 @@ def test_changes_are_counted_by_what_would_settle_them(monkeypatch: pytest.Monke
     assert (lost.flips, lost.undecided) == (1, 1)
     assert (slower.flips, slower.undecided, slower.median_s) == (0, 0, 15.0)
     assert by_name["drying_time_s", 0.7].failed == "cannot be"
-    assert found.settled == {INSPECTION: 2, BENCH: 0}
     assert found.effects[0].moved.name == "lost_share"
 
 
@@ -77,5 +78,6 @@ def test_one_command_and_one_plot(tmp_path: Path) -> None:
 
     assert done.returncode == 0, done.stderr
     assert "What to measure next" in done.stdout
+    assert "a run in which nothing happens: would settle" in " ".join(done.stdout.split())
     assert "moves change no label" in done.stdout
     assert (tmp_path / "s.svg").stat().st_size > 1000

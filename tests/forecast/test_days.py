@@ -47,6 +47,7 @@ def test_a_day_begins_as_the_one_before_ended() -> None:
         }
 
 
+@pytest.mark.slow("tries many cases of a large space")
 @pytest.mark.outside(
     computation="rare faults sampled oftener and weighted back",
     source="Poisson arrivals see time averages (Wolff 1982), closed form of a square wave",
@@ -55,13 +56,14 @@ def test_a_day_begins_as_the_one_before_ended() -> None:
 )
 @pytest.mark.parametrize("rate", [0.01, 3.0])
 def test_weighted_faults_come_as_often_as_their_rate_and_evenly_over_the_running_hours(rate: float) -> None:
-    """Catches a weight left out or of the wrong family, moments that fall at starts, and counts that are no Poisson's.
+    """Catches a weight left out, moments that fall at starts or in the morning, and counts that are no Poisson's.
 
     Of faults with this rate, those that come within the last 90 s of a run are rate * 90/901 a year.
     """
     plan = next(iter(Days(SQUARE, site(), 1, (0,))))[1]
     spans = running_spans(plan)
-    wanted, years, late, all_of_them = Wanted(3, SQUARE, {"pump-drive-broken": rate}), 4000, 0, []
+    wanted, years, late, morning = Wanted(3, SQUARE, {"pump-drive-broken": rate}), 4000, 0, 0
+    all_of_them = []
     for number in range(years):
         moments = moments_of(wanted, number)
         all_of_them.append(len(moments))
@@ -70,12 +72,14 @@ def test_weighted_faults_come_as_often_as_their_rate_and_evenly_over_the_running
             assert at_ms is not None
             end = next(end for begin, end in spans if begin - 1.0 <= at_ms / 1000.0 <= end)
             late += end - at_ms / 1000.0 <= 90.0
+            morning += at_ms / 1000.0 < DAY_S / 2
     weight, mean = rate / sampled_per_year(rate), sampled_per_year(rate)
     share = 90.0 / RUN_S
 
     assert weight * late / years == pytest.approx(
         rate * share, abs=4 * weight * np.sqrt(mean * share / years) + 0.02 * rate * share
     )
+    assert morning / sum(all_of_them) == pytest.approx(0.5, abs=4 * 0.5 / np.sqrt(sum(all_of_them)))
     assert np.mean(all_of_them) == pytest.approx(mean, abs=4 * np.sqrt(mean / years))
     assert np.var(all_of_them) == pytest.approx(mean, rel=0.15)
 

@@ -111,7 +111,7 @@ def test_the_command_says_what_its_report_holds(tmp_path: Path) -> None:
     assert (report["schema"], report["machine_years"]) == ("lubetrip-forecast/1", round(40 / 365, 6))
     assert max(map(len, done.stdout.splitlines())) <= 80
     nuisance = report["groups"]["ordinary duty"]["nuisance_stops"][0]
-    assert "nuisance stops" in done.stdout
+    assert "nuisance trips" in done.stdout
     assert f"{nuisance:.2f}"[:3] in done.stdout
     faults = report["faults"]
     assert f"{faults['sampled']} sampled faults would have spoilt a machine" in done.stdout.replace("\n", " ")

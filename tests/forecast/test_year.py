@@ -127,7 +127,7 @@ def test_a_lockout_in_ordinary_duty_is_freed_after_the_callout(settings: Setting
 
 
 def years(counts: Sequence[dict[str, int]]) -> list[Year]:
-    """Return machine-years with so many nuisance stops in each family."""
+    """Return machine-years with so many nuisance trips in each family."""
     return [
         Year(number, "", YEAR_H, 0.0, {family: Tally(befell=1, nuisance=count) for family, count in its.items()})
         for number, its in enumerate(counts)
@@ -140,10 +140,10 @@ def test_a_figure_is_the_weighted_sum_of_what_the_years_count() -> None:
     weights = weights_of({"power-dip": 12.0, "screen-clogging": 0.01})
     found = rate_of(some, (DUTY, "power-dip", "screen-clogging"), "nuisance_stops", weights)
 
-    assert weights == {DUTY: 1.0, "power-dip": 1.0, "screen-clogging": 0.005}
-    assert found.per_year == pytest.approx((1.0 + 3 * 0.005) / 2)
+    assert weights == {DUTY: 1.0, "power-dip": 1.0, "screen-clogging": 0.00125}
+    assert found.per_year == pytest.approx((1.0 + 3 * 0.00125) / 2)
     assert (found.per_year, found.lower, found.upper) == pytest.approx(
-        weighted_interval([(1, 0.5), (1, 0.0075)], 0.5, 0.95)
+        weighted_interval([(1, 0.5), (1, 0.001875)], 0.5, 0.95)
     )
     clustered = rate_of(years([{DUTY: 6}, {DUTY: 0}]), (DUTY,), "nuisance_stops", weights)
     spread = rate_of(years([{DUTY: 1}] * 2), (DUTY,), "nuisance_stops", weights)
@@ -152,11 +152,11 @@ def test_a_figure_is_the_weighted_sum_of_what_the_years_count() -> None:
 
 def test_the_interval_holds_as_often_as_it_says() -> None:
     """Catches limits that are too narrow for mixed weights and clustered stops: coverage in 2,000 drawn forecasts."""
-    draw, weights = np.random.default_rng(1), weights_of({"power-dip": 4.0, "screen-clogging": 0.02})
-    truth, held = 0.3 + 4.0 * 0.05 + 2 * 2.0 * 0.01, 0
+    draw, weights = np.random.default_rng(1), weights_of({"power-dip": 8.0, "screen-clogging": 0.02})
+    truth, held = 0.3 + 8.0 * 0.05 + 2 * 8.0 * 0.0025, 0
     for _ in range(2000):
         counts = [
-            {DUTY: draw.poisson(0.3), "power-dip": draw.poisson(4.0 * 0.05), "screen-clogging": 2 * draw.poisson(2.0)}
+            {DUTY: draw.poisson(0.3), "power-dip": draw.poisson(8.0 * 0.05), "screen-clogging": 2 * draw.poisson(8.0)}
             for _ in range(5)
         ]
         found = rate_of(years(counts), tuple(weights), "nuisance_stops", weights)

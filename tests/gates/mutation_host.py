@@ -36,6 +36,7 @@ COMPILED = ("sweep",)  # parts that take too long without machine code
 SLOW_INTERPRETED = ("labels_stand_as_the_step_is_halved", "a_generated_label_is_the_settled_one")
 FATES = ("killed", "timeout", "survived")
 
+NUMBERS = "tests/judge/test_stated_numbers.py"
 # Part of the host side -> its files in replay/, and the tests that state what they do.
 Plan = dict[str, tuple[tuple[str, ...], tuple[str, ...]]]
 PLAN: Plan = {
@@ -49,11 +50,22 @@ PLAN: Plan = {
             "tests/score/test_explaining.py",
         ),
     ),
+    "counted once": (
+        ("score/once.py", "score/by_machine.py", "score/comparators.py"),
+        (
+            *("tests/score/test_labels_and_machines.py", "tests/score/test_cannot_be_fooled.py"),
+            *("tests/judge/test_score_judged.py", NUMBERS),
+        ),
+    ),
     "statistics": (("ground/statistics.py",), ("tests/ground/test_statistics.py", "tests/score/test_evidence.py")),
     "comparison": (("score/comparison.py",), ("tests/score/test_comparison.py",)),
     "library": (
         ("library/digest.py", "library/library.py", "library/labels.py"),
         ("tests/library/test_digest.py", "tests/library/test_library.py", "tests/library/test_label.py"),
+    ),
+    "agreement": (
+        tuple(f"library/{name}.py" for name in ("agreement", "label", "label_files", "told_time", "words")),
+        ("tests/library/test_words.py", "tests/library/test_label_files.py", NUMBERS),
     ),
     "forms": (
         ("report/junit.py", "pytest_plugin.py", "display/score.py"),
@@ -67,6 +79,7 @@ PLAN: Plan = {
         ("tuning/tune.py", "tuning/judge.py", "tuning/pareto.py", "tuning/holdout.py", "tuning/fresh.py"),
         (
             "tests/tuning/test_choice.py",
+            "tests/tuning/test_tune_fooled.py::test_of_an_odd_number_of_machines_the_tuning_part_has_one_more",
             *(
                 f"tests/tuning/test_tune.py::test_{name}"
                 for name in (
@@ -106,7 +119,46 @@ PLAN: Plan = {
             "tests/measured/test_import_broken.py",
         ),
     ),
+    "limits": (
+        tuple(f"triage/{name}.py" for name in ("doubts", "periods", "exposure", "overlaps", "trends", "clock")),
+        (
+            *("tests/triage/test_triage_limits.py", "tests/triage/test_triage_overlap_rows.py"),
+            "tests/triage/test_triage_doubts.py",
+            *("tests/triage/test_triage_joined.py", "tests/report/test_fleet_page.py", NUMBERS),
+        ),
+    ),
+    "losses": (
+        tuple(f"measured/{name}.py" for name in ("losses", "quality", "holding", "steady", "threshold", "doubts")),
+        (
+            *("tests/measured/test_import_losses.py", "tests/measured/test_import_doubts.py"),
+            "tests/measured/test_import_holding.py",
+            *("tests/measured/test_import_running.py", "tests/measured/test_import_honest.py", NUMBERS),
+        ),
+    ),
     "ranking": (("triage/ranking.py",), ("tests/triage/test_triage_ranking.py", "tests/triage/test_triage.py")),
+    "forecast": (
+        tuple(f"forecast/{name}.py" for name in ("rates", "year", "forecast", "keeping")),
+        (
+            *("tests/forecast/test_rates.py", "tests/forecast/test_days.py", NUMBERS),
+            *("tests/forecast/test_forecast.py", "tests/forecast/test_year.py"),
+        ),
+    ),
+    "held out": (("fitting/holdout.py", "fitting/words.py"), ("tests/fitting/test_held_out.py", NUMBERS)),
+    "fit": (
+        tuple(f"fitting/{name}.py" for name in ("fitting", "members", "runs", "unknowns", "inspections", "driven")),
+        ("tests/fitting",),
+    ),
+    "machine": (
+        tuple(f"machine/{name}.py" for name in ("check", "limits", "suits", "draw", "found", "duty", "oils")),
+        ("tests/machine", "tests/fitting/test_inspections.py", NUMBERS),
+    ),
+    "several": (
+        ("physics/recorded.py", "physics/agreeing.py"),
+        (
+            *("tests/physics/test_several_bearings.py", "tests/fitting/test_labels_over_ensemble.py"),
+            *("tests/physics/test_recorded.py", NUMBERS),
+        ),
+    ),
     "physics": (
         tuple(f"physics/{name}.py" for name in ("bearing", "sump", "pump", "journal")),
         (
@@ -123,8 +175,8 @@ PLAN: Plan = {
         ),
     ),
     "page": (
-        ("page/judge.js", "page/units.js", "page/settings.js", "page/wording.js"),
-        ("tests/page/test_judge_script.py", "tests/page/test_bench_page.py"),
+        ("page/judge.js", "page/units.js", "page/settings.js", "page/wording.js", "page/label_times.js"),
+        ("tests/page/test_judge_script.py", "tests/page/test_label_times.py", "tests/page/test_bench_page.py"),
     ),
 }
 

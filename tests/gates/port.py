@@ -105,11 +105,11 @@ def build_driver(work: Path, source: Path, compiler: str = "gcc", flags: Sequenc
     return program
 
 
-def planted(folder: Path, good: str, bad: str, origin: Path = C_FOLDER) -> Path:
-    """Return lubetrip.c in a copy of the port in which one place is changed."""
+def planted(folder: Path, good: str, bad: str, origin: Path = C_FOLDER, *, file: str = "lubetrip.c") -> Path:
+    """Return a file of the port in a copy of the port in which one place of it is changed."""
     for name in (*PORT, *HEADERS):
         shutil.copy(origin / name, folder / name)
-    source = folder / "lubetrip.c"
+    source = folder / file
     text = source.read_text()
     if text.count(good) != 1:
         raise SystemExit(f"the seeded defect does not fit in one place: {good!r}")

@@ -36,6 +36,7 @@ REACHED: dict[type[ast.operator], tuple[str, str]] = {
     ast.BitOr: ("|", "&"),
 }
 NAMES = {"min": "max", "max": "min", "any": "all", "all": "any", "sorted": "list", "reversed": "list", "abs": "+"}
+EITHER_WAY = ("min", "max", "minimum", "maximum", "hypot")  # functions of which the order of arguments is nothing
 ATTRIBUTES = {
     "low": "high", "high": "low", "minimum": "maximum", "maximum": "minimum", "lower": "upper", "floor": "ceil",
     "deadline_s": "earliest_s", "earliest_s": "deadline_s", "likely_s": "latest_s", "latest_s": "likely_s",
@@ -188,6 +189,8 @@ class _Python:
             else:
                 before = re.search(r",\s*$", self.source[:begin])
                 yield (before.start() if before else begin, end), ""
+        if self.of(node.func).rpartition(".")[2] in EITHER_WAY:
+            return
         for one, two in zip(node.args, node.args[1:], strict=False):
             if not any(isinstance(part, ast.Starred | ast.Constant | ast.GeneratorExp) for part in (one, two)):
                 (begin, middle), (then, end) = self.span(one), self.span(two)

@@ -21,6 +21,7 @@ def run(code: str, **environment: str) -> str:
     return done.stdout.strip()
 
 
+@pytest.mark.slow("starts processes that load all units")
 def test_units_are_read_once_on_a_machine(tmp_path: Path) -> None:
     """Catches a cache that is written anew by each run, and one that nothing is kept in."""
     first = run(UNUSUAL, XDG_CACHE_HOME=str(tmp_path))

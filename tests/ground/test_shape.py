@@ -259,6 +259,7 @@ def test_a_value_nested_deep_is_refused_in_words() -> None:
         fit(Path("f"), {"plain": deep}, SHAPE)
 
 
+@pytest.mark.slow("tries many cases of a large space")
 @given(st.one_of(st.none(), st.booleans(), st.integers(), st.floats(), st.text(), st.lists(st.integers(), max_size=2)))
 def test_readers_take_what_they_say_or_say_why_not(value: Any) -> None:
     """Catches a reader that lets a value of another kind through, or ends otherwise than it says."""

@@ -40,7 +40,8 @@ def test_what_is_shown_reads_back_as_what_it_was(units: Units, pascals: int) -> 
 
 def test_pressures_stand_first_in_the_units_of_the_reader_and_then_in_the_other() -> None:
     """Catches a switch that turns the brackets round for one quantity and not for the other."""
-    assert [net_oil(48263, units) for units in (US, KPA)] == ["7.0 psi (48.3 kPa)", "48.3 kPa (7.0 psi)"]
+    assert net_oil(48263, US) == "7.0 psi (0.48 bar)"
+    assert [net_oil(48263, units) for units in (BAR, KPA)] == ["0.48 bar (7.0 psi)", "48.3 kPa (7.0 psi)"]
     assert suction(84393, 0.0, US) == "5.0 inHg vac (-0.17 bar(g))"
     assert suction(84393, 0.0, BAR) == "-0.17 bar(g) (5.0 inHg vac)"
 

@@ -368,3 +368,20 @@ def test_limits_of_one_weight_are_those_of_a_rate(events: int) -> None:
     _, *limits = statistics.weighted_interval([(events, 0.5)], 0.5, 0.9)
 
     assert limits == pytest.approx(statistics.rate_interval(events, 2.0, 0.9))
+
+
+# Hours slept more under the second of two drugs than under the first (Student 1908; R's data `sleep`).
+SLEPT_MORE = (1.2, 2.4, 1.3, 1.3, 0.0, 1.0, 1.8, 0.8, 4.6, 1.4)
+
+
+@pytest.mark.outside(
+    computation="limits of a mean of paired differences (Student)",
+    source="R's paired t.test of its data `sleep` (Student 1908), as R For Dummies prints it; the data from memory",
+    status="consulted",
+    agreement="5e-8, the last printed digit",
+)
+def test_limits_of_a_mean_of_differences() -> None:
+    """Catches a normal taken for Student's t, another number of degrees of freedom, and limits of one value."""
+    assert statistics.mean_interval(SLEPT_MORE, 0.95) == pytest.approx((0.7001142, 2.4598858), abs=6e-8)
+    assert statistics.mean_interval([3.0], 0.95) == (float("-inf"), float("inf"))
+    assert statistics.mean_interval([3.0] * 4, 0.95) == (3.0, 3.0)

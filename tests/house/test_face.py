@@ -16,7 +16,7 @@ COMMANDS = sorted((ROOT / "replay" / "cli").glob("*.py"))
 # What a command takes from a room beside functions of the face: to check its options, to find words, to write pictures.
 SMALL = {
     *("label_text", "check_plot", "save_plots", "save_tornado", "trace_file", "wanted", "covered", "words_of"),
-    *("FAMILIES", "VARIED"),  # for completion
+    *("FAMILIES", "FIGURES", "VARIED"),  # for completion
 }
 
 

@@ -140,7 +140,7 @@ CELLS = {
     "replay.compare_scores(result, result)": ("text/html text/plain", "<pre>A  A\nB  B\n"),
     "replay.explain_trace(library.entries[0].path)": ("text/html text/plain", "outcome hit"),
     "replay.guarantee(settings)": ("text/html text/plain", "exact"),
-    "replay.triage_logs([library.folder])": ("text/html text/plain", "The machine to open first on top"),
+    "replay.triage_logs([library.folder])": ("text/html text/plain", "Machines, the one to open first on top"),
     "tuned": ("text/html text/plain", "Pareto set"),
     "tuned.moved": ("text/html text/plain", "oil sensor offset"),
 }

@@ -2,6 +2,7 @@
 
 import os
 import re
+import shutil
 import subprocess
 import sys
 import tomllib
@@ -92,13 +93,34 @@ def test_a_package_of_somebody_else_under_our_name_is_told(package: str, tmp_pat
     """Catches a verdict by another distribution's `protect`, and a traceback for its `firmware_ref`."""
     (tmp_path / package).mkdir()
     (tmp_path / package / "__init__.py").touch()
-    environment = {**ENVIRONMENT, "PYTHONPATH": f"{tmp_path}{os.pathsep}{ROOT}"}
+
+    assert (
+        told_at_start(tmp_path, tmp_path, ROOT)
+        == f"lubetrip: '{package}' is not that of lubetrip but {tmp_path / package}"
+    )
+
+
+@pytest.mark.parametrize("package", ["replay", "protect", "firmware_ref"])
+def test_a_package_of_somebody_else_that_was_laid_over_ours_is_told(package: str, tmp_path: Path) -> None:
+    """Catches a command that goes on with what pip left of ours, when another distribution wrote into the same folder."""
+    for ours in ("replay", "protect", "firmware_ref"):
+        shutil.copytree(ROOT / ours, tmp_path / ours, ignore=shutil.ignore_patterns("node_modules", "*.npz", "*.json"))
+    (tmp_path / package / "__init__.py").write_text('"""Somebody else\'s."""\n')
+
+    assert (
+        told_at_start(tmp_path, tmp_path) == f"lubetrip: '{package}' is not that of lubetrip but {tmp_path / package}"
+    )
+
+
+def told_at_start(folder: Path, *places: Path) -> str:
+    """Start the command with these places in front; return what it says instead, up to the folder of the package."""
+    environment = {**ENVIRONMENT, "PYTHONPATH": os.pathsep.join(map(str, places))}
     command = [sys.executable, "-P", "-c", "from replay.cli import main; main()", "--version"]
-    done = subprocess.run(command, cwd=tmp_path, env=environment, capture_output=True, text=True, check=False)
+    done = subprocess.run(command, cwd=folder, env=environment, capture_output=True, text=True, check=False)
 
     assert (done.returncode, done.stdout) == (2, "")
-    assert done.stderr.startswith(f"lubetrip: '{package}' is not that of lubetrip but {tmp_path / package}")
     assert len(done.stderr.splitlines()) == 1
+    return done.stderr.partition(f"{os.sep}__init__.py")[0]
 
 
 def test_what_installs_an_extra_names_its_packages() -> None:

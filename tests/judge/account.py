@@ -150,14 +150,24 @@ def told_twice(entries: list[dict[str, Any]], folder: Path, rows: list[pd.DataFr
     for first, second, begin, end, ahead in [*pairs, *sorted(by_clock)]:
         kind, spans = common(entries[first], entries[second], (begin, end), ahead, same_bytes=second in gone)
         if kind:
-            entries[second].setdefault("told", []).extend(spans)
+            one, spans = whose(entries, first, second, kind, spans, ahead)
+            entries[one].setdefault("told", []).extend(spans)
             ids = {"first": entries[first]["id"], "second": entries[second]["id"]}
             found.append({"kind": kind, **ids, "seconds": end - begin})
         if kind == "contradict":
             for one, other in ((first, second), (second, first)):
-                told = f"tells otherwise than {entries[other]['id']} of the same stretch"
+                told = f"contradicts {entries[other]['id']} over the same stretch"
                 entries[one]["doubt"] = "; ".join(filter(None, [entries[one].get("doubt", ""), told]))
     return found
+
+
+def whose(
+    entries: list[dict[str, Any]], first: int, second: int, kind: str, spans: list[Span], ahead: float
+) -> tuple[int, list[Span]]:
+    """Return which of two traces tells the stretches no more, and those in its time: the second, or that of the fault."""
+    if kind == "overlap" and "ride_through" in entries[second] and "must_trip" in entries[first]:
+        return first, [(begin + ahead, end + ahead) for begin, end in spans]
+    return second, spans
 
 
 def windows_of(entry: dict[str, Any]) -> list[dict[str, float]]:
@@ -183,10 +193,10 @@ def common(
     pairs = [(a, b) for a in moved for b in own if abs(a[0] - b[0]) <= 1.0 and a[1] <= b[1] + 1.0]
     told = [b for b in own if any(b == pair[1] for pair in pairs)]
     alone = [a for a in moved if not any(a == pair[0] for pair in pairs)] + [b for b in own if b not in told]
-    if same_bytes and kinds[0] != kinds[1]:
+    if (same_bytes and kinds[0] != kinds[1]) or any(overlaps(*window, [shared]) for window in alone):
         return "contradict", told
-    if any(overlaps(*window, [shared]) for window in alone):
-        return "contradict", told
+    if kinds[0] != kinds[1]:  # a harmless recording, and one of a fault elsewhere
+        return "overlap", [shared]
     return ("overlap" if told else ""), told
 
 
@@ -196,7 +206,7 @@ def common(
 def given_to(
     windows: list[dict[str, float]], stops: list[list[float]], held: list[bool], told: list[Span]
 ) -> tuple[dict[int, float], dict[int, float], int, int]:
-    """Return by window the stop that answers it and the first that came too early, the nuisance stops and the repeats."""
+    """Return by window the stop that answers it and the first that came too early, the nuisance trips and the repeats."""
     ends = [max(w[key] for key in ("deadline_s", "likely_s", "latest_s") if key in w) for w in windows]
     answer: dict[int, float] = {}
     before: dict[int, float] = {}
@@ -213,6 +223,9 @@ def given_to(
             again = past and at - past[1] <= AGAIN_S and (past[2] or over)
             of_fault = bool(again or (begun and at <= ends[here]))
             w = windows[here if of_fault else following]
+            if not of_fault and overlaps(at, at, told):  # a harmless recording counts it
+                past = [at, until, of_fault]
+                continue
             if not overlaps(w["earliest_s"], w["deadline_s"], told):  # else it counts where that fault does
                 repeats, nuisance = repeats + of_fault, nuisance + (not of_fault)
             if not of_fault:
@@ -229,7 +242,7 @@ def overlaps(begin: float, end: float, spans: list[Span]) -> bool:
 def judged_windows(
     windows: list[dict[str, float]], stops: list[list[float]], told: list[Span]
 ) -> tuple[list[dict[str, Any]], int, int]:
-    """Return what became of each window, and the nuisance stops and the repeats that no other trace tells."""
+    """Return what became of each window, and the nuisance trips and the repeats that no other trace tells."""
     causes = {at: CAUSES[int(word) & 7] for at, _, word in stops}
     held = [any(at < w["earliest_s"] and until > w["deadline_s"] for at, until, _ in stops) for w in windows]
     answer, before, nuisance, repeats = given_to(windows, stops, held, told)
@@ -609,20 +622,20 @@ def account(folder: Path, settings_file: Path) -> dict[str, Any]:
     return own | {"twice": twice, "rests": rests_of(library["trace"]), "by_machine": machines}
 
 
-def laws_account(folder: Path, settings_file: Path) -> Callable[[str, int, int], tuple[int, int]]:
-    """Return a function that says what a law with a cut-out and a delay comes to: windows missed, nuisance trips."""
+def laws_account(folder: Path, settings_file: Path) -> Callable[[str, int, int], dict[str, float | None]]:
+    """Return a function that says what a law with a cut-out and a delay comes to: counts and margins of the hits."""
     library = tomllib.loads((folder / "library.toml").read_text(encoding="utf-8"))
     _, values, *_ = vars(read_settings(settings_file)).values()
     traces = [rows_of(folder / entry["file"]) for entry in library["trace"]]
     told_twice(library["trace"], folder, traces)
 
-    def come_to(law: str, cut_out: int, delay: int) -> tuple[int, int]:
+    def come_to(law: str, cut_out: int, delay: int) -> dict[str, float | None]:
         found = [
             verdict_of(entry, trace, plain_law(trace, values, law, cut_out, delay))
             for entry, trace in zip(library["trace"], traces, strict=True)
         ]
         total = totals_of(found)
-        return total["missed"], total["nuisance_trips"]
+        return {name: total[name] for name in ("missed", "nuisance_trips", "worst_margin_s", "median_margin_s")}
 
     return come_to
 

@@ -74,24 +74,23 @@ def tenths(value: float | None) -> str:
 
 def family_row(name: str, total: dict[str, Any], claims: list[dict[str, Any]]) -> list[str]:
     """Return the row of a family in the tables of evidence, from the account."""
-    between = [" to ".join(map(show, claim["interval"])) for show, claim in zip((percent, rate), claims, strict=False)]
+    most = [show(claim["upper"]) for show, claim in zip((percent, rate), claims, strict=False)]
     faults, rides = ["-"] * 5, ["-"] * 4
     if total["must_trip"]:
-        faults = [str(total[key]) for key in ("must_trip", "hit", "missed", "early")] + [between[0]]
+        faults = [str(total[key]) for key in ("must_trip", "hit", "missed", "early")] + [most[0]]
     if total["ride_through"]:
         marked = total["upsets_stopped"] is not None
         upsets = f"{total['upsets_stopped']} of {total['upsets']}" if marked else "-"
-        rides = [f"{total['ride_through_run_hours']:.2f}", str(total["nuisance_trips"]), between[1], upsets]
+        rides = [f"{total['ride_through_run_hours']:.2f}", str(total["nuisance_trips"]), most[1], upsets]
     elif total["nuisance_trips"]:
         rides[1] = str(total["nuisance_trips"])
     return [name, *faults, tenths(total["median_margin_s"]), tenths(total["worst_margin_s"]), *rides]
 
 
 def claim_row(claim: dict[str, Any]) -> list[str]:
-    """Return value, interval, limit, what is wanted and the verdict of a claim, as a table has them."""
+    """Return value, limit, what is wanted and the verdict of a claim, as a table has them."""
     show = rate if claim["rule"] == "max_nuisance_per_1000h" else percent
-    interval = " to ".join(map(show, claim["interval"]))
-    return [show(claim["point"]), interval, show(claim["upper"]), show(claim["wanted"]), claim["verdict"]]
+    return [show(claim["point"]), show(claim["upper"]), show(claim["wanted"]), claim["verdict"]]
 
 
 def held_in_tables(page: Tables, own: dict[str, Any]) -> None:
@@ -102,7 +101,7 @@ def held_in_tables(page: Tables, own: dict[str, Any]) -> None:
     ]
     wanted = [family_row(name, part, own["family_claims"][name]) for name, part in own["families"].items()]
     assert told == [*wanted, family_row("all", own["total"], own["claims"])]
-    claims = [[*row[2:6], row[7]] for row in page.tables["What these traces show"][1:]]
+    claims = [[*row[2:5], row[6]] for row in page.tables["What these traces show"][1:]]
     assert claims[:4] == [claim_row(claim) for claim in own["claims"]]
     beside = {
         row[0].split(",")[0] if row[0].startswith("plain") else row[0]: row[1:6]

@@ -201,6 +201,7 @@ def test_every_event_of_a_script_is_found_with_its_figures_and_no_other(site: Se
     assert findings.starts == script.starts
 
 
+@pytest.mark.slow("tries many cases of a large space")
 @settings(max_examples=25)
 @given(scripts())
 def test_the_gravest_stands_first(site: Settings, script: Script) -> None:

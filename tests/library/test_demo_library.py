@@ -71,7 +71,7 @@ def test_demo_settings_meet_it_on_traces_they_were_not_chosen_on(tmp_path: Path)
     [
         ("trip_delay", "30 min", "max_missed"),  # too slow: loses machines
         ("trip_delay", "2 s", "max_nuisance_per_1000h"),  # too eager: stops plants
-        ("trip_delay", "4 min", "min_margin"),  # in time, but with too little in hand
+        ("trip_delay", "150 s", "min_margin"),  # in time, but with too little in hand
         ("stuck_after", "10 min", "max_missed"),  # a frozen sensor hides a dead pump
     ],
 )

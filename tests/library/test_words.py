@@ -11,7 +11,7 @@ from replay.library import Entry, MustTrip, library_digest, read_library
 from replay.library.agreement import agreements, is_unseen, rests
 from replay.library.label import Label
 from replay.library.labels import relabel
-from replay.library.words import Word, agree, in_force
+from replay.library.words import Word, agree, basis, in_force
 from tests.conftest import trace_csv
 from tests.support.command import lubetrip
 
@@ -97,6 +97,8 @@ def test_of_windows_that_agree_what_they_have_in_common_is_in_force(room: Path) 
         ((MustTrip(7.0, 7.0),), (MustTrip(7.0, 7.0),), True),
         ((MustTrip(0.0, 100.0),), (MustTrip(0.0, 100.0), MustTrip(200.0, 300.0)), False),
         ((MustTrip(0.0, 100.0),), "ride_through", False),
+        ((MustTrip(0.0, 100.0), MustTrip(200.0, 300.0)), (MustTrip(0.0, 100.0), MustTrip(240.0, 300.0)), True),
+        ((MustTrip(0.0, 100.0), MustTrip(200.0, 300.0)), (MustTrip(0.0, 100.0), MustTrip(290.0, 390.0)), False),
     ],
 )
 def test_labels_agree_by_kind_and_by_shared_time(one: Label, other: Label, same: bool) -> None:
@@ -112,17 +114,43 @@ def test_of_three_who_agree_the_window_is_what_all_have_in_common() -> None:
     assert in_force(words) == (MustTrip(33.0, 100.0),)
 
 
+def test_a_label_rests_on_those_alone_who_say_so() -> None:
+    """Catches who was overruled counted as a second reviewer, or by an inspection that spoke against the label."""
+    against = Word("a", DAY, "ride_through", inspection="like new")
+    label = (MustTrip(0.0, 100.0),)
+    one = Word("b", DAY, label, settles=True)
+    alike = Word("c", DAY, (MustTrip(0.0, 90.0),))
+
+    assert basis([against, one], label, "recorded: x") == "one reviewer"
+    assert basis([against, one, alike], label, "recorded: x") == "two reviewers"
+    assert basis([against, one], "ride_through", "recorded: x") == "inspection"
+    assert basis([against], label, "recorded: x") == "nobody named"
+    assert basis([against], label, "synthetic: x") == "physics"
+
+
+def test_of_two_words_that_settle_the_last_one_does() -> None:
+    """Catches a disagreement that goes on because an earlier word had settled it otherwise, and a word before it that counts."""
+    first = Word("a", DAY, "ride_through", settles=True)
+    other = Word("b", DAY, (MustTrip(0.0, 100.0),))
+    last = Word("c", DAY, (MustTrip(0.0, 90.0),), settles=True)
+
+    assert in_force([first, other, last]) == (MustTrip(0.0, 90.0),)
+    assert in_force([other, first]) == "ride_through"
+    assert in_force([first, other]) == "undecided"
+    assert in_force([last, other]) == (MustTrip(0.0, 90.0),)
+
+
 def test_a_label_that_its_reviewers_do_not_give_is_refused(room: Path) -> None:
     """Catches a label that was changed by hand beside what reviewers say, and one reviewer who is counted twice."""
     relabel(room, "a", "ride_through", "A. Smith", "why", DAY)
     path = room / "library.toml"
     good = path.read_text()
     path.write_text(good.replace("ride_through = true   #", "undecided = true   #"))
-    with pytest.raises(Refusal, match="its label is undecided, and what its reviewers say comes to: ride through"):
+    with pytest.raises(Refusal, match="its label is undecided, but its reviewers' labels add up to: ride through"):
         read_library(room)
     line = next(line for line in good.splitlines() if "A. Smith" in line and line.startswith("    {"))
     path.write_text(good.replace(line, f"{line}\n{line}"))
-    with pytest.raises(Refusal, match="has a word here already"):
+    with pytest.raises(Refusal, match="has a label here already"):
         read_library(room)
     path.write_text(good.replace("on = 2026-11-25", 'on = "soon"'))
     with pytest.raises(Refusal, match=r"labels 1, on.*no date"):

@@ -52,6 +52,7 @@ def wrong_figures(path: str) -> list[object]:
     return ["seven", "7 parsecs", True, [low, high, high], [high, low], [], *beyond, {"a": 1}]
 
 
+@pytest.mark.slow("tries a wrong value of every key")
 @pytest.mark.parametrize("path", [*FIGURES, *WRONG_WORDS])
 def test_a_wrong_value_is_refused_by_the_name_of_its_key(path: str) -> None:
     """Catches a value taken as something else, a bare number given a unit, a refusal that names another key."""

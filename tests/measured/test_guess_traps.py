@@ -174,7 +174,7 @@ def test_a_column_that_parts_the_rows_of_machines_is_asked(form: str, tmp_path: 
     table, text = drafted(tmp_path, head if form == "wide" else "Time (s),Equipment,Tag,Value", rows)
 
     assert table["trace"]["machine_column"] == "?"
-    assert '"Equipment", which holds K1, K2? Times repeat but for it' in text
+    assert '"Equipment", which holds K1, K2? Without it times repeat' in text
     assert (table["oil_pressure"]["column"], table["running"]["column"]) == ("Oil barg", "Run")
     assert table["time"]["max_gap"] == "3 s"
 
@@ -191,3 +191,15 @@ def test_a_tag_that_reads_two_values_at_a_time_is_refused(tmp_path: Path) -> Non
     kept, _ = bring_in(tmp_path, "t,of,tag,v\n" + rows, long, repair=True)
 
     assert kept.counts.kept == 20
+
+
+@pytest.mark.parametrize(("words", "asked"), [("avg min max", True), ("max", True), ("min", False), ("avg", False)])
+def test_the_most_between_two_rows_is_never_simply_taken(words: str, asked: bool, tmp_path: Path) -> None:
+    """Catches a spell hidden by the greatest reading of each minute, taken since no other column says oil."""
+    names = words.split()
+    rows = [f"{s},{','.join(['4'] * len(names))}.{s % 7},{2 + s % 5 / 10},{s % 2}" for s in range(40)]
+    table, text = drafted(tmp_path, f"t (s),{','.join(f'Oil {word} (barg)' for word in names)},Suction barg,Run", rows)
+
+    assert (table["oil_pressure"]["column"] == "?") == asked
+    assert ("which hides a spell" in text) == asked
+    assert ('"Oil min (barg)" (the least between two rows, which shows a short spell' in text) == (len(names) > 1)

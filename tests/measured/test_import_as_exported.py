@@ -111,6 +111,7 @@ def test_times_that_a_spreadsheet_destroyed_are_refused_in_words(times: list[str
         bring_in(tmp_path, text, profile_with(time=DATED))
 
 
+@pytest.mark.slow("loads the properties of refrigerants")
 @pytest.mark.outside(
     computation="saturation pressure of a logged temperature: its unit, dew point, interpolation",
     source="CoolProp 8.0.0, which also makes the table that is interpolated; its equations are held elsewhere",

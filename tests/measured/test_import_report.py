@@ -43,7 +43,7 @@ DOUBTFUL = {
     "cut off at zero gauge": (
         [(3.0, max(0.0, 1 - s / 10), 1) for s in range(20)],
         {},
-        ["suction pressure never falls under 0 gauge and lies there in 50 % of its rows"],
+        ["suction pressure never falls below 0 gauge and lies there in 50 % of its rows"],
     ),
     "columns swapped": (
         [(2.0, 3.4 + ripple(s), 1) for s in range(9)],
@@ -59,7 +59,7 @@ DOUBTFUL = {
     "too small a unit": (
         RUNNING,
         {"oil_pressure": 'unit = "mbar"\nreference = "absolute"'},
-        ["oil pressure reaches 0.34 kPa absolute at most: is its unit right?"],
+        ["oil pressure reaches 0.3 kPa abs at most: is its unit right?"],
     ),
     "never running": (STOPPED, {}, ["the machine never runs"]),
     "no reading": ([(float("nan"), 2.0 + ripple(s), 1) for s in range(9)], {}, ["oil pressure: no reading at all"]),

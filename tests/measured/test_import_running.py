@@ -178,4 +178,4 @@ def test_a_status_that_means_the_contrary_is_doubted(on: str, doubted: bool, tmp
     words = f'on = ["{on}"]\noff = ["{1 - int(on)}"]'
     report, _ = bring_in(tmp_path, text, profile_with(file='decimal = "."', running=words))
 
-    assert any("does the running status mean the contrary?" in doubt for doubt in report.doubts) == doubted
+    assert any("is the running status inverted?" in doubt for doubt in report.doubts) == doubted

@@ -3,6 +3,7 @@
 import datetime as dt
 import tempfile
 import zoneinfo
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -273,3 +274,18 @@ def test_two_gaps_in_a_row_of_blocks_do_not_depend_on_where_blocks_end() -> None
             report, traces = bring_in(Path(folder), text, block_bytes=size)
             told.add((report.counts.gaps, report.counts.lost_ms, tuple(len(trace) for trace in traces)))
     assert len(told) == 1
+
+
+@pytest.mark.parametrize(("late", "told"), [(lambda s: s // 2, True), (lambda s: s % 3, False)])
+def test_times_beside_the_time_that_go_apart_are_told(late: Callable[[int], int], told: bool, tmp_path: Path) -> None:
+    """Catches signals with a time each laid side by side as of one moment; and a server's clock told as well."""
+    rows = [
+        f"10:{s // 60:02d}:{s % 60:02d};3.5;10:{(s + late(s)) // 60:02d}:{(s + late(s)) % 60:02d};2;1"
+        for s in range(90)
+    ]
+    profile = profile_with(time=BARE.rstrip())
+    report, _ = bring_in(tmp_path, "\n".join(["t;oil;t2;suction;run", *rows]) + "\n", profile)
+
+    assert [note for note in report.notes if "t2 holds other times of the same rows" in note] == report.notes[
+        -2:-1
+    ] * told

@@ -6,7 +6,17 @@ import pytest
 
 from replay.ground.refusal import Refusal
 from replay.ground.units import UnitError
-from replay.measured.unit_text import CURRENT, PRESSURE, SPEED, TEMPERATURE, TIME, is_unit, read_unit, unit_in_name
+from replay.measured.unit_text import (
+    CURRENT,
+    PRESSURE,
+    SPEED,
+    TEMPERATURE,
+    TIME,
+    factor_in,
+    is_unit,
+    read_unit,
+    unit_in_name,
+)
 from tests.support.measured import HEADER, SEA_LEVEL_PA, bring_in, profile_with, readings
 
 # NIST Special Publication 811, appendix B.8 (exact where it prints them in bold); torr is 101325/760 Pa.
@@ -191,3 +201,25 @@ def test_a_unit_below_zero_that_makes_no_sense_is_refused(lines: str, said: str,
     """Catches a key without effect, and one that turns an absolute pressure into a vacuum."""
     with pytest.raises(Refusal, match=said):
         bring_in(tmp_path, HEADER + "0;3;1;1\n1;3;1;1\n", profile_with(suction_pressure=lines))
+
+
+@pytest.mark.parametrize(
+    "name", ["oil [0.1 bar]", "oil (bar x10)", "oil bar*100", "oil bar/10", "oil 10^-1 bar", "oil 0,1 bar"]
+)
+def test_numbers_that_a_name_says_are_multiplied_need_their_scale(name: str, tmp_path: Path) -> None:
+    """Catches tenths of bar taken for bar: net oil pressure ten times too large, of a machine starved and called healthy."""
+    log = HEADER.replace("oil", name) + "0;25;2;1\n1;26;2;1\n"
+    profile = profile_with(oil_pressure=f'column = "{name}"')
+    with pytest.raises(Refusal, match=r"\[oil_pressure\] scale: missing, and .* says .* beside the unit of column"):
+        bring_in(tmp_path, log, profile)
+    _, (trace,) = bring_in(tmp_path, log, profile_with(oil_pressure=f'column = "{name}"\nscale = 0.1'))
+
+    assert trace.oil_pa.tolist() == [250_000 + SEA_LEVEL_PA, 260_000 + SEA_LEVEL_PA]
+
+
+@pytest.mark.parametrize(
+    "name", ["oil 0-10 bar", "oil 4-20 mA (bar)", "oil PT101 bar", "oil kg/cm2", "oil N/mm2", "oil DX100 bar"]
+)
+def test_numbers_of_a_range_or_a_tag_are_no_scale(name: str) -> None:
+    """Catches a question after the scale of a column whose name holds some other number."""
+    assert factor_in(name) == ""

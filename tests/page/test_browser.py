@@ -1,13 +1,16 @@
 """The bench page in a real browser, from a file: what a user moves, sees, copies and hears, and that nothing is fetched."""
 
 import json
+import re
 import shutil
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import pytest
 
-from replay.ground.wording import seconds
+from replay.ground.units import atmosphere_pa
+from replay.ground.wording import seconds, tenths
 from replay.library import read_library
 from replay.score import score
 from replay.settings import read_settings
@@ -19,7 +22,7 @@ pytestmark = pytest.mark.slow("runs a compiler, an emulator, another Python or a
 
 # What the user does, in turn, and the name of what the page shows after it.
 STEPS: list[tuple[str, tuple[Any, ...]]] = [
-    ("tabbed", ("tabs", 12)),
+    ("tabbed", ("tabs", 14)),
     ("named", ("unnamed",)),
     ("slid", ("press", "#slider-trip_delay", ["PageUp", "PageUp", "PageUp", "ArrowLeft"])),
     ("stepped", ("press", "#text-cut_out", ["ArrowUp"])),
@@ -33,6 +36,8 @@ STEPS: list[tuple[str, tuple[Any, ...]]] = [
     ("stepped in the plot", ("press", "#plot", ["Home", "ArrowRight", "ArrowRight"])),
     ("contradicted", ("type", "cut_in", "30 kPa")),
     ("misspelt", ("type", "cut_in", "30 furlongs")),
+    ("best", ("click", "#best")),
+    ("before the best", ("click", "#undo")),
     ("reset", ("click", "#reset")),
     ("all again", ("choose", "#show", "all")),
     *[(f"trace {number}", ("press", "[name=trace]:checked", ["ArrowDown"])) for number in range(17)],
@@ -109,6 +114,38 @@ def test_the_verdict_follows_each_move_as_lubetrip_score_gives_it(
     assert [row[0] for row in shown["families"]] == sorted(wanted["families"])
 
 
+@pytest.mark.parametrize("moment", ["loaded", "typed", "contradicted"])
+def test_plain_laws_at_their_best_stand_beside_the_score(session: Session, moment: str, tmp_path: Path) -> None:
+    """Catches a table that stays when settings move, that picks another point of a curve, or loses a margin."""
+    shown, first = session.states[moment], session.states["loaded"]
+    curves = scored(session.library, first["toml"], tmp_path, by_command=False)["comparators"]
+    if moment == "contradicted":
+        assert shown["plain"] == []
+        return
+    total = scored(session.library, shown["toml"], tmp_path, by_command=False)["totals"]
+    own, *rows = shown["plain"]
+    counts = [str(total["missed"]), str(total["nuisance_trips"])]
+    assert own[4:] == [*counts, *(tenths(total[f"{name}_margin_s"]) for name in ("worst", "median"))]
+    wanted = []
+    for law in curves:
+        quiet = [point for point in law["curve"] if point["missed"] <= total["missed"]][-1:]
+        sure = [point for point in law["curve"] if point["nuisance_trips"] <= total["nuisance_trips"]][:1]
+        for said, found in (("no more missed", quiet), ("no more trips", sure)):
+            (point,) = found or [dict.fromkeys(POINT)]
+            cells = ["-" if point[name] is None else write(point[name]) for name, write in POINT.items()]
+            wanted.append([law["law"], said, *cells])
+    assert rows == wanted
+
+
+# The cells of a point, in the units that the page begins with.
+POINT: dict[str, Callable[[Any], str]] = {
+    "cut_out_pa": lambda pascals: f"{pascals / 6894.757293168361:.2f} psi",
+    "delay_ms": lambda ms: f"{ms / 1000:g} s",
+    **dict.fromkeys(("missed", "nuisance_trips"), str),
+    **dict.fromkeys(("worst_margin_s", "median_margin_s"), tenths),
+}
+
+
 def test_a_longer_delay_changes_the_verdict_that_stood_there(session: Session) -> None:
     """Catches a test that compares one unchanging verdict with itself."""
     states = session.states
@@ -153,6 +190,56 @@ def test_contradictory_settings_are_refused_in_words_and_nothing_is_run(session:
         assert shown["outcome"] == f"Not run: {shown['message']}"
         assert (shown["copies"], shown["toml"]) == (False, "")
     assert states["contradicted"]["texts"]["cut_in"] == "30 kPa"
+
+
+def test_what_the_settings_of_the_file_do_stands_beside_those_that_are_tried(session: Session) -> None:
+    """Catches a ghost of the settings before, one where nothing was moved, and one that only eyes see."""
+    states = session.states
+
+    assert states["loaded"]["ofFile"] is None
+    assert not [word for word in states["loaded"]["drawn"] if "the file's settings" in word]
+    assert states["typed"]["ofFile"] == f"With the settings of the file: {states['loaded']['outcome']}"
+    assert [word for word in states["typed"]["drawn"] if "dashed grey: the file's settings" in word]
+    assert states["reset"]["ofFile"] is None
+
+
+def test_the_settings_with_the_best_score_are_kept_one_button_away(session: Session) -> None:
+    """Catches a best that is the last, one that forgets what a bad try made of it, and a way back that cannot be undone."""
+    states = session.states
+    tried = [states[moment] for moment in ("loaded", "slid", "stepped", "typed")]
+    ranks = [
+        (shown["verdict"] == "not met", *re.findall(r"(?:missed|nuisance trips) (\d+)", " ".join(shown["figures"])))
+        for shown in tried
+    ]
+    best = min(ranks)
+
+    assert states["loaded"]["best"] is None
+    assert states["loaded"]["bestTold"].startswith("Best so far, the settings of the file: acceptance ")
+    assert tried[-1]["verdict"] == "not met"
+    assert states["best"]["digest"] in {
+        shown["digest"] for shown, rank in zip(tried, ranks, strict=True) if rank == best
+    }
+    assert f"missed {best[1]}, nuisance {best[2]}," in states["best"]["bestTold"]
+    assert states["best"]["best"] is None
+    assert states["best"]["texts"]["cut_in"].endswith("kPa")
+    assert states["before the best"]["texts"] == states["misspelt"]["texts"]
+
+
+def test_suction_is_drawn_as_a_gauge_on_the_machine_shows_it(session: Session) -> None:
+    """Catches a suction axis in absolute pressure, which no gauge in the plant shows."""
+    inches, metric = session.states["loaded"]["drawn"], session.states["metric"]["drawn"]
+
+    assert "suction, psig and inHg vac, site at 40 m" in inches
+    assert {"psia"} <= set(inches)
+    assert [word for word in inches if word.endswith(" inHg")]
+    assert "suction, kPa gauge, site at 40 m" in metric
+    assert "kPa abs" in metric
+    air = atmosphere_pa(40.0)
+    ticks = session.states["loaded"]["gauge"]
+    assert ticks["0"] == pytest.approx(air)
+    assert ticks["10"] == pytest.approx(air + 68948, abs=1)
+    assert ticks["10 inHg"] == pytest.approx(air - 33864, abs=1)
+    assert session.states["metric"]["gauge"]["-40"] == pytest.approx(air - 40000)
 
 
 def test_reset_brings_back_the_file(session: Session) -> None:

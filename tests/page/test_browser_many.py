@@ -12,9 +12,11 @@ pytestmark = pytest.mark.slow("runs a compiler, an emulator, another Python or a
 
 MANY = 150
 STEPS: list[tuple[str, tuple[Any, ...]]] = [
+    ("on the skip link", ("tab",)),
     ("last", ("press", "[name=trace]:checked", ["ArrowUp"])),
     ("found", ("find", "t-14")),
     ("all", ("find", "")),
+    ("skipped", ("press", ".skip", ["Enter"])),
     ("moved", ("type", "trip_delay", "30 s")),
     ("rested", ("pause", 700)),
     ("contradicted", ("type", "cut_in", "30 kPa")),
@@ -25,6 +27,8 @@ STEPS: list[tuple[str, tuple[Any, ...]]] = [
     ("undone twice", ("click", "#undo")),
     ("undone thrice", ("press", "#plot", ["Control+z"])),
     ("feet", ("type", "altitude", "130 ft")),
+    ("higher", ("press", "#slider-altitude", ["ArrowRight"])),
+    ("too high", ("type", "altitude", "130 km")),
     ("dark", ("scheme", "dark")),
     ("dark picture", ("picture", "1280-dark.png")),
     ("narrow", ("size", 390, 844)),
@@ -67,6 +71,12 @@ def test_the_list_of_traces_does_not_grow_the_page(states: dict[str, dict[str, A
     assert states["last"]["scrolled"] < 60
 
 
+def test_the_skip_link_leads_past_the_traces(states: dict[str, dict[str, Any]]) -> None:
+    """Catches a keyboard that has to walk through every trace to the settings."""
+    assert states["on the skip link"]["focus"] == "A"
+    assert states["skipped"]["focus"] == "settings"
+
+
 def test_a_trace_is_found_by_part_of_its_id(states: dict[str, dict[str, Any]]) -> None:
     """Catches a list of a thousand that can only be scrolled."""
     assert [name for name, _, hidden in states["found"]["outcomes"] if not hidden] == [f"t-14{n}" for n in range(10)]
@@ -77,6 +87,10 @@ def test_the_fields_that_are_wrong_are_marked(states: dict[str, dict[str, Any]])
     """Catches a refusal whose field has to be looked for, and a suction value that is guessed."""
     assert states["moved"]["invalid"] == []
     assert states["contradicted"]["invalid"] == ["cut_out", "cut_in"]
+    assert set(states["contradicted"]["wrong"]) == {"cut_out", "cut_in"}
+    assert states["contradicted"]["described"] == ["cut_out", "cut_in"]
+    assert states["contradicted"]["wrong"]["cut_in"] == states["contradicted"]["message"]
+    assert states["undone thrice"]["wrong"] == {}
     assert "vacuum" in states["unmarked"]["invalid"]
     assert "5 inHg vac" in states["unmarked"]["message"]
     assert 'Did you mean "7 psi"?' in states["misspelt"]["message"]
@@ -98,10 +112,13 @@ def test_an_altitude_is_shown_as_it_was_typed(states: dict[str, dict[str, Any]])
     assert states["feet"]["texts"]["altitude"] == "130 ft"
     assert 'altitude = "130 ft"' in states["feet"]["toml"]
     assert states["feet"]["message"] is None
+    assert states["higher"]["texts"]["altitude"] == "160 ft"
+    assert set(states["too high"]["wrong"]) == {"altitude"}
 
 
 def test_light_and_dark_follow_the_reader_at_both_widths(states: dict[str, dict[str, Any]]) -> None:
     """Catches a white page at night, and a page that is cut at the width of a telephone."""
     assert states["loaded"]["paper"] == states["light"]["paper"] == "rgb(255, 255, 255)"
+    assert states["light"]["inverted"] == "none" and "invert" in states["dark"]["inverted"]
     assert states["dark"]["paper"] == states["narrow"]["paper"] == "rgb(33, 33, 32)"
     assert {state["wide"] for state in states.values()} == {0}

@@ -8,7 +8,7 @@ import pytest
 
 from replay.library import MustTrip
 from tests.score.test_score import OUTCOMES
-from tests.score.test_windows import BAND, BANDED, COURSES, FIRST, IN_UPSETS, SECOND, TWO
+from tests.score.test_windows import BAND, BANDED, BESIDE, COURSES, FIRST, IN_UPSETS, SECOND, TWO
 from tests.support.bench_page import FIXTURES, embedded, page_text, parts, some
 
 pytestmark = pytest.mark.slow("runs a script engine")
@@ -149,6 +149,30 @@ def test_a_stop_before_a_fault_that_another_trace_tells_is_left_to_it(data: dict
 
     assert [one["nuisance"] for one in found] == [2, 1, 1]
     assert [[w["stopS"] for w in one["windows"]] for one in found] == [[100.0, 5000.0], [5000.0], [100.0]]
+
+
+def test_a_window_has_the_cause_of_the_stop_that_decides_it(data: dict[str, Any], tmp_path: Path) -> None:
+    """Catches a hit by a sensor told as one by oil pressure, and the cause of another stop of the trace."""
+    stops = [(1050.0, 1060.0), (9050.0, 9060.0), (9080.0, 9085.0)]
+    trace, run = asked((FIRST, SECOND), stops)
+    for stop, cause in zip(run["stops"], (3, 1, 2), strict=True):
+        stop["cause"] = cause
+    early, one = asked((FIRST, SECOND), [(500.0, 501.0)])
+    one["stops"][0]["cause"] = 3
+    found = judged(data, tmp_path, [trace, run], [early, one])
+
+    assert [[window["cause"] for window in each["windows"]] for each in found] == [["sensor", "oil"], ["sensor", None]]
+    assert [each["cause"] for each in found] == ["sensor", "sensor"]
+
+
+def test_a_stop_that_a_harmless_recording_tells_is_left_to_it(data: dict[str, Any], tmp_path: Path) -> None:
+    """Catches a page that counts it in both, or has other bounds of what that recording tells."""
+    told = [(400.0, 600.0)]
+    found = judged(data, tmp_path, *(asked((FIRST, SECOND), stops, told=told) for stops, *_ in BESIDE))
+
+    assert [([w["outcome"] for w in one["windows"]], one["nuisance"]) for one in found] == [
+        (outcomes, nuisance) for _, outcomes, nuisance, _ in BESIDE
+    ]
 
 
 RULES = {

@@ -62,6 +62,19 @@ def test_queues_ask_for_what_is_left_to_say(tmp_path: Path) -> None:
     assert not (tmp_path / "none.html").exists()
 
 
+def test_a_page_may_ask_about_some_traces_alone(tmp_path: Path) -> None:
+    """Catches a page of two events that asks about the whole year, and an id that is misspelt and passed over."""
+    folder, page = room_to_label(tmp_path), tmp_path / "out.html"
+    done = lubetrip("label", folder, "dip", "fault", "--page", page)
+    assert (done.returncode, "2 traces" in done.stdout) == (0, True)
+    assert [trace["id"] for trace in embedded_labels(page.read_text())["traces"]] == ["fault", "dip"]
+
+    done = lubetrip("label", folder, "dop", "--page", tmp_path / "none.html")
+    assert (done.returncode, 'ID = "dop": no such trace' in done.stderr) == (2, True)
+    done = lubetrip("label", folder, "dip", "--undecided", "--page", tmp_path / "none.html")
+    assert (done.returncode, "more than one way to label" in done.stderr) == (2, True)
+
+
 def test_a_long_trace_is_thinned_to_its_extremes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Catches a dip of one second, or a stop of one row, that is not drawn, and an edge that moves."""
     rows = trace_csv(9000, lambda s: 2.0 if s == 4321 else 120.0).splitlines()
@@ -272,7 +285,7 @@ def test_times_are_typed_by_the_clock_and_marked_by_key(session: Session) -> Non
     assert states["begun by key"]["windows"][0]["earliest"] == 2
     assert states["typed by the clock"]["windows"][0]["deadline"] == 330
     assert states["typed by the clock"]["clock"] == "by the clock 02:50:02 to 02:55:30"
-    assert '"soon" is no time' in states["misspelt"]["message"]
+    assert '"soon" is not a time' in states["misspelt"]["message"]
     assert states["misspelt"]["windows"][0]["latest"] is None
     assert states["cleared"]["fields"] == {}
 
@@ -322,7 +335,7 @@ def test_what_was_said_goes_into_a_file_that_label_takes_over(session: Session) 
 
 def test_labels_outlive_the_page(session: Session) -> None:
     """Catches an hour of labels that is gone with a closed window."""
-    assert "3 labels of before were kept in this browser" in session.states["reloaded"]["kept"]
+    assert "3 labels from before were kept in this browser" in session.states["reloaded"]["kept"]
     assert session.states["reloaded"]["list"] == session.states["saved"]["list"]
     assert session.states["first again"]["given"] == session.states["given"]["given"]
 
@@ -379,7 +392,7 @@ def test_the_band_of_the_film_and_several_windows(tmp_path: Path) -> None:
     (window,) = filled["windows"]
     assert [window["deadline"], window["likely"], window["latest"]] == spell["spoilt"]
     assert window["earliest"] == spell["from"]
-    assert "Windows lie apart" in overlapping["message"]
+    assert "Windows must not overlap" in overlapping["message"]
     assert "then from 720.0 s to 720.0 s" in given["given"]
     taken = lubetrip("label", folder, "--from", told["saved"][0])
     assert (taken.returncode, taken.stderr) == (0, "")

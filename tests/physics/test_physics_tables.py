@@ -13,6 +13,7 @@ pytestmark = pytest.mark.slow("loads a large library, or solves the film of oil 
 PAIRS = sorted(tables.LOG_PRESSURE_PER_FRACTION)
 
 
+@pytest.mark.settled("replay/physics", packages=("CoolProp", "numpy", "scipy"))
 @pytest.mark.outside(
     computation="all fluid tables",
     source="made anew by CoolProp 8.0.0",
@@ -66,6 +67,32 @@ def test_thinner_films_need_smaller_sommerfeld_numbers(ratio):
     assert read[9] < between < read[8]
     with pytest.raises(ValueError, match="film ratio"):
         journal.least_sommerfeld(ratio, 0.01)
+
+
+def test_a_journal_between_the_tables_is_solved_once_and_kept(monkeypatch, tmp_path):
+    """Catches a ratio that is admitted and not solved, a film of another ratio, and one that is solved again each time."""
+    solved = []
+
+    def solve(eccentricity, ratio):
+        solved.append((eccentricity, ratio))
+        return journal.Film(ratio / (1.0 + eccentricity), 0.0, eccentricity * ratio)
+
+    monkeypatch.setattr(journal, "solve_film", solve)
+    monkeypatch.setattr(journal, "project_cache", lambda: tmp_path)
+    for ratio in (0.2, 0.3, 1.5):
+        journal.films_of.cache_clear()
+        numbers, flows = journal.films_of(ratio)
+        assert solved == [(eps, ratio) for eps in journal.ECCENTRICITIES]
+        assert numbers == pytest.approx([ratio / (1.0 + eps) for eps in journal.ECCENTRICITIES], rel=1e-6)
+        assert flows == pytest.approx([eps * ratio for eps in journal.ECCENTRICITIES], rel=1e-6)
+        solved.clear()
+        journal.films_of.cache_clear()
+        assert journal.films_of(ratio) == (numbers, flows)
+        assert solved == []
+    for ratio in (0.1999, 1.5001):
+        with pytest.raises(ValueError, match=r"L/D of a journal must lie in 0\.2 \.\. 1\.5"):
+            journal.films_of(ratio)
+    journal.films_of.cache_clear()
 
 
 def test_unknown_bearing_is_refused():

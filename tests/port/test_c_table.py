@@ -63,6 +63,7 @@ def test_every_state_with_every_combination_of_conditions_settles_alike() -> Non
         assert first_difference(settled(Path(folder), C_SOURCE)) is None
 
 
+@pytest.mark.slow("runs a compiler")
 @pytest.mark.parametrize("defect", DEFECTS)
 def test_a_port_that_reads_the_table_otherwise_is_found(defect: str, tmp_path: Path) -> None:
     """Catches a comparison that any port would pass."""

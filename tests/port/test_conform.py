@@ -300,7 +300,10 @@ def test_goes_on_with_the_next_case_when_told_to(folder: Path, text_file: Path) 
 @pytest.mark.parametrize(
     ("plant", "shows"),
     [
-        ("if line.startswith('save'): answer = answer[:-1] + '0'", "on records and seals"),
+        ("if line.startswith('save'): answer = answer[:-1] + '0'", "crc_complement: expected"),
+        ("if line.startswith('save'): answer = answer[:14] + '0' + answer[15:]", "  settings_crc: expected"),
+        ("if line.startswith('save'): answer = 'saved ' + answer[6:].upper()", "lower case"),
+        ("if line.startswith('save'): answer = answer[:-2]", "look at protect/saved.py"),
         (
             "if line.startswith('recall') and answer.startswith('recalled -1'): answer = 'recalled 0' + answer[11:]",
             "number: expected -1, got 0",
@@ -324,6 +327,23 @@ def test_a_wrong_record_or_seal_is_a_difference(plant: str, shows: str, folder: 
 
     assert done.exit_code == 1, done.output
     assert shows in done.output
+
+
+def test_a_reset_that_comes_late_points_to_the_conditions(folder: Path, text_file: Path) -> None:
+    """Catches a pointer to the timers where the trip memory differs only because no row of the table had its effect."""
+    program = folder / "late.py"
+    program.write_text(
+        f"import sys\nsys.path.insert(0, {str(ROOT)!r})\n"
+        "import inspect\nfrom protect import conditions\n"
+        "source = inspect.getsource(conditions.follow_reset).replace('>= settings[RESET_HOLD]', '> settings[RESET_HOLD]')\n"
+        "exec(source, vars(conditions))\n"
+        "from firmware_ref import python_port\npython_port.main()\n"
+    )
+    done = run_conform("--port", f"{sys.executable} {program}", "--vectors", text_file)
+
+    assert done.exit_code == 1, done.output
+    assert "memory_left: expected" in done.output
+    assert "look at 4. conditions" in done.output
 
 
 def test_a_port_without_records_and_seals_is_told_apart(folder: Path, text_file: Path) -> None:

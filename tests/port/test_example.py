@@ -16,6 +16,8 @@ from replay.port.export import export_settings
 from replay.settings import read_settings
 from tests.support.toolchain import C_FOLDER, ROOT, WARNINGS, compiled
 
+pytestmark = pytest.mark.slow("runs a compiler for each case")
+
 EXAMPLE = ROOT / "firmware_ref" / "example"
 PORT = sorted(C_FOLDER.glob("*.c"))
 SLOTS = 16

@@ -10,6 +10,8 @@ from firmware_ref import size
 from tests.gates import int16
 from tests.support.toolchain import C_FOLDER, need
 
+pytestmark = pytest.mark.slow("runs a compiler for each case")
+
 ARM = size.TARGETS[0]
 
 

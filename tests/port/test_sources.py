@@ -73,6 +73,7 @@ def test_the_same_logic_gives_the_same_bytes(tmp_path: Path, monkeypatch: pytest
     assert (tmp_path / "one.zip").read_bytes() == (tmp_path / "two.zip").read_bytes()
 
 
+@pytest.mark.slow("runs a compiler")
 def test_it_builds_and_its_port_answers_its_vectors(unpacked: Path, tmp_path: Path) -> None:
     """Catches a file that is missing, and a CMakeLists.txt that builds only in the repository."""
     for command in (

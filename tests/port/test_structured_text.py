@@ -139,6 +139,7 @@ def test_tick_differences_are_the_same() -> None:
         assert program()["LT_elapsed_ms"](d.now, d.before) == d.elapsed
 
 
+@pytest.mark.slow("tries many cases of a large space")
 def test_saved_records_are_written_and_taken_the_same() -> None:
     """Catches another byte in a record, a damaged one that is taken, and the older of two."""
     for number, values, memory, wanted in holding.fills(vector_set()):
@@ -224,6 +225,7 @@ def story() -> list[tuple[int, ...]]:
     return passes + 200 * [(STEP_MS, 0, 0, REST, REST, REST)]
 
 
+@pytest.mark.slow("tries many cases of a large space")
 def test_the_block_does_in_every_pass_what_the_porting_guide_says(checked: Settings) -> None:
     """Catches a block that takes the bare step, saves too late or into the wrong record, or gives an output of another place."""
     ours, theirs = ([list(record) for record in RECORDS] for _ in range(2))

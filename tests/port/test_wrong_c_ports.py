@@ -1,4 +1,7 @@
-"""The vectors find wrong ports in C: words that are too narrow, floats, roundings and more, each compiled and run."""
+"""The vectors find wrong ports in C: words that are too narrow, floats, roundings and more, each compiled and run.
+
+Of the seal and the saved record `lubetrip conform` has to find them, as it is what a firmware team runs.
+"""
 
 import re
 from collections.abc import Iterator
@@ -6,7 +9,10 @@ from pathlib import Path
 
 import pytest
 
+from protect import ranges, seal
+from replay.port.conform import conform_port
 from tests.gates.port import C_FOLDER, build_driver, planted, run, vector_input
+from tests.support.toolchain import build_port, vector_set
 
 pytestmark = pytest.mark.slow("compiles a wrong port for each place")
 
@@ -105,6 +111,26 @@ WRONG = {
     "late from max_gap on": ("elapsed > LT_ELAPSED_MOST", "elapsed >= LT_ELAPSED_MOST - 1"),
 }
 
+PLAIN = "        sum += (word & HALF) + (word >> 16);\n"
+WEIGHTED = "        sum += (weight * (word & HALF)) + ((weight + 1U) * (word >> 16));\n"
+PUT, LOW_FIRST = "(word >> (8 * place))", "for (place = 3; place >= 0; place--) {\n        word ="
+SEAL, SAVED = "lubetrip_seal.c", "lubetrip_saved.c"
+HIGH_FIRST = LOW_FIRST.replace("place = 3; place >= 0; place--", "place = 0; place < 4; place++")
+# file of the port, and what is changed in it, one place after the other
+WRONG_MEMORY: dict[str, tuple[str, list[tuple[str, str]]]] = {
+    "plain sum in 20 bits": (SEAL, [(PLAIN, f"{PLAIN}        sum &= 0xFFFFFU;\n")]),
+    "plain sum in 16 bits": (SEAL, [(PLAIN, f"{PLAIN}        sum &= 0xFFFFU;\n")]),
+    "weighted sum in 25 bits": (SEAL, [(WEIGHTED, f"{WEIGHTED}        sum &= 0x1FFFFFFU;\n")]),
+    "weighted sum in 24 bits": (SEAL, [(WEIGHTED, f"{WEIGHTED}        sum &= 0xFFFFFFU;\n")]),
+    "weighted sum with a remainder": (SEAL, [(WEIGHTED, f"{WEIGHTED}        sum %= 65521U;\n")]),
+    "weighted sum in a float": (SEAL, [(WEIGHTED, f"{WEIGHTED}        sum = (uint32_t)(float)sum;\n")]),
+    "weights in 5 bits": (SEAL, [("        weight += 2U;", "        weight = (weight + 2U) & 31U;")]),
+    "high half first": (SEAL, [(WEIGHTED, WEIGHTED.replace("(word & HALF)", "(word >> 16)", 1))]),
+    "record with the highest byte first": (SAVED, [(PUT, "(word >> (8 * (3 - place)))"), (LOW_FIRST, HIGH_FIRST)]),
+    "record written with the highest byte first": (SAVED, [(PUT, "(word >> (8 * (3 - place)))")]),
+    "record read with the highest byte first": (SAVED, [(LOW_FIRST, HIGH_FIRST)]),
+}
+
 
 def first_difference(source: Path, work: Path) -> int:
     """Return whether a changed port passes the vectors: 0 where it does."""
@@ -119,6 +145,44 @@ def test_a_wrong_port_is_found(name: str, tmp_path: Path) -> None:
     good, bad = WRONG[name]
 
     assert first_difference(planted(tmp_path, good, bad), tmp_path / "built") != 0
+
+
+@pytest.mark.parametrize("name", WRONG_MEMORY)
+def test_a_wrong_seal_or_record_is_found_by_conform(name: str, tmp_path: Path) -> None:
+    """Catches questions on seals and records in which sums too narrow, or the order of the bytes, have no effect."""
+    file, changes = WRONG_MEMORY[name]
+    origin = C_FOLDER
+    for number, (good, bad) in enumerate(changes):
+        folder = tmp_path / str(number)
+        folder.mkdir()
+        planted(folder, good, bad, origin, file=file)
+        origin = folder
+
+    port = build_port(tmp_path, origin / "lubetrip.c", flags=("-O1", "-w"))
+    assert not conform_port(str(port), vectors=vector_set()).identical
+
+
+def most_of_halves(least: int, most: int, low: int, high: int) -> int:
+    """Return the most that the halves of a word within a range come to with these weights."""
+    words = {least, most, -1 if least < 0 else 0, max(0, ((most + 1) >> 16 << 16) - 1)}
+    return max(low * (w & seal.HALF) + high * (w >> 16 & seal.HALF) for w in words if least <= w <= most)
+
+
+def test_seals_of_21_and_26_bits_hold_every_sum_there_is() -> None:
+    """Catches settings that outgrow it: then seals summed in 21 and 26 bits would be wrong, and the questions had to tell."""
+    admitted = [(least, most) for *_, least, most in ranges.SETTINGS]
+    for place in (ranges.OIL_MOST, ranges.SUCTION_MOST):  # above cut-in, and above reload: never below 0
+        admitted[place] = 0, admitted[place][1]
+    steepest = (8 - 1) * ranges.ONE << 16  # over a span of 1 Pa
+    admitted += [(0, steepest), (0, (100 << 23) // 1000), (0, 1_800_000)]
+    assert len(admitted) == ranges.SETTINGS_SIZE
+    plain = weighted = seal.BEGIN
+    for place, (least, most) in enumerate(admitted):
+        plain += most_of_halves(least, most, 1, 1)
+        weighted += most_of_halves(least, most, 2 * place + 1, 2 * place + 2)
+
+    assert 1 << 20 < plain < 1 << 21
+    assert 1 << 25 < weighted < 1 << 26
 
 
 def narrow_words() -> Iterator[tuple[str, str, str]]:

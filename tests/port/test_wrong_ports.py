@@ -5,7 +5,7 @@ import dataclasses
 import pytest
 
 from tests.gates.wrong_ports import MOST_UNSETTLED, UNSETTLED, hunted, judge, listed
-from tests.support.toolchain import vector_set
+from tests.support.toolchain import HUNTED, vector_set
 from tests.wrong_ports import hooked, tables
 from tests.wrong_ports.equal import Prover
 from tests.wrong_ports.equivalents import DISJOINT, EXHAUSTED, PROVED, READ_AGAIN, TABLE
@@ -17,6 +17,7 @@ TENTH = 10
 SAMPLE = 25  # of what is proved, every so manieth is proved again; `python -m tests.wrong_ports.equivalents` has all
 
 
+@pytest.mark.settled(*HUNTED)
 def test_no_wrong_port_passes_that_is_not_listed() -> None:
     """Catches vectors in which a value occurs but nothing follows from it, so that a wrong port passes."""
     verdict = judge()

@@ -44,6 +44,7 @@ def refute(step: Step, now: int, where: Callable[[int, tables.Bits], tables.Mask
     prove(implies(at(step.before[state.STATE], now), symbolic.Truth(z3.Not(z3.And(held)))), f"never from state {now}")
 
 
+@pytest.mark.settled("protect", "tests/proof", "tests/wrong_ports", packages=("z3-solver",))
 @pytest.mark.parametrize("name", tables.NEVER)
 def test_never_stands_together(name: str, any_step: Step) -> None:
     """Catches a wrong table that is called none because conditions cannot meet, when they can."""

@@ -32,6 +32,7 @@ def any_step() -> Step:
     return claims.any_step(Logic())
 
 
+@pytest.mark.settled("protect", "tests/proof", packages=("z3-solver",))
 @pytest.mark.outside(
     computation="claims on all admitted settings and inputs",
     source="z3 over the reference",
@@ -124,6 +125,7 @@ def copy_of_protect(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator
         del sys.modules[module]
 
 
+@pytest.mark.settled("protect", "tests/proof", packages=("z3-solver",))
 @pytest.mark.parametrize("claim", claims.CLAIMS)
 def test_a_planted_defect_refutes_the_claim(claim: str, copy_of_protect: Path) -> None:
     """Catches a claim that nothing could refute, and one that is red for want of time: values refute it."""

@@ -240,6 +240,7 @@ def test_afterwards_a_person_can_reset_as_after_any_lockout() -> None:
     assert (machine.name, machine.permitted) == ("LUBRICATED", True)
 
 
+@pytest.mark.slow("tries every place of the settings")
 @pytest.mark.parametrize("place", range(SETTINGS_WORDS))
 @pytest.mark.parametrize("bit", [0, 13, 30, 31])
 def test_broken_settings_lock_out_for_good(place: int, bit: int) -> None:

@@ -118,6 +118,7 @@ def test_a_machine_with_a_pump_of_its_own_states_more_or_nothing() -> None:
     assert (logic.credible, logic.permitted) == (True, True)
 
 
+@pytest.mark.slow("tries many cases of a large space")
 @given(st.integers(0, 60_000), st.integers(1, 4_000), st.integers(-60_000, 60_000))
 def test_no_permission_while_the_zero_is_violated_beyond_the_fault_delay(settle: int, by: int, net: int) -> None:
     """Catches any settle time or pace at which a violated zero leaves permission, or a kept one takes it."""

@@ -137,7 +137,11 @@ def test_the_fleet_comes_first_worst_on_top(written: str) -> None:
     text = Page(written).text
 
     assert "1 of 3 machines to look at, in this order: K2. Of 1 more the logs cannot tell until something is" in text
-    assert text.index("The machine to open first on top") < text.index("K2: open first") < text.index("K1: not starved")
+    assert (
+        text.index("Machines, the one to open first on top")
+        < text.index("K2: open first")
+        < text.index("K1: not starved")
+    )
     assert "8.0 of 28.0" in text  # hours logged of hours elapsed
     assert "2026-03-28 06:00 CET to 2026-03-29 11:00 CEST" in text
 
@@ -209,7 +213,7 @@ def test_without_a_clock_the_axis_is_that_of_the_file(site: Settings, tmp_path: 
     (around,) = read_around(findings, findings.gravest.all()[:1], site)
 
     assert "time in the file, s" in event_svg(around, site, "words")
-    assert period([findings]) == "1 machine, 1 file; 1 file without a word on when they began"
+    assert period([findings]) == "1 machine, 1 file; 1 file that does not say when it began"
 
 
 def test_a_plot_shows_the_running_status_of_the_log(site: Settings, tmp_path: Path) -> None:
@@ -245,6 +249,7 @@ def test_what_two_files_tell_is_drawn_once(site: Settings, tmp_path: Path) -> No
     assert np.all(np.diff(np.concatenate([times for times, _ in around.net])) > 0)
 
 
+@pytest.mark.slow("writes and reads long logs")
 def test_a_long_event_is_thinned_as_it_is_read(site: Settings, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Catches a plot that holds a year of rows, or that loses the one reading that matters."""
     long = made(400_000, lambda s: -50 if s == 200_000 else 20 if 1000 < s <= 399_000 else 120, step=20)

@@ -12,7 +12,7 @@ from replay.display.terminal import plain
 from replay.library import Entry, read_library
 from replay.report.junit import junit, unjudged
 from replay.report.write import write_report
-from replay.score import Score, score_library
+from replay.score import Score, once, score_library
 from replay.score.once import look
 from tests.conftest import SETTINGS, entry, trace_csv
 from tests.support.command import lubetrip
@@ -92,6 +92,7 @@ def test_the_command_exits_3_where_nothing_is_judged(tmp_path: Path) -> None:
 # ---- hits on a sensor, units ------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow("tries many cases of a large space")
 def test_healthy_traces_in_pa_are_no_faults_found(tmp_path: Path) -> None:
     """Catches a unit of a thousandth, on which every trace stops at once, by its sensor, and counts as a fault found."""
     settings = SETTINGS.replace("max_nuisance_per_1000h = 0.0", "max_nuisance_per_1000h = 1e6\nconfidence = 0.95")
@@ -105,7 +106,7 @@ def test_healthy_traces_in_pa_are_no_faults_found(tmp_path: Path) -> None:
     assert (result.totals.sensor_hits, result.totals.doubted) == (60, 60)
     assert "max_missed" in result.unjudged
     assert any("oil pressure mostly beyond 6000 kPa: Pa or mbar taken for kPa?" in line for line in told)
-    assert any(line.startswith("WARNING: 60 of 60 hits by a stop on a sensor") for line in told)
+    assert any(line.startswith("WARNING: 60 of 60 hits are stops on a sensor") for line in told)
     assert not any(faces(tmp_path, result).values())
 
 
@@ -122,6 +123,22 @@ def test_units_are_doubted_by_size(per: float, said: str, tmp_path: Path) -> Non
     assert set(doubts.values()) == {""}
 
 
+def test_spikes_and_one_low_channel_are_no_doubt_of_the_unit(tmp_path: Path) -> None:
+    """Catches a few readings beyond all reason, or a suction in deep vacuum, for which a whole trace is doubted."""
+    head, *rows = noisy(3, 300, healthy).splitlines()
+    cells = [row.split(",") for row in rows]
+    spiked = [f"{at},{9000.0 if n % 100 == 50 else oil},{suction},1" for n, (at, oil, suction, _) in enumerate(cells)]
+    deep = [f"{at},{float(oil) - 290:.3f},{float(suction) - 290:.3f},1" for at, oil, suction, _ in cells]
+    mostly = [f"{at},{-9000.0 if n % 5 else oil},{suction},1" for n, (at, oil, suction, _) in enumerate(cells)]
+    traces = {"fault": (noisy(1, 400, faulty), FAULT)}
+    told = {"spiked": spiked, "deep": deep, "mostly": mostly}
+    traces |= {name: ("\n".join([head, *lines]) + "\n", RIDE) for name, lines in told.items()}
+    doubts = {verdict.id: verdict.doubt for verdict in score_library(made(tmp_path, traces)).verdicts}
+
+    assert (doubts["spiked"], doubts["deep"]) == ("", "")
+    assert doubts["mostly"].startswith("oil pressure mostly beyond 6000 kPa")
+
+
 def test_psi_taken_for_kpa_is_a_question(tmp_path: Path) -> None:
     """Catches a library in psi, all of whose machines look short of oil in a vacuum, that is judged as it stands."""
     traces = {f"fault{n}": (noisy(n, 400, faulty, per=1 / 6.894757), FAULT) for n in range(2)}
@@ -132,6 +149,33 @@ def test_psi_taken_for_kpa_is_a_question(tmp_path: Path) -> None:
     assert all("psi taken for kPa?" in doubts[name] for name in ("quiet0", "quiet1"))
     assert "traces in doubt" in result.unjudged
     assert any("psi taken for kPa?" in line for line in warnings(result))
+
+
+@pytest.mark.parametrize(
+    ("oil", "suction", "others", "psi"),
+    [
+        (100.0, 60.0, [], True),
+        (160.0, 100.0, [], True),
+        (160.001, 100.002, [], False),  # above all pressures of such a machine
+        (120.0, 59.999, [], False),  # more net oil pressure than it holds
+        (60.0, 20.0, [(300.0, 200.0)] * 2, True),
+        (60.0, 20.0, [(300.0, 200.0)] * 3, False),  # more than seldom
+        (60.0, 52.0, [], True),
+        (60.0, 52.001, [], False),  # short of oil
+        (60.0, 20.0, [(60.0, 59.0)] * 50, True),
+        (60.0, 20.0, [(60.0, 59.0)] * 51, False),  # mostly
+    ],
+)
+def test_what_looks_like_psi_lies_within_its_bounds(
+    oil: float, suction: float, others: list[tuple[float, float]], psi: bool, tmp_path: Path
+) -> None:
+    """Catches a bound on the other side, either of two limits left out, and a machine that stands counted in."""
+    rows = [*others, *[(oil, suction)] * (100 - len(others))]
+    for runs, told in ((1, psi), (0, False)):
+        lines = [f"{second},{one},{other},{runs}\n" for second, (one, other) in enumerate(rows)]
+        lines += [f"{second},900,100,0\n" for second in range(100, 120)]
+        (tmp_path / "t.csv").write_text("time_s,oil_pressure_kpa,suction_pressure_kpa,running\n" + "".join(lines))
+        assert look(Entry("t", tmp_path / "t.csv", "f", "m", "o", "recorded: x", "ride_through", "")).psi is told
 
 
 @pytest.mark.parametrize("well", [1, 2])
@@ -157,7 +201,7 @@ def test_a_hit_by_a_sensor_where_none_fails_is_a_warning(name: str, warned: bool
 
     assert result.totals.hits_by_cause == {"oil": 1, "sensor": 1}
     assert result.met  # one fault was found by its oil pressure
-    assert [line for line in warnings(result) if "1 of 2 hits by a stop on a sensor" in line] == warnings(result)
+    assert [line for line in warnings(result) if "1 of 2 hits are stops on a sensor" in line] == warnings(result)
     assert bool(warnings(result)) == warned
     assert ("WARNING" in plain(score_view(result))) == warned
     properties = ET.fromstring(junit(result, read_library(tmp_path))).iter("property")
@@ -196,7 +240,7 @@ def test_overlapping_recordings_of_one_machine_count_each_hour_once(tmp_path: Pa
     assert result.totals.ride_through_run_hours == pytest.approx(9000 / 3600)
     assert (hours["a"], hours["b"]) == (pytest.approx(6000 / 3600), pytest.approx(3000 / 3600))
     told = " ".join(plain(score_view(result)).split())
-    assert "a and b tell the same 3000.0 s: counted once." in told
+    assert "a and b record the same 3000.0 s: counted once." in told
     assert "One machine by several spellings: 'K1', 'k1 '." in told
 
 
@@ -237,6 +281,17 @@ def test_recordings_that_are_alike_by_nature_are_not_taken_for_one(tmp_path: Pat
     assert result.totals.ride_through_run_hours == pytest.approx(7100 / 3600)
 
 
+def test_a_pattern_that_comes_again_and_again_tells_no_recording_from_another(tmp_path: Path) -> None:
+    """Catches two machines that pulsate alike taken for one, because their pulsation stands in both."""
+    beat = [120.0 + (n * 37 % 101) / 4 for n in range(101)]
+    traces = {
+        name: (trace_csv(length, lambda s: beat[s % 101]), RIDE) for name, length in (("one", 1800), ("two", 1750))
+    }
+    traces["fault"] = (noisy(1, 400, faulty), FAULT)
+
+    assert score_library(made(tmp_path, traces)).once.twice == ()
+
+
 def test_readings_that_hardly_move_tell_no_recording_from_another(tmp_path: Path) -> None:
     """Catches two logs of coarse digits taken for one, because the same steps stand in both."""
     found = {}
@@ -260,9 +315,9 @@ def test_labels_that_contradict_each_other_show_nothing(one: str, other: str, tm
     result = score_library(made(tmp_path, {**traces, "x": (fault, one), "y": (fault, other)}, lenient))
 
     assert not result.met
-    assert any("tells otherwise than" in line for line in warnings(result) + list(result.unjudged)) or result.failures
+    assert any("contradicts " in line for line in warnings(result) + list(result.unjudged)) or result.failures
     told = " ".join(plain(score_view(result)).split())
-    assert "tell the same 400.0 s, and their labels contradict each other there." in told
+    assert "record the same 400.0 s, and their labels there contradict each other." in told
 
 
 def test_of_two_deadlines_of_one_fault_the_careful_one_counts(tmp_path: Path) -> None:
@@ -336,7 +391,7 @@ def test_the_test_runner_and_junit_call_no_trace_right_that_was_not_judged(tmp_p
     why = {item.get("message") for item in suite.iter("skipped")}
 
     assert skipped == {"twin", "never"}
-    assert "told already by another trace, and judged there" in why
+    assert "recorded in another trace too, and judged there" in why
     assert "an earlier stop held" in unjudged(replace(result.verdicts[0], outcome="stood"))
     assert "in doubt: x" in unjudged(replace(result.verdicts[0], doubt="x"))
     assert unjudged(result.verdicts[0]) == ""
@@ -410,3 +465,109 @@ def test_the_digest_of_a_twin_is_that_of_its_file(tmp_path: Path) -> None:
     (tmp_path / "library.toml").write_text((tmp_path / "library.toml").read_text() + entry("twin", RIDE))
     assert score_library(tmp_path).library_digest != before
     assert json.loads(json.dumps(score_library(tmp_path).as_json(), allow_nan=False))["totals"]["ride_through"] == 1
+
+
+@pytest.mark.parametrize("clock", [True, False], ids=["by their clocks", "by their rows"])
+@pytest.mark.parametrize("fault_first", [True, False], ids=["fault's first", "harmless one first"])
+def test_a_stop_that_a_harmless_recording_and_one_of_a_fault_tell_counts_once(
+    fault_first: bool,
+    clock: bool,
+    tmp_path: Path,
+) -> None:
+    """Catches a stop for nothing that is a nuisance of the one and an early stop of the other, and one that is neither's."""
+    fault_s, dip_s = (2500, 900) if fault_first else (2000, 1200)
+
+    def net(second: int) -> float:
+        return 5.0 if dip_s <= second < dip_s + 70 or fault_s <= second < fault_s + 300 else 120.0
+
+    whole, later = (2900, (600, 1500)) if fault_first else (1500, (600, 2400))
+    at = fault_s - (0 if fault_first else later[0])
+    labels = [f"must_trip = {{ earliest_s = {at}, deadline_s = {at + 200} }}", RIDE]
+    starts = [f"\nstart_utc = 2026-01-01T00:{minute}:00Z\n" if clock else "" for minute in ("00", "10")]
+    quiet = {"quiet": (noisy(2, 400, healthy), RIDE)}
+    traces = {
+        "a": (noisy(4, whole, net), labels[not fault_first] + starts[0]),
+        "b": (noisy(4, later[1], net, from_s=later[0]), labels[fault_first] + starts[1]),
+    }
+    result = score_library(made(tmp_path, quiet | traces))
+    found = {verdict.id: verdict for verdict in result.verdicts}
+    fault, harmless = (found[name] for name in ("ab" if fault_first else "ba"))
+
+    assert fault.trips > harmless.trips == 1
+    assert (fault.nuisance_trips, harmless.nuisance_trips) == (0, 1)
+    assert [window.outcome for window in fault.windows] == ["hit"]
+    assert harmless.run_hours == pytest.approx((1500 if not fault_first else 900) / 3600, abs=0.05)
+    assert [pair.kind for pair in result.once.twice] == ["overlap"]
+
+
+@pytest.mark.parametrize(("begins", "kinds"), [("00:24:59", ["overlap"]), ("00:25:00", []), ("00:25:30", [])])
+def test_recordings_that_follow_each_other_tell_nothing_twice(begins: str, kinds: list[str], tmp_path: Path) -> None:
+    """Catches a recording that begins where the one before ended, or later, taken for one that overlaps it."""
+    traces = {"fault": (noisy(1, 400, faulty), FAULT)}
+    traces["a"] = (noisy(7, 1500, healthy), RIDE + "\nstart_utc = 2026-01-01T00:00:00Z\n")
+    traces["b"] = (noisy(8, 1500, healthy), RIDE + f"\nstart_utc = 2026-01-01T{begins}Z\n")
+    result = score_library(made(tmp_path, traces))
+
+    assert [pair.kind for pair in result.once.twice] == kinds
+    assert result.totals.ride_through_run_hours == pytest.approx((3000 - len(kinds)) / 3600, abs=1e-6)
+
+
+def cut(whole: str, *spans: tuple[int, int]) -> str:
+    """Return a trace of some stretches of another one's rows, one behind the other, with times of its own from 0."""
+    head, *rows = whole.splitlines()
+    kept = [row.split(",", 1)[1] for begin, end in spans for row in rows[begin:end]]
+    return "\n".join([head, *(f"{second},{row}" for second, row in enumerate(kept))]) + "\n"
+
+
+@pytest.mark.parametrize("listed", [("late", "early"), ("early", "late")])
+def test_of_two_recordings_without_a_clock_the_one_that_began_first_counts(
+    listed: tuple[str, str], tmp_path: Path
+) -> None:
+    """Catches the first of the list taken for the first in time, whose own clock says nothing of the other's."""
+    whole = noisy(5, 3000, lambda s: 5.0 if 1400 <= s < 1470 else 120.0)
+    parts = {"early": cut(whole, (0, 1800)), "late": cut(whole, (1200, 3000))}
+    traces = {"fault": (noisy(1, 400, faulty), FAULT), **{name: (parts[name], RIDE) for name in listed}}
+    result = score_library(made(tmp_path, traces))
+    found = {verdict.id: verdict for verdict in result.verdicts}
+
+    assert [(pair["first"], pair["second"]) for pair in result.once.as_json()] == [("early", "late")]
+    assert (found["early"].nuisance_trips, found["late"].nuisance_trips) == (1, 0)
+
+
+def test_a_stretch_that_stands_there_twice_does_not_hide_the_longer_one(tmp_path: Path) -> None:
+    """Catches the first distance at which rows are alike taken for that of the recordings."""
+    whole = noisy(5, 3000, healthy)
+    parts = {"a": cut(whole, (0, 2600)), "b": cut(whole, (1200, 2900), (100, 300))}
+    traces = {"fault": (noisy(1, 400, faulty), FAULT), **{name: (part, RIDE) for name, part in parts.items()}}
+    result = score_library(made(tmp_path, traces))
+
+    (pair,) = result.once.twice
+    assert (pair.kind, pair.seconds) == ("overlap", pytest.approx(1400, abs=60))
+
+
+@pytest.mark.parametrize("rows", [1, 7, 64])
+def test_what_a_trace_is_known_by_does_not_hang_on_the_blocks_it_is_read_in(
+    rows: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Catches a stretch across two blocks of a long trace that is forgotten, and a block that counts its own start."""
+    (tmp_path / "t.csv").write_text(noisy(5, 400, healthy, from_s=3))
+    trace = Entry("t", tmp_path / "t.csv", "f", "m", "o", "recorded: x", "ride_through", "")
+    whole = look(trace)
+    monkeypatch.setattr(once, "ROWS", rows)
+    parts = look(trace)
+
+    assert len(whole.hashes) > 20
+    assert [parts.hashes.tolist(), parts.times.tolist()] == [whole.hashes.tolist(), whole.times.tolist()]
+    assert (parts.start_s, parts.end_s, parts.step_s, parts.unit) == (0.0, 397.0, 1.0, "")
+
+
+@pytest.mark.parametrize(("earliest", "one"), [(101.0, True), (101.001, False), (99.0, True), (98.999, False)])
+def test_windows_that_begin_within_a_second_are_one(earliest: float, one: bool, tmp_path: Path) -> None:
+    """Catches one fault told a moment later that is two or a quarrel, and two faults taken for one."""
+    fault = noisy(1, 400, faulty)
+    other = f"must_trip = {{ earliest_s = {earliest}, deadline_s = 260.0 }}"
+    traces = {"a": (fault, FAULT), "b": (fault, other), "quiet": (noisy(2, 400, healthy), RIDE)}
+    result = score_library(made(tmp_path, traces))
+
+    assert result.totals.must_trip == (1 if one else 2)
+    assert [verdict.doubt != "" for verdict in result.verdicts] == [not one, not one, False]

@@ -2,6 +2,8 @@
 
 import copy
 import json
+import subprocess
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -256,3 +258,47 @@ def test_scores_of_different_judges_say_so(library: Path, tmp_path: Path) -> Non
     assert said not in plain(comparison_view(compare(a, a)))
     del b["judge"]  # of an older version
     assert said in plain(comparison_view(compare(a, b)))
+
+
+def test_two_reports_are_compared_without_what_scores() -> None:
+    """Catches an import by which a comparison of two files waits for all that replays traces."""
+    code = "import sys, replay.display.comparison; print({'numpy', 'replay.engine', 'replay.score.scoring'} & set(sys.modules))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+
+    assert done.stdout.strip() == "set()"
+
+
+def test_the_settings_that_differ_stand_first_and_changed_outcomes_on_top(library: Path, tmp_path: Path) -> None:
+    """Catches a change that nobody can lay to a setting, A and B swapped, and a lost fault among a hundred margins."""
+    a = judged_by(tmp_path / "a.toml", library, SETTINGS)
+    moved = SETTINGS.replace('trip_delay = "60 s"', 'trip_delay = "280 s"').replace('"0 m"', '"100 m"')
+    b = judged_by(tmp_path / "b.toml", library, moved)
+    found = compare(a, b)
+    lines = [line.split() for line in plain(comparison_view(found)).splitlines()]
+
+    assert found.settings == (("trip_delay", 60000, 280000), ("altitude_m", 0.0, 100.0))
+    assert found.as_json()["settings"] == {"trip_delay": [60000, 280000], "altitude_m": [0.0, 100.0]}
+    assert lines.index(["integral.trip_delay", "1", "min", "280", "s"]) < lines.index(
+        ["site.altitude", "0", "m", "100", "m"]
+    )
+    assert compare(a, a).settings == ()
+    assert "the same settings" in plain(comparison_view(compare(a, a)))
+    del b["settings"]  # of a report that does not say
+    assert compare(a, b).settings[0][2] is None
+
+
+def test_a_lost_fault_stands_on_top_of_changed_margins(library: Path, tmp_path: Path) -> None:
+    """Catches outcomes in the order of the library: one lost fault somewhere among a hundred margins."""
+    a = judged_by(tmp_path / "a.toml", library, SETTINGS)
+    a["traces"] = [{**a["traces"][0], "id": name} for name in ("margin", "nuisance", "lost", "same")]
+    b = copy.deepcopy(a)
+    b["traces"][0]["margin_s"] = 1.0
+    b["traces"][1]["outcome"] = "nuisance"
+    b["traces"][2]["outcome"] = "missed"
+    told = plain(comparison_view(compare(a, b))).splitlines()
+
+    assert [line.split()[0] for line in told if line.startswith(("margin ", "nuisance ", "lost "))][:3] == [
+        "lost",
+        "nuisance",
+        "margin",
+    ]

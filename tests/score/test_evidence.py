@@ -9,11 +9,13 @@ from typing import Any
 
 import pytest
 
+from replay.display import score as shown
 from replay.display.score import reasons
 from replay.score import Verdict, evidence
+from replay.score.comparison import LOOSER
 from replay.score.scoring import Failure, judgement
 from replay.settings import Acceptance, read_settings
-from replay.settings.file import OPTIONAL
+from replay.settings.file import KEYS, OPTIONAL
 from tests.conftest import SETTINGS, entry
 from tests.support.command import lubetrip
 
@@ -276,6 +278,14 @@ def test_a_mix_that_leaves_a_family_out_is_refused(mix: str, library: Path) -> N
     done = lubetrip("score", library)
     assert (done.returncode, done.stdout) == (2, "")
     assert "[mix]" in done.stderr
+
+
+def test_every_rule_of_acceptance_has_its_words_and_its_side() -> None:
+    """Catches a rule that was added and breaks the report of the first library that does not meet it."""
+    rules = set(KEYS["acceptance"]) - {"confidence"}
+
+    assert set(shown.RULES) - {evidence.OUTSIDE} == rules
+    assert {key.removesuffix("_s") for key in LOOSER} - {"confidence"} == rules
 
 
 def test_keys_that_ask_for_evidence_stand_in_the_guide() -> None:

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from replay.score.judge_digest import REPLAY, digest_of, judge_digest, sources
-from tests.house.test_floors import ARROWS, HOUSE, room
+from tests.house.test_floors import HOUSE, arrows, room
 
 # What decides nothing of a score by itself: drawing, words of other reports, import, triage, ports, the commands beside.
 BESIDE = {"replay.display", "replay.drawing", "replay.report", "replay.page", "replay.cli", "replay.notebook"}
@@ -19,6 +19,7 @@ def copied(tmp_path: Path) -> Path:
     return Path(shutil.copytree(REPLAY, tmp_path / "replay", ignore=shutil.ignore_patterns("__pycache__", "guides")))
 
 
+@pytest.mark.slow("reads what the whole house imports")
 def test_everything_that_a_verdict_is_made_by_is_in_it() -> None:
     """Catches a module that decides and could be another without a word: found by following every import."""
     reached: set[str] = set()
@@ -27,7 +28,7 @@ def test_everything_that_a_verdict_is_made_by_is_in_it() -> None:
         name = ahead.pop()
         if name not in reached and room(name) not in {"protect", "firmware_ref"}:
             reached.add(name)
-            ahead += ARROWS[name]
+            ahead += arrows()[name]
     taken = set(sources(REPLAY))
 
     assert not {room(name) for name in reached} & BESIDE
@@ -36,6 +37,7 @@ def test_everything_that_a_verdict_is_made_by_is_in_it() -> None:
     assert REPLAY / "page" / "judge.js" in taken
 
 
+@pytest.mark.slow("copies the whole house for each case")
 @pytest.mark.parametrize("path", [path.relative_to(REPLAY).as_posix() for path in sources(REPLAY)][::9])
 def test_another_word_anywhere_makes_another_digest(path: str, copied: Path) -> None:
     """Catches a file that is listed and not read, and text that is cut short."""

@@ -41,6 +41,7 @@ def in_pieces(monkeypatch: pytest.MonkeyPatch, rows: int) -> None:
     monkeypatch.setattr("replay.trace.trace.ROWS", rows)
 
 
+@pytest.mark.slow("writes and reads long logs")
 @pytest.mark.usefixtures("in_pieces")
 @pytest.mark.parametrize("rows", [61, 1 << 18])
 @pytest.mark.parametrize("identity", ["fault", "quiet", "troubled"])
@@ -99,6 +100,7 @@ def twice(tmp_path: Path) -> Path:
     return made(tmp_path, traces)
 
 
+@pytest.mark.slow("writes and reads long logs")
 @pytest.mark.usefixtures("in_pieces")
 @pytest.mark.parametrize("rows", [61, 300, 1 << 18])
 def test_long_traces_that_tell_a_moment_twice_are_scored_as_the_whole_ones(
@@ -122,6 +124,7 @@ def test_long_traces_that_tell_a_moment_twice_are_scored_as_the_whole_ones(
     assert (found["quiet"].outcome, found["quiet"].trips) == ("rode_through", 0)  # stuck beyond 10 min without a hold
 
 
+@pytest.mark.slow("writes and reads long logs")
 @pytest.mark.usefixtures("in_pieces")
 @pytest.mark.parametrize("rows", [2, 7, 100])
 @pytest.mark.parametrize("name", ["quiet", "second"])
@@ -170,6 +173,7 @@ def steady(path: Path, rows: int) -> Path:
     return path
 
 
+@pytest.mark.slow("writes and reads long logs")
 @pytest.mark.usefixtures("in_pieces")
 @pytest.mark.parametrize("rows", [500])
 def test_memory_does_not_grow_with_the_length_of_a_trace(library: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -158,6 +158,7 @@ def test_a_logic_that_does_not_look_cannot_meet_the_acceptance(stop_s: list[floa
     assert [failure.rule for failure in unmet(library_totals(stop_s), ACCEPTANCE)] == rules
 
 
+@pytest.mark.slow("tries many cases of a large space")
 @pytest.mark.parametrize("seed", range(20))
 @pytest.mark.parametrize("often", [0.05, 0.3, 0.5, 0.9])
 def test_a_logic_that_trips_at_random_cannot_meet_the_acceptance(often: float, seed: int) -> None:

@@ -52,7 +52,7 @@ def verdict(label: Label, *stops: tuple[float, float], upsets: tuple[Upset, ...]
 
 
 def course(*stops: tuple[float, float], windows: tuple[MustTrip, ...] = (FIRST, SECOND)) -> tuple[list[str], int, int]:
-    """Return the outcomes of the windows, the nuisance stops and the repeats."""
+    """Return the outcomes of the windows, the nuisance trips and the repeats."""
     found = verdict(windows, *stops)
     return [window.outcome for window in found.windows], found.nuisance_trips, found.repeats
 
@@ -60,7 +60,7 @@ def course(*stops: tuple[float, float], windows: tuple[MustTrip, ...] = (FIRST, 
 # ------------------------------------------------------------------------------------------------------- windows
 
 
-# Boundaries, which the page's own judge goes through too: stops, outcomes of the windows, nuisance stops, repeats.
+# Boundaries, which the page's own judge goes through too: stops, outcomes of the windows, nuisance trips, repeats.
 COURSES: list[tuple[list[tuple[float, float]], list[str], int, int]] = [
     ([], ["missed", "missed"], 0, 0),
     ([(1050, 1350), (9050, 9350)], ["hit", "hit"], 0, 0),
@@ -74,7 +74,7 @@ COURSES: list[tuple[list[tuple[float, float]], list[str], int, int]] = [
     ([(1050, 1350), (1400, 1700), (1750, 2050), (9050, 9350)], ["hit", "hit"], 0, 2),
     ([(1050, 1350), (1350 + AGAIN_S + 1, 3000), (9050, 9350)], ["hit", "early"], 1, 0),  # it had come through
     ([(1050, 1350), (1350 + AGAIN_S, 3000), (9050, 9350)], ["hit", "hit"], 0, 1),
-    ([(500, 800), (900, 1200), (9050, 9350)], ["early", "hit"], 2, 0),  # a nuisance stop makes no repeats
+    ([(500, 800), (900, 1200), (9050, 9350)], ["early", "hit"], 2, 0),  # a nuisance trip makes no repeats
     ([(1500, 1800), (9050, 9350)], ["missed", "hit"], 0, 0),  # late is late, and no nuisance before the next
     ([(1500, 1800), (1900, 2200), (9050, 9350)], ["missed", "hit"], 0, 1),
     ([(1100 + AGAIN_S, 1800), (9050, 9350)], ["missed", "hit"], 0, 0),
@@ -88,6 +88,32 @@ COURSES: list[tuple[list[tuple[float, float]], list[str], int, int]] = [
     ([(1050, NEVER), (9200, NEVER)], ["hit", "stood"], 0, 0),
     ([(9050, 9350), (15000, 15300)], ["missed", "hit"], 0, 0),  # behind the last window nothing is judged
 ]
+
+
+# The same beside a harmless recording that tells 400 to 600 s: a stop there is its nuisance alone.
+BESIDE: list[tuple[list[tuple[float, float]], list[str], int, int]] = [
+    ([(400, 450), (1050, 1350)], ["hit", "missed"], 0, 0),
+    ([(600, 650), (1050, 1350)], ["hit", "missed"], 0, 0),
+    ([(399.999, 450), (1050, 1350)], ["early", "missed"], 1, 0),
+    ([(600.001, 650), (1050, 1350)], ["early", "missed"], 1, 0),
+    ([(500, 550)], ["missed", "missed"], 0, 0),
+    ([(500, NEVER)], ["stood", "stood"], 0, 0),  # it stood there all the same
+    ([(500, 550), (580, 650), (700, 750), (1050, 1350)], ["early", "missed"], 1, 0),  # none of them is a repeat
+    ([(1050, 1350), (1400, 1450), (9050, 9350)], ["hit", "hit"], 0, 1),
+]
+
+
+@pytest.mark.parametrize(("stops", "outcomes", "nuisance", "repeats"), BESIDE)
+def test_a_stop_that_a_harmless_recording_tells_is_left_to_it(
+    stops: list[tuple[float, float]], outcomes: list[str], nuisance: int, repeats: int
+) -> None:
+    """Catches a stop that counts twice or makes a window early, and bounds of the stretch that lie otherwise."""
+    found = follow((FIRST, SECOND), [Felt(at, until) for at, until in stops], ((400.0, 600.0),))
+    assert ([window.outcome for window in found.windows], found.nuisance, found.repeats) == (
+        outcomes,
+        nuisance,
+        repeats,
+    )
 
 
 @pytest.mark.parametrize(("stops", "outcomes", "nuisance", "repeats"), COURSES)
@@ -341,7 +367,7 @@ def test_a_library_without_marks_says_so_and_shows_no_zero(library: Path) -> Non
     [
         ("", "0.1", 3, "max_nuisance_probability: at most 100 % shown, 10 % wanted; needs 29 upsets more"),
         ("upsets = [[600, 700], [2000, 2100]]\n", "0.1", 3, "needs 27 upsets more, without a stop"),
-        ("upsets = [[600, 700], [2000, 2100]]\n", "0.8", 0, "0 of 2 had a nuisance stop; 0 stops in 0.78 run hours"),
+        ("upsets = [[600, 700], [2000, 2100]]\n", "0.8", 0, "0 of 2 had a nuisance trip; 0 stops in 0.78 run hours"),
     ],
 )
 def test_a_probability_in_an_upset_may_be_asked_for(
@@ -368,7 +394,7 @@ def test_a_day_of_two_faults_and_an_upset_is_told_in_every_form(library: Path) -
     report = json.loads((library / "s.json").read_text())
     lubetrip("report", library, "-o", page)
     day = next(row for row in report["traces"] if row["id"] == "day")
-    late = "late by the careful figure, in time by the likely one"
+    late = "late by the cautious figure, in time by the likely one"
 
     assert [window["outcome"] for window in day["windows"]] == ["hit", "missed"]
     assert (day["outcome"], day["deadline_s"], day["margin_s"]) == ("missed", 3010.0, day["windows"][1]["margin_s"])

@@ -8,8 +8,10 @@ from hypothesis import strategies as st
 
 from protect import ranges
 from replay.ground.refusal import Refusal
+from replay.ground.shown import SYSTEMS, Units, shown_in
+from replay.ground.units import atmosphere_pa
 from replay.settings import read_settings
-from replay.settings.file import KEYS, PLACES, SECTIONS
+from replay.settings.file import KEYS, PLACES, SECTIONS, accepted_values, as_integer
 from tests.conftest import SETTINGS
 
 
@@ -185,3 +187,26 @@ def test_digest_follows_what_the_logic_runs_with_and_nothing_else(tmp_path: Path
     assert digest(changed("max_missed = 0", "max_missed = 5")) == base
     assert digest(changed('trip_delay = "60 s"', 'trip_delay = "61 s"')) != base
     assert digest(changed('fault_delay = "10 s"', 'fault_delay = "11 s"')) != base
+
+
+def test_a_contradiction_is_told_in_the_words_of_the_file(tmp_path: Path) -> None:
+    """Catches "20.684 kPa" in the answer to somebody who wrote 3 psi."""
+    (tmp_path / "s.toml").write_text(SETTINGS.replace('"30 kPa"', '"4.5 psi"').replace('"60 kPa"', '"3 psi"'), "utf-8")
+    with pytest.raises(Refusal, match=r'floor must be less than cut out \("3 psi"\); accepted: less than "3 psi" here'):
+        read_settings(tmp_path / "s.toml")
+
+
+@pytest.mark.parametrize("units", SYSTEMS.values(), ids=SYSTEMS)
+@pytest.mark.parametrize(("section", "key"), [("net_oil_pressure", "cut_out"), ("suction", "vacuum")])
+def test_the_admitted_range_is_told_in_the_units_asked_for(section: str, key: str, units: Units) -> None:
+    """Catches kilopascals told to who asked for psi, and a bound that is rounded out of the range and refused."""
+    with shown_in(units):
+        told = accepted_values(section, key)
+    _, least, _, most, *_ = told.split('"')
+    _, _, low, high = ranges.SETTINGS[PLACES[key]]
+
+    for text, bound in ((least, low), (most, high)):
+        assert text.endswith(units.absolute if section == "suction" else units.difference)
+        value = as_integer(section, "Pa", text, atmosphere_pa(0))
+        assert low <= value <= high
+        assert abs(value - bound) <= units.size_pa / 1000 + 1

@@ -23,7 +23,6 @@ from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
-import asammdf
 import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pa_parquet
@@ -145,6 +144,8 @@ def _parquet(columns: dict[str, Any], **options: Any) -> bytes:
 
 def mdf_log() -> list[bytes]:
     """Return a small MDF 4 file, as it is and compressed."""
+    import asammdf
+
     fast, slow = np.arange(0, 6, 0.1), np.arange(0.05, 6, 1.0)
     words = {"val_0": 0, "text_0": b"OFF", "val_1": 1, "text_1": b"ON"}
     signals = [

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
+from replay.fitting.runs import Run, run_of
 from replay.fitting.unknowns import OF_BEHAVIOUR, OF_MACHINE, OF_OIL
 from replay.library.editing import entry_text
 from replay.machine import MachineFile, machine_from
@@ -20,6 +21,7 @@ from replay.physics.schedule import Channel, Schedule
 from replay.physics.sensors import NEVER_S
 from replay.physics.simulate import Case, random_of_trace, simulate
 from replay.synth.libraries import write_trace
+from replay.trace import Trace
 
 LENGTH_S = 900.0
 BENCH, THROTTLED, STUCK = RUNS = ("bench-valve-shut", "throttled", "liquid-valve-stuck")
@@ -60,12 +62,14 @@ class Made:
         )  # fmt: skip
 
 
-def made_machine(seed: int, *, foaming: bool | None = None, still_running: bool = False) -> Made:
-    """Make the machine of a seed. still_running: its runs show nothing happen."""
+def made_machine(
+    seed: int, *, foaming: bool | None = None, still_running: bool = False, described_as: str | None = None
+) -> Made:
+    """Make the machine of a seed. still_running: its runs show nothing happen; described_as: what its user wrote of it."""
     draw = Draw(random_of_trace(21, (seed,)))
     foams = draw.happens(0.4)
     foams = foams if foaming is None else foaming
-    text = _description(draw, foams)
+    text = _description(draw, foams) if described_as is None else described_as
     described = machine_from("machine.toml", text)
     site = _hidden(draw, described, foams)
     cases = {}
@@ -80,6 +84,14 @@ def made_machine(seed: int, *, foaming: bool | None = None, still_running: bool 
             behaviour=site.behaviour,
         )  # fmt: skip
     return Made(text, described, site, cases)
+
+
+def run_from(made: Made, name: str) -> Run:
+    """Return a run as its sensors tell it, without a file."""
+    told = made.trace(name)
+    crankcase = told.suction_pa if told.crankcase_pa is None else told.crankcase_pa
+    reset = np.zeros_like(told.running)
+    return run_of(Trace(name, 0.0, told.time_ms, told.oil_pa, told.suction_pa, crankcase, told.running, reset))
 
 
 def _description(draw: Draw, foams: bool) -> str:
@@ -110,6 +122,11 @@ def _hidden(draw: Draw, described: MachineFile, foams: bool) -> Site:
     site = described.site(draw, FOAMING if foams else STILL)
     while site.chain.fault_s < NEVER_S:
         site = described.site(draw, FOAMING if foams else STILL)
+    return unlike(draw, site, foams=foams)
+
+
+def unlike(draw: Draw, site: Site, *, foams: bool) -> Site:
+    """Draw a site whose pump, oil and behaviour are others, the behaviour wider than any trace of `lubetrip synth` has it."""
     oil = {name: _drawn(draw, *_narrowed(*ends)) for name, ends in OF_OIL[foams].items()}
     pump = {name: getattr(site.machine, name) * _drawn(draw, *_narrowed(*ends)) for name, ends in OF_MACHINE.items()}
     behaviour = {}

@@ -16,6 +16,11 @@ C_FOLDER = ROOT / "firmware_ref" / "c"
 C_SOURCE = C_FOLDER / "lubetrip.c"
 HOST_PORT = ROOT / "firmware_ref" / "host" / "host_port.c"
 WARNINGS = ("-std=c99", "-Wall", "-Wextra", "-Wconversion", "-Werror", "-pedantic")
+# Vectors, the ports that are held against them, and the wrong ones: what a hunt hangs on (`settled`).
+HUNTED = (
+    *("protect", "firmware_ref", "replay/engine", "replay/port", "replay/settings", "replay/ground"),
+    *("tests/gates", "tests/wrong_ports"),
+)
 REFERENCE_PORT = f"{sys.executable} -m firmware_ref.python_port"
 
 
@@ -33,10 +38,13 @@ def compiled(tool: str, *arguments: str | Path) -> subprocess.CompletedProcess[s
 
 
 def build_port(folder: Path, source: Path = C_SOURCE, tool: str = "gcc", flags: tuple[str, ...] = ("-O2",)) -> Path:
-    """Build the C port behind the line protocol from this source; headers beside it win over the checked-in ones."""
+    """Build the C port behind the line protocol from this source; files of it beside it win over the checked-in ones."""
     port = folder / "port"
-    others = [C_FOLDER / name for name in ("lubetrip_saved.c", "lubetrip_seal.c")]
     folders = (f"-I{source.parent}", f"-I{C_FOLDER}")
+    others = []
+    for name in ("lubetrip_saved.c", "lubetrip_seal.c"):
+        beside = source.parent / name
+        others.append(beside if beside.exists() else C_FOLDER / name)
     said = compiled(tool, *WARNINGS, *flags, *folders, HOST_PORT, source, *others, "-o", port)
     assert said.returncode == 0, said.stderr
     return port

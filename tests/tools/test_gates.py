@@ -10,7 +10,7 @@ from tests.gates.__main__ import GATES, command
 from tests.gates.port import Verdict, planted
 from tests.gates.reasons import judged, reasons
 from tests.gates.seeded import SEEDED
-from tests.support.toolchain import C_FOLDER, need
+from tests.support.toolchain import C_FOLDER, HUNTED, need
 
 pytestmark = pytest.mark.slow("builds the vectors, or goes through all of them")
 
@@ -128,6 +128,7 @@ def test_a_shift_out_of_a_small_int_is_told_by_the_compiler_and_by_the_emulator(
     assert any(line.startswith("difference in item") for line in verdict.lines)
 
 
+@pytest.mark.settled(*HUNTED)
 def test_the_vectors_alone_kill_every_mutant_of_the_c_port_that_is_not_equivalent() -> None:
     """Catches a vector set that lets a wrong operator, constant, place or statement live."""
     verdict = mutation_c.judge()

@@ -27,6 +27,7 @@ def test_every_assumed_value_is_moved_and_no_published_one() -> None:
     assert "oil_heat_j_kg_k" not in sensitivity.ASSUMED
 
 
+@pytest.mark.slow("moves every value")
 @pytest.mark.parametrize("factor", FACTORS)
 @pytest.mark.parametrize("name", sensitivity.ASSUMED)
 def test_one_value_is_moved_and_no_other(name: str, factor: float) -> None:

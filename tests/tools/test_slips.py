@@ -52,6 +52,8 @@ def test_each_kind_of_slip_is_made_and_texts_are_left_alone() -> None:
     ):
         assert wanted in lines, wanted
     assert not any("Return" in line or "raise" in line for line in lines)
+    calls = {line for _, line in changed("a = max(b, c)\nd = less(b, c)\n")}
+    assert "d = less(c, b)" in calls and "a = max(c, b)" not in calls
     assert all(ast.parse(slip.text(SOURCE)) for slip in of_python("f", SOURCE))
 
 

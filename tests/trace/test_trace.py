@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from replay.ground.refusal import Refusal
-from replay.trace import Trace, read_trace
+from replay.trace import Trace, read_pieces, read_trace
 from replay.trace.files import count_rows
 
 NO_READING = -1000000000
@@ -189,3 +189,49 @@ def test_what_is_written_is_read_back(rows: list[tuple[int, int | None]]) -> Non
 
     assert trace.time_ms.tolist() == [t - times[0] for t in times]
     assert trace.oil_pa.tolist() == [NO_READING if pa is None else pa for _, pa in rows]
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
+@pytest.mark.parametrize("cell", ["3", "3.0", "", "0x3"])
+def test_pieces_of_a_csv_are_the_whole_whatever_ends_its_lines(
+    end: str, cell: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Catches rows lost or torn where a file is cut into pieces, and a number of another form taken in some of them."""
+    monkeypatch.setattr("replay.trace.files.CSV_BLOCK", 64)
+    lines = ["time_s,oil_pressure_kpa,suction_pressure_kpa,running", *(f"{s},{400 + s},200,{s % 2}" for s in range(90))]
+    lines[70:70] = ["", ""]
+    lines[80] = lines[80].replace(",200,", f",{cell},")
+    file = tmp_path / "t.csv"
+    file.write_text(end.join([*lines, *[""] * 80]), newline="")
+    if cell == "0x3":
+        with pytest.raises(Refusal, match='suction_pressure_kpa = "0x3": not a number'):
+            list(read_pieces(file, 16))
+        return
+    pieces = list(read_pieces(file, 16))
+    whole = read_trace(file)
+
+    for name in ("time_ms", "oil_pa", "suction_pa", "running"):
+        assert np.concatenate([getattr(piece, name) for piece in pieces]).tolist() == getattr(whole, name).tolist()
+
+
+def test_a_status_that_is_no_whole_number_is_read_from_there_on(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Catches times with a fraction refused, cut or rounded since those before them were whole."""
+    monkeypatch.setattr("replay.trace.files.CSV_BLOCK", 64)
+    lines = [f"{s if s < 50 else s + 0.25},400,200,{'1' if s < 70 else '1.0'}" for s in range(90)]
+    file = tmp_path / "t.csv"
+    file.write_text("\n".join(["time_s,oil_pressure_kpa,suction_pressure_kpa,running", *lines]))
+    times = [time for piece in read_pieces(file, 16) for time in piece.time_ms.tolist()]
+
+    assert times == [1000 * s + (250 if s >= 50 else 0) for s in range(90)]
+
+
+def test_a_status_in_another_notation_is_refused_in_pieces_as_in_the_whole(tmp_path: Path) -> None:
+    """Catches 0x1, which is a whole number to some readers and no number in a trace."""
+    file = tmp_path / "t.csv"
+    file.write_text("time_s,oil_pressure_kpa,suction_pressure_kpa,running\n0,400,200,1\n1,400,200,0x1\n")
+
+    for read in (read_trace, lambda path: list(read_pieces(path, 16))):
+        with pytest.raises(Refusal, match='line 3, running = "0x1": not a number'):
+            read(file)

@@ -100,6 +100,36 @@ def test_a_gap_within_one_file_of_the_logger_was_lost(site: Settings, tmp_path: 
     assert notes(findings) == ("1 gap of 6.7 min together, the longest 6.7 min, 6.7 min of them lost within a file",)
 
 
+@pytest.mark.parametrize(
+    ("ran", "to", "doubted"),
+    [
+        ((0, 9000), 4301, True),
+        ((0, 4001), 4301, True),
+        ((4301, 9000), 4301, True),
+        ((0, 3000), 4301, False),
+        ((0, 9000), 4299, False),
+    ],
+)
+def test_what_happened_in_a_gap_beside_which_it_ran_cannot_be_told(
+    ran: tuple[int, int],
+    to: int,
+    doubted: bool,
+    site: Settings,
+    tmp_path: Path,
+) -> None:
+    """Catches a machine called healthy of whose one starved spell no row is left; and a doubt where it stood."""
+    quiet = made(9000, lambda s: 120 if ran[0] <= s < ran[1] else 0, running=lambda s: ran[0] <= s < ran[1])
+    findings = joined(site, tmp_path, quiet, [(0, 4001), (to, 9001)], source="march.csv")
+    texts = [doubt.text for doubt in findings.doubts or () if "nobody saw" in doubt.text]
+
+    assert findings.judged_share > 0.8
+    assert (
+        texts
+        == ["5.0 min lost in 1 gap of over 5.0 min beside which it ran: nobody saw whether it was short of oil then"]
+        * doubted
+    )
+
+
 @pytest.mark.parametrize("again", [(0, 601), (300, 601), (120, 400), (590, 601)])
 def test_what_two_files_tell_counts_once(again: tuple[int, int], site: Settings, tmp_path: Path) -> None:
     """Catches a month exported twice that gives two spells, and run hours of more than there were."""
@@ -110,7 +140,7 @@ def test_what_two_files_tell_counts_once(again: tuple[int, int], site: Settings,
     assert (findings.rows, findings.run_ms, findings.logs) == (601, 600_000, 1)
     assert findings.overlap_ms == (end - 1 - begin) * 1000
     assert sorted((piece.rows, piece.doubled) for piece in findings.pieces) == [(0, end - begin), (601, 0)]
-    assert "told by two files, counted once" in notes(findings)[0]
+    assert "recorded in two files, counted once" in notes(findings)[0]
 
 
 def test_a_file_that_begins_in_another_goes_on_behind_it(site: Settings, tmp_path: Path) -> None:
@@ -165,7 +195,7 @@ def test_two_files_that_agree_are_counted_once_without_a_doubt(
 
     assert not any("DISAGREE" in line or "compared" in line for line in reasons(findings))
     assert starved(findings) == [(100, 170, 140)]
-    assert "told by two files, counted once" in notes(findings)[0]
+    assert "recorded in two files, counted once" in notes(findings)[0]
 
 
 def test_files_that_cannot_be_compared_are_said(site: Settings, tmp_path: Path) -> None:
@@ -175,7 +205,7 @@ def test_files_that_cannot_be_compared_are_said(site: Settings, tmp_path: Path) 
     parts = [Part(write(tmp_path / "a.csv", first), MIDNIGHT), Part(write(tmp_path / "b.csv", SPELL), MIDNIGHT)]
     why = reasons(examine(site, ("m", parts), fast=False))
 
-    assert why[0] == "two files tell the same times, too far apart in their rows to be compared"
+    assert why[0] == "two files cover the same times with rows too far apart to compare"
 
 
 def test_every_table_says_when_on_the_wall_and_from_which_file(tmp_path: Path, settings_file: Path) -> None:
@@ -234,6 +264,7 @@ def test_a_lockout_is_reset_after_an_hour(site: Settings) -> None:
     assert findings.obeyed_run_ms < findings.run_ms - 2 * 3_600_000
 
 
+@pytest.mark.slow("writes and reads long logs")
 @pytest.mark.parametrize("cuts", [[1900], [3000, 5000, 5001], list(range(500, 14000, 500))])
 def test_lockouts_do_not_depend_on_the_blocks_of_a_long_log(cuts: list[int], site: Settings) -> None:
     """Catches a reset that waits for the end of a block."""

@@ -26,6 +26,7 @@ def log(path: Path, rows: int) -> Path:
     return path
 
 
+@pytest.mark.slow("writes and reads long logs")
 def test_memory_does_not_grow_with_the_length_of_a_log(
     settings_file: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -61,6 +61,23 @@ def test_within_an_advice_the_longest_stands_first_and_then_the_name():
     )
 
 
+def test_machines_loaded_too_early_stand_by_how_often_and_then_by_what_they_ran_on():
+    """Catches the longest before the most often, the least before the most, and a machine that never ran called well."""
+    before(
+        machine("d", reloads=2, ran_on_ms=1_000),
+        machine("c", reloads=1, ran_on_ms=90_000),
+        machine("b", reloads=1, ran_on_ms=80_000),
+        machine("a", past_stop=1, ran_on_ms=100_000),
+        machine("f", events={STARVED: 1}, starved_ms=70_000),
+        machine("e", events={STARVED: 1}, starved_ms=60_000),
+        machine("a", events={DOUBT: 1}, doubted_ms=100_000),
+        machine("z"),
+        machine("a", run_ms=0),
+    )
+    assert ADVICE[rank(machine(run_ms=0))] == "did not run"
+    assert [ADVICE[rank(machine(**one))] for one in ({"reloads": 1}, {"past_stop": 1})] == ["open first", "open next"]  # type: ignore[arg-type]
+
+
 def test_a_doubt_lifts_a_machine_to_its_own_advice_and_never_lowers_it():
     """Catches a doubt that hides a starved spell, and a note that changes an advice."""
     for advice in (NEXT, WATCH, CHECK, CANNOT_TELL):
@@ -100,3 +117,17 @@ def test_doubt_is_told_by_its_running_time_or_as_of_standstill():
     assert reasons(machine(events={DOUBT: 2}, doubted_ms=60_000)) == ("sensors in doubt twice, 60.0 s of running",)
     assert reasons(machine(events={DOUBT: 2})) == ("sensors in doubt twice at standstill",)
     assert reasons(machine(events={STARVED: 1}, starved_ms=60_000)) == ("60.0 s short of oil in 1 spell",)
+
+
+def test_a_vacuum_is_told_of_a_machine_that_was_not_starved():
+    """Catches a vacuum that nobody hears of, and one told beside the spell that it brought."""
+    ran = {"events": {VACUUM: 2}, "vacuum_ms": 90_000}
+    assert reasons(machine(**ran)) == ("ran twice in vacuum, 90.0 s",)
+    ran["events"] = {VACUUM: 2, STARVED: 1}
+    assert reasons(machine(**ran, starved_ms=60_000)) == ("60.0 s short of oil in 1 spell",)
+
+
+def test_running_on_past_a_stop_is_told_with_its_time_and_its_spells():
+    """Catches the gravest figure of a machine that nobody hears of."""
+    told = reasons(machine(events={STARVED: 2}, past_stop=2, ran_on_ms=90_000, starved_ms=200_000))
+    assert told[0] == "ran on 90.0 s past a stop by these settings, in 2 spells"

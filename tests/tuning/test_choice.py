@@ -104,7 +104,7 @@ CASES: dict[str, tuple[Stops, Stops]] = {
     "the worst margin, not the best": ((80.0, 80.0, None, None), (100.0, 61.0, None, None)),
     "a fault found, whatever the margin": ((100.0, 104.0, None, None), (70.0, NEVER, None, None)),
     "a fault found before a nuisance avoided": ((100.0, 104.0, 5.0, 5.0), (100.0, NEVER, None, None)),
-    "fewer nuisance stops before margin": ((100.0, 104.0, None, None), (61.0, 61.0, None, 5.0)),
+    "fewer nuisance trips before margin": ((100.0, 104.0, None, None), (61.0, 61.0, None, 5.0)),
     "an early stop finds no fault": ((100.0, 104.0, None, None), (EARLY, 61.0, None, None)),
     "a trace ridden through before one stopped": ((100.0, 104.0, None, 5.0), (61.0, 61.0, 5.0, 5.0)),
 }
@@ -142,6 +142,7 @@ def test_the_choice_does_not_see_the_held_out_part(folder: Path) -> None:
     assert (found.chosen.tuning.totals.missed, found.chosen.whole.totals.missed) == (0, 2)
 
 
+@pytest.mark.slow("tries many cases of a large space")
 @given(st.data())
 @settings(max_examples=30)
 def test_what_stands_in_the_held_out_part_changes_nothing_of_the_choice(folder: Path, data: st.DataObject) -> None:
@@ -220,6 +221,7 @@ def nearest_to_middle(numbers: Sequence[int], rows: int, columns: int) -> int:
     return min(numbers, key=lambda n: (apart[n], n))
 
 
+@pytest.mark.slow("tries many cases of a large space")
 @given(st.data())
 @settings(max_examples=40)
 def test_the_choice_is_that_of_sorting_by_the_rule(folder: Path, data: st.DataObject) -> None:

@@ -24,7 +24,8 @@ from replay.trace import Trace, read_trace
 from replay.tuning.disturb import SensorError, disturbed, thinned
 from replay.tuning.levers import GAIN, LAG, OFFSET, PERIOD, SETTING, Lever, amount_text, levers
 from replay.tuning.robustness import EVENTS, Bracket, Robustness, _scanned, robustness
-from replay.tuning.tolerance import installation, monte_carlo, read_tolerances
+from replay.tuning.run import Moved
+from replay.tuning.tolerance import USUAL_TOLERANCES, MonteCarlo, Tolerances, installation, monte_carlo, read_tolerances
 from tests.support.command import lubetrip
 from tests.support.tuning import write_library
 
@@ -215,7 +216,7 @@ def test_a_bracket_of_all_is_the_nearest_of_the_families(moved: Robustness) -> N
 
 def test_the_tornado_plot_names_every_amount_at_which_something_goes_wrong(moved: Robustness) -> None:
     """Catches a bar that stands for another lever or way, a bracket that is not drawn, a lever without a row."""
-    figure = draw_tornado(moved, "title")
+    figure = draw_tornado(whole(moved, USUAL_TOLERANCES), "title")
     rows = {label.get_text() for axes in figure.axes for label in axes.get_yticklabels()}
     ends = sorted(text.get_text().rstrip("~") for axes in figure.axes for text in axes.texts)
     expected = sorted(amount_text(moved.levers[number], bracket.bad) for (number, _), bracket in moved.found.items())
@@ -224,6 +225,42 @@ def test_the_tornado_plot_names_every_amount_at_which_something_goes_wrong(moved
     assert ends == expected
     assert {"oil pressure", "suction pressure", "sample period", "trip delay"} <= rows
     assert len(left) == sum(moved.levers[number].sign < 0 for number, _ in moved.found)
+
+
+def whole(moved: Robustness, tolerances: Tolerances) -> Moved:
+    """Return brackets beside stated tolerances."""
+    return Moved(moved, MonteCarlo(tolerances, 1, 0, {}, {}, 0), "")
+
+
+def test_the_tornado_plot_frames_each_stated_tolerance(moved: Robustness) -> None:
+    """Catches a frame of another sensor or error, half as wide as stated, and one around what nobody stated."""
+    stated = {"oil_pressure": SensorError(offset_pa=7000.0, lag_s=3.0)}
+    figure = draw_tornado(whole(moved, stated), "title")
+    frames = {axes.get_title("left"): [one for one in axes.patches if not one.get_fill()] for axes in figure.axes}
+    found = {title: [one.get_bbox().intervalx.tolist() for one in some] for title, some in frames.items() if some}
+    unit = moved.settings.units
+
+    assert found[f"sensor offset, {unit.difference}"] == [pytest.approx([-7000 / unit.size_pa, 7000 / unit.size_pa])]
+    assert found["sensor lag, s"] == [[0.0, 3.0]]
+    assert set(found) == {f"sensor offset, {unit.difference}", "sensor lag, s"}
+
+
+def test_the_tornado_plot_marks_bars_that_are_cut_and_explains_its_signs(moved: Robustness) -> None:
+    """Catches a bar that ends at the edge as though the first missed trip came there, and a sign nobody explains."""
+    figure = draw_tornado(whole(moved, {}), "title")
+    marks = [line for axes in figure.axes for line in axes.lines if line.get_marker() in ("<", ">")]
+    beyond = [
+        number
+        for (number, _), bracket in moved.found.items()
+        if moved.levers[number].kind == SETTING
+        and bracket.bad > abs(moved.levers[number].start or moved.levers[number].reach)
+    ]
+    words = [text.get_text() for text in figure.legends[0].get_texts()]
+
+    assert len(marks) == len(beyond) > 0
+    assert "bar cut: the text says how far" in words
+    again = any(bracket.good_again for bracket in moved.found.values())
+    assert ("~  a trace comes good again further on" in words) == again
 
 
 def test_traces_that_are_wrong_to_begin_with_are_left_out_and_told(folder: Path) -> None:
@@ -291,9 +328,11 @@ def test_the_share_of_draws_and_its_interval_are_those_of_counting_by_hand(folde
     surely, perhaps = sum(pa > 46_500 for pa in offsets), sum(pa > 43_500 for pa in offsets)
     missed = drawn.shares["missed"]
     expected = binomtest(missed.events, 150).proportion_ci(0.95, "exact")
+    upper = binomtest(missed.events, 150, alternative="less").proportion_ci(0.95, "exact").high
 
     assert 5 < surely <= missed.events <= perhaps
     assert missed.interval == pytest.approx((expected.low, expected.high), abs=1e-9)
+    assert missed.upper == pytest.approx(upper, abs=1e-9)
     assert drawn.families == {"dry": {"missed": missed.events, "nuisance": 0}}
 
 

@@ -303,6 +303,13 @@ def test_the_plot_shows_candidates_front_held_out_part_base_and_choice(grid: Tun
         (round(100 * figures.missed_limit, 6), round(figures.nuisance_limit, 6))
         for figures in (grid.lines[one.candidate].tuning for one in grid.front)
     }
+    assert "no other is as good" in figure.get_suptitle()
+    for axes in figure.axes:  # nothing is cut at an edge
+        ends = np.array([drawn.get_offsets().max(axis=0) for drawn in axes.collections])
+        lines = np.array([[max(line.get_xdata()), max(line.get_ydata())] for line in axes.lines])
+        most = np.vstack([ends, lines]).max(axis=0)
+        assert axes.get_xlim()[1] > 1.01 * most[0]
+        assert axes.get_ylim()[1] > 1.01 * most[1]
     assert figure.axes[0].get_xlabel() == "missed-trip probability, % (upper limit, 95 % sure)"
     assert pareto_png(grid) == pareto_png(grid)
 

@@ -123,6 +123,17 @@ def test_no_machine_stands_in_both_parts_where_that_can_be() -> None:
     assert parts.apart == "held out from the machines of the tuning part: none stands in both"
 
 
+@pytest.mark.parametrize("names", ["abc", "abcde", "pqrstuvwxyz"])
+def test_of_an_odd_number_of_machines_the_tuning_part_has_one_more(names: str) -> None:
+    """Catches a part that settings are chosen on with fewer machines than the part they are only tried on."""
+    rows = [(name, f"{kind}-{n}", kind == "fault") for name in names for kind in ("fault", "dip") for n in range(2)]
+    entries = traces_of(*rows)
+    parts = split(entries)
+
+    told = [len(machines(entries, places)) for places in (parts.tuning, parts.held_out)]
+    assert told == [len(names) // 2 + 1, len(names) // 2]
+
+
 def test_machines_that_stand_in_both_parts_are_named() -> None:
     """Catches a part that is called held out, and is the same machine again."""
     entries = traces_of(*[row for row in ALL if row[0] == "a"])
