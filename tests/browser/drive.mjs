@@ -1,15 +1,9 @@
 // A user at the bench page, in Chromium: `node drive.mjs PAGE.html WORK.json FOLDER`.
-// WORK lists what is done in turn; the answer says what the page showed after each, as JSON. Screenshots go into FOLDER.
-import { readFileSync } from "node:fs";
-import { join } from "node:path";
-import { pathToFileURL } from "node:url";
-import { opened } from "./chromium.mjs";
+import { drawn, loaded, opened, usual, walked } from "./chromium.mjs";
 
-const [file, workFile, folder] = process.argv.slice(2);
-const work = JSON.parse(readFileSync(workFile, "utf8"));
-const { browser, page, told } = await opened({ permissions: ["clipboard-read", "clipboard-write"] });
+const one = await opened({ permissions: ["clipboard-read", "clipboard-write"] });
+const { page, told } = one;
 
-const ready = () => page.waitForFunction(() => document.body.dataset.ready === "yes", null, { timeout: 20000 });
 // The words that are drawn, since the plot was last wiped.
 await page.addInitScript(() => {
     const { clearRect, fillText } = CanvasRenderingContext2D.prototype;
@@ -69,6 +63,7 @@ const shown = () =>
     });
 
 const actions = {
+    ...usual(page),
     type: async (name, text) => {
         await page.fill(`#text-${name}`, text);
         await page.press(`#text-${name}`, "Enter");
@@ -84,12 +79,9 @@ const actions = {
     choose: (selector, value) => page.selectOption(selector, value),
     find: (text) => page.fill("#find", text),
     pause: (ms) => page.waitForTimeout(ms),
-    scheme: (colorScheme) => page.emulateMedia({ colorScheme }),
-    size: (width, height) => page.setViewportSize({ width, height }),
     paste: async () => {
         told.clipboard = await page.evaluate(() => navigator.clipboard.readText());
     },
-    picture: (name) => page.screenshot({ path: join(folder, name), fullPage: true }),
     hover: async (share) => {
         const box = await page.locator("#plot").boundingBox();
         await page.mouse.move(box.x + share * box.width, box.y + box.height / 2);
@@ -125,16 +117,5 @@ const actions = {
     },
 };
 
-await page.goto(pathToFileURL(file).href);
-await ready().catch(async (error) => {
-    throw new Error(`${error.message}\n${JSON.stringify(told)}\n${await page.textContent("#message")}`);
-});
-const states = [await shown()];
-for (const [action, ...values] of work) {
-    await actions[action](...values);
-    await page.evaluate(() => new Promise((done) => requestAnimationFrame(() => done())));
-    await ready();
-    states.push(await shown());
-}
-await browser.close();
-process.stdout.write(JSON.stringify({ ...told, states }));
+await loaded(one, "#message");
+await walked(one, actions, shown, drawn);

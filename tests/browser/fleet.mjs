@@ -1,13 +1,8 @@
 // A reader at the page of a triage, in Chromium: `node fleet.mjs PAGE.html WORK.json FOLDER`.
-// WORK lists what is done in turn; the answer says what the page showed after each, as JSON. Pictures go into FOLDER.
-import { readFileSync } from "node:fs";
-import { join } from "node:path";
-import { pathToFileURL } from "node:url";
-import { opened } from "./chromium.mjs";
+import { opened, place, usual, walked } from "./chromium.mjs";
 
-const [file, workFile, folder] = process.argv.slice(2);
-const work = JSON.parse(readFileSync(workFile, "utf8"));
-const { browser, page, told } = await opened({});
+const one = await opened({});
+const { page } = one;
 
 const shown = () =>
     page.evaluate(() => {
@@ -54,24 +49,13 @@ const shown = () =>
     });
 
 const actions = {
+    ...usual(page),
     click: (name) => page.locator(".fleet a", { hasText: name }).click(),
     // Reload, so that Tab begins at the head of the page.
-    reload: () => page.goto(pathToFileURL(file).href),
+    reload: () => page.goto(place),
     key: (name) => page.keyboard.press(name),
-    scheme: (colorScheme) => page.emulateMedia({ colorScheme }),
     media: (media) => page.emulateMedia({ media }),
-    size: (width, height) => page.setViewportSize({ width, height }),
-    picture: (name) => page.screenshot({ path: join(folder, name), fullPage: true }),
-    paper: async (name) => {
-        await page.pdf({ path: join(folder, name), format: "A4" });
-    },
 };
 
-await page.goto(pathToFileURL(file).href);
-const states = [await shown()];
-for (const [action, ...values] of work) {
-    await actions[action](...values);
-    states.push(await shown());
-}
-await browser.close();
-process.stdout.write(JSON.stringify({ ...told, states }));
+await page.goto(place);
+await walked(one, actions, shown);

@@ -1,16 +1,10 @@
 // A reviewer at the label page, in Chromium: `node label.mjs PAGE.html WORK.json FOLDER`.
-// WORK lists what is done in turn; the answer says what the page showed after each, as JSON. Files and screenshots go into FOLDER.
-import { readFileSync } from "node:fs";
-import { join } from "node:path";
-import { pathToFileURL } from "node:url";
-import { opened } from "./chromium.mjs";
+import { drawn, loaded, opened, usual, walked, within } from "./chromium.mjs";
 
-const [file, workFile, folder] = process.argv.slice(2);
-const work = JSON.parse(readFileSync(workFile, "utf8"));
-const { browser, page, told } = await opened({ acceptDownloads: true, timezoneId: "UTC" });
+const one = await opened({ acceptDownloads: true, timezoneId: "UTC" });
+const { page, told } = one;
 told.saved = [];
 
-const ready = () => page.waitForFunction(() => document.body.dataset.ready === "yes", null, { timeout: 20000 });
 const shown = () =>
     page.evaluate(() => {
         const text = (selector) => document.querySelector(selector).textContent;
@@ -52,6 +46,7 @@ const placeOf = async (second) => {
     return [box.x + x, box.y + 60];
 };
 const actions = {
+    ...usual(page),
     key: async (...keys) => {
         for (const key of keys) {
             await page.keyboard.press(key);
@@ -67,7 +62,6 @@ const actions = {
         await page.evaluate(() => document.activeElement.blur());
     },
     click: (selector) => page.click(selector),
-    size: (width, height) => page.setViewportSize({ width, height }),
     dark: (scheme) => page.emulateMedia({ colorScheme: scheme }),
     drag: async (from, to, key) => {
         await page.locator("#plot").scrollIntoViewIfNeeded();
@@ -92,21 +86,20 @@ const actions = {
     },
     save: async (selector) => {
         const [download] = await Promise.all([page.waitForEvent("download"), selector ? page.click(selector) : page.keyboard.press("s")]);
-        const place = join(folder, `${told.saved.length}-${download.suggestedFilename()}`);
+        const place = within(`${told.saved.length}-${download.suggestedFilename()}`);
         await download.saveAs(place);
         told.saved.push(place);
     },
     reload: async () => {
         await page.reload();
     },
-    picture: (name) => page.screenshot({ path: join(folder, name), fullPage: true }),
     // ms from a key to the next trace drawn, over some traces
     paced: async (count) => {
         told.paces = [];
         for (let at = 0; at < count; at++) {
             const begin = performance.now();
             await page.keyboard.press("n");
-            await ready();
+            await drawn(page);
             told.paces.push(performance.now() - begin);
         }
     },
@@ -131,17 +124,6 @@ const actions = {
 };
 
 const began = performance.now();
-await page.goto(pathToFileURL(file).href);
-await ready().catch(async (error) => {
-    throw new Error(`${error.message}\n${JSON.stringify(told)}\n${await page.textContent("#failure")}`);
-});
+await loaded(one, "#failure");
 told.openedMs = performance.now() - began;
-const states = [await shown()];
-for (const [action, ...values] of work) {
-    await actions[action](...values);
-    await page.evaluate(() => new Promise((done) => requestAnimationFrame(() => done())));
-    await ready();
-    states.push(await shown());
-}
-await browser.close();
-process.stdout.write(JSON.stringify({ ...told, states }));
+await walked(one, actions, shown, drawn);

@@ -1,13 +1,8 @@
 // A reader at the report, in Chromium: `node report.mjs PAGE.html WORK.json FOLDER`.
-// WORK lists what is done in turn; the answer says what the page showed after each, as JSON. Pictures go into FOLDER.
-import { readFileSync } from "node:fs";
-import { join } from "node:path";
-import { pathToFileURL } from "node:url";
-import { opened } from "./chromium.mjs";
+import { opened, place, usual, walked } from "./chromium.mjs";
 
-const [file, workFile, folder] = process.argv.slice(2);
-const work = JSON.parse(readFileSync(workFile, "utf8"));
-const { browser, page, told } = await opened({});
+const one = await opened({});
+const { browser, page, told } = one;
 
 const shown = () =>
     page.evaluate(() => {
@@ -32,6 +27,7 @@ const shown = () =>
     });
 
 const actions = {
+    ...usual(page),
     open: () => page.locator(".every > summary").click(),
     // Key by key, as a hand does it: Tab from the fold of the table to the field to find by, and on to the outcomes.
     find: async (text) => {
@@ -53,27 +49,15 @@ const actions = {
         await page.locator(".every thead button", { hasText: name }).first().focus();
         await page.keyboard.press(key);
     },
-    scheme: (colorScheme) => page.emulateMedia({ colorScheme }),
-    size: (width, height) => page.setViewportSize({ width, height }),
-    picture: (name) => page.screenshot({ path: join(folder, name), fullPage: true }),
-    paper: async (name) => {
-        await page.pdf({ path: join(folder, name), format: "A4" });
-    },
     // The same page where scripts are forbidden.
     plain: async () => {
         const context = await browser.newContext({ javaScriptEnabled: false });
         const other = await context.newPage();
-        await other.goto(pathToFileURL(file).href);
+        await other.goto(place);
         told.forbidden = { controls: await other.locator("button, input, select").count(), rows: await other.locator(".every tbody tr").count() };
         await context.close();
     },
 };
 
-await page.goto(pathToFileURL(file).href);
-const states = [await shown()];
-for (const [action, ...values] of work) {
-    await actions[action](...values);
-    states.push(await shown());
-}
-await browser.close();
-process.stdout.write(JSON.stringify({ ...told, states }));
+await page.goto(place);
+await walked(one, actions, shown);
