@@ -56,7 +56,7 @@ def test_a_long_table_may_be_larger_than_memory(tmp_path: Path, monkeypatch: pyt
             source = LongSource(log, read_profile(profile), packed=False, repair=False)
             assert sum(len(block.time_ms) for block in source.blocks()) == 400 * days
 
-        return peak_of(read)
+        return min(peak_of(read) for _ in range(3))  # when garbage is collected is up to chance
 
     peak(2)  # what is imported and kept once is not counted
     grown = peak(24) - peak(3)
