@@ -2,7 +2,9 @@
 
 from pathlib import Path
 
+import numpy as np
 import pytest
+from pyarrow import Table
 
 from replay.measured import long_days, text_lines
 from replay.measured.long_form import LongSource
@@ -61,6 +63,15 @@ def test_a_long_table_may_be_larger_than_memory(tmp_path: Path, monkeypatch: pyt
     peak(2)  # what is imported and kept once is not counted
     grown = peak(24) - peak(3)
     assert grown < 0.25 * ((tmp_path / "24.csv").stat().st_size - (tmp_path / "3.csv").stat().st_size)
+
+
+def test_no_more_readings_wait_in_memory_than_is_admitted(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Catches tables that are never written: what they hold is not Python's own, so that its peak does not tell it."""
+    monkeypatch.setattr(long_days, "HELD_BYTES", 1000)
+    days = long_days.Days(tmp_path)
+    for number in range(20):
+        days.add(Table.from_pydict({"ms": np.arange(50, dtype=np.int64) + 1000 * number}))
+        assert sum(table.nbytes for tables in days.waiting.values() for table in tables) <= 1000
 
 
 @pytest.mark.parametrize("order", ORDERS)
