@@ -12,6 +12,7 @@ of the hits is the better; and a law with the counts of the settings and a thinn
 
 import functools
 import math
+import statistics
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple
@@ -199,8 +200,8 @@ def comparators(grid: Grid, traces: Sequence[Counts], own: Own = NOTHING_OWN) ->
 
 def _margins(margins_s: NDArray[np.float64]) -> tuple[float | None, float | None]:
     """Return the worst and the median margin of the hits among all windows."""
-    hits = margins_s[~np.isnan(margins_s)]
-    return (float(hits.min()), round(float(np.median(hits)), 3)) if len(hits) else (None, None)
+    hits = sorted(margins_s[~np.isnan(margins_s)].tolist())  # few: numpy's median takes longer than all of this
+    return (hits[0], round(statistics.median(hits), 3)) if hits else (None, None)
 
 
 def _is_thinner(point: Point, own: Own) -> bool:

@@ -179,7 +179,7 @@ def _csv_options(header: list[str]) -> dict[str, Any]:
 
 
 def _csv_batches(path: Path) -> Iterator[Any]:
-    """Yield the rows of a CSV file, decoded by two threads."""
+    """Yield the rows of a CSV file, decoded by two threads where it is longer than a chunk."""
     import pyarrow as pa
 
     header = _csv_header(path)
@@ -187,10 +187,14 @@ def _csv_batches(path: Path) -> Iterator[Any]:
         return
     read, whole = _ChunkReader(header), _whole_lines(path)
     next(whole)
+    first, second = next(whole, b""), next(whole, b"")
     try:
+        if not second:
+            yield from read(first)
+            return
         with ThreadPoolExecutor(DECODERS) as pool:
             waiting: list[Future[Any]] = []
-            for chunk in whole:
+            for chunk in itertools.chain((first, second), whole):
                 waiting.append(pool.submit(read, chunk))
                 if len(waiting) > 2 * DECODERS:
                     yield from waiting.pop(0).result()

@@ -107,8 +107,8 @@ def test_small_libraries_never_wait_for_a_compiler(
 
 
 def test_the_rows_of_a_library_are_guessed_within_a_factor_of_two(library: Path) -> None:
-    """Catches a guess that is off by so much that the wrong engine is chosen: 401 and 3601 rows here."""
-    assert 4002 / 2 < engines.rows_about([library / "fault.csv", library / "quiet.csv"]) < 4002 * 2
+    """Catches a guess that is off by so much that the wrong engine is chosen: 401 and 1201 rows here."""
+    assert 1602 / 2 < engines.rows_about([library / "fault.csv", library / "quiet.csv"]) < 1602 * 2
 
 
 def test_the_rows_of_a_parquet_trace_are_those_it_tells_of(tmp_path: Path) -> None:

@@ -6,7 +6,6 @@ from typing import Any
 
 import numpy as np
 import pytest
-from scipy.stats import beta
 
 from protect.state import CAUSE, CAUSE_CODE, SENSOR_CAUSE
 from replay.forecast.forecast import Forecast
@@ -67,6 +66,8 @@ def test_what_never_happens_is_not_sampled_and_the_rare_is_sampled_eight_times_a
 
 def test_faults_missed_are_those_lost_of_those_that_spoil_for_certain() -> None:
     """Catches doubtful ones among them, a part that is left out, and limits of another kind or confidence."""
+    from scipy.stats import beta  # takes longer than all tests of this file
+
     one = year(
         fault=Tally(lost_without=9, lost_with=1, doubtful_without=5, doubtful_with=4), duty=Tally(lost_without=3)
     )

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 import pandas as pd
-from scipy import stats
+import scipy  # whose parts are imported when they are first used
 
 from protect import outputs, protection, ranges, state
 from protect import settings as rules
@@ -415,7 +415,7 @@ def rows_none() -> pd.DataFrame:
 @functools.cache
 def beta(sure: float, one: float, other: float) -> float:
     """Return a quantile of a beta distribution."""
-    return float(stats.beta.ppf(sure, one, other))
+    return float(scipy.stats.beta.ppf(sure, one, other))
 
 
 @functools.cache
@@ -423,8 +423,8 @@ def probability(events: int, trials: int, sure: float) -> tuple[float | None, li
     """Return value, exact two-sided interval and one-sided upper limit of a probability, by scipy's binomtest."""
     if not trials:
         return None, [0.0, 1.0], 1.0
-    both = stats.binomtest(events, trials).proportion_ci(sure, "exact")
-    one = stats.binomtest(events, trials, alternative="less").proportion_ci(sure, "exact")
+    both = scipy.stats.binomtest(events, trials).proportion_ci(sure, "exact")
+    one = scipy.stats.binomtest(events, trials, alternative="less").proportion_ci(sure, "exact")
     return events / trials, [both.low, both.high], one.high
 
 
@@ -433,8 +433,8 @@ def per_1000h(events: int, hours: float, sure: float) -> tuple[float | None, lis
     """Return the same of a rate per 1000 h, by quantiles of chi-squared (Garwood)."""
     if not hours:
         return None, [0.0 if not events else math.inf, math.inf], math.inf
-    upper = lambda q: 500 * stats.chi2.ppf(q, 2 * events + 2) / hours  # noqa: E731
-    low = 500 * stats.chi2.ppf((1 - sure) / 2, 2 * events) / hours if events else 0.0
+    upper = lambda q: 500 * scipy.stats.chi2.ppf(q, 2 * events + 2) / hours  # noqa: E731
+    low = 500 * scipy.stats.chi2.ppf((1 - sure) / 2, 2 * events) / hours if events else 0.0
     return 1000 * events / hours, [low, upper((1 + sure) / 2)], upper(sure)
 
 
@@ -510,7 +510,7 @@ def verdict_on(total: dict[str, Any], claims: list[dict[str, Any]], acceptance: 
 def margin_of_nine_in_ten(total: dict[str, Any], sure: float) -> float | None:
     """Return the largest order statistic that nine in ten exceed so surely; a missed fault has the least margin of all."""
     ordered = sorted([-math.inf] * total["missed"] + total["margins"])
-    good = [value for k, value in enumerate(ordered) if stats.binom.cdf(k, len(ordered), 0.1) <= 1 - sure + 1e-12]
+    good = [value for k, value in enumerate(ordered) if scipy.stats.binom.cdf(k, len(ordered), 0.1) <= 1 - sure + 1e-12]
     return good[-1] if good and math.isfinite(good[-1]) else None
 
 
@@ -687,7 +687,7 @@ def enough_more(claim: dict[str, Any], sure: float) -> float | None:
     if wanted is None or not claim["upper"] > wanted > 0:
         return None
     if claim["rule"] == "max_nuisance_per_1000h":
-        return float(500 * stats.chi2.ppf(sure, 2 * events + 2) / wanted - claim["of"])
+        return float(500 * scipy.stats.chi2.ppf(sure, 2 * events + 2) / wanted - claim["of"])
     tried = range(max(events + 1, claim["of"]), 10**7)
     place = bisect.bisect_left(tried, -wanted, key=lambda trials: -beta(sure, events + 1, trials - events))
     return float(tried[place] - claim["of"])

@@ -15,6 +15,7 @@ from firmware_ref.release import licence, version
 from replay.port import sources
 from replay.port.sources import write_sources
 from replay.settings import read_settings
+from tests.conftest import SETTINGS
 from tests.support.command import lubetrip
 from tests.support.toolchain import first_difference, need, vector_set
 
@@ -22,13 +23,16 @@ UNSTAMPED = {"LICENSE", "MANIFEST.json", "settings.json", "vectors/vectors.bin",
 FOLDERS = {"", "c", "example", "host", "micropython", "protect", "st", "vectors"}
 
 
-@pytest.fixture
-def unpacked(settings_file: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """Return the folder of an archive that was written and unpacked."""
-    monkeypatch.setattr(sources, "build", vector_set)
-    write_sources(tmp_path / "sources.zip", read_settings(settings_file))
-    zipfile.ZipFile(tmp_path / "sources.zip").extractall(tmp_path)
-    return tmp_path / f"lubetrip-{version()}"
+@pytest.fixture(scope="module")
+def unpacked(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return the folder of an archive that was written and unpacked; no test writes into it."""
+    folder = tmp_path_factory.mktemp("sources")
+    (folder / "settings.toml").write_text(SETTINGS)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(sources, "build", vector_set)
+        write_sources(folder / "sources.zip", read_settings(folder / "settings.toml"))
+    zipfile.ZipFile(folder / "sources.zip").extractall(folder)
+    return folder / f"lubetrip-{version()}"
 
 
 def test_every_file_says_what_it_is_and_under_which_licence(unpacked: Path) -> None:

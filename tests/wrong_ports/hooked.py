@@ -8,7 +8,7 @@ function. With the plain hook it does what `protect` does; with another it is a 
 import ast
 import builtins
 import operator
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from types import FunctionType, ModuleType
@@ -51,9 +51,9 @@ class Place:
 
 
 class _Hooks(ast.NodeTransformer):
-    """Puts a hook around each place of one module, or around one of them only."""
+    """Puts a hook around each place of one module, or around some of them only."""
 
-    def __init__(self, module: str, places: list[Place], only: int | None = None) -> None:
+    def __init__(self, module: str, places: list[Place], only: Collection[int] | None = None) -> None:
         self.module, self.places, self.only = module, places, only
         self.function = ""
 
@@ -70,7 +70,7 @@ class _Hooks(ast.NodeTransformer):
         """Return the call of a hook for a new place; `bare`: what stands there without one, the first argument if not given."""
         number = len(self.places)
         self.places.append(Place(kind, self.module, self.function, ast.unparse(node), of))
-        if self.only not in (None, number):
+        if self.only is not None and number not in self.only:
             return arguments[0] if bare is None else bare
         return ast.Call(ast.Name(name, ast.Load()), [ast.Constant(number), *arguments], [])
 
@@ -196,12 +196,21 @@ def plain(number: int, value: Any, first: Any, second: Any) -> Any:
 
 
 class Hooked:
-    """The modules of `protect` compiled anew, with hooks or without; `change` may alter the tree of a module first."""
+    """The modules of `protect` compiled anew, with hooks or without; `change` may alter the tree of a module first.
 
-    def __init__(self, *, hooks: bool = True, change: Callable[[str, ast.Module], None] | None = None) -> None:
+    only: the numbers of the places that have a hook, where not all have.
+    """
+
+    def __init__(
+        self,
+        *,
+        hooks: bool = True,
+        only: Collection[int] | None = None,
+        change: Callable[[str, ast.Module], None] | None = None,
+    ) -> None:
         self.modules: dict[str, ModuleType] = {}
         self.places: list[Place] = []
-        self.hooks, self.change = hooks, change
+        self.hooks, self.only, self.change = hooks, only, change
         self.builtins = {**vars(builtins), "__import__": self._imported}
         self.builtins |= {f"_{name}": function for name, function in OPERATORS.items()}
         self.hook = plain
@@ -224,7 +233,7 @@ class Hooked:
     def with_one_hook(self, number: int, place: Place, first: int) -> FunctionType:
         """Return the function of a place with a hook at this place only; `first`: the number of the first place of its module."""
         source = ast.parse((FOLDER / f"{place.module}.py").read_text(encoding="utf-8"))
-        hooks = _Hooks(place.module, [place] * first, only=number)
+        hooks = _Hooks(place.module, [place] * first, only={number})
         for node in functions(source):
             hooks.visit(node)
         source.body = [node for node in functions(source) if node.name == place.function]
@@ -259,7 +268,7 @@ class Hooked:
             if self.hooks:
                 for node in tree.body:
                     if isinstance(node, ast.FunctionDef):
-                        _Hooks(name, self.places).visit(node)
+                        _Hooks(name, self.places, self.only).visit(node)
             module.__dict__["__builtins__"] = self.builtins
             exec(compile(ast.fix_missing_locations(tree), name, "exec"), module.__dict__)  # noqa: S102 - the logic itself
         return self.modules[name]

@@ -225,6 +225,7 @@ class Hunt:
 
     def __init__(self, *, patience: int = 0, known: Collection[str] = ()) -> None:
         self.program, self.patience = Hooked(), patience
+        self.watched, self.hooked = self.program, set(range(len(self.program.places)))  # takes the steps; its hooks
         self.right = Hooked(hooks=False)
         self.mistakes: list[Mistake] = []
         self.labels: Counter[str] = Counter()
@@ -395,8 +396,8 @@ class Hunt:
         self.taken += 1
         if not self.quiet:
             self._make_quiet()
-        self.program.hook = self._watch
-        self.program.protection.step(memory, values, inputs, results)
+        self.watched.hook = self._watch
+        self.watched.protection.step(memory, values, inputs, results)
         moving, bits = start[state.STATE], results[outputs.CONDITIONS] & ALL_BITS  # only the table changes the state
         right = (memory[:], results[:])
         found = 0
@@ -515,6 +516,11 @@ class Hunt:
                 if any(m.number in gone for m in pending):
                     lists[key] = [m for m in pending if m.number not in gone]  # type: ignore[index]
         self._make_quiet()
+        pending_at = {number for lists in (self.narrow, self.other) for number, some in lists.items() if some}
+        if any(some for (array, _), some in self.words.items() if array == "settings"):
+            pending_at |= self.of_settings
+        if len(pending_at) < len(self.hooked) / 2:  # a hook that has nothing to look for takes its time all the same
+            self.watched, self.hooked = Hooked(only=pending_at), pending_at
 
     def pending(self) -> list[Mistake]:
         """Return what has not been found."""
