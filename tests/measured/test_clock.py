@@ -152,6 +152,7 @@ def test_time_stamps_of_any_unit_are_whole_ms(unit: str, ticks: int) -> None:
         (["01/12/2026", "13/12/2026"], "DMY"),
         (["01/12/26"], None),
         (["13/12/26"], None),  # 2013-12-26, or 2026-12-13
+        (["13/12/31"], None),
         (["13/12/32"], "DMY"),
         (["13/13/26"], None),
         (["Mar/02/2026"], "MDY"),
@@ -273,4 +274,5 @@ def test_two_clocks_go_apart_by_what_their_difference_moves() -> None:
 
     assert go_apart(one, one + 500) == 0
     assert go_apart(one, np.array([500, 1600, 2400, 5])) == 200
+    assert go_apart(np.arange(3), np.array([0, UNREADABLE, 2])) == 0
     assert go_apart(one[3:], one[3:]) == 0
