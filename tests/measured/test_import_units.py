@@ -14,6 +14,8 @@ from replay.measured.unit_text import (
     TIME,
     factor_in,
     is_unit,
+    kind_of,
+    number_with_unit,
     read_unit,
     unit_in_name,
 )
@@ -223,3 +225,63 @@ def test_numbers_that_a_name_says_are_multiplied_need_their_scale(name: str, tmp
 def test_numbers_of_a_range_or_a_tag_are_no_scale(name: str) -> None:
     """Catches a question after the scale of a column whose name holds some other number."""
     assert factor_in(name) == ""
+
+
+# Each spelling by what it is worth in the unit wanted (Pa, degC by two points, rpm, A, ms): the words of the trade once more.
+SPELLED: list[tuple[str, str, float]] = [
+    *((PRESSURE, unit, 1e5) for unit in ("bar", "bars", "BAR", "[bar]", "{bar}", "(bar)")),
+    *((PRESSURE, unit, 98_066.5) for unit in ("kg/cm2", "kgf/cm2", "kp/cm2", "kg/cm²", "KG / CM2")),
+    *((PRESSURE, unit, 6894.757293) for unit in ("psi", "PSI", "lb/in2", "lbf/in2", "lbs/in2")),
+    *((PRESSURE, unit, 3386.388640) for unit in ("inHg", "in.Hg", '"Hg', "INHG")),
+    *((PRESSURE, unit, worth) for unit, worth in (("N/mm2", 1e6), ("kN/m2", 1e3), ("hPa", 100.0), ("mbar", 100.0))),
+    *((PRESSURE, unit, worth) for unit, worth in (("MPa", 1e6), ("kPa", 1e3), ("Pa", 1.0))),
+    *((SPEED, unit, 1.0) for unit in ("rpm", "1/min", "min-1", "min^-1", "U/min", "tr/min", "r/min", "rev/min")),
+    *((SPEED, unit, 60.0) for unit in ("Hz", "1/s", "s-1", "rps", "rev/s")),
+    *((CURRENT, unit, 1.0) for unit in ("A", "amp", "Amps", "ampere")),
+    *((CURRENT, unit, worth) for unit, worth in (("mA", 0.001), ("kA", 1000.0))),
+    *((TIME, unit, 1000.0) for unit in ("s", "sec", "secs", "second", "seconds", "Sek", "Sekunden")),
+    *((TIME, unit, 1.0) for unit in ("ms", "msec", "millisecond", "milliseconds")),
+    *((TIME, unit, 1e-3) for unit in ("us", "µs", "μs", "microsecond", "microseconds")),
+    *((TIME, unit, 1e-6) for unit in ("ns", "nanosecond", "nanoseconds")),
+    *((TIME, unit, 60_000.0) for unit in ("min", "minute", "minutes")),
+    *((TIME, unit, 3_600_000.0) for unit in ("h", "hr", "hour", "hours")),
+    *((TIME, unit, 86_400_000.0) for unit in ("d", "day", "days")),
+]
+
+
+@pytest.mark.parametrize(("kind", "unit", "worth"), SPELLED)
+def test_each_spelling_of_a_unit_is_worth_what_it_says(kind: str, unit: str, worth: float) -> None:
+    """Catches hours of a log taken for minutes, and a speed in 1/s taken for one in 1/min."""
+    found = read_unit(unit, kind, spelled=True)
+
+    assert found.scale == pytest.approx(worth, rel=1e-8)
+    assert (found.kind, found.offset, found.reference, found.below) == (kind, 0.0, "", 0.0)
+    assert kind_of(unit) == kind
+
+
+@pytest.mark.parametrize(
+    ("unit", "freezing", "boiling"),
+    [("°C", 0.0, 100.0), ("C", 0.0, 100.0), ("degC", 0.0, 100.0), ("K", 273.15, 373.15)]
+    + [(unit, 32.0, 212.0) for unit in ("°F", "F", "degF")],
+)
+def test_water_freezes_and_boils_in_each_unit_of_temperature(unit: str, freezing: float, boiling: float) -> None:
+    """Catches a scale of the wrong step or zero, which one point alone does not tell."""
+    found = read_unit(unit, TEMPERATURE, spelled=True)
+
+    assert [at * found.scale + found.offset for at in (freezing, boiling)] == pytest.approx([0.0, 100.0], abs=1e-9)
+
+
+def test_a_cell_with_its_unit_is_taken_apart() -> None:
+    """Catches "3.2 bar" read with half its unit, a sign that is lost, and a word or a time taken for a number with a unit."""
+    assert [number_with_unit(cell) for cell in ("3.2 bar", "-5,5 °C", "\u22125 kPa", "12psig", "4 kg/cm2")] == [
+        ("3.2", "bar"), ("-5,5", "°C"), ("\u22125", "kPa"), ("12", "psig"), ("4", "kg/cm2"),
+    ]  # fmt: skip
+    assert [number_with_unit(cell) for cell in ("3.2", "bar", "on", "", "12:30", "3 oil")] == [None] * 6
+
+
+@pytest.mark.parametrize("unit", ["mPa", "x" * 101, "bar" + " " * 100])
+def test_a_unit_that_is_a_slip_or_none_at_all_is_refused(unit: str) -> None:
+    """Catches the millipascal, which nobody logs, read as MPa, and a text of any length tried against the patterns."""
+    with pytest.raises(UnitError):
+        read_unit(unit, PRESSURE)
+    assert not is_unit(unit, PRESSURE)
