@@ -62,6 +62,28 @@ def test_lag_reaches_63_percent_after_its_time_constant():
     assert readings[-1] > 94e3
 
 
+def test_the_first_reading_is_of_the_pressure_that_is_there():
+    """Catches a sensor that comes up from nothing at the head of every trace, as if it had just been mended."""
+    assert set(read(Sensor(**{**QUIET, "lag_s": 5.0}), 200e3)) == {200000}
+    assert set(read(Sensor(**{**QUIET, "lag_s": 5.0}, stuck_s=(0.0, 1e9), offset_pa=-500.0), 200e3)) == {199500}
+
+
+def test_a_sensor_as_it_comes_lags_by_a_tenth_of_a_second_and_hides_nothing():
+    """Catches a range, digits or an error that a sensor has unless somebody says otherwise."""
+    bare = {"lag_s": 0.1, "noise_pa": 300.0, "resolution_pa": 250.0, "range_low_pa": 0.0, "range_high_pa": 1000e3}
+    sound = {"gain": 1.0, "offset_pa": 0.0, "drift_pa_s": 0.0, "spike_pa": 0.0, "dead_band_pa": 0.0}
+
+    assert Sensor() == Sensor(**bare, **sound, lost_chance=0.0, spike_chance=0.0)
+    assert (SensorChain().period_ms, SensorChain().jitter_ms) == (1000, 0)
+
+
+def test_a_trace_of_a_reading_every_millisecond_is_drawn_whole():
+    """Catches a last sample that falls into a piece of its own."""
+    assert draw(SensorChain(period_ms=1), 0.01, np.random.Generator(np.random.PCG64(4))).time_ms.tolist() == [
+        *range(11)
+    ]
+
+
 def test_lag_goes_by_the_time_since_the_reading_before():
     """Ten readings of 1 s after a step, and one of 10 s; catches a sensor that lags by the reading, whatever the time."""
     sensor = Sensor(**{**QUIET, "lag_s": 10.0})
@@ -196,6 +218,7 @@ def test_dead_band_holds_the_reading_until_the_pressure_has_moved_by_it():
     readings = read(Sensor(**QUIET, dead_band_pa=1000.0), 200e3 + 400.0 * np.arange(9))
 
     assert readings == [200000] * 3 + [201200] * 3 + [202400] * 3
+    assert read(Sensor(**QUIET, dead_band_pa=1000.0), 200e3 + 1e3 * np.arange(3)) == [200000, 201000, 202000]
 
 
 @pytest.mark.parametrize(("offset_pa", "fault_s"), [(12e3, 1e18), (-19e3, 1e18), (101325.0, 0.0), (-101325.0, 0.0)])
