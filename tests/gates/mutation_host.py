@@ -181,8 +181,14 @@ PLAN: Plan = {
             "tests/physics/test_physics_families.py::test_upsets_come_at_the_stated_rate_however_long_the_trace_is",
         ),
     ),
-    "days": (("physics/days.py", "physics/befalling.py"), ("tests/forecast/test_day_by_hand.py", "tests/forecast/test_days.py", NUMBERS)),
-    "loop": (("synth/loop.py",), ("tests/synth/test_loop.py", "tests/synth/test_closed_loop.py", NUMBERS)),
+    "days": (
+        ("physics/days.py", "physics/befalling.py"),
+        ("tests/forecast/test_day_by_hand.py", "tests/forecast/test_days.py", NUMBERS),
+    ),
+    "loop": (
+        ("synth/loop.py",),
+        ("tests/synth/test_loop_parts.py", NUMBERS, "tests/synth/test_loop.py", "tests/synth/test_closed_loop.py"),
+    ),
     "lowering": (("engine/lowering.py",), ("tests/engine/test_lowering.py",)),
     "measuring": (
         tuple(f"fitting/{name}.py" for name in ("measuring", "sensitivity", "belonging")),

@@ -112,12 +112,24 @@ def test_pistons_move_by_speed_and_by_the_cylinders_that_are_loaded() -> None:
 
 def test_nothing_is_moved_and_no_pin_is_loaded_below_the_limiting_vacuum() -> None:
     """Catches pistons that push gas back, a load of the sign of nothing, and a limit that is passed without a word."""
+    assert limiting_vacuum_pa(900e3, 0.5, 2.0) == pytest.approx(900e3 / 3.0**2)
     for over, moves in ((0.999, False), (1.01, True)):
         s, p, u = gas(TIGHT, suction_valve=0.0)
         s[at.S_SUCTION_PA] = over * limiting_vacuum_pa(900e3, 0.035, R134A.isentropic_exponent)
         before = float(s[at.S_SUCTION_PA])
         gas_step(s, p, u, 0.1)
         assert (s[at.S_FLOW] > 0.0) == (s[at.S_MEP] > 0.0) == (s[at.S_SUCTION_PA] < before) == moves
+
+
+def test_below_the_limiting_vacuum_suction_rises_by_what_leaks_past_the_pistons() -> None:
+    """C dp/dt = blow-by alone; catches a pressure that is held, and one that goes on falling."""
+    s, p, u = gas(suction_valve=0.0)
+    s[at.S_SUCTION_PA] = before = 0.9 * limiting_vacuum_pa(900e3, 0.035, R134A.isentropic_exponent)
+    gas_step(s, p, u, 0.1)
+    leaked = 0.0005 * FLOW * (900e3 - before) / 650e3
+    rt = 8314.46261815324 / R134A.molar_mass_g_mol * 288.15
+
+    assert s[at.S_SUCTION_PA] - before == pytest.approx(0.1 * leaked / (0.040 / rt), rel=1e-6)
 
 
 def test_a_measured_suction_is_followed_and_moves_the_gas_that_it_then_has() -> None:
@@ -277,6 +289,11 @@ def test_a_machine_that_stands_begins_with_its_whole_charge_under_the_pressure_o
     rest = first_state(GRANITE, STILL, R134A, plan, Start(30.0), p)
     wanted = equilibrium_fraction(STILL, R134A, 30.0, 450e3)
     assert rest[at.S_DISSOLVED_KG] / (rest[at.S_DISSOLVED_KG] + rest[at.S_OIL_KG]) == pytest.approx(wanted)
+
+
+def test_a_sump_is_full_warm_and_at_rest_unless_it_is_told_otherwise() -> None:
+    """Catches a level, a temperature or bearings that a case has without saying so."""
+    assert Start() == Start(45.0, None, 1.0, 1.0)
 
 
 def test_a_machine_that_runs_has_run_for_half_a_minute_before_its_first_sample() -> None:
