@@ -166,7 +166,38 @@ PLAN: Plan = {
             *(f"--deselect=tests/physics/test_physics_bearings.py::test_{name}" for name in SLOW_INTERPRETED),
         ),
     ),
-    "sensors": (("physics/sensors.py",), ("tests/physics/test_physics_sensors.py",)),
+    "sensors": (("physics/sensors.py",), ("tests/physics/test_physics_sensors.py", NUMBERS)),
+    "gas": (
+        tuple(f"physics/{name}.py" for name in ("gas", "model", "viscosity", "solubility", "crankshaft")),
+        ("tests/physics/test_physics_model.py", NUMBERS, "tests/physics/test_physics_outside.py"),
+    ),
+    "what is done": (
+        tuple(
+            f"physics/{name}.py"
+            for name in ("faults", "harmless", "starting", "duty", "drawing", "behaviour", "machines")
+        ),
+        (
+            *("tests/physics/test_what_is_done.py", "tests/physics/test_drawing.py", NUMBERS),
+            "tests/physics/test_physics_families.py::test_upsets_come_at_the_stated_rate_however_long_the_trace_is",
+        ),
+    ),
+    "days": (
+        ("physics/days.py", "physics/befalling.py"),
+        ("tests/forecast/test_day_by_hand.py", "tests/forecast/test_days.py", NUMBERS),
+    ),
+    "loop": (
+        ("synth/loop.py",),
+        ("tests/synth/test_loop_parts.py", NUMBERS, "tests/synth/test_loop.py", "tests/synth/test_closed_loop.py"),
+    ),
+    "lowering": (("engine/lowering.py",), ("tests/engine/test_lowering.py",)),
+    "measuring": (
+        tuple(f"fitting/{name}.py" for name in ("measuring", "sensitivity", "belonging")),
+        (
+            *("tests/fitting/test_measuring.py", "tests/fitting/test_sensitivity.py"),
+            *("tests/fitting/test_belonging.py", NUMBERS),
+        ),
+    ),
+    "keys": (("machine/keys.py",), (NUMBERS, "tests/machine/test_machine_keys.py")),
     "labels": (
         ("physics/simulate.py", "physics/families.py"),
         (

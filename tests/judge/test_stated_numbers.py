@@ -5,10 +5,21 @@ another value: a bound that was moved on the way would judge otherwise without a
 too, and in `replay/guides/changes.md` where old records then come out otherwise.
 """
 
+import tomllib
+from dataclasses import astuple
 from importlib import import_module
+from pathlib import Path
 from typing import Any
 
 import pytest
+
+from replay.machine.keys import FIGURES
+from replay.physics.befalling import PER_YEAR
+from replay.physics.behaviour import TABLE, USUAL
+from replay.physics.days import Duty
+from replay.physics.machines import MACHINES, OILS
+
+STATED = tomllib.loads(Path(__file__).with_name("stated_ranges.toml").read_text(encoding="utf-8"))
 
 NUMBERS: dict[str, dict[str, Any]] = {
     # What a stop belongs to; what a library tells twice, and which readings are doubted by their size.
@@ -78,8 +89,17 @@ NUMBERS: dict[str, dict[str, Any]] = {
         "ONWARD_S": 3600.0, "AFTER_S": 3600.0, "LEAST_SAMPLED": 8.0, "COASTING_MS": 10_000, "PRESS_MS": 5000,
     },
     "replay.forecast.keeping": {"BEFORE_MS": 600_000, "AFTER_MS": 1_200_000},
-    "replay.physics.days": {"DAY_S": 86_400.0, "DAYS": 365, "YEAR_H": 8760.0},
+    "replay.physics.days": {
+        "DAY_S": 86_400.0, "DAYS": 365, "YEAR_H": 8760.0, "LEAST_CYCLE_S": 150.0, "HEAD_PER_K": 1.028, "CONDENSING_C": 25.0,
+        "HEAD_OVER_LOAD": 1.1, "DEFROST_S": 420.0, "SLOWEST": 0.6, "OIL_C": (42.0, 52.0),
+    },
     # What a fit tells.
+    "replay.fitting.measuring": {
+        "MACHINES": 96, "TRIES": 4, "NEAREST": 8, "ALIKE": 7, "WAYS": 6, "RIDGE": 0.3, "BEGIN_S": 60.0, "END_S": 900.0,
+        "SHUT_S": 240.0, "LONGER_S": 600.0, "DRY_MIN": (4.0, 8.0, 16.0), "LEVELS": (0.5, 0.3), "HELD": 1.1, "SURE": 10.0,
+    },
+    "replay.fitting.belonging": {"DRAWN": 60, "NEAR": 0.08, "STOOD_S": 60.0, "UP": 0.5},
+    "replay.fitting.sensitivity": {"FACTORS": (0.7, 1.3)},
     "replay.fitting.holdout": {"LEVELS_PSI": (4.5, 7.0, 9.0), "COVERED": 0.9},
     "replay.fitting.words": {"OFF_PA": 10e3, "SIZES": 4.0, "LEAST_S": 5.0, "MOST_TOLD": 3},
     "replay.machine.limits": {
@@ -93,9 +113,29 @@ NUMBERS: dict[str, dict[str, Any]] = {
         "TOLERANCE": 0.02, "HALVINGS": 3,
     },
     "replay.physics.agreeing": {"AGREE": 0.95, "EARLY": 0.1, "LATE": 0.9},
+    "replay.physics.constants": {
+        "GAS_CONSTANT_J_KMOL_K": 8314.46261815324, "ATMOSPHERE_PA": 101_325.0, "CHOKE_RATIO": 0.5, "MINIMUM_PRESSURE_PA": 500.0,
+        "LARGEST_FRACTION": 0.45, "REFERENCE_VISCOSITY_PA_S": 0.015, "FOAM_PRESSURE_PA": 100e3, "COOL": 0.001,
+    },
+    "replay.physics.gas": {"SERIES_REACH": 0.01},
+    # What traces and years are drawn from, beside the ranges of stated_ranges.toml.
+    "replay.physics.drawing": {
+        "EVAPORATING_C": (-20.0, -2.0), "LEAST_SUCTION_PA": 150e3, "MOST_DISCHARGE_PA": 1200e3, "LOAD_RATIO": (1.5, 2.1),
+        "HEATER_K": 20.0, "SPEED_SHARE": (0.94, 1.0), "UNLOADING": (0.34, 0.5, 0.67), "PERIODS_MS": (500, 1000),
+        "CRANKCASE_SHARE": 0.25, "SOUND_SHARE": 0.7, "SECOND_SHARE": 0.25, "SET_UP_WRONGLY_SHARE": 0.02,
+    },
+    "replay.physics.duty": {"LEAD_S": 60.0, "QUIET_S": 60.0, "DUTY_GAP_S": (60.0, 400.0), "DUTY_LONGEST_S": 430.0},
+    "replay.physics.starting": {
+        "NIGHT_S": (28_800.0, 50_400.0), "SETTLED_S": 180.0, "STANDING_AT_LEAST_S": 200.0, "NIGHT_SHARE": (0.6, 0.95),
+        "FULL_SUMP": 0.36, "START_LONGEST_S": 400.0,
+    },
+    "replay.physics.befalling": {"SENSOR_LONG_S": 1800.0},
+    "replay.synth.loop": {
+        "LONG_STEPS": 50, "GENTLE": 0.002, "SETTLED": 0.01, "SETTLED_PA": 500.0, "BLOCK": 1024, "ROOM": 128, "FLAT": 0.001,
+    },
     "replay.physics.model": {"STEP_S": 0.1, "SLOW_S": 0.5, "SETTLE_S": 30.0},
     "replay.physics.sensors": {
-        "SIGNAL_LOW": -0.0125, "SIGNAL_HIGH": 1.03125, "BROKEN": -0.25, "SHORTED": 1.125, "GROSS_OFFSET_PA": 20e3,
+        "NO_READING": -2_147_483_648, "SIGNAL_LOW": -0.0125, "SIGNAL_HIGH": 1.03125, "BROKEN": -0.25, "SHORTED": 1.125, "GROSS_OFFSET_PA": 20e3,
         "STILL_DIGITS": 2.5,
     },
     # Units.
@@ -209,3 +249,38 @@ def test_a_number_that_decides_is_the_one_that_is_stated(module: str) -> None:
     found = import_module(module)
 
     assert {name: getattr(found, name) for name in NUMBERS[module]} == NUMBERS[module]
+
+
+def listed(value: Any) -> Any:
+    """Return a value as TOML has it: a tuple is a list."""
+    return [listed(one) for one in value] if isinstance(value, tuple) else value
+
+
+def test_what_may_differ_from_machine_to_machine_is_what_is_stated() -> None:
+    """Catches a usual value or an end of its range that was moved: labels, draws and fits would come out otherwise."""
+    found = {name: [listed(getattr(USUAL, name)), told.low, told.high] for name, told in TABLE.items()}
+
+    assert found == STATED["behaviour"]
+
+
+def test_what_a_machine_file_may_state_and_what_is_drawn_where_it_does_not_is_what_is_stated() -> None:
+    """Catches a bound or a drawn range that was moved: another machine would be admitted, or drawn."""
+    found = {
+        path: [row.least, row.most, *((row.drawn.low, row.drawn.high, row.drawn.of) if row.drawn else ())]
+        for path, row in FIGURES.items()
+        if row.section != "behaviour" or row.key == "spread"
+    }
+
+    assert found == STATED["keys"]
+
+
+def test_invented_machines_and_oils_are_those_that_are_stated() -> None:
+    """Catches a dimension that was moved or mixed up with its neighbour."""
+    assert {name: listed(astuple(machine)[1:]) for name, machine in MACHINES.items()} == STATED["machines"]
+    assert {name: listed(astuple(oil)[1:-1]) for name, oil in OILS.items()} == STATED["oils"]
+
+
+def test_a_year_is_made_of_what_is_stated() -> None:
+    """Catches a rate or a duty that was moved: every nuisance and every missed fault of a year would be counted otherwise."""
+    assert dict(PER_YEAR) == STATED["per_year"]
+    assert {name: listed(value) for name, value in vars(Duty()).items()} == STATED["duty"]

@@ -62,6 +62,75 @@ def test_lag_reaches_63_percent_after_its_time_constant():
     assert readings[-1] > 94e3
 
 
+def test_the_first_reading_is_of_the_pressure_that_is_there():
+    """Catches a sensor that comes up from nothing at the head of every trace, as if it had just been mended."""
+    assert set(read(Sensor(**{**QUIET, "lag_s": 5.0}), 200e3)) == {200000}
+    assert set(read(Sensor(**{**QUIET, "lag_s": 5.0}, stuck_s=(0.0, 1e9), offset_pa=-500.0), 200e3)) == {199500}
+
+
+def test_a_sensor_as_it_comes_lags_by_a_tenth_of_a_second_and_hides_nothing():
+    """Catches a range, digits or an error that a sensor has unless somebody says otherwise."""
+    bare = {"lag_s": 0.1, "noise_pa": 300.0, "resolution_pa": 250.0, "range_low_pa": 0.0, "range_high_pa": 1000e3}
+    sound = {"gain": 1.0, "offset_pa": 0.0, "drift_pa_s": 0.0, "spike_pa": 0.0, "dead_band_pa": 0.0}
+
+    assert Sensor() == Sensor(**bare, **sound, lost_chance=0.0, spike_chance=0.0)
+    assert (SensorChain().period_ms, SensorChain().jitter_ms) == (1000, 0)
+
+
+def test_a_trace_of_a_reading_every_millisecond_is_drawn_whole():
+    """Catches a last sample that falls into a piece of its own."""
+    assert draw(SensorChain(period_ms=1), 0.01, np.random.Generator(np.random.PCG64(4))).time_ms.tolist() == [
+        *range(11)
+    ]
+
+
+def test_a_lag_of_half_a_second_is_one_too_and_noise_adds():
+    """By hand, half a second after a step; catches a lag that counts from a second on, and noise of the other sign."""
+    assert read(Sensor(**{**QUIET, "lag_s": 0.5}), [0.0, 100e3, 100e3]) == [0, 50000, 75000]
+    assert set(read(Sensor(**{**QUIET, "noise_pa": 50.0}), 200e3, gaussian=np.ones(100))) == {200050}
+
+
+def test_a_reading_is_the_nearest_of_its_digits():
+    """Catches digits that are cut off or rounded up."""
+    sensor = Sensor(**{**QUIET, "resolution_pa": 250.0})
+
+    assert read(sensor, [200_124.0, 200_125.0, 200_126.0, 200_374.0]) == [200000, 200250, 200250, 200250]
+
+
+def test_impossible_sensors_and_clocks_are_refused_each_for_itself():
+    """Catches a range of nothing, digits below a Pa, a noise below none, samples that fall together, and a trace of one."""
+    for wrong in ({"range_low_pa": 5.0, "range_high_pa": 5.0}, {"resolution_pa": 0.99}, {"noise_pa": -0.1}):
+        with pytest.raises(ValueError, match="impossible sensor"):
+            Sensor(**wrong).parameters()
+    Sensor(range_low_pa=5.0, range_high_pa=6.0, resolution_pa=1.0, noise_pa=0.0).parameters()
+    for period_ms, jitter_ms in ((0, 0), (-1, 0), (100, 50), (101, 51), (100, -1)):
+        with pytest.raises(ValueError, match="under half the period"):
+            SensorChain(period_ms=period_ms, jitter_ms=jitter_ms)
+    SensorChain(period_ms=1)
+    SensorChain(period_ms=101, jitter_ms=50)
+    generator = np.random.Generator(np.random.PCG64(4))
+    with pytest.raises(ValueError, match="no whole period"):
+        draw(SensorChain(), 0.999, generator)
+    assert draw(SensorChain(), 1.0, generator).time_ms.tolist() == [0, 1000]
+
+
+def test_every_sample_but_the_first_jitters():
+    """Over forty traces; catches a second sample that stands still as the first does."""
+    chain = SensorChain(period_ms=1000, jitter_ms=400)
+    second = [int(draw(chain, 3.0, np.random.Generator(np.random.PCG64(seed))).time_ms[1]) for seed in range(40)]
+
+    assert min(second) < 800
+    assert max(second) > 1200
+
+
+def test_a_tenth_stretch_without_readings_is_lost_as_the_first_is():
+    """Catches a place among the stretches that slips by a quarter each time."""
+    spans = tuple((4.0 * i, 4.0 * i + 1.0) for i in range(12))
+    lost = [i for i, reading in enumerate(read(Sensor(**QUIET, lost=spans), 200e3)) if reading == NO_READING]
+
+    assert lost == [8 * i + j for i in range(12) for j in (0, 1)]
+
+
 def test_lag_goes_by_the_time_since_the_reading_before():
     """Ten readings of 1 s after a step, and one of 10 s; catches a sensor that lags by the reading, whatever the time."""
     sensor = Sensor(**{**QUIET, "lag_s": 10.0})
@@ -121,6 +190,7 @@ def test_the_first_of_what_is_wrong_with_any_sensor_is_when_its_readings_are_unt
     assert SensorChain().fault_s == NEVER_S
     for offset_pa in (-20_001.0, 20_001.0):
         assert Sensor(offset_pa=offset_pa).fault_s == 0.0
+    assert Sensor(offset_pa=20_000.0).fault_s == NEVER_S
 
     assert not Sensor(noise_pa=300.0, resolution_pa=750.0).stands_still
     assert Sensor(noise_pa=300.0, resolution_pa=751.0).stands_still
@@ -189,6 +259,8 @@ def test_spikes_hit_single_readings_with_the_stated_chance():
     readings = read(sensor, 200e3, gaussian=np.full(100, -2.0), chance=np.arange(100) / 100.0)
 
     assert readings == [NO_READING] * 5 + [100000] * 10 + [200000] * 85
+    even = Sensor(**QUIET, lost_chance=0.25, spike_chance=0.25, spike_pa=50e3)
+    assert read(even, np.full(3, 200e3), np.full(3, -2.0), np.array([0.25, 0.4999, 0.5])) == [100000, 100000, 200000]
 
 
 def test_dead_band_holds_the_reading_until_the_pressure_has_moved_by_it():
@@ -196,6 +268,7 @@ def test_dead_band_holds_the_reading_until_the_pressure_has_moved_by_it():
     readings = read(Sensor(**QUIET, dead_band_pa=1000.0), 200e3 + 400.0 * np.arange(9))
 
     assert readings == [200000] * 3 + [201200] * 3 + [202400] * 3
+    assert read(Sensor(**QUIET, dead_band_pa=1000.0), 200e3 + 1e3 * np.arange(3)) == [200000, 201000, 202000]
 
 
 @pytest.mark.parametrize(("offset_pa", "fault_s"), [(12e3, 1e18), (-19e3, 1e18), (101325.0, 0.0), (-101325.0, 0.0)])
