@@ -6,17 +6,21 @@ from typing import Any
 import click
 
 from replay.cli.group import main
-from replay.cli.options import JSON, LIBRARY, PATH, SETTINGS, check_output, give_report
+from replay.cli.options import JSON, LIBRARY, PATH, SETTINGS, check_output, give_report, ids
 from replay.cli.working import working
 
 
 @main.command(short_help="Fit a MACHINE file to measured runs of a LIBRARY.")
 @click.argument("machine", metavar="MACHINE", type=PATH)
 @LIBRARY
-@click.argument("ids", metavar="[ID]...", nargs=-1)
+@click.argument("ids", metavar="[ID]...", nargs=-1, shell_complete=ids)
 @click.option("--to", type=PATH, required=True, metavar="FILE", help="Where to write the fitted machine file.")
 @click.option(
-    "--hold-out", multiple=True, metavar="ID", help="Predict this run instead of fitting to it; repeat for more."
+    "--hold-out",
+    multiple=True,
+    metavar="ID",
+    shell_complete=ids,
+    help="Predict this run instead of fitting to it; repeat for more.",
 )
 @SETTINGS
 @click.option(

@@ -4,6 +4,7 @@ import json
 import os
 import sys
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -24,11 +25,10 @@ def _entries(context: click.Context) -> Sequence[Any]:
 
     # Behind an option that waits for its value click has not yet given the arguments their names.
     names = [context.params.get(name) for name in ("library", "folder", "trace")]
-    folder = next(filter(None, [*context.args, *names]), None)
-    try:
-        return read_library(folder).entries if folder is not None else ()
-    except Refusal:
-        return ()
+    for given in filter(None, [*context.args, *names]):  # of a machine file and a library, the library
+        with suppress(Refusal):
+            return read_library(given).entries
+    return ()
 
 
 def library_families(context: click.Context, _param: click.Parameter, begun: str) -> list[str]:

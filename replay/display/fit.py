@@ -11,10 +11,13 @@ from replay.display.terminal import CAUTION, terms, view
 from replay.fitting import Fit
 from replay.fitting.holdout import LEVELS, Figure, Prediction
 from replay.ground.shown import asked, shown_in
-from replay.ground.wording import NOTHING, pressure, tenths, words
+from replay.ground.wording import NOTHING, counted, pressure, tenths, words
 
 MOST_NAMED = 12
-UNIT = re.compile("_(pa|s|c|j_kg)$")
+UNIT = re.compile("_(pa|pa_s|s|c|m3|j_kg)$")
+SENSOR = {"offset": "zero of the {} sensor", "gain": "span of the {} sensor", "lag": "lag of the {} sensor"}
+AT_START = {"oil": "oil temperature at the start of {}", "share": "refrigerant in the oil at the start of {}"}
+WHOSE = "a machine of this file could have made them; whether this one did, pressures alone cannot tell"
 
 
 def fit_view(fit: Fit, to: Path) -> RenderableType:
@@ -36,27 +39,39 @@ def _view(fit: Fit, to: Path) -> RenderableType:
         if wrong
         else "Nothing in these runs lies far outside what the model can reproduce."
     )
+    told = [
+        ("settled", _named(fit.settled)),
+        ("narrowed", _named(key for key in fit.told if key not in fit.settled)),
+        ("not settled", f"{_named(fit.untold)}: their whole range is in the ensemble"),
+        ("not fitted", "solubility, viscosity and dimensions: as stated, or drawn from their ranges"),
+        ("bearings", fit.bearings.told),
+        ("whose runs", WHOSE),
+    ]
+    if fit.dropped:
+        told.append(("left out", f"{counted(fit.dropped, 'member')}, much less likely than the best"))
     return view(
         f"{to}: {fit.machine.name} with {len(fit.members)} members, {fit.simulations} simulations",
         *parts,
         Group("What the model cannot reproduce:", said),
-        terms(
-            [
-                ("settled", _named(fit.told)),
-                ("not settled", f"{_named(fit.untold)}: their whole range is in the ensemble"),
-                ("not fitted", "solubility, viscosity and dimensions: as stated, or drawn from their ranges"),
-                ("bearings", fit.bearings.told),
-                ("left out", f"{fit.dropped} members that were much less likely than the best"),
-            ]
-        ),
+        Group("What the runs tell of the machine (`lubetrip machine new` explains each name):", terms(told)),
         CAUTION,
     )
 
 
 def _named(keys: Iterable[str]) -> str:
-    names = [words(UNIT.sub("", key.rpartition(".")[2])) for key in keys]
+    names = [_name(key) for key in keys]
     rest = len(names) - MOST_NAMED
     return ", ".join(names[:MOST_NAMED]) + (f" and {rest} more" if rest > 0 else "") or "nothing"
+
+
+def _name(key: str) -> str:
+    """Return an unknown in words: a key of the machine file, a sensor's error or a run's start."""
+    part, _, name = key.rpartition(" ")
+    name = UNIT.sub("", name.rpartition(".")[2])
+    if part == "sensors":
+        sensor, _, error = name.partition("_")
+        return SENSOR[error].format(sensor)
+    return AT_START[name].format(part) if part else words(name)
 
 
 def _runs(caption: str, runs: Iterable[Prediction]) -> Table:
@@ -66,7 +81,7 @@ def _runs(caption: str, runs: Iterable[Prediction]) -> Table:
         "figure",
         "as read s",
         "members s",
-        "9 in 10 of them s",
+        "9 in 10 s",
     )
     rows = []
     for one in runs:

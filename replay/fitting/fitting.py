@@ -37,6 +37,7 @@ KEPT_STARTS = 2  # of them, where the ensemble begins
 MEMBERS = 32
 LEAST_KEPT = 8
 SURE = 0.999  # a member less likely than the best by what would happen so seldom is left out
+SETTLED = 0.4  # spread of an unknown's z from which down the runs settle it, and
 TOLD = 0.8  # spread of an unknown's z below which the runs tell something of it
 GROSS = 0.15  # share of readings far off every member, from which on the runs are not this machine's
 WORK = ".fit"  # what is appended to the output's name while the fit is going on
@@ -67,6 +68,11 @@ class Fit:
     def told(self) -> list[str]:
         """Unknowns of which the runs tell something, the best known first."""
         return sorted((key for key, spread in self.spread.items() if spread < TOLD), key=self.spread.__getitem__)
+
+    @property
+    def settled(self) -> list[str]:
+        """Those of them that the runs settle."""
+        return [key for key in self.told if self.spread[key] < SETTLED]
 
     @property
     def untold(self) -> list[str]:

@@ -1,7 +1,8 @@
 """A run that no fit has seen, predicted by every member, and how far they are off.
 
 The member is made to follow the suction of the run, as in a fit; its oil pressure, and what the protection makes of
-that, are the prediction. How the run began (oil temperature, refrigerant dissolved) is drawn anew for each member.
+that, are the prediction. How the run began (oil temperature, refrigerant dissolved) is drawn anew for each member, and
+so is what the readings of the fitted runs were off by: noise, and what is remembered from reading to reading.
 """
 
 from collections.abc import Sequence
@@ -15,7 +16,7 @@ from protect.ranges import NO_READING
 from protect.state import CAUSE_CODE, SENSOR_CAUSE
 from replay.engine.portable import Stop, replay_trace
 from replay.fitting.driven import drive
-from replay.fitting.members import Member, Problem
+from replay.fitting.members import Errors, Member, Problem, drawn_errors
 from replay.fitting.runs import Run
 from replay.fitting.unknowns import Unknown, run_unknowns, site_with, start_of, values_of
 from replay.fitting.words import Misfit, misfits_of
@@ -57,7 +58,9 @@ class Prediction:
 
 def predict(problem: Problem, members: Sequence[Member], run: Run, settings: Settings | None) -> Prediction:
     """Predict a run by the members of a fit."""
-    return _prediction(run, _driven(problem, members, run), settings, problem.seed)
+    scale = float(np.sqrt(np.mean([one.scale**2 for one in problem.errors])))
+    usual = Errors(scale, float(np.mean([one.memory_s for one in problem.errors])))
+    return _prediction(run, _driven(problem, members, run), usual, settings, problem.seed)
 
 
 def fitted(problem: Problem, members: Sequence[Member], number: int, settings: Settings | None) -> Prediction:
@@ -65,7 +68,7 @@ def fitted(problem: Problem, members: Sequence[Member], number: int, settings: S
     places = [values_of(problem.unknowns, np.array(one.place)) for one in members]
     run = problem.runs[number - 1]
     made = [drive(site_with(problem.site, values), start_of(values, number), run).oil_pa for values in places]
-    return _prediction(run, np.array(made), settings, problem.seed)
+    return _prediction(run, np.array(made), problem.errors[number - 1], settings, problem.seed)
 
 
 def _driven(problem: Problem, members: Sequence[Member], run: Run) -> NDArray[np.float64]:
@@ -79,27 +82,37 @@ def _driven(problem: Problem, members: Sequence[Member], run: Run) -> NDArray[np
     return np.array(made)
 
 
-def _prediction(run: Run, oil_pa: NDArray[np.float64], settings: Settings | None, seed: int) -> Prediction:
+def _prediction(
+    run: Run, oil_pa: NDArray[np.float64], errors: Errors, settings: Settings | None, seed: int
+) -> Prediction:
     middle = np.median(oil_pa, axis=0)
     off = (middle - run.oil_pa)[run.read]
+    told = np.array([one + _off_pa(run, errors, seed + number) for number, one in enumerate(oil_pa)])
     if settings is None:
         levels = LEVELS
     else:
         keys = {"floor": ranges.FLOOR, "cut-out": ranges.CUT_OUT, "cut-in": ranges.CUT_IN}
         levels = {name: float(settings.values[key]) for name, key in keys.items()}
+    whole_s = _below_s(run, run.suction_pa, np.inf)
     below = [
-        _figure(name, _below_s(run, run.oil_pa, level), [_below_s(run, one, level) for one in oil_pa])
+        _figure(name, _below_s(run, run.oil_pa, level), [_below_s(run, one, level) for one in told], whole_s)
         for name, level in levels.items()
     ]
     trip = None
     if settings is not None:
-        made = [_stop_s(_trip(run, one, settings, seed + number)) for number, one in enumerate(oil_pa)]
+        made = [_stop_s(_trip(run, one, settings, seed + number)) for number, one in enumerate(told)]
         read = _stop(run, run.trace.oil_pa, settings)
         doubted = read is not None and read.cause & CAUSE_CODE == SENSOR_CAUSE  # sampled too slowly, say
         trip = _figure(f"trip ({DOUBTED})" if doubted else "trip", _stop_s(read), made)
     return Prediction(
         run, oil_pa, float(np.sqrt(np.mean(off * off))), tuple(below), trip, tuple(misfits_of(run, oil_pa))
     )
+
+
+def _off_pa(run: Run, errors: Errors, seed: int) -> NDArray[np.float64]:
+    """Draw what readings are off by for longer than one of them, Pa: float64[n]."""
+    size = np.sqrt(np.maximum((errors.scale * run.sigma_pa) ** 2 - run.noise_pa**2, 0.0))
+    return np.asarray(size * drawn_errors(np.random.default_rng([seed, 2]), run, errors))
 
 
 def _below_s(run: Run, oil_pa: NDArray[np.float64], level_pa: float) -> float:
@@ -124,11 +137,26 @@ def _stop_s(stop: Stop | None) -> float | None:
     return None if stop is None else stop.time_ms / 1000.0
 
 
-def _figure(name: str, read: float | None, made: Sequence[float | None]) -> Figure:
-    """Return a figure with the members' interval; what does not happen lies beyond every time."""
+def _figure(name: str, read: float | None, made: Sequence[float | None], most: float = np.inf) -> Figure:
+    """Return a figure with the members' interval, to the most there is; what does not happen lies beyond every time."""
     times = sorted(np.inf if one is None else one for one in made)
     beyond = round((1.0 - COVERED) / 2.0 * (len(times) + 1), 9)  # each end, the run itself counted as one more member
     out = max(int(beyond), 1)
+    middle = float(np.quantile(times, 0.5, method="nearest"))
     low, high = times[out - 1], times[len(times) - out]
-    told = (float(np.quantile(times, 0.5, method="nearest")), low, high)
-    return Figure(name, read, *(None if not np.isfinite(one) else one for one in told))
+    if beyond < 1.0 and np.isfinite(middle):
+        wider = _wider(len(times))
+        low, high = max(middle - wider * (middle - low), 0.0), min(middle + wider * (high - middle), most)
+    return Figure(name, read, *(None if not np.isfinite(one) else round(one, 3) for one in (middle, low, high)))
+
+
+def _wider(members: int) -> float:
+    """Return by how much the span of so few members has to be widened to hold what it is said to.
+
+    By Student's t for one more of a normal sample, over where the outermost of it lies on average (Blom 1958; both from
+    memory); 1 from 19 members on.
+    """
+    from scipy.special import ndtri, stdtrit
+
+    reach = float(stdtrit(members - 1, (1.0 + COVERED) / 2.0)) * np.sqrt(1.0 + 1.0 / members)
+    return max(1.0, float(reach / ndtri((members - 0.375) / (members + 0.25))))

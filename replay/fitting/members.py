@@ -105,7 +105,7 @@ def fit_member(problem: Problem, number: int) -> Member:
         start = max((_place(generator, problem) for _ in range(SCOUTS)), key=problem.likelihood)
     drawn = Drawn(
         _place(generator, problem),
-        [_noise(generator, *pair) for pair in zip(problem.runs, problem.errors, strict=True)],
+        [drawn_errors(generator, *its)[its[0].read] for its in zip(problem.runs, problem.errors, strict=True)],
     )
     slopes = _Slopes(problem, drawn)
     found = least_squares(
@@ -166,15 +166,15 @@ def _place(generator: np.random.Generator, problem: Problem) -> Vector:
     return np.clip(generator.standard_normal(len(problem.unknowns)), -MOST_Z + 0.1, MOST_Z - 0.1)
 
 
-def _noise(generator: np.random.Generator, run: Run, errors: Errors) -> Vector:
-    """Draw errors of a run's readings, of unit size, each remembered in the next."""
+def drawn_errors(generator: np.random.Generator, run: Run, errors: Errors) -> Vector:
+    """Draw errors of a run's readings, of unit size, each remembered in the next: float64[n]."""
     from scipy.signal import lfilter
 
     count = remembered(run, errors)  # of an AR(1): (1 + a)/(1 - a)
     a = (count - 1.0) / (count + 1.0)
     fresh = generator.standard_normal(run.time_s.size) * np.sqrt(1.0 - a * a)
     fresh[0] /= np.sqrt(1.0 - a * a)
-    return np.asarray(lfilter([1.0], [1.0, -a], fresh))[run.read]
+    return np.asarray(lfilter([1.0], [1.0, -a], fresh))
 
 
 def shown_errors(problem: Problem, members: Sequence[Member]) -> tuple[Errors, ...]:

@@ -1,17 +1,18 @@
 """What a fit could not make of a run, in words: where, what was read, and what no member of the ensemble does there."""
 
 from dataclasses import dataclass
+from math import ceil
 
 import numpy as np
 from numpy.typing import NDArray
 
-from replay.fitting.runs import Run
+from replay.fitting.runs import MOMENT_S, Run
 from replay.ground.wording import pressure
 
 Vector = NDArray[np.float64]
 
 OFF_PA = 10e3  # assumed: what is nearer to a member than this is no misfit that anybody need hear of
-SIZES = 4.0  # nor what is nearer than so many sizes of its error
+SIZES = 4.0  # nor what is nearer than so many sizes of its error, in pressure or in time
 LEAST_S = 5.0
 MOST_TOLD = 3  # of a run, the largest
 
@@ -40,8 +41,8 @@ class Misfit:
 
 def misfits_of(run: Run, oil_pa: NDArray[np.float64]) -> list[Misfit]:
     """Return the misfits of a run, largest first; oil_pa: readings as the members make them, float64[members, n]."""
-    low, high = oil_pa.min(axis=0), oil_pa.max(axis=0)
-    allowed = np.maximum(OFF_PA, SIZES * run.sigma_pa)
+    low, high = _any_moment(run, oil_pa)
+    allowed = max(OFF_PA, SIZES * float(run.sigma_pa.min()))  # of a pressure at rest: an edge is off in time
     over = np.where(run.oil_pa > high, run.oil_pa - high, np.where(run.oil_pa < low, run.oil_pa - low, 0.0))
     found = []
     for sign in (1.0, -1.0):
@@ -63,6 +64,15 @@ def misfits_of(run: Run, oil_pa: NDArray[np.float64]) -> list[Misfit]:
                 )
             )
     return [one for _, one in sorted(found, key=lambda pair: -pair[0])][:MOST_TOLD]
+
+
+def _any_moment(run: Run, oil_pa: NDArray[np.float64]) -> tuple[Vector, Vector]:
+    """Return the least and the most that any member makes at about the time of each reading."""
+    from scipy.ndimage import maximum_filter1d, minimum_filter1d
+
+    size = 2 * ceil(SIZES * MOMENT_S / float(np.median(np.diff(run.time_s)))) + 1
+    low = minimum_filter1d(oil_pa.min(axis=0), size, mode="nearest")
+    return np.asarray(low), np.asarray(maximum_filter1d(oil_pa.max(axis=0), size, mode="nearest"))
 
 
 def _stretches(there: NDArray[np.bool_], time_s: Vector) -> list[tuple[int, int]]:

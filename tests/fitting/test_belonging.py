@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from replay.fitting.belonging import Trait, _beyond
 from replay.fitting.runs import Run
 from replay.physics.schedule import Channel
 from tests.campaigns.strangers import refused, with_pressure
@@ -38,6 +39,20 @@ def test_a_machine_knows_its_own_runs(seed: int) -> None:
 
     assert refused(made.described, runs) == ""
     assert refused(with_pressure(made, 1.05), runs) == ""
+
+
+@pytest.mark.parametrize("drawn", [[0.0, 50.0, 100.0], [-100.0, np.nan, 0.0]])
+def test_a_figure_may_lie_a_little_beyond_what_is_drawn(drawn: list[float]) -> None:
+    """Catches a bound without its margin, which sixty drawn machines do not reach the ends of, and one on one side only."""
+    trait = Trait("figure", lambda *_: 0.0, 5.0, str)
+    low, high = np.nanmin(drawn), np.nanmax(drawn)
+    more = 5.0 + 0.08 * 100.0
+
+    inside = [low - more, high + more, float("nan")]
+    assert [_beyond(trait, read, np.array(drawn)) for read in inside] == [None] * 3
+    beyond = [low - more - 0.1, high + more + 0.1]
+    assert [_beyond(trait, read, np.array(drawn)) for read in beyond] == [(low, high)] * 2
+    assert _beyond(trait, 1e9, np.array([np.nan])) is None
 
 
 def test_another_machines_pressure_is_known(made: Made, runs: list[Run]) -> None:

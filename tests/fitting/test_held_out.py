@@ -13,7 +13,8 @@ from replay.engine import replay_trace
 from replay.fitting import holdout, inspections
 from replay.fitting.holdout import Prediction, fitted, predict
 from replay.fitting.inspections import bearings_of
-from replay.fitting.runs import SETTLED_S, Run, run_of
+from replay.fitting.members import Errors
+from replay.fitting.runs import MOMENT_S, SETTLED_S, Run, run_of
 from replay.fitting.words import LEAST_S, MOST_TOLD, OFF_PA, SIZES, misfits_of
 from replay.ground.shown import KPA, shown_in
 from replay.ground.units import PSI_PA
@@ -29,7 +30,7 @@ SUCTION_PA, SECONDS = 300_000, 400
 Values = NDArray[np.float64]
 
 
-def a_run(net_pa: Values, *, running: Any = None, unread: slice | None = None, sigma_pa: float = 100.0) -> Run:
+def a_run(net_pa: Values, *, running: Any = None, unread: slice | None = None, sigma_pa: float = 0.0) -> Run:
     """Return a run of one sample a second whose readings hold this net oil pressure over a steady suction."""
     count = len(net_pa)
     oil = net_pa + SUCTION_PA
@@ -47,11 +48,15 @@ def a_run(net_pa: Values, *, running: Any = None, unread: slice | None = None, s
 
 
 def predicted(
-    run: Run, made_pa: list[Values], settings: Settings | None, monkeypatch: pytest.MonkeyPatch
+    run: Run,
+    made_pa: list[Values],
+    settings: Settings | None,
+    monkeypatch: pytest.MonkeyPatch,
+    errors: Errors = Errors(),  # noqa: B008 - frozen
 ) -> Prediction:
     """Return what is told of a run by members that make this net oil pressure."""
     monkeypatch.setattr(holdout, "_driven", lambda *_: np.array(made_pa) + SUCTION_PA)
-    problem: Any = SimpleNamespace(seed=1)
+    problem: Any = SimpleNamespace(seed=1, errors=(errors,))
     return predict(problem, (), run, settings)
 
 
@@ -133,8 +138,42 @@ def test_an_interval_leaves_out_a_twentieth_at_each_end(monkeypatch: pytest.Monk
     told = predicted(a_run(flat(100e3)), members[::-1], None, monkeypatch).below_s[0]
 
     assert (told.read, told.low, told.median, told.high) == (0.0, 2.0, 20.0, 38.0)  # the 2nd and the 2nd last of 39
-    few = predicted(a_run(flat(100e3)), members[:5], None, monkeypatch).below_s[0]
-    assert (few.low, few.median, few.high) == (1.0, 3.0, 5.0)
+
+
+@pytest.mark.parametrize("members", [8, 12])
+def test_an_interval_of_few_members_is_as_sure_as_one_of_many(members: int) -> None:
+    """Catches nine in ten said of the span of eight, which holds the next one 7 times in 9."""
+    generator = np.random.default_rng(5)
+    held, spanned, tries = 0, 0, 4000
+    for _ in range(tries):
+        *made, read = generator.normal(200.0, 10.0, members + 1).tolist()
+        its = holdout._figure("trip", read, made)  # noqa: SLF001
+        assert its.low is not None
+        assert its.high is not None
+        held += its.low <= read <= its.high
+        spanned += min(made) <= read <= max(made)
+    assert spanned / tries == pytest.approx((members - 1) / (members + 1), abs=0.02)
+    assert held / tries == pytest.approx(0.9, abs=0.025)
+    never = holdout._figure("trip", None, [100.0, 110.0, None, *[105.0] * 5])  # noqa: SLF001
+    assert never.high is None
+    assert never.low == pytest.approx(105.0 - 1.401 * 5.0, abs=0.01)
+
+
+def test_readings_are_off_by_what_those_of_the_fitted_runs_were(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Catches an interval of the machine alone, where what is read is off by more than its members differ."""
+    level = np.ceil(9.0 * PSI_PA)
+    net = flat(100e3)
+    net[100:200] = level + 3e3
+    made = [net.copy() for _ in range(39)]
+    run = a_run(net, sigma_pa=1500.0)
+
+    near, far = (predicted(run, made, None, monkeypatch, Errors(scale, 8.0)).below_s[2] for scale in (0.2, 2.0))
+
+    assert (near.low, near.high) == (0.0, 0.0)
+    assert far.median is not None
+    assert far.high is not None
+    assert 5.0 < far.median < 30.0  # one in six of a hundred seconds
+    assert far.high > far.median + 5.0  # what is remembered differs from draw to draw by more than its share
 
 
 def test_what_no_member_makes_is_told_with_its_side_and_its_worst_moment() -> None:
@@ -192,11 +231,42 @@ def test_what_is_near_enough_or_short_is_no_misfit() -> None:
     assert len(misfits_of(a_run(many), made)) == MOST_TOLD
 
 
+def test_a_stop_comes_when_readings_that_are_off_would_bring_it(
+    settings: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Catches a stop foretold to the second where members are alike and readings are not."""
+    net = np.interp(np.arange(SECONDS), [50, 350], [120e3, 0.0])
+    spans = []
+    for scale in (0.1, 3.0):
+        told = predicted(a_run(net, sigma_pa=1500.0), [net] * 19, settings, monkeypatch, Errors(scale, 8.0)).trip_s
+        assert told is not None
+        assert told.low is not None
+        assert told.high is not None
+        spans.append(told.high - told.low)
+    assert spans[0] < 4.0
+    assert spans[1] > 8.0
+
+
+def test_a_short_dip_is_told_and_an_edge_that_comes_early_is_not() -> None:
+    """Catches a dip of seconds that its own steep edges excuse, and a fall two seconds early called a loss."""
+    net = flat(100e3)
+    net[100:110] = [80e3, 60e3, 40e3, 30e3, 25e3, 25e3, 30e3, 40e3, 60e3, 80e3]
+    sigma = np.sqrt(1.6e3**2 + (MOMENT_S * np.gradient(net)) ** 2)
+    dip = replace(a_run(net), sigma_pa=sigma)
+    made = np.array([flat(100e3)]) + SUCTION_PA
+
+    assert [(one.begin_s, one.end_s, one.read_pa) for one in misfits_of(dip, made)] == [(100.0, 109.0, 25e3)]
+    fall = [np.interp(np.arange(SECONDS), [at, at + 12], [100e3, 10e3]) for at in (200, 202, 212)]
+    early = a_run(fall[0])
+    assert misfits_of(early, np.array([fall[1]]) + SUCTION_PA) == []
+    assert len(misfits_of(early, np.array([fall[2]]) + SUCTION_PA)) == 1
+
+
 def test_a_member_makes_the_run_that_it_is_asked_for(monkeypatch: pytest.MonkeyPatch) -> None:
     """Catches another run than the one that is told, its start taken from another, and members that share a draw."""
     runs = [a_run(flat(100e3)), a_run(flat(110e3))]
     members: Any = [SimpleNamespace(number=number, place=(float(number), 9.0)) for number in (3, 5)]
-    problem: Any = SimpleNamespace(seed=7, site="site", unknowns=("values",), runs=runs)
+    problem: Any = SimpleNamespace(seed=7, site="site", unknowns=("values",), runs=runs, errors=(Errors(), Errors()))
     driven: list[tuple[Any, Any, Run]] = []
 
     def drive(site: Any, start: Any, run: Run) -> Any:
