@@ -2,6 +2,7 @@
 
 import re
 from collections import Counter
+from collections.abc import Iterator
 
 from rich.console import Group, RenderableType
 
@@ -12,7 +13,7 @@ from replay.ground.shown import asked
 from replay.ground.wording import NOTHING, counted, tenths, words
 from replay.measured.assemble import HOUR_MS, LEAST_ROWS, Counts
 from replay.measured.importing import Imports
-from replay.measured.losses import said_first
+from replay.measured.losses import judged_share, said_first
 from replay.measured.profile_keys import PRESSURES
 from replay.measured.report import Report, hours_of, run_hours_of, signal_of
 
@@ -20,13 +21,16 @@ FULL = 10  # files whose reports are shown in full
 SHOWN_TRACES = 20
 SHOWN_REASONS = 10
 SHOWN_PLACES = 6
+SHOWN_WORST = 3  # of each kind of loss
+FIGURE = re.compile(r"\d[\d.]*")
 
 
 def view_all(found: Imports) -> RenderableType:
     """Return the reports one after the other; of many files a summary, which is all that can be read."""
-    if len(found.reports) + len(found.refused) <= FULL:
-        return Group(*(part for one in found.reports for part in (view(one), "")))
     new = [report for report in found.reports if not report.already]
+    if len(found.reports) + len(found.refused) <= FULL:
+        closing = [f"New labels are undecided. {CAUTION}"] if new else []
+        return Group(*(part for one in found.reports for part in (view(one), "")), *closing)
     hours, running = sum(hours_of(one.counts) for one in new), sum(run_hours_of(one.counts) for one in new)
     told = [
         f"in: {len(new)}, as {sum(len(one.traces) for one in new)} traces of {hours:.1f} h, running {running:.1f} h",
@@ -35,25 +39,34 @@ def view_all(found: Imports) -> RenderableType:
     ]
     why = Counter(_reason(text) for text in found.refused)
     refused = [(f"  {count}", text) for text, count in why.most_common(SHOWN_REASONS)]
-    first = [(f"  {one.source}", " ".join(said_first(one.counts))) for one in new if said_first(one.counts)]
-    doubted = [(re.sub(r"\d[\d.]*", "..", doubt), one.source) for one in new for doubt in one.doubts]
+    first = list(_look_first(new))
+    doubted = [(FIGURE.sub("..", doubt), one.source) for one in new for doubt in one.doubts]
     firsts = dict(reversed(doubted))
     again = [
         (f"  {count}", f"{doubt} (first {firsts[doubt]})")
         for doubt, count in Counter(doubt for doubt, _ in doubted).most_common(SHOWN_REASONS)
     ]
-    more = f"... and {len(first) - SHOWN_TRACES} more"
     return Group(
         "\n".join(told),
         *(Group("", "refused, and why", terms(refused)) for _ in refused[:1]),
-        *(
-            Group("", "LOOK FIRST", terms(first[:SHOWN_TRACES]), *([more] * (len(first) > SHOWN_TRACES)))
-            for _ in first[:1]
-        ),
+        *(Group("", "LOOK FIRST", terms(first)) for _ in first[:1]),
         *(Group("", "look again (files each)", terms(again)) for _ in again[:1]),
         "",
         f"Each file by itself: --json FILE. All labels are undecided. {CAUTION}",
     )
+
+
+def _look_first(new: list[Report]) -> Iterator[tuple[str, str]]:
+    """Yield what lost much, with its loss: of each kind of loss the worst few, and how many more there are."""
+    kinds: dict[str, list[tuple[str, str]]] = {}
+    for one in sorted(new, key=lambda one: judged_share(one.counts)):
+        if said := " ".join(said_first(one.counts)):
+            named = f"{one.source}, {one.machine}" if one.machine else one.source
+            kinds.setdefault(FIGURE.sub("..", said), []).append((f"  {named}", said))
+    for some in kinds.values():
+        yield from some[:SHOWN_WORST]
+        if len(some) > SHOWN_WORST:
+            yield "  ...", f"{len(some) - SHOWN_WORST} more of this kind"
 
 
 def _reason(text: str) -> str:
@@ -77,7 +90,6 @@ def view(report: Report) -> RenderableType:
         _traces_table(report),
         *doubts,
         *([f"replaced: {', '.join(report.replaced)}"] if report.replaced else []),
-        f"New labels are undecided. {CAUTION}",
     )
 
 

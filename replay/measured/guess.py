@@ -13,7 +13,7 @@ from pathlib import Path
 from replay.ground.refusal import HIDDEN
 from replay.measured.candidates import FEW_WORDS, Chosen, choose
 from replay.measured.cells import SUSPECTS
-from replay.measured.guess_machines import machine_column, rows_of_first
+from replay.measured.guess_machines import machine_column, named_for_machines, rows_of_first
 from replay.measured.guess_signals import channel_lines, is_quality, qualities_of, quality_lines, running_lines
 from replay.measured.guess_time import time_columns, time_lines
 from replay.measured.long_look import Long, find_long
@@ -83,8 +83,10 @@ def _lines(look: Look, long: Long | None, machine: Seen | None) -> Iterator[str]
     for column in reset:
         yield from ["", "[reset]", f"column = {column_key(look, column)}"]
     yield from quality_lines(look, quality, qualities)
-    yield from _machines(look, chosen, machine)
+    named = None if machine or chosen.machines else named_for_machines(column for column, _ in chosen.left)
+    yield from _machines(look, chosen, machine, named)
     left = [*((c, "a time; another column is taken for it") for c in times.others), *chosen.left]
+    left = [(column, why) for column, why in left if column is not named]
     yield from ["", "# Columns that are not used, each with why:"] * bool(left)
     yield from (
         f"#   {column_key(look, column)}: {why}" for column, why in sorted(left, key=lambda told: told[0].place)
@@ -128,13 +130,20 @@ def _far_off(column: Seen) -> list[float]:
     return [n for n in seen if n > 2 * max(most, 1.0) or n < min(least, 0.0) - max(0.1 * (most - least), 0.5)]
 
 
-def _machines(look: Look, chosen: Chosen, machine: Seen | None) -> Iterator[str]:
-    """Tell the columns of each machine, where a file holds several; else how to name the one."""
+def _machines(look: Look, chosen: Chosen, machine: Seen | None, named: Seen | None) -> Iterator[str]:
+    """Tell the columns of each machine, where a file holds several; else how to name the one.
+
+    machine: the column by which rows of one time come apart; named: one that is only named as if it held machines.
+    """
     yield from ["", "[trace]"]
     if machine is not None:
         names = ", ".join(sorted(set(machine.filled))[:FEW_WORDS])
         told = f"{quoted(machine.name)}, which holds {names}? Without it times repeat"
         yield f'machine_column = "{OPEN}"  # DOUBT: {told}'
+    elif named is not None:
+        names = ", ".join(sorted(set(named.filled))[:FEW_WORDS])
+        told = f"{quoted(named.name)}, which holds {names}? Without it all rows are taken for one machine's"
+        yield f'machine_column = "{OPEN}"  # DOUBT: {told}; or delete this line'
     elif not chosen.machines:
         yield '# machine = "..."   # without it the name of each file stands for it; or machine_from = "folder"'
     yield '# oil = "..."'

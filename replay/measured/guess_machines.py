@@ -5,6 +5,7 @@ from itertools import compress
 
 from replay.measured.look import Seen
 from replay.measured.machines import MOST_MACHINES
+from replay.measured.naming import MACHINE, read_name
 
 DOUBLED = 0.05  # share of the rows that are told twice without the column; and hardly one with it (assumed)
 
@@ -26,6 +27,11 @@ def machine_column(some: Iterable[Seen], keys: Sequence[tuple[str, ...]]) -> See
     return None
 
 
+def named_for_machines(some: Iterable[Seen]) -> Seen | None:
+    """Return the first column whose name says a machine and whose words are several, though no time comes twice."""
+    return next((column for column in some if _names_machines(column)), None)
+
+
 def rows_of_first(column: Seen, some: Iterable[Seen]) -> list[Seen]:
     """Return columns as they look in the rows of the machine that comes first."""
     first = next(name for name in column.far or column.cells if name)
@@ -40,3 +46,8 @@ def rows_of_first(column: Seen, some: Iterable[Seen]) -> list[Seen]:
 
 def _doubled(keys: Sequence[tuple[str, ...]]) -> float:
     return 1 - len(set(keys)) / len(keys) if keys else 0.0
+
+
+def _names_machines(column: Seen) -> bool:
+    several = 2 <= len(set(column.filled)) <= MOST_MACHINES  # noqa: PLR2004 - at least
+    return several and not column.told and set(read_name(column.name).means) == {MACHINE}

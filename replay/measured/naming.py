@@ -91,7 +91,7 @@ ELSEWHERE = {
     "mode": "mode modus betriebsart",
 }
 _WORDS = {
-    OIL: "oil lub lube lubrication lubricant öl oel schmieröl schmieroel schmier huile aceite lubricante olio "
+    OIL: "oil lub lube lubrication lubricant gallery öl oel schmieröl schmieroel schmier huile aceite lubricante olio "
     "lubrificazione olie olja olje óleo oleo"
     " olej oleju olejowy olejowe olejowa olejowej graissage lubrification lubricación lubrificante"
     " lubrificação smarowania smarowanie smeer smeerolie smörj smörjolja smøre smøreolie smøring",
@@ -124,7 +124,7 @@ _WORDS = {
     "rückmeldung rueckmeldung active aktiv bedrijf runfb ein going gang"
     " fonctionnement funcionamiento funcionando encendido funzionamento funzione loopt draait draaien"
     " praca pracy pracuje biegu funcionamento ligado operação gång går kører kørsel kjører",
-    STATE: "status state zustand statut stato estado contact kontakt signal sts stat"
+    STATE: "status state contactor zustand statut stato estado contact kontakt signal sts stat"
     " état etat toestand stan tillstånd tilstand läge estados",
     SPEED: "speed rpm drehzahl vitesse velocità velocidad n freq frequency frequenz fréquence toerental varvtal hz",
     CURRENT: "current curr amp amps ampere amperes amperage strom courant corrente corriente stroom ström i"
@@ -138,7 +138,7 @@ _WORDS = {
     QUALITY: "quality qual qualität quality q qc validity valid flag flags gut good bad"
     " qualité calidad qualità kwaliteit jakość qualidade kvalitet",
     MACHINE: "compressor compressors comp cpr compr kompressor verdichter compresseur compressore compresor cp c k kp "
-    "v vd vfd vsd inverter unit machine maschine no nr nummer motor engine drive cmp komp"
+    "v vd vfd vsd inverter unit asset machine maschine no nr nummer motor engine drive cmp komp"
     " sprężarka sprężarki motore moteur silnik motorn groupe gruppo grupo",
     PUMP: "pump pumpe pompe pompa bomba supply feed gallery main bearing lager header outlet out"
     " pomp pompy oliepomp alimentation palier palieren",

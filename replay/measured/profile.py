@@ -4,6 +4,7 @@ TOML. What a text file shows by itself (encoding, separator, marks, header) need
 it cannot show (gauge or absolute, the order of day and month, the longest gap) has to be.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -12,7 +13,7 @@ from replay.ground.refusal import refusal
 from replay.ground.shape import fit
 from replay.ground.toml_files import read_toml
 from replay.ground.units import UnitError
-from replay.measured.profile_keys import CHANNELS, PRESSURES, SECTIONS, SHAPE, Column
+from replay.measured.profile_keys import CHANNELS, OPEN, PRESSURES, SECTIONS, SHAPE, Column
 from replay.measured.unit_text import CURRENT, PRESSURE, SPEED, TEMPERATURE, is_unit, read_unit
 
 
@@ -204,8 +205,12 @@ class Profile:
 
 
 def read_profile(path: Path) -> Profile:
-    """Read and check a profile as a whole. Raises Refusal, naming the key, at the first fault."""
-    read = fit(path, read_toml(path, "profile"), SHAPE)
+    """Read and check a profile as a whole. Raises Refusal, naming the key: what a draft left open, or the first fault."""
+    written = read_toml(path, "profile")
+    left_open = list(_left_open(written))
+    if len(left_open) > 1:
+        raise refusal(path, "", f'left open in the draft as "{OPEN}": {", ".join(left_open)}', "a decision on each")
+    read = fit(path, written, SHAPE)
     time = dict(read["time"])
     channels = {name: Channel(name, **read[name]) for name in CHANNELS if name in read}
     texts = dict(read.get("trace", {}))
@@ -231,6 +236,15 @@ def read_profile(path: Path) -> Profile:
     _check_together(profile)
     _check_holds(profile)
     return profile
+
+
+def _left_open(table: dict[str, Any], section: str = "") -> Iterator[str]:
+    """Yield the places of a profile that still hold the question of a draft."""
+    for key, value in table.items():
+        if isinstance(value, dict):
+            yield from _left_open(value, f"{section}.{key}" if section else key)
+        elif value == OPEN:
+            yield f"[{section}] {key}" if section else key
 
 
 def _levels(path: Path, read: dict[str, Any]) -> tuple[str, float, float]:

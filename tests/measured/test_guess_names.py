@@ -66,6 +66,7 @@ SPELLED = [
     ("Basalt oil press (bar g)", "Basalt suct press (bar g)", "Basalt run"),
     ("Oliedruk (bar g)", "Zuigdruk (bar g)", "bedrijf"),
     ("Oil pump discharge (bar g)", "Suction press. (bar g)", "Comp running"),
+    ("P gallery (kg/cm2 g)", "P suction (kg/cm2 g)", "Compressor contactor"),
 ]
 
 

@@ -179,6 +179,19 @@ def test_a_column_that_parts_the_rows_of_machines_is_asked(form: str, tmp_path: 
     assert table["time"]["max_gap"] == "3 s"
 
 
+@pytest.mark.parametrize(("name", "asked"), [("Asset", True), ("Compressor", True), ("Location", False)])
+def test_a_column_named_for_machines_is_asked_though_no_time_comes_twice(
+    name: str, asked: bool, tmp_path: Path
+) -> None:
+    """Catches five machines that were logged in turn taken for one, whose starts and spells are then nobody's."""
+    rows = [f"{s},CU-{1 + s // 20},4.{s % 7},2.{s % 5},{s // 3 % 2}" for s in range(40)]
+    table, text = drafted(tmp_path, f"Time (s),{name},Oil barg,Suction barg,Run", rows)
+
+    assert (table["trace"].get("machine_column") == "?") is asked
+    assert (f'"{name}", which holds CU-1, CU-2? Without it all rows are taken' in text) is asked
+    assert (f'#   "{name}":' in text) is not asked
+
+
 def test_a_tag_that_reads_two_values_at_a_time_is_refused(tmp_path: Path) -> None:
     """Catches a spell written over by another machine's readings where the profile names no column of machines."""
     rows = "".join(

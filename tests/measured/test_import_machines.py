@@ -150,3 +150,33 @@ def test_many_files_give_a_summary(tmp_path: Path) -> None:
     assert 'line 3, oil = "3.x": not a number' in told.stdout
     assert len(told.stdout.splitlines()) < 30
     assert (tmp_path / "r.json").read_text().count('"sha256"') == 20
+
+
+def test_the_worst_losses_of_many_are_named_with_their_machine_and_the_rest_counted(tmp_path: Path) -> None:
+    """Catches one loss told sixty times over, in lines of which nobody knows whose they are."""
+    profile = profile_with(file='decimal = "."', trace='machine_column = "unit"')
+    (tmp_path / "p.toml").write_text(profile)
+    for number in range(6):
+        gap = 100 + number
+        rows = "".join(f"{s};{n}.5;2.0;1;K{n}\n" for s in (0, 1, gap, gap + 1) for n in (3, 4))
+        (tmp_path / f"log {number}.csv").write_text("t;oil;suction;run;unit\n" + rows)
+    told = lubetrip(
+        "import", *sorted(tmp_path.glob("*.csv")), "--to", tmp_path / "lib", "--profile", tmp_path / "p.toml"
+    )
+    lines = told.stdout.splitlines()
+    first = lines[lines.index("LOOK FIRST") + 1 :]
+
+    assert first[0].startswith("  log 5.csv, K3 ")
+    assert told.stdout.count(".csv, K") == 3
+    assert "9 more of this kind" in told.stdout
+
+
+def test_what_holds_for_all_files_is_said_once(tmp_path: Path) -> None:
+    """Catches the caution under each report, and new labels where nothing was new."""
+    (tmp_path / "p.toml").write_text(profile_with(file='decimal = "."'))
+    for number in range(3):
+        (tmp_path / f"log {number}.csv").write_text(LOG.replace("3.6", f"3.{number}"))
+    bring = ("import", *sorted(tmp_path.glob("*.csv")), "--to", tmp_path / "lib", "--profile", tmp_path / "p.toml")
+
+    assert lubetrip(*bring).stdout.count("New labels are undecided.") == 1
+    assert "New labels" not in lubetrip(*bring).stdout

@@ -124,7 +124,7 @@ OPEN = [
 def test_a_draft_leaves_open_what_the_file_leaves_open_and_no_import_passes_it(
     text: str, open_keys: set[str], tmp_path: Path
 ) -> None:
-    """Catches gauge or absolute decided by a guess, a doubt without its mark, and a draft that imports unread."""
+    """Catches gauge or absolute decided by a guess, a doubt without its mark, a draft that imports unread or is refused bit by bit."""
     (tmp_path / "log.csv").write_text(text, encoding="utf-8")
     drafted = draft_profile(tmp_path / "log.csv")
     (tmp_path / "draft.toml").write_text(drafted, encoding="utf-8")
@@ -134,8 +134,9 @@ def test_a_draft_leaves_open_what_the_file_leaves_open_and_no_import_passes_it(
     assert open_keys <= left
     for line in drafted.splitlines():
         assert '"?"' not in line or "DOUBT" in line or line.startswith("#")
-    with pytest.raises(Refusal, match="left open in the draft"):
+    with pytest.raises(Refusal, match="left open in the draft") as refused:
         import_file(tmp_path / "log.csv", tmp_path / "library", tmp_path / "draft.toml")
+    assert all(place in str(refused.value) for place in left)
     assert not (tmp_path / "library").exists()
 
 
