@@ -205,10 +205,16 @@ class Log:
     def _tell(self, rows: Iterator[list[int]], *, ends_with_log: bool) -> None:
         delay = self.settings.values[ranges.TRIP_DELAY]
         for row in rows:
-            placed = self.pieces[max(0, bisect.bisect_right(self.since, row[kernel.START]) - 1)].placed
+            first = bisect.bisect_right(
+                self.pieces, row[kernel.START], key=self._end
+            )  # its first row comes after its start
+            placed = self.pieces[min(first, len(self.pieces) - 1)].placed
             own_s = placed.start_s - self._offset(placed) / 1000
             where = Where(placed.part, own_s, replace(self.first.clock, zone=placed.part.zone))
             self.findings.add(told(row, where, delay, ends_with_log=ends_with_log))
+
+    def _end(self, piece: Piece) -> int:
+        return self._offset(piece.placed) + piece.end_ms
 
     def _offset(self, placed: Placed) -> int:
         ours, theirs = self.first.clock.utc_s, placed.clock.utc_s

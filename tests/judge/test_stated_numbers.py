@@ -131,7 +131,8 @@ NUMBERS: dict[str, dict[str, Any]] = {
     },
     "replay.physics.befalling": {"SENSOR_LONG_S": 1800.0},
     "replay.synth.loop": {
-        "LONG_STEPS": 50, "GENTLE": 0.002, "SETTLED": 0.01, "SETTLED_PA": 500.0, "BLOCK": 1024, "ROOM": 128, "FLAT": 0.001,
+        "LONG_STEPS": 50, "GENTLE": 0.002, "SETTLED": 0.01, "SETTLED_PA": 500.0, "BLOCK": 1024, "ROOM": 128,
+        "FLAT": 0.001, "STANDING": 1e-09,
     },
     "replay.physics.model": {"STEP_S": 0.1, "SLOW_S": 0.5, "SETTLE_S": 30.0},
     "replay.physics.sensors": {
@@ -221,7 +222,6 @@ NUMBERS: dict[str, dict[str, Any]] = {
     },
     # How machines that obey are stepped.
     "replay.synth.libraries": {"MANY": 100000, "LABELLED_OVER": 8},
-    "replay.synth.loop": {"GENTLE": 0.002, "SETTLED": 0.01, "SETTLED_PA": 500.0, "STANDING": 1e-09, "FLAT": 0.001},
     # What is shown of much.
     "replay.display.course": {"MOST_CHANGES": 2000},
     "replay.display.forecast": {"RARE": 0.001},

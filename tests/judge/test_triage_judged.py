@@ -226,8 +226,22 @@ def test_a_log_in_several_files_shows_what_it_shows_in_one(
     site: Settings, tmp_path_factory: pytest.TempPathFactory, script: Script, cuts: list[float], begin_s: float
 ) -> None:
     """Catches an event that is lost, doubled or cut at the edge of a file, or booked on the file in which it does not begin."""
-    trace, folder = script.trace(), tmp_path_factory.mktemp("logs")
-    parts = pieces(trace, [int(share * len(trace)) for share in cuts])
+    folder = tmp_path_factory.mktemp("logs")
+    in_several_files_as_in_one(site, folder, script, [int(share * len(script.net_kpa)) for share in cuts], begin_s)
+
+
+def test_an_event_is_booked_on_the_file_of_its_first_row(site: Settings, tmp_path: Path) -> None:
+    """Catches one that is booked on the file before, in whose last second it begins and of which no row shows it."""
+    script = Script()
+    script.go_on(CALM_S)
+    script.vacuum(1)
+    script.go_on(CALM_S)
+    in_several_files_as_in_one(site, tmp_path, script, [CALM_S + 1], 0.0)
+
+
+def in_several_files_as_in_one(site: Settings, folder: Path, script: Script, cuts: list[int], begin_s: float) -> None:
+    """Hold what a log shows that is cut before some rows."""
+    parts = pieces(script.trace(), cuts)
     files = []
     for number, part in enumerate(parts):
         own = Trace(

@@ -296,6 +296,7 @@ def test_a_sump_is_full_warm_and_at_rest_unless_it_is_told_otherwise() -> None:
     assert Start() == Start(45.0, None, 1.0, 1.0)
 
 
+@pytest.mark.slow("lets a machine settle, which is machine code")
 def test_a_machine_that_runs_has_run_for_half_a_minute_before_its_first_sample() -> None:
     """Catches a trace that begins with the machine's coming to rest, or with a spell or a clock from before it."""
     p = parameters(GRANITE, STILL, R134A, POINT)

@@ -229,6 +229,7 @@ def long_step(monkeypatch: pytest.MonkeyPatch, during: dict[int, float], **state
     return loop.long_step(s, p, np.zeros((2, 2)), times, values, slopes, steady, gentle, 1.0, np.zeros(at.INPUTS)), s
 
 
+@pytest.mark.slow("lets a machine settle, which is machine code")
 def test_a_settled_machine_takes_a_long_step_of_five_seconds(monkeypatch: pytest.MonkeyPatch) -> None:
     """Catches one that is never taken, and a clock that does not go with it."""
     good, s = long_step(monkeypatch, {})
@@ -240,6 +241,7 @@ def test_a_settled_machine_takes_a_long_step_of_five_seconds(monkeypatch: pytest
 POCKET_KG = 0.01 * 1.0e-4 * 210e3 / (8314.46261815324 / REFRIGERANTS["R134a"].molar_mass_g_mol * 288.15)
 
 
+@pytest.mark.slow("lets a machine settle, which is machine code")
 @pytest.mark.parametrize(
     ("during", "good"),
     [
@@ -265,6 +267,7 @@ def test_a_long_step_in_which_something_moves_is_taken_back(
     assert long_step(monkeypatch, during)[0] == good
 
 
+@pytest.mark.slow("lets a machine settle, which is machine code")
 @pytest.mark.parametrize(
     ("state", "good"),
     [
@@ -282,6 +285,7 @@ def test_a_machine_that_is_not_settled_takes_no_long_step(
     assert long_step(monkeypatch, {}, **state)[0] == good
 
 
+@pytest.mark.slow("lets a machine settle, which is machine code")
 def test_no_long_step_passes_the_end_of_a_segment_of_the_plan_or_a_steep_ramp(
     monkeypatch: pytest.MonkeyPatch, settings: Settings
 ) -> None:
@@ -318,6 +322,7 @@ def test_a_machine_that_coasts_towards_nothing_stands(monkeypatch: pytest.Monkey
 # ----------------------------------------------------------------------------------------------------------- a machine
 
 
+@pytest.mark.slow("lets a machine settle, which is machine code")
 @pytest.mark.parametrize(
     ("chain", "long"),
     [
@@ -340,6 +345,7 @@ def test_long_steps_are_for_readings_that_move_and_come_seldom_enough(
     assert (machine.counts[loop.PERIOD_MS], machine.period_ms) == (chain.period_ms, chain.period_ms)
 
 
+@pytest.mark.slow("lets a machine settle, which is machine code")
 def test_a_machine_begins_with_the_logic_powered_up_permission_given_and_all_its_oil(settings: Settings) -> None:
     """Catches a machine that has to wait for its first permission, and a step or slow steps that are not 5 s and one."""
     machine = Running(case(), settings, 1, long_steps=True)
@@ -354,6 +360,7 @@ def test_a_machine_begins_with_the_logic_powered_up_permission_given_and_all_its
     assert (machine.run_h, machine.now_s) == (1.5, 2.5)
 
 
+@pytest.mark.slow("lets a machine settle, which is machine code")
 def test_time_begins_anew_and_all_that_is_dated_goes_with_it(settings: Settings) -> None:
     """At 90 s; catches a spell, a reset, a lag or a tick that stays in the old time, and draws used a second time."""
     machine = Running(case(), settings, 1)
@@ -372,6 +379,7 @@ def test_time_begins_anew_and_all_that_is_dated_goes_with_it(settings: Settings)
     assert machine.state[at.S_ONSET_S] == at.NEVER
 
 
+@pytest.mark.slow("lets a machine settle, which is machine code")
 def test_damage_is_forgotten_and_bearings_are_mended(settings: Settings) -> None:
     """Catches spells counted twice, a spell that goes on spoiling, and new bearings without oil or with heat."""
     machine = Running(case(), settings, 1)
@@ -386,6 +394,7 @@ def test_damage_is_forgotten_and_bearings_are_mended(settings: Settings) -> None
     assert machine.state[at.S_RESERVE : at.S_HEAT].tolist() == [1.0] * 6
 
 
+@pytest.mark.slow("lets a machine settle, which is machine code")
 def test_a_copy_shares_nothing_that_changes(settings: Settings) -> None:
     """Catches plant, words, readings held, least film or draws of one machine in another."""
     machine = Running(case(), settings, 1)
