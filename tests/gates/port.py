@@ -1,12 +1,10 @@
 """The C port under a gate: built with a driver that runs cases natively, and the cases as its words."""
 
 import functools
-import hashlib
 import itertools
 import re
 import shutil
 import subprocess
-import tempfile
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,8 +13,7 @@ import numpy as np
 
 from replay.port.vectors import Case, Vectors
 from tests.gates import holding
-from tests.support.shared import once
-from tests.support.toolchain import vector_set
+from tests.support.toolchain import built, vector_set
 
 C_FOLDER = Path(__file__).parents[2] / "firmware_ref" / "c"
 DRIVER = Path(__file__).with_name("vector_run.c")
@@ -100,31 +97,11 @@ def vector_input() -> bytes:
 def build_driver(work: Path, source: Path, compiler: str = "gcc", flags: Sequence[str] = ("-O2",)) -> Path:
     """Build the driver with this file of the port and its others; headers beside it win over those of the port."""
     program = work / "vector_run"
-    folders = (source.parent, C_FOLDER)
-    others = [DRIVER, *(C_FOLDER / name for name in PORT if name != source.name)]
-    headers = [source.parent / path.name for path in sorted(C_FOLDER.glob("*.h"))]
-    seen = [str(others), compiler, *flags, *(path.read_text() for path in others)]
-    seen += [path.read_text() if path.exists() else "" for path in headers]
-    command = [compiler, "-std=gnu99", *flags, *(f"-I{folder}" for folder in folders)]
-
-    def compiled(files: Sequence[Path]) -> list[bytes]:
-        with tempfile.TemporaryDirectory() as folder:
-            _built([*command, "-c", *files], cwd=folder)
-            return [(Path(folder) / f"{path.stem}.o").read_bytes() for path in files]
-
-    # What stands beside the file is built once a run for all of its wrong ports.
-    objects = once(f"driver-{hashlib.sha256(repr(seen).encode()).hexdigest()[:16]}", lambda: compiled(others))
-    beside = [work / f"{path.stem}-beside.o" for path in others]
-    for path, content in zip(beside, objects, strict=True):
-        path.write_bytes(content)
-    _built([*command, source, *beside, "-o", program])
+    sources = [DRIVER, source, *(C_FOLDER / name for name in PORT if name != source.name)]
+    said = built(program, sources, (source.parent, C_FOLDER), compiler, ("-std=gnu99", *flags))
+    if said.returncode:
+        raise SystemExit(f"{source} does not build: {said.stderr[:2000]}")
     return program
-
-
-def _built(command: Sequence[str | Path], **more: object) -> None:
-    done = run(command, **more)
-    if done.returncode:
-        raise SystemExit(f"the port does not build: {done.stderr.decode()[:2000]}")
 
 
 def planted(folder: Path, good: str, bad: str, origin: Path = C_FOLDER, *, file: str = "lubetrip.c") -> Path:
