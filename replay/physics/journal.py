@@ -101,14 +101,19 @@ def _reynolds(eccentricity: float, length_to_diameter: float) -> tuple[Any, NDAr
 
 def _complementary(matrix: Any, source: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return p with p >= 0, matrix p - source >= 0 and no overlap, by an active-set iteration."""
-    from scipy.sparse.linalg import spsolve
+    from scipy.linalg import solve_banded
 
     feed = np.arange(source.size) < HALF_WIDTH_NODES  # the film begins at angle 0, at no pressure
     full = source > 0.0
     for _ in range(200):
         pressure = np.zeros(source.size)
         nodes = np.flatnonzero(full)
-        pressure[nodes] = spsolve(matrix[nodes][:, nodes].tocsc(), source[nodes])
+        part = matrix[nodes][
+            :, nodes
+        ].tocoo()  # a node has to do with those up to one angle on; none does across the feed
+        band = np.zeros((2 * HALF_WIDTH_NODES + 1, nodes.size))
+        band[HALF_WIDTH_NODES + part.row - part.col, part.col] = part.data
+        pressure[nodes] = solve_banded((HALF_WIDTH_NODES, HALF_WIDTH_NODES), band, source[nodes])
         residual = matrix @ pressure - source
         wanted = np.where(full, pressure > 0.0, residual < -ROUNDING) & ~feed
         if np.array_equal(wanted, full):

@@ -13,7 +13,7 @@ import numpy as np
 
 from replay.port.vectors import Case, Vectors
 from tests.gates import holding
-from tests.support.toolchain import vector_set
+from tests.support.toolchain import built, vector_set
 
 C_FOLDER = Path(__file__).parents[2] / "firmware_ref" / "c"
 DRIVER = Path(__file__).with_name("vector_run.c")
@@ -97,11 +97,10 @@ def vector_input() -> bytes:
 def build_driver(work: Path, source: Path, compiler: str = "gcc", flags: Sequence[str] = ("-O2",)) -> Path:
     """Build the driver with this file of the port and its others; headers beside it win over those of the port."""
     program = work / "vector_run"
-    folders = (f"-I{source.parent}", f"-I{C_FOLDER}")
-    others = [C_FOLDER / name for name in PORT if name != source.name]
-    done = run([compiler, "-std=gnu99", *flags, *folders, DRIVER, source, *others, "-o", program])
-    if done.returncode:
-        raise SystemExit(f"{source} does not build: {done.stderr.decode()[:2000]}")
+    sources = [DRIVER, source, *(C_FOLDER / name for name in PORT if name != source.name)]
+    said = built(program, sources, (source.parent, C_FOLDER), compiler, ("-std=gnu99", *flags))
+    if said.returncode:
+        raise SystemExit(f"{source} does not build: {said.stderr[:2000]}")
     return program
 
 

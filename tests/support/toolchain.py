@@ -1,9 +1,11 @@
 """Compilers and port programs for the tests; a tool that is not there is a loud skip with its name."""
 
 import functools
+import hashlib
 import shutil
 import subprocess
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
@@ -37,15 +39,39 @@ def compiled(tool: str, *arguments: str | Path) -> subprocess.CompletedProcess[s
     return subprocess.run([need(tool), *map(str, arguments)], capture_output=True, text=True, check=False, timeout=120)
 
 
+def built(
+    program: Path, sources: Sequence[Path], folders: Sequence[Path], tool: str, flags: Sequence[str]
+) -> subprocess.CompletedProcess[str]:
+    """Build a program, each file of it that reads the same once a run; return what the compiler said last.
+
+    folders: where headers are looked for.
+    """
+    headers = {path.name: path.read_text() for folder in reversed(folders) for path in folder.glob("*.h")}
+    include = [f"-I{folder}" for folder in folders]
+    objects = []
+    for number, source in enumerate(sources):
+        objects.append(program.with_name(f"{program.name}-{number}.o"))
+
+        def made(source: Path = source, target: Path = objects[-1]) -> tuple[subprocess.CompletedProcess[str], bytes]:
+            said = compiled(tool, *flags, *include, "-c", source, "-o", target)
+            return said, b"" if said.returncode else target.read_bytes()
+
+        seen = repr((tool, *flags, sorted(headers.items()), source.read_text()))
+        said, content = once(f"object-{hashlib.sha256(seen.encode()).hexdigest()}", made)
+        if said.returncode:
+            return said
+        objects[-1].write_bytes(content)
+    return compiled(tool, *flags, *objects, "-o", program)
+
+
 def build_port(folder: Path, source: Path = C_SOURCE, tool: str = "gcc", flags: tuple[str, ...] = ("-O2",)) -> Path:
     """Build the C port behind the line protocol from this source; files of it beside it win over the checked-in ones."""
     port = folder / "port"
-    folders = (f"-I{source.parent}", f"-I{C_FOLDER}")
     others = []
     for name in ("lubetrip_saved.c", "lubetrip_seal.c"):
         beside = source.parent / name
         others.append(beside if beside.exists() else C_FOLDER / name)
-    said = compiled(tool, *WARNINGS, *flags, *folders, HOST_PORT, source, *others, "-o", port)
+    said = built(port, [HOST_PORT, source, *others], (source.parent, C_FOLDER), tool, (*WARNINGS, *flags))
     assert said.returncode == 0, said.stderr
     return port
 

@@ -7,6 +7,7 @@ function. With the plain hook it does what `protect` does; with another it is a 
 
 import ast
 import builtins
+import functools
 import operator
 from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
@@ -231,12 +232,9 @@ class Hooked:
         self.builtins["_k"] = lambda number: range(hook(number, 1, None, None))
 
     def with_one_hook(self, number: int, place: Place, first: int) -> FunctionType:
-        """Return the function of a place with a hook at this place only; `first`: the number of the first place of its module."""
-        source = ast.parse((FOLDER / f"{place.module}.py").read_text(encoding="utf-8"))
-        hooks = _Hooks(place.module, [place] * first, only={number})
-        for node in functions(source):
-            hooks.visit(node)
-        source.body = [node for node in functions(source) if node.name == place.function]
+        """Return the function of a place with a hook at this place only; `first`: the number of the first place in it."""
+        source = ast.parse(_text_of(place.module, place.function))
+        _Hooks(place.module, [place] * first, only={number}).visit(source.body[0])
         made = dict(vars(self.modules[place.module]))
         exec(compile(ast.fix_missing_locations(source), place.module, "exec"), made)  # noqa: S102 - the logic itself
         code = made[place.function].__code__
@@ -272,6 +270,14 @@ class Hooked:
             module.__dict__["__builtins__"] = self.builtins
             exec(compile(ast.fix_missing_locations(tree), name, "exec"), module.__dict__)  # noqa: S102 - the logic itself
         return self.modules[name]
+
+
+@functools.cache
+def _text_of(module: str, function: str) -> str:
+    """Return the source of a function of the reference."""
+    text = (FOLDER / f"{module}.py").read_text(encoding="utf-8")
+    (node,) = [node for node in functions(ast.parse(text)) if node.name == function]
+    return ast.get_source_segment(text, node) or ""
 
 
 def functions(tree: ast.Module) -> Iterator[ast.FunctionDef]:

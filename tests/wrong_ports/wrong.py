@@ -227,6 +227,7 @@ class Hunt:
         self.program, self.patience = Hooked(), patience
         self.watched, self.hooked = self.program, set(range(len(self.program.places)))  # takes the steps; its hooks
         self.right = Hooked(hooks=False)
+        self.steps = self.right.modules["protection"]
         self.mistakes: list[Mistake] = []
         self.labels: Counter[str] = Counter()
         self.narrow: dict[int, list[Mistake]] = {}
@@ -426,7 +427,7 @@ class Hunt:
         memory, results = list(start), list(earlier)
         self.before = {id(memory): start, id(results): earlier}
         try:
-            self.right.protection.step(memory, values, inputs, results)
+            self.steps.step(memory, values, inputs, results)
         except (ArithmeticError, LookupError, NameError, ValueError, TypeError, struct.error):
             return None
         return memory, results
@@ -436,7 +437,8 @@ class Hunt:
     ) -> tuple[Words, Words] | None:
         change, place = mistake.change, self.program.places[number]
         if number not in self.with_one_hook:
-            first = next(n for n, other in enumerate(self.program.places) if other.module == place.module)
+            own = place.module, place.function
+            first = next(n for n, p in enumerate(self.program.places) if (p.module, p.function) == own)
             self.with_one_hook[number] = self.right.with_one_hook(number, place, first)
         module = self.right.modules[place.module]
         whole = getattr(module, place.function)
@@ -482,11 +484,12 @@ class Hunt:
         pair = moving, bits
         if pair not in self.pairs:
             well = settled(table.TABLE, table.MOST_MOVES, moving, bits)
-            self.pairs[pair] = [m for m in self.tables if settled(*m.change(0, 0, 0), moving, bits) != well]
+            left = [mistake for mistake in self.tables if mistake.number not in self.found]
+            self.pairs[pair] = [m for m in left if settled(*m.change(0, 0, 0), moving, bits) != well]
         module = self.right.table
-        good, gone = (module.TABLE, module.MOST_MOVES), self.found | self.left_alone
+        good = module.TABLE, module.MOST_MOVES
         for mistake in self.pairs[pair]:
-            if mistake.number not in gone:
+            if mistake.number not in self.found and mistake.number not in self.left_alone:
                 module.TABLE, module.MOST_MOVES = mistake.change(0, 0, 0)
                 found += self._tried(mistake, differs=self._run(start, values, inputs, earlier) != right)
         module.TABLE, module.MOST_MOVES = good
