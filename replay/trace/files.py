@@ -40,15 +40,7 @@ def read_columns(path: Path) -> Columns:
         with _parquet(path) as file:
             check_unpacked(path, file.metadata)
             return as_floats(path, told(path, file.read))
-    import pyarrow as pa
-    import pyarrow.csv as pa_csv
-
-    header = _csv_header(path)
-    try:
-        table = pa_csv.read_csv(_given(path), **_csv_options(header))
-    except pa.ArrowInvalid as error:
-        raise _first_bad_cell(path, header) or refusal(path, "", str(error)) from None
-    return as_floats(path, table)
+    return as_floats(path, _csv_table(path, _csv_header(path)))
 
 
 def read_blocks(path: Path, rows: int) -> Iterator[Columns]:
@@ -178,11 +170,25 @@ def _csv_options(header: list[str]) -> dict[str, Any]:
     }
 
 
+def _csv_table(path: Path, header: list[str]) -> Any:
+    """Return all rows of a CSV file."""
+    import pyarrow as pa
+    import pyarrow.csv as pa_csv
+
+    try:
+        return pa_csv.read_csv(_given(path), **_csv_options(header))
+    except pa.ArrowInvalid as error:
+        raise _first_bad_cell(path, header) or refusal(path, "", str(error)) from None
+
+
 def _csv_batches(path: Path) -> Iterator[Any]:
-    """Yield the rows of a CSV file, decoded by two threads."""
+    """Yield the rows of a CSV file: a small one as a whole, of others blocks that are decoded by two threads."""
     import pyarrow as pa
 
     header = _csv_header(path)
+    if not is_remote(path) and path.stat().st_size < CSV_BLOCK:  # threads of its own would take longer than it does
+        yield from _csv_table(path, header).to_batches()
+        return
     if next(_data_rows(path), None) is None:
         return
     read, whole = _ChunkReader(header), _whole_lines(path)
