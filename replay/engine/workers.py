@@ -15,6 +15,7 @@ import contextlib
 import functools
 import hashlib
 import logging
+import math
 import multiprocessing
 import pickle
 import platform
@@ -44,7 +45,9 @@ CODE = (".py", ".json", ".txt")  # what decides, besides what it stands on:
 COMPUTING = ("numpy", "scipy", "pyarrow", "numba")
 SAME = "workers with the same lubetrip, Python and packages as here"
 ENDED = 'fewer of them, more memory, or (in a script) the work under if __name__ == "__main__":'
-PORTIONS = 8  # of the items for each process: the last ones do not wait long for each other
+# A portion is so much of what each worker has left to do, down to such a share of all that it has: large ones first,
+# for each costs a message, and small ones last, so that none waits long for the others.
+PORTION, LEAST_PORTION = 1 / 4, 1 / 64
 
 
 def _silent() -> None:
@@ -89,6 +92,16 @@ def one_by_one(function: Callable[[Item], Result], items: Sequence[Item], tick: 
     return results
 
 
+def portions(items: Sequence[Item], workers: int) -> list[Sequence[Item]]:
+    """Return all items in their order, in portions for so many workers."""
+    found, begin = [], 0
+    while begin < len(items):
+        share = max((len(items) - begin) * PORTION, len(items) * LEAST_PORTION) / workers
+        found.append(items[begin : begin + math.ceil(share)])
+        begin += len(found[-1])
+    return found
+
+
 class Processes:
     """New processes of this machine; those that were lost are replaced, and their work is done again."""
 
@@ -104,14 +117,13 @@ class Processes:
 
     def __call__(self, function: Callable[[Item], Result], items: Sequence[Item], tick: Tick = _silent) -> list[Result]:
         """Return the results in the order of the items; the first item that is refused tells why."""
-        size = -(-len(items) // (self.jobs * PORTIONS)) or 1
-        portions = [items[begin : begin + size] for begin in range(0, len(items), size)]
+        left_to_do = portions(items, self.jobs)
         results: list[Result] = []
         done = 0
         for left in range(RETRIES, -1, -1):
             tasks: list[Future[list[Result]]] = []
             try:
-                tasks += [self.pool.submit(one_by_one, function, portion) for portion in portions[done:]]
+                tasks += [self.pool.submit(one_by_one, function, portion) for portion in left_to_do[done:]]
                 for task in tasks:
                     found = task.result()
                     results += found
@@ -223,13 +235,13 @@ def _by_cluster(
     """Let the workers of a cluster do the work, in portions: each is a message there and one back.
 
     The function travels with each portion, so that a lost worker takes nothing with it that the others would have to
-    wait for. Raises Refusal soon after the scheduler or the last worker is gone.
+    wait for. Items and results travel as bytes: whatever else is sent Dask looks through for work of its own, and each
+    array of a result goes by itself. Raises Refusal soon after the scheduler or the last worker is gone.
     """
     threads = sum(worker["nthreads"] for worker in client.scheduler_info(n_workers=-1)["workers"].values())
-    size = -(-len(items) // (max(1, threads) * PORTIONS)) or 1
-    portions = [[_located(item) for item in items[begin : begin + size]] for begin in range(0, len(items), size)]
     packed, code = pickle.dumps(function), host_code()
-    tasks = [client.submit(_portion, packed, portion, code, pure=False, retries=RETRIES) for portion in portions]
+    parts = [pickle.dumps([_located(item) for item in portion]) for portion in portions(items, max(1, threads))]
+    tasks = [client.submit(_portion, packed, part, code, pure=False, retries=RETRIES) for part in parts]
     places = {task.key: place for place, task in enumerate(tasks)}
     done: queue.SimpleQueue[Any] = queue.SimpleQueue()
     for task in tasks:
@@ -242,6 +254,7 @@ def _by_cluster(
             if refused is not None:
                 raise Refusal(refused)
             results[places[task.key]] = found
+            task.release()  # lest it is done again, here already, where its worker is lost
             for _ in found:
                 tick()
     finally:
@@ -277,7 +290,7 @@ def _result(where: str, task: Any) -> Any:
 
     accepted = "the command given again, with a cluster that runs"
     try:
-        return task.result(timeout=PATIENCE_S)
+        return pickle.loads(task.result(timeout=PATIENCE_S))  # noqa: S301 - of workers with the same code as here
     except KilledWorker:
         rule = f"workers are ended before their work is done, {RETRIES + 1} times"
         raise refusal(where, "", rule, "fewer of them on a machine, more memory") from None
@@ -298,7 +311,7 @@ def _located(item: Any) -> Any:
     return replace(item, path=path.absolute()) if isinstance(path, Path) else item
 
 
-def _portion(packed: bytes, items: Sequence[Any], code: dict[str, str]) -> tuple[list[Any] | None, str | None]:
+def _portion(packed: bytes, items: bytes, code: dict[str, str]) -> bytes:
     """Return results and no refusal, or the words of a Refusal: bad input is not worth another try.
 
     code: that of who asks; a worker that came after all were compared is compared here.
@@ -309,7 +322,7 @@ def _portion(packed: bytes, items: Sequence[Any], code: dict[str, str]) -> tuple
         for name, here in code.items():
             if host_code().get(name) != here:
                 raise refusal(get_worker().address, "", f"a worker with another {name} came in between", SAME)
-        function = _unpacked(packed)
-        return [function(item) for item in items], None
+        results = one_by_one(_unpacked(packed), pickle.loads(items))  # noqa: S301 - of who gives the work
     except Refusal as error:
-        return None, str(error)
+        return pickle.dumps((None, str(error)))
+    return pickle.dumps((results, None))

@@ -1,8 +1,10 @@
-"""A score of many short traces in one process, and on a Dask cluster of two workers here: python -m tests.benchmarks cluster.
+"""A score of many short traces in one process, by --jobs 2, and on a Dask cluster of two workers: python -m tests.benchmarks cluster.
 
 CLUSTER_TRACES sets how many (10,000). Workers, scheduler and client share the cores of this machine: on a quiet one with
-two cores two workers can at best halve the time. Beside other work the ratio of the clock says little; that of CPU
-seconds holds better: those of one process, over those of the busiest worker and after it of client and scheduler.
+two cores two workers can at best halve the time. All of them are up and have scored before, as the workers of a user's
+cluster have; processes of --jobs are otherwise started with each command. Beside other work the ratio of the clock says little; that of CPU seconds
+holds better: those of one process, over those of the busiest worker with all of client and scheduler after it (the least
+of it), and with all of them beside it (the most).
 """
 
 import logging
@@ -14,7 +16,11 @@ from pathlib import Path
 
 import psutil
 
-from replay.score import score_library
+from replay.engine import engine_for
+from replay.engine.workers import Each, workers
+from replay.library import read_library
+from replay.score import Score, score, score_library
+from replay.settings import read_settings
 from tests.conftest import SETTINGS, entry
 from tests.support.fooling import FAULT, RIDE, faulty, healthy, noisy
 
@@ -51,21 +57,42 @@ def spent(work: Callable[[], object]) -> tuple[float, float, float]:
     return took, cpu.pop(os.getpid()), max(cpu.values(), default=0.0)
 
 
+def score_by(each: Each, folder: Path) -> Score:
+    """Score a library by workers that are up."""
+    library = read_library(folder)
+    engine = engine_for(entry.path for entry in library.entries)
+    return score(library, read_settings(folder / "settings.toml"), engine=engine, each=each)
+
+
+def told(what: str, times: tuple[float, float, float], alone: tuple[float, float, float]) -> str:
+    """Return a line on some work, beside that of one process."""
+    took, here, busiest = times
+    line = f"{what:12}{took:7.1f} s, CPU {here:6.1f} s here"
+    if times is not alone:
+        least, most = alone[1] / (busiest + here), alone[1] / max(busiest, here)
+        line += f", {busiest:6.1f} s the busiest worker: {alone[0] / took:.2f} times as fast"
+        line += f", by CPU {least:.2f} to {most:.2f}"
+    return line
+
+
 def main() -> None:
-    """Print seconds of both, and how many times sooner two workers are done."""
+    """Print seconds of all three, and how many times sooner two workers are done."""
     from distributed import LocalCluster
 
     with tempfile.TemporaryDirectory() as name:
         few, library = make(Path(name) / "few", 20), make(Path(name) / "library", TRACES)
         begin = os.getloadavg()[0]
         score_library(few)  # machine code
-        alone, cpu, _ = spent(lambda: score_library(library))
+        alone = spent(lambda: score_library(library))
+        with workers(2) as each:
+            score_by(each, few)
+            jobs = spent(lambda: score_by(each, library))
         quiet = {"dashboard_address": "127.0.0.1:0", "silence_logs": logging.CRITICAL}
         with LocalCluster(n_workers=2, threads_per_worker=1, **quiet) as cluster:
             address = cluster.scheduler_address
             score_library(few, cluster=address)
-            there, here, busiest = spent(lambda: score_library(library, cluster=address))
+            there = spent(lambda: score_library(library, cluster=address))
     print(f"{TRACES} traces of {SECONDS} s; load {begin:.1f} before, {os.getloadavg()[0]:.1f} after")
-    print(f"one process {alone:7.1f} s, CPU {cpu:6.1f} s")
-    print(f"two workers {there:7.1f} s, CPU {busiest:6.1f} s the busiest and {here:.1f} s client and scheduler")
-    print(f"as fast     {alone / there:7.2f} times, by CPU {cpu / (busiest + here):.2f} times")
+    print(told("one process", alone, alone))
+    print(told("--jobs 2", jobs, alone))
+    print(told("two workers", there, alone))

@@ -16,7 +16,7 @@ import time
 from pathlib import Path
 
 import pytest
-from distributed import LocalCluster, get_worker
+from distributed import Client, Future, LocalCluster, get_worker
 
 from replay.engine import Engine, Replay, logic_digest, replay_trace
 from replay.engine import workers as module
@@ -279,7 +279,51 @@ def test_work_travels_in_portions(cluster: LocalCluster) -> None:
 
     assert [item for item, _ in found] == list(range(1000))
     assert len(ticks) == 1000
-    assert len({task for _, task in found}) <= 2 * module.PORTIONS
+    assert len({task for _, task in found}) == len(module.portions(range(1000), 2)) < 40
+
+
+def numbered(folder: Path, item: int) -> int:
+    """Note that an item is taken up, and by which process; take a while over it."""
+    (folder / f"{item} {os.getpid()} {time.monotonic_ns()}").touch()
+    time.sleep(0.05)
+    return item
+
+
+def test_what_a_lost_worker_has_told_is_not_done_again(cluster: LocalCluster, tmp_path: Path) -> None:
+    """Catches results that are here and still wanted of their worker: another would do them again when it is lost."""
+    cluster.wait_for_workers(2)
+    killed = cluster.workers[0].process.pid
+    ticks = []
+
+    def kill() -> None:
+        ticks.append(1)
+        if len(ticks) == 30:
+            os.kill(killed, signal.SIGKILL)
+
+    with workers(cluster=cluster.scheduler_address) as each:
+        assert each(functools.partial(numbered, tmp_path), range(40), kill) == [*range(40)]
+    taken_up = [path.name.split()[0] for path in tmp_path.iterdir()]
+
+    assert set(taken_up) == {str(number) for number in range(40)}
+    assert len(taken_up) <= 40 + (40 - 30)
+
+
+def test_items_and_results_travel_as_bytes(
+    cluster: LocalCluster, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Catches items that Dask looks through one by one, and results of which each array goes by itself."""
+    given, submit = [], Client.submit
+
+    def noting(self: Client, function, *arguments, **options) -> Future:
+        given.append((function, arguments))
+        return submit(self, function, *arguments, **options)
+
+    monkeypatch.setattr(Client, "submit", noting)
+    with workers(cluster=cluster.scheduler_address) as each:
+        each(functools.partial(numbered, tmp_path), range(4))
+
+    assert {tuple(map(type, arguments)) for _, arguments in given} == {(bytes, bytes, dict)}
+    assert all(isinstance(function(*arguments), bytes) for function, arguments in given)
 
 
 def where(item: int) -> tuple[int, str]:

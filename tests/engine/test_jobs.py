@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 import replay
-from replay.engine.workers import one_by_one, workers
+from replay.engine.workers import one_by_one, portions, workers
 from replay.ground.refusal import Refusal
 from tests.support.command import lubetrip
 from tests.support.many import write_many
@@ -75,6 +75,19 @@ def test_the_result_does_not_depend_on_the_number_of_processes(name: str, many: 
     (tmp_path / "2").mkdir()
 
     assert SPREAD[name](many, 1, tmp_path / "1") == SPREAD[name](many, 2, tmp_path / "2")
+
+
+@pytest.mark.parametrize(("items", "workers"), [(0, 2), (1, 2), (10, 2), (1000, 2), (10_000, 7), (20, 64)])
+def test_portions_are_large_first_and_small_last(items: int, workers: int) -> None:
+    """Catches an item lost or doubled between portions, a message for each item, and a last portion that all wait for."""
+    found = portions(range(items), workers)
+    sizes = [len(portion) for portion in found]
+
+    assert [item for portion in found for item in portion] == [*range(items)]
+    assert sizes == sorted(sizes, reverse=True)
+    assert all(size == 1 or size <= 1 + items / workers / 4 for size in sizes)
+    assert all(size <= 1 + items / workers / 64 for size in sizes[-workers:])
+    assert len(found) <= 16 * workers
 
 
 @pytest.mark.parametrize("command", ["score", "triage"])

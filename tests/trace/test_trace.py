@@ -227,11 +227,24 @@ def test_a_status_that_is_no_whole_number_is_read_from_there_on(
     assert times == [1000 * s + (250 if s >= 50 else 0) for s in range(90)]
 
 
-def test_a_status_in_another_notation_is_refused_in_pieces_as_in_the_whole(tmp_path: Path) -> None:
+@pytest.mark.parametrize("block", [16, 1 << 22])
+def test_a_status_in_another_notation_is_refused_in_pieces_as_in_the_whole(
+    block: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Catches 0x1, which is a whole number to some readers and no number in a trace."""
+    monkeypatch.setattr("replay.trace.files.CSV_BLOCK", block)
     file = tmp_path / "t.csv"
     file.write_text("time_s,oil_pressure_kpa,suction_pressure_kpa,running\n0,400,200,1\n1,400,200,0x1\n")
 
     for read in (read_trace, lambda path: list(read_pieces(path, 16))):
         with pytest.raises(Refusal, match='line 3, running = "0x1": not a number'):
             read(file)
+
+
+def test_a_short_csv_is_read_without_threads_of_its_own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Catches threads started anew for each of ten thousand short files, which takes longer than reading them."""
+    monkeypatch.delattr("replay.trace.files.ThreadPoolExecutor")
+    file = tmp_path / "t.csv"
+    file.write_text("time_s,oil_pressure_kpa,suction_pressure_kpa,running\n0,400,200,1\n1,400,200,0\n")
+
+    assert [piece.running.tolist() for piece in read_pieces(file, 16)] == [[1, 0]]
