@@ -1,11 +1,12 @@
 """Which column is which signal and which is the time, rule by rule, on columns as they are seen."""
 
+import datetime as dt
 from pathlib import Path
 
 import pytest
 
 from replay.measured.candidates import Chosen, choose, fit
-from replay.measured.guess_signals import is_quality, qualities_of, quality_lines
+from replay.measured.guess_signals import channel_lines, is_quality, qualities_of, quality_lines, running_lines
 from replay.measured.guess_time import time_columns, time_lines
 from replay.measured.look import Look, Seen
 from replay.measured.marks import Marks
@@ -270,12 +271,65 @@ def test_rows_on_change_are_asked_where_steps_are_uneven_and_no_two_rows_alike()
     assert 'on_change = "?"' in text and 'max_gap = "2 s"' in text and "steps go from 1 to 30 s" in text
     assert "on_change" not in drafted(times, ("x", ["1"] * 20 + ["2"] * 20))
     even = [5.0, 5.0, 6.0, 4.0, 5.0] * 8  # within a fifth of the usual one
-    assert "on_change" not in drafted([sum(even[:n]) for n in range(40)], ("x", changing))
+    far = [*(sum(even[:n]) for n in range(40)), 900.0]
+    assert "on_change" not in drafted(far, ("x", [*changing, "1"]))
     repeated = [str(n) for n in range(49)] + ["48"]  # one row of fifty as the row before
     steps = [1.0, 3.0, 7.0, 2.0, 30.0] * 10
     assert 'on_change = "?"' in drafted([sum(steps[:n]) for n in range(50)], ("x", repeated))
     few = [1.0, 3.0, 4.9, 2.0, 3.0] * 8  # uneven, but none far beyond the usual one
     assert "on_change" not in drafted([sum(few[:n]) for n in range(40)], ("x", changing))
+
+
+def test_a_time_of_day_in_digits_stands_beside_its_date() -> None:
+    """Catches the date alone taken for the time, so that a whole day is one moment, and any number beside it for a clock."""
+    days = ["2026-03-02"] * 20 + ["2026-03-03"] * 20
+    digits = [f"08{n:02d}05" for n in range(40)]
+    share = [f"{n / 40:g}" for n in range(40)]
+
+    assert timed(("Date", days), ("Time", digits)) == (["Date", "Time"], [], False)
+    assert timed(("Date", days), ("Time", share)) == (["Date", "Time"], [], True)
+    assert timed(("Date", days), ("Time", [*share[:-1], "1"])) == (["Date"], [], False)
+    assert timed(("Date", days), ("x", digits)) == (["Date"], [], False)
+    single = [f"2026-03-{n % 28 + 1:02d}" for n in range(28)]
+    assert timed(("Date", single), ("Time", digits[:28])) == (["Date"], [], False)
+
+
+def test_two_clocks_that_drift_apart_are_told_so() -> None:
+    """Catches signals of which each has a time of its own joined by the row, and a fixed difference called a drift."""
+    start = dt.datetime(2026, 3, 2, 8, tzinfo=dt.UTC)
+    one, fixed, drifting = (
+        [(start + dt.timedelta(seconds=ahead + step * n)).strftime("%Y-%m-%d %H:%M:%S") for n in range(30)]
+        for ahead, step in ((0, 5), (2, 5), (0, 6))
+    )
+    for other, drifts in ((fixed, False), (drifting, True)):
+        look = look_at(*seen(("Oil time", one), ("Suction time", other)))
+        assert ("they drift apart" in "\n".join(time_lines(look, time_columns(look)))) is drifts
+    few = look_at(*seen(("Oil time", one[:19]), ("Suction time", drifting[:19])))
+    assert "they drift apart" not in "\n".join(time_lines(few, time_columns(few)))
+
+
+STATUS = ["ON"] * 50 + ["OFF"] * 50
+AMPS = ["40.5"] * 50 + ["0.1"] * 50
+
+
+@pytest.mark.parametrize(("wrong", "doubted"), [(0, False), (1, False), (2, True)])
+def test_a_status_that_the_current_contradicts_is_a_question(wrong: int, doubted: bool) -> None:
+    """Catches a status turned round that is taken, and a start or a stop for which a sound one is doubted."""
+    status = ["OFF"] * wrong + STATUS[wrong:]
+    columns = seen((OIL, READ * 10), (SUCTION, READ * 10), (RUN, status), ("Motor current (A)", AMPS))
+    text = "\n".join(running_lines(look_at(*columns), choose(columns), {}))
+
+    assert ("says otherwise" in text) is doubted
+
+
+def test_a_channel_that_is_not_chosen_asks_for_what_its_columns_do_not_say() -> None:
+    """Catches a unit or a zero asked for that stands in the file, and one that is not asked for and stands nowhere."""
+    two = seen(("Oil pressure A1 (bar g)", READ), ("Oil pressure B2 (bar g)", READ), (SUCTION, READ), (RUN, ON_OFF))
+    text = "\n".join(channel_lines(look_at(*two), "oil_pressure", choose(two), {}))
+    assert 'column = "?"' in text and "unit" not in text and "reference" not in text
+    bare = seen(("Oil pressure 1", READ), ("Oil pressure 2 (bar)", READ), (SUCTION, READ), (RUN, ON_OFF))
+    text = "\n".join(channel_lines(look_at(*bare), "oil_pressure", choose(bare), {}))
+    assert 'unit = "?"' in text and 'reference = "?"' in text
 
 
 def test_times_of_a_local_clock_ask_for_their_zone_and_repeated_ones_for_their_step() -> None:

@@ -105,6 +105,9 @@ def test_of_twice_as_many_events_as_are_kept_the_gravest_stay(monkeypatch: pytes
 
     assert [one.low_ms for one in kept.all()] == [9, 8]
     assert kept.left_out == 7
+    monkeypatch.undo()
+    assert Gravest.MOST == 50_000
+    monkeypatch.setattr(Gravest, "MOST", 2)
     few = Gravest()
     few.add([event(low_ms=low) for low in (1, 2, 3)])
     assert (len(few.kept), few.left_out) == (3, 0)
@@ -126,6 +129,8 @@ def test_gaps_are_counted_lost_where_they_are_within_a_file_and_told_where_the_m
 def test_findings_add_up_events() -> None:
     """Catches a lowest pressure of a doubt, the highest for the lowest, and a spell past its stop counted twice."""
     found = Findings("m", ())
+    numbers = [value for value in vars(found).values() if isinstance(value, int)]
+    assert numbers == [0] * 16
     found.add(event(net_least_pa=50_000, full_at_ms=20_000))
     found.add(event(net_least_pa=9000, full_at_ms=20_000, reload_at_ms=30_000, reload_ms=700))
     found.add(event(AT_START, net_least_pa=20_000))
@@ -198,6 +203,10 @@ def test_weeks_begin_with_the_log_and_days_without_anything_are_none() -> None:
     assert [number for number, _ in days.in_order()] == [1000, *range(1002, 1009)]
     assert [(number, week[kernel.DAY_RUN]) for number, week in days.weeks()] == [(1000, 6), (1007, 2)]
     assert days.total()[kernel.DAY_RUN] == 9
+    turned = Days()
+    for number in (5, 2, 9):
+        turned.add(number, rows[:1])
+    assert [number for number, _ in turned.in_order()] == [2, 5, 9]
     assert (days.told(0), days.told(9)) == ("day 1", "day 10")
     assert days.takes(Clock()) is False
     assert Days().takes(Clock()) is True
