@@ -1,11 +1,13 @@
 """A moment of a trace as a person tells it: seconds of its own time, "5 min", or what the clock on the wall showed.
 
 Forms: 312.5 (s of the trace's time_s); 5 min; 2026-03-01 10:05:30 by the machine's clock, where the trace says
-start_utc and zone; 2026-03-01T09:05:30Z with its offset, where it says start_utc; 10:05:30, the first time that the
-clock shows this in the trace.
+start_utc and zone; 2026-03-01T09:05:30Z with its offset, where it says start_utc; 10:05:30 or 09:05:30Z, the first time
+that the clock shows this in the trace.
 """
 
+import contextlib
 import datetime as dt
+import math
 
 from replay.ground.refusal import refusal
 from replay.ground.units import UnitError, duration_ms
@@ -19,10 +21,9 @@ DAY = dt.timedelta(days=1)
 
 def second_of(told: str, entry: Entry, where: str, key: str) -> float:
     """Return a moment in s of the trace's own time. Raises Refusal; where and key: what it names."""
-    try:
-        return float(told)
-    except ValueError:
-        pass
+    with contextlib.suppress(ValueError):
+        if math.isfinite(seconds := float(told)) and "_" not in told:
+            return seconds
     clock = _clock(told)
     if clock is None:
         try:
@@ -32,7 +33,7 @@ def second_of(told: str, entry: Entry, where: str, key: str) -> float:
     if entry.start_utc is None:
         rule = f"a time by the clock, and {entry.id} does not say when it began"
         raise refusal(where, key, rule, "seconds of the trace's time, or start_utc in its entry", told)
-    moment = _moment(clock, entry, where, key, told)
+    moment = _moment(clock, entry, entry.start_utc, where, key, told)
     return round(first_time_s(entry.path) + (moment - entry.start_utc).total_seconds(), 3)
 
 
@@ -48,21 +49,26 @@ def _clock(told: str) -> dt.datetime | dt.time | None:
     return None
 
 
-def _moment(clock: dt.datetime | dt.time, entry: Entry, where: str, key: str, told: str) -> dt.datetime:
-    if isinstance(clock, dt.datetime) and clock.tzinfo is not None:
-        return clock.astimezone(dt.UTC)
-    if entry.zone is None or entry.start_utc is None:
+def _moment(
+    clock: dt.datetime | dt.time, entry: Entry, start: dt.datetime, where: str, key: str, told: str
+) -> dt.datetime:
+    """Return the moment in UTC. Of a time of the day it is the first from the start of the trace on."""
+    local = clock.tzinfo or _zone_of(entry, where, key, told)
+    plain = clock.replace(tzinfo=None)
+    if isinstance(plain, dt.datetime):
+        return _only(plain, local, where, key, told)
+    begun = start.astimezone(local)
+    first = _only(dt.datetime.combine(begun.date(), plain), local, where, key, told)
+    return first if first >= start else _only(dt.datetime.combine((begun + DAY).date(), plain), local, where, key, told)
+
+
+def _zone_of(entry: Entry, where: str, key: str, told: str) -> dt.tzinfo:
+    """Return the zone of the machine's clock. Raises Refusal where the entry does not say it."""
+    if entry.zone is None:
         rule = f"a time without its offset, and {entry.id} does not say in which zone"
         raise refusal(where, key, rule, "a time with its offset, such as 2026-03-01T10:05:30Z", told)
     zone = offset_or_zone(entry.zone)
-    local = dt.timezone(dt.timedelta(milliseconds=zone)) if isinstance(zone, int) else zone
-    if isinstance(clock, dt.datetime):
-        return _only(clock, local, where, key, told)
-    begun = entry.start_utc.astimezone(local)
-    first = _only(dt.datetime.combine(begun.date(), clock.replace(tzinfo=None)), local, where, key, told)
-    if first < entry.start_utc:
-        first = _only(dt.datetime.combine((begun + DAY).date(), clock.replace(tzinfo=None)), local, where, key, told)
-    return first
+    return dt.timezone(dt.timedelta(milliseconds=zone)) if isinstance(zone, int) else zone
 
 
 def _only(clock: dt.datetime, zone: dt.tzinfo, where: str, key: str, told: str) -> dt.datetime:

@@ -72,6 +72,7 @@ def choose(columns: Iterable[Seen]) -> Chosen:
     _one_running(chosen)
     used = {c.place for c in chosen.taken.values()} | {c.place for some in chosen.asked.values() for c, _ in some}
     used |= {c.place for machine in chosen.machines.values() for c in machine.values()}
+    used |= {c.place for c, _ in chosen.left}
     chosen.left += [(c, _why_left(c, fits)) for c in columns if c.place not in used]
     return chosen
 

@@ -253,10 +253,9 @@ def counted_once(library: Library, each: Each = one_by_one) -> Once:
             kind = CONTRADICT
         found.append(Twice(kind, first, second, whole[1] - whole[0]))
         told.setdefault(second, []).extend(spans)
-    alike = {(pair.first, pair.second) for pair in found}
     for first, second, shared in _overlaps(entries, looks, {pair.second for pair in found}):
         kind, here, there = _told(entries[first], entries[second], shared)
-        if kind and (first, second) not in alike:
+        if kind:
             found.append(Twice(kind, first, second, shared[1] - shared[0]))
             told.setdefault(first, []).extend(here)
             told.setdefault(second, []).extend(there)

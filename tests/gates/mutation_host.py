@@ -53,7 +53,8 @@ PLAN: Plan = {
     "counted once": (
         ("score/once.py", "score/by_machine.py", "score/comparators.py"),
         (
-            *("tests/score/test_labels_and_machines.py", "tests/score/test_cannot_be_fooled.py"),
+            *("tests/score/test_by_machine.py", "tests/score/test_labels_and_machines.py"),
+            "tests/score/test_cannot_be_fooled.py",
             *("tests/judge/test_score_judged.py", NUMBERS),
         ),
     ),
@@ -72,7 +73,7 @@ PLAN: Plan = {
         ("tests/judge/test_forms_judged.py", "tests/report/test_junit.py"),
     ),
     "record": (("report/record.py",), ("tests/report/test_record.py",)),
-    "trace": (("trace/rows.py", "trace/trace.py"), ("tests/trace/test_trace.py",)),
+    "trace": (("trace/rows.py", "trace/trace.py"), ("tests/trace/test_files.py", "tests/trace/test_trace.py")),
     "settings": (("settings/file.py",), ("tests/settings/test_settings.py",)),
     "guarantee": (("settings/guarantee.py",), ("tests/settings/test_guarantee.py",)),
     "tuning": (
@@ -106,13 +107,18 @@ PLAN: Plan = {
     "triage": (
         ("triage/kernel.py", "triage/run.py", "triage/events.py", "triage/findings.py", "triage/days.py"),
         (
-            *("tests/judge/test_triage_judged.py", "tests/triage/test_triage_events.py"),
+            *(
+                "tests/triage/test_triage_findings.py",
+                "tests/judge/test_triage_judged.py",
+                "tests/triage/test_triage_events.py",
+            ),
             *("tests/triage/test_triage_joined.py", "tests/triage/test_triage_doubts.py"),
         ),
     ),
     "import": (
         ("measured/zones.py", "ground/zones.py", "measured/clock.py", "measured/assemble.py", "measured/cells.py"),
         (
+            *("tests/measured/test_clock.py", "tests/measured/test_import_counts.py", NUMBERS),
             "tests/measured/test_import_blocks.py",
             "tests/measured/test_import_time.py",
             "tests/measured/test_import_honest.py",
@@ -205,6 +211,44 @@ PLAN: Plan = {
             "tests/physics/test_physics_bearings.py::test_label_follows_from_the_spells",
         ),
     ),
+    "text of a log": (
+        ("measured/dialect.py", "measured/unit_text.py"),
+        (
+            *("tests/measured/test_dialect.py", "tests/measured/test_import_units.py", NUMBERS),
+            "tests/measured/test_import_dialects.py",
+        ),
+    ),
+    "draft": (
+        tuple(f"measured/{name}.py" for name in ("candidates", "guess_time", "guess_signals")),
+        (
+            *("tests/measured/test_candidates.py", "tests/measured/test_guess_traps.py", NUMBERS),
+            *("tests/measured/test_guess_names.py", "tests/measured/test_import_report.py"),
+        ),
+    ),
+    "profile": (
+        ("measured/profile.py", "measured/profile_keys.py"),
+        ("tests/measured/test_profile.py", "tests/measured/test_import_running.py", NUMBERS),
+    ),
+    "channels": (
+        ("measured/channels.py",),
+        (
+            *("tests/measured/test_import_counts.py", "tests/measured/test_import_units.py"),
+            *("tests/measured/test_import_doubts.py", "tests/measured/test_import_holding.py", NUMBERS),
+        ),
+    ),
+    "into a library": (
+        ("measured/into_library.py", "measured/importing.py"),
+        ("tests/measured/test_into_library.py", "tests/measured/test_import_library.py", NUMBERS),
+    ),
+    "trace files": (
+        ("trace/files.py",),
+        ("tests/trace/test_files.py", NUMBERS, "tests/trace/test_trace.py", "tests/trace/test_trace_arrow.py"),
+    ),
+    "fleet": (
+        ("report/fleet.py", "display/triage.py"),
+        ("tests/report/test_fleet_words.py", "tests/report/test_fleet_page.py", NUMBERS),
+    ),
+    "units": (("ground/units.py",), ("tests/ground/test_units.py", NUMBERS)),
     "page": (
         ("page/judge.js", "page/units.js", "page/settings.js", "page/wording.js", "page/label_times.js"),
         ("tests/page/test_judge_script.py", "tests/page/test_label_times.py", "tests/page/test_bench_page.py"),

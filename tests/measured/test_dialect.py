@@ -35,7 +35,9 @@ ENCODED = [
     ("t;Pöl;suction\n0;3;2\n1;3;2\n", "utf-8-sig", "utf-8-sig"),
     ("t;Pöl;suction\n0;3;2\n1;3;2\n", "cp1252", "cp1252"),
     ("t;\u20acöl;suction\n0;3;2\n1;3;2\n", "cp1252", "cp1252"),
-    ("t;Pöl\x81;suction\n0;3;2\n1;3;2\n", "latin-1", "latin-1"),
+    *((f"t;Pöl{chr(code)};suction\n0;3;2\n1;3;2\n", "latin-1", "latin-1") for code in (0x81, 0x8D, 0x8F, 0x90, 0x9D)),
+    ("t;Œl;suction\n0;3;2\n1;3;2\n", "cp1252", "cp1252"),
+    ("t;Давление;s\n" + "0;3.25;2.25\n" * 3, "utf-16-le", "utf-16-le"),  # letters of which no byte is zero
 ]
 
 
@@ -191,6 +193,7 @@ def test_units_stand_in_cells_where_most_numbers_have_them(look: Look) -> None:
         ("t|oil|run\n0|3,5|1\n1|3,5|1\n", "|"),
         ("sep=,\nt;x,oil,run\n0;0,3,1\n1;0,3,1\n", ","),
         ('"sep=|"\nt|oil\n0|3\n1|3\n', "|"),
+        ("sep=x\nt;oil\n0;3\n1;3\n", ";"),
     ],
 )
 def test_the_separator_is_the_one_that_parts_rows_into_readings(text: str, separator: str, look: Look) -> None:
@@ -204,6 +207,13 @@ def test_lines_end_as_they_do(end: str, only_cr: bool, look: Look) -> None:
     found = look((HEADER + ROWS).replace("\n", end))
 
     assert (found.only_cr, found.data_line, len(found.sample)) == (only_cr, 2, 3)
+
+
+def test_a_letter_that_the_sample_cuts_in_two_hides_no_file(look: Look) -> None:
+    """Catches a log that is refused for the place at which the look at it ends."""
+    for ahead in ("", "x"):
+        text = "t;Pöl;suction" + ahead + "\n" + "0;3;é\n" * (SAMPLE_BYTES // 6)
+        assert look(text).encoding == "utf-8"
 
 
 def test_a_first_line_without_an_end_is_refused(look: Look) -> None:

@@ -5,8 +5,11 @@ from pathlib import Path
 import pytest
 
 from replay.ground.statistics import proportion_upper
-from replay.score import score_library
+from replay.score import Verdict, score_library
 from replay.score.once import folded
+from replay.score.scoring import _seen
+from replay.score.windows import Found, Upsets
+from replay.settings import Acceptance
 from tests.conftest import SETTINGS, entry
 from tests.support.fooling import FAULT, RIDE, faulty, healthy, noisy
 
@@ -77,3 +80,43 @@ def test_each_event_is_counted_over_the_machines_in_which_it_could_have_come(tmp
 def test_a_name_is_one_as_a_reader_hears_it(one: str, other: str, same: bool) -> None:
     """Catches two machines that are one by its spelling, and one that is two."""
     assert (folded(one) == folded(other)) is same
+
+
+def found(outcome: str, margin: float | None = None) -> Found:
+    """Return a window and what became of it."""
+    return Found(10.0, 100.0, None, None, outcome, None, margin, None, None)
+
+
+def one(outcome: str, *windows: Found, hours: float = 1.0, nuisance: int = 0, upsets: Upsets | None = None) -> Verdict:
+    """Return a verdict of one trace."""
+    return Verdict(
+        "t", "f", outcome, None, None, None, None, hours, 0, locked_out=False,
+        nuisance_trips=nuisance, windows=windows, upsets=upsets,
+    )  # fmt: skip
+
+
+HIT, SHORT, GONE, SOON = found("hit", 30.0), found("hit", 29.999), found("missed"), found("early")
+SEEN = [
+    (one("hit", HIT), (True, False, True, False), (False, False, False, False)),  # just the least margin is not thin
+    (one("hit", HIT, SHORT), (True, False, True, False), (False, False, True, False)),
+    (one("missed", HIT, GONE), (True, False, True, False), (True, False, True, False)),
+    (one("early", SOON, nuisance=1), (False, True, False, False), (False, True, False, False)),
+    (one("rode_through"), (False, True, False, False), (False, False, False, False)),
+    (one("rode_through", hours=0.0), (False, False, False, False), (False, False, False, False)),
+    (one("nuisance", hours=0.0, nuisance=1), (False, True, False, False), (False, True, False, False)),
+    (one("rode_through", upsets=Upsets(1, 0, 0, 0, 1.0)), (False, True, False, True), (False, False, False, False)),
+    (
+        one("nuisance", nuisance=1, upsets=Upsets(0, 1, 0, 0, 1.0)),
+        (False, True, False, True),
+        (False, True, False, True),
+    ),
+    (one("rode_through", upsets=Upsets(0, 0, 1, 0, 1.0)), (False, True, False, False), (False, False, False, False)),
+]
+
+
+@pytest.mark.parametrize(("verdict", "could", "did"), SEEN)
+def test_what_a_trace_shows_of_its_machine(verdict: Verdict, could: tuple[bool, ...], did: tuple[bool, ...]) -> None:
+    """Catches a margin of just the least called thin, an early stop as a chance to miss, and an upset that was stood over."""
+    seen = _seen("m", verdict, Acceptance(0, 0.0, 30.0))
+
+    assert (seen.machine, seen.could, seen.did) == ("m", could, did)

@@ -13,7 +13,7 @@ from replay.display import score as shown
 from replay.display.score import reasons
 from replay.score import Verdict, evidence
 from replay.score.comparison import LOOSER
-from replay.score.scoring import Failure, judgement
+from replay.score.scoring import Failure, Score, judgement
 from replay.settings import Acceptance, read_settings
 from replay.settings.file import KEYS, OPTIONAL
 from tests.conftest import SETTINGS, entry
@@ -242,6 +242,19 @@ def test_the_report_shows_the_plain_logics_and_the_least_known_family(library: P
     shown = lubetrip("score", library).stdout
     assert all(name in shown for name in counts)
     assert "Fewest faults to go by: starved, missed 0 of 1, at most 95 %." in shown
+
+
+def test_the_least_known_family_is_that_of_the_highest_limit() -> None:
+    """Catches the family with the most missed named, where of another one hardly anything is known.
+
+    One missed of three is at most 86.5 % at 95 %; none of one is at most 95 %; and a family without faults has no limit.
+    """
+    claims = {"few": evidence.chance("m", 0, 1, 0.95), "many": evidence.chance("m", 1, 3, 0.95)}
+    claims["ride"] = evidence.chance("m", 0, 0, 0.95)
+    families = {name: SimpleNamespace(must_trip=int(claim.of)) for name, claim in claims.items()}
+    told = SimpleNamespace(families=families, family_claims={name: (claim,) for name, claim in claims.items()})
+
+    assert Score.worst_family.fget(told) == "few"  # type: ignore[attr-defined]
 
 
 MIX = "[mix]\nstarved = 3.0\nrare = 1.0\n"
