@@ -194,7 +194,7 @@ PLAN: Plan = {
         tuple(f"fitting/{name}.py" for name in ("measuring", "sensitivity", "belonging")),
         (
             *("tests/fitting/test_measuring.py", "tests/fitting/test_sensitivity.py"),
-            *("tests/fitting/test_belonging.py", NUMBERS),
+            *("tests/fitting/test_traits.py", NUMBERS, "tests/fitting/test_belonging.py"),
         ),
     ),
     "keys": (("machine/keys.py",), (NUMBERS, "tests/machine/test_machine_keys.py")),

@@ -111,6 +111,11 @@ NUMBERS: dict[str, dict[str, Any]] = {
         "LARGEST_FRACTION": 0.45, "REFERENCE_VISCOSITY_PA_S": 0.015, "FOAM_PRESSURE_PA": 100e3, "COOL": 0.001,
     },
     "replay.physics.gas": {"SERIES_REACH": 0.01},
+    "replay.physics.sump": {
+        "FIRST_TEMPERATURE_K": 233.15, "TEMPERATURE_STEP_K": 10.0, "FRACTION_STEP": 0.025, "TURNING": 0.05,
+    },
+    "replay.physics.bearing": {"STANDING": 0.05},
+    "replay.physics.kernel": {"ON": 0.5},
     # What traces and years are drawn from, beside the ranges of stated_ranges.toml.
     "replay.physics.drawing": {
         "EVAPORATING_C": (-20.0, -2.0), "LEAST_SUCTION_PA": 150e3, "MOST_DISCHARGE_PA": 1200e3, "LOAD_RATIO": (1.5, 2.1),

@@ -66,6 +66,8 @@ def test_solubility_goes_on_below_the_coldest_of_its_table_and_is_held_elsewhere
     assert henry_pressure_pa(table, 300.0, most + 0.2) == henry_pressure_pa(table, 300.0, most)
     middle = math.log(henry_pressure_pa(table, 238.15, 0.0125))
     assert middle == pytest.approx(table[:2, :2].mean())
+    last = math.log(henry_pressure_pa(table, hottest - 5.0, most - 0.0125))
+    assert last == pytest.approx(table[-2:, -2:].mean())
 
 
 def test_volumes_add_up_and_foam_lasts_by_viscosity_and_pressure_to_two_thirds():
@@ -93,6 +95,8 @@ def test_refrigerant_leaves_slowly_through_the_surface_and_boils_beyond_what_is_
     assert 0.01 < held < 0.05
     assert given_up(1.0, 0.9 * held) == pytest.approx(slow(1.0, 0.9 * held), rel=1e-9)
     assert given_up(0.0, 0.9 * held) == pytest.approx(slow(0.05, 0.9 * held), rel=1e-9)
+    assert given_up(0.05, 0.9 * held) == given_up(0.0, 0.9 * held)  # a crawl stirs nothing
+    assert given_up(0.051, 0.9 * held) == given_up(1.0, 0.9 * held)
     boiling = DT * liquid * 0.01 / (4.0 + DT)
     assert given_up(1.0, held + 0.01) == pytest.approx(slow(1.0, held + 0.01) + boiling, rel=1e-9)
 
@@ -132,6 +136,13 @@ def test_beyond_the_end_of_the_table_it_boils_at_once_unless_cold_holds_it_as_li
         s[at.S_HENRY_PA] = s[at.S_CRANKCASE_PA] / at_rest
         sump_step(s, p, u, DT)
         assert s[at.S_DISSOLVED_KG] / (s[at.S_DISSOLVED_KG] + s[at.S_OIL_KG]) == pytest.approx(left, abs=2e-3)
+
+    s, p, u = made(fraction=constants.LARGEST_FRACTION)  # liquid that runs into a sump as full as there are data for
+    s[at.S_HENRY_PA] = s[at.S_CRANKCASE_PA] / 0.449
+    u[at.U_LIQUID_KG_S] = 0.1
+    sump_step(s, p, u, DT)
+    share = s[at.S_DISSOLVED_KG] / (s[at.S_DISSOLVED_KG] + s[at.S_OIL_KG])
+    assert share == pytest.approx(constants.LARGEST_FRACTION, abs=1e-9)
 
 
 def test_released_gas_makes_a_foam_coarse_and_a_coarse_foam_breaks_up_by_the_cube():
