@@ -139,7 +139,12 @@ PLAN: Plan = {
     "forecast": (
         tuple(f"forecast/{name}.py" for name in ("rates", "year", "forecast", "keeping")),
         (
-            *("tests/forecast/test_rates.py", "tests/forecast/test_days.py", NUMBERS),
+            *(
+                "tests/forecast/test_year_by_hand.py",
+                "tests/forecast/test_rates.py",
+                "tests/forecast/test_days.py",
+                NUMBERS,
+            ),
             *("tests/forecast/test_forecast.py", "tests/forecast/test_year.py"),
         ),
     ),

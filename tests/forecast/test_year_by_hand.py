@@ -1,0 +1,294 @@
+"""How a machine-year counts, on a machine whose every stop and fate a test has written down."""
+
+import copy
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from protect.ranges import RESET_HOLD
+from protect.state import CAUSE, LOCKED_OUT, SENSOR_CAUSE, STATE, STATE_SIZE
+from replay.engine.obeying import CARRY_SIZE, PERMITTED
+from replay.forecast import year as forecast_year
+from replay.forecast.year import DUTY, MachineYear, Moment, Tally, Wanted
+from replay.physics import MACHINES, OILS, REFRIGERANTS, Schedule, Sensor, SensorChain
+from replay.physics.befalling import Befalling
+from replay.physics.days import Duty
+from replay.physics.drawing import Site
+from replay.physics.sensors import NEVER_S
+from replay.physics.simulate import Case, Damage, Spell
+from replay.settings import Settings, read_settings
+from replay.synth.loop import COUNTS, DOWN_MS, LOCKOUTS, RESET_FROM_MS, RESET_TO_MS
+
+FIXTURES = Path(__file__).parents[2] / "fixtures"
+H_MS = 3_600_000
+SITE = Site(
+    MACHINES["granite"], OILS["still-68"], REFRIGERANTS["R134a"], 1450.0, 250e3, 900e3, 450e3, 45.0, SensorChain()
+)
+FATES = {
+    "none": Damage(),
+    "possible": Damage((Spell(0.0, (1.0, None, None)),)),
+    "certain": Damage((Spell(0.0, (1.0, 2.0, 3.0)),)),
+}
+
+
+@dataclass(frozen=True)
+class Stop:
+    """A stop: when, what would have come of the machine, what has come of it by then, and how the logic stands after it."""
+
+    at_ms: int
+    comes: str = "none"
+    came: str = "none"
+    cause: int = 1
+    locks: bool = False
+    down_ms: int = 0
+
+
+@dataclass
+class Script:
+    """A machine that does what is written; all of one family share `told`: what was asked of them."""
+
+    stops: list[Stop]
+    end: str = "none"  # what has come of it when it is let run to the end
+    told: list[tuple[str, Any]] = field(default_factory=list)
+    name: str = "day"
+    counts: Any = field(default_factory=lambda: np.zeros(COUNTS, np.int64))
+    memory: Any = field(default_factory=lambda: np.zeros(STATE_SIZE, np.int64))
+    carry: Any = field(default_factory=lambda: np.zeros(CARRY_SIZE, np.int64))
+    damage: Damage = FATES["none"]
+    last_tick_ms: int = 0
+    period_ms: int = 1000
+    run_h: float = 7.5
+    comes: str = "none"
+    after: Callable[["Script"], None] = lambda _its: None
+
+    @property
+    def now_s(self) -> float:
+        """The moment of the last sample."""
+        return self.last_tick_ms / 1000.0
+
+    def run(self, until_ms: int) -> bool:
+        """Go on to the next stop before a moment."""
+        self.told.append((f"{self.name} runs", until_ms))
+        if not self.stops or self.stops[0].at_ms >= until_ms:
+            self.last_tick_ms = until_ms - self.period_ms
+            self._press()
+            return True
+        stop = self.stops.pop(0)
+        self.last_tick_ms, self.comes, self.damage = stop.at_ms, stop.comes, FATES[stop.came]
+        self._press()
+        self.memory[CAUSE], self.memory[STATE] = stop.cause, LOCKED_OUT if stop.locks else 0
+        self.counts[LOCKOUTS] += stop.locks
+        self.counts[DOWN_MS] += stop.down_ms
+        self.carry[PERMITTED] = int(not stop.locks)
+        return False
+
+    def _press(self) -> None:
+        """Free the machine of a lockout whose reset has been pressed by now."""
+        if 0 < self.counts[RESET_TO_MS] <= self.last_tick_ms:
+            self.memory[STATE] = 0
+
+    def copy(self) -> "Script":
+        """Return one that goes its own way, with what is told in common."""
+        other = copy.copy(self)
+        for name in ("counts", "memory", "carry", "stops"):
+            setattr(other, name, copy.copy(getattr(self, name)))
+        return other
+
+    def let_run(self, until_s: float) -> Damage:
+        """Go on unprotected."""
+        self.told.append((f"{self.name} is let run", until_s))
+        return FATES[self.comes]
+
+    def forget_damage(self) -> None:
+        """Forget."""
+        self.told.append(("forgets", self.name))
+        self.damage = FATES["none"]
+
+    def mend(self) -> None:
+        """Mend."""
+        self.told.append(("mended", self.name))
+        self.damage = FATES["none"]
+
+    def begin_anew(self, at_ms: int, _key: int) -> None:
+        """Turn into the copy that something befalls."""
+        self.told.append(("begins anew", at_ms))
+        self.name = "copy"
+        self.after(self)
+
+    def sense(self, chain: SensorChain) -> None:
+        """Note the sensors."""
+        self.told.append(("senses", chain.oil.fault_s))
+
+    def follow(self, _plan: Any) -> None:
+        """Follow."""
+
+
+@pytest.fixture(scope="module")
+def settings() -> Settings:
+    """Return the settings of the demo site."""
+    return read_settings(FIXTURES / "settings.toml")
+
+
+@dataclass
+class Told:
+    """What came of a day."""
+
+    tallies: dict[str, Tally]
+    wrongs: list[tuple[str, str, int]]
+    asked: list[tuple[str, Any]]
+    machine: Script
+    year: Any
+
+
+def a_day(
+    monkeypatch: pytest.MonkeyPatch,
+    settings: Settings,
+    day: list[Stop],
+    befalls: list[Stop] | None = None,
+    without: str = "none",
+    end: str = "none",
+    chain: SensorChain | None = None,
+) -> Told:
+    """Run a day of these stops, and at noon what befalls a copy of the machine; without, end: what becomes of that."""
+    machine = Script(list(day))
+    machine.carry[PERMITTED] = 1
+
+    def becomes(its: Script) -> None:
+        its.stops, its.comes, its.damage = list(befalls or ()), without, FATES["none"]
+        its.counts[LOCKOUTS], its.counts[DOWN_MS] = 3, 11 * H_MS  # of the machine's life before
+
+    machine.after = becomes
+    case = Case(SITE.machine, SITE.oil, SITE.refrigerant, Schedule(1450.0), 900.0, chain=chain or SensorChain())
+    monkeypatch.setattr(forecast_year, "Running", lambda *_, **__: machine)
+    monkeypatch.setattr(forecast_year, "befall", lambda family, *_: Befalling(family, case, NEVER_S))
+    moments = [Moment(0, 0, "pump-drive-broken", 0, 0.5)] if befalls is not None else []
+    monkeypatch.setattr(forecast_year, "moments_of", lambda *_: moments)
+    monkeypatch.setattr(forecast_year, "placed", lambda *_: 12 * H_MS)
+    if end != "none":
+        run = Script.run
+
+        def runs(self: Script, until_ms: int) -> bool:
+            reached = run(self, until_ms)
+            if reached and self.name == "copy":
+                self.damage = FATES[end]
+            return reached
+
+        monkeypatch.setattr(Script, "run", runs)
+    one = MachineYear(Wanted(2, Duty(callout_h=4.0, repair_h=72.0), {}, lambda *_: SITE, 1), settings, 0)
+    found = one.run()
+    return Told(
+        found.tallies, [(its.what, its.family, its.at_ms) for its in found.wrongs], machine.told, machine, found
+    )
+
+
+FAMILY = "pump-drive-broken"
+
+
+def test_a_stop_is_judged_by_the_hour_that_would_have_followed(
+    monkeypatch: pytest.MonkeyPatch, settings: Settings
+) -> None:
+    """Three stops of a day: one needless, one in doubt, one in time; catches an hour from midnight, and one judged by another."""
+    day = [Stop(1 * H_MS), Stop(2 * H_MS, "possible"), Stop(3 * H_MS, "certain")]
+    told = a_day(monkeypatch, settings, day)
+
+    assert told.tallies == {
+        DUTY: Tally(befell=1, nuisance=1, doubtful=1, justified=1, lost_without=1, doubtful_without=1)
+    }
+    assert told.wrongs == [("nuisance", DUTY, H_MS)]
+    assert [what for what in told.asked if "let run" in what[0]] == [
+        ("day is let run", 3600.0 * (hour + 1)) for hour in (1, 2, 3)
+    ]
+    assert (told.year.hours, told.year.run_h) == (24.0, 7.5)
+
+
+def test_a_machine_that_was_lost_is_mended_and_counts_once_with_and_without(
+    monkeypatch: pytest.MonkeyPatch, settings: Settings
+) -> None:
+    """Catches a loss that counts again at each later stop, repair of one that is whole, and one saved that was lost."""
+    told = a_day(
+        monkeypatch, settings, [Stop(H_MS, "certain", "certain"), Stop(2 * H_MS, "certain", "possible"), Stop(3 * H_MS)]
+    )
+
+    assert told.tallies[DUTY] == Tally(
+        befell=1, lost_with=1, lost_without=1, doubtful_with=1, doubtful_without=1, justified=2, nuisance=1, down_h=72.0
+    )
+    assert told.wrongs == [("lost", DUTY, H_MS), ("doubtful", DUTY, 2 * H_MS), ("nuisance", DUTY, 3 * H_MS)]
+    assert told.asked.count(("mended", "day")) == 2
+
+
+@pytest.mark.parametrize("at_noon", [None, []], ids=["nothing else", "something at noon"])
+def test_a_lockout_is_freed_a_callout_after_it_came_by_a_press_that_is_long_enough(
+    monkeypatch: pytest.MonkeyPatch, settings: Settings, at_noon: list[Stop] | None
+) -> None:
+    """Catches a callout from the end of the day, or from what befalls a copy, and hours for seconds, and a short press."""
+    told = a_day(monkeypatch, settings, [Stop(H_MS, locks=True, down_ms=H_MS)], at_noon)
+    counts = told.machine.counts
+
+    assert counts[RESET_FROM_MS] == H_MS + 4 * H_MS
+    assert counts[RESET_TO_MS] - counts[RESET_FROM_MS] == settings.values[RESET_HOLD] + 5000
+    assert (told.tallies[DUTY].lockouts, told.tallies[DUTY].down_h) == (1, 1.0)
+
+
+def test_nobody_is_called_twice_for_a_lockout(monkeypatch: pytest.MonkeyPatch, settings: Settings) -> None:
+    """Catches a reset that a second stop puts off, and one that never comes again once it was pressed in vain."""
+    twice = [Stop(20 * H_MS, locks=True), Stop(21 * H_MS, locks=True)]
+    assert a_day(monkeypatch, settings, twice).machine.counts[RESET_FROM_MS] == 24 * H_MS
+    late = [Stop(10 * H_MS, locks=True), Stop(21 * H_MS, locks=True)]
+    assert a_day(monkeypatch, settings, late).machine.counts[RESET_FROM_MS] == 25 * H_MS
+
+
+def test_what_befalls_counts_with_and_without_protection(monkeypatch: pytest.MonkeyPatch, settings: Settings) -> None:
+    """A first stop in time, a second that was needless; catches what the machine's life before it counted taken along."""
+    told = a_day(monkeypatch, settings, [], [Stop(50_000, "certain", down_ms=H_MS), Stop(400_000)], without="certain")
+
+    assert told.tallies[FAMILY] == Tally(befell=1, lost_without=1, justified=1, nuisance=1, down_h=1.0)
+    assert told.wrongs == [("nuisance", FAMILY, 12 * H_MS)]
+    assert ("begins anew", 12 * H_MS) in told.asked
+    let_run = [until for what, until in told.asked if what == "copy is let run"]
+    assert let_run == [900.0 + 3600.0, 400.0 + 3600.0]  # the first stop is judged by the whole of it
+    assert {until for what, until in told.asked if what == "copy runs"} == {4_500_000}
+
+
+def test_a_lockout_ends_what_befalls_and_somebody_is_called(
+    monkeypatch: pytest.MonkeyPatch, settings: Settings
+) -> None:
+    """Catches a copy that goes on after it, coasting cut off, a callout left out, and one lockout counted four times."""
+    stops = [Stop(50_000, "certain", locks=True, down_ms=H_MS // 2), Stop(900_000)]
+    told = a_day(monkeypatch, settings, [], stops, without="certain")
+
+    assert told.tallies[FAMILY] == Tally(befell=1, lost_without=1, justified=1, lockouts=1, down_h=0.5 + 4.0)
+    assert told.wrongs == []
+    assert [until for what, until in told.asked if what == "copy runs"] == [4_500_000, 60_000]
+
+
+@pytest.mark.parametrize(("end", "what", "down_h"), [("certain", "lost", 72.0), ("possible", "doubtful", 0.0)])
+def test_a_machine_that_is_lost_all_the_same_is_down_for_its_repair(
+    monkeypatch: pytest.MonkeyPatch, settings: Settings, end: str, what: str, down_h: float
+) -> None:
+    """Catches a repair of bearings that may be whole, and a loss that a needless stop hides."""
+    told = a_day(monkeypatch, settings, [], [Stop(50_000), Stop(60_000)], end=end)
+    tally = told.tallies[FAMILY]
+
+    assert told.wrongs == [(what, FAMILY, 12 * H_MS)]
+    assert (tally.lost_with, tally.doubtful_with) == ((1, 0) if what == "lost" else (0, 1))
+    assert (tally.nuisance, tally.down_h) == (2, down_h)
+
+
+@pytest.mark.parametrize(("at_ms", "cause", "kind"), [
+    (30_000, SENSOR_CAUSE, "sensor"), (29_000, SENSOR_CAUSE, "nuisance"), (30_000, SENSOR_CAUSE + 1, "nuisance"),
+])  # fmt: skip
+def test_a_stop_on_a_sensor_is_one_from_when_it_has_failed(
+    monkeypatch: pytest.MonkeyPatch, settings: Settings, at_ms: int, cause: int, kind: str
+) -> None:
+    """At 30 s; catches ms taken for s, a sensor that was still sound, and another cause after it."""
+    chain = SensorChain(Sensor(stuck_s=(30.0, 1e9)))
+    told = a_day(monkeypatch, settings, [], [Stop(at_ms, cause=cause)], chain=chain)
+    tally = told.tallies[FAMILY]
+
+    assert (tally.sensor, tally.nuisance) == ((1, 0) if kind == "sensor" else (0, 1))
+    assert ("senses", 30.0) in told.asked
+    assert replace(tally, sensor=0, nuisance=0) == Tally(befell=1)
