@@ -250,6 +250,47 @@ def test_oil_goes_round_with_the_gas_and_comes_back_with_it():
     assert s[at.S_OIL_KG] == pytest.approx(before + 0.002, rel=1e-12)
 
 
+def test_what_is_dissolved_goes_round_with_the_oil_that_holds_it():
+    """By hand, a fifth in the sump and a third on its way; catches oil that leaves dry, or comes back dry or twice."""
+    for share, returned in ((0.5, 0.5), (2.0, 1.0)):  # no more comes back than at the design flow
+        s, p, u = settled(fraction=0.2, system_oil_kg=0.6, system_dissolved_kg=0.3)
+        s[at.S_FLOW], u[at.U_OIL_LEAK_KG_S] = share * p[at.P_DESIGN_FLOW], 0.02
+        oil, dissolved = float(s[at.S_OIL_KG]), float(s[at.S_DISSOLVED_KG])
+        sump_step(s, p, u, DT)
+        carried, leaked, back = DT * 0.004 * s[at.S_FLOW], DT * 0.02, DT / 240.0 * returned
+        assert s[at.S_OIL_KG] == pytest.approx(oil - carried - leaked + back * 0.6, rel=1e-12)
+        assert s[at.S_DISSOLVED_KG] == pytest.approx(dissolved - (carried + leaked) / 4.0 + back * 0.3, rel=1e-12)
+        assert s[at.S_SYSTEM_OIL_KG] == pytest.approx(0.6 + carried - back * 0.6, rel=1e-12)
+        assert s[at.S_SYSTEM_DISSOLVED_KG] == pytest.approx(0.3 + carried / 4.0 - back * 0.3, rel=1e-12)
+
+    s, p, u = settled(fraction=0.2)
+    u[at.U_OIL_LEAK_KG_S] = -0.02  # from a neighbour, as thin as here
+    oil, dissolved = float(s[at.S_OIL_KG]), float(s[at.S_DISSOLVED_KG])
+    sump_step(s, p, u, DT)
+    assert s[at.S_DISSOLVED_KG] / s[at.S_OIL_KG] == pytest.approx(dissolved / oil, rel=1e-12)
+    assert s[at.S_DISSOLVED_KG] > dissolved
+
+    s, p, u = settled()  # a leak that would take more than there is
+    u[at.U_OIL_LEAK_KG_S], least = 1e3, 0.01 * 0.011 * 945.0
+    s[at.S_FLOW] = p[at.P_DESIGN_FLOW]
+    sump_step(s, p, u, DT)
+    assert s[at.S_OIL_KG] == pytest.approx(least, rel=1e-9)
+
+
+def test_liquid_that_comes_back_is_in_the_oil_and_what_boils_out_of_it_is_in_the_gas():
+    """Catches liquid that thins nothing or comes out of the sump, and gas that is lost on its way from oil to crankcase."""
+    s, p, u = settled()
+    u[at.U_LIQUID_KG_S], before = 0.01, float(s[at.S_DISSOLVED_KG])
+    sump_step(s, p, u, DT)
+    assert s[at.S_DISSOLVED_KG] - before == pytest.approx(0.001, rel=1e-9)
+
+    s, p, u = made(fraction=0.3, speed=1.0)  # half of the mass: beyond the table, it boils
+    s[at.S_DISSOLVED_KG] = before = float(s[at.S_OIL_KG])
+    s[at.S_HENRY_PA] = s[at.S_CRANKCASE_PA] / 0.1
+    sump_step(s, p, u, DT)
+    assert s[at.S_RELEASE] * DT == pytest.approx(before - s[at.S_DISSOLVED_KG] - s[at.S_FOAM_KG], rel=1e-9)
+
+
 def test_the_sump_warms_towards_ambient_heater_and_what_running_adds():
     """Catches a heater that warms nothing, and a machine that stands and is warmed as if it ran."""
     for speed, heater in ((0.0, 0.0), (0.0, 12.0), (0.4, 0.0)):
@@ -269,6 +310,8 @@ def test_the_floor_pressure_goes_with_the_square_of_the_speed():
     sump_step(s, p, u, DT)
 
     assert s[at.S_FLOOR_PA] == pytest.approx(4.0 * half, rel=1e-9)
+    omega = 2.0 * math.pi * 1450.0 / 60.0
+    assert s[at.S_FLOOR_PA] == pytest.approx(s[at.S_DENSITY] * omega**2 * (0.055**2 - 0.010**2) / 2.0, rel=1e-9)
 
 
 # ------------------------------------------------------------------------------------------------------------- pump
@@ -387,6 +430,23 @@ def test_gas_that_gathers_comes_from_the_line_first_and_then_from_the_foam():
     assert s[at.S_FOAM_KG] == pytest.approx(foam - from_foam + bubbled, rel=1e-6)
     assert s[at.S_RELEASE] * DT == pytest.approx(evolved - from_line - bubbled, rel=1e-6)
     assert temperature - s[at.S_TEMPERATURE_K] == pytest.approx(200e3 * evolved / 40e3, rel=1e-6)
+
+
+def test_gas_gathers_out_of_a_foam_where_the_line_gives_less_and_half_of_it_at_most():
+    """By hand, with much foam and with little; catches a foam that grows by what it gives, and one that is taken whole."""
+    for foam_kg in (1e-2, 1e-7):
+        s, p, u = made(
+            "foaming-68", fraction=0.2, crankcase_pa=100e3, nuclei=1e-6, foam_kg=foam_kg, bubbles=20.0, speed=1.0
+        )
+        dissolved = float(s[at.S_DISSOLVED_KG])
+        liquid, bubbles = liquid_drawn(s, p, u, 2e-4, DT)
+        inlet = 100e3 - p[at.P_LIFT_PA] - p[at.P_SCREEN] * s[at.S_VISCOSITY] * 2e-4
+        gathered = DT * 0.25 * (bubbles - 0.74 / 0.26) * liquid * inlet / p[at.P_GAS_RT]
+        from_foam = min(gathered - (dissolved - s[at.S_DISSOLVED_KG]), 0.5 * foam_kg)
+        assert gathered > 10.0 * (dissolved - s[at.S_DISSOLVED_KG])
+        assert (from_foam == 0.5 * foam_kg) == (foam_kg == 1e-7)
+        assert s[at.S_POCKET_KG] == pytest.approx(dissolved - s[at.S_DISSOLVED_KG] + from_foam, rel=1e-6)
+        assert s[at.S_FOAM_KG] == pytest.approx(foam_kg - from_foam, rel=1e-6)
 
 
 def test_clearances_dry_slowly_and_are_wet_at_once_and_foam_keeps_them_wet():
