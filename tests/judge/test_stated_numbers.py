@@ -95,6 +95,11 @@ NUMBERS: dict[str, dict[str, Any]] = {
     "replay.fitting.sensitivity": {"FACTORS": (0.7, 1.3)},
     "replay.fitting.holdout": {"LEVELS_PSI": (4.5, 7.0, 9.0), "COVERED": 0.9},
     "replay.fitting.words": {"OFF_PA": 10e3, "SIZES": 4.0, "LEAST_S": 5.0, "MOST_TOLD": 3},
+    "replay.machine.keys": {
+        "TABLE_C": (-40.0, 100.0), "MOST_POINTS": 1000, "LEAST_PA": 1000.0, "VISCOSITY_C": (-40.0, 150.0),
+        "LEAST_VISCOSITY_MM2_S": 2.0, "LEAST_SPAN_K": 20.0,
+    },
+    "replay.physics.viscosity": {"ZERO_CELSIUS_K": 273.15, "WALTHER_OFFSET_MM2_S": 0.7, "PLAIN_FORM_FROM_MM2_S": 2.0},
     "replay.machine.limits": {
         "AGREE": 0.05, "LEAST_COMPRESSIBILITY": 0.8, "LEAST_RATIO": 1.3, "LEAST_EFFICIENCY": 0.1,
         "MOST_FLOOR_SHARE": 0.8, "CLEARANCE_RATIOS": (0.0003, 0.004), "MOST_CONSTANT": 1e5, "MOST_OFF": 0.25,
