@@ -113,9 +113,9 @@ class Script:
         self.told.append(("mended", self.name))
         self.damage = FATES["none"]
 
-    def begin_anew(self, at_ms: int, _key: int) -> None:
+    def begin_anew(self, at_ms: int, key: int) -> None:
         """Turn into the copy that something befalls."""
-        self.told.append(("begins anew", at_ms))
+        self.told += [("begins anew", at_ms), ("key", key)]
         self.name = "copy"
         self.after(self)
 
@@ -292,3 +292,35 @@ def test_a_stop_on_a_sensor_is_one_from_when_it_has_failed(
     assert (tally.sensor, tally.nuisance) == ((1, 0) if kind == "sensor" else (0, 1))
     assert ("senses", 30.0) in told.asked
     assert replace(tally, sensor=0, nuisance=0) == Tally(befell=1)
+
+
+def test_no_two_stretches_of_a_year_share_their_draws(monkeypatch: pytest.MonkeyPatch, settings: Settings) -> None:
+    """Days, what befalls copies in them, and machine-years: catches one noise, or one fault, that comes again and again."""
+    families = ("pump-drive-broken", "relief-stuck-open")
+    moments = [Moment(day, 0, family, 2 * day + i, 0.5) for day in range(3) for family in families for i in range(2)]
+    case = Case(SITE.machine, SITE.oil, SITE.refrigerant, Schedule(1450.0), 900.0)
+    keys: list[int] = []
+    befallen: list[tuple[Any, ...]] = []
+    heads: list[float] = []
+
+    def first(_case: Case, _settings: Settings, key: int, **_: Any) -> Script:
+        keys.append(key)
+        return Script([])
+
+    def befall(family: str, site: Site, *key: Any) -> Befalling:
+        befallen.append((family, *key))
+        heads.append(site.discharge_pa)
+        return Befalling(family, case, NEVER_S)
+
+    monkeypatch.setattr(forecast_year, "Running", first)
+    monkeypatch.setattr(forecast_year, "befall", befall)
+    monkeypatch.setattr(forecast_year, "moments_of", lambda *_: moments)
+    monkeypatch.setattr(forecast_year, "placed", lambda *_: 12 * H_MS)
+    monkeypatch.setattr(Script, "begin_anew", lambda _self, _at_ms, key: keys.append(key))
+    for seed, number in ((2, 0), (2, 1), (3, 0)):
+        found = MachineYear(Wanted(seed, Duty(), {}, lambda *_: SITE, 3), settings, number).run()
+        assert [found.tallies[family].befell for family in families] == [6, 6]
+
+    assert len(keys) == len(set(keys)) == 3 * (3 + len(moments))
+    assert len(befallen) == len(set(befallen)) == 3 * len(moments)
+    assert len(set(heads)) == 9  # each day has its own weather
