@@ -1,11 +1,17 @@
 """The figures by which machines are told apart, read from a run of a few minutes that is made by hand."""
 
+import itertools
+from types import SimpleNamespace
+from typing import Any
+
 import numpy as np
 import pytest
 
+from replay.fitting import belonging
 from replay.fitting.belonging import TRAITS
 from replay.fitting.runs import Run
 from replay.fitting.sensitivity import moved_value
+from replay.ground.refusal import Refusal
 from replay.trace import Trace
 
 HIGHEST, STANDING, BUILD_UP = (trait.of for trait in TRAITS)
@@ -66,6 +72,55 @@ def test_pressure_has_built_up_at_half_of_the_usual_one_after_the_first_start() 
     )
     assert BUILD_UP(twice, twice.oil_pa) == 30.0
     assert np.isnan(BUILD_UP(run_of([140e3] * 20, [1] * 20), np.full(20, 340e3)))
+
+
+def asked(monkeypatch: pytest.MonkeyPatch, nets: list[float], made: list[list[float]], problems: int = 1) -> str:
+    """Say why runs of these highest pressures are refused, where machines of the file make those; '' if they are not."""
+
+    def run(net_pa: float) -> Run:
+        return run_of([net_pa] * 40, [1] * 40)
+
+    machines = itertools.cycle([200e3 + np.full(40, net) for net in its] for its in made)
+    monkeypatch.setattr(belonging, "_made", lambda *_: next(machines))
+    one: Any = SimpleNamespace(seed=1, unknowns=(), runs=tuple(run(net) for net in nets))
+    try:
+        belonging.refuse_strangers([one] * problems, "machine.toml")
+    except Refusal as refused:
+        return str(refused)
+    return ""
+
+
+@pytest.mark.parametrize(
+    ("net_pa", "refused"), [(83.9e3, False), (83.7e3, True), (120e3, False), (156.1e3, False), (156.3e3, True)]
+)
+def test_a_run_may_lie_beyond_what_is_drawn_by_5_kpa_and_8_percent(
+    monkeypatch: pytest.MonkeyPatch, net_pa: float, refused: bool
+) -> None:
+    """Machines of 100 to 140 kPa: 5 + 0.08 x 140 kPa more either way; catches a share of the other end, or of the run."""
+    said = asked(monkeypatch, [net_pa], [[100e3], [120e3], [140e3]])
+
+    assert bool(said) == refused
+    assert not refused or "another machine's log" in said
+
+
+@pytest.mark.parametrize(("off_pa", "refused"), [(20.1e3, False), (20.2e3, True), (-6.1e3, False), (-6.2e3, True)])
+def test_two_runs_may_differ_as_those_of_any_one_machine_do(
+    monkeypatch: pytest.MonkeyPatch, off_pa: float, refused: bool
+) -> None:
+    """Of one machine the first is 0 to 14 kPa higher, 5 + 0.08 x 14 more; catches machines mixed with one another."""
+    said = asked(monkeypatch, [120e3 + off_pa, 120e3], [[114e3, 100e3], [140e3, 140e3]])
+
+    assert bool(said) == refused
+    assert not said or "these two are not one machine" in said
+
+
+def test_traits_are_near_by_what_is_stated() -> None:
+    """Assumed: catches one that was moved."""
+    assert [(trait.name, trait.near) for trait in TRAITS] == [
+        ("net oil pressure at its highest", 5e3),
+        ("net oil pressure at standstill", 5e3),
+        ("time from start to oil pressure", 30.0),
+    ]
 
 
 @pytest.mark.parametrize(
