@@ -343,6 +343,9 @@ def test_a_clogged_screen_passes_what_the_pressure_over_the_oil_can_push():
         liquid, bubbles, *_ = drawn(clog=clog, viscosity=viscosity)
         assert drop > 0.9 * 250e3
         assert liquid * (1.0 + bubbles) == pytest.approx(2e-4 * 0.9 * 250e3 / (drop + 1.0), rel=1e-9)
+    shut, nearly, less = (drawn(clog=clog)[0] for clog in (1.0, 0.999, 0.9985))  # a thousandth always lets through
+    assert shut == pytest.approx(nearly, rel=1e-9)
+    assert nearly == pytest.approx(less / 1.5**2, rel=1e-3)
 
 
 def test_a_pump_draws_against_its_lift_with_a_share_of_the_absolute_pressure():
@@ -379,6 +382,10 @@ def test_sites_wake_while_oil_is_drawn_and_fall_asleep_when_it_stands():
     s, p, u = made(**state)
     liquid_drawn(s, p, u, 0.0, DT)
     assert s[at.S_NUCLEI] == pytest.approx(0.5 / (1.0 + DT / 40.0))
+
+    s, p, u = made(**{**state, "nuclei": 0.0})  # all of them asleep
+    liquid_drawn(s, p, u, 2e-4, DT)
+    assert s[at.S_NUCLEI] == pytest.approx(DT / 40.0 / (1.0 + DT / 40.0))
 
     s, p, u = made(**{**state, "crankcase_pa": 400e3, "fraction": 0.05})  # nothing is due
     liquid_drawn(s, p, u, 2e-4, DT)
@@ -447,6 +454,14 @@ def test_gas_gathers_out_of_a_foam_where_the_line_gives_less_and_half_of_it_at_m
         assert (from_foam == 0.5 * foam_kg) == (foam_kg == 1e-7)
         assert s[at.S_POCKET_KG] == pytest.approx(dissolved - s[at.S_DISSOLVED_KG] + from_foam, rel=1e-6)
         assert s[at.S_FOAM_KG] == pytest.approx(foam_kg - from_foam, rel=1e-6)
+
+    gathered_kg = []
+    for bubbles in (2.8, 2.85, 2.95, 3.05):  # volumes; 0.74/0.26 = 2.846 touch one another
+        s, p, u = settled("foaming-68", fraction=0.05, foam_kg=1e-2, bubbles=bubbles, speed=1.0)
+        liquid, _ = liquid_drawn(s, p, u, 2e-4, DT)
+        gathered_kg.append(s[at.S_POCKET_KG] / liquid)
+    assert gathered_kg[0] == 0.0
+    assert (gathered_kg[3] - gathered_kg[2]) / gathered_kg[1] == pytest.approx(0.1 / (2.85 - 0.74 / 0.26), rel=1e-6)
 
 
 def test_clearances_dry_slowly_and_are_wet_at_once_and_foam_keeps_them_wet():
