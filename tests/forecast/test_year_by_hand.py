@@ -4,6 +4,7 @@ import copy
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -12,10 +13,14 @@ import pytest
 from protect.ranges import RESET_HOLD
 from protect.state import CAUSE, LOCKED_OUT, SENSOR_CAUSE, STATE, STATE_SIZE
 from replay.engine.obeying import CARRY_SIZE, PERMITTED
+from replay.forecast import forecast, keeping
 from replay.forecast import year as forecast_year
-from replay.forecast.year import DUTY, MachineYear, Moment, Tally, Wanted
+from replay.forecast.forecast import wanted_of
+from replay.forecast.year import DUTY, MachineYear, Moment, Tally, Wanted, Wrong
+from replay.machine import machine_from
+from replay.machine.template import machine_template
 from replay.physics import MACHINES, OILS, REFRIGERANTS, Schedule, Sensor, SensorChain
-from replay.physics.befalling import Befalling
+from replay.physics.befalling import PER_YEAR, Befalling
 from replay.physics.days import Duty
 from replay.physics.drawing import Site
 from replay.physics.sensors import NEVER_S
@@ -45,6 +50,7 @@ class Stop:
     cause: int = 1
     locks: bool = False
     down_ms: int = 0
+    holds: bool = False  # permission is withdrawn for good, without a lockout
 
 
 @dataclass
@@ -83,7 +89,7 @@ class Script:
         self.memory[CAUSE], self.memory[STATE] = stop.cause, LOCKED_OUT if stop.locks else 0
         self.counts[LOCKOUTS] += stop.locks
         self.counts[DOWN_MS] += stop.down_ms
-        self.carry[PERMITTED] = int(not stop.locks)
+        self.carry[PERMITTED] = int(not stop.locks and not stop.holds)
         return False
 
     def _press(self) -> None:
@@ -99,9 +105,9 @@ class Script:
         return other
 
     def let_run(self, until_s: float) -> Damage:
-        """Go on unprotected."""
+        """Go on unprotected; what has come of it before, unless it was forgotten, is told too."""
         self.told.append((f"{self.name} is let run", until_s))
-        return FATES[self.comes]
+        return self.damage if self.damage.spells else FATES[self.comes]
 
     def forget_damage(self) -> None:
         """Forget."""
@@ -158,8 +164,9 @@ def a_day(
     machine.carry[PERMITTED] = 1
 
     def becomes(its: Script) -> None:
-        its.stops, its.comes, its.damage = list(befalls or ()), without, FATES["none"]
+        its.stops, its.comes = list(befalls or ()), without
         its.counts[LOCKOUTS], its.counts[DOWN_MS] = 3, 11 * H_MS  # of the machine's life before
+        its.damage = FATES["certain"]  # and so is this
 
     machine.after = becomes
     case = Case(SITE.machine, SITE.oil, SITE.refrigerant, Schedule(1450.0), 900.0, chain=chain or SensorChain())
@@ -292,6 +299,102 @@ def test_a_stop_on_a_sensor_is_one_from_when_it_has_failed(
     assert (tally.sensor, tally.nuisance) == ((1, 0) if kind == "sensor" else (0, 1))
     assert ("senses", 30.0) in told.asked
     assert replace(tally, sensor=0, nuisance=0) == Tally(befell=1)
+
+
+def test_each_later_stop_is_judged_by_what_comes_after_it_alone(
+    monkeypatch: pytest.MonkeyPatch, settings: Settings
+) -> None:
+    """Lost before the second stop, which prevents nothing more; catches a loss that makes every later stop a justified one."""
+    stops = [Stop(50_000, "certain"), Stop(400_000, "none", "certain")]
+    tally = a_day(monkeypatch, settings, [], stops, without="certain").tallies[FAMILY]
+
+    assert (tally.justified, tally.nuisance, tally.lost_with) == (1, 1, 1)
+
+
+def test_somebody_is_called_to_a_machine_that_a_sensor_keeps_from_running(
+    monkeypatch: pytest.MonkeyPatch, settings: Settings
+) -> None:
+    """Catches a callout for a lockout alone."""
+    tally = a_day(monkeypatch, settings, [], [Stop(50_000, cause=SENSOR_CAUSE, holds=True)]).tallies[FAMILY]
+
+    assert (tally.lockouts, tally.down_h) == (0, 4.0)
+
+
+def test_a_year_begins_with_a_machine_that_has_stood_with_its_heater_on(
+    monkeypatch: pytest.MonkeyPatch, settings: Settings
+) -> None:
+    """20 K over the room of that day, six tenths of what the sump holds there; catches a running machine's oil."""
+    first: list[Case] = []
+
+    def running(case: Case, *_: Any, **__: Any) -> Script:
+        first.append(case)
+        return Script([])
+
+    monkeypatch.setattr(forecast_year, "Running", running)
+    one = MachineYear(Wanted(2, Duty(), {}, lambda *_: SITE, 1), settings, 0)
+    one.run()
+    room_c = first[0].schedule.ambient_c
+
+    assert first[0].start == SITE.rested(room_c + 20.0, 0.6)
+    assert not first[0].schedule.running
+
+
+@pytest.mark.parametrize(("fault_s", "told"), [(1000.0, 1000.0 - 600.0), (NEVER_S, NEVER_S)])
+def test_what_is_kept_of_a_day_begins_ten_minutes_before_with_its_sensors_clock(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, fault_s: float, told: float
+) -> None:
+    """A stop at 20 min; catches times of the day in a trace that begins later, and damage from before its beginning."""
+    asked: list[Any] = []
+    machine = Script([Stop(30_000)], name="kept")
+    machine.plan, machine.chain = (0,) * 5, SensorChain(Sensor(stuck_s=(fault_s, NEVER_S)))  # type: ignore[attr-defined]
+    machine.record = lambda until_ms: asked.append(until_ms) or "result"  # type: ignore[attr-defined]
+    monkeypatch.setattr(keeping, "label_of", lambda result, fault: asked.append((result, fault)) or {"undecided": True})
+    monkeypatch.setattr(keeping, "recorded_trace", lambda _result, **about: SimpleNamespace(**about))
+    monkeypatch.setattr(keeping, "write_whole", lambda *_: None)
+    entries: list[dict[str, Any]] = []
+    keep = keeping.keeper(tmp_path, 7, entries)
+    for _ in range(2):
+        keep(Wrong("nuisance", DUTY, 3, 12, 1_200_000, 0), machine, SITE, None)
+
+    assert asked[:2] == [1_200_000 + 1_200_000, ("result", pytest.approx(told))]
+    assert next(what for what in machine.told if what[0] != "kept runs") == ("forgets", "kept")
+    assert [until for what, until in machine.told if what == "kept runs"][:2] == [600_000, 600_000]
+    assert [its["id"] for its in entries] == [f"nuisance-ordinary-duty-0003-012-{nth}" for nth in (1, 2)]
+    case = Case(SITE.machine, SITE.oil, SITE.refrigerant, Schedule(1450.0), 900.0)
+    keep(Wrong("lost", FAMILY, 3, 12, 1_200_000, 0), machine, SITE, Befalling(FAMILY, case, NEVER_S))
+    assert asked[-2] == 900_000
+
+
+def test_a_forecast_follows_from_the_machine_file_unless_it_is_told_otherwise(
+    monkeypatch: pytest.MonkeyPatch, settings: Settings
+) -> None:
+    """Catches the demo site's duty or rates for a user's own, and figures weighed by other rates than were run."""
+    text = (
+        machine_template()
+        .replace('# callout_h = "4 h"', 'callout_h = "7 h"')
+        .replace("# power-dip = 12", "power-dip = 30")
+    )
+    described = machine_from("m", text)
+    assert (described.duty.callout_h, described.per_year["power-dip"]) == (7.0, 30.0)
+    own = wanted_of(1, described, 10)
+    assert (own.duty, own.per_year, own.sites, own.days) == (described.duty, described.per_year, described.site, 10)
+    other = wanted_of(1, described, 10, Duty(callout_h=1.0), {"power-dip": 2.0})
+    assert (other.duty.callout_h, other.per_year, other.sites) == (1.0, {"power-dip": 2.0}, described.site)
+    demo = wanted_of(1, None, 10)
+    assert (demo.duty, demo.per_year, demo.sites) == (Duty(), PER_YEAR, None)
+
+    asked: list[Any] = []
+
+    def one_year(_wanted: Wanted, its: Settings, _folder: Any, number: int) -> Any:
+        asked.append((its.values, number))
+        return forecast_year.Year(number, "", 24.0), []
+
+    monkeypatch.setattr(forecast, "one_year", one_year)
+    beside = replace(settings, values=(*settings.values[:3], settings.values[3] + 1000, *settings.values[4:]))
+    found = forecast.forecast_years(settings, 2, 1, against=beside, per_year={"power-dip": 2.0}, days=1)
+    assert asked == [(settings.values, 0), (settings.values, 1), (beside.values, 0), (beside.values, 1)]
+    assert found.weights == {DUTY: 1.0, "power-dip": 2.0 / 8.0}
+    assert (found.settings, found.other, len(found.years), len(found.against)) == (settings, beside, 2, 2)
 
 
 def test_no_two_stretches_of_a_year_share_their_draws(monkeypatch: pytest.MonkeyPatch, settings: Settings) -> None:
