@@ -242,6 +242,11 @@ class MachineYear:
                 tally.damage(came, "without")
             if kind == "nuisance":
                 self._tell(kind, DUTY, day, machine.last_tick_ms, 0, dawn, today)
+            self._call(machine)
+        self._call(machine)
+
+    def _call(self, machine: Running) -> None:
+        """Let somebody free a machine of its lockout, `callout_h` from now; nobody is called twice."""
         now_ms = machine.last_tick_ms
         if machine.memory[STATE] == LOCKED_OUT and machine.counts[RESET_TO_MS] <= now_ms:
             machine.counts[RESET_FROM_MS] = now_ms + int(self.wanted.duty.callout_h * 3.6e6)

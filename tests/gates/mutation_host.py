@@ -145,7 +145,12 @@ PLAN: Plan = {
     "forecast": (
         tuple(f"forecast/{name}.py" for name in ("rates", "year", "forecast", "keeping")),
         (
-            *("tests/forecast/test_rates.py", "tests/forecast/test_days.py", NUMBERS),
+            *(
+                "tests/forecast/test_year_by_hand.py",
+                "tests/forecast/test_rates.py",
+                "tests/forecast/test_days.py",
+                NUMBERS,
+            ),
             *("tests/forecast/test_forecast.py", "tests/forecast/test_year.py"),
         ),
     ),
@@ -200,7 +205,7 @@ PLAN: Plan = {
         tuple(f"fitting/{name}.py" for name in ("measuring", "sensitivity", "belonging")),
         (
             *("tests/fitting/test_measuring.py", "tests/fitting/test_sensitivity.py"),
-            *("tests/fitting/test_belonging.py", NUMBERS),
+            *("tests/fitting/test_traits.py", NUMBERS, "tests/fitting/test_belonging.py"),
         ),
     ),
     "keys": (("machine/keys.py",), (NUMBERS, "tests/machine/test_machine_keys.py")),

@@ -102,6 +102,11 @@ NUMBERS: dict[str, dict[str, Any]] = {
     "replay.fitting.sensitivity": {"FACTORS": (0.7, 1.3)},
     "replay.fitting.holdout": {"LEVELS_PSI": (4.5, 7.0, 9.0), "COVERED": 0.9},
     "replay.fitting.words": {"OFF_PA": 10e3, "SIZES": 4.0, "LEAST_S": 5.0, "MOST_TOLD": 3},
+    "replay.machine.keys": {
+        "TABLE_C": (-40.0, 100.0), "MOST_POINTS": 1000, "LEAST_PA": 1000.0, "VISCOSITY_C": (-40.0, 150.0),
+        "LEAST_VISCOSITY_MM2_S": 2.0, "LEAST_SPAN_K": 20.0,
+    },
+    "replay.physics.viscosity": {"ZERO_CELSIUS_K": 273.15, "WALTHER_OFFSET_MM2_S": 0.7, "PLAIN_FORM_FROM_MM2_S": 2.0},
     "replay.machine.limits": {
         "AGREE": 0.05, "LEAST_COMPRESSIBILITY": 0.8, "LEAST_RATIO": 1.3, "LEAST_EFFICIENCY": 0.1,
         "MOST_FLOOR_SHARE": 0.8, "CLEARANCE_RATIOS": (0.0003, 0.004), "MOST_CONSTANT": 1e5, "MOST_OFF": 0.25,
@@ -118,6 +123,11 @@ NUMBERS: dict[str, dict[str, Any]] = {
         "LARGEST_FRACTION": 0.45, "REFERENCE_VISCOSITY_PA_S": 0.015, "FOAM_PRESSURE_PA": 100e3, "COOL": 0.001,
     },
     "replay.physics.gas": {"SERIES_REACH": 0.01},
+    "replay.physics.sump": {
+        "FIRST_TEMPERATURE_K": 233.15, "TEMPERATURE_STEP_K": 10.0, "FRACTION_STEP": 0.025, "TURNING": 0.05,
+    },
+    "replay.physics.bearing": {"STANDING": 0.05},
+    "replay.physics.kernel": {"ON": 0.5},
     # What traces and years are drawn from, beside the ranges of stated_ranges.toml.
     "replay.physics.drawing": {
         "EVAPORATING_C": (-20.0, -2.0), "LEAST_SUCTION_PA": 150e3, "MOST_DISCHARGE_PA": 1200e3, "LOAD_RATIO": (1.5, 2.1),

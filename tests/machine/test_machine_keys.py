@@ -7,6 +7,7 @@ import tomli
 import tomlkit
 
 from replay.ground.refusal import Refusal
+from replay.ground.shape import UnfitError
 from replay.machine import machine_from
 from replay.machine.duty import DUTY, FAULTS
 from replay.machine.keys import FIGURES, ORIGIN, ROWS, SECTIONS, WORDS
@@ -145,3 +146,67 @@ def test_figures_are_read_in_the_units_of_the_trade(given: str, path: str, low: 
     value = tomli.loads(f"x = {given}")["x"] if given.startswith("[") else given
 
     assert FIGURES[path].read(value) == pytest.approx((low, high), rel=1e-5)
+
+
+@pytest.mark.parametrize("path", FIGURES)
+def test_what_is_written_of_a_figure_reads_as_it_was(path: str) -> None:
+    """Catches a unit that is written and not read, and ends that a reader of a refusal would be refused by."""
+    row = FIGURES[path]
+    for value in (row.least, row.most, row.least + 0.375 * (row.most - row.least)):
+        told = tomli.loads("x = " + row.kind.write(value))["x"]
+        assert row.kind.read(told) == pytest.approx(value, rel=1e-3, abs=1e-9)
+    low, high = (tomli.loads("x = " + row.kind.write(end))["x"] for end in (row.least, row.most))
+    assert row.read([low, high]) == pytest.approx((row.least, row.most), rel=1e-3, abs=1e-9)
+    assert row.read(low) == row.read([low, low])
+
+
+@pytest.mark.parametrize(
+    ("path", "text", "value"),
+    [
+        ("compressor.bore", "70 mm", 0.070),
+        ("compressor.oil_charge", "40 l", 0.040),
+        ("compressor.displacement", "198 m3/h", 0.055),
+        ("compressor.oil_pump_sweep", "12 l/min", 2e-4),
+        ("compressor.rated_speed", "1450 rpm", 1450.0),
+        ("oil.density", "0.945 g/cm3", 945.0),
+        ("oil.release_time", "5 min", 300.0),
+        ("sensors.noise", "0.3 kPa", 300.0),
+        ("site.altitude", "1000 ft", 304.8),
+    ],
+)
+def test_a_figure_is_read_into_the_unit_used_inside(path: str, text: str, value: float) -> None:
+    """By hand; catches a factor of a thousand, an hour or a minute."""
+    assert FIGURES[path].read(text) == pytest.approx((value, value))
+
+
+@pytest.mark.parametrize(
+    ("path", "admitted"),
+    [
+        ("compressor.cylinders", [1, 16]),
+        ("compressor.unloading", [[], [0.05], [0.95, 0.5]]),
+        ("oil.viscosity_points", [[["-40 C", "900 mm2/s"], ["-20 C", "600 mm2/s"]], [["40 C", "68 mm2/s"], ["150 C", "2.01 mm2/s"]]]),
+        ("solubility.points", [[["-40 C", "1 kPa", 0.002], ["100 C", "5 bar", 0.45]], [["40 C", "1 bar", 0.1]] * 1000]),
+    ],
+)  # fmt: skip
+def test_words_are_admitted_to_the_ends_of_what_they_may_be(path: str, admitted: list[object]) -> None:
+    """Catches a bound that shuts out what the file says it takes."""
+    for value in admitted:
+        WORDS[path].read(value)
+
+
+@pytest.mark.parametrize(
+    ("path", "refused"),
+    [
+        ("oil.viscosity_points", [[["-41 C", "900 mm2/s"], ["0 C", "600 mm2/s"]], [["40 C", "68 mm2/s"], ["151 C", "3 mm2/s"]],
+                                  [["40 C", "68 mm2/s"], ["59.9 C", "30 mm2/s"]], [["40 C", "68 mm2/s"], ["100 C", "2 mm2/s"]],
+                                  [["40 C", "8 mm2/s"], ["100 C", "8 mm2/s"]], [["40 C", "68 mm2/s"]] * 3]),
+        ("solubility.points", [[["-41 C", "1 bar", 0.1]] * 2, [["101 C", "1 bar", 0.1]] * 2, [["40 C", "0.9 kPa", 0.1]] * 2,
+                               [["40 C", "1 bar", 0.0019]] * 2, [["40 C", "1 bar", 0.451]] * 2, [["40 C", "1 bar", 0.1]] * 1001,
+                               [["40 C", "1 bar"]] * 2]),
+    ],
+)  # fmt: skip
+def test_points_beyond_what_is_known_are_refused(path: str, refused: list[object]) -> None:
+    """Catches a temperature, a pressure or a share just outside, two points too near each other, and one too many."""
+    for value in refused:
+        with pytest.raises(UnfitError):
+            WORDS[path].read(value)

@@ -66,6 +66,8 @@ def test_solubility_goes_on_below_the_coldest_of_its_table_and_is_held_elsewhere
     assert henry_pressure_pa(table, 300.0, most + 0.2) == henry_pressure_pa(table, 300.0, most)
     middle = math.log(henry_pressure_pa(table, 238.15, 0.0125))
     assert middle == pytest.approx(table[:2, :2].mean())
+    last = math.log(henry_pressure_pa(table, hottest - 5.0, most - 0.0125))
+    assert last == pytest.approx(table[-2:, -2:].mean())
 
 
 def test_volumes_add_up_and_foam_lasts_by_viscosity_and_pressure_to_two_thirds():
@@ -78,6 +80,11 @@ def test_volumes_add_up_and_foam_lasts_by_viscosity_and_pressure_to_two_thirds()
     refresh(s, p, table)
 
     assert s[at.S_DENSITY] == pytest.approx(by_hand, rel=1e-12)
+    grade, p_grade, _ = made(fraction=0.3)
+    grade[at.S_TEMPERATURE_K] = 313.15  # 68 mm2/s with nothing in it
+    refresh(grade, p_grade, solubility_table(OILS["still-68"], R134A))
+    thinned = 68.0**0.7 * R134A.liquid_viscosity_mm2_s**0.3
+    assert grade[at.S_VISCOSITY] == pytest.approx(1e-6 * by_hand * thinned, rel=1e-6)
     assert s[at.S_FOAM_LIFE_S] == pytest.approx(life / 4.0, rel=1e-9)
     s[at.S_CRANKCASE_PA] = 100e3
     refresh(s, p, table)
@@ -93,6 +100,8 @@ def test_refrigerant_leaves_slowly_through_the_surface_and_boils_beyond_what_is_
     assert 0.01 < held < 0.05
     assert given_up(1.0, 0.9 * held) == pytest.approx(slow(1.0, 0.9 * held), rel=1e-9)
     assert given_up(0.0, 0.9 * held) == pytest.approx(slow(0.05, 0.9 * held), rel=1e-9)
+    assert given_up(0.05, 0.9 * held) == given_up(0.0, 0.9 * held)  # a crawl stirs nothing
+    assert given_up(0.051, 0.9 * held) == given_up(1.0, 0.9 * held)
     boiling = DT * liquid * 0.01 / (4.0 + DT)
     assert given_up(1.0, held + 0.01) == pytest.approx(slow(1.0, held + 0.01) + boiling, rel=1e-9)
 
@@ -132,6 +141,13 @@ def test_beyond_the_end_of_the_table_it_boils_at_once_unless_cold_holds_it_as_li
         s[at.S_HENRY_PA] = s[at.S_CRANKCASE_PA] / at_rest
         sump_step(s, p, u, DT)
         assert s[at.S_DISSOLVED_KG] / (s[at.S_DISSOLVED_KG] + s[at.S_OIL_KG]) == pytest.approx(left, abs=2e-3)
+
+    s, p, u = made(fraction=constants.LARGEST_FRACTION)  # liquid that runs into a sump as full as there are data for
+    s[at.S_HENRY_PA] = s[at.S_CRANKCASE_PA] / 0.449
+    u[at.U_LIQUID_KG_S] = 0.1
+    sump_step(s, p, u, DT)
+    share = s[at.S_DISSOLVED_KG] / (s[at.S_DISSOLVED_KG] + s[at.S_OIL_KG])
+    assert share == pytest.approx(constants.LARGEST_FRACTION, abs=1e-9)
 
 
 def test_released_gas_makes_a_foam_coarse_and_a_coarse_foam_breaks_up_by_the_cube():
@@ -234,6 +250,47 @@ def test_oil_goes_round_with_the_gas_and_comes_back_with_it():
     assert s[at.S_OIL_KG] == pytest.approx(before + 0.002, rel=1e-12)
 
 
+def test_what_is_dissolved_goes_round_with_the_oil_that_holds_it():
+    """By hand, a fifth in the sump and a third on its way; catches oil that leaves dry, or comes back dry or twice."""
+    for share, returned in ((0.5, 0.5), (2.0, 1.0)):  # no more comes back than at the design flow
+        s, p, u = settled(fraction=0.2, system_oil_kg=0.6, system_dissolved_kg=0.3)
+        s[at.S_FLOW], u[at.U_OIL_LEAK_KG_S] = share * p[at.P_DESIGN_FLOW], 0.02
+        oil, dissolved = float(s[at.S_OIL_KG]), float(s[at.S_DISSOLVED_KG])
+        sump_step(s, p, u, DT)
+        carried, leaked, back = DT * 0.004 * s[at.S_FLOW], DT * 0.02, DT / 240.0 * returned
+        assert s[at.S_OIL_KG] == pytest.approx(oil - carried - leaked + back * 0.6, rel=1e-12)
+        assert s[at.S_DISSOLVED_KG] == pytest.approx(dissolved - (carried + leaked) / 4.0 + back * 0.3, rel=1e-12)
+        assert s[at.S_SYSTEM_OIL_KG] == pytest.approx(0.6 + carried - back * 0.6, rel=1e-12)
+        assert s[at.S_SYSTEM_DISSOLVED_KG] == pytest.approx(0.3 + carried / 4.0 - back * 0.3, rel=1e-12)
+
+    s, p, u = settled(fraction=0.2)
+    u[at.U_OIL_LEAK_KG_S] = -0.02  # from a neighbour, as thin as here
+    oil, dissolved = float(s[at.S_OIL_KG]), float(s[at.S_DISSOLVED_KG])
+    sump_step(s, p, u, DT)
+    assert s[at.S_DISSOLVED_KG] / s[at.S_OIL_KG] == pytest.approx(dissolved / oil, rel=1e-12)
+    assert s[at.S_DISSOLVED_KG] > dissolved
+
+    s, p, u = settled()  # a leak that would take more than there is
+    u[at.U_OIL_LEAK_KG_S], least = 1e3, 0.01 * 0.011 * 945.0
+    s[at.S_FLOW] = p[at.P_DESIGN_FLOW]
+    sump_step(s, p, u, DT)
+    assert s[at.S_OIL_KG] == pytest.approx(least, rel=1e-9)
+
+
+def test_liquid_that_comes_back_is_in_the_oil_and_what_boils_out_of_it_is_in_the_gas():
+    """Catches liquid that thins nothing or comes out of the sump, and gas that is lost on its way from oil to crankcase."""
+    s, p, u = settled()
+    u[at.U_LIQUID_KG_S], before = 0.01, float(s[at.S_DISSOLVED_KG])
+    sump_step(s, p, u, DT)
+    assert s[at.S_DISSOLVED_KG] - before == pytest.approx(0.001, rel=1e-9)
+
+    s, p, u = made(fraction=0.3, speed=1.0)  # half of the mass: beyond the table, it boils
+    s[at.S_DISSOLVED_KG] = before = float(s[at.S_OIL_KG])
+    s[at.S_HENRY_PA] = s[at.S_CRANKCASE_PA] / 0.1
+    sump_step(s, p, u, DT)
+    assert s[at.S_RELEASE] * DT == pytest.approx(before - s[at.S_DISSOLVED_KG] - s[at.S_FOAM_KG], rel=1e-9)
+
+
 def test_the_sump_warms_towards_ambient_heater_and_what_running_adds():
     """Catches a heater that warms nothing, and a machine that stands and is warmed as if it ran."""
     for speed, heater in ((0.0, 0.0), (0.0, 12.0), (0.4, 0.0)):
@@ -253,6 +310,8 @@ def test_the_floor_pressure_goes_with_the_square_of_the_speed():
     sump_step(s, p, u, DT)
 
     assert s[at.S_FLOOR_PA] == pytest.approx(4.0 * half, rel=1e-9)
+    omega = 2.0 * math.pi * 1450.0 / 60.0
+    assert s[at.S_FLOOR_PA] == pytest.approx(s[at.S_DENSITY] * omega**2 * (0.055**2 - 0.010**2) / 2.0, rel=1e-9)
 
 
 # ------------------------------------------------------------------------------------------------------------- pump
@@ -284,6 +343,9 @@ def test_a_clogged_screen_passes_what_the_pressure_over_the_oil_can_push():
         liquid, bubbles, *_ = drawn(clog=clog, viscosity=viscosity)
         assert drop > 0.9 * 250e3
         assert liquid * (1.0 + bubbles) == pytest.approx(2e-4 * 0.9 * 250e3 / (drop + 1.0), rel=1e-9)
+    shut, nearly, less = (drawn(clog=clog)[0] for clog in (1.0, 0.999, 0.9985))  # a thousandth always lets through
+    assert shut == pytest.approx(nearly, rel=1e-9)
+    assert nearly == pytest.approx(less / 1.5**2, rel=1e-3)
 
 
 def test_a_pump_draws_against_its_lift_with_a_share_of_the_absolute_pressure():
@@ -320,6 +382,10 @@ def test_sites_wake_while_oil_is_drawn_and_fall_asleep_when_it_stands():
     s, p, u = made(**state)
     liquid_drawn(s, p, u, 0.0, DT)
     assert s[at.S_NUCLEI] == pytest.approx(0.5 / (1.0 + DT / 40.0))
+
+    s, p, u = made(**{**state, "nuclei": 0.0})  # all of them asleep
+    liquid_drawn(s, p, u, 2e-4, DT)
+    assert s[at.S_NUCLEI] == pytest.approx(DT / 40.0 / (1.0 + DT / 40.0))
 
     s, p, u = made(**{**state, "crankcase_pa": 400e3, "fraction": 0.05})  # nothing is due
     liquid_drawn(s, p, u, 2e-4, DT)
@@ -371,6 +437,31 @@ def test_gas_that_gathers_comes_from_the_line_first_and_then_from_the_foam():
     assert s[at.S_FOAM_KG] == pytest.approx(foam - from_foam + bubbled, rel=1e-6)
     assert s[at.S_RELEASE] * DT == pytest.approx(evolved - from_line - bubbled, rel=1e-6)
     assert temperature - s[at.S_TEMPERATURE_K] == pytest.approx(200e3 * evolved / 40e3, rel=1e-6)
+
+
+def test_gas_gathers_out_of_a_foam_where_the_line_gives_less_and_half_of_it_at_most():
+    """By hand, with much foam and with little; catches a foam that grows by what it gives, and one that is taken whole."""
+    for foam_kg in (1e-2, 1e-7):
+        s, p, u = made(
+            "foaming-68", fraction=0.2, crankcase_pa=100e3, nuclei=1e-6, foam_kg=foam_kg, bubbles=20.0, speed=1.0
+        )
+        dissolved = float(s[at.S_DISSOLVED_KG])
+        liquid, bubbles = liquid_drawn(s, p, u, 2e-4, DT)
+        inlet = 100e3 - p[at.P_LIFT_PA] - p[at.P_SCREEN] * s[at.S_VISCOSITY] * 2e-4
+        gathered = DT * 0.25 * (bubbles - 0.74 / 0.26) * liquid * inlet / p[at.P_GAS_RT]
+        from_foam = min(gathered - (dissolved - s[at.S_DISSOLVED_KG]), 0.5 * foam_kg)
+        assert gathered > 10.0 * (dissolved - s[at.S_DISSOLVED_KG])
+        assert (from_foam == 0.5 * foam_kg) == (foam_kg == 1e-7)
+        assert s[at.S_POCKET_KG] == pytest.approx(dissolved - s[at.S_DISSOLVED_KG] + from_foam, rel=1e-6)
+        assert s[at.S_FOAM_KG] == pytest.approx(foam_kg - from_foam, rel=1e-6)
+
+    gathered_kg = []
+    for bubbles in (2.8, 2.85, 2.95, 3.05):  # volumes; 0.74/0.26 = 2.846 touch one another
+        s, p, u = settled("foaming-68", fraction=0.05, foam_kg=1e-2, bubbles=bubbles, speed=1.0)
+        liquid, _ = liquid_drawn(s, p, u, 2e-4, DT)
+        gathered_kg.append(s[at.S_POCKET_KG] / liquid)
+    assert gathered_kg[0] == 0.0
+    assert (gathered_kg[3] - gathered_kg[2]) / gathered_kg[1] == pytest.approx(0.1 / (2.85 - 0.74 / 0.26), rel=1e-6)
 
 
 def test_clearances_dry_slowly_and_are_wet_at_once_and_foam_keeps_them_wet():

@@ -307,6 +307,9 @@ def test_a_machine_that_runs_has_run_for_half_a_minute_before_its_first_sample()
     assert s[at.S_SPEED] == pytest.approx(1.0)
     assert s[at.S_SUCTION_PA] == pytest.approx(250e3, rel=0.01)
     assert s[at.S_NET_PA] == pytest.approx(138e3, rel=0.05)
+    assert s[at.S_FLOW] == pytest.approx(FLOW, rel=0.02)
+    assert s[at.S_MEP] == pytest.approx(p[at.P_RATED_MEP], rel=0.02)
+    assert s[at.S_FRACTION] == pytest.approx(wanted, rel=0.01)
     assert s[at.S_DISSOLVED_KG] / (s[at.S_DISSOLVED_KG] + s[at.S_OIL_KG]) == pytest.approx(wanted, rel=0.01)
     assert s[at.S_RESERVE : at.S_HEAT].tolist() == [0.5] * 6
     assert s[at.S_ONSET_S] == at.NEVER

@@ -15,7 +15,7 @@ import pytest
 
 from replay.physics import MACHINES, OILS, REFRIGERANTS, Channel, Schedule, SensorChain, Start, duty, harmless, starting
 from replay.physics.drawing import ANY, FOAMING, STILL, Draw, Site
-from replay.physics.duty import Harmless, Scene
+from replay.physics.duty import Harmless, Length, Scene
 from replay.physics.families import FAULTS, HARMLESS
 from replay.physics.model import equilibrium_fraction
 
@@ -395,3 +395,68 @@ def test_a_running_oil_that_holds_more_than_a_night_would_bring_is_given_nothing
     _, plan = later(LEAST, 405.0, lambda _draw, _site: Start(30.0, 0.0))
 
     assert "liquid_kg_s 0; 300 liquid_kg_s 0" in told(plan)
+
+
+@pytest.mark.parametrize(("share", "moments"), [(LEAST, [60.0, 960.0, 1860.0]), (MOST, [740.0, 1640.0, 2540.0])])
+def test_each_space_of_a_trace_has_its_upset_a_minute_after_its_beginning_or_before_its_end(
+    share: float, moments: list[float]
+) -> None:
+    """Of 100 s in spaces of 900; catches upsets that touch, rooms that run into the next space, and a last one cut off."""
+    seen: list[tuple[float, float]] = []
+
+    def upset(scene: Scene) -> tuple[float, float]:
+        seen.append((scene.at_s, scene.room_s))
+        return scene.at_s, scene.at_s + 100.0
+
+    case = Harmless(upset, 100.0).case(drawing(share), Length(2700.0, 900.0))
+    assert [at for at, _ in seen] == moments
+    assert [at + room for at, room in seen] == [840.0, 1740.0, 2640.0]  # a minute of quiet before the next space
+    assert case.upsets == tuple((at, at + 100.0) for at in moments)
+    assert (case.duration_s, case.schedule.running, case.start) == (2700.0, True, SITE.start)
+    cut = Harmless(upset, 100.0).case(drawing(share), Length(2700.0 - 900.0 + 159.0, 900.0))
+    assert len(cut.upsets) == 2
+    assert len(Harmless(upset, 100.0).case(drawing(LEAST), Length(1960.0, 900.0)).upsets) == 3
+
+
+@pytest.mark.parametrize(("share", "at_s"), [(LEAST, 20.0), (MOST, 90.0)])
+def test_a_trace_of_starts_begins_with_one_out_of_a_real_night(share: float, at_s: float) -> None:
+    """Catches a machine that runs at the beginning, a first start in place of a later one, and a sump that is not its own."""
+    case = starting.out_of(starting.with_heater, starting.start).case(drawing(share), Length(900.0, 900.0))
+
+    assert not case.schedule.running
+    assert case.start == starting.with_heater(drawing(share), SITE)
+    assert case.upsets == ((at_s, at_s + 180.0),)
+
+
+@pytest.mark.parametrize(
+    ("share", "begins"),
+    [(LEAST, [160.0 + 182.0 * i for i in range(8)]), (MOST, [500.0, 1290.0])],
+)
+def test_duty_comes_after_its_gap_and_is_over_before_what_follows(share: float, begins: list[float]) -> None:
+    """From 100 to 2,000 s: at the least a stop of 122 s every 182 s, at the most a swing of 390 every 790."""
+    plan = SITE.schedule()
+    until_s = begins[-1] + 430.0 + 0.5
+    duty.ordinary_duty(drawing(share), SITE, plan, 100.0, until_s)
+    found = sorted(
+        {
+            float(change.split()[0])
+            for change in told(plan).split("; ")
+            if " liquid_valve 0 " in change or " load_pa 504000 " in change
+        }
+    )
+    assert found == begins
+    shorter = SITE.schedule()
+    duty.ordinary_duty(drawing(share), SITE, shorter, 100.0, begins[-1] + 430.0)
+    assert len(told(shorter)) < len(told(plan))
+
+
+def test_a_machine_without_unloading_only_stops_and_swings() -> None:
+    """Catches cylinders unloaded on a machine that cannot."""
+    whole = replace(SITE, unloading=())
+    for share in (LEAST, 0.34, 0.5, 0.67, MOST):
+        plan = whole.schedule()
+        duty.ordinary_duty(drawing(share), whole, plan, 0.0, 3000.0)
+        assert "capacity" not in told(plan)
+    plan = SITE.schedule()
+    duty.ordinary_duty(drawing(0.5), SITE, plan, 0.0, 3000.0)
+    assert "capacity" in told(plan)
