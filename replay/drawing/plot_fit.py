@@ -38,24 +38,28 @@ def draw_fit(fit: Fit) -> Any:
 
 def _net(axes: Any, one: Prediction, kind: str) -> None:
     units, size = asked(), asked().size_pa
-    run, ends = one.run, ((1.0 - COVERED) / 2.0, 0.5, (1.0 + COVERED) / 2.0)
+    run, time_s, ends = one.run, _of_log_s(one), ((1.0 - COVERED) / 2.0, 0.5, (1.0 + COVERED) / 2.0)
     low, middle, high = (np.quantile(one.oil_pa, at, axis=0) - run.suction_pa for at in ends)
-    axes.fill_between(run.time_s, low / size, high / size, color=PALE, label="9 in 10 members")
-    axes.plot(run.time_s, run.net_pa / size, color=INK, linewidth=0.9, label="net oil pressure as read")
-    axes.plot(run.time_s, middle / size, color=BLUE, linewidth=1.0, linestyle="--", label="members, median")
+    axes.fill_between(time_s, low / size, high / size, color=PALE, label="9 in 10 members")
+    axes.plot(time_s, run.net_pa / size, color=INK, linewidth=0.9, label="net oil pressure as read")
+    axes.plot(time_s, middle / size, color=BLUE, linewidth=1.0, linestyle="--", label="members, median")
     axes.plot(
-        run.time_s, run.suction_pa / size, color=GREY, linewidth=0.9, linestyle=":", label="suction as read, absolute"
+        time_s, run.suction_pa / size, color=GREY, linewidth=0.9, linestyle=":", label="suction as read, absolute"
     )
     for misfit in one.misfits:
         axes.axvspan(misfit.begin_s, misfit.end_s, color=VERMILLION, alpha=0.12, linewidth=0)
     axes.set_title(f"{run.id} ({kind})", loc="left", fontsize=9)
     axes.set_ylabel(units.difference)
-    axes.set_xlim(0.0, run.time_s[-1])
+    axes.set_xlim(time_s[0], time_s[-1])
 
 
 def _left(axes: Any, one: Prediction) -> None:
     left = np.where(one.run.read, one.run.oil_pa - np.median(one.oil_pa, axis=0), np.nan)
-    axes.plot(one.run.time_s, left / asked().size_pa, color=INK, linewidth=0.7)
+    axes.plot(_of_log_s(one), left / asked().size_pa, color=INK, linewidth=0.7)
     axes.axhline(0.0, color=GREY, linewidth=0.6)
     axes.set_ylabel(f"read less\nmedian, {asked().difference}", fontsize=8)
-    axes.set_xlim(0.0, one.run.time_s[-1])
+    axes.set_xlim(*_of_log_s(one)[[0, -1]])
+
+
+def _of_log_s(one: Prediction) -> Any:
+    return one.run.trace.start_s + one.run.time_s

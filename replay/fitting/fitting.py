@@ -209,7 +209,7 @@ def _run(entry: Entry, machine: MachineFile) -> Run:
 
 
 def _with_events(library: Library, runs: Sequence[Run]) -> tuple[Run, ...]:
-    found = tuple(run for run in runs if run.has_event)
+    found = tuple(run.about_event() for run in runs if run.has_event)
     if not found:
         rule = (
             f"nothing to learn from these {len(runs)} runs: neither suction nor net oil pressure falls in any of them"

@@ -45,7 +45,8 @@ class Prediction:
     """A run as the members make it.
 
     oil_pa: float64[members, n], what the sensor would read; net_error_pa: rms of the median's net oil pressure against
-    the readings; below_s: time below each level; trip_s: first stop of the settings, where there are any.
+    the readings; below_s: time below each level; trip_s: first stop of the settings, in s of the log, where there are
+    settings.
     """
 
     run: Run
@@ -100,10 +101,10 @@ def _prediction(
     ]
     trip = None
     if settings is not None:
-        made = [_stop_s(_trip(run, one, settings, seed + number)) for number, one in enumerate(told)]
+        made = [_stop_s(run, _trip(run, one, settings, seed + number)) for number, one in enumerate(told)]
         read = _stop(run, run.trace.oil_pa, settings)
         doubted = read is not None and read.cause & CAUSE_CODE == SENSOR_CAUSE  # sampled too slowly, say
-        trip = _figure(f"trip ({DOUBTED})" if doubted else "trip", _stop_s(read), made)
+        trip = _figure(f"trip ({DOUBTED})" if doubted else "trip", _stop_s(run, read), made)
     return Prediction(
         run, oil_pa, float(np.sqrt(np.mean(off * off))), tuple(below), trip, tuple(misfits_of(run, oil_pa))
     )
@@ -133,8 +134,8 @@ def _stop(run: Run, oil_pa: NDArray[np.int64], settings: Settings) -> Stop | Non
     return stops[0] if stops else None
 
 
-def _stop_s(stop: Stop | None) -> float | None:
-    return None if stop is None else stop.time_ms / 1000.0
+def _stop_s(run: Run, stop: Stop | None) -> float | None:
+    return None if stop is None else run.trace.seconds(stop.time_ms)
 
 
 def _figure(name: str, read: float | None, made: Sequence[float | None], most: float = np.inf) -> Figure:

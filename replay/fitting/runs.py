@@ -5,7 +5,7 @@ its neighbours is no pressure. What an oil reading may be off by is its noise, t
 of this kind can promise (`MODEL_PA`), and a moment of time, so that a steep edge a little early is no large error.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -33,16 +33,23 @@ LEAST_S = 60.0
 USUAL = 0.96  # quantile that stands for what a pressure is usually: an event may last nearly the whole run
 FALLEN = 0.7  # of the usual suction or net oil pressure: below is an event
 EVENT_S = 3.0
+LONG_S = 1800.0  # a run, of which is fitted what lies so near to what happens in it:
+ABOUT_S = 300.0
 FAR = 1.45  # beyond the suction of its site, some 10 K of evaporating temperature: no suction of this machine
 OFF_SPEED = 0.1  # beyond its speeds, share
+# Below the vacuum at which a machine stops pulling lies none of its suctions: but for its condensing pressure at the
+# time, and the zero of the sensor. Both assumed.
+OFF_CONDENSING, OFF_ZERO_PA = 0.3, 8e3
+LOWEST = 0.01  # quantile that stands for the lowest
 
 
 @dataclass(frozen=True, eq=False)
 class Run:
     """One measured run of n samples; pressures in Pa, absolute.
 
-    time_s: from 0; suction_pa: what the sensor read, mended and smoothed; oil_pa: readings, and read: where there are
-    any; sigma_pa: what a reading may be off by; noise_pa: of the oil sensor; oil_c, speed_rpm: None where not logged.
+    time_s: from 0, at trace.start_s of the log; suction_pa: what the sensor read, mended and smoothed; oil_pa:
+    readings, and read: where there are any; sigma_pa: what a reading may be off by; noise_pa: of the oil sensor; oil_c,
+    speed_rpm: None where not logged.
     """
 
     trace: Trace
@@ -87,12 +94,45 @@ class Run:
     @property
     def has_event(self) -> bool:
         """Whether suction or net oil pressure falls below its usual for a while as the machine runs."""
-        for values in (self.suction_pa, self.net_pa):
-            usual = float(np.quantile(values[self.settled], USUAL))
-            low = self.settled & (values < FALLEN * usual)
-            if float(np.sum(np.diff(self.time_s, append=self.time_s[-1])[low])) >= EVENT_S:
-                return True
-        return False
+        lasts = np.diff(self.time_s, append=self.time_s[-1])
+        return any(float(lasts[low].sum()) >= EVENT_S for low in self._low())
+
+    def _low(self) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+        """Return where suction, and where net oil pressure, lies far below its usual as the machine runs."""
+        found = [
+            self.settled & (values < FALLEN * float(np.quantile(values[self.settled], USUAL)))
+            for values in (self.suction_pa, self.net_pa)
+        ]
+        return found[0], found[1]
+
+    def about_event(self) -> "Run":
+        """Return what lies about the falls of a long run that has any: no simulation is spent on quiet hours.
+
+        It begins with the run where the machine does not run all the way from there to the first fall.
+        """
+        if self.time_s[-1] <= LONG_S:
+            return self
+        suction, net = self._low()
+        falls = self.time_s[suction | net]
+        begin = int(np.searchsorted(self.time_s, falls[0] - ABOUT_S))
+        end = int(np.searchsorted(self.time_s, falls[-1] + ABOUT_S))
+        if not self.settled[begin : int(np.searchsorted(self.time_s, falls[0]))].all():
+            begin = 0
+        part, trace = slice(begin, end), self.trace
+        cut = {
+            name: getattr(trace, name)[part] for name in ("oil_pa", "suction_pa", "crankcase_pa", "running", "reset")
+        }
+        first_ms = int(trace.time_ms[begin])
+        trace = replace(trace, start_s=trace.seconds(first_ms), time_ms=trace.time_ms[part] - first_ms, **cut)
+        return replace(
+            self,
+            trace=trace,
+            time_s=self.time_s[part] - self.time_s[begin],
+            suction_pa=self.suction_pa[part],
+            oil_pa=self.oil_pa[part],
+            read=self.read[part],
+            sigma_pa=self.sigma_pa[part],
+        )
 
 
 def run_of(trace: Trace, path: Path | None = None) -> Run:
@@ -128,7 +168,7 @@ def refuse_other_machine(run: Run, least: Site, most: Site) -> None:
     """Refuse a run whose pressures or speed are none of a machine between two ends of its file. Raises Refusal.
 
     Suction may lie low for most of a run, and above the usual for a while after it: of the one end its highest counts,
-    of the other its median.
+    of the other its median. Its lowest may not lie far below the vacuum at which the machine stops pulling.
     """
     if not run.settled.any():
         raise refusal(run.id, "", f"never runs for {SETTLED_S:g} s", "a run of the machine")
@@ -149,6 +189,11 @@ def refuse_other_machine(run: Run, least: Site, most: Site) -> None:
     median = float(np.median(run.suction_pa[run.settled]))
     if median > most.suction_pa * FAR:
         rule = f"{seen(median)} for half of the run, where the machine file has {usual}"
+        raise refusal(run.id, "suction pressure", rule, other)
+    lowest = float(np.quantile(run.suction_pa[run.settled], LOWEST))
+    limit = min(site.limiting_vacuum_pa for site in (least, most))
+    if lowest < limit - float(np.hypot(OFF_CONDENSING * limit, OFF_ZERO_PA)):
+        rule = f"{seen(lowest)} at its lowest, where the machine file's clearance and condensing pull to {seen(limit)}"
         raise refusal(run.id, "suction pressure", rule, other)
     slow, fast = (least.speeds_rpm or (least.speed_rpm,))[0], most.speed_rpm
     if run.speed_rpm is not None and not slow * (1.0 - OFF_SPEED) <= run.speed_rpm <= fast * (1.0 + OFF_SPEED):

@@ -19,7 +19,7 @@ MOST_TOLD = 3  # of a run, the largest
 
 @dataclass(frozen=True)
 class Misfit:
-    """A stretch of a run, s, in which readings lie outside of what any member makes; net Pa at the worst."""
+    """A stretch of a run, s of its log, in which readings lie outside of what any member makes; net Pa at the worst."""
 
     run: str
     begin_s: float
@@ -56,8 +56,8 @@ def misfits_of(run: Run, oil_pa: NDArray[np.float64]) -> list[Misfit]:
                     abs(float(np.sum(over[begin:end]))),
                     Misfit(
                         run.id,
-                        float(run.time_s[begin]),
-                        float(run.time_s[end - 1]),
+                        run.trace.start_s + float(run.time_s[begin]),
+                        run.trace.start_s + float(run.time_s[end - 1]),
                         float(run.oil_pa[worst] - net),
                         float(made - net),
                     ),

@@ -3,6 +3,7 @@
 Of twenty made machines (`python -m tests.campaigns strangers --machines 20 --first 7000`) none was refused its own runs.
 """
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,6 +12,7 @@ import pytest
 
 from replay.fitting.belonging import Trait, _beyond
 from replay.fitting.runs import Run
+from replay.machine import machine_from
 from replay.physics.schedule import Channel
 from tests.campaigns.strangers import refused, with_pressure
 from tests.support.command import lubetrip
@@ -81,6 +83,19 @@ def test_another_speed_and_another_suction_are_known(made: Made, runs: list[Run]
     assert "suction pressure" in refused(made.described, [colder])
     warmer = replace(runs[0], suction_pa=runs[0].suction_pa * 1.7, oil_pa=runs[0].oil_pa + runs[0].suction_pa * 0.7)
     assert "for half of the run" in refused(made.described, [warmer])
+
+
+def test_a_vacuum_that_the_machine_cannot_pull_is_known(made: Made, runs: list[Run]) -> None:
+    """Catches a log of a machine with less clearance, which pulls deeper than the file's ever could."""
+    limit = made.described.middle().limiting_vacuum_pa
+    assert runs[0].suction_pa.min() < 1.3 * limit
+    assert refused(made.described, [runs[0]]) == ""
+
+    deeper = np.where(runs[0].suction_pa < 1.5 * limit, 0.35 * limit, runs[0].suction_pa)
+    told = refused(made.described, [replace(runs[0], suction_pa=deeper)])
+    assert "at its lowest, where the machine file's clearance and condensing pull to" in told
+    wide = machine_from("machine.toml", re.sub("clearance = .*", "clearance = [0.01, 0.05]", made.text))
+    assert "at its lowest" not in refused(wide, [replace(runs[0], suction_pa=deeper)])
 
 
 def test_what_a_standing_machine_shows_and_how_it_starts_are_known(made: Made) -> None:

@@ -247,6 +247,30 @@ def test_a_stop_comes_when_readings_that_are_off_would_bring_it(
     assert spans[1] > 8.0
 
 
+def test_of_a_long_run_what_lies_about_its_falls_is_fitted(settings: Settings, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Catches hours of quiet simulated for nothing, a cut into a standstill, a recovery cut off, and times of no log."""
+    net = np.full(7200, 100e3)
+    net[5000:5060], net[5200:5230] = 5e3, 40e3
+    run = a_run(net)
+    cut = run.about_event()
+
+    assert (cut.time_s[0], cut.time_s[-1]) == (0.0, 828.0)
+    assert cut.trace.start_s == 4700.0
+    assert (cut.trace.time_ms[0], cut.trace.time_ms[-1]) == (0, 828_000)
+    assert np.array_equal(cut.oil_pa, run.oil_pa[4700:5529])
+    assert np.array_equal(cut.trace.oil_pa, run.trace.oil_pa[4700:5529])
+    assert cut.has_event
+    assert misfits_of(cut, np.array([cut.oil_pa + 50e3]))[0].begin_s >= 4700.0
+    part = predicted(cut, [cut.net_pa] * 3, settings, monkeypatch).trip_s
+    assert part is not None
+    assert part.read is not None
+    assert 5000.0 < part.read < 5060.0
+    stood = np.ones(7200)
+    stood[4800:4900] = 0
+    assert len(a_run(net, running=stood).about_event().time_s) == 5529
+    assert a_run(net[4000:5700]).about_event().time_s[-1] == 1699.0
+
+
 def test_a_short_dip_is_told_and_an_edge_that_comes_early_is_not() -> None:
     """Catches a dip of seconds that its own steep edges excuse, and a fall two seconds early called a loss."""
     net = flat(100e3)
