@@ -11,10 +11,14 @@ from replay.display.terminal import CAUTION, terms, view
 from replay.fitting import Fit
 from replay.fitting.holdout import LEVELS, Figure, Prediction
 from replay.ground.shown import asked, shown_in
-from replay.ground.wording import NOTHING, pressure, tenths, words
+from replay.ground.wording import NOTHING, counted, pressure, tenths, words
 
 MOST_NAMED = 12
 UNIT = re.compile("_(pa|s|c|j_kg)$")
+START = re.compile(r"(run \d+) (oil_c|share)$")  # what is not known of a run at its start
+STARTS = {"oil_c": "oil temperature at the start of {}", "share": "refrigerant in the oil at the start of {}"}
+SENSOR = re.compile(r"sensors (\w+?)_(\w+)$")
+LEFT_OUT = "{}, much less likely than the best"
 
 
 def fit_view(fit: Fit, to: Path) -> RenderableType:
@@ -46,7 +50,7 @@ def _view(fit: Fit, to: Path) -> RenderableType:
                 ("not settled", f"{_named(fit.untold)}: their whole range is in the ensemble"),
                 ("not fitted", "solubility, viscosity and dimensions: as stated, or drawn from their ranges"),
                 ("bearings", fit.bearings.told),
-                ("left out", f"{fit.dropped} members that were much less likely than the best"),
+                *([("left out", LEFT_OUT.format(counted(fit.dropped, "member")))] if fit.dropped else []),
             ]
         ),
         CAUTION,
@@ -54,9 +58,18 @@ def _view(fit: Fit, to: Path) -> RenderableType:
 
 
 def _named(keys: Iterable[str]) -> str:
-    names = [words(UNIT.sub("", key.rpartition(".")[2])) for key in keys]
+    names = [unknown_words(key) for key in keys]
     rest = len(names) - MOST_NAMED
     return ", ".join(names[:MOST_NAMED]) + (f" and {rest} more" if rest > 0 else "") or "nothing"
+
+
+def unknown_words(key: str) -> str:
+    """Return an unknown of the fit in words."""
+    if start := START.search(key):
+        return STARTS[start[2]].format(start[1])
+    if sensor := SENSOR.search(key):
+        return f"{words(UNIT.sub('', sensor[2]))} of the {sensor[1]} sensor"
+    return words(UNIT.sub("", key.rpartition(".")[2]))
 
 
 def _runs(caption: str, runs: Iterable[Prediction]) -> Table:
