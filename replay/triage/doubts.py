@@ -129,8 +129,12 @@ def _zero(found: Findings) -> Iterator[Doubt]:
 
 def _share(found: Findings) -> Iterator[Doubt]:
     if found.judged_share < SHARE:
-        judged = "less than 1 %" if found.judged_share < LEAST_TOLD else percent(int(100 * found.judged_share) / 100)
-        yield Doubt(CANNOT_TELL, f"judged on {judged} of its hours")
+        yield Doubt(CANNOT_TELL, f"judged on {judged_told(found.judged_share)} of its hours")
+
+
+def judged_told(share: float) -> str:
+    """Return the share of the hours that was judged, in whole percent; never more than it is."""
+    return "less than 1 %" if share < LEAST_TOLD else percent(int(100 * share) / 100)
 
 
 def _losses(found: Findings) -> Iterator[Doubt]:
