@@ -5,8 +5,8 @@ words without a rest, as German and tags do it: "Saugdruck", "OILPRESS", "Poil".
 
 How to add a word: into its line below, without capitals. A word that names another place or purpose than the
 signal itself (a filter, a set point) keeps a column from being taken for it.
-How to add a language: its words here; what it writes for on and off in `cells`, for good and bad in `guess_signals`, for
-a mean, the least and the most in KEPT of `candidates`; then its row of LANGUAGES in
+How to add a language: its words here; what it writes for on and off in `cells`, for good and bad in `guess_signals`,
+for a mean, the least and the most in KEPT of `candidates`; then its row of LANGUAGES in
 tests/measured/test_guess_languages.py, which finds what is missing.
 """
 
