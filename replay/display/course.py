@@ -54,7 +54,7 @@ def timeline_table(trace: AnyTrace, replay: Replay, settings: Settings, most: in
             words(STATES[change.before]),
             words(STATES[change.after]),
             told_cause(change.cause) or NOTHING,
-            NOTHING if change.net_pa is None else units.number(change.net_pa),
+            "in doubt" if change.net_pa is None else units.number(change.net_pa),
             NOTHING if change.suction_pa is None else units.suction(change.suction_pa, settings.altitude_m),
             str(change.integral_percent),
         )

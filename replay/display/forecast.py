@@ -68,8 +68,9 @@ def _against(told: Forecast) -> Table:
         both = (told.rate(figure).per_year, told.rate(figure, years=told.against).per_year)
         rows.append((words, *map(figure_text, both), *ends))
     name = told.other.file if told.other else ""
+    alike = ", which sets the same values" if told.other and told.other.values == told.settings.values else ""
     heads = ("", "these", "others", "difference", "from", "to")
-    return Table(f"The same machines under {name}", heads, rows)
+    return Table(f"The same machines under {name}{alike}", heads, rows)
 
 
 def _sentences(told: Forecast) -> list[str]:

@@ -5,11 +5,13 @@ from rich.console import Group, RenderableType
 from replay.display.table import Table
 from replay.display.terminal import CAUTION, terms, view
 from replay.ground.shown import asked, shown_in
+from replay.ground.wording import duration
 from replay.machine.check import ABSOLUTE, HIGH, LOW, Checked, Derived
 from replay.machine.draw import solubility_told
 from replay.machine.refrigerants import SOURCE
 
 MEGA = 1e7  # Pa from which on they are shown as MPa
+LONG_S = 120.0  # from which on a time is told in minutes
 MANY = 10
 STATUSES = ("measured", "published", "assumed")
 
@@ -55,4 +57,6 @@ def _figure(one: Derived, value: float, altitude_m: float) -> str:
         return f"{value / 1e6:.3g} MPa" if value >= MEGA else asked().net(value)
     if one.unit == "Pa s":
         return f"{1e3 * value:.3g} mPa s"
+    if one.unit == "s" and value >= LONG_S:
+        return duration(1000.0 * value)
     return f"{value:.3g} {one.unit}".rstrip()

@@ -4,7 +4,7 @@ import csv
 import io
 import itertools
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TypeVar
 
@@ -46,7 +46,7 @@ TWICE = {
     OVERLAP: "{0} and {1} record the same {2}: counted once.",
     CONTRADICT: "{0} and {1} record the same {2}, and their labels there contradict each other.",
 }
-MOST_UNDECIDED = 20  # of more, those that stop are listed
+MOST_UNDECIDED = 20  # of more, so many of those that stop are listed
 NONE_MARKED = "no upset is marked"
 VERDICTS = {
     evidence.MET: "met",
@@ -65,20 +65,21 @@ def score_view(score: Score, *, whole: bool = False) -> RenderableType:
         listed.append(traces_table("All traces that were judged", score.verdicts))
     elif score.wrong:
         listed.append(traces_table("Missed, early and nuisance", score.wrong))
-    shown = (
-        score.undecided if whole or len(score.undecided) <= MOST_UNDECIDED else [v for v in score.undecided if v.trips]
-    )
     if score.undecided:
-        caption = "Undecided, judged neither way"
-        left = (
-            f", {len(score.undecided) - len(shown)} more without a stop (-v)"
-            if len(shown) < len(score.undecided)
-            else ""
-        )
-        listed.append(traces_table(caption + left, shown))
+        listed.append(_undecided(score.undecided, whole=whole))
     below = ("  " + told for told in (*reasons(score), *warnings(score)))
     closing = Text("\n").join([*map(Text, apart(score)), verdict_line(score), *map(Text, below), Text(CAUTION)])
     return view(*listed, baselines_table(score), *comparing(score), claims_table(score), terms(summary(score)), closing)
+
+
+def _undecided(undecided: Sequence[Verdict], *, whole: bool) -> Table:
+    """Return what is judged neither way: all of few, of many the first that stop, and how many more there are."""
+    stopped = [verdict for verdict in undecided if verdict.trips]
+    shown = undecided if whole or len(undecided) <= MOST_UNDECIDED else stopped[:MOST_UNDECIDED]
+    left = len(stopped) - len(shown), len(undecided) - max(len(stopped), len(shown))
+    more = [f"{many} more {how} a stop" for many, how in zip(left, ("with", "without"), strict=True) if many > 0]
+    told = f", {' and '.join(more)} (-v)" if more else ""
+    return traces_table(f"Undecided, judged neither way{told}", shown)
 
 
 def verdict_line(score: Score) -> Text:
@@ -125,7 +126,8 @@ def reasons(score: Score) -> list[str]:
 
 
 def _unjudged(score: Score) -> list[str]:
-    return [f"{name}: {UNJUDGED[name]}" for name in score.unjudged]
+    broken = {failure.rule for failure in score.failures}
+    return [f"{name}: {UNJUDGED[name]}" for name in score.unjudged if name not in broken]
 
 
 def warnings(score: Score) -> list[str]:

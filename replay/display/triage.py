@@ -31,7 +31,19 @@ def triage_view(report: Triage, most_events: int = 3) -> RenderableType:
     shown = [(found, found.gravest.all()) for found in report.machines if most_events]
     with shown_in(report.settings.units):
         events = [_events(report, found, some, most_events) for found, some in shown if some or found.doubts]
-        return view(_machines(report), *events, exposure_table(report), _closing(report))
+        return view(*_not_judged(report), _machines(report), *events, exposure_table(report), _closing(report))
+
+
+def _not_judged(report: Triage) -> list[str]:
+    """Say before all else that the settings want rows closer to each other than the logs have them."""
+    late = sum(map(mostly_late, report.machines))
+    gap = duration(report.settings.values[ranges.MAX_GAP])
+    told = (
+        f"{counted(late, 'machine')} NOT JUDGED: rows are further apart than max_gap = {gap} of these"
+        " settings: every reading counts as too old. Give a copy of the settings, with [sensors] max_gap above the"
+        " step of the logs."
+    )
+    return [told] if late else []
 
 
 def _machines(report: Triage) -> Table:
@@ -151,7 +163,7 @@ def exposure_table(report: Triage) -> Table:
         (often.what, str(often.events), f"{often.hours:.2f}", rate(often.seen), _limits(often))
         for often in rates(report.machines, report.confidence)
     ]
-    heads = ("", "seen", "run hours", "per 1000 h", f"limits, {sure(report.confidence)}")
+    heads = ("", "seen", "hours judged", "per 1000 h", f"limits, {sure(report.confidence)}")
     return Table("How often, all machines together", heads, rows)
 
 
@@ -159,16 +171,7 @@ def _closing(report: Triage) -> str:
     found = report.machines
     starved = sum(some.events[STARVED] + some.events[AT_START] for some in found)
     hours = sum(some.run_ms for some in found) / MS_PER_H
-    values = report.settings.values
-    late = sum(map(mostly_late, found))
-    gap = duration(values[ranges.MAX_GAP])
-    slow = (
-        f"{counted(late, 'machine')} NOT JUDGED: rows are further apart than max_gap = {gap} of these"
-        " settings: every reading counts as too old. Give a copy of the settings, with [sensors] max_gap above the"
-        " step of the logs."
-    )
     lines = [
-        *([slow] if late else []),
         f"{counted(len(found), 'machine')}, {hours:.2f} run hours, {counted(starved, 'starved spell')}",
         f"Settings {report.settings.file}: {levels_told(report.settings)}.",
         obeyed_told(report),

@@ -354,8 +354,10 @@ def _unread(trace: Trace, settings: Settings) -> NDArray[np.bool_]:
 
 
 def _margins(windows: Sequence[MustTrip], stops_s: list[float]) -> Iterator[tuple[float, float]]:
-    """Yield from the first stop in each window to its deadline."""
-    for window in windows:
+    """Yield from the first stop in each window to its deadline; of an early stop there is no margin."""
+    for number, window in enumerate(windows):
+        if number == 0 and stops_s and stops_s[0] < window.earliest_s:
+            continue
         first = next((at for at in stops_s if window.earliest_s <= at <= window.deadline_s), None)
         if first is not None:
             yield first, window.deadline_s

@@ -166,8 +166,9 @@ def title(shown: Picture, settings: Settings, entry: Entry | None, outcome: str 
 
 
 def outcome_told(verdict: Verdict) -> str:
-    """Return what became of a trace, and with which margin."""
-    return words(verdict.outcome) + ("" if verdict.margin_s is None else f", margin {seconds(verdict.margin_s)}")
+    """Return what became of a trace, and with which margin: none of an early stop, which shows nothing of its fault."""
+    margin = None if verdict.outcome == "early" else verdict.margin_s
+    return words(verdict.outcome) + ("" if margin is None else f", margin {seconds(margin)}")
 
 
 def draw(shown: Picture, heading: str) -> Any:

@@ -10,7 +10,7 @@ from replay.score import Score
 
 WIDTH, HEIGHT = 780.0, 300.0
 LEFT, RIGHT, TOP, BOTTOM = 60.0, 560.0, 16.0, 258.0
-ROOM = 1.06  # of the greatest, so that no point lies on the frame
+ROOM = 1.06  # of the greatest, so that no point lies on the frame; and as much below nothing
 LOOKS: tuple[tuple[str, Dash], ...] = ((BLUE, ()), (PURPLE, (7.0, 3.0)), (GREEN, (1.5, 2.0)))
 DOT, CROSS = 2.5, 6.0
 STEP = 18.0  # between the names at the right
@@ -30,8 +30,9 @@ def tradeoff_svg(score: Score) -> str:
     root = svg.drawing(WIDTH, HEIGHT, words(score))
     own = (score.totals.missed, score.totals.nuisance_trips)
     points = [own, *((p.missed, p.nuisance_trips) for each in score.comparators for p in each.curve)]
-    across = Scale(0, ROOM * max(1, *(missed for missed, _ in points)), LEFT, RIGHT)
-    up = Scale(0, ROOM * max(1, *(trips for _, trips in points)), BOTTOM, TOP)
+    most_missed, most_trips = (max(1, *counts) for counts in zip(*points, strict=True))
+    across = Scale((1 - ROOM) * most_missed, ROOM * most_missed, LEFT, RIGHT)
+    up = Scale((1 - ROOM) * most_trips, ROOM * most_trips, BOTTOM, TOP)
     for row, (each, (colour, dash)) in enumerate(zip(score.comparators, LOOKS, strict=True)):
         places = [(across.at(p.missed), up.at(p.nuisance_trips)) for p in each.curve]
         # Between two points of the grid there is nothing: a step, never a slope that promises more.

@@ -24,7 +24,7 @@ from replay.ground.files import check_writable, write_text
 from replay.ground.json_files import read_json
 from replay.ground.refusal import or_refuse, refusal
 from replay.ground.shown import KPA, Units, asked, shown_in
-from replay.library import Library, library_digest, library_of
+from replay.library import Library, entry_named, library_digest, library_of
 from replay.library.given import GivenLibrary, GivenSettings, settings_of
 from replay.library.library import Entry
 from replay.machine import MachineFile, machine_from, read_machine
@@ -187,11 +187,7 @@ def _problem(machine: MachineFile, oils: Sequence[str], runs: tuple[Run, ...]) -
 
 
 def _entries(library: Library, ids: Sequence[str]) -> list[Entry]:
-    by_id = {entry.id: entry for entry in library.entries}
-    for identity in ids:
-        if identity not in by_id:
-            raise refusal(library.folder, "fit", "no such trace in the library", ", ".join(by_id), identity)
-    found = [by_id[identity] for identity in ids]
+    found = [entry_named(library, identity) for identity in ids]
     if len(named := dict.fromkeys(entry.machine for entry in found)) > 1:
         rule = "runs of more than one machine"
         wanted = (

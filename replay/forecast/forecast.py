@@ -170,12 +170,13 @@ def forecast_years(
     folder = None if keep is None else Path(keep)
     if folder is not None:
         begin_keeping(folder, wanted, described, checked)
-    total = years * (1 if other is None else 2)
+    differ = other is not None and other.values != checked.values
+    total = years * (2 if differ else 1)
     with workers(jobs, cluster) as each, progress(total, "running") as stage:
         first = functools.partial(one_year, wanted, checked, None if folder is None else folder.absolute())
         found = each(first, range(years), stage.advance)
         second = functools.partial(one_year, wanted, other or checked, None)
-        beside = [] if other is None else each(second, range(years), stage.advance)
+        beside = each(second, range(years), stage.advance) if differ else found if other is not None else []
     kept = 0
     if folder is not None:
         kept = keeping.close(folder, checked, (entry for _, entries in found for entry in entries))

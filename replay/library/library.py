@@ -227,7 +227,7 @@ def entry_named(library: Library, identity: str) -> Entry:
     """Return the trace of an id; raises Refusal, with the ids that are nearest to it."""
     entries = {entry.id: entry for entry in library.entries}
     if identity not in entries:
-        near = difflib.get_close_matches(identity, entries, MOST_NAMED) or list(entries)[:MOST_NAMED]
+        near = difflib.get_close_matches(identity.lower(), entries, MOST_NAMED) or list(entries)[:MOST_NAMED]
         advice = ", ".join(near) + (", ..." if len(near) < len(entries) else "")
         raise refusal(library.folder, "ID", "no such trace in this library", advice, identity)
     return entries[identity]

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from protect.ranges import REST_OFF
+from replay.ground.units import atmosphere_pa
 from replay.machine.file import MachineFile
 from replay.machine.keys import ROWS
 from replay.physics import layout as at
@@ -17,6 +18,7 @@ from replay.physics.simulate import random_of_trace
 from replay.settings import Settings
 
 SCHEMA = "lubetrip-machine/1"
+ATMOSPHERES_PA = 1000.0  # by which two sites may differ, some 80 m: a fifth of an inch of mercury (assumed)
 DRAWS, SEED = 60, 1
 ABSOLUTE = "Pa abs"  # unit of an absolute pressure; those in "Pa" are differences
 LOW, HIGH = 5.0, 95.0  # percentiles of what is drawn
@@ -74,7 +76,7 @@ def check_machine(machine: MachineFile, settings: Settings | None = None) -> Che
         machine,
         settings,
         tuple(derived.values()),
-        () if settings is None else tuple(_contradictions(settings, sites, derived)),
+        () if settings is None else (*_of_altitude(settings, machine), *_contradictions(settings, sites, derived)),
         machine.left_out(),
     )
 
@@ -178,6 +180,20 @@ def _contradictions(settings: Settings, sites: list[Site], derived: dict[str, De
             "a machine at work may never count as reloaded"
         )
     return found + _of_sensors(of, sites, gauge)
+
+
+def _of_altitude(settings: Settings, machine: MachineFile) -> list[str]:
+    """Return, in words, that the settings count gauges from another atmosphere than is stated of the machine."""
+    if machine.status("site.altitude") in ("", "assumed"):
+        return []
+    atmospheres = [atmosphere_pa(above) for above in (settings.altitude_m, machine.altitude_m)]
+    if abs(atmospheres[0] - atmospheres[1]) <= ATMOSPHERES_PA:
+        return []
+    off = settings.units.net(abs(atmospheres[0] - atmospheres[1]))
+    return [
+        f"altitude {settings.altitude_m:g} m, where the machine stands at {machine.altitude_m:.0f} m: "
+        f"vacuum and reload are off by {off} on its gauges"
+    ]
 
 
 def _gauge(settings: Settings) -> Callable[[float], str]:

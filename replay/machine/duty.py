@@ -9,7 +9,7 @@ from typing import Any
 from replay.ground.shape import Read, UnfitError, number, one_of, switch, whole
 from replay.ground.units import UnitError, duration_ms
 from replay.machine.word import Word
-from replay.physics.befalling import PER_YEAR
+from replay.physics.befalling import PER_YEAR, what_befalls
 from replay.physics.days import CONTROLS, Duty
 
 USUAL = Duty()
@@ -91,7 +91,7 @@ FAULTS = tuple(
         number(0.0, MOST_PER_YEAR),
         f"0 to {MOST_PER_YEAR:g}",
         "",
-        f"times a year; left out: {rate:g}",
+        f"{what_befalls(family)}: times a year; left out: {rate:g}",
         f"{rate:g}",
     )
     for family, rate in PER_YEAR.items()

@@ -115,7 +115,7 @@ class Figure:
         if self.drawn.told:
             return self.drawn.told
         if not self.drawn.of:
-            return f"{self.kind.write(low)} to {self.kind.write(high)}"
+            return self.kind.write(low) + (f" to {self.kind.write(high)}" if high > low else "")
         return f"{low:g} to {high:g} times {self.drawn.of}"
 
     def read(self, value: Any) -> Range:
@@ -328,7 +328,7 @@ ROWS: tuple[Figure | Word, ...] = (
     _f("site", "oil_temperature", TEMPERATURE, (-10.0, 95.0), None,
        "of the sump in running; left out: ambient and the rise in running"),
     _f("site", "altitude", HEIGHT, (-500.0, 5000.0), Drawn(0.0, 0.0),
-       "of the site, for gauge pressures; left out: sea level"),
+       "of the site, for gauge pressures"),
     _f("site", "standing_ratio", PLAIN, (1.1, 5.0), Drawn(1.5, 2.1),
        "evaporator pressure that builds up at standstill, over that in running"),
     Word("site", "neighbours", switch, "true or false", "true",

@@ -29,7 +29,7 @@ How to add a source format: a class with what `Source` in `sources` names (units
 found there by the first bytes of a file. Blocks hold numbers in the source's units; Pa, order, gaps and doubts come
 after.
 
-How to add a word of the trade to the draft: into its line in `naming`.
+How to add a word of the trade to the draft, or a language: the head of `naming`.
 
 How to add a key of profiles: its row in `profile_keys`, its field in `profile`, and the example of the
 guide `replay/guides/profile.md`.

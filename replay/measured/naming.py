@@ -3,9 +3,11 @@
 "Coil" holds no oil and "Boiler" neither. A word is one that stands in the lists below, or one put together of such
 words without a rest, as German and tags do it: "Saugdruck", "OILPRESS", "Poil". What stands in no list is strange.
 
-How to add a word: into its line below, without capitals; a language: its words, and its row of LANGUAGES in
-tests/measured/test_guess_languages.py. A word that names another place or another purpose than the signal itself (a
-filter, a set point) keeps a column from being taken for it.
+How to add a word: into its line below, without capitals. A word that names another place or purpose than the
+signal itself (a filter, a set point) keeps a column from being taken for it.
+How to add a language: its words here; what it writes for on and off in `cells`, for good and bad in `guess_signals`,
+for a mean, the least and the most in KEPT of `candidates`; then its row of LANGUAGES in
+tests/measured/test_guess_languages.py, which finds what is missing.
 """
 
 import functools

@@ -205,7 +205,7 @@ class Profile:
 
 
 def read_profile(path: Path) -> Profile:
-    """Read and check a whole profile. Raises Refusal, naming the key: what a draft left open, or the first fault."""
+    """Read and check a profile as a whole. Raises Refusal, naming what a draft left open, or the first fault."""
     written = read_toml(path, "profile")
     left_open = list(_left_open(written))
     if len(left_open) > 1:

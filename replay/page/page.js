@@ -264,6 +264,12 @@ class Page {
         return Number.isNaN(pascals) ? "not read" : `${fixed(pascals / PRESSURES[unit], decimals)} ${unit}${mark}`;
     }
 
+    // As `lubetrip score` writes it.
+    cutOut(pascals) {
+        const unit = this.settings.system;
+        return `${fixed(pascals / PRESSURES[unit], unit === "bar" ? 2 : 1)} ${unit}`;
+    }
+
     // A suction pressure from the site's atmosphere, as the unit's users write it.
     gauge(pascals) {
         const { atmosphere, system } = this.settings;
@@ -356,7 +362,7 @@ class Page {
         });
         this.filterList();
         byId("rules").tBodies[0].replaceChildren(...(score === null ? [] : ruleRows(score, this.data.acceptance)));
-        byId("plain").tBodies[0].replaceChildren(...(score === null ? [] : plainRows(score, this.data.laws, (pa) => this.pressure(pa))));
+        byId("plain").tBodies[0].replaceChildren(...(score === null ? [] : plainRows(score, this.data.laws, (pa) => this.cutOut(pa))));
         byId("families").tBodies[0].replaceChildren(...(score?.families ?? []).map(familyRow));
         byId("families").tFoot.replaceChildren(...(score === null ? [] : [familyRow(["all", score.total])]));
     }

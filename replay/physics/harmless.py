@@ -198,7 +198,7 @@ def readings_lost(scene: Scene) -> Span:
 
 
 def short_dropouts(draw: Draw, length: Length) -> Case:
-    """Return a case whose oil and suction readings are lost in each upset."""
+    """Lose the oil and suction readings for a second or two in each upset."""
     case = Harmless(readings_lost, 3.0).case(draw, length)
     oil, suction = (replace(its, lost=case.upsets) for its in (case.chain.oil, case.chain.suction))
     return replace(case, chain=replace(case.chain, oil=oil, suction=suction))

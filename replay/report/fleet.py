@@ -19,7 +19,7 @@ from replay.ground.shown import shown_in
 from replay.ground.wording import NOTHING, counted, duration, net_oil, seconds, tenths
 from replay.report.templates import page
 from replay.triage import kernel
-from replay.triage.doubts import CANNOT_TELL, CHECK, SHARE, net_trend, starts_per_h, zero_trend
+from replay.triage.doubts import CANNOT_TELL, CHECK, SHARE, judged_told, net_trend, starts_per_h, zero_trend
 from replay.triage.exposure import MS_PER_H, rates
 from replay.triage.findings import Findings
 from replay.triage.periods import FIGURES, Compared, worse
@@ -130,7 +130,7 @@ def _fleet(report: Triage) -> Table:
             Markup('<a href="#machine-{}">{}</a>').format(number, found.machine),
             ": ".join(filter(None, (ADVICE[rank(found)].upper(), "; ".join(reasons(found)[:MOST_REASONS])))),
             _lines(telling.hours_told(found), f"running {tenths(found.run_ms / MS_PER_H)}"),
-            f"{100 * share:.0f} %" + (" (!)" if share < SHARE else ""),
+            judged_told(share) + (" (!)" if share < SHARE else ""),
             _lines(str(often.events), duration(found.starved_ms) if found.starved_ms else ""),
             _oil(whole.net_pa),
             _oil(whole.rest_pa),

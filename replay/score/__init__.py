@@ -4,8 +4,9 @@ What may stand in a library twice, and what a verdict cannot rest on, is found b
 
 How to add an acceptance rule: in `evidence` if it is judged on a limit, in `unmet` of `scoring` if on a count; its
 key, with a default, in `ACCEPTANCE`, `OPTIONAL` and `Acceptance` of replay/settings/file.py; in UNJUDGED of `scoring`
-what is missing where nothing was there to judge it on, and in replay/page/judge.js the same; in LOOSER of `comparison`
-which way it is looser; its words in RULES of replay/display/score.py, tests/pictures.py, replay/guides/acceptance.md.
+what is missing where nothing was there to judge it on, in BREAKING which outcomes break it, and in replay/page/judge.js
+the same; in LOOSER of `comparison` which way it is looser; its words in RULES of replay/display/score.py,
+tests/pictures.py and replay/guides/acceptance.md.
 """
 
 from typing import TYPE_CHECKING, Any

@@ -33,6 +33,8 @@ STARTS_PER_H = 12.0  # common practice, no source: makers of compressors allow 6
 LEAST_STARTS = 12
 NEVER_LEAST, NEVER_SHARE = 3, 0.05
 SHARE = 0.8
+LEAST_TOLD = 0.01  # of a share in whole percent
+MOST_LOSSES = 3  # of a machine, told one by one
 MS_PER_H = 3_600_000
 
 
@@ -127,15 +129,22 @@ def _zero(found: Findings) -> Iterator[Doubt]:
 
 def _share(found: Findings) -> Iterator[Doubt]:
     if found.judged_share < SHARE:
-        yield Doubt(CANNOT_TELL, f"judged on {percent(int(100 * found.judged_share) / 100)} of its hours")
+        yield Doubt(CANNOT_TELL, f"judged on {judged_told(found.judged_share)} of its hours")
+
+
+def judged_told(share: float) -> str:
+    """Return the share of the hours that was judged, in whole percent; never more than it is."""
+    return "less than 1 %" if share < LEAST_TOLD else percent(int(100 * share) / 100)
 
 
 def _losses(found: Findings) -> Iterator[Doubt]:
-    """Tell once a file what its import lost."""
+    """Tell once a file what its import lost; of many files how many, and the worst."""
     parts = [piece.placed.part for piece in found.pieces]
-    for source, losses in dict.fromkeys((part.source, part.losses) for part in parts):
-        if losses:
-            yield Doubt(NOTE, f"import of {source or 'a file'}: {'; '.join(losses)}")
+    lost = {(part.source, part.losses): part.judged_share for part in parts if part.losses}
+    few = len(lost) <= MOST_LOSSES
+    for source, losses in lost if few else [min(lost, key=lost.__getitem__)]:
+        told = "import of" if few else f"{len(lost)} files lost much in their import, most of all"
+        yield Doubt(NOTE, f"{told} {source or 'a file'}: {'; '.join(losses)}")
 
 
 def _held(found: Findings) -> Iterator[Doubt]:

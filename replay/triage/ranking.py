@@ -3,7 +3,7 @@
 from replay.engine.causes import LATE_TICK
 from replay.ground.wording import counted, duration, times
 from replay.triage import kernel
-from replay.triage.doubts import CANNOT_TELL, NEXT, NOTE
+from replay.triage.doubts import CANNOT_TELL, CHECK, NEXT, NOTE
 from replay.triage.events import AT_START, DOUBT, STARVED, VACUUM
 from replay.triage.findings import Findings
 
@@ -31,7 +31,7 @@ def _events_rank(found: Findings) -> int:
     if found.events[STARVED] or found.events[AT_START]:
         return 2
     if found.events[DOUBT]:
-        return 3
+        return CANNOT_TELL if mostly_late(found) else CHECK
     return 5 if found.run_ms else 6
 
 
@@ -51,6 +51,8 @@ def order(found: Findings) -> tuple[int, int, int, str]:
 def reasons(found: Findings) -> tuple[str, ...]:
     """Return why a machine stands where it stands, the gravest reason first."""
     told = [doubt.text for doubt in found.doubts or () if doubt.first]
+    if mostly_late(found):
+        told.append("rows further apart than max_gap: NOT JUDGED")
     if found.reloads:
         told.append(f"loaded again {times(found.reloads)} before the oil film was back")
     if found.past_stop:
@@ -63,8 +65,6 @@ def reasons(found: Findings) -> tuple[str, ...]:
     if found.events[DOUBT]:
         running = f", {duration(found.doubted_ms)} of running" if found.doubted_ms else " at standstill"
         told.append(f"sensors in doubt {times(found.events[DOUBT])}{running}")
-        if mostly_late(found):
-            told.append("rows further apart than max_gap: NOT JUDGED")
     told += [doubt.text for doubt in found.doubts or () if doubt.advice < NOTE and not doubt.first]
     if found.events[VACUUM] and not starved:
         told.append(f"ran {times(found.events[VACUUM])} in vacuum, {duration(found.vacuum_ms)}")

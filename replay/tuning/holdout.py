@@ -36,7 +36,7 @@ class Split:
         if not self.shared:
             return "held out from the machines of the tuning part: none stands in both"
         named = ", ".join(self.shared)
-        return f"held out from families of a machine, NOT from the machine: no machine and family in both, but {named}"
+        return f"held out are other families, NOT other machines: both parts hold families of {named}"
 
 
 def split(entries: Sequence[Entry], twice: Iterable[Twice] = ()) -> Split:

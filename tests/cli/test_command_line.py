@@ -155,6 +155,26 @@ def test_of_many_undecided_traces_those_that_stop_are_listed(library: Path) -> N
     assert "quiet-7" in lubetrip("score", library, "-v").stdout
 
 
+def test_of_very_many_undecided_traces_that_stop_the_first_are_listed(library: Path) -> None:
+    """Catches a year of logs with a frozen sensor, two hundred lines of it before the verdict; and a rule told twice."""
+    entries = [entry("quiet", "must_trip = { earliest_s = 40, deadline_s = 50 }")]
+    for n in range(23):
+        (library / f"dry-{n}.csv").write_text(trace_csv(300, lambda _, n=n: 1.0 + n / 10), encoding="utf-8")
+        entries.append(entry(f"dry-{n}", "undecided = true"))
+    (library / "quiet.csv").write_text(trace_csv(400, lambda s: 1.0 if s < 300 else 120.0), encoding="utf-8")
+    text = 'settings = "settings.toml"\n' + "".join(entries)
+    (library / "library.toml").write_text(
+        text.replace("earliest_s = 40, deadline_s = 50", "earliest_s = 350, deadline_s = 390")
+    )
+
+    told = " ".join(lubetrip("score", library).stdout.split())
+    assert "Undecided, judged neither way, 3 more with a stop (-v)" in told
+    assert ("dry-19 " in told, "dry-20 " in told) == (True, False)
+    assert "dry-22 " in lubetrip("score", library, "-v").stdout
+    assert "Acceptance: NOT MET" in told
+    assert told.count("max_nuisance_per_1000h:") == 1
+
+
 def test_an_early_stop_is_said_to_be_no_trial(library: Path) -> None:
     """Catches 0 of 0 beside 1 fault without a word on why the two differ."""
     path = library / "library.toml"

@@ -21,18 +21,21 @@ class Terminal(io.StringIO):
         return self.is_terminal
 
 
-@pytest.mark.parametrize(
-    ("seconds", "is_terminal", "shown"), [(0.9, True, False), (1.1, True, True), (1.1, False, False)]
-)
+@pytest.mark.parametrize("pieces", [0, 1])
+@pytest.mark.parametrize(("is_terminal", "patience_s"), [(True, 0.01), (True, 3600.0), (False, 0.01)])
 def test_only_long_work_shows_a_bar_and_only_on_a_terminal(
-    seconds: float, is_terminal: bool, shown: bool, monkeypatch: pytest.MonkeyPatch
+    is_terminal: bool, patience_s: float, pieces: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Catches a bar that flashes up in quick work, one in a log file, and a long silence."""
-    clock = [100.0]
-    monkeypatch.setattr(time, "monotonic", lambda: clock[0])
+    """Catches a bar that flashes up in quick work, one in a log file, and silence until a first piece is done."""
+    monkeypatch.setattr(Progress, "PATIENCE_S", patience_s)
     monkeypatch.setattr(sys, "stderr", Terminal(is_terminal=is_terminal))
+    shown = is_terminal and patience_s < 1.0
 
     with Progress(10, "replaying") as progress:
-        clock[0] += seconds
-        progress.advance()
+        progress.advance(pieces)
+        until = time.monotonic() + (60.0 if shown else 0.2)
+        while progress.bar is None and time.monotonic() < until:
+            time.sleep(0.01)
         assert (progress.bar is not None) == shown
+        assert not shown or progress.bar.tasks[0].completed == pieces
+    assert not progress.patience.is_alive() or not shown

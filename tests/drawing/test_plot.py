@@ -519,15 +519,18 @@ def test_the_heading_is_not_cut_at_the_edge(library: Path) -> None:
         assert heading.count("\n") <= 3
 
 
-def test_a_stop_before_the_window_leaves_no_margin(library: Path) -> None:
-    """Catches a margin from a nuisance trip, as if it had been in time."""
+def test_a_stop_before_the_window_leaves_no_margin(library: Path, tmp_path: Path) -> None:
+    """Catches a margin from a nuisance trip as if it had been in time, and one of a restart that the verdict passes over."""
     path = library / "library.toml"
     path.write_text(path.read_text().replace("earliest_s = 100", "earliest_s = 140"))
     drawn = shown(library, "fault")
     stops = [mark.at_s for mark in drawn.marks if mark.kind == "stop"]
 
     assert stops[0] < 140 < stops[1] < 250
-    assert drawn.margins == ((stops[1], 250.0),)
+    assert drawn.margins == ()
+    draw_trace(tmp_path / "f.svg", library / "fault.csv")
+    drawn_text = (tmp_path / "f.svg").read_text()
+    assert ("fault: early" in drawn_text, "margin" in drawn_text) == (True, False)
 
 
 def test_a_part_of_the_time_is_drawn(library: Path, tmp_path: Path) -> None:

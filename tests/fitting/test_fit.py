@@ -241,7 +241,7 @@ def test_wrong_units_are_refused(still: Made, tmp_path: Path, factor: float, tol
     assert not (tmp_path / "fitted.toml").exists()
 
 
-@pytest.mark.parametrize("wrong", ["no-such-run", ""])
+@pytest.mark.parametrize("wrong", ["no-such-run", "", "BENCH_valve_shut"])
 def test_a_run_that_is_not_there_is_named(still: Made, tmp_path: Path, wrong: str) -> None:
     """Catches a typing error that leaves a run out in silence."""
     file, library = folder_of(still, tmp_path, (BENCH,))
@@ -249,7 +249,7 @@ def test_a_run_that_is_not_there_is_named(still: Made, tmp_path: Path, wrong: st
     done = lubetrip("fit", file, library, wrong, "--to", tmp_path / "fitted.toml")
 
     assert done.returncode == 2
-    assert "no such trace in the library" in done.stderr
+    assert "no such trace in this library; accepted: bench-valve-shut" in done.stderr
 
 
 def test_runs_of_two_machines_are_no_runs_of_one(still: Made, tmp_path: Path) -> None:

@@ -1,17 +1,21 @@
 """The forecast as a user asks for it: the same whoever runs it, taken up where it stopped, what went wrong kept."""
 
+import io
 import json
 import re
 import shutil
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
+from rich.console import Console
 
 import replay
-from protect.ranges import FLOOR_WEIGHT, ONE, TRIP_DELAY
+from protect.ranges import FLOOR_WEIGHT, ONE, RESETS_MOST, TRIP_DELAY
 from replay.cli import main
-from replay.forecast import forecast_years
+from replay.display.forecast import forecast_view
+from replay.forecast import forecast, forecast_years
 from replay.ground.refusal import Refusal
 from replay.library import read_library
 from replay.score import score_library
@@ -90,8 +94,10 @@ def test_a_folder_with_other_files_is_refused(tmp_path: Path) -> None:
 
 
 def test_other_settings_run_on_the_same_machines() -> None:
-    """Catches a pair whose machines or draws differ: equal settings, no difference; deaf ones lose what the others keep."""
-    told = forecast_years(SETTINGS, 3, 5, against=SETTINGS, duty=SQUARE, per_year=RATES, days=1)
+    """Catches a pair whose machines or draws differ: alike settings, no difference; deaf ones lose what the others keep."""
+    alike = read_settings(SETTINGS)
+    alike = replace(alike, values=(*alike.values[:RESETS_MOST], 4, *alike.values[RESETS_MOST + 1 :]))
+    told = forecast_years(SETTINGS, 3, 5, against=alike, duty=SQUARE, per_year=RATES, days=1)
     assert told.years == told.against
     assert set(told.difference("nuisance_stops").values()) == {0.0}
 
@@ -99,6 +105,26 @@ def test_other_settings_run_on_the_same_machines() -> None:
     assert told.rate("lost_without").per_year == told.rate("lost_without", years=told.against).per_year
     assert told.difference("lost_with")["difference"] < 0.0  # type: ignore[operator]
     assert told.rate("lost_with").per_year == 0.0 < told.rate("lost_with", years=told.against).per_year
+
+
+def test_the_same_values_run_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Catches machine-years run twice where a tuning chose what it began with, and that nobody is told so."""
+    run: list[int] = []
+    one_year = forecast.one_year
+
+    def counted(*told: Any) -> Any:
+        run.append(told[-1])
+        return one_year(*told)
+
+    monkeypatch.setattr(forecast, "one_year", counted)
+    told = forecast_years(SETTINGS, 2, 5, against=SETTINGS, duty=SQUARE, per_year=RATES, days=1)
+
+    assert run == [0, 1]
+    assert told.years == told.against
+    console = Console(width=200, file=io.StringIO())
+    console.print(forecast_view(told))
+    shown = " ".join(console.file.getvalue().split())  # type: ignore[attr-defined]
+    assert "which sets the same values" in shown
 
 
 def test_the_command_says_what_its_report_holds(tmp_path: Path) -> None:

@@ -123,6 +123,18 @@ def _in_sections(lines: list[str]) -> list[tuple[str, str]]:
     return found
 
 
+def test_each_fault_says_what_it_is_and_no_range_has_equal_ends() -> None:
+    """Catches rates of faults that nobody can tell apart, and `0.3 to 0.3` for a plain 0.3."""
+    text = " ".join(line.removeprefix("# ") for line in machine_template().splitlines())
+    faults = text.partition("[faults]")[2].partition("[origin]")[0]
+
+    assert (
+        "Break the drive of the oil pump: times a year; left out: 0.005; 0 to 1000 pump-drive-broken = 0.005" in faults
+    )
+    assert len(re.findall(r"[A-Z][^=]{20,}: times a year; left out: ", faults)) == faults.count(" = ")
+    assert not re.search(r'left out: (\S+) to \1(?!\S)|left out: ("[^"]+") to \2', text)
+
+
 def test_every_section_is_explained() -> None:
     """Catches a section that the template forgets."""
     assert {row.section for row in ROWS} | {ORIGIN} == set(SECTIONS)

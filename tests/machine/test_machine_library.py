@@ -177,6 +177,17 @@ def test_settings_that_cannot_be_meant_for_the_machine_are_told(tmp_path, change
     assert [line.split()[0] for line in found] == words.split()
 
 
+def test_settings_of_another_altitude_are_told(tmp_path):
+    """Catches the demo site's altitude left in the settings of a machine in the mountains: 0 psig is 2.5 psi off there."""
+    stated = {high: machine(SMALL, site__altitude=high) for high in ("100 m", "5280 ft")}
+    found = {high: check_machine(one, settings_with(tmp_path)).contradictions for high, one in stated.items()}
+    unstated = machine(SMALL)
+
+    assert found["100 m"] == check_machine(unstated, settings_with(tmp_path, altitude='"4000 m"')).contradictions == ()
+    assert found["5280 ft"][0].startswith("altitude 40 m, where the machine stands at 1609 m")
+    assert "off by 2.5 psi" in found["5280 ft"][0]
+
+
 def test_derived_figures_by_hand():
     """All stated: floor rho w^2 (r2^2 - r1^2)/2 and vacuum p_d (1 + 1/c)^-k; catches a unit slipped on the way in."""
     described = machine(

@@ -139,7 +139,7 @@ def test_plain_laws_at_their_best_stand_beside_the_score(session: Session, momen
 
 # The cells of a point, in the units that the page begins with.
 POINT: dict[str, Callable[[Any], str]] = {
-    "cut_out_pa": lambda pascals: f"{pascals / 6894.757293168361:.2f} psi",
+    "cut_out_pa": lambda pascals: f"{pascals / 6894.757293168361:.1f} psi",
     "delay_ms": lambda ms: f"{ms / 1000:g} s",
     **dict.fromkeys(("missed", "nuisance_trips"), str),
     **dict.fromkeys(("worst_margin_s", "median_margin_s"), tenths),

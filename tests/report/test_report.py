@@ -444,12 +444,15 @@ def test_the_trade_off_marks_every_best_point_and_the_settings(hostile: Path) ->
         for (x2, y2), (missed2, trips2) in zip(dots, points, strict=True):
             assert (x < x2) == (missed < missed2)
             assert (y > y2) == (trips < trips2)
-    assert (min(x for x, _ in dots) == tradeoff.LEFT) == (min(missed for missed, _ in points) == 0)
+    assert min(x for x, _ in dots) > tradeoff.LEFT + tradeoff.CROSS
     words = tradeoff.words(found)
     assert f"These settings: {found.totals.missed} missed, {found.totals.nuisance_trips} nuisance" in words
     most = [max(1, here, *there) for here, there in zip(own(found), zip(*points, strict=True), strict=True)]
-    x = tradeoff.LEFT + own(found)[0] / (tradeoff.ROOM * most[0]) * (tradeoff.RIGHT - tradeoff.LEFT)
-    y = tradeoff.BOTTOM - own(found)[1] / (tradeoff.ROOM * most[1]) * (tradeoff.BOTTOM - tradeoff.TOP)
+    across, up = (
+        (tradeoff.ROOM - 1 + here / its) / (2 * tradeoff.ROOM - 1) for here, its in zip(own(found), most, strict=True)
+    )
+    x = tradeoff.LEFT + across * (tradeoff.RIGHT - tradeoff.LEFT)
+    y = tradeoff.BOTTOM - up * (tradeoff.BOTTOM - tradeoff.TOP)
     cross = f"M{x - tradeoff.CROSS:.1f} {y - tradeoff.CROSS:.1f}L"
     assert [one for one in root.iter() if one.get("d", "").startswith(cross)]
 

@@ -361,7 +361,8 @@ def test_a_log_slower_than_max_gap_is_said_to_be_unjudged(site: Settings) -> Non
         console.print(triage_view(report, 3))
         return str(console.file.getvalue())  # type: ignore[attr-defined]
 
-    assert "NOT JUDGED: rows are further apart than max_gap" in shown(late)
+    assert shown(late).startswith("1 machine NOT JUDGED: rows are further apart than max_gap")
+    assert "CANNOT TELL: rows further apart than max_gap: NOT JUDGED" in shown(late)
     assert "NOT JUDGED" not in shown(seen)
 
 

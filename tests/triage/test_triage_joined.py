@@ -312,3 +312,22 @@ def test_what_an_import_lost_stands_beside_the_machine(tmp_path: Path, settings_
     assert done.exit_code == 0, done.stderr
     assert "CANNOT TELL: judged on 61 % of its hours" in told
     assert "import of march.csv: 39 % of the 3.00 h are lost in gaps" in told
+
+
+def test_what_many_imports_lost_is_told_by_the_worst(tmp_path: Path, settings_file: Path) -> None:
+    """Catches a machine whose own events stand below a line for each file; and 0 % where a little was judged."""
+    kept = made(600, lambda s: 120 if s > 200 else 0, running=lambda s: s > 200)
+    text = ""
+    for number in range(5):
+        write(tmp_path / "site" / f"{number}.csv", kept)
+        lost = f'losses = ["99.{number} % of the 505.00 h are lost in gaps"]'
+        kept_share = f'source = "{number}.log"\njudged_share = {0.006 - number / 1000}\n{lost}'
+        text += entry(str(number), f"undecided = true\n{kept_share}")
+    (tmp_path / "site" / "library.toml").write_text(text)
+    done = CliRunner().invoke(main, ["triage", str(tmp_path / "site"), "--settings", str(settings_file)])
+    told = " ".join(done.stdout.split())
+
+    assert done.exit_code == 0, done.stderr
+    assert "5 files lost much in their import, most of all 4.log: 99.4 % of the 505.00 h" in told
+    assert "import of" not in told
+    assert "CANNOT TELL: judged on less than 1 % of its" in told

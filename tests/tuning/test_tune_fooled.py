@@ -141,7 +141,7 @@ def test_machines_that_stand_in_both_parts_are_named() -> None:
 
     assert parts.held_out
     assert parts.shared == ("a",)
-    assert "NOT from the machine" in parts.apart
+    assert "NOT other machines" in parts.apart
     assert parts.apart.endswith("but a")
 
 
