@@ -205,7 +205,7 @@ NUMBERS: dict[str, dict[str, Any]] = {
     "replay.ground.lock": {"PATIENCE_S": 30.0, "STEP_S": 0.02},
     "replay.engine.workers": {
         "PATIENCE_S": 30, "RETRIES": 3, "MOST_JOBS": 256, "LOOK_S": 0.5, "WITHOUT_WORKERS_S": 10.0, "CLOSING_S": 3.0,
-        "PORTIONS": 8,
+        "PORTION": 0.25, "LEAST_PORTION": 0.015625,
     },
     # What is too large, and what is told of it.
     "replay.ground.json_files": {"MOST_BYTES": 1 << 30},
