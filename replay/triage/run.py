@@ -205,9 +205,8 @@ class Log:
     def _tell(self, rows: Iterator[list[int]], *, ends_with_log: bool) -> None:
         delay = self.settings.values[ranges.TRIP_DELAY]
         for row in rows:
-            first = bisect.bisect_right(
-                self.pieces, row[kernel.START], key=self._end
-            )  # its first row comes after its start
+            # The row that shows it comes after its start.
+            first = bisect.bisect_right(self.pieces, row[kernel.START], key=self._end)
             placed = self.pieces[min(first, len(self.pieces) - 1)].placed
             own_s = placed.start_s - self._offset(placed) / 1000
             where = Where(placed.part, own_s, replace(self.first.clock, zone=placed.part.zone))
