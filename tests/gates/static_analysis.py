@@ -5,13 +5,17 @@ number, rule, functions and reason. A finding outside it, a deviation without nu
 or reason, and one that nothing needs any more shut the gate.
 """
 
+import functools
+import hashlib
 import re
 import sys
 import tempfile
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
 from tests.gates.port import C_FOLDER, FUNCTION, PORT, Verdict, run, tool
+from tests.support.shared import once
 
 README = C_FOLDER.parent / "README.md"
 FORMAT = "{id}\t{line}\t{file}\t{message}"
@@ -78,6 +82,20 @@ def judged_by_misra(folder: Path, readme: Path) -> list[str]:
     return lines
 
 
+def once_a_text(judge: Callable[[Path], list[str]]) -> Callable[[Path], list[str]]:
+    """Let an analyser read each text, with the headers beside it, once a run of the tests."""
+
+    @functools.wraps(judge)
+    def judged(source: Path) -> list[str]:
+        texts = [path.read_text() for path in (source, *sorted(source.parent.glob("*.h")))]
+        digest = hashlib.sha256(repr(texts).encode()).hexdigest()
+        found: list[str] = once(f"{judge.__name__}-{digest}", lambda: judge(source))
+        return found
+
+    return judged
+
+
+@once_a_text
 def judged_by_gcc(source: Path) -> list[str]:
     """Return what gcc's analyser warns of."""
     with tempfile.TemporaryDirectory() as folder:
@@ -86,6 +104,7 @@ def judged_by_gcc(source: Path) -> list[str]:
     return [f"gcc: {line}" for line in done.stderr.decode().splitlines() if "warning:" in line or "error:" in line]
 
 
+@once_a_text
 def judged_by_tidy(source: Path) -> list[str]:
     """Return what clang-tidy warns of."""
     done = run([tool("clang-tidy"), f"--checks={TIDY}", source, "--", "-std=c99", f"-I{source.parent}"])

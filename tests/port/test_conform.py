@@ -1,5 +1,7 @@
 """Driving a port: one that differs in one word is told where, one that does not answer is refused."""
 
+import dataclasses
+import functools
 import hashlib
 import json
 import os
@@ -16,7 +18,7 @@ from click.testing import CliRunner, Result
 from replay.cli import main
 from replay.port import conform as driver
 from replay.port.coverage import wanted
-from replay.port.vectors import CASE, CHECK, END, TICKS, Tick, line
+from replay.port.vectors import CASE, CHECK, END, TICKS, Tick, Vectors, line
 from tests.support.toolchain import REFERENCE_PORT, ROOT, build_port, vector_set
 
 pytestmark = pytest.mark.slow("builds the vectors, or goes through all of them")
@@ -52,6 +54,20 @@ def text_file(folder: Path) -> Path:
     """Return a file with the vectors in plain form."""
     path = folder / "vectors.txt"
     path.write_text(vector_set().text())
+    return path
+
+
+@functools.cache
+def few() -> Vectors:
+    """Return the vectors with their first cases alone: for what does not hang on how many steps there are."""
+    return dataclasses.replace(vector_set(), cases=vector_set().cases[:5])
+
+
+@pytest.fixture
+def few_file(folder: Path) -> Path:
+    """Return a file with those."""
+    path = folder / "few.txt"
+    path.write_text(few().text())
     return path
 
 
@@ -116,9 +132,9 @@ def test_the_reference_conforms_to_itself(text_file: Path) -> None:
     assert (record["port"]["link"], record["port"]["name"]) == (REFERENCE_PORT, "lubetrip cpython")
 
 
-def test_the_record_is_dated_in_its_name_and_in_itself(text_file: Path) -> None:
+def test_the_record_is_dated_in_its_name_and_in_itself(few_file: Path) -> None:
     """Catches records that overwrite each other or cannot be told apart by their date."""
-    run_conform("--port", REFERENCE_PORT, "--vectors", text_file)
+    run_conform("--port", REFERENCE_PORT, "--vectors", few_file)
     (record,) = Path.cwd().glob("conform-*Z.json")
 
     assert json.loads(record.read_text())["date"].replace("-", "").replace(":", "").startswith(record.stem[8:-1])
@@ -215,26 +231,26 @@ def test_a_port_that_does_not_answer_is_refused(
     assert list(Path.cwd().glob("conform-*")) == []
 
 
-def test_boot_talk_is_passed_over(folder: Path, text_file: Path) -> None:
+def test_boot_talk_is_passed_over(folder: Path, few_file: Path) -> None:
     """Catches a driver that gives up on a board which greets before it answers."""
     plant = "if line.startswith('hello'): answer = 'boot 1.0\\nready\\n' + answer"
 
-    assert run_conform("--port", faulty(folder, plant), "--vectors", text_file).exit_code == 0
+    assert run_conform("--port", faulty(folder, plant), "--vectors", few_file).exit_code == 0
 
 
-def test_a_port_without_a_tick_difference_is_told_apart(folder: Path, text_file: Path) -> None:
+def test_a_port_without_a_tick_difference_is_told_apart(folder: Path, few_file: Path) -> None:
     """Catches a run that calls a port identical in every word and leaves out that its clock was not looked at."""
     plant = "if line.startswith('hello'): answer = 'port 0 no clock'"
-    done = run_conform("--port", faulty(folder, plant), "--vectors", text_file)
+    done = run_conform("--port", faulty(folder, plant), "--vectors", few_file)
 
     assert done.exit_code == 0
     assert "The port offers no tick difference" in done.output
 
 
-def test_a_port_without_a_settings_check_is_told_apart(folder: Path, text_file: Path) -> None:
+def test_a_port_without_a_settings_check_is_told_apart(folder: Path, few_file: Path) -> None:
     """Catches a record that claims checks which the port does not offer."""
     plant = "if line.startswith('check'): answer = 'none'"
-    done = run_conform("--port", faulty(folder, plant), "--vectors", text_file, "--record", "r.json")
+    done = run_conform("--port", faulty(folder, plant), "--vectors", few_file, "--record", "r.json")
     record = json.loads(Path("r.json").read_text())
 
     assert done.exit_code == 0
@@ -265,7 +281,7 @@ def test_bad_arguments_are_refused(arguments: list[str], says: str) -> None:
     assert "Traceback" not in done.output
 
 
-def test_a_board_on_a_serial_line_is_driven_the_same_way(folder: Path, text_file: Path) -> None:
+def test_a_board_on_a_serial_line_is_driven_the_same_way(folder: Path, few_file: Path) -> None:
     """Catches a serial link that differs from the pipe: the same port behind a pseudo-terminal."""
     pytest.importorskip("serial", reason="pyserial is not installed")
     port_side, device = pty.openpty()
@@ -273,7 +289,7 @@ def test_a_board_on_a_serial_line_is_driven_the_same_way(folder: Path, text_file
     tty.setraw(device)
     board = subprocess.Popen([build_port(folder)], stdin=port_side, stdout=port_side, close_fds=True)
     try:
-        done = run_conform("--serial", os.ttyname(device), "--vectors", text_file, "--record", "r.json")
+        done = run_conform("--serial", os.ttyname(device), "--vectors", few_file, "--record", "r.json")
     finally:
         board.kill()
         board.wait()
@@ -281,7 +297,7 @@ def test_a_board_on_a_serial_line_is_driven_the_same_way(folder: Path, text_file
         os.close(device)
 
     assert done.exit_code == 0, done.output
-    assert json.loads(Path("r.json").read_text())["compared"]["steps"] == vector_set().steps
+    assert json.loads(Path("r.json").read_text())["compared"]["steps"] == few().steps
 
 
 def test_goes_on_with_the_next_case_when_told_to(folder: Path, text_file: Path) -> None:
@@ -321,9 +337,9 @@ def test_goes_on_with_the_next_case_when_told_to(folder: Path, text_file: Path) 
         ),
     ],
 )
-def test_a_wrong_record_or_seal_is_a_difference(plant: str, shows: str, folder: Path, text_file: Path) -> None:
+def test_a_wrong_record_or_seal_is_a_difference(plant: str, shows: str, folder: Path, few_file: Path) -> None:
     """Catches a run that compares the bare step alone, of all that is shipped."""
-    done = run_conform("--port", faulty(folder, plant), "--vectors", text_file)
+    done = run_conform("--port", faulty(folder, plant), "--vectors", few_file)
 
     assert done.exit_code == 1, done.output
     assert shows in done.output
@@ -346,11 +362,11 @@ def test_a_reset_that_comes_late_points_to_the_conditions(folder: Path, text_fil
     assert "look at 4. conditions" in done.output
 
 
-def test_a_port_without_records_and_seals_is_told_apart(folder: Path, text_file: Path) -> None:
+def test_a_port_without_records_and_seals_is_told_apart(folder: Path, few_file: Path) -> None:
     """Catches a record that claims what was not compared, and a run that asks a port for what it has not."""
     words = tuple(word for _, some in driver.OFFERS.values() for word in some)
     plant = f"if line.split()[0] in {words!r}: answer = 'none'"
-    done = run_conform("--port", faulty(folder, plant), "--vectors", text_file, "--record", "r.json")
+    done = run_conform("--port", faulty(folder, plant), "--vectors", few_file, "--record", "r.json")
     record = json.loads(Path("r.json").read_text())
 
     assert done.exit_code == 0, done.output
@@ -359,17 +375,17 @@ def test_a_port_without_records_and_seals_is_told_apart(folder: Path, text_file:
     assert (record["saved_record"], record["sealed_step"]) == ("not offered by the port",) * 2
 
 
-def test_the_port_is_asked_what_it_is_made_of(folder: Path, text_file: Path) -> None:
+def test_the_port_is_asked_what_it_is_made_of(folder: Path, few_file: Path) -> None:
     """Catches a record of a target that was made from another logic than the vectors, and does not say so."""
     plant = "if line.strip() == 'logic': answer = 'logic ' + 'ab' * 32\n        if line.strip() == 'build': answer = 'build cc -O9'"
     done = run_conform(
-        "--port", faulty(folder, plant), "--vectors", text_file, "--record", "r.json", "--binary", text_file
+        "--port", faulty(folder, plant), "--vectors", few_file, "--record", "r.json", "--binary", few_file
     )
     record = json.loads(Path("r.json").read_text())
 
     assert "It was made from another logic" in done.output
     assert record["port"]["says"] == {"logic": "ab" * 32, "settings": None, "build": "cc -O9"}
-    assert record["port"]["binary"] == hashlib.sha256(text_file.read_bytes()).hexdigest()
+    assert record["port"]["binary"] == hashlib.sha256(few_file.read_bytes()).hexdigest()
     assert record["elapsed_s"] >= 0
     assert record["tool"]
 
