@@ -145,7 +145,7 @@ def _end(error: BaseException) -> NoReturn:
         _tell(str(error), REFUSED)
     if isinstance(error, MemoryError):
         _tell(MEMORY, REFUSED)
-    if isinstance(error, OSError):
+    if isinstance(error, OSError) and error.errno:  # without a number it comes from no disk: a library not to be loaded
         _drop_output()
         _tell(f"{error.filename or 'output'}: {error.strerror or error}", REFUSED)
     if os.environ.get(TRACEBACK):

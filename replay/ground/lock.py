@@ -4,6 +4,7 @@ import contextlib
 from collections.abc import Iterator
 from pathlib import Path
 
+from replay.ground.places import is_remote
 from replay.ground.refusal import refusal
 
 FILE = ".lock"
@@ -15,10 +16,12 @@ STEP_S = 0.02
 def locked(library: Path) -> Iterator[None]:
     """Hold a library for oneself, waiting for others; a process that dies lets go of what it held.
 
-    Raises Refusal where the library does not come free, and where its folder cannot be locked.
+    Raises Refusal where the library does not come free, and where its folder cannot be locked, as in an object store.
     """
     import filelock
 
+    if is_remote(library):
+        raise refusal(library, "", "a library in an object store is read, never changed", "a copy of it on a disk")
     path = library / FILE
     lock = filelock.FileLock(path, PATIENCE_S, poll_interval=STEP_S, fallback_to_soft=False)
     try:

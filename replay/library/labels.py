@@ -14,7 +14,7 @@ import dataclasses
 import datetime as dt
 import difflib
 import getpass
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
@@ -27,7 +27,7 @@ from replay.ground.toml_files import read_toml
 from replay.library.digest import sha256_of
 from replay.library.editing import change_entries
 from replay.library.label import LABELS, Label, MustTrip, check_window, label_table, shown_s, words_of
-from replay.library.library import FILE, Entry, Library, check_inside, library_from, read_library
+from replay.library.library import FILE, Entry, Library, check_inside, folder_of, library_from
 from replay.library.told_time import second_of
 from replay.library.words import Word, differ, in_force, replaced
 from replay.trace import read_pieces
@@ -124,24 +124,26 @@ def relabel(
     opened; settles: reviewers differ, and this ends it. Raises Refusal, and leaves the file alone, for an unknown id, a
     window that the trace does not cover, and an edit that gives no valid library.
     """
-    library = read_library(folder)
     several = [identity] if isinstance(identity, str) else identity
-    entries = [entry_of(library, one) for one in dict.fromkeys(several)]
-    if family is not None:
-        entries += [entry for entry in _of_family(library, family) if entry not in entries]
-    if not entries:
-        raise refusal("label", "", "a label for no trace", "ID... or --family NAME")
     windows = (label,) if isinstance(label, MustTrip) else label
     who, day = login() if who is None else who, day or dt.datetime.now().astimezone().date()
-    said = [
-        Said(
-            entry.id,
-            windows if isinstance(windows, str) else tuple(_window(entry, window) for window in windows),
-            *(who, day, why, inspection, settles),
-        )
-        for entry in entries
-    ]
-    edits = give_labels(folder, said)
+
+    def said(library: Library) -> list[Said]:
+        entries = [entry_of(library, one) for one in dict.fromkeys(several)]
+        if family is not None:
+            entries += [entry for entry in _of_family(library, family) if entry not in entries]
+        if not entries:
+            raise refusal("label", "", "a label for no trace", "ID... or --family NAME")
+        return [
+            Said(
+                entry.id,
+                windows if isinstance(windows, str) else tuple(_window(entry, window) for window in windows),
+                *(who, day, why, inspection, settles),
+            )
+            for entry in entries
+        ]
+
+    edits = _edited(folder, said)
     return edits[0] if isinstance(identity, str) else edits
 
 
@@ -169,11 +171,13 @@ def give_labels(folder: Path | str, said: Sequence[Said]) -> list[Edit]:
 
     Raises Refusal as `relabel`.
     """
-    folder = Path(folder)
+    return _edited(folder, lambda _: said)
+
+
+def _edited(folder: Path | str, said: Callable[[Library], Sequence[Said]]) -> list[Edit]:
+    """Give traces the labels that are said of a library as it is while nobody else can change it: read once."""
+    folder = folder_of(folder)
     path = folder / FILE
-    for one in said:
-        if not one.by.strip() or not one.why.strip():
-            raise refusal(one.where, "", "who says so, and why, is not told", "--by WHO and --note TEXT")
     with locked(folder):
         check_inside(folder, path)
         table = read_toml(path, "library")
@@ -181,7 +185,9 @@ def give_labels(folder: Path | str, said: Sequence[Said]) -> list[Edit]:
         library = library_from(folder, table)
         known = {entry.id: entry for entry in library.entries}
         edits = []
-        for one in said:
+        for one in said(library):
+            if not one.by.strip() or not one.why.strip():
+                raise refusal(one.where, "", "who says so, and why, is not told", "--by WHO and --note TEXT")
             before = known[one.identity] if one.identity in known else entry_of(library, one.identity)
             _check(before, one)
             known[one.identity] = _after(before, one)

@@ -181,13 +181,20 @@ SHAPE = Keys({"settings": Key(path_text, _FILE, needed=False), "trace": TRACE, "
 
 def read_library(folder: Path | str) -> Library:
     """Read library.toml, named by itself or by its folder. Raises Refusal naming the entry and key at fault."""
-    folder = place_of(folder)
+    folder = folder_of(folder)
+    with reached(folder):
+        check_inside(folder, folder / FILE)
+        return library_from(folder, read_toml(folder / FILE, "library"))
+
+
+def folder_of(place: Path | str) -> Path:
+    """Return the folder of a library that is named by itself or by its library.toml. Raises Refusal."""
+    folder = place_of(place)
     folder = folder.parent if folder.name == FILE else folder
     with reached(folder):
         if not folder.is_dir():
             raise refusal(folder, "", "no such folder", f"a folder with a {FILE}")
-        check_inside(folder, folder / FILE)
-        return library_from(folder, read_toml(folder / FILE, "library"))
+    return folder
 
 
 def library_from(folder: Path, table: dict[str, Any]) -> Library:

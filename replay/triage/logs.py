@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import unquote
 
-from replay.ground.places import reached
+from replay.ground.places import check_file, reached
 from replay.ground.refusal import as_text, refusal
 from replay.library import Entry, find_entry, read_library
 from replay.library.library import FILE
@@ -98,6 +98,7 @@ def _files(path: Path) -> list[Path]:
         if not files:
             raise refusal(path, "", "no logs in this folder", "a folder with .csv or .parquet trace files")
         return files
+    check_file(path)
     if not path.is_file():
         raise refusal(path, "", "no such trace", "trace files (CSV, Parquet), folders of them, or libraries")
     return [path]

@@ -1,5 +1,6 @@
 """How a command ends: the status says what kind of end it was, and no failure is taken for a verdict."""
 
+import errno
 import os
 import signal
 import subprocess
@@ -64,6 +65,24 @@ def test_each_kind_of_failure_has_its_status(
     assert "Traceback" not in done.stderr
     if status != 2:
         assert len(done.stderr.strip().splitlines()) == 1
+
+
+@pytest.mark.parametrize(
+    ("error", "status", "told"),
+    [
+        (OSError(errno.EIO, "Input/output error"), 2, "lubetrip: output: Input/output error\n"),
+        (OSError("no libx.so"), 70, "lubetrip: not foreseen: OSError (no libx.so); nothing was judged"),
+    ],
+)
+def test_a_library_that_cannot_be_loaded_is_no_full_disk(
+    error: OSError, status: int, told: str, settings_file: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Catches an installation that is broken, or a machine without memory for it, told as a fault of the output."""
+    monkeypatch.setattr("replay.settings.guarantee.guarantee", failing(error))
+    done = CliRunner().invoke(main, ["guarantee", str(settings_file)])
+
+    assert (done.exit_code, done.stdout) == (status, "")
+    assert done.stderr.startswith(told)
 
 
 def test_who_mends_it_is_shown_where(ends: Callable[..., Result]) -> None:

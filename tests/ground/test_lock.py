@@ -16,6 +16,7 @@ import pytest
 
 from replay.ground import lock
 from replay.ground.lock import locked
+from replay.ground.places import place_of
 from replay.ground.refusal import Refusal
 from replay.library import labels, read_library, removal
 from replay.library.labels import relabel
@@ -217,4 +218,13 @@ def test_a_folder_that_cannot_be_written_is_told(code: int, tmp_path: Path, monk
 
     monkeypatch.setattr(os, "open", only_to_read)
     with pytest.raises(Refusal, match=r"cannot be locked \(not to be written\); accepted: a folder"), locked(tmp_path):
+        pass
+
+
+def test_a_library_in_an_object_store_is_not_changed() -> None:
+    """Catches a traceback for a library that is read from a store and edited like one of this machine."""
+    with (
+        pytest.raises(Refusal, match="in an object store is read, never changed; accepted: a copy"),
+        locked(place_of("memory://library")),
+    ):
         pass

@@ -137,7 +137,10 @@ READING = [
 
 @pytest.mark.parametrize("kind", ["pipe", "endless", "oversized"])
 def test_what_is_no_file_is_told_at_once(kind: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Catches a command that waits for ever for a pipe, or reads a device or a file of a terabyte until memory is full."""
+    """Catches a command that waits for ever for a pipe, or reads a device or a file of a terabyte until memory is full.
+
+    Also one that says of it that it is not there.
+    """
     monkeypatch.chdir(tmp_path)
     (tmp_path / "LIB").mkdir()
     (tmp_path / "LIB" / "library.toml").write_text(entry("a", "undecided = true"))
@@ -160,6 +163,7 @@ def test_what_is_no_file_is_told_at_once(kind: str, tmp_path: Path, monkeypatch:
         assert done.returncode == 2, (arguments, done)
         assert len(done.stderr.splitlines()) == 1, (arguments, done.stderr)
         assert "X" in done.stderr, (arguments, done.stderr)
+        assert "no such" not in done.stderr, (arguments, done.stderr)
 
 
 def test_standard_input_is_read_where_it_is_a_file(library: Path) -> None:

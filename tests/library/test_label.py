@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from replay.cli import main
 from replay.ground.refusal import Refusal
+from replay.ground.toml_files import read_toml
 from replay.library import MustTrip, labels, read_library
 from replay.library.labels import relabel
 from replay.trace import read_trace
@@ -54,6 +55,23 @@ def room(tmp_path: Path) -> Path:
     (tmp_path / "a.csv").write_text(trace_csv(400, lambda s: 120.0), encoding="utf-8")
     (tmp_path / "settings.toml").write_text("")
     return tmp_path
+
+
+def test_a_label_is_of_the_library_as_it_is_while_nobody_else_changes_it(
+    room: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Catches a family whose traces, or a clock whose start, were read before the lock; and a second reading of it all."""
+    read = []
+
+    def noting(path: Path, what: str) -> object:
+        read.append((room / ".lock").exists())
+        return read_toml(path, what)
+
+    monkeypatch.setattr(labels, "read_toml", noting)
+    edits = relabel(room, [], "undecided", "J. Doe", "unclear", DAY, family="f")
+
+    assert [edit.after.id for edit in edits] == ["b"]
+    assert read == [True]
 
 
 def test_only_the_label_and_the_note_change(room: Path) -> None:
