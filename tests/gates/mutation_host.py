@@ -53,7 +53,7 @@ PLAN: Plan = {
     "counted once": (
         ("score/once.py", "score/by_machine.py", "score/comparators.py"),
         (
-            *("tests/score/test_by_machine.py", "tests/score/test_labels_and_machines.py"),
+            *("tests/score/test_once.py", "tests/score/test_by_machine.py", "tests/score/test_labels_and_machines.py"),
             "tests/score/test_cannot_be_fooled.py",
             *("tests/judge/test_score_judged.py", NUMBERS),
         ),
@@ -66,11 +66,16 @@ PLAN: Plan = {
     ),
     "agreement": (
         tuple(f"library/{name}.py" for name in ("agreement", "label", "label_files", "told_time", "words")),
-        ("tests/library/test_words.py", "tests/library/test_label_files.py", NUMBERS),
+        (
+            "tests/library/test_told_time.py",
+            "tests/library/test_words.py",
+            "tests/library/test_label_files.py",
+            NUMBERS,
+        ),
     ),
     "forms": (
         ("report/junit.py", "pytest_plugin.py", "display/score.py"),
-        ("tests/judge/test_forms_judged.py", "tests/report/test_junit.py"),
+        ("tests/report/test_junit_words.py", "tests/judge/test_forms_judged.py", "tests/report/test_junit.py"),
     ),
     "record": (("report/record.py",), ("tests/report/test_record.py",)),
     "trace": (("trace/rows.py", "trace/trace.py"), ("tests/trace/test_files.py", "tests/trace/test_trace.py")),
@@ -212,6 +217,10 @@ PLAN: Plan = {
     "trace files": (
         ("trace/files.py",),
         ("tests/trace/test_files.py", NUMBERS, "tests/trace/test_trace.py", "tests/trace/test_trace_arrow.py"),
+    ),
+    "conform": (
+        ("port/conform.py",),
+        ("tests/port/test_conform_told.py", NUMBERS, "tests/port/test_conform.py"),
     ),
     "fleet": (
         ("report/fleet.py", "display/triage.py"),
