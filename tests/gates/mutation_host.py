@@ -59,7 +59,10 @@ PLAN: Plan = {
         ),
     ),
     "statistics": (("ground/statistics.py",), ("tests/ground/test_statistics.py", "tests/score/test_evidence.py")),
-    "comparison": (("score/comparison.py",), ("tests/score/test_comparison.py",)),
+    "comparison": (
+        ("score/comparison.py", "display/comparison.py"),
+        ("tests/display/test_comparison_words.py", "tests/score/test_comparison.py"),
+    ),
     "library": (
         ("library/digest.py", "library/library.py", "library/labels.py"),
         ("tests/library/test_digest.py", "tests/library/test_library.py", "tests/library/test_label.py"),
