@@ -225,6 +225,13 @@ PLAN: Plan = {
         ("port/conform.py",),
         ("tests/port/test_conform_told.py", NUMBERS, "tests/port/test_conform.py"),
     ),
+    "vectors": (
+        tuple(f"port/{name}.py" for name in ("vectors", "adversary", "questions", "walks", "coverage")),
+        (
+            "tests/port/test_vectors.py::test_the_set_is_the_one_that_ports_were_held_to",
+            *("tests/port/test_vectors.py", NUMBERS),
+        ),
+    ),
     "fleet": (
         ("report/fleet.py", "display/triage.py"),
         ("tests/report/test_fleet_words.py", "tests/report/test_fleet_page.py", NUMBERS),
