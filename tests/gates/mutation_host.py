@@ -227,10 +227,7 @@ PLAN: Plan = {
     ),
     "vectors": (
         tuple(f"port/{name}.py" for name in ("vectors", "adversary", "questions", "walks", "coverage")),
-        (
-            "tests/port/test_vectors.py::test_the_set_is_the_one_that_ports_were_held_to",
-            *("tests/port/test_vectors.py", NUMBERS),
-        ),
+        ("tests/port/test_adversary.py", "tests/port/test_vectors.py", NUMBERS),
     ),
     "fleet": (
         ("report/fleet.py", "display/triage.py"),

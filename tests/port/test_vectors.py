@@ -1,6 +1,7 @@
 """The vectors: they cover all that the logic can do, and both their forms hold the same."""
 
 import dataclasses
+import hashlib
 import os
 import struct
 import subprocess
@@ -198,3 +199,11 @@ def test_refuses_a_file_that_is_no_vectors(content: bytes, text_file: Path) -> N
     text_file.unlink()
     with pytest.raises(Refusal, match="cannot be read"):
         read_vectors(text_file)
+
+
+def test_what_is_wanted_and_what_each_case_meets_is_what_it_was() -> None:
+    """Catches a yardstick that asks for less, or sees in a case what is not there. Who means it states the new digest."""
+    met = [sorted(map(repr, covered(dataclasses.replace(vector_set(), cases=(case,))))) for case in vector_set().cases]
+    told = hashlib.sha256(repr((sorted(map(repr, wanted())), met)).encode()).hexdigest()
+
+    assert (len(wanted()), told[:16]) == (304, "b802227a3af7f8da")
