@@ -65,3 +65,41 @@ def test_the_walks_are_those_that_ports_were_held_to() -> None:
 
     assert {seed: digest for seed, (digest, _) in found.items()} == WALKS
     assert {one for _, states in found.values() for one in states} == set(range(6))
+
+
+@pytest.mark.parametrize(
+    ("where", "left", "drawn"),
+    [
+        (state.TRIPPED, 600, {599, 600, 601}),
+        (state.TRIPPED, 3000, {2999, 3000, 7}),  # 3001 is late, so the time stays as it was
+        (state.TRIPPED, 0, {7, 0, 1}),
+        (state.LOCKED_OUT, 4600, {599, 600, 601}),  # the hold of the reset begins with the delay
+    ],
+)
+def test_a_stopped_machine_is_led_to_where_it_may_run_again(where: int, left: int, drawn: set[int]) -> None:
+    """Catches a press that is never held long enough, so that no campaign comes out of a lockout."""
+    rng, values = [7], [0] * ranges.SETTINGS_SIZE
+    adversary.draw_settings(rng, values)
+    values[ranges.RESTART_DELAY], values[ranges.RESET_HOLD], values[ranges.MAX_GAP] = 5000, 1000, 3000
+    memory = [0] * state.STATE_SIZE
+    memory[state.STATE], memory[state.RESTART_LEFT] = where, left
+    found, rest = set(), set()
+    for _ in range(100):
+        inputs = [0] * ranges.INPUTS_SIZE
+        inputs[ranges.ELAPSED], inputs[ranges.RUN_FEEDBACK], inputs[ranges.CRANKCASE_PRESSURE] = 7, 1, 90_000
+        adversary.draw_way_back(rng, memory, values, inputs)
+        found.add(inputs[ranges.ELAPSED])
+        rest.add((inputs[ranges.RUN_FEEDBACK], inputs[ranges.OIL_PRESSURE]))
+        assert inputs[ranges.RESET] == (where == state.LOCKED_OUT)
+
+    assert found == drawn
+    assert rest == {(0, 90_000 + net) for net in (-1, 0, 1)}
+
+
+def test_a_reset_that_is_held_before_it_counts_is_let_go() -> None:
+    """Catches a press that was there before the lockout, of which nobody ever lets go, so that it never counts."""
+    for flags, pressed in ((0, 1), (state.RESET_HELD, 0), (state.RESET_HELD | state.RESET_PRESSED, 1)):
+        memory, inputs = [0] * state.STATE_SIZE, [0] * ranges.INPUTS_SIZE
+        memory[state.STATE], memory[state.FLAGS] = state.LOCKED_OUT, flags
+        adversary.draw_way_back([7], memory, [0] * ranges.SETTINGS_SIZE, inputs)
+        assert inputs[ranges.RESET] == pressed
