@@ -126,7 +126,12 @@ PLAN: Plan = {
     "import": (
         ("measured/zones.py", "ground/zones.py", "measured/clock.py", "measured/assemble.py", "measured/cells.py"),
         (
-            *("tests/measured/test_clock.py", "tests/measured/test_import_counts.py", NUMBERS),
+            *(
+                "tests/measured/test_clock.py",
+                "tests/measured/test_import_counts.py",
+                "tests/ground/test_zones.py",
+                NUMBERS,
+            ),
             "tests/measured/test_import_blocks.py",
             "tests/measured/test_import_time.py",
             "tests/measured/test_import_honest.py",
