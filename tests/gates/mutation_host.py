@@ -238,6 +238,10 @@ PLAN: Plan = {
         ("report/fleet.py", "display/triage.py"),
         ("tests/report/test_fleet_words.py", "tests/report/test_fleet_page.py", NUMBERS),
     ),
+    "wording": (
+        ("ground/wording.py", "ground/shown.py", "display/settings.py"),
+        ("tests/ground/test_wording.py", "tests/ground/test_shown.py", "tests/display/test_settings_words.py"),
+    ),
     "units": (("ground/units.py",), ("tests/ground/test_units.py", NUMBERS)),
     "page": (
         ("page/judge.js", "page/units.js", "page/settings.js", "page/wording.js", "page/label_times.js"),
