@@ -245,7 +245,10 @@ PLAN: Plan = {
     "units": (("ground/units.py",), ("tests/ground/test_units.py", NUMBERS)),
     "page": (
         ("page/judge.js", "page/units.js", "page/settings.js", "page/wording.js", "page/label_times.js"),
-        ("tests/page/test_judge_script.py", "tests/page/test_label_times.py", "tests/page/test_bench_page.py"),
+        (
+            *("tests/page/test_page_words.py", "tests/page/test_label_times.py"),
+            *("tests/page/test_judge_script.py", "tests/page/test_bench_page.py"),
+        ),
     ),
 }
 
