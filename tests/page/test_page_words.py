@@ -1,5 +1,6 @@
 """Numbers and quantities on the page: worded and read as the host side words and reads them, and each move by hand."""
 
+import itertools
 import json
 import math
 import subprocess
@@ -152,6 +153,8 @@ def test_a_value_is_written_in_the_shortest_text_that_reads_back(tmp_path: Path)
     assert told[4] == "84 kPa abs" and told[5].endswith(" psia") and told[3].endswith(" inHg vac")
     assert told[6:] == ["90 s", "1.5 min", "1.5", "0.3335", "3"]
     assert absolute_pressure_pa(told[3], atmosphere_pa(ALTITUDE_M)) == 84000
+    nothing = "textOf('absolute', 101325, { unit: 'psi', mark: 'gauge' }, 101325.4)"
+    assert run(tmp_path, nothing) == "0 psig"  # and no "-0"
 
 
 def test_the_unit_of_a_value_follows_its_size_and_the_trade(tmp_path: Path) -> None:
@@ -159,7 +162,7 @@ def test_the_unit_of_a_value_follows_its_size_and_the_trade(tmp_path: Path) -> N
     times = [0, 999, 1000, 599_999, 600_000, 7_199_999, 7_200_000, 259_199_999, 259_200_000]
     air = round(atmosphere_pa(0.0))
     work = f"[{times}.map((value) => unitFor('time', value, {{}}, 'psi', {air}).unit),"
-    work += f"[[{air} - 1, 'psi', 'gauge'], [{air}, 'psi', 'gauge'], [-1, 'psi', 'gauge'], [{air} - 1, 'kPa', 'gauge'],"
+    work += f"[[{air} - 1, 'psi', 'gauge'], [0, 'psi', 'gauge'], [{air}, 'psi', 'gauge'], [-1, 'psi', 'gauge'], [{air} - 1, 'kPa', 'gauge'],"
     work += f" [{air} - 1, 'psi', 'abs']].map(([value, system, mark]) => {{"
     work += (
         f" const to = unitFor('absolute', value, {{ mark }}, system, {air}); return `${{to.unit}} ${{to.mark}}`; }}),"
@@ -168,7 +171,7 @@ def test_the_unit_of_a_value_follows_its_size_and_the_trade(tmp_path: Path) -> N
     units, pressures, rest = run(tmp_path, work)
 
     assert units == ["ms", "ms", "s", "s", "min", "min", "h", "h", "d"]
-    assert pressures == ["inHg vac", "psi gauge", "psi gauge", "kPa gauge", "psi abs"]
+    assert pressures == ["inHg vac", "inHg vac", "psi gauge", "psi gauge", "kPa gauge", "psi abs"]
     assert rest == ["", "", "bar"]
 
 
@@ -198,3 +201,21 @@ def test_a_slider_stops_at_both_ends_and_at_numbers_of_a_hand(tmp_path: Path) ->
     assert {90_000, 120_000} <= set(found[0])
     assert {pressure_difference_pa(f"{psi} psi") for psi in (1, 9, 9.5, 40)} <= set(found[3])
     assert {absolute_pressure_pa(text, 101_325.0) for text in ("5 inHg vac", "0 psig", "10 psig")} <= set(found[4])
+
+
+@pytest.mark.parametrize(("system", "step_pa", "some"), [("kPa", 500, "62 kPa"), ("bar", 500, "0.62 bar")])
+def test_a_slider_stops_at_numbers_of_its_own_units(system: str, step_pa: int, some: str, tmp_path: Path) -> None:
+    """Catches a vacuum that nobody can set in kPa or bar, and steps of another unit."""
+    ranges = [("difference", -100_000, 400_000), ("absolute", 0, 400_000), ("time", 1000, 1_800_000)]
+    work = f"{json.dumps(ranges)}.map(([kind, least, most]) => stopsOf({{ kind, least, most }},"
+    work += f" {{ mark: 'gauge' }}, '{system}', 101325))"
+    nets, suctions, times = run(tmp_path, work)
+
+    assert {pressure_difference_pa(some), -pressure_difference_pa(some), 0} <= set(nets)
+    assert {101_325 - count * step_pa for count in range(200)} <= set(suctions)
+    assert {101_325 + pressure_difference_pa(some), 101_325} <= set(suctions)
+    below = [stop for stop in suctions if 0 < stop < 101_325]
+    assert all(other - one == step_pa for one, other in itertools.pairwise(below))
+    assert {595_000, 600_000, 630_000, 1_800_000} <= set(times) and 601_000 not in times
+    weights = run(tmp_path, "stopsOf({ kind: 'weight', least: 0, most: 16384 }, {}, 'psi', 0)")
+    assert [stop for stop in weights if stop > 7.9 * ONE] == [round(7.95 * ONE), 8 * ONE]
