@@ -6,6 +6,7 @@ version adds to it is passed over.
 
 import difflib
 import math
+import sys
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -186,7 +187,7 @@ def number(least: float = -math.inf, most: float = math.inf, rule: str = "outsid
     def read(value: Any) -> float:
         if isinstance(value, bool) or not isinstance(value, int | float):
             raise UnfitError("a plain number is wanted")
-        if not math.isfinite(value):
+        if not -sys.float_info.max <= value <= sys.float_info.max:  # a whole number may be beyond all floats
             raise UnfitError("not a finite number")
         if not least <= value <= most:
             raise UnfitError(rule)

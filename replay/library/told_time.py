@@ -54,12 +54,11 @@ def _moment(
 ) -> dt.datetime:
     """Return the moment in UTC. Of a time of the day it is the first from the start of the trace on."""
     local = clock.tzinfo or _zone_of(entry, where, key, told)
-    plain = clock.replace(tzinfo=None)
-    if isinstance(plain, dt.datetime):
-        return _only(plain, local, where, key, told)
+    if isinstance(clock, dt.datetime):
+        return _only(clock, local, where, key, told)
     begun = start.astimezone(local)
-    first = _only(dt.datetime.combine(begun.date(), plain), local, where, key, told)
-    return first if first >= start else _only(dt.datetime.combine((begun + DAY).date(), plain), local, where, key, told)
+    first = _only(dt.datetime.combine(begun.date(), clock), local, where, key, told)
+    return first if first >= start else _only(dt.datetime.combine((begun + DAY).date(), clock), local, where, key, told)
 
 
 def _zone_of(entry: Entry, where: str, key: str, told: str) -> dt.tzinfo:

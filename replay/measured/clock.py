@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from replay.ground.refusal import refusal
-from replay.ground.zones import fixed_offset_ms
+from replay.ground.zones import GREENWICH, fixed_offset_ms
 from replay.measured.marks import looks_like_number
 from replay.measured.profile import TimeForm
 from replay.measured.profile_keys import DATE, ELAPSED, EPOCH, MINUTES, SERIAL_DAY
@@ -364,9 +364,15 @@ def _date_ms(fields: dict[str, NDArray[np.str_]], order: str, *, offset: bool) -
     wrong |= days.astype("datetime64[M]") != months
     clock = _clock_ms(fields | {"h": np.where(fields["h"] == "", "0", fields["h"])})
     clock = _half_days(clock, fields["half"])
-    wrong |= (clock == UNREADABLE) | (clock > DAY_MS) | ((fields["z"] != "") != offset)
-    ms = days.astype(np.int64) * DAY_MS + clock - _each(fields["z"], lambda word: fixed_offset_ms(word) or 0)
-    return np.where(wrong, UNREADABLE, ms)
+    ahead = _each(fields["z"], _ahead_ms)
+    wrong |= (clock == UNREADABLE) | (clock > DAY_MS) | ((fields["z"] != "") != offset) | (ahead == UNREADABLE)
+    return np.where(wrong, UNREADABLE, days.astype(np.int64) * DAY_MS + clock - ahead)
+
+
+def _ahead_ms(offset: str) -> int:
+    """Return by how much a clock is ahead of UTC, by the offset behind its time; UNREADABLE for what is none."""
+    ahead = 0 if offset.upper() in ("", *GREENWICH) else fixed_offset_ms(offset)
+    return UNREADABLE if ahead is None else ahead
 
 
 def _half_days(clock: NDArray[np.int64], half: NDArray[np.str_]) -> NDArray[np.int64]:

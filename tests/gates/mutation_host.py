@@ -53,24 +53,32 @@ PLAN: Plan = {
     "counted once": (
         ("score/once.py", "score/by_machine.py", "score/comparators.py"),
         (
-            *("tests/score/test_by_machine.py", "tests/score/test_labels_and_machines.py"),
+            *("tests/score/test_once.py", "tests/score/test_by_machine.py", "tests/score/test_labels_and_machines.py"),
             "tests/score/test_cannot_be_fooled.py",
             *("tests/judge/test_score_judged.py", NUMBERS),
         ),
     ),
     "statistics": (("ground/statistics.py",), ("tests/ground/test_statistics.py", "tests/score/test_evidence.py")),
-    "comparison": (("score/comparison.py",), ("tests/score/test_comparison.py",)),
+    "comparison": (
+        ("score/comparison.py", "display/comparison.py"),
+        ("tests/display/test_comparison_words.py", "tests/score/test_comparison.py"),
+    ),
     "library": (
         ("library/digest.py", "library/library.py", "library/labels.py"),
         ("tests/library/test_digest.py", "tests/library/test_library.py", "tests/library/test_label.py"),
     ),
     "agreement": (
         tuple(f"library/{name}.py" for name in ("agreement", "label", "label_files", "told_time", "words")),
-        ("tests/library/test_words.py", "tests/library/test_label_files.py", NUMBERS),
+        (
+            "tests/library/test_told_time.py",
+            "tests/library/test_words.py",
+            "tests/library/test_label_files.py",
+            NUMBERS,
+        ),
     ),
     "forms": (
         ("report/junit.py", "pytest_plugin.py", "display/score.py"),
-        ("tests/judge/test_forms_judged.py", "tests/report/test_junit.py"),
+        ("tests/report/test_junit_words.py", "tests/judge/test_forms_judged.py", "tests/report/test_junit.py"),
     ),
     "record": (("report/record.py",), ("tests/report/test_record.py",)),
     "trace": (("trace/rows.py", "trace/trace.py"), ("tests/trace/test_files.py", "tests/trace/test_trace.py")),
@@ -118,7 +126,12 @@ PLAN: Plan = {
     "import": (
         ("measured/zones.py", "ground/zones.py", "measured/clock.py", "measured/assemble.py", "measured/cells.py"),
         (
-            *("tests/measured/test_clock.py", "tests/measured/test_import_counts.py", NUMBERS),
+            *(
+                "tests/measured/test_clock.py",
+                "tests/measured/test_import_counts.py",
+                "tests/ground/test_zones.py",
+                NUMBERS,
+            ),
             "tests/measured/test_import_blocks.py",
             "tests/measured/test_import_time.py",
             "tests/measured/test_import_honest.py",
@@ -249,14 +262,29 @@ PLAN: Plan = {
         ("trace/files.py",),
         ("tests/trace/test_files.py", NUMBERS, "tests/trace/test_trace.py", "tests/trace/test_trace_arrow.py"),
     ),
+    "conform": (
+        ("port/conform.py",),
+        ("tests/port/test_conform_told.py", NUMBERS, "tests/port/test_conform.py"),
+    ),
+    "vectors": (
+        tuple(f"port/{name}.py" for name in ("vectors", "adversary", "questions", "walks", "coverage")),
+        ("tests/port/test_adversary.py", "tests/port/test_vectors.py", NUMBERS),
+    ),
     "fleet": (
         ("report/fleet.py", "display/triage.py"),
         ("tests/report/test_fleet_words.py", "tests/report/test_fleet_page.py", NUMBERS),
     ),
+    "wording": (
+        ("ground/wording.py", "ground/shown.py", "display/settings.py"),
+        ("tests/ground/test_wording.py", "tests/ground/test_shown.py", "tests/display/test_settings_words.py"),
+    ),
     "units": (("ground/units.py",), ("tests/ground/test_units.py", NUMBERS)),
     "page": (
         ("page/judge.js", "page/units.js", "page/settings.js", "page/wording.js", "page/label_times.js"),
-        ("tests/page/test_judge_script.py", "tests/page/test_label_times.py", "tests/page/test_bench_page.py"),
+        (
+            *("tests/page/test_page_words.py", "tests/page/test_label_times.py"),
+            *("tests/page/test_judge_script.py", "tests/page/test_bench_page.py"),
+        ),
     ),
 }
 

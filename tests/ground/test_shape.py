@@ -268,3 +268,23 @@ def test_readers_take_what_they_say_or_say_why_not(value: Any) -> None:
             found = read(value)
             assert isinstance(found, kinds)
             assert not isinstance(found, bool)
+
+
+@pytest.mark.parametrize("value", [10**400, -(10**400), float("nan"), float("inf"), -float("inf")])
+def test_a_number_that_is_none_is_refused_in_words(value: float) -> None:
+    """Catches a whole number of four hundred digits that ends the program, and one that every comparison passes."""
+    with pytest.raises(UnfitError, match="not a finite number"):
+        number()(value)
+
+
+def test_a_number_may_be_either_end_of_its_range() -> None:
+    """Catches the least or the most that is admitted refused, and what lies just beyond taken."""
+    read = number(-1.5, 2.0, "not so")
+    assert [read(value) for value in (-1.5, 2, 0)] == [-1.5, 2.0, 0.0]
+    for value in (-1.5000001, 2.0000001):
+        with pytest.raises(UnfitError, match="not so"):
+            read(value)
+    assert whole(1)(1) == 1
+    for wrong in (0, 1.0, True):
+        with pytest.raises(UnfitError):
+            whole(1)(wrong)

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from replay.ground.shown import BAR, KPA, SYSTEMS, US, Units, shown_in, system_of
-from replay.ground.units import marked_pressure_pa, pressure_difference_pa
+from replay.ground.units import INHG_PA, atmosphere_pa, marked_pressure_pa, pressure_difference_pa
 from replay.ground.wording import net_oil, pressure, suction
 from replay.settings import read_settings
 from tests.conftest import SETTINGS
@@ -66,3 +66,23 @@ def test_without_being_asked_the_units_are_those_of_the_settings_file(
     (tmp_path / "settings.toml").write_text(SETTINGS.replace('"60 kPa"', f'"{cut_out}"'), encoding="utf-8")
     assert system_of(cut_out) is units
     assert read_settings(tmp_path / "settings.toml").units is units
+
+
+@pytest.mark.parametrize(
+    ("text", "units"),
+    [
+        ("5.5 psi", US), ("10 inHg vac", US), ("20 psig", US), ("0.4 bar", BAR), ("400 mbar", BAR), ("2 bar(g)", BAR),
+        ("48 kPa", KPA), ("5 kgf/cm2", KPA), ("5 apples", KPA), ("-3 psi", US), ("1e5 Pa", KPA), (48, KPA),
+    ],
+)  # fmt: skip
+def test_the_units_of_a_file_are_those_of_its_pressure(text: object, units: Units) -> None:
+    """Catches a file in psi that is shown in kPa, and one of no known unit that is refused for how it is shown."""
+    assert system_of(text) is units
+
+
+@pytest.mark.parametrize(
+    ("below", "shown"), [(0.0501, "0.1 inHg vac"), (0.0499, "0.0 psig"), (10.0, "10.0 inHg vac"), (-0.0001, "0.0 psig")]
+)
+def test_vacuum_is_told_from_a_tenth_of_an_inch_on(below: float, shown: str) -> None:
+    """Catches 0.0 inHg of vacuum at the atmosphere, a sign before nothing, and a vacuum told as pounds below it."""
+    assert US.suction(atmosphere_pa(300.0) - below * INHG_PA, 300.0) == shown

@@ -90,6 +90,8 @@ def test_an_offset_is_taken_off(text: str, hours: float) -> None:
     """Catches a sign of the offset: east of Greenwich the clock is ahead."""
     assert ms_of(f"2026-03-02T08:00:00{text}", offset=True) == utc(2026, 3, 2, 8) - hours * 3_600_000
     assert ms_of(f"2026-03-02T08:00:00{text}") is None
+    for none in ("+25:00", "+01:60", "-14:01"):
+        assert ms_of(f"2026-03-02T08:00:00{none}", offset=True) is None
     assert ms_of("2026-03-02T08:00:00", offset=True) is None
 
 

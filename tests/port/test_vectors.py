@@ -1,6 +1,7 @@
 """The vectors: they cover all that the logic can do, and both their forms hold the same."""
 
 import dataclasses
+import hashlib
 import os
 import struct
 import subprocess
@@ -97,6 +98,16 @@ def test_a_build_gives_the_same_set_in_every_process() -> None:
     assert other.stdout.strip() == vector_set().digest
 
 
+def test_the_set_is_the_one_that_ports_were_held_to() -> None:
+    """Catches vectors that ask something else than before though the logic is the same: ports proved on them were not asked it.
+
+    Who means to change what is asked, or the logic, states the new digest here.
+    """
+    asked = dataclasses.replace(vector_set(), logic="")
+
+    assert asked.digest == "61b66595cf7a53535ee942a5444d0d8fa728a3ac7c3f9f03cd384f324899e891"
+
+
 def test_a_set_of_reasonable_size() -> None:
     """Catches walks that are kept for nothing: a firmware team takes the file along with its release."""
     assert len(vector_set().text()) < 2_000_000
@@ -188,3 +199,11 @@ def test_refuses_a_file_that_is_no_vectors(content: bytes, text_file: Path) -> N
     text_file.unlink()
     with pytest.raises(Refusal, match="cannot be read"):
         read_vectors(text_file)
+
+
+def test_what_is_wanted_and_what_each_case_meets_is_what_it_was() -> None:
+    """Catches a yardstick that asks for less, or sees in a case what is not there. Who means it states the new digest."""
+    met = [sorted(map(repr, covered(dataclasses.replace(vector_set(), cases=(case,))))) for case in vector_set().cases]
+    told = hashlib.sha256(repr((sorted(map(repr, wanted())), met)).encode()).hexdigest()
+
+    assert (len(wanted()), told[:16]) == (304, "b802227a3af7f8da")

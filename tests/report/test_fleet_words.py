@@ -64,10 +64,10 @@ def test_figures_of_a_healthy_machine_are_told_with_their_units() -> None:
     with shown_in(KPA):
         assert figures(found) == ["logged 20.0 of 48.0 h", "1.5 starts an hour; 0 starts stopped before it came"]
         day(found, DAY_NET=120_000 * 9, DAY_NET_MS=9, DAY_REST=2000 * 4, DAY_REST_MS=4)
-        day(found, DAY_BUILD=90_000, DAY_BUILT=20, DAY_BUILD_MOST=9500, DAY_NEVER=1)
+        day(found, DAY_BUILD=90_000, DAY_BUILT=20, DAY_BUILD_MOST=95_000, DAY_NEVER=1)
         assert figures(found) == [
             "logged 20.0 of 48.0 h; running net oil pressure 120.0 kPa (17.4 psi), at standstill 2.0 kPa (0.3 psi)",
-            "1.5 starts an hour; oil pressure after 4.5 s, at most 9.5 s; 1 start stopped before it came",
+            "1.5 starts an hour; oil pressure after 4.5 s, at most 95.0 s; 1 start stopped before it came",
         ]
     assert hours_told(found) == "20.0 of 48.0"
     assert figures(machine())[1:] == []
@@ -195,6 +195,9 @@ def test_a_machine_that_is_logged_no_longer_is_named(site: Settings) -> None:
     page = contents(site, machine("here"), before=before)
 
     assert page["gone"] == "Logged before and no longer: gone."
+    assert dict(page["summary"])["period before"] == "2 machines, 0 files"
+    assert dict(page["summary"])["hours"] == "20.0 h logged, 10.0 h of running"
+    assert "period before" not in dict(contents(site, machine("here"))["summary"])
     assert contents(site, machine("here"))["gone"] == ""
 
 
@@ -213,6 +216,15 @@ def test_the_period_goes_from_the_first_row_to_the_last() -> None:
         "1 machine, 3 files, 1970-01-01 00:00 UTC to 1970-01-01 09:00 UTC; 1 file that does not say when it began"
     )
     assert period([machine()]) == "1 machine, 0 files"
+
+
+def test_a_rate_of_spells_is_told_with_its_limits(site: Settings) -> None:
+    """Catches a rate that is left out where there is one, and one made of no hours."""
+    ran, stood = machine("ran", events={STARVED: 2}), machine("stood", run_ms=0, seen_ms=0)
+    text = " ".join(plain(triage_view(Triage(site, (ran, stood)), 0)).split())
+
+    assert " 2 200 " in text and " to " in text.split(" 2 200 ")[1][:60]
+    assert text.split("did not run")[1][:40].count(" to ") == 0
 
 
 def test_forty_files_are_listed_and_the_others_counted(site: Settings) -> None:
@@ -259,4 +271,6 @@ def test_stops_of_an_event_list_are_sorted_and_what_is_not_shown_is_counted(site
     assert "m: 2 logs, 7 rows, 3 starts; obeying these settings: 2 on oil, 1 on sensor, 1 lockout" in text
     assert "and 2 more: --events N shows them" in text
     assert "a note" in text
+    assert " ".join(plain(triage_view(Triage(site, (found,)))).split()) == text  # three, unless one says otherwise
+    assert text.index("m: 2 logs") < text.index("How often, all machines together") < text.index("1 machine, ")
     assert "more: --events" not in plain(triage_view(Triage(site, (found,)), 5))

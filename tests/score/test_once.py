@@ -74,7 +74,7 @@ def test_recordings_that_say_when_they_began_overlap_to_the_second(
     later: float, told_of_second: tuple[tuple[float, float], ...]
 ) -> None:
     """Catches the end of one taken for the end of the other, and two that follow each other taken for an overlap."""
-    found = once((entry("a", begun=0.0), look("1")), (entry("b", begun=later), look("2")))
+    found = once((entry("a", begun=5000.0), look("1")), (entry("b", begun=5000.0 + later), look("2")))
 
     assert told(found) == [(), told_of_second]
     assert [pair[0] for pair in twice(found)] == ["overlap"] * bool(told_of_second)

@@ -7,13 +7,19 @@ from typing import Any
 
 import numpy as np
 import pytest
+from scipy import stats
 
+from replay.settings import read_settings
 from replay.triage import kernel
 from replay.triage.clock import Clock, is_unix
 from replay.triage.days import Day, Days
+from replay.triage.doubts import doubts_about
 from replay.triage.events import AT_START, DOUBT, STARVED, VACUUM, Event, Gravest, Where, told
+from replay.triage.exposure import rates
 from replay.triage.findings import Findings, Gaps, Piece
-from replay.triage.logs import Part
+from replay.triage.logs import Part, Placed
+from replay.triage.overlaps import Overlap
+from replay.triage.trends import trend
 
 HOUR = 3_600_000
 
@@ -232,3 +238,78 @@ def test_a_clock_tells_the_wall_time_with_its_offset() -> None:
 def test_times_since_1970_are_those_of_this_century(time_s: float, unix: bool) -> None:
     """Catches a long count of the logger taken for a date, and the first second of 2000 that is none."""
     assert is_unix(time_s) is unix
+
+
+def test_rates_are_of_all_machines_per_thousand_hours_that_were_seen() -> None:
+    """Catches spells of a start left out, hours of running for those that were seen, and a rate of no hours."""
+    one = Findings("a", (), seen_ms=40 * HOUR, run_ms=99 * HOUR, past_stop=2, reloads=1)
+    one.events.update({STARVED: 3, AT_START: 1, VACUUM: 5})
+    other = Findings("b", (), seen_ms=60 * HOUR)
+    other.events.update({DOUBT: 7})
+    found = {rate.what: rate for rate in rates([one, other], 0.95)}
+
+    assert {what: (rate.events, rate.hours) for what, rate in found.items()} == {
+        "starved spells": (4, 100.0), "of these past a stop": (2, 100.0), "of these loaded too early": (1, 100.0),
+        "of these at a start": (1, 100.0), "vacuum running": (5, 100.0), "sensor doubts": (7, 100.0),
+    }  # fmt: skip
+    assert found["starved spells"].seen == 40.0
+    low, high = found["starved spells"].interval or (0.0, 0.0)
+    # Garwood's limits: chi-square quantiles of 2 n and 2 n + 2 degrees of freedom, halved, over the hours.
+    assert (low, high) == pytest.approx((stats.chi2.ppf(0.025, 8) / 2 * 10, stats.chi2.ppf(0.975, 10) / 2 * 10))
+    none = rates([Findings("c", ())], 0.95)[0]
+    assert (none.seen, none.interval, none.as_json()["low"]) == (None, None, None)
+
+
+def piece(source: str, utc_s: float | None, losses: tuple[str, ...] = (), hold_ms: int = 0) -> Piece:
+    """Return a file of a machine."""
+    return Piece(Placed(Part(Path("f.csv"), source=source, losses=losses), 0.0, Clock(utc_s)), hold_ms=hold_ms)
+
+
+def noted(settings_file: Path, *pieces: Piece, **values: Any) -> list[str]:
+    """Return what is said of how the files were put together and imported, and of what nobody can tell."""
+    found = Findings("m", (), **values)
+    found.pieces = list(pieces)
+    return [doubt.text for doubt in doubts_about(found, read_settings(settings_file))]
+
+
+def test_how_files_were_put_together_is_told(settings_file: Path) -> None:
+    """Catches files of unknown times that nobody is told of, one such file told, and what an import lost told for each part."""
+    lost = piece("log.csv", 0.0, ("ten rows",))
+    loose = "1 of 2 files do not say when they began: not joined in time"
+    assert loose in noted(settings_file, piece("a", 0.0), piece("b", None))
+    assert not any("do not say" in text for text in noted(settings_file, piece("a", None)))
+    assert not any("do not say" in text for text in noted(settings_file, piece("a", 0.0), piece("b", 0.0)))
+    told = noted(settings_file, lost, lost, piece("", 0.0, ("a", "b")))
+    assert [text for text in told if text.startswith("import")] == [
+        "import of log.csv: ten rows", "import of a file: a; b",
+    ]  # fmt: skip
+    held = noted(settings_file, piece("a", 0.0, hold_ms=60_000), piece("b", 0.0, hold_ms=3_600_000))
+    assert any("standing still for up to 60.0 min is taken as held" in text for text in held)
+    assert "2 of its logs cannot be read and are left out" in noted(settings_file, refused=("x", "y"))
+
+
+def test_two_files_that_disagree_say_by_how_much(settings_file: Path) -> None:
+    """Catches a share of the rows that is rounded up to another, and the greatest difference left out."""
+    (told,) = (text for text in noted(settings_file, overlap=Overlap(200, 200, 51, 34_474)) if "DISAGREE" in text)
+    assert told.startswith("two files DISAGREE in 25 % of the rows told twice, oil pressure by up to ")
+    assert "by up to 34.5 kPa:" in told
+    gaps = noted(settings_file, gaps=Gaps(2, 7_200_000, 5_400_000, 5_400_000, 1, 5_400_000))
+    assert any(
+        text.startswith("2 gaps of 2.0 h together, the longest 90.0 min, 90.0 min of them lost") for text in gaps
+    )
+    assert any(text.startswith("90.0 min lost in 1 gap of over 5.0 min") for text in gaps)
+    between = noted(settings_file, gaps=Gaps(1, 7_200_000, 7_200_000))
+    assert [text for text in between if "gap" in text] == ["1 gap of 2.0 h together, the longest 2.0 h"]
+
+
+def test_a_trend_goes_from_its_first_day_to_its_last() -> None:
+    """Catches a change over one day told as that of a season, and four days called a trend."""
+    falling = [(10 * number + 3, 120_000.0 - 1000 * 10 * number) for number in range(6)]
+    found = trend(falling)
+
+    assert found is not None
+    assert (found.first_day, found.last_day, found.days, found.sure) == (3, 53, 50, True)
+    assert (found.first, found.last, found.change) == pytest.approx((120_000.0, 70_000.0, -50_000.0))
+    assert trend(falling[:5]) is not None and trend(falling[:4]) is None
+    level = trend([(number, 5.0) for number in range(6)])
+    assert level is not None and not level.sure
