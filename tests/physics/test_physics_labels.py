@@ -314,3 +314,13 @@ def test_the_other_machines_of_a_trace_have_its_failed_sensor_too(monkeypatch):
 
     assert asked == [7.0, 7.0, 7.0]
     assert made.origin.endswith("of 3 machines damage is certain on 0, none on 2, possible on 1")
+
+
+def test_a_label_that_stands_is_that_of_the_trace_as_it_is_kept(monkeypatch):
+    """A second apart at half the step; catches a window of another integration than the readings beside it."""
+    finer = result(Damage((replace(SURE, times_s=(51.0, 61.0, 71.0)),)))
+    monkeypatch.setattr(families, "simulate_pieces", lambda _case: iter([finer]))
+    kept = result(Damage((SURE,)))
+
+    assert settled_label(short(SensorChain()), kept) == label_of(kept)
+    assert label_of(kept) != label_of(finer)
