@@ -313,6 +313,8 @@ def test_runs_are_read_from_a_plan() -> None:
 
     assert running_spans(plan, 50.0) == [(10.0, 20.0), (30.0, 50.0)]
     assert running_spans(plan_of(run=[(0.0, 1.0), (0.0, 0.0)]), 50.0) == []
+    begins = [(0.0, 1.0), (10.0, 1.0), (10.0, 0.5), (20.0, 0.5), (20.0, 0.0)]
+    assert running_spans(plan_of(run=begins), 50.0) == [(0.0, 20.0)]
 
 
 @pytest.mark.parametrize(
