@@ -41,6 +41,7 @@ def test_a_day_begins_as_the_one_before_ended() -> None:
     """Catches a channel that jumps at midnight, and a change that midnight swallows."""
     days = list(Days(Duty(), site(), 1, (0,)))
     assert len(days) == DAYS + 1
+    assert all(knots[-1][0] <= DAY_S for _, plan in days for knots in plan.knots.values())
     for (_, before), (_, after) in pairwise(days):
         assert {c: knots[-1][1] for c, knots in before.knots.items()} == {
             c: knots[0][1] for c, knots in after.knots.items()

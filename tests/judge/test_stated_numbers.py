@@ -132,6 +132,9 @@ NUMBERS: dict[str, dict[str, Any]] = {
     "replay.physics.drawing": {
         "EVAPORATING_C": (-20.0, -2.0), "LEAST_SUCTION_PA": 150e3, "MOST_DISCHARGE_PA": 1200e3, "LOAD_RATIO": (1.5, 2.1),
         "HEATER_K": 20.0, "SPEED_SHARE": (0.94, 1.0), "UNLOADING": (0.34, 0.5, 0.67), "PERIODS_MS": (500, 1000),
+        "SEASONS": (
+            ((17.0, 25.0), (30.0, 46.0)), ((20.0, 30.0), (36.0, 54.0)), ((20.0, 30.0), (36.0, 54.0)), ((27.0, 36.0), (46.0, 60.0)),
+        ),
         "CRANKCASE_SHARE": 0.25, "SOUND_SHARE": 0.7, "SECOND_SHARE": 0.25, "SET_UP_WRONGLY_SHARE": 0.02,
     },
     "replay.physics.duty": {"LEAD_S": 60.0, "QUIET_S": 60.0, "DUTY_GAP_S": (60.0, 400.0), "DUTY_LONGEST_S": 430.0},

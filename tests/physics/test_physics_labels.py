@@ -1,5 +1,6 @@
 """Damage read from a state, labels read from damage, readings sent through their own sensors: on values made by hand."""
 
+import zlib
 from dataclasses import replace
 
 import numpy as np
@@ -10,6 +11,7 @@ from replay.physics import (
     OILS,
     REFRIGERANTS,
     Case,
+    Channel,
     Damage,
     Plant,
     Schedule,
@@ -17,6 +19,7 @@ from replay.physics import (
     SensorChain,
     Spell,
     Start,
+    families,
     simulate,
 )
 from replay.physics import layout as at
@@ -25,17 +28,20 @@ from replay.physics.families import (
     CLEAR_RESERVE,
     EDGE_HEAT,
     EDGE_RESERVE,
+    FAMILIES,
     HALVINGS,
     OPEN_END_RESERVE,
     STOPPING_ALLOWANCE_S,
     TOLERANCE,
     TOLERANCE_S,
+    case_of,
+    generate_pieces,
     label_of,
     same_label,
     settled_label,
     trace_of,
 )
-from replay.physics.simulate import Result, damage_of
+from replay.physics.simulate import Result, damage_of, random_of_trace, simulate_pieces
 
 UNDECIDED, HARMLESS = {"undecided": True}, {"ride_through": True}
 SURE = Spell(10.0, (50.0, 60.0, 70.0))
@@ -237,3 +243,84 @@ def test_a_machine_without_permission_stands():
 
     assert plant.advance(10.0)[at.R_SPEED_RPM] > 1400.0
     assert plant.advance(40.0, permission=False)[at.R_SPEED_RPM] < 1.0
+
+
+def short(chain: SensorChain, seconds: float = 60.0) -> Case:
+    """Return a minute of a machine that stands, starts and runs."""
+    plan = Schedule(1450.0, running=False).change(Channel.RUN, 10.0, 1.0)
+    return Case(MACHINES["granite"], OILS["still-68"], REFRIGERANTS["R134a"], plan, seconds, Start(30.0), chain, seed=3)
+
+
+def test_pieces_of_a_trace_are_the_whole_of_it():
+    """Slow, sticky and losing sensors; catches one that begins anew with each piece, and damage of the last piece alone."""
+    sensor = Sensor(lag_s=5.0, dead_band_pa=2e3, lost=((20.0, 25.0), (30.0, 35.0)), drift_from_s=40.0, drift_pa_s=500.0)
+    case = short(SensorChain(sensor, sensor, sensor))
+    whole, pieces = simulate(case), list(simulate_pieces(case, 7))
+
+    assert len(pieces) == 9
+    for name in ("time_ms", "oil_pa", "suction_pa", "crankcase_pa", "running", "oil_temperature_c"):
+        assert np.concatenate([getattr(piece, name) for piece in pieces]).tolist() == getattr(whole, name).tolist()
+    assert pieces[-1].damage == whole.damage
+
+
+def test_a_trace_tells_the_sump_in_degrees_celsius():
+    """A sump that begins at 30 C; catches kelvins in a column of degrees."""
+    assert simulate(short(SensorChain(), 5.0)).oil_temperature_c[0] == pytest.approx(30.0, abs=0.1)
+
+
+def test_every_trace_has_noise_of_its_own_and_not_the_draws_of_its_installation():
+    """Catches one seed used twice, for the site and for its sensors, or for every trace of a library."""
+    cases = {(family, index): case_of(family, index, 3) for family in FAMILIES for index in (0, 1)}
+    draws = [random_of_trace(3, case.key).random() for case in cases.values()]
+
+    assert len({case.key for case in cases.values()}) == len(set(draws)) == len(cases)
+    for (family, index), case in cases.items():
+        site = random_of_trace(3, (zlib.crc32(family.encode()), index, 0)).random()
+        assert case.seed == 3
+        assert random_of_trace(3, case.key).random() != site
+    assert len({random_of_trace(3, key).random() for key in ((1, 2, 3), (1, 2, 4), (1, 2), (1,), (2, 1))}) == 5
+
+
+def test_a_sensor_that_failed_while_the_window_before_lasted_belongs_to_that_one():
+    """Between the deadline and the last of the first window; catches a second window that begins in the first."""
+    later = Spell(300.0, (350.0, 360.0, 370.0))
+    for failed_s, begins_s in ((60.0, 300.0), (66.9, 300.0), (67.0, 67.0), (299.0, 299.0), (300.0, 300.0)):
+        _, second = label_of(result(Damage((SURE, later))), failed_s)["must_trip"]
+        assert second["earliest_s"] == begins_s
+
+
+@pytest.mark.parametrize("channel", ["oil", "suction", "crankcase"])
+def test_a_harmless_trace_with_an_untrue_reading_of_any_channel_is_judged_neither_way(monkeypatch, channel):
+    """Catches a failed suction or crankcase sensor on which a stop would be a nuisance."""
+    monkeypatch.setattr(families, "settled_label", lambda *_: HARMLESS)
+    for sensor, label in ((Sensor(), HARMLESS), (Sensor(broken_s=(5.0, 9.0)), UNDECIDED)):
+        case = short(SensorChain(**{channel: sensor}))
+        assert trace_of("x", 0, case, result(Damage())).label == label
+
+
+def test_the_other_machines_of_a_trace_have_its_failed_sensor_too(monkeypatch):
+    """Catches windows of the others that begin with the spell where this one's begins with its sensor."""
+    asked: list[float] = []
+
+    def label(_result: Result, fault_s: float = 1e18) -> dict:
+        asked.append(fault_s)
+        return HARMLESS
+
+    case = short(SensorChain(Sensor(stuck_s=(7.0, 9.0))))
+    monkeypatch.setattr(families, "case_of", lambda *_, **__: case)
+    monkeypatch.setattr(families, "simulate_pieces", lambda _case: iter([result(Damage())]))
+    monkeypatch.setattr(families, "label_of", label)
+    (made,) = generate_pieces("x", 0, 1, others=[None, None])
+
+    assert asked == [7.0, 7.0, 7.0]
+    assert made.origin.endswith("of 3 machines damage is certain on 0, none on 2, possible on 1")
+
+
+def test_a_label_that_stands_is_that_of_the_trace_as_it_is_kept(monkeypatch):
+    """A second apart at half the step; catches a window of another integration than the readings beside it."""
+    finer = result(Damage((replace(SURE, times_s=(51.0, 61.0, 71.0)),)))
+    monkeypatch.setattr(families, "simulate_pieces", lambda _case: iter([finer]))
+    kept = result(Damage((SURE,)))
+
+    assert settled_label(short(SensorChain()), kept) == label_of(kept)
+    assert label_of(kept) != label_of(finer)

@@ -108,3 +108,19 @@ def test_less_load_lasts_longer() -> None:
     first = loaded[0].times_s[0]
     assert first is not None
     assert not unloaded or (unloaded[0].times_s[0] or 0.0) > 2 * first
+
+
+def test_a_log_taken_in_pieces_tells_what_it_tells_whole() -> None:
+    """Gaps between pieces are of the log; catches a piece that begins at nothing, or with the time of the last one's start."""
+    trace = trace_of([140.0] * 60 + [2.0] * 90 + [140.0] * 60)
+    time_s, net = trace.time_ms / 1000.0, (trace.oil_pa - trace.suction_pa).astype(float)
+    columns = (time_s, net, trace.suction_pa.astype(float), trace.running)
+    assumed = Assumed(MACHINES["granite"], OILS["still-68"], REFRIGERANTS["R134a"])
+    whole = RecordedBearings(assumed).take(*columns)
+    bearings = RecordedBearings(assumed)
+    pieces = [bearings.take(*(its[begin : begin + 7] for its in columns)) for begin in range(0, len(net), 7)]
+
+    assert np.concatenate(pieces) == pytest.approx(whole, rel=1e-12)
+    assert (whole[:60] == 1.0).all()
+    assert (whole[60] < 1.0).all()  # a row's reading is of the second before it
+    assert whole[149].min() < whole[60].min()

@@ -21,9 +21,10 @@ from protect.state import LOCKED_OUT, STATE, STATE_SIZE
 from replay.engine.obeying import CARRY_SIZE, PERMITTED, RUN_MS
 from replay.physics import MACHINES, OILS, REFRIGERANTS, Channel, Schedule, Sensor, SensorChain
 from replay.physics import layout as at
+from replay.physics.behaviour import USUAL
+from replay.physics.sensors import H_LAGGED, NOISE_DRAWS, NOISE_SCALE, SAMPLE_DRAWS, SENSOR_STATES
 from replay.physics.sensors import NO_READING as NOTHING_READ
-from replay.physics.sensors import NOISE_DRAWS, NOISE_SCALE, SAMPLE_DRAWS, SENSOR_STATES
-from replay.physics.simulate import Case
+from replay.physics.simulate import Case, Spell
 from replay.settings import Settings, read_settings
 from replay.synth import loop
 from replay.synth.loop import Running
@@ -67,6 +68,8 @@ def test_each_channel_is_read_by_its_own_sensor_with_its_own_noise_and_chance() 
         if lost is not None:
             chances[lost, 1] = 0.1
         loop.read_all(*its, held, np.array([300e3, 200e3, 210e3]), 5.0, noise, chances, 1, inputs)
+        lagged = [300e3, 200e3, 210e3 if its[2].size else 0.0]
+        assert held[:, H_LAGGED].tolist() == lagged  # each carries its own pressure on
         return [int(inputs[place]) for place in (OIL_PRESSURE, SUCTION_PRESSURE, CRANKCASE_PRESSURE)]
 
     assert read(*sensors) == [301_010, 202_020, 213_030]
@@ -398,6 +401,7 @@ def test_damage_is_forgotten_and_bearings_are_mended(settings: Settings) -> None
 def test_a_copy_shares_nothing_that_changes(settings: Settings) -> None:
     """Catches plant, words, readings held, least film or draws of one machine in another."""
     machine = Running(case(), settings, 1)
+    machine.state[at.S_SEGMENT] = 3.0
     other = machine.copy()
     machine._held[:] = 77  # noqa: SLF001 - what only the loop sees
     for array in (machine.state, machine.memory, machine.carry, machine.counts, machine.least, *machine._blocks):  # noqa: SLF001
@@ -405,3 +409,120 @@ def test_a_copy_shares_nothing_that_changes(settings: Settings) -> None:
     for array in (other.state, other.memory, other.counts, other.least, other._held, *other._blocks):  # noqa: SLF001
         assert not (array == 77).any()
     assert other.state[at.S_SEGMENT] == -1.0
+
+
+QUIET = {"lag_s": 0.0, "noise_pa": 0.0, "resolution_pa": 1.0}
+
+
+def test_every_sample_before_a_moment_is_taken_once(monkeypatch: pytest.MonkeyPatch, settings: Settings) -> None:
+    """As plain Python; catches the sample of midnight taken twice, and one that is left out."""
+    monkeypatch.setattr(loop, "compiled_obey", lambda: loop.obey)
+    machine = Running(case(SensorChain(Sensor(**QUIET), Sensor(**QUIET))), settings, 1)
+    for until_ms, last_ms in ((3000, 2000), (3001, 3000), (5000, 4000)):
+        with np.errstate(over="ignore"):  # words of 64 bits wrap
+            assert machine.run(until_ms)
+        assert (machine.last_tick_ms, machine.counts[loop.NEXT_SAMPLE]) == (last_ms, last_ms // 1000 + 1)
+    assert machine.carry[RUN_MS] == 4000
+
+
+def test_the_logic_reads_each_pressure_at_its_place_and_the_least_film_is_kept(
+    monkeypatch: pytest.MonkeyPatch, settings: Settings
+) -> None:
+    """A crankcase 2.5 kPa over suction; catches suction read for crankcase, and a film that is the last and not the least."""
+    monkeypatch.setattr(loop, "compiled_obey", lambda: loop.obey)
+    chain = SensorChain(Sensor(**QUIET), Sensor(**QUIET), Sensor(**QUIET))
+    leaky = replace(USUAL, vent_drop=0.05, blow_by_share=0.02)
+    machine = Running(case(chain, behaviour=leaky), settings, 1)
+    machine.state[at.S_RESERVE : at.S_HEAT], machine.state[at.S_WHOLE] = 0.5, 0.0
+    with np.errstate(over="ignore"):
+        machine.run(8000)
+    inputs = machine._scratch[0]  # noqa: SLF001 - what only the loop sees
+    oil, suction, crankcase = (float(inputs[place]) for place in (OIL_PRESSURE, SUCTION_PRESSURE, CRANKCASE_PRESSURE))
+
+    assert crankcase - suction == pytest.approx(2500.0, rel=0.1)
+    assert suction == pytest.approx(machine.state[at.S_SUCTION_PA], abs=1.0)
+    assert oil - crankcase == pytest.approx(machine.state[at.S_NET_PA], abs=1.0)
+    assert machine.least[0] < 0.65
+    assert machine.state[at.S_RESERVE + 1] > 0.9
+
+
+def test_a_record_begins_at_its_own_first_sample_with_the_draws_of_the_loop(settings: Settings) -> None:
+    """From 20 s to a minute; catches times of the day, draws of another stretch or channel, and spells in the old time."""
+    noisy = Sensor(lag_s=0.0, noise_pa=5000.0, resolution_pa=1.0)
+    machine = Running(case(SensorChain(noisy, noisy)), settings, 9)
+    machine.let_run(20.0)
+    machine.counts[loop.NEXT_SAMPLE] = 20
+    machine.state[at.S_SPELLS] = 1.0
+    machine.state[at.S_RECORD : at.S_RECORD + 4] = 10.0, 30.0, 35.0, 40.0
+    found = machine.record(60_000)
+    drawn = np.zeros(loop.COUNTS, np.int64)
+    drawn[[loop.FIRST_DRAWN, loop.PERIOD_MS]] = 20, 1000
+    time_ms, noise, chance = np.zeros(40, np.int64), np.zeros((3, 40)), np.zeros((3, 40))
+    with np.errstate(over="ignore"):  # words of 64 bits wrap
+        loop.fill_draws(np.uint64(9), drawn, time_ms, noise, chance)
+
+    assert found.time_ms.tolist() == [1000 * i for i in range(40)]
+    assert found.crankcase_pa is None
+    assert found.oil_pa - found.true_oil_pa == pytest.approx(5000.0 * noise[0], abs=1.0)
+    assert found.suction_pa - found.true_suction_pa == pytest.approx(5000.0 * noise[1], abs=1.0)
+    assert found.damage.spells == (Spell(-10.0, (10.0, 15.0, 20.0)),)
+
+
+@pytest.mark.parametrize("stops_at", [None, 3000])
+def test_a_long_step_reads_the_line_between_its_ends_and_is_taken_back_where_a_stop_falls_in_it(
+    monkeypatch: pytest.MonkeyPatch, settings: Settings, stops_at: int | None
+) -> None:
+    """100 kPa in 5 s; catches a line drawn backwards or from another step, and a machine left where its stop was not."""
+    monkeypatch.setattr(loop, "compiled_obey", lambda: loop.obey)
+    machine = Running(case(SensorChain(Sensor(**QUIET), Sensor(**QUIET))), settings, 1, long_steps=True)
+    machine.counts[loop.LONG] = 1
+    seen: list[tuple[int, int]] = []
+    fine: list[float] = []
+    begun: list[float] = []
+
+    def long_step(s: Any, *_: Any) -> bool:
+        begun.append(float(s[at.S_STEP]))
+        s[at.S_STEP] += loop.LONG_STEPS
+        s[at.S_SUCTION_PA] += 100e3
+        return len(begun) == 1
+
+    def tick(
+        now_ms: int,
+        _running: int,
+        _wants: int,
+        _values: Any,
+        _memory: Any,
+        inputs: Any,
+        _results: Any,
+        carry: Any,
+        counts: Any,
+    ) -> int:
+        seen.append((int(now_ms), int(inputs[SUCTION_PRESSURE])))
+        counts[loop.LAST_TICK_MS] = now_ms
+        carry[PERMITTED] = int(now_ms != stops_at or bool(fine[1:]))
+        return 0
+
+    def advance(s: Any, *rest: Any) -> None:
+        fine.append(rest[-3])
+        s[at.S_STEP] = max(s[at.S_STEP], round(rest[-3] * 10.0))
+        rest[-1][at.R_SUCTION_PA] = s[at.S_SUCTION_PA]
+
+    monkeypatch.setattr(loop, "long_step", long_step)
+    monkeypatch.setattr(loop, "tick", tick)
+    monkeypatch.setattr(loop, "advance", advance)
+    machine.state[at.S_SUCTION_PA] = 200e3
+    with np.errstate(over="ignore"):
+        machine.run(6000)
+
+    line = [(1000 * i, 200_000 + 20_000 * i) for i in range(1, 6)]
+    assert (begun[0], fine[0], seen[0]) == (0.0, 0.0, (0, 200_000))
+    if stops_at is None:
+        assert seen == [(0, 200_000), *line]
+        assert (fine, machine.counts[loop.LONG_TAKEN]) == ([0.0], 1)
+        assert machine.state[at.S_SUCTION_PA] == 300e3
+    else:
+        assert seen[:4] == [(0, 200_000), *line[:3]]
+        assert seen[4:] == [(1000 * i, 200_000) for i in range(1, 6)]  # again from before the long step, each by itself
+        assert fine == [0.0, 1.0, 2.0, 3.0, 4.0, 5.0]
+        assert machine.counts[loop.LONG_TAKEN] == 0
+    assert machine.counts[loop.NEXT_SAMPLE] == 6
