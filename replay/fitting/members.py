@@ -32,7 +32,7 @@ LITTLE = 1e-3  # of the sum of squares: a pass that gains no more is the last
 STEP_Z = 0.06  # of the slopes
 SILENT = 0.05  # an unknown that moves all readings together by less of their error a z is left where it was drawn
 LOOK_AGAIN = 3  # passes after which the silent ones are tried again
-ROBUST = 2.5  # errors beyond so many of their size count by their size, not its square
+ROBUST = 2.5  # errors beyond so many of their size count by its logarithm, not its square
 IMPOSSIBLE = 50.0  # error of every reading, of a machine that cannot run so
 SEED = 20211
 
@@ -178,9 +178,11 @@ class _Slopes:
 
 
 def robust(off: Vector) -> Vector:
-    """Return errors whose squares grow as their sizes do once they are large (soft l1)."""
-    squared = (off / ROBUST) ** 2
-    return np.sign(off) * ROBUST * np.sqrt(2.0 * (np.sqrt(1.0 + squared) - 1.0))
+    """Return errors whose squares grow ever less once they are large (by Cauchy).
+
+    Gas that lets go a few seconds early is far off twice, and may be nearer the truth than gas that never does.
+    """
+    return np.asarray(np.sign(off) * ROBUST * np.sqrt(np.log1p((off / ROBUST) ** 2)))
 
 
 def remembered(run: Run, errors: Errors) -> float:

@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from replay.fitting.members import MOST_Z, _least
+from replay.fitting.members import MOST_Z, _least, robust
 
 Vector = NDArray[np.float64]
 
@@ -65,3 +65,14 @@ def test_a_search_that_finds_nothing_better_stays() -> None:
             return -super().at(z, here)
 
     assert found(Misled(), 5)[0].tolist() == [-1.2, 1.0]
+
+
+def test_what_is_far_off_counts_little_more_for_being_farther() -> None:
+    """Catches a dip that comes seconds early, off twice by forty sizes, judged worse than no dip at all ever could be."""
+    small, large = np.array([-0.1, 0.1]), np.array([20.0, -40.0])
+
+    assert np.allclose(robust(small), small, rtol=1e-3)
+    assert (np.sign(robust(large)) == np.sign(large)).all()
+    first, second = np.abs(robust(large))
+    assert first < second < 1.2 * first
+    assert second < 6.0
