@@ -6,14 +6,14 @@ from replay.display.table import Table
 from replay.display.terminal import CAUTION, terms, view
 from replay.ground.shown import asked, shown_in
 from replay.ground.wording import duration
-from replay.machine.check import ABSOLUTE, HIGH, LOW, Checked, Derived
+from replay.machine.check import ABSOLUTE, FITTED, HIGH, LOW, SHARE, Checked, Derived
 from replay.machine.draw import solubility_told
 from replay.machine.refrigerants import SOURCE
 
 MEGA = 1e7  # Pa from which on they are shown as MPa
 LONG_S = 120.0  # from which on a time is told in minutes
-MANY = 10
-STATUSES = ("measured", "published", "assumed")
+MANY, THOUSAND = 10, 1000.0
+STATUSES = ("measured", "published", FITTED, "assumed")
 
 
 def machine_view(checked: Checked) -> RenderableType:
@@ -30,7 +30,8 @@ def _view(checked: Checked) -> RenderableType:
     ]
     heads = ("figure", f"{LOW:g} %", "50 %", f"{HIGH:g} %", "what it is")
     parts = [Table("What follows, over the machines drawn", heads, rows, texts=frozenset({4}), wide=frozenset({4}))]
-    told = [(its, _keys([path for path, found in checked.status.items() if found == its])) for its in STATUSES]
+    keys = {its: [path for path, found in checked.status.items() if found == its] for its in STATUSES}
+    told = [(its, _keys(paths)) for its, paths in keys.items() if paths or its != FITTED]
     closing: list[RenderableType] = [Group("Where the values come from:", terms(told))]
     if checked.left_out:
         closing.append(Group("Families left out:", terms(checked.left_out.items())))
@@ -59,4 +60,7 @@ def _figure(one: Derived, value: float, altitude_m: float) -> str:
         return f"{1e3 * value:.3g} mPa s"
     if one.unit == "s" and value >= LONG_S:
         return duration(1000.0 * value)
-    return f"{value:.3g} {one.unit}".rstrip()
+    if one.unit == SHARE:
+        return f"{100.0 * value:.1f} %"
+    number = f"{value:.3g}" if value < THOUSAND else f"{value:.0f}"
+    return f"{number} {one.unit}".rstrip()

@@ -30,5 +30,9 @@ def draw_sensitivity(found: Sensitivity) -> Any:
     axes.set_xlabel(f"labels of {found.cases} cases that change, each assumed value moved by 30 %")
     axes.tick_params(axis="y", labelsize=8)
     axes.xaxis.set_major_locator(MaxNLocator(integer=True))
+    most = max((one.changed for one in shown), default=0)
+    axes.set_xlim(0.0, 1.05 * max(most, 1))
+    if most == 0:
+        axes.text(0.5, 0.5, "none of them changes a label", transform=axes.transAxes, ha="center", color=GREY)
     axes.legend(fontsize=8, frameon=False, loc="lower right")
     return figure

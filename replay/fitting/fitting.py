@@ -32,8 +32,9 @@ from replay.machine.found import ENSEMBLE, FIT, written
 from replay.physics.drawing import FOAMING, STILL
 from replay.trace import read_trace
 
-SCOUTING = 4  # members that look where the runs lead, and how large errors are
-KEPT_STARTS = 2  # of them, where the ensemble begins
+SCOUTING = 10  # members that look where the runs lead, and how large errors are
+KEPT_STARTS = 2  # of them, where the ensemble begins,
+NEAR_BEST = 8.0  # unless the best of them is likelier by the exponential of this
 MEMBERS = 32
 LEAST_KEPT = 8
 SURE = 0.999  # a member less likely than the best by what would happen so seldom is left out
@@ -146,7 +147,8 @@ def fit_machine(
             kind = max(looked, key=lambda its: max(one.likelihood for one in looked[its]))
             problem, scouts = problems[kind], looked[kind]
             likeliest = sorted(scouts, key=lambda one: -one.likelihood)[:KEPT_STARTS]
-            starts = tuple(tuple(one.place) for one in likeliest)
+            least = likeliest[0].likelihood - NEAR_BEST
+            starts = tuple(tuple(one.place) for one in likeliest if one.likelihood >= least)
             problem = replace(problem, errors=shown_errors(problem, scouts), starts=starts)
             found = work.members(each, kind, problem, range(SCOUTING, SCOUTING + members), stage.advance)
         kept = _likely(found)

@@ -94,9 +94,9 @@ def _prediction(
     else:
         keys = {"floor": ranges.FLOOR, "cut-out": ranges.CUT_OUT, "cut-in": ranges.CUT_IN}
         levels = {name: float(settings.values[key]) for name, key in keys.items()}
-    whole_s = _below_s(run, run.suction_pa, np.inf)
+    whole_s, tick_s = _below_s(run, run.suction_pa, np.inf), round(float(np.median(np.diff(run.time_s))), 3)
     below = [
-        _figure(name, _below_s(run, run.oil_pa, level), [_below_s(run, one, level) for one in told], whole_s)
+        _figure(name, _below_s(run, run.oil_pa, level), [_below_s(run, one, level) for one in told], whole_s, tick_s)
         for name, level in levels.items()
     ]
     trip = None
@@ -104,7 +104,7 @@ def _prediction(
         made = [_stop_s(run, _trip(run, one, settings, seed + number)) for number, one in enumerate(told)]
         read = _stop(run, run.trace.oil_pa, settings)
         doubted = read is not None and read.cause & CAUSE_CODE == SENSOR_CAUSE  # sampled too slowly, say
-        trip = _figure(f"trip ({DOUBTED})" if doubted else "trip", _stop_s(run, read), made)
+        trip = _figure(f"trip ({DOUBTED})" if doubted else "trip", _stop_s(run, read), made, tick_s=tick_s)
     return Prediction(
         run, oil_pa, float(np.sqrt(np.mean(off * off))), tuple(below), trip, tuple(misfits_of(run, oil_pa))
     )
@@ -138,17 +138,23 @@ def _stop_s(run: Run, stop: Stop | None) -> float | None:
     return None if stop is None else run.trace.seconds(stop.time_ms)
 
 
-def _figure(name: str, read: float | None, made: Sequence[float | None], most: float = np.inf) -> Figure:
-    """Return a figure with the members' interval, to the most there is; what does not happen lies beyond every time."""
+def _figure(
+    name: str, read: float | None, made: Sequence[float | None], most: float = np.inf, tick_s: float = 0.001
+) -> Figure:
+    """Return a figure with the members' interval, to the most there is; what does not happen lies beyond every time.
+
+    tick_s: between samples; ends that were widened lie at one.
+    """
     times = sorted(np.inf if one is None else one for one in made)
     beyond = round((1.0 - COVERED) / 2.0 * (len(times) + 1), 9)  # each end, the run itself counted as one more member
     out = max(int(beyond), 1)
     middle = float(np.quantile(times, 0.5, method="nearest"))
     low, high = times[out - 1], times[len(times) - out]
     if beyond < 1.0 and np.isfinite(middle):
-        wider = _wider(len(times))
-        low, high = max(middle - wider * (middle - low), 0.0), min(middle + wider * (high - middle), most)
-    return Figure(name, read, *(None if not np.isfinite(one) else round(one, 3) for one in (middle, low, high)))
+        below, above = (_wider(len(times)) * one / tick_s for one in (middle - low, high - middle))
+        low = max(middle - tick_s * np.ceil(round(below, 6)), 0.0)
+        high = min(middle + tick_s * np.ceil(round(above, 6)), most)
+    return Figure(name, read, *(None if not np.isfinite(one) else round(float(one), 3) for one in (middle, low, high)))
 
 
 def _wider(members: int) -> float:

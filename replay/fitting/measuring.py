@@ -207,13 +207,13 @@ def measurements(described: MachineFile) -> list[Measurement]:
     """Return what could be measured: runs of `END_S`, and inspections; the last tells nothing, to be held against."""
     site = described.middle()
     found = [
-        _run("one more run with the suction valve shut for 4 min", site, 0.0, SHUT_S),
-        _run("one with it shut for 10 min", site, 0.0, LONGER_S),
+        _run("a run with the suction valve shut for 4 min", site, 0.0, SHUT_S),
+        _run("a run with the suction valve shut for 10 min", site, 0.0, LONGER_S),
     ]
     air = atmosphere_pa(described.altitude_m)
-    levels = {f"one more run with the valve throttled to {asked().suction(air, described.altitude_m)}": air}
+    levels = {f"a run with the suction valve throttled to {asked().suction(air, described.altitude_m)}": air}
     for level in LEVELS:
-        levels[f"one throttled to {100 * level:.0f} % of the usual suction, absolute"] = level * site.suction_pa
+        levels[f"a run throttled to {100 * level:.0f} % of the usual suction, absolute"] = level * site.suction_pa
     for name, level in levels.items():
         if HELD * site.limiting_vacuum_pa < level < site.suction_pa / HELD:
             found.append(_run(name, site, site.throttle_opening(site.schedule(), level), LONGER_S))

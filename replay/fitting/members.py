@@ -3,7 +3,8 @@
 Randomised maximum likelihood (Oliver, He and Reynolds 1996; from memory): a member draws a place in every range and
 an error of every reading from what they may be, and is fitted to both by least squares. Where the model is linear the
 members are draws of the posterior; where it is not, they start at many places and end where the readings allow. What
-the runs do not tell stays where it was drawn, so its whole range is in the ensemble.
+the runs do not tell stays where it was drawn, so its whole range is in the ensemble. Every second member draws the
+opposite of the one before it, so that what the draws have by chance does not move the middle of a small ensemble.
 
 A reading's error is remembered over some time, since what the model cannot make is not made again at the next sample:
 readings within that time count as one (`Errors.memory_s`). The size of the errors is that of the noise and of the
@@ -25,11 +26,13 @@ from replay.physics.drawing import Site
 Vector = NDArray[np.float64]
 
 SCOUTS = 40  # draws of the ranges, the best of which a member starts from
-PASSES = 5  # of least squares
+SCOUT_PASSES, PASSES = 12, 6  # of least squares, at most
+DAMPINGS = (0.0, 0.3, 1.0, 3.0, 10.0, 30.0, 100.0)  # shares of each slope's own square that a step is held back by
+LITTLE = 1e-3  # of the sum of squares: a pass that gains no more is the last
 STEP_Z = 0.06  # of the slopes
 SILENT = 0.05  # an unknown that moves all readings together by less of their error a z is left where it was drawn
 LOOK_AGAIN = 3  # passes after which the silent ones are tried again
-ROBUST = 2.5  # errors beyond so many of their size count by their size, not its square
+ROBUST = 2.5  # errors beyond so many of their size count by its logarithm, not its square
 IMPOSSIBLE = 50.0  # error of every reading, of a machine that cannot run so
 SEED = 20211
 
@@ -96,25 +99,52 @@ class Member:
 
 def fit_member(problem: Problem, number: int) -> Member:
     """Fit one member. Same problem and number, same member."""
-    from scipy.optimize import least_squares
-
-    generator = np.random.default_rng([problem.seed, number])
     if problem.starts:
+        generator = np.random.default_rng([problem.seed, number // 2])
         start = np.array(problem.starts[int(generator.integers(len(problem.starts)))])
+        drawn = draw(generator, problem, (1.0, -1.0)[number % 2])
     else:
+        generator = np.random.default_rng([problem.seed, number])
         start = max((_place(generator, problem) for _ in range(SCOUTS)), key=problem.likelihood)
-    drawn = Drawn(
-        _place(generator, problem),
-        [drawn_errors(generator, *its)[its[0].read] for its in zip(problem.runs, problem.errors, strict=True)],
-    )
+        drawn = Drawn(np.zeros(len(start)), [np.zeros(int(run.read.sum())) for run in problem.runs])
     slopes = _Slopes(problem, drawn)
-    found = least_squares(
-        slopes.residuals, start, slopes, bounds=(-MOST_Z, MOST_Z), max_nfev=PASSES, xtol=1e-3, ftol=1e-3
-    )
+    place = _least(slopes, start, PASSES if problem.starts else SCOUT_PASSES)
     silent = np.flatnonzero(~slopes.heard)
-    place = found.x.copy()
     place[silent] = drawn.place[silent]
-    return Member(number, place.tolist(), problem.likelihood(place), SCOUTS + slopes.simulations + 1, silent.tolist())
+    simulations = slopes.simulations + 1 + (0 if problem.starts else SCOUTS)
+    return Member(number, place.tolist(), problem.likelihood(place), simulations, silent.tolist())
+
+
+def draw(generator: np.random.Generator, problem: Problem, way: float = 1.0) -> Drawn:
+    """Draw what a member is fitted to; way: -1 for the opposite."""
+    place = way * _place(generator, problem)
+    errors = [
+        way * drawn_errors(generator, *its)[its[0].read] for its in zip(problem.runs, problem.errors, strict=True)
+    ]
+    return Drawn(place, errors)
+
+
+def _least(slopes: "_Slopes", start: Vector, passes: int) -> Vector:
+    """Return where the squares of the residuals are least, from a start on.
+
+    By Levenberg and Marquardt (Marquardt 1963; from memory), but that each pass tries all dampings and takes the best:
+    pressures are rough over z, since gas that lets go a moment earlier moves all that comes after, and a simulation
+    costs next to nothing beside the slopes.
+    """
+    z, here = start, slopes.residuals(start)
+    for _ in range(passes):
+        rise = slopes.at(z, here)
+        square, down = rise.T @ rise, -rise.T @ here
+        steps = [np.linalg.solve(square + damping * np.diag(np.diag(square)), down) for damping in DAMPINGS]
+        tried = [np.clip(z + step, -MOST_Z, MOST_Z) for step in steps]
+        told = [slopes.residuals(one) for one in tried]
+        best = int(np.argmin([one @ one for one in told]))
+        gain = float(here @ here - told[best] @ told[best])
+        if gain > 0.0:
+            z, here = tried[best], told[best]
+        if gain <= LITTLE * float(here @ here):
+            break
+    return z
 
 
 class _Slopes:
@@ -124,18 +154,15 @@ class _Slopes:
         self.problem, self.drawn = problem, drawn
         self.heard = np.ones(len(problem.unknowns), dtype=bool)
         self.passes = self.simulations = 0
-        self.last: tuple[bytes, Vector] | None = None
 
     def residuals(self, z: Vector) -> Vector:
         """Return the residuals at z."""
-        if self.last is None or self.last[0] != z.tobytes():
-            self.last = (z.tobytes(), self.problem.residuals(z, self.drawn))
-            self.simulations += 1
-        return self.last[1]
+        self.simulations += 1
+        return self.problem.residuals(z, self.drawn)
 
-    def __call__(self, z: Vector) -> NDArray[np.float64]:
-        """Return the slopes of the residuals by each unknown."""
-        here, count = self.residuals(z), len(z)
+    def at(self, z: Vector, here: Vector) -> NDArray[np.float64]:
+        """Return the slopes by each unknown at z, where the residuals are here."""
+        count = len(z)
         slopes = np.zeros((len(here), count))
         slopes[-count:] = np.eye(count)
         if self.passes % LOOK_AGAIN == 0:
@@ -145,16 +172,17 @@ class _Slopes:
             step = -STEP_Z if z[i] > 0.0 else STEP_Z
             beside = z.copy()
             beside[i] += step
-            slopes[:-count, i] = ((self.problem.residuals(beside, self.drawn) - here) / step)[:-count]
-            self.simulations += 1
+            slopes[:-count, i] = ((self.residuals(beside) - here) / step)[:-count]
         self.heard = np.linalg.norm(slopes[:-count], axis=0) >= SILENT
         return slopes
 
 
 def robust(off: Vector) -> Vector:
-    """Return errors whose squares grow as their sizes do once they are large (soft l1)."""
-    squared = (off / ROBUST) ** 2
-    return np.sign(off) * ROBUST * np.sqrt(2.0 * (np.sqrt(1.0 + squared) - 1.0))
+    """Return errors whose squares grow ever less once they are large (by Cauchy).
+
+    Gas that lets go a few seconds early is far off twice, and may be nearer the truth than gas that never does.
+    """
+    return np.asarray(np.sign(off) * ROBUST * np.sqrt(np.log1p((off / ROBUST) ** 2)))
 
 
 def remembered(run: Run, errors: Errors) -> float:

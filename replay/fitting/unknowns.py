@@ -31,7 +31,7 @@ MOST_Z = 3.5
 # What the pressures hang on of the behaviour; bearings, and oil that is lost for good, leave no trace in them.
 OF_BEHAVIOUR = (
     "blow_by_share", "vent_drop", "evaporation_heat_j_kg", "casing_heat", "standing_share", "coarsening_volumes",
-    "coarse_memory_s", "bubble_rise_s", "relief_span", "leakage_share", "pin_share", "slip_share",
+    "coarse_memory_s", "pocket_limit", "bubble_rise_s", "relief_span", "leakage_share", "pin_share", "slip_share",
     "screen_drop_pa", "inlet_share", "capillary_pa", "evolution_time_s", "nucleation_time_s", "slug_from_cover",
     "slug_to_cover", "gas_carried", "seal_share", "dry_intake", "wet_suction", "dry_suction", "drying_time_s",
     "wetting_time_s", "wetting_void", "pressure_lag_s", "foam_lag_s", "acceleration_time_s", "coast_time_s",

@@ -19,7 +19,9 @@ from replay.settings import Settings
 
 SCHEMA = "lubetrip-machine/1"
 ATMOSPHERES_PA = 1000.0  # by which two sites may differ, some 80 m: a fifth of an inch of mercury (assumed)
+FITTED = "fitted"  # of a key that the runs of a fit have told something of
 DRAWS, SEED = 60, 1
+SHARE = "share"
 ABSOLUTE = "Pa abs"  # unit of an absolute pressure; those in "Pa" are differences
 LOW, HIGH = 5.0, 95.0  # percentiles of what is drawn
 
@@ -40,7 +42,7 @@ class Derived:
 class Checked:
     """A machine file looked through.
 
-    contradictions: with the settings, in words. status: measured, published or assumed by key.
+    contradictions: with the settings, in words. status: measured, published, fitted or assumed by key.
     """
 
     machine: MachineFile
@@ -53,7 +55,9 @@ class Checked:
     def status(self) -> dict[str, str]:
         """What stands behind each key that is used."""
         found = {row.path: self.machine.status(row.path) for row in ROWS}
-        return {path: its for path, its in found.items() if its}
+        members = self.machine.members
+        told = set(members[0]) - set(self.machine.fitted.get("not_told", ())) if members else set()
+        return {path: FITTED if path in told else its for path, its in found.items() if its}
 
     def as_json(self) -> dict[str, Any]:
         """Return the report in the form of its schema."""
@@ -134,8 +138,8 @@ FIGURES: dict[str, tuple[str, Callable[[Site], float], str]] = {
     "rated load": ("Pa", _load, "on the projected area of the crankpin at the design point"),
     "film in hand": ("", _safety, "Sommerfeld number over the one at which a pessimistic pin touches"),
     "oil viscosity": ("Pa s", lambda site: site.oil_viscosity_pa_s, "in running, with what is dissolved in it"),
-    "refrigerant in running oil": ("", _dissolved, "share by mass, at rest with suction"),
-    "refrigerant after a cold night": ("", _rested, "share by mass, sump as cold as the room"),
+    "refrigerant in running oil": (SHARE, _dissolved, "by mass, at rest with suction"),
+    "refrigerant after a cold night": (SHARE, _rested, "by mass, sump as cold as the room"),
     "crankcase pull-down": ("s", _pull_down, "time constant with the suction valve shut"),
     "evaporator pull-down": ("s", _evaporator, "time constant with the liquid valve shut"),
     "gas release": ("s", lambda site: site.oil.release_time_s, "through the stirred surface, to 1/e"),

@@ -204,7 +204,8 @@ def behaviour_of(figures: Figures, gas: Gas) -> Behaviour:
             value = middle * (1.0 + spread * (2.0 * figures.shares[path] - 1.0)) if _varies(field.name) else middle
         moved = tuple(one * value / middle for one in each)
         values[field.name] = moved if isinstance(usual, tuple) else value
-    values["slug_from_cover"] = min(values["slug_from_cover"], 0.97 * values["pocket_limit"])
+    if not {"behaviour.slug_from_cover", "behaviour.pocket_limit"} <= set(figures.stated):  # else as stated: no slugs
+        values["slug_from_cover"] = min(values["slug_from_cover"], 0.97 * values["pocket_limit"])
     for lower, upper in ORDERED:  # drawn apart they may cross; `limits` refuses those that are stated so
         values[lower] = min(values[lower], 0.95 * values[upper])
     return Behaviour(**values)

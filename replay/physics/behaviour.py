@@ -110,7 +110,7 @@ class Behaviour:
         1.3, 0.8, 1.45, "", "shares of its place from which on a pocket is drawn in as a slug"
     )
     slug_to_cover: float = _assumed(0.3, 0.1, 0.6, "", "what is left of it then clings again")
-    pocket_limit: float = _assumed(1.5, 1.45, 3.0, "", "a larger pocket spills")
+    pocket_limit: float = _assumed(1.5, 1.3, 3.0, "", "a larger pocket spills")
     gas_carried: float = _assumed(
         0.2, 0.05, 0.6, "", "of the volume that the pump could take of a pocket, what it does; the rest slips back"
     )

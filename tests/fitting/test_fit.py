@@ -10,11 +10,12 @@ import pytest
 from protect.ranges import NO_READING
 from replay.fitting import fitting, members
 from replay.fitting.driven import drive
-from replay.fitting.members import Drawn, Errors, Problem, fit_member
+from replay.fitting.members import Errors, Problem, fit_member
 from replay.fitting.runs import run_of
-from replay.fitting.unknowns import RunStart, figures_of, unknowns_of
+from replay.fitting.unknowns import RunStart, figures_of, site_with, unknowns_of
 from replay.fitting.words import misfits_of
 from replay.machine import read_machine
+from replay.physics.drawing import STILL
 from replay.physics.simulate import simulate
 from replay.trace import Trace, read_trace
 from tests.support.command import lubetrip
@@ -35,6 +36,7 @@ def hasty(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let a fit look at few places, as long as only its form matters."""
     monkeypatch.setattr(members, "SCOUTS", 4)
     monkeypatch.setattr(members, "PASSES", 2)
+    monkeypatch.setattr(members, "SCOUT_PASSES", 2)
     monkeypatch.setattr(fitting, "SCOUTING", 2)
     monkeypatch.setattr(fitting, "GROSS", 1.0)
 
@@ -100,22 +102,53 @@ def test_a_lone_spike_and_lost_readings_are_no_pressures(still: Made) -> None:
 def test_a_member_comes_nearer_and_keeps_its_draw_where_the_runs_are_silent(
     still: Made, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Catches a search that goes the wrong way, and an unknown that nothing tells ending where the search happened to be."""
+    """Catches a search that goes the wrong way, an unknown that nothing tells where the search left it, chance that stays."""
     monkeypatch.setattr(members, "SCOUTS", 10)
     monkeypatch.setattr(members, "PASSES", 4)
     site, run = still.described.middle(), run_from(still, BENCH)
     unknowns = unknowns_of(site, still.described.stated, [run])
-    problem = Problem(site, unknowns, (run,), (Errors(),))
+    problem = Problem(site, unknowns, (run,), (Errors(),), ((0.0,) * len(unknowns),))
 
-    found = fit_member(problem, 5)
+    found, opposite = (fit_member(problem, number) for number in (4, 5))
 
-    generator = np.random.default_rng([problem.seed, 5])
-    looked = [members._place(generator, problem) for _ in range(10)]  # noqa: SLF001
-    drawn = Drawn(members._place(generator, problem), [])  # noqa: SLF001
-    assert found.likelihood > 0.6 * max(map(problem.likelihood, looked))
+    generator = np.random.default_rng([problem.seed, 2])
+    generator.integers(1)
+    drawn = members.draw(generator, problem).place
+    assert found.likelihood > 0.6 * problem.likelihood(np.zeros(len(unknowns)))
     assert found.silent
-    assert [found.place[i] for i in found.silent] == [drawn.place[i] for i in found.silent]
+    assert opposite.silent
+    assert [found.place[i] for i in found.silent] == [drawn[i] for i in found.silent]
+    assert [opposite.place[i] for i in opposite.silent] == [-drawn[i] for i in opposite.silent]
     assert "compressor.healthy_net_pressure" in figures_of(site, unknowns, np.array(found.place))
+
+
+def test_a_scout_looks_for_the_middle(still: Made, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Catches errors that were drawn taken for what the model cannot make, which widens every ensemble after it."""
+    monkeypatch.setattr(members, "SCOUTS", 4)
+    monkeypatch.setattr(members, "SCOUT_PASSES", 2)
+    site, run = still.described.middle(), run_from(still, BENCH)
+    problem = Problem(site, unknowns_of(site, still.described.stated, [run]), (run,), (Errors(),))
+
+    found = fit_member(problem, 1)
+
+    assert found.silent
+    assert {found.place[i] for i in found.silent} == {0.0}
+
+
+def test_all_that_oil_pressure_hangs_on_may_move() -> None:
+    """Catches a constant that decides when pressure goes and that no fit moves, and a range that leaves the truth out."""
+    made = made_machine(11009)
+    run, true, middle = run_from(made, STUCK), made.site, made.described.middle(STILL)
+    unknowns = [one for one in unknowns_of(middle, made.described.stated, []) if one.part != "sensors"]
+    parts = {"oil": true.oil, "machine": true.machine, "behaviour": true.behaviour}
+    values = {one.key: getattr(parts[one.part], one.name) for one in unknowns}
+    found = replace(site_with(middle, values), chain=true.chain)
+    start = RunStart(made.cases[STUCK].start.oil_temperature_c, 1.0)
+
+    net, as_it_is = (drive(site, start, run).net_pa for site in (found, true))
+
+    assert np.sqrt(np.mean((net - as_it_is) ** 2)) < 5e3
+    assert all(one.low <= values[one.key] <= one.high for one in unknowns)
 
 
 def test_a_figure_that_is_stated_is_no_unknown(still: Made) -> None:
@@ -268,6 +301,7 @@ def test_runs_that_no_machine_makes_are_refused(still: Made, tmp_path: Path, mon
     """Catches a broken pump, or another machine's log, turned into an ensemble."""
     monkeypatch.setattr(members, "SCOUTS", 8)
     monkeypatch.setattr(members, "PASSES", 3)
+    monkeypatch.setattr(members, "SCOUT_PASSES", 3)
     monkeypatch.setattr(fitting, "SCOUTING", 2)
     file, library = folder_of(still, tmp_path, (BENCH,))
     path = library / "traces" / f"{BENCH}.csv"

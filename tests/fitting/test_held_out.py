@@ -157,6 +157,8 @@ def test_an_interval_of_few_members_is_as_sure_as_one_of_many(members: int) -> N
     never = holdout._figure("trip", None, [100.0, 110.0, None, *[105.0] * 5])  # noqa: SLF001
     assert never.high is None
     assert never.low == pytest.approx(105.0 - 1.401 * 5.0, abs=0.01)
+    at_samples = holdout._figure("trip", None, [100.0, 110.0, *[105.0] * 6], tick_s=0.5)  # noqa: SLF001
+    assert (at_samples.low, at_samples.high) == (97.5, 112.5)
 
 
 def test_readings_are_off_by_what_those_of_the_fitted_runs_were(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,12 +1,17 @@
 """Labels of traces of a fitted machine: what the members of its ensemble agree on."""
 
+import io
+import re
 from pathlib import Path
 
 import pytest
+from rich.console import Console
 
+from replay.display.machine import machine_view
 from replay.ground.refusal import Refusal
 from replay.library import read_library
 from replay.machine import machine_from, read_machine
+from replay.machine.check import check_machine
 from replay.machine.found import written
 from replay.machine.keys import FIGURES
 from replay.physics.agreeing import agreed
@@ -155,3 +160,18 @@ def test_a_library_is_labelled_over_the_ensemble(tmp_path: Path) -> None:
     assert any(b.label == "undecided" for a, b in zip(alike, apart, strict=True) if a.windows) or any(
         b > a for a, b in widths
     )
+
+
+def test_what_a_fit_has_found_is_said_to_be_fitted() -> None:
+    """Catches a report that calls assumed what the runs have told, or fitted what they have not."""
+    text = made_machine(3, foaming=False).text + '\n[fit]\nnot_told = ["oil.foam_life"]\n'
+    checked = check_machine(machine_from("m", with_ensemble(text, {"oil.release_time": 444.0, "oil.foam_life": 0.3})))
+
+    of = ("oil.release_time", "oil.foam_life", "oil.boil_time", "compressor.clearance")
+    assert [checked.status[path] for path in of] == ["fitted", "assumed", "assumed", "measured"]
+    shown = Console(width=200, record=True, file=io.StringIO())
+    shown.print(machine_view(checked))
+    told = shown.export_text()
+    assert re.search(r"fitted +oil.release_time *\n", told)
+    assert re.search(r"refrigerant in running oil( +[0-9]+\.[0-9] %){3}", told)
+    assert re.search(r"sump warming( +[0-9]{4} s){3}", told)

@@ -115,6 +115,17 @@ def test_a_stated_figure_stands_and_leaves_the_others_of_a_seed_as_they_were():
     assert (stated.oil, stated.behaviour, stated.chain) == (plain.oil, plain.behaviour, plain.chain)
 
 
+def test_a_pocket_that_is_said_to_spill_before_it_is_drawn_in_does():
+    """Catches a fitted member turned into another machine: what is stated of both stands, what is drawn of one gives way."""
+    both = drawn(machine(SMALL, behaviour__slug_from_cover=1.45, behaviour__pocket_limit=1.35)).behaviour
+    one = machine(SMALL, behaviour__slug_from_cover=1.45)
+    some = [drawn(one, i).behaviour for i in range(12)]
+
+    assert (both.slug_from_cover, both.pocket_limit) == (1.45, 1.35)
+    assert [its.slug_from_cover for its in some] == [min(1.45, 0.97 * its.pocket_limit) for its in some]
+    assert min(its.slug_from_cover for its in some) < 1.45
+
+
 def test_a_range_is_drawn_from_and_what_is_left_out_lies_in_its_own():
     """Two hundred draws; catches an end that is never reached, a figure that is not drawn, one outside its range."""
     described = machine(SMALL, compressor__clearance=[0.02, 0.03])

@@ -27,6 +27,7 @@ LENGTH_S = 900.0
 BENCH, THROTTLED, STUCK = RUNS = ("bench-valve-shut", "throttled", "liquid-valve-stuck")
 WITHIN = 0.7  # of the ranges of a fit, what is hidden lies in
 FACTOR = (0.7, 1.0 / 0.7)  # of the usual behaviour
+HIDDEN = tuple(name for name in OF_BEHAVIOUR if name != "pocket_limit")  # which is drawn as for any trace
 REFRIGERANTS = ("R134a", "R134a", "R404A", "R407C", "R22", "R152a")
 
 
@@ -130,7 +131,7 @@ def unlike(draw: Draw, site: Site, *, foams: bool) -> Site:
     oil = {name: _drawn(draw, *_narrowed(*ends)) for name, ends in OF_OIL[foams].items()}
     pump = {name: getattr(site.machine, name) * _drawn(draw, *_narrowed(*ends)) for name, ends in OF_MACHINE.items()}
     behaviour = {}
-    for name in OF_BEHAVIOUR:
+    for name in HIDDEN:
         told = TABLE[name]
         behaviour[name] = min(max(getattr(site.behaviour, name) * draw.log_between(*FACTOR), told.low), told.high)
     return replace(
