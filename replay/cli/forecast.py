@@ -5,7 +5,7 @@ from pathlib import Path
 import click
 
 from replay.cli.group import main
-from replay.cli.options import JSON, PATH, check_output, give_report
+from replay.cli.options import DAYS, JSON, PATH, check_output, give_report
 from replay.cli.working import Progress, working
 
 
@@ -24,14 +24,7 @@ from replay.cli.working import Progress, working
     help="Other settings, run on the same machines and draws; shows the difference.",
 )
 @click.option("--years", type=int, required=True, metavar="N", help="Machine-years to run.")
-@click.option(
-    "--days",
-    type=click.IntRange(1, 365),
-    default=365,
-    show_default=True,
-    metavar="D",
-    help="Days run of each year; fewer for a quick try.",
-)
+@DAYS
 @click.option("--seed", type=int, required=True, metavar="K", help="Same seed, same years, however many.")
 @click.option(
     "--keep",

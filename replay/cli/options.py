@@ -101,6 +101,14 @@ SETTINGS = click.option(
     metavar="FILE|-",
     help="Settings file, or standard input (-); without it, the one named in library.toml.",
 )
+DAYS = click.option(
+    "--days",
+    type=click.IntRange(1, 365),
+    default=365,
+    show_default=True,
+    metavar="D",
+    help="Days run of each year; fewer for a quick try.",
+)
 JSON = click.option(
     "--json",
     "json_file",

@@ -52,7 +52,7 @@ def floor(outer_radius: str, inner_radius: str, speed: str, density: str) -> Non
         raise refusal(
             "floor", "", str(error), "0 <= inner radius <= outer radius, speed and density not below 0"
         ) from None
-    click.echo(f"floor pressure {pascals / 1000:.3f} kPa = {pascals / PSI_PA:.3f} psi = {pascals:.0f} Pa")
+    click.echo(f"floor pressure {pascals / PSI_PA:.3f} psi = {pascals / 1e5:.4f} bar = {pascals / 1000:.3f} kPa")
 
 
 def _quantity(option: str, text: str, unit: str, example: str) -> float:

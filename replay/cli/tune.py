@@ -7,6 +7,7 @@ import click
 
 from replay.cli.group import main
 from replay.cli.options import (
+    DAYS,
     JSON,
     LIBRARY,
     PATH,
@@ -84,9 +85,7 @@ SEEDED = click.option(
     help="What one costs: nuisance_stops=1, lost_with=200, down_h=0.5, ...; what is not named costs nothing.",
 )
 @click.option("--machine", type=PATH, metavar="FILE", help="Machine file to forecast; without it, the demo site.")
-@click.option(
-    "--days", type=click.IntRange(1, 365), default=365, show_default=True, metavar="D", help="Days run of each year."
-)
+@DAYS
 @click.option("--keep", type=PATH, metavar="DIR", help="Keep machine-years there; run again, it carries on.")
 @working
 def tune(library: Path, out: Path, *, costs: tuple[str, ...], **options: Any) -> None:

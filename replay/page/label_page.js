@@ -675,18 +675,4 @@ function wordsOf(label) {
     return [KINDS[kindOf(label)], windows.join(", then ")].filter(Boolean).join(" ");
 }
 
-async function startPage() {
-    try {
-        if (typeof DecompressionStream === "undefined") {
-            throw new Error("This page needs a browser of 2023 or later (DecompressionStream).");
-        }
-        globalThis.page = new LabelPage(JSON.parse(byId("data").textContent));
-        await globalThis.page.start();
-    } catch (error) {
-        byId("failure").textContent = `The page could not start: ${error.message}`;
-        byId("failure").hidden = false;
-        throw error;
-    }
-}
-
-startPage();
+startPage(["DecompressionStream"], (data) => new LabelPage(data));

@@ -36,7 +36,7 @@ from replay.page.bench import unit_factors
 from replay.page.pages import page_from, script_safe
 from replay.physics import MACHINES, OILS, REFRIGERANTS, Damage
 from replay.physics.families import STOPPING_ALLOWANCE_S
-from replay.physics.recorded import Assumed, RecordedBearings, SeveralBearings
+from replay.physics.recorded import Assumed, Logged, RecordedBearings, SeveralBearings
 from replay.settings import Settings
 from replay.trace import AnyTrace, open_trace
 
@@ -203,7 +203,7 @@ def thinned(trace: AnyTrace, bearings: RecordedBearings | SeveralBearings, floor
     for piece in trace.pieces():
         net, suction = _read(piece.oil_pa, piece.crankcase_pa), _pressure(piece.suction_pa)
         seconds = piece.start_s + piece.time_ms / 1000.0
-        left = bearings.take(seconds, net, _pressure(piece.crankcase_pa), piece.running)
+        left = bearings.take(Logged(seconds, net, _pressure(piece.crankcase_pa), piece.running))
         below.take(seconds, net, piece.running)
         table = np.stack([piece.time_ms, _whole(net), _whole(suction), piece.running, *_whole(100.0 * left).T])
         parts.append(table[:, _extremes(table)])

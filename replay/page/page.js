@@ -408,20 +408,7 @@ class Page {
     }
 }
 
-async function startPage() {
-    try {
-        if (typeof DecompressionStream === "undefined" || typeof WebAssembly === "undefined") {
-            throw new Error("This page needs a browser of 2023 or later (WebAssembly and DecompressionStream).");
-        }
-        const data = JSON.parse(byId("data").textContent);
-        const bytes = Uint8Array.from(atob(byId("port").textContent), (letter) => letter.charCodeAt(0));
-        globalThis.page = new Page(data, await Port.load(bytes));
-        await globalThis.page.start();
-    } catch (error) {
-        byId("failure").textContent = `The page could not start: ${error.message}`;
-        byId("failure").hidden = false;
-        throw error;
-    }
-}
-
-startPage();
+startPage(["WebAssembly", "DecompressionStream"], async (data) => {
+    const bytes = Uint8Array.from(atob(byId("port").textContent), (letter) => letter.charCodeAt(0));
+    return new Page(data, await Port.load(bytes));
+});

@@ -86,6 +86,15 @@ class Assumed(NamedTuple):
     schedule: Schedule | None = None  # of a machine that stands, with its design pressures
 
 
+class Logged(NamedTuple):
+    """Rows of a log: times in s, ascending; pressures in Pa (suction absolute, NaN: no reading); runs 0 or 1."""
+
+    time_s: NDArray[np.float64]
+    net_pa: NDArray[np.float64]
+    suction_pa: NDArray[np.float64]
+    runs: NDArray[np.uint8]
+
+
 class RecordedBearings:
     """The journals of an assumed machine, driven by a log piece by piece."""
 
@@ -103,17 +112,12 @@ class RecordedBearings:
         self._s, self._discharge_pa = s, schedule.discharge_pa
         self._time_s: float | None = None
 
-    def take(
-        self,
-        time_s: NDArray[np.float64],
-        net_pa: NDArray[np.float64],
-        suction_pa: NDArray[np.float64],
-        runs: NDArray[np.uint8],
-    ) -> NDArray[np.float64]:
-        """Go on through n rows, times in s ascending, pressures in Pa (suction absolute, NaN: no reading), runs 0 or 1.
+    def take(self, rows: Logged) -> NDArray[np.float64]:
+        """Go on through n rows.
 
         Return the oil left, float64[n, 3], 0 .. 1: of a pessimistic, a likely and a lasting journal, the worse kind.
         """
+        time_s, net_pa, suction_pa, runs = rows
         carried = time_s[0] if self._time_s is None else self._time_s
         left = np.ones((len(time_s) + 1, at.COLUMNS))
         with_one = [
@@ -136,15 +140,9 @@ class SeveralBearings:
     def __init__(self, several: Sequence[Assumed]) -> None:
         self._each = [RecordedBearings(assumed) for assumed in several]
 
-    def take(
-        self,
-        time_s: NDArray[np.float64],
-        net_pa: NDArray[np.float64],
-        suction_pa: NDArray[np.float64],
-        runs: NDArray[np.uint8],
-    ) -> NDArray[np.float64]:
+    def take(self, rows: Logged) -> NDArray[np.float64]:
         """Go on as `RecordedBearings.take`; return the `QUANTILES` of the oil left, a column each."""
-        left = np.stack([bearings.take(time_s, net_pa, suction_pa, runs) for bearings in self._each])
+        left = np.stack([bearings.take(rows) for bearings in self._each])
         return np.stack([np.quantile(left[:, :, i], share, axis=0) for i, share in enumerate(QUANTILES)], axis=1)
 
     @property

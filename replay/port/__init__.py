@@ -1,1 +1,1 @@
-"""What a port is held against: vectors, their coverage, drawn steps, the driver, exported settings."""
+"""What a port is held against: vectors, their coverage, drawn steps, the driver and its links, exported settings."""

@@ -1,41 +1,33 @@
 """Drive a port through the vectors by the line protocol of firmware_ref/README.md.
 
-The port is a command whose standard input and output speak the protocol, a
-board on a serial line, or a file of answers that a target without a line to the host made of the
-questions (`offline`). The first difference ends the run, or with `keep_going` the case that it stands in.
+The port is behind one of the ways of `links`, or a file of answers that a target without a line to the host made of the
+questions (`conform_questions`). The first difference ends the run, or with `keep_going` the case that it stands in.
 """
 
 import contextlib
 import datetime as dt
 import hashlib
 import importlib.metadata
-import os
 import re
-import select
 import shlex
 import shutil
-import signal
-import subprocess
 import textwrap
 import time
 from collections import Counter
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import IO, Any, Protocol, cast
+from typing import Any
 
 from firmware_ref.digest import settings_places
 from protect import conditions, outputs, ranges, saved, signals, state
 from replay.engine import logic_digest
-from replay.ground.extras import install
 from replay.ground.places import check_file
 from replay.ground.refusal import LONGEST_PART, Refusal, refusal, shown, visible
+from replay.port.links import Link, command_link, serial_link
 from replay.port.vectors import Vectors, build, line, read_vectors
 
 SCHEMA = "lubetrip-conform/2"
-TIMEOUT_S = 10.0
-BAUD = 115200
-LONGEST = 4096  # bytes of a line; the longest right one has some 400
 _INTEGER = re.compile(r"-?\d{1,10}", re.ASCII)
 # A board may talk while it boots: so many lines before its answer to hello are passed over.
 BOOT_LINES = 100
@@ -49,18 +41,6 @@ NOT_OFFERED = {
     "seal": "The port offers no sealed step: what it does about a bit that flipped in RAM is not compared.",
 }
 MOST_SHOWN = 20  # differences that are told in full
-
-
-class Link(Protocol):
-    """A way to a port: lines there and back."""
-
-    name: str
-
-    def send(self, text: str) -> None:
-        """Send one line."""
-
-    def receive(self) -> str:
-        """Return the next line without its end. Raises Refusal when none comes in time."""
 
 
 @dataclass(frozen=True)
@@ -515,120 +495,6 @@ def _program(command: str | None, binary: Path | str | None) -> Path | None:
         found = shutil.which(shlex.split(command or "")[0])
         return None if found is None else Path(found)
     return None
-
-
-def _text(name: str, read: bytes, accepted: str) -> str:
-    """Return a line that was read, without its end. Raises Refusal for one that came without an end."""
-    if read.endswith(b"\n"):
-        return read.decode("ascii", errors="replace").strip()
-    if len(read) >= LONGEST:
-        rule = f"an answer of more than {LONGEST} bytes without an end"
-        raise refusal(name, "", rule, "a short line for every line")
-    raise refusal(name, "", f"no answer within {TIMEOUT_S:g} s", accepted)
-
-
-class _Pipe:
-    """A command that speaks the protocol on its standard input and output."""
-
-    def __init__(self, command: str, process: "subprocess.Popen[bytes]") -> None:
-        self.name = command
-        self.process = process
-        self.to_port, self.from_port = cast("IO[bytes]", process.stdin), cast("IO[bytes]", process.stdout)
-        self.waiting = b""
-
-    def send(self, text: str) -> None:
-        # A pipe that takes anything takes a whole line: its lines are shorter than PIPE_BUF.
-        if not select.select([], [self.to_port], [], TIMEOUT_S)[1]:
-            raise refusal(self.name, "", f"reads no line for {TIMEOUT_S:g} s", "a port that answers every line")
-        try:
-            self.to_port.write(text.encode() + b"\n")
-        except OSError:
-            raise self._ended() from None
-
-    def receive(self) -> str:
-        end = time.monotonic() + TIMEOUT_S
-        while b"\n" not in self.waiting and len(self.waiting) < LONGEST:
-            left = end - time.monotonic()
-            if left <= 0 or not select.select([self.from_port], [], [], left)[0]:
-                break
-            part = self.from_port.read(65536)
-            if not part:
-                raise self._ended()
-            self.waiting += part
-        first, newline, self.waiting = self.waiting.partition(b"\n")
-        return _text(self.name, first + newline, "a line for every line")
-
-    def _ended(self) -> Refusal:
-        status = ""
-        with contextlib.suppress(subprocess.TimeoutExpired):
-            status = f" with status {self.process.wait(1)}"
-        return refusal(self.name, "", f"the port has ended{status}", "a port that answers every line")
-
-
-@contextlib.contextmanager
-def command_link(command: str) -> Iterator[Link]:
-    """Start a port program, and end it with all that it started. Raises Refusal when it cannot be started."""
-    if os.name == "nt":  # where nobody waits for a pipe and for a time at once
-        rule = "a port is not driven by a command on this system"
-        raise refusal("--port", "", rule, "--questions and --answers, or --serial DEVICE", command)
-    pipe = subprocess.PIPE
-    try:
-        words = shlex.split(command) or [""]
-        process = subprocess.Popen(words, bufsize=0, stdin=pipe, stdout=pipe, start_new_session=True)
-    except ValueError as error:
-        raise refusal("--port", "", str(error), "a command that speaks the line protocol", command) from None
-    except OSError as error:
-        raise refusal("--port", "", f"cannot be started ({error.strerror})", "a command to be found", command) from None
-    with process:
-        try:
-            yield _Pipe(command, process)
-            process.wait(1)
-        except subprocess.TimeoutExpired:
-            pass  # said bye and stays: ended below
-        finally:
-            if process.poll() is None:
-                os.killpg(process.pid, signal.SIGKILL)
-
-
-class _Serial:
-    """A board on a serial line."""
-
-    accepted = f"a board at {BAUD} baud, 8N1"
-
-    def __init__(self, device: str, serial: Any) -> None:
-        self.name = device
-        self.serial = serial
-
-    def send(self, text: str) -> None:
-        with self._plugged():
-            self.serial.write(text.encode() + b"\n")
-
-    def receive(self) -> str:
-        with self._plugged():
-            read = self.serial.read_until(b"\n", LONGEST)
-        return _text(self.name, read, self.accepted)
-
-    @contextlib.contextmanager
-    def _plugged(self) -> Iterator[None]:
-        try:
-            yield
-        except OSError as error:
-            raise refusal(self.name, "", f"the serial line has failed ({error})", self.accepted) from None
-
-
-@contextlib.contextmanager
-def serial_link(device: str) -> Iterator[Link]:
-    """Open a serial line at 115200 baud, 8N1. Raises Refusal when it cannot be opened."""
-    try:
-        import serial  # type: ignore[import-untyped,unused-ignore]
-    except ImportError:
-        raise refusal("--serial", "", "needs pyserial", install("serial"), device) from None
-    try:
-        opened = serial.Serial(device, BAUD, timeout=TIMEOUT_S, write_timeout=TIMEOUT_S)
-    except (serial.SerialException, ValueError) as error:
-        raise refusal("--serial", "", f"cannot be opened ({error})", "a serial device", device) from None
-    with opened:
-        yield _Serial(device, opened)
 
 
 def bit_names(name: str, value: int) -> str:

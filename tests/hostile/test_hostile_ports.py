@@ -1,5 +1,6 @@
 """A port, or what pretends to be one, may say anything or nothing: the driver neither hangs nor falls over it."""
 
+import shlex
 from collections.abc import Callable
 from typing import Any
 
@@ -9,7 +10,9 @@ from click.testing import CliRunner
 from replay.cli import main
 from replay.ground.refusal import Refusal
 from replay.port import conform as driver
-from replay.port.conform import command_link, conform, words_of
+from replay.port import links
+from replay.port.conform import conform, words_of
+from replay.port.links import command_link
 from tests.support.hostile import small_vectors
 from tests.support.toolchain import dialogue
 
@@ -24,13 +27,13 @@ NOTHING = ("none",) * len(driver.ABOUT)  # of what it is made
 
 def port(*answers: str, then: str = "") -> str:
     """Return the command of a port that says these lines in turn, whatever it is asked, and then does something."""
-    said = "; ".join(f"read x; printf '%s\\n' {driver.shlex.quote(answer)}" for answer in answers)
-    return f"sh -c {driver.shlex.quote('; '.join(part for part in (said, then) if part))}"
+    said = "; ".join(f"read x; printf '%s\\n' {shlex.quote(answer)}" for answer in answers)
+    return f"sh -c {shlex.quote('; '.join(part for part in (said, then) if part))}"
 
 
 @pytest.fixture(autouse=True)
 def _impatient(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(driver, "TIMEOUT_S", 0.4)
+    monkeypatch.setattr(links, "TIMEOUT_S", 0.4)
 
 
 def test_a_right_port_of_this_kind_is_found_identical() -> None:
@@ -80,7 +83,7 @@ def test_a_wrong_answer_of_any_form_is_a_difference(answer: str) -> None:
 def test_a_port_that_talks_and_never_listens_is_given_up() -> None:
     """Catches a driver that waits for ever for a full pipe to be read."""
 
-    def tell(link: driver.Link) -> None:
+    def tell(link: links.Link) -> None:
         for _ in range(3000):
             link.send("x" * 60)
 
@@ -121,7 +124,7 @@ def _unplugged() -> bytes:
 def test_a_serial_line_fails_in_one_line(read: Callable[[], bytes], says: str) -> None:
     """Catches a cable that was pulled out and ends in a traceback, and a board that never ends its line."""
     with pytest.raises(Refusal, match=says):
-        driver._Serial("/dev/ttyX", _Board(read)).receive()  # noqa: SLF001 - a line without a device
+        links._Serial("/dev/ttyX", _Board(read)).receive()  # noqa: SLF001 - a line without a device
 
 
 def test_a_refused_port_leaves_no_record(tmp_path: Any, monkeypatch: pytest.MonkeyPatch) -> None:

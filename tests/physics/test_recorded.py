@@ -11,7 +11,7 @@ from protect import ranges
 from replay.library import read_library
 from replay.physics import MACHINES, OILS, REFRIGERANTS, Damage
 from replay.physics.families import STOPPING_ALLOWANCE_S
-from replay.physics.recorded import Assumed, RecordedBearings
+from replay.physics.recorded import Assumed, Logged, RecordedBearings
 from replay.trace import Trace, read_trace
 
 FIXTURES = Path(__file__).parents[2] / "fixtures"
@@ -25,7 +25,7 @@ def suffered(trace: Trace, machine: str = "granite", oil: str = "still-68", shif
         np.where(readings == ranges.NO_READING, np.nan, readings.astype(float))
         for readings in (trace.oil_pa, trace.suction_pa)
     )
-    bearings.take(trace.start_s + trace.time_ms / 1000, net - suction + shift_pa, suction, trace.running)
+    bearings.take(Logged(trace.start_s + trace.time_ms / 1000, net - suction + shift_pa, suction, trace.running))
     return bearings.damage
 
 

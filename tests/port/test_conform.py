@@ -17,6 +17,7 @@ from click.testing import CliRunner, Result
 
 from replay.cli import main
 from replay.port import conform as driver
+from replay.port import links
 from replay.port.coverage import wanted
 from replay.port.vectors import CASE, CHECK, END, TICKS, Tick, Vectors, line
 from tests.support.toolchain import REFERENCE_PORT, ROOT, build_port, vector_set
@@ -223,7 +224,7 @@ def test_a_port_that_does_not_answer_is_refused(
     plant: str, says: str, folder: Path, text_file: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Catches a run that hangs, a traceback, a message that leaves out where, and a record of a run that was none."""
-    monkeypatch.setattr(driver, "TIMEOUT_S", 3.0)
+    monkeypatch.setattr(links, "TIMEOUT_S", 3.0)
     done = run_conform("--port", faulty(folder, plant), "--vectors", text_file)
 
     assert done.exit_code == 2

@@ -14,8 +14,8 @@ import pytest
 from protect import outputs, ranges, saved, state
 from protect.signals import OIL_MISSING
 from replay.engine import cause_of
-from replay.port.conform import command_link
 from replay.port.conform import conform as drive
+from replay.port.links import command_link
 from replay.port.vectors import middle_settings
 from tests.support import fake_board
 from tests.support.toolchain import ROOT, need, vector_set

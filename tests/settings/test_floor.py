@@ -90,7 +90,7 @@ def test_command_prints_both_unit_systems() -> None:
     )
 
     assert done.returncode == 0
-    assert re.findall(r"[\d.]+ \w+", done.stdout) == ["30.722 kPa", "4.456 psi", "30722 Pa"]
+    assert re.findall(r"[\d.]+ \w+", done.stdout) == ["4.456 psi", "0.3072 bar", "30.722 kPa"]
 
 
 @pytest.mark.parametrize(
