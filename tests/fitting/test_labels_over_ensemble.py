@@ -174,4 +174,4 @@ def test_what_a_fit_has_found_is_said_to_be_fitted() -> None:
     told = shown.export_text()
     assert re.search(r"fitted +oil.release_time *\n", told)
     assert re.search(r"refrigerant in running oil( +[0-9]+\.[0-9] %){3}", told)
-    assert re.search(r"sump warming( +[0-9]{4} s){3}", told)
+    assert re.search(r"sump warming( +[0-9.]+ min){3}", told)

@@ -223,7 +223,8 @@ NUMBERS: dict[str, dict[str, Any]] = {
         30000, 45000, 60000, 90000, 120000, 150000, 180000, 240000, 360000), "NEVER": -1,
     },
     "replay.engine.compiled": {"PAYS_FROM": 8000, "PAYS_FROM_COMPILING": 40000},
-    "replay.port.conform": {"TIMEOUT_S": 10.0, "BAUD": 115200, "LONGEST": 4096, "BOOT_LINES": 100, "MOST_SHOWN": 20},
+    "replay.port.conform": {"BOOT_LINES": 100, "MOST_SHOWN": 20},
+    "replay.port.links": {"TIMEOUT_S": 10.0, "BAUD": 115200, "LONGEST": 4096},
     "replay.port.cortex_m": {"TIMEOUT_S": 60, "MOST_STEPS": 1800, "KNOWN": (1001, 3001)},
     "replay.port.vectors": {
         "SEED": 27, "DRAWN_CHECKS": 40, "STORIES": 12, "MIDDLE": {"cut_out": 62000, "cut_in": 83000, "floor": 30000,

@@ -251,6 +251,7 @@ def short(chain: SensorChain, seconds: float = 60.0) -> Case:
     return Case(MACHINES["granite"], OILS["still-68"], REFRIGERANTS["R134a"], plan, seconds, Start(30.0), chain, seed=3)
 
 
+@pytest.mark.slow("lets a machine settle, which is machine code")
 def test_pieces_of_a_trace_are_the_whole_of_it():
     """Slow, sticky and losing sensors; catches one that begins anew with each piece, and damage of the last piece alone."""
     sensor = Sensor(lag_s=5.0, dead_band_pa=2e3, lost=((20.0, 25.0), (30.0, 35.0)), drift_from_s=40.0, drift_pa_s=500.0)
@@ -263,6 +264,7 @@ def test_pieces_of_a_trace_are_the_whole_of_it():
     assert pieces[-1].damage == whole.damage
 
 
+@pytest.mark.slow("lets a machine settle, which is machine code")
 def test_a_trace_tells_the_sump_in_degrees_celsius():
     """A sump that begins at 30 C; catches kelvins in a column of degrees."""
     assert simulate(short(SensorChain(), 5.0)).oil_temperature_c[0] == pytest.approx(30.0, abs=0.1)

@@ -66,4 +66,4 @@ def test_oil_left_is_the_low_the_middle_and_the_high_of_all_machines() -> None:
     found = SeveralBearings(each)
     nothing: Any = None
 
-    assert found.take(nothing, nothing, nothing, nothing).tolist() == [[pytest.approx(0.1), 0.55, pytest.approx(0.9)]]
+    assert found.take(nothing).tolist() == [[pytest.approx(0.1), 0.55, pytest.approx(0.9)]]

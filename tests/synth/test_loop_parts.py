@@ -414,6 +414,7 @@ def test_a_copy_shares_nothing_that_changes(settings: Settings) -> None:
 QUIET = {"lag_s": 0.0, "noise_pa": 0.0, "resolution_pa": 1.0}
 
 
+@pytest.mark.slow("lets a machine settle, which is machine code")
 def test_every_sample_before_a_moment_is_taken_once(monkeypatch: pytest.MonkeyPatch, settings: Settings) -> None:
     """As plain Python; catches the sample of midnight taken twice, and one that is left out."""
     monkeypatch.setattr(loop, "compiled_obey", lambda: loop.obey)
@@ -425,6 +426,7 @@ def test_every_sample_before_a_moment_is_taken_once(monkeypatch: pytest.MonkeyPa
     assert machine.carry[RUN_MS] == 4000
 
 
+@pytest.mark.slow("lets a machine settle, which is machine code")
 def test_the_logic_reads_each_pressure_at_its_place_and_the_least_film_is_kept(
     monkeypatch: pytest.MonkeyPatch, settings: Settings
 ) -> None:
@@ -446,6 +448,7 @@ def test_the_logic_reads_each_pressure_at_its_place_and_the_least_film_is_kept(
     assert machine.state[at.S_RESERVE + 1] > 0.9
 
 
+@pytest.mark.slow("lets a machine settle, which is machine code")
 def test_a_record_begins_at_its_own_first_sample_with_the_draws_of_the_loop(settings: Settings) -> None:
     """From 20 s to a minute; catches times of the day, draws of another stretch or channel, and spells in the old time."""
     noisy = Sensor(lag_s=0.0, noise_pa=5000.0, resolution_pa=1.0)
@@ -468,6 +471,7 @@ def test_a_record_begins_at_its_own_first_sample_with_the_draws_of_the_loop(sett
     assert found.damage.spells == (Spell(-10.0, (10.0, 15.0, 20.0)),)
 
 
+@pytest.mark.slow("lets a machine settle, which is machine code")
 @pytest.mark.parametrize("stops_at", [None, 3000])
 def test_a_long_step_reads_the_line_between_its_ends_and_is_taken_back_where_a_stop_falls_in_it(
     monkeypatch: pytest.MonkeyPatch, settings: Settings, stops_at: int | None
