@@ -132,7 +132,7 @@ def sommerfeld_number(
 
 @cache
 def films_of(length_to_diameter: float) -> tuple[list[float], list[float]]:
-    """Return (S, side flow) at `ECCENTRICITIES`: from the table, or solved in ten seconds and kept on this machine.
+    """Return (S, side flow) at `ECCENTRICITIES`: from the table, or solved in some seconds and kept on this machine.
 
     Raises ValueError for an L/D outside `ADMITTED_RATIOS`.
     """

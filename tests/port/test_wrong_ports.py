@@ -85,7 +85,7 @@ def test_the_state_at_power_up_and_the_step_after_a_recall_find_wrong_ports() ->
 def test_more_that_is_unsettled_shuts_the_gate() -> None:
     """Catches a list that takes in whatever the vectors let pass."""
     names = [mistake.name for mistake in Hunt().mistakes[: MOST_UNSETTLED + 1]]
-    verdict = judge(dataclasses.replace(vector_set(), cases=()), dict.fromkeys(names, UNSETTLED))
+    verdict = judge(dataclasses.replace(vector_set(), cases=(), exchanges=()), dict.fromkeys(names, UNSETTLED))
 
     assert f"{MOST_UNSETTLED + 1} unsettled, {MOST_UNSETTLED} at most" in verdict.lines
 
