@@ -24,6 +24,8 @@ from tests.support.toolchain import ROOT, need
 
 ALTITUDE_M = 300.0
 
+pytestmark = pytest.mark.slow("runs a script engine")
+
 
 def run(folder: Path, work: str) -> Any:
     """Return what an expression comes to in the scripts of the page."""

@@ -411,3 +411,17 @@ def test_a_day_of_two_faults_and_an_upset_is_told_in_every_form(library: Path) -
     assert f"1 of the 1 missed: {late}." in apart(again)
     assert again.outside is not None
     assert replace(again, totals=replace(again.totals, stops_outside_upsets=None)).outside is None
+
+
+def test_a_window_is_told_with_the_band_that_its_label_states() -> None:
+    """Catches the likely end of a band told as its latest, and figures of the window before."""
+    course = follow((BANDED, SECOND), [Felt(1120.0, 1500.0, "oil"), Felt(9050.0, 9500.0, "reload")])
+    told = [
+        {key: getattr(found, key) for key in vars(window)}
+        for window, found in zip((BANDED, SECOND), course.windows, strict=True)
+    ]
+
+    assert told == [vars(BANDED), vars(SECOND)]
+    assert [(f.outcome, f.stop_s, f.margin_s, f.likely_margin_s, f.late, f.cause) for f in course.windows] == [
+        ("missed", 1120.0, -20.0, 10.0, "likely", "oil"), ("hit", 9050.0, 50.0, None, None, "reload"),
+    ]  # fmt: skip
