@@ -1,11 +1,16 @@
 """What one more measurement would tell: a useless one settles nothing, whatever chance does."""
 
+from types import SimpleNamespace
+from typing import Any
+
 import numpy as np
 import pytest
 
 from replay.fitting import measuring
 from replay.fitting.measuring import MACHINES, forecast, open_labels, settles
 from replay.machine import machine_from
+from replay.machine.found import FOUND
+from replay.machine.template import machine_template
 from tests.support.machines import LARGE, SMALL, machine
 from tests.support.made_machines import made_machine
 
@@ -87,6 +92,82 @@ def test_what_is_known_is_the_same_in_all_machines() -> None:
     assert {round(site.oil.release_time_s) for site in sites} == {300, 310}
     assert len({site.behaviour.lost_share for site in sites}) == len(sites)
     assert len({site.chain.oil.offset_pa for site in sites}) == len(sites)
+
+
+def test_what_all_machines_show_alike_tells_nothing() -> None:
+    """Another level of each reading, the same for all; catches readings told from one level, and an error of one machine."""
+    truth, kinds = drawn()
+    shown = readings(truth[:, :2])
+    told, error = settles(kinds, shown)
+
+    assert settles(kinds, shown + 100.0 * np.arange(shown.shape[1])) == pytest.approx((told, error), abs=1e-6)
+    assert 0.001 < error < 0.06
+
+
+def test_measurements_stand_by_what_they_settle_of_the_labels_that_are_open(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Catches a ranking turned round, and a share of all labels where that of the open ones is asked."""
+    truth, kinds = drawn()
+    kinds = np.vstack([kinds, np.full((4, MACHINES), MUST)])
+    kinds[0, :16] = OPEN
+    noise = np.random.default_rng(3).standard_normal((MACHINES, 50))
+    shows = {"useless": noise, "telling": readings(truth[:, :1]), "mixed": readings(truth[:, :3])}
+    monkeypatch.setattr(measuring, "possible", lambda *_: list(range(MACHINES)))
+    monkeypatch.setattr(
+        measuring,
+        "measurements",
+        lambda _: [measuring.Measurement(name, its.__getitem__) for name, its in shows.items()],
+    )
+    nothing: Any = None
+    found = forecast(nothing, [("x", 0)] * 16, 7, lambda *_: kinds.tolist(), None)
+    asked = int(open_labels(kinds).sum())
+
+    assert [one.name for one in found.told] == ["telling", "mixed", "useless"]
+    assert (found.cases, found.open) == (16, asked)
+    assert found.most == pytest.approx(1.0 - 16 / (asked * MACHINES))
+
+
+def test_cases_are_labelled_with_the_sensors_that_fail_in_them(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Catches a window that begins with a spell where it begins with a failed sensor."""
+    asked: list[Any] = []
+    chain = SimpleNamespace(fault_s=7.0)
+    monkeypatch.setattr(
+        measuring, "possible", lambda *_: [SimpleNamespace(machine=SimpleNamespace(site=n)) for n in range(3)]
+    )
+    monkeypatch.setattr(measuring, "measurements", lambda _: [])
+    monkeypatch.setattr(
+        measuring, "case_of", lambda *which, sites: asked.append((*which, sites)) or SimpleNamespace(chain=chain)
+    )
+    monkeypatch.setattr(measuring, "simulate", lambda _case: None)
+    monkeypatch.setattr(measuring, "label_of", lambda _, fault_s: asked.append(fault_s) or {"undecided": True})
+    nothing: Any = None
+    forecast(nothing, [("x", 4)], 9, lambda task, items, _: [task(one) for one in items], None)
+
+    assert asked == [("x", 4, 9, 0), 7.0, ("x", 4, 9, 1), 7.0, ("x", 4, 9, 2), 7.0]
+
+
+def test_an_inspection_comes_after_its_minutes_without_pressure(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Catches seconds for minutes, and findings that lie nearer together than anybody could take for one another."""
+    seconds: list[float] = []
+    monkeypatch.setattr(measuring, "_run", lambda name, *_: measuring.Measurement(name, lambda _: np.zeros(1)))
+    monkeypatch.setattr(measuring, "dry_run", lambda _site, seconds_s, **_: seconds.append(seconds_s))
+    monkeypatch.setattr(measuring, "found_after", lambda _: FOUND[1])
+    found = measuring.measurements(made_machine(3, foaming=False).described)
+    one: Any = SimpleNamespace(site=None)
+    shown = [its.show(one).tolist() for its in found if "inspection" in its.name]
+
+    assert seconds == [240.0, 480.0, 960.0]
+    assert shown == [[10.0]] * 3
+    assert found[-1].name == "a run in which nothing happens"
+
+
+def test_machines_are_drawn_anew_for_each_seed_and_with_both_oils_where_none_is_stated() -> None:
+    """Catches the same machines under every seed, and a foam that is never thought of."""
+    described = machine_from("m", machine_template())
+    one, other, again = (measuring.possible(described, 4, seed) for seed in (1, 2, 1))
+
+    assert [its.site for its in one] == [its.site for its in again]
+    assert not {its.site for its in one} & {its.site for its in other}
+    assert [its.site.oil.foaming for its in one] == [False, True, False, True]
 
 
 @pytest.mark.slow("asks the kernel what each machine can hold")

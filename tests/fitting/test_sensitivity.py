@@ -1,6 +1,7 @@
 """How many labels of a machine hang on what is assumed."""
 
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -8,6 +9,7 @@ from replay.fitting import sensitivity
 from replay.fitting.measuring import Forecast
 from replay.fitting.sensitivity import FACTORS, Moved, Outcome, moved_site, moves_of
 from replay.machine import machine_from
+from replay.physics.families import FAMILIES
 from tests.support.command import lubetrip
 from tests.support.made_machines import made_machine
 
@@ -66,6 +68,48 @@ def test_changes_are_counted_by_what_they_change(monkeypatch: pytest.MonkeyPatch
     assert (slower.flips, slower.undecided, slower.median_s) == (0, 0, 15.0)
     assert by_name["drying_time_s", 0.7].failed == "cannot be"
     assert found.effects[0].moved.name == "lost_share"
+
+
+def test_deadlines_move_by_the_middle_of_what_they_move_either_way(monkeypatch: pytest.MonkeyPatch) -> None:
+    """50 s earlier, 20 later, 30 earlier: 30; catches a mean, a sum in which they cancel, and cases or seeds of another kind."""
+    names = list(FAMILIES)
+    shifts = {(names[0], 0): -50.0, (names[1], 0): 20.0, (names[0], 1): -30.0}
+    seen: list[tuple[int, tuple[str, int]]] = []
+
+    def outcome(_machine: object, move: Moved | None, seed: int, which: tuple[str, int]) -> Outcome:
+        seen.append((seed, which))
+        return (
+            Outcome("must_trip", 100.0 + (shifts.get(which, 0.0) if move else 0.0))
+            if which in shifts
+            else Outcome("undecided", None)
+        )
+
+    machine = machine_from("m", TEXT)
+    monkeypatch.setattr(sensitivity, "_outcome", outcome)
+    monkeypatch.setattr(sensitivity, "moves_of", lambda _: [Moved("behaviour", "lost_share", 1.3)])
+    monkeypatch.setattr(sensitivity, "forecast", lambda *_: Forecast(2, 0, 0.0, ()))
+    monkeypatch.setattr(type(machine), "left_out", lambda _: ())
+    (effect,) = sensitivity.find_sensitivity(machine, cases=len(names) + 1, seed=5).effects
+
+    assert (effect.median_s, effect.flips, effect.undecided) == (30.0, 0, 0)
+    assert {which for _, which in seen} == {(name, 0) for name in names} | {(names[0], 1)}
+    assert {seed for seed, _ in seen} == {5}
+
+
+def test_of_several_windows_the_first_deadline_counts(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Catches the last of them, and a case that is labelled without its failed sensor."""
+    labels = iter(
+        [{"must_trip": [{"deadline_s": one}, {"deadline_s": two}]} for one, two in ((100.0, 900.0), (130.0, 905.0))]
+    )
+    asked: list[float] = []
+    monkeypatch.setattr(sensitivity, "case_of", lambda *_, **__: SimpleNamespace(chain=SimpleNamespace(fault_s=7.0)))
+    monkeypatch.setattr(sensitivity, "simulate", lambda _case: None)
+    monkeypatch.setattr(sensitivity, "label_of", lambda _, fault_s: asked.append(fault_s) or next(labels))
+    monkeypatch.setattr(sensitivity, "moves_of", lambda _: [Moved("behaviour", "lost_share", 1.3)])
+    monkeypatch.setattr(sensitivity, "forecast", lambda *_: Forecast(1, 0, 0.0, ()))
+    (effect,) = sensitivity.find_sensitivity(machine_from("m", TEXT), cases=1).effects
+
+    assert (effect.median_s, asked) == (30.0, [7.0, 7.0])
 
 
 @pytest.mark.slow("moves every value on a case")

@@ -383,6 +383,10 @@ def test_sites_wake_while_oil_is_drawn_and_fall_asleep_when_it_stands():
     liquid_drawn(s, p, u, 0.0, DT)
     assert s[at.S_NUCLEI] == pytest.approx(0.5 / (1.0 + DT / 40.0))
 
+    s, p, u = made(**{**state, "nuclei": 1e-31})  # so few that they are none
+    liquid_drawn(s, p, u, 0.0, DT)
+    assert s[at.S_NUCLEI] == 0.0
+
     s, p, u = made(**{**state, "nuclei": 0.0})  # all of them asleep
     liquid_drawn(s, p, u, 2e-4, DT)
     assert s[at.S_NUCLEI] == pytest.approx(DT / 40.0 / (1.0 + DT / 40.0))

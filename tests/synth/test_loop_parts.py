@@ -271,6 +271,13 @@ def test_a_long_step_in_which_something_moves_is_taken_back(
 
 
 @pytest.mark.slow("lets a machine settle, which is machine code")
+def test_a_pocket_that_stays_as_it_is_is_settled(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Catches gas that is there taken for gas that moves."""
+    assert long_step(monkeypatch, {}, pocket_kg=3.0 * POCKET_KG)[0]
+    assert not long_step(monkeypatch, {at.S_POCKET_KG: 1.9 * POCKET_KG}, pocket_kg=3.0 * POCKET_KG)[0]
+
+
+@pytest.mark.slow("lets a machine settle, which is machine code")
 @pytest.mark.parametrize(
     ("state", "good"),
     [
@@ -424,6 +431,21 @@ def test_every_sample_before_a_moment_is_taken_once(monkeypatch: pytest.MonkeyPa
             assert machine.run(until_ms)
         assert (machine.last_tick_ms, machine.counts[loop.NEXT_SAMPLE]) == (last_ms, last_ms // 1000 + 1)
     assert machine.carry[RUN_MS] == 4000
+
+
+@pytest.mark.slow("lets a machine settle, which is machine code")
+def test_a_machine_with_the_draws_of_its_case_takes_its_samples_to_the_end(
+    monkeypatch: pytest.MonkeyPatch, settings: Settings
+) -> None:
+    """Catches samples beyond those that are drawn."""
+    monkeypatch.setattr(loop, "compiled_obey", lambda: loop.obey)
+    its = case(SensorChain(Sensor(**QUIET), Sensor(**QUIET)), duration_s=7.0)
+    machine = Running(its, settings)
+
+    assert machine.run(5000)
+    assert machine.last_tick_ms == 4000
+    assert machine.run(loop.NEVER_MS)
+    assert (machine.last_tick_ms, machine.counts[loop.NEXT_SAMPLE]) == (7000, 8)
 
 
 @pytest.mark.slow("lets a machine settle, which is machine code")
