@@ -4,7 +4,8 @@ CLUSTER_TRACES sets how many (10,000). Workers, scheduler and client share the c
 two cores two workers can at best halve the time. All of them are up and have scored before, as the workers of a user's
 cluster have; processes of --jobs are otherwise started with each command. Beside other work the ratio of the clock says little; that of CPU seconds
 holds better: those of one process, over those of the busiest worker with all of client and scheduler after it (the least
-of it), and with all of them beside it (the most).
+of it), and with all of them beside it (the most). Dask keeps watch over itself, about 3 % of a core in each of its
+processes for as long as the work lasts: the longer it lasts beside other work, the more of that is in both.
 """
 
 import logging
