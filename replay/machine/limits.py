@@ -231,7 +231,7 @@ def _floor(stated: dict[str, Any]) -> Fault:
         return (
             f"compressor.{path}",
             f"a floor pressure of up to {floor / 1e3:.0f} kPa at {speed:.0f} rpm, the healthy {healthy / 1e3:.0f} kPa",
-            "drilling_outlet and healthy_net_pressure as they are: a floor well below the healthy pressure",
+            "a smaller drilling_outlet or a higher healthy_net_pressure, so that the floor lies well below it",
         )
     return None
 

@@ -240,10 +240,11 @@ def test_a_stop_comes_when_readings_that_are_off_would_bring_it(
     net = np.interp(np.arange(SECONDS), [50, 350], [120e3, 0.0])
     spans = []
     for scale in (0.1, 3.0):
-        told = predicted(a_run(net, sigma_pa=1500.0), [net] * 19, settings, monkeypatch, Errors(scale, 8.0)).trip_s
+        told = predicted(a_run(net, sigma_pa=1500.0), [net] * 12, settings, monkeypatch, Errors(scale, 8.0)).trip_s
         assert told is not None
         assert told.low is not None
         assert told.high is not None
+        assert (told.low % 1.0, told.high % 1.0) == (0.0, 0.0)  # at a sample
         spans.append(told.high - told.low)
     assert spans[0] < 4.0
     assert spans[1] > 8.0
