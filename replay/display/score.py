@@ -121,13 +121,14 @@ def reasons(score: Score) -> list[str]:
         show, _ = RULES[claim.rule]
         good = "all of them good" if claim.rule in (evidence.MISSED, evidence.MARGIN) else "without a stop"
         needs = f"; needs {_further(claim)} more, {good}" if claim.further else ""
-        told.append(f"{claim.rule}: at most {show(claim.upper)} shown, {show(claim.wanted)} wanted{needs}")
+        limit = f"at most {show(claim.upper)}" if math.isfinite(claim.upper) else "no limit"
+        told.append(f"{claim.rule}: {limit} shown, {show(claim.wanted)} wanted{needs}")
     return told if score.failures else [*_unjudged(score), *told]
 
 
 def _unjudged(score: Score) -> list[str]:
-    broken = {failure.rule for failure in score.failures}
-    return [f"{name}: {UNJUDGED[name]}" for name in score.unjudged if name not in broken]
+    said = {failure.rule for failure in score.failures} or {claim.rule for claim in score.lacking if claim.further}
+    return [f"{name}: {UNJUDGED[name]}" for name in score.unjudged if name not in said]
 
 
 def warnings(score: Score) -> list[str]:

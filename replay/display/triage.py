@@ -9,6 +9,7 @@ from rich.text import Text
 from protect import ranges
 from replay.display.table import Table
 from replay.display.terminal import CAUTION, view
+from replay.engine import doubt_words
 from replay.ground.shown import shown_in
 from replay.ground.wording import NOTHING, counted, duration, net_oil, rate, seconds, suction, sure, tenths
 from replay.settings import Settings
@@ -114,7 +115,7 @@ def event_lines(event: Event, altitude_m: float) -> list[str]:
     start = event_moment(event, event.start_ms)
     head = f"{Path(event.file).name}{source}, {start}: {event.kind} of {duration(event.length_ms)}{end}"
     if event.kind == DOUBT:
-        return [head, f"{duration(event.doubt_ms)} in doubt: {', '.join(event.doubts)}"]
+        return [head, f"{duration(event.doubt_ms)} in doubt: {doubt_words(event.doubts)}"]
     return [head, *(_starved(event, altitude_m) if event.starved else _vacuum(event, altitude_m))]
 
 

@@ -6,7 +6,7 @@ whole or not at all.
 """
 
 from firmware_ref.digest import logic_digest
-from replay.engine.causes import CAUSES, cause_of, cause_words, doubts_of, told_cause
+from replay.engine.causes import CAUSES, cause_of, cause_words, doubt_words, doubts_of, told_cause
 from replay.engine.engines import ENGINES, Engine, engine_for, engine_named
 from replay.engine.portable import STATES, Change, Replay, Stop, replay_trace
 
@@ -20,6 +20,7 @@ __all__ = [
     "Stop",
     "cause_of",
     "cause_words",
+    "doubt_words",
     "doubts_of",
     "engine_for",
     "engine_named",

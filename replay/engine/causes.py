@@ -1,5 +1,8 @@
 """Why a machine was stopped, in words: the reason code of `protect`, and the doubts that a stop on a sensor carries."""
 
+import re
+from collections.abc import Sequence
+
 from protect import signals
 from protect.state import CAUSE_CODE
 
@@ -7,6 +10,7 @@ CAUSES = (None, "oil", "reload", "sensor", "resets")
 FIRST_DOUBT = signals.OIL_MISSING.bit_length() - 1
 # Kinds of doubt as they read behind a channel; the standstill zero compares two.
 KINDS = {"missing": "missing", "range": "out of range", "stuck": "stuck"}
+TWICE = re.compile(r"suction ([a-z ]+), crankcase \1\b")
 LATE_TICK = "late tick"
 WHOLE = {"late": LATE_TICK, "standstill": "oil and crankcase differ at standstill"}
 
@@ -27,9 +31,14 @@ def _doubt(name: str) -> str:
     return f"{channel} {KINDS[kind]}" if kind else WHOLE[name]
 
 
-def cause_words(cause: str | None, doubts: tuple[str, ...]) -> str:
+def doubt_words(doubts: Sequence[str]) -> str:
+    """Return doubts in a phrase. Without a crankcase sensor its channel is the suction's, and both are told as one."""
+    return TWICE.sub(r"suction and crankcase \1", ", ".join(doubts))
+
+
+def cause_words(cause: str | None, doubts: Sequence[str]) -> str:
     """Return a cause with its doubts: `sensor: oil stuck`; nothing for none."""
-    return ": ".join(part for part in (cause or "", ", ".join(doubts)) if part)
+    return ": ".join(part for part in (cause or "", doubt_words(doubts)) if part)
 
 
 def told_cause(code: int) -> str:

@@ -13,7 +13,8 @@ const DOUBTS = [
 
 function causeWords(code) {
     const doubts = DOUBTS.filter((_, number) => (code >> (FIRST_DOUBT + number)) & 1);
-    return [CAUSES[code & CAUSE_CODE], doubts.join(", ")].filter((part) => part !== "").join(": ");
+    const words = doubts.join(", ").replace(/suction ([a-z ]+), crankcase \1\b/, "suction and crankcase $1");
+    return [CAUSES[code & CAUSE_CODE], words].filter((part) => part !== "").join(": ");
 }
 
 const MET = "met";

@@ -331,7 +331,7 @@ def test_a_trace_without_any_reading_is_drawn(library: Path) -> None:
     rows = "".join(f"{second},,,1\n" for second in range(100))
     (library / "quiet.csv").write_text("time_s,oil_pressure_kpa,suction_pressure_kpa,running\n" + rows)
 
-    assert "stop, sensor: oil missing, suction missing, crankcase missing 10.0 s" in texts(figure(library, "quiet"))
+    assert "stop, sensor: oil missing, suction and crankcase missing 10.0 s" in texts(figure(library, "quiet"))
     assert shown(library, "quiet").unread == [(0.0, 99.0)]
 
 

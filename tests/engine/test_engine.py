@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from protect.signals import OIL_MISSING
-from replay.engine import Replay, logic_digest, replay_trace, told_cause
+from replay.engine import Replay, doubt_words, logic_digest, replay_trace, told_cause
 from replay.settings import Settings, read_settings
 from replay.trace import Trace
 
@@ -94,6 +94,22 @@ def test_a_start_that_is_not_permitted_is_a_stop_too(settings: Settings) -> None
     replay = replay_trace(trace([-1.0] * 80, running=[0] * 60 + [1] * 20), settings)
     assert stops(replay) == [(60, SENSOR | OIL_MISSING)]
     assert told_cause(replay.stops[0].cause) == "sensor: oil missing"
+
+
+@pytest.mark.parametrize(
+    ("doubts", "words"),
+    [
+        (
+            ("oil stuck", "suction stuck", "crankcase stuck", "late tick"),
+            "oil stuck, suction and crankcase stuck, late tick",
+        ),
+        (("suction out of range", "crankcase out of range"), "suction and crankcase out of range"),
+        (("suction missing", "crankcase stuck"), "suction missing, crankcase stuck"),
+    ],
+)
+def test_one_pressure_read_for_two_channels_is_told_once(doubts: tuple[str, ...], words: str) -> None:
+    """Catches a crankcase sensor that is stuck on a machine that has none; the page says the same (its own test)."""
+    assert doubt_words(doubts) == words
 
 
 def test_a_machine_that_stops_by_itself_was_not_stopped(settings: Settings) -> None:

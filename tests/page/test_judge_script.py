@@ -6,6 +6,8 @@ from typing import Any
 
 import pytest
 
+from protect import signals
+from replay.engine import told_cause
 from replay.library import MustTrip
 from tests.score.test_score import OUTCOMES
 from tests.score.test_windows import BAND, BANDED, BESIDE, COURSES, FIRST, IN_UPSETS, SECOND, TWO
@@ -163,6 +165,20 @@ def test_a_window_has_the_cause_of_the_stop_that_decides_it(data: dict[str, Any]
 
     assert [[window["cause"] for window in each["windows"]] for each in found] == [["sensor", "oil"], ["sensor", None]]
     assert [each["cause"] for each in found] == ["sensor", "sensor"]
+
+
+def test_a_cause_reads_as_in_the_terminal(data: dict[str, Any], tmp_path: Path) -> None:
+    """Catches doubts that page and command word otherwise: one of each channel, and both that the suction sensor stands for."""
+    bits = [getattr(signals, name) for name in dir(signals) if name.startswith(("OIL_", "SUCTION_", "CRANKCASE_"))]
+    some = [bit for bit in bits if isinstance(bit, int) and bit >= signals.OIL_MISSING]
+    pairs = [getattr(signals, f"SUCTION_{kind}") | getattr(signals, f"CRANKCASE_{kind}") for kind in ("RANGE", "STUCK")]
+    codes = [3 | doubt for doubt in (*some, *pairs, pairs[1] | signals.OIL_STUCK | signals.LATE)]
+    cases = [asked((FIRST,), [(500.0, 501.0)]) for _ in codes]
+    for (_, run), code in zip(cases, codes, strict=True):
+        run["stops"][0]["cause"] = code
+
+    assert [one["cause"] for one in judged(data, tmp_path, *cases)] == [told_cause(code) for code in codes]
+    assert told_cause(codes[-1]) == "sensor: oil stuck, suction and crankcase stuck, late tick"
 
 
 def test_a_stop_that_a_harmless_recording_tells_is_left_to_it(data: dict[str, Any], tmp_path: Path) -> None:

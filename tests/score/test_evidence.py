@@ -315,3 +315,14 @@ def test_a_rule_without_hours_reads_as_a_sentence() -> None:
     assert reasons(found) == [
         "max_nuisance_per_1000h: nuisance trips per 1000 h, no hours to count them over, wanted at most 450"
     ]
+
+
+def test_a_rule_that_nothing_was_judged_on_is_told_once_with_what_it_needs() -> None:
+    """Catches "at most no limit", and one rule in two lines of a verdict, one of which says what would help."""
+    claim = evidence.Claim("max_nuisance_per_1000h", 0, 0.0, None, (0.0, math.inf), math.inf, 700.0, 4.3)
+    found: Any = SimpleNamespace(failures=(), lacking=(claim,), unjudged=("max_nuisance_per_1000h", "min_margin"))
+
+    told = reasons(found)
+    assert len(told) == 2
+    assert told[0].startswith("min_margin: no fault was hit")
+    assert told[1].startswith("max_nuisance_per_1000h: no limit shown, 700 wanted; needs 4.3 h more")
