@@ -108,7 +108,7 @@ def test_what_a_standing_machine_shows_and_how_it_starts_are_known(made: Made) -
     assert refused(made.described, [run]) == ""
 
     stands = run.time_s < 120.0
-    off = replace(run, oil_pa=run.oil_pa + np.where(stands, 45e3, 0.0))
+    off = replace(run, oil_pa=run.oil_pa + np.where(stands, 60e3, 0.0))
     assert "net oil pressure at standstill" in refused(made.described, [off])
     late = replace(run, oil_pa=np.where(run.time_s < 200.0, run.suction_pa, run.oil_pa))
     assert "time from start to oil pressure" in refused(made.described, [late])

@@ -381,11 +381,11 @@ def test_a_library_too_large_for_a_page_is_refused(monkeypatch: pytest.MonkeyPat
 
 def test_a_library_that_just_fits_is_taken(library: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Catches a limit on an estimate: bytes are no rows."""
-    monkeypatch.setattr(bench, "MOST_READINGS", 4002)
-    assert bench.page(read_library(library), read_settings(library / "settings.toml")).readings == 4002
+    monkeypatch.setattr(bench, "MOST_READINGS", 1602)
+    assert bench.page(read_library(library), read_settings(library / "settings.toml")).readings == 1602
 
-    monkeypatch.setattr(bench, "MOST_READINGS", 4001)
-    with pytest.raises(Refusal, match="at most 4001 readings in all"):
+    monkeypatch.setattr(bench, "MOST_READINGS", 1601)
+    with pytest.raises(Refusal, match="at most 1601 readings in all"):
         bench.page(read_library(library), read_settings(library / "settings.toml"))
 
 
@@ -394,7 +394,7 @@ def test_the_command_writes_the_page_and_says_what_is_in_it(library: Path) -> No
     out = library / "bench.html"
     said = lubetrip("bench", library, "-o", out)
     assert (said.returncode, said.stderr) == (0, "")
-    assert "2 traces, 4002 readings" in said.stdout
+    assert "2 traces, 1602 readings" in said.stdout
     assert [trace["id"] for trace in embedded(out.read_text(encoding="utf-8"))["traces"]] == ["fault", "quiet"]
 
     before = out.read_bytes()

@@ -116,9 +116,9 @@ def test_a_log_taken_in_pieces_tells_what_it_tells_whole() -> None:
     time_s, net = trace.time_ms / 1000.0, (trace.oil_pa - trace.suction_pa).astype(float)
     columns = (time_s, net, trace.suction_pa.astype(float), trace.running)
     assumed = Assumed(MACHINES["granite"], OILS["still-68"], REFRIGERANTS["R134a"])
-    whole = RecordedBearings(assumed).take(*columns)
+    whole = RecordedBearings(assumed).take(Logged(*columns))
     bearings = RecordedBearings(assumed)
-    pieces = [bearings.take(*(its[begin : begin + 7] for its in columns)) for begin in range(0, len(net), 7)]
+    pieces = [bearings.take(Logged(*(its[begin : begin + 7] for its in columns))) for begin in range(0, len(net), 7)]
 
     assert np.concatenate(pieces) == pytest.approx(whole, rel=1e-12)
     assert (whole[:60] == 1.0).all()
