@@ -210,6 +210,14 @@ def test_a_neighbour_moves_the_load_by_its_share_either_way(
     assert changes(day(duty), Channel.LOAD_PA, 2 * H)[1][1] == pytest.approx(moved * 450e3)
 
 
+def test_a_load_stays_below_the_head_on_an_ordinary_day(monkeypatch: pytest.MonkeyPatch) -> None:
+    """5 % over 450 kPa under a head of 495; catches a load that the head cannot hold."""
+    monkeypatch.setattr(days, "random_of_trace", lambda *_: Given(1.0))
+    plan = day(PLAIN, site=replace(SITE, discharge_pa=500e3))
+
+    assert changes(plan, Channel.LOAD_PA)[0][1] == pytest.approx(0.95 * 1.1 * 450e3)
+
+
 def test_weather_differs_from_day_to_day_by_its_range(monkeypatch: pytest.MonkeyPatch) -> None:
     """Catches the same weather every day, and one that only warms."""
     heads = []
@@ -288,6 +296,7 @@ def test_a_moment_put_into_a_plan_changes_nothing_of_it() -> None:
     assert values[:, Channel.SUCTION_VALVE].tolist() == [1.0, 1.0, 0.75, 0.0, 0.0, 0.0]
     assert slopes[:, Channel.SUCTION_VALVE].tolist() == pytest.approx([0.0, -0.01, -0.01, 0.0, 0.0, 0.0])
     assert steady.tolist() == [True, False, False, True, True, True]
+    assert arrays_with(plan, 50.0)[0].tolist() == [0.0, 50.0, 100.0, 200.0, 300.0]
     keep = [0, 1, 3, 5]
     assert all(
         np.array_equal(one[keep], other) for one, other in zip((times, values, slopes, steady), bare, strict=True)
