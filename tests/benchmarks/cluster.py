@@ -4,8 +4,8 @@ CLUSTER_TRACES sets how many (10,000). Workers, scheduler and client share the c
 two cores two workers can at best halve the time. All of them are up and have scored before, as the workers of a user's
 cluster have; processes of --jobs are otherwise started with each command. Beside other work the ratio of the clock says little; that of CPU seconds
 holds better: those of one process, over those of the busiest worker with all of client and scheduler after it (the least
-of it), and with all of them beside it (the most). Dask keeps watch over itself, about 3 % of a core in each of its
-processes for as long as the work lasts: the longer it lasts beside other work, the more of that is in both.
+of it), and with all of them beside it (the most). Workers start as `lubetrip help tuning` says, with less of the watch that
+Dask keeps over itself.
 """
 
 import logging
@@ -78,7 +78,10 @@ def told(what: str, times: tuple[float, float, float], alone: tuple[float, float
 
 def main() -> None:
     """Print seconds of all three, and how many times sooner two workers are done."""
+    import dask
     from distributed import LocalCluster
+
+    dask.config.set({"distributed.worker.profile.enabled": False, "distributed.admin.tick.interval": "1s"})
 
     with tempfile.TemporaryDirectory() as name:
         few, library = make(Path(name) / "few", 20), make(Path(name) / "library", TRACES)
