@@ -157,7 +157,7 @@ YEAR_ROWS: tuple[tuple[str | None, str, str], ...] = (
     ("lost_without", "without protection", DANGER),
     ("lost_with", "with it", BLUE),
 )
-LARGE, ROW, YEAR_WIDTH, LEAST_RATE, MOST_RATE = 13.5, 27.0, 730.0, 1e-3, 10.0
+LARGE, ROW, YEAR_WIDTH, LEAST_RATE, MOST_RATE = 13.5, 27.0, 730.0, 1e-4, 10.0
 SELDOM = 0.5  # a year: what is rarer is told as once in so many years
 
 
@@ -210,7 +210,7 @@ def year_picture() -> str:
             at = {"cx": f"{place(value):.1f}", "cy": f"{y:.1f}", "r": "6", "fill": colour}
             svg.ET.SubElement(root, "circle", at)
         svg.text(root, right + 16, y + 4.5, in_words(rates[figure]), size=LARGE)
-    ticks = ((0.001, "1/1000"), (0.01, "1/100"), (0.1, "1/10"), (1, "1"), (10, "10"))
+    ticks = ((0.0001, "1/10000"), (0.001, "1/1000"), (0.01, "1/100"), (0.1, "1/10"), (1, "1"), (10, "10"))
     svg.line(root, (left, bottom, right, bottom), INK)
     for tick, word in ticks:
         svg.line(root, (place(tick), bottom, place(tick), bottom + 4), INK)
