@@ -108,9 +108,8 @@ def _complementary(matrix: Any, source: NDArray[np.float64]) -> NDArray[np.float
     for _ in range(200):
         pressure = np.zeros(source.size)
         nodes = np.flatnonzero(full)
-        part = matrix[nodes][
-            :, nodes
-        ].tocoo()  # a node has to do with those up to one angle on; none does across the feed
+        # A node has to do with those up to one angle on; none does across the feed.
+        part = matrix[nodes][:, nodes].tocoo()
         band = np.zeros((2 * HALF_WIDTH_NODES + 1, nodes.size))
         band[HALF_WIDTH_NODES + part.row - part.col, part.col] = part.data
         pressure[nodes] = solve_banded((HALF_WIDTH_NODES, HALF_WIDTH_NODES), band, source[nodes])

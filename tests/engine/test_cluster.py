@@ -13,6 +13,7 @@ import subprocess
 import sys
 import threading
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -115,19 +116,25 @@ def noted(folder: Path, trace: Trace, settings: Settings) -> Replay:
     return replay_trace(trace, settings)
 
 
+def killing(cluster: LocalCluster, after: int) -> tuple[int, list[int], Callable[[], None]]:
+    """Return the number of a worker's process, the ticks that come, and what counts them and kills it after so many."""
+    killed: int = cluster.workers[0].process.pid
+    ticks: list[int] = []
+
+    def kill() -> None:
+        ticks.append(1)
+        if len(ticks) == after:
+            os.kill(killed, signal.SIGKILL)
+
+    return killed, ticks, kill
+
+
 def test_a_killed_worker_costs_only_its_share(cluster: LocalCluster, many: Path, tmp_path: Path) -> None:
     """Catches a run that fails or hangs when a machine is lost, a report that lacks or repeats its traces.
 
     Also work of the others that is done again.
     """
-    killed = cluster.workers[0].process.pid
-    ticks = []
-
-    def kill() -> None:
-        ticks.append(1)
-        if len(ticks) == 3:
-            os.kill(killed, signal.SIGKILL)
-
+    killed, ticks, kill = killing(cluster, 3)
     with workers(cluster=cluster.scheduler_address) as each:
         spread = report(many, each, kill, functools.partial(noted, tmp_path))
     taken_up: dict[str, list[str]] = {}
@@ -292,14 +299,7 @@ def numbered(folder: Path, item: int) -> int:
 def test_what_a_lost_worker_has_told_is_not_done_again(cluster: LocalCluster, tmp_path: Path) -> None:
     """Catches results that are here and still wanted of their worker: another would do them again when it is lost."""
     cluster.wait_for_workers(2)
-    killed = cluster.workers[0].process.pid
-    ticks = []
-
-    def kill() -> None:
-        ticks.append(1)
-        if len(ticks) == 30:
-            os.kill(killed, signal.SIGKILL)
-
+    *_, kill = killing(cluster, 30)
     with workers(cluster=cluster.scheduler_address) as each:
         assert each(functools.partial(numbered, tmp_path), range(40), kill) == [*range(40)]
     taken_up = [path.name.split()[0] for path in tmp_path.iterdir()]
