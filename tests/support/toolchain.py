@@ -24,10 +24,14 @@ HUNTED = (
     *("tests/gates", "tests/wrong_ports"),
 )
 REFERENCE_PORT = f"{sys.executable} -m firmware_ref.python_port"
+INSTALLER = ROOT / "tests" / "tools.sh"
 
 
 def need(tool: str) -> str:
-    """Return the path of a system tool, or skip the test and say which one is missing."""
+    """Return the path of a system tool, or skip the test and say which one is missing; one that nothing installs fails."""
+    assert f"\nneed {tool} " in INSTALLER.read_text(), (
+        f"{INSTALLER} does not install {tool}: a bare machine would skip this"
+    )
     path = shutil.which(tool)
     if path is None:
         pytest.skip(f"{tool} is not installed: run tests/tools.sh")
