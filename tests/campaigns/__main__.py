@@ -1,5 +1,6 @@
 """Run a campaign by its name: `python -m tests.campaigns differential --steps 1e9`."""
 
+from tests.campaigns.choice import choice
 from tests.campaigns.confirm import command as confirm
 from tests.campaigns.differential import command
 from tests.campaigns.faults import faults
@@ -15,6 +16,7 @@ from tests.campaigns.soak import soak
 from tests.campaigns.strangers import strangers
 from tests.campaigns.years import years
 
+command.add_command(choice)
 command.add_command(confirm)
 command.add_command(faults)
 command.add_command(fits)

@@ -25,6 +25,7 @@ RESULT = re.compile(
     r"\b\d[\d.,]* (?:(?:of|in) \d[\d.,]*|machine-(?:hours|years)|samples|traces|readings|MB|run hours|times the)\b"
     r"|\bmargin of hits \d|\bof them\s+within \d|\b(?:takes|took|in) \d[\d.,]* (?:ms|s)\b"
 )
+NUMBER = re.compile(r"[<+-]?\d[\d.,]*\d|\d")
 # What looks so and is none: a rule, or a limit of the program.
 NO_RESULT = (
     "nuisance trips per 1000 run hours",
@@ -64,6 +65,19 @@ def test_what_a_document_states_is_what_is_printed() -> None:
     for name, stated in figures.STATED.items():
         for sentence in stated:
             assert sentence.format(**found) in read(name), (name, sentence)
+
+
+@pytest.mark.parametrize(("name", "begins", "ends", "run"), figures.RECORDED)
+def test_what_a_document_states_of_a_long_run_stands_in_its_record(name: str, begins: str, ends: str, run: str) -> None:
+    """Catches a figure of a run before the last, or one that the run never printed."""
+    passage = read(name).partition(begins)[2].partition(ends)[0]
+    (record,) = (one for one in figures.records() if f"-m {run}" in one.command)
+    printed = set(NUMBER.findall(f"{record.command} {record.line}"))
+    # A share of a hundred, and a level of confidence, are no figures of a run.
+    stated = NUMBER.findall(re.sub(r"\b95 %|`[^`]*`", "", passage))
+
+    assert len(stated) > 3
+    assert [number for number in stated if number not in printed] == []
 
 
 def test_the_newest_record_of_a_command_counts_and_says_what_it_ran_on(
