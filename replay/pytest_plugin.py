@@ -131,7 +131,7 @@ def check_trace(
     from replay.engine import engine_named
     from replay.report.junit import ADMITTED, complaint, properties, timeline, unjudged
     from replay.score import judge
-    from replay.score.scoring import WRONG
+    from replay.score.verdict import WRONG
     from replay.trace import read_trace
 
     trace = read_trace(entry.path)

@@ -31,34 +31,34 @@ def vectors(out: Path) -> None:
     click.echo(f"covered: {len(items & covered(made))} of {len(items)} rows, near misses, bits, limits and events")
 
 
-@main.command(short_help="Drive a port through the vectors and compare every word.")
+@main.command(short_help="Run a port through the vectors and compare every word.")
 @click.option("--port", "command", metavar="COMMAND", help="Program that speaks the line protocol.")
-@click.option("--serial", "device", metavar="DEVICE", help="Board on a serial line that speaks it.")
+@click.option("--serial", "device", metavar="DEVICE", help="Serial line of a board that speaks it.")
 @click.option(
     "--vectors",
     "vector_file",
     type=PATH,
     metavar="FILE",
-    help="Vectors in plain form, as `lubetrip vectors` writes them; without it, those of the logic installed here.",
+    help="Vectors in plain form, as `lubetrip vectors` writes them. Default: those of the logic installed here.",
 )
 @click.option(
     "--questions",
     "question_file",
     type=PATH,
     metavar="FILE",
-    help="For a target without a line to this host: write all questions to FILE and end.",
+    help="For a target with no line to this host: write all questions to FILE and stop.",
 )
 @click.option(
-    "--answers", "answer_file", type=PATH, metavar="FILE", help="Compare what such a target answered, one line each."
+    "--answers", "answer_file", type=PATH, metavar="FILE", help="Compare the answers of such a target, one per line."
 )
-@click.option("--binary", type=PATH, metavar="FILE", help="Program on the target, whose SHA-256 goes into the record.")
-@click.option("--keep-going", is_flag=True, help="Go on with the next case after a difference.")
+@click.option("--binary", type=PATH, metavar="FILE", help="Program on the target; its SHA-256 goes into the record.")
+@click.option("--keep-going", is_flag=True, help="After a difference, go on with the next case.")
 @click.option(
     "--record",
     "record_file",
     type=PATH,
     metavar="FILE",
-    help="Where the record goes; without it, conform-DATE.json in this folder.",
+    help="Record to write. Default: conform-DATE.json in this folder.",
 )
 def conform(
     command: str | None,
@@ -71,7 +71,7 @@ def conform(
     *,
     keep_going: bool,
 ) -> None:
-    """Drive a port through the vectors and compare every word of state, outputs, saved records and seals.
+    """Run a port through the vectors and compare every word of state, outputs, saved records and seals.
 
     Stops at the first difference, unless --keep-going is given. Exit status: 0 identical, 1 different, 2 no
     answer or bad input.
@@ -87,7 +87,9 @@ def conform(
     record = found.as_json()
     write_text(target, json.dumps(record, indent=1) + "\n")
     if found.vectors.logic != record["logic_here"]:
-        click.echo("The vectors are of another logic than the one installed here; the record holds both digests.")
+        click.echo(
+            "These vectors were made from another logic than the one installed here; the record holds both digests."
+        )
     click.echo(f"port: {found.outcome.port}; vectors {found.vectors.digest[:16]}; record {target}")
     for told in found.told():
         click.echo(told)
@@ -99,14 +101,14 @@ def _write_questions(out: Path, vector_file: Path | None) -> None:
 
     text = conform_questions(vector_file)
     write_text(out, text)
-    click.echo(f"{out}: {len(text.splitlines())} questions, a line each; give the answers to --answers, a line each")
+    click.echo(f"{out}: {len(text.splitlines())} questions, one per line; give the answers to --answers, one per line")
 
 
 @main.command("export-sources")
 @click.argument("out", metavar="OUT", type=PATH)
 @click.option("--settings", "settings_file", type=PATH, metavar="FILE", help="Settings file to export as well.")
 def export_sources(out: Path, settings_file: Path | None) -> None:
-    """Write one archive OUT (zip) with all that a target needs.
+    """Write one archive OUT (zip) with everything a target needs.
 
     C port, Structured Text, MicroPython and the logic it runs, a C example of the whole pass, CMakeLists.txt,
     the conformance vectors, the licence, and MANIFEST.json with the digests. Every file says version and logic.
@@ -131,9 +133,9 @@ def _told(settings: str | None) -> str:
 @click.option(
     "--to", "form", type=click.Choice(["c", "micropython", "st", "json"]), required=True, help="Form of the table."
 )
-@click.option("--out", type=PATH, metavar="FILE", help="File to write instead of printing.")
+@click.option("--out", type=PATH, metavar="FILE", help="File to write. Default: print the table.")
 def export(settings_file: Path, form: str, out: Path | None) -> None:
-    """Export checked SETTINGS as a constant table with its digest.
+    """Export checked SETTINGS as a table of constants with its digest.
 
     For a C compiler, a MicroPython board or a programmable logic controller (st, IEC 61131-3 Structured Text);
     json names settings, ranges, places, bits and rows of the table for any other language.

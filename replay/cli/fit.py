@@ -20,7 +20,7 @@ from replay.cli.working import working
     multiple=True,
     metavar="ID",
     shell_complete=ids,
-    help="Predict this run instead of fitting to it; repeat for more.",
+    help="Predict this run instead of fitting to it. May be repeated.",
 )
 @SETTINGS
 @click.option(
@@ -29,7 +29,7 @@ from replay.cli.working import working
     default=32,
     show_default=True,
     metavar="N",
-    help="Members of the ensemble.",
+    help="Machines in the ensemble.",
 )
 @click.option("--plot", type=PATH, metavar="FILE", help="Draw runs, members and residuals: FILE.png, .svg or .pdf.")
 @JSON
@@ -37,10 +37,10 @@ from replay.cli.working import working
 def fit(machine: Path, library: Path, plot: Path | None, json_file: Path | None, **options: Any) -> None:
     """Fit a MACHINE file to measured runs (ID..., or all) of a LIBRARY, such as a bench test with suction shut.
 
-    The model follows the logged suction pressure, so nobody needs to have logged the valve. The result is an ensemble,
-    not a point: machines that could have made these runs. What the runs do not settle is listed, and so is what the
-    model cannot reproduce. FILE is MACHINE with all that added; `synth --machine FILE` labels over the ensemble. An
-    interrupted fit carries on where it stopped.
+    The model follows the logged suction pressure, so the valve need not have been logged. The result is not one
+    machine but an ensemble of machines that could have made these runs. What the runs do not settle is listed, and so
+    is what the model cannot reproduce. FILE is MACHINE with the result added; `synth --machine FILE` labels its traces
+    over the whole ensemble. An interrupted fit carries on where it stopped.
     """
     from replay.display.fit import fit_view
     from replay.drawing.plot import check_plot

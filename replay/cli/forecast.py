@@ -14,14 +14,14 @@ from replay.cli.working import Progress, working
     "--machine",
     type=PATH,
     metavar="FILE",
-    help="Machine file, with its [duty] and [faults]; without it, the demo site.",
+    help="Machine file, with its [duty] and [faults]. Default: the machines of the demo site.",
 )
 @click.option("--settings", type=PATH, required=True, metavar="FILE", help="Settings file.")
 @click.option(
     "--against",
     type=PATH,
     metavar="FILE",
-    help="Other settings, run on the same machines and draws; shows the difference.",
+    help="Other settings to run on the same machines and draws; shows the difference.",
 )
 @click.option("--years", type=int, required=True, metavar="N", help="Machine-years to run.")
 @DAYS
@@ -30,7 +30,7 @@ from replay.cli.working import Progress, working
     "--keep",
     type=PATH,
     metavar="DIR",
-    help="Keep what went wrong as a library in DIR; run again, an interrupted forecast carries on there.",
+    help="Keep what went wrong as a library in DIR; an interrupted forecast carries on there when run again.",
 )
 @JSON
 @working
@@ -48,13 +48,13 @@ def forecast(
     cluster: str | None,
     progress: type[Progress],
 ) -> None:
-    """Run machine-years of ordinary duty, with faults as often as they come, under a protection.
+    """Run machine-years of ordinary duty under these settings, with faults as often as they occur.
 
-    Says per machine-year which stops were a nuisance and which were justified,
-    lockouts, hours down, and machines lost with and without, with limits. A stop
-    is a nuisance when the machine, left to run on unprotected, takes no harm.
-    Without --machine, machines are those of the demo site, drawn afresh for each
-    year. Duty and rates that nobody stated are assumed.
+    Prints, per machine-year and with limits: nuisance trips, justified stops,
+    lockouts, hours down, and machines lost with and without the protection. A stop
+    is a nuisance if the machine, left to run on unprotected, takes no harm.
+    Without --machine the machines are those of the demo site, drawn afresh for
+    each year. Duty and fault rates that the file does not state are assumed.
     """
     from replay.display.forecast import forecast_view
     from replay.forecast import forecast_years

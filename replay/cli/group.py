@@ -27,7 +27,7 @@ from replay.ground.refusal import Refusal, visible
 
 REFUSED, UNFORESEEN, INTERRUPTED, UNREAD, ENDED = 2, 70, 130, 141, 143
 TRACEBACK = "LUBETRIP_TRACEBACK"
-MEMORY = "out of memory; accepted: a smaller file or fewer --jobs, or a machine with more"
+MEMORY = "out of memory; accepted: a smaller file, fewer --jobs, or a computer with more memory"
 
 
 def _shown_in(context: click.Context, _option: click.Parameter, name: str | None) -> None:
@@ -42,7 +42,7 @@ UNITS = click.Option(
     type=click.Choice(["us", "bar", "kpa"]),
     expose_value=False,
     callback=_shown_in,
-    help="Show pressures in psi, psig and inHg vac, in bar, or in kPa; without it, as the settings file has them.",
+    help="Show pressures in psi, psig and inHg vac (us), in bar, or in kPa. Default: the units of the settings file.",
 )
 
 
@@ -88,7 +88,7 @@ class Commands(click.Group):
 
         left = dict.fromkeys(self.list_commands(ctx))
         topics = [(topic, [*names]) for topic, names in TOPICS.items()]
-        for topic, names in (*topics, ("Other commands", [*left])):
+        for topic, names in (*topics, ("Commands", [*left])):
             rows = [(name, self.commands[name]) for name in names if name in left]
             for name, _ in rows:
                 del left[name]
@@ -152,8 +152,8 @@ def _end(error: BaseException) -> NoReturn:
         click.echo("".join(traceback.format_exception(error)), err=True, nl=False)
         sys.exit(UNFORESEEN)
     first = str(error).splitlines()[:1]
-    rule = f"not foreseen: {type(error).__name__}{''.join(f' ({line[:200]})' for line in first)}"
-    _tell(f"{rule}; nothing was judged; {TRACEBACK}=1 shows where, for who mends it", UNFORESEEN)
+    rule = f"unexpected error: {type(error).__name__}{''.join(f' ({line[:200]})' for line in first)}"
+    _tell(f"{rule}; nothing was judged; {TRACEBACK}=1 shows the traceback for a report", UNFORESEEN)
 
 
 def _tell(text: str, status: int) -> NoReturn:
@@ -190,9 +190,11 @@ def _version(context: click.Context, _option: click.Parameter, wanted: bool) -> 
 
 
 @click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
-@click.option("--version", is_flag=True, expose_value=False, is_eager=True, callback=_version, help="Show it, and end.")
+@click.option(
+    "--version", is_flag=True, expose_value=False, is_eager=True, callback=_version, help="Show the version and exit."
+)
 def main() -> None:
-    """Replay the lubrication protection over traces of reciprocating compressors.
+    """Test the oil pressure protection of reciprocating refrigeration compressors on traces.
 
     Not a certified safety device and never the only protection: local codes and
     licensed practice come first; never defeat a factory safety.

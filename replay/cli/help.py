@@ -15,7 +15,7 @@ EXIT_CODES = "exit-codes"
 def _topics() -> dict[str, str]:
     """Return the first line of each guide by its name."""
     heads = {path.stem: path.read_text(encoding="utf-8").split("\n", 1)[0] for path in sorted(GUIDES.glob("*.md"))}
-    return {name: head.lstrip("# ") for name, head in heads.items()} | {EXIT_CODES: "How commands end"}
+    return {name: head.lstrip("# ") for name, head in heads.items()} | {EXIT_CODES: "Exit status of the commands"}
 
 
 def _begun(_context: click.Context, _param: click.Parameter, begun: str) -> list[str]:
@@ -27,7 +27,7 @@ def _begun(_context: click.Context, _param: click.Parameter, begun: str) -> list
 @click.argument("topic", metavar="[TOPIC]", required=False, shell_complete=_begun)
 @click.pass_context
 def help_about(context: click.Context, topic: str | None) -> None:
-    """Print the guide on TOPIC, or the help of a command; without TOPIC, what there is to read."""
+    """Print the guide on TOPIC, or the help of a command; without TOPIC, list the guides."""
     topics = _topics()
     if topic is None:
         wide = max(map(len, topics))

@@ -22,22 +22,22 @@ QUEUES = ("unlabelled", "second", "differ", "all")
     nargs=2,
     multiple=True,
     metavar="EARLIEST DEADLINE",
-    help='A stop has to lie between: seconds of the trace\'s time_s, "5 min", or wall-clock "2026-03-01 10:05:30".'
+    help='Window in which a stop has to fall: seconds of time_s, "5 min", or wall-clock "2026-03-01 10:05:30".'
     " Repeat for each further fault.",
 )
 @click.option(
-    "--likely", multiple=True, metavar="TIME", help="When a likely bearing would be spoilt, one for each window."
+    "--likely", multiple=True, metavar="TIME", help="When a typical bearing would be spoilt, once for each window."
 )
 @click.option(
-    "--latest", multiple=True, metavar="TIME", help="When the longest-lasting one would be, one for each window."
+    "--latest", multiple=True, metavar="TIME", help="When the longest-lasting one would be, once for each window."
 )
 @click.option("--ride-through", is_flag=True, help="The machine has to run on without a stop.")
-@click.option("--undecided", is_flag=True, help="Not known: counted apart, judged neither way.")
-@click.option("--family", metavar="NAME", help="Every trace of this family, as well as those named.")
+@click.option("--undecided", is_flag=True, help="Not known: listed separately, judged neither way.")
+@click.option("--family", metavar="NAME", help="Label every trace of this family, besides those named.")
 @click.option("--inspection", default="", metavar="TEXT", help="What was found when the machine was opened.")
-@click.option("--settle", is_flag=True, help="This label settles a difference between reviewers.")
-@click.option("--note", "why", metavar="TEXT", help="Why: how you know.")
-@click.option("--by", "who", metavar="WHO", help="Who says so; without it, your login name.")
+@click.option("--settle", is_flag=True, help="This label settles a disagreement between reviewers.")
+@click.option("--note", "why", metavar="TEXT", help="The reason: how you know.")
+@click.option("--by", "who", metavar="WHO", help="Who gives the label. Default: your login name.")
 @click.option("--from", "file", type=PATH, metavar="FILE", help="Take labels from a page (.json) or a table (.csv).")
 @click.option("--page", type=PATH, metavar="FILE.html", help="Write a page for labelling in a browser, offline.")
 @click.option(
@@ -45,13 +45,13 @@ QUEUES = ("unlabelled", "second", "differ", "all")
     type=click.Choice(QUEUES),
     default=QUEUES[0],
     show_default=True,
-    help="Traces the page asks about: unlabelled, labelled by one other person, those where reviewers differ, all.",
+    help="Traces the page asks about: unlabelled, labelled by one other person, disputed, or all.",
 )
 @click.option(
     "--machine",
     type=PATH,
     metavar="FILE",
-    help="Machine file whose journals are shown beside the curves of the page; without it, an invented machine's.",
+    help="Machine file whose journals are shown beside the curves of the page. Default: an invented machine.",
 )
 @SETTINGS
 def label(
@@ -67,18 +67,18 @@ def label(
 ) -> None:
     """Label the traces ID... of LIBRARY in its library.toml, beside the labels of other reviewers.
 
-    With --page the page asks about these traces alone.
+    With --page, the page asks about these traces only.
 
-    Without ID, --family, --from and --page it says what the labels rest on, how
+    Without ID, --family, --from or --page, prints what the labels rest on, how
     far reviewers agree, and where they differ.
 
     A label comes from the inspection of the machine or from how the trace was
-    made, never from the logic that it judges. Who says so and why is added to
-    the trace's note, with the date. A trace on which reviewers differ is
-    undecided until one of them changes their label or one is given with --settle.
+    made, never from the logic that it judges. Who gave it, when and why is added
+    to the trace's note. A trace on which reviewers differ is undecided until one
+    of them changes their label or a label is given with --settle.
 
     The verdict goes by DEADLINE, the cautious figure; --likely and --latest say
-    how sure it is, and are shown beside it.
+    how uncertain it is, and are shown beside it.
     """
     wanted = bool(given["windows"]) + given["ride_through"] + given["undecided"]
     ways = [bool(family or wanted or (identities and page is None)), file is not None, page is not None]
@@ -113,7 +113,7 @@ def _take(folder: Path, file: Path, who: str | None) -> None:
     edits = take_labels(folder, file, who or None)
     _tell([edit for edit in edits if edit.before != edit.after])
     same = sum(edit.before == edit.after for edit in edits)
-    click.echo(f"{file}: {len(edits) - same} labels taken over" + (f", {same} there already" if same else ""))
+    click.echo(f"{file}: {len(edits) - same} labels taken in" + (f", {same} there already" if same else ""))
 
 
 def _tell(edits: list[Any]) -> None:
@@ -126,7 +126,7 @@ def _tell(edits: list[Any]) -> None:
         for line in lines:
             click.echo(f"  {visible(line)}")
         if edit.after.differ:
-            click.echo("  reviewers differ: undecided until it is settled (lubetrip label ... --settle)")
+            click.echo("  reviewers differ: undecided until one of them settles it (lubetrip label ... --settle)")
 
 
 def _page(

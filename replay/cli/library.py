@@ -28,12 +28,12 @@ def demo(folder: Path) -> None:
 @main.command(short_help="Remove traces from a library.")
 @click.argument("library", type=PATH)
 @click.argument("identities", metavar="ID...", nargs=-1, required=True, shell_complete=ids)
-@click.option("--by", "who", metavar="WHO", help="Who says so; without it, your login name.")
-@click.option("--note", "why", required=True, metavar="TEXT", help="Why.")
+@click.option("--by", "who", metavar="WHO", help="Who removes them. Default: your login name.")
+@click.option("--note", "why", required=True, metavar="TEXT", help="The reason.")
 def remove(library: Path, identities: tuple[str, ...], **options: Any) -> None:
     """Remove the traces ID... of a LIBRARY, their files included.
 
-    What their labels and notes were, who removed them and why, is kept in LIBRARY/removed.toml.
+    Their labels and notes, who removed them and why are kept in LIBRARY/removed.toml.
     """
     from replay.library.removal import remove_traces
 
@@ -41,7 +41,7 @@ def remove(library: Path, identities: tuple[str, ...], **options: Any) -> None:
         click.echo(f"{library}: {entry.id} removed, its label kept in removed.toml")
 
 
-@main.command(short_help="Synthesise traces by physics, as a library.")
+@main.command(short_help="Synthesise traces from a physical model.")
 @click.argument("folder", metavar="[OUT]", required=False, type=PATH)
 @click.option(
     "--families",
@@ -49,28 +49,35 @@ def remove(library: Path, identities: tuple[str, ...], **options: Any) -> None:
     show_default=True,
     metavar="NAME,...",
     shell_complete=families,
-    help="Families of traces, in turn.",
+    help="Families of traces, used in turn.",
 )
 @click.option("--count", required=True, type=int, metavar="N", help="Number of traces.")
 @click.option("--seed", required=True, type=int, metavar="S", help="Same recipe and seed, same bytes.")
-@click.option("--hours", type=float, metavar="H", help="Length of each harmless trace; 15 minutes without it.")
+@click.option("--hours", type=float, metavar="H", help="Length of each harmless trace. Default: 15 minutes.")
 @click.option(
     "--upsets-per-hour",
     type=float,
     default=4.0,
     show_default=True,
     metavar="U",
-    help="How often something that a rule could take for a fault is done to a harmless machine; ordinary duty between.",
+    help="Upsets per hour in a harmless trace (what a rule could take for a fault); ordinary duty between.",
 )
 @click.option(
     "--loggers",
     type=click.Choice(["controller", "field"]),
     default="controller",
     show_default=True,
-    help="Who samples: field loggers do so every 5 to 60 s, too slowly to judge a protection by.",
+    help="Who records: field loggers sample every 5 to 60 s, too slowly to judge a protection by.",
 )
-@click.option("--machine", type=PATH, metavar="FILE", help="Machine file: all traces are of that machine.")
-@click.option("--format", "form", type=click.Choice(["csv", "parquet"]), default="csv", show_default=True)
+@click.option("--machine", type=PATH, metavar="FILE", help="Machine file: make all traces with this machine.")
+@click.option(
+    "--format",
+    "form",
+    type=click.Choice(["csv", "parquet"]),
+    default="csv",
+    show_default=True,
+    help="Form of the trace files.",
+)
 @click.option(
     "--closed-loop", is_flag=True, help="Write no library: let the machines obey, and report what becomes of them."
 )
@@ -80,12 +87,12 @@ def remove(library: Path, identities: tuple[str, ...], **options: Any) -> None:
 def synth(
     folder: Path | None, settings: Path | None, json_file: Path | None, *, closed_loop: bool, **options: Any
 ) -> None:
-    """Synthesise traces by physics and write them as a library into OUT.
+    """Synthesise traces from a physical model and write them as a library into OUT.
 
-    Labels come from what the bearings suffered, never from the logic. An
+    Labels come from what happened to the bearings, never from the logic. An
     interrupted run carries on where it stopped; a folder with other files is
-    refused. With --closed-loop (and --settings) each machine obeys the run
-    permission instead, and the report says which damage was prevented.
+    refused. With --closed-loop (and --settings) no library is written: each
+    machine obeys the run permission, and the report says what damage was prevented.
     """
     from replay.synth import recipe, run_closed_loop, synthesise
 
@@ -108,7 +115,7 @@ def synth(
     if folder is None:
         raise refusal("synth", "OUT", "no folder to write the library into", "a new or empty folder")
     if settings is not None or json_file is not None:
-        raise refusal("synth", "", "--settings and --json go with --closed-loop", "one or the other")
+        raise refusal("synth", "", "--settings and --json need --closed-loop", "either OUT, or --closed-loop")
     made = synthesise(folder, wanted, **options)
-    told = counted(wanted.count, "trace") if made else "this very library is already there"
+    told = counted(wanted.count, "trace") if made else "already there, the same library"
     click.echo(f"{folder}: {told}")

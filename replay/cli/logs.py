@@ -13,22 +13,22 @@ from replay.ground.refusal import refusal
 
 @main.command("import", short_help="Import loggers' FILEs into a library.")
 @click.argument("files", metavar="FILE...", nargs=-1, required=True, type=PATH)
-@click.option("--to", "library", type=PATH, metavar="LIBRARY", help="Library; made if it does not exist.")
+@click.option("--to", "library", type=PATH, metavar="LIBRARY", help="Library; created if it does not exist.")
 @click.option(
     "--profile",
     "profile",
     type=PATH,
     metavar="FILE",
-    help="What the columns are; without it, the library's own profile for the file's header.",
+    help="Says what each column is. Default: the profile that the library keeps for this header.",
 )
-@click.option("--repair", is_flag=True, help="Leave out rows that are broken or out of order, and name them.")
+@click.option("--repair", is_flag=True, help="Leave out rows that are broken or out of order, and list them.")
 @click.option(
     "--replace",
     is_flag=True,
     help="Replace what came from an earlier file of the same name; labels and notes are kept.",
 )
 @click.option("--guess", is_flag=True, help="Draft a profile for one FILE instead of importing it.")
-@click.option("--out", type=PATH, metavar="FILE", help="Where the draft of --guess goes.")
+@click.option("--out", type=PATH, metavar="FILE", help="Where to write the draft of --guess.")
 @JSON
 def import_files(
     files: tuple[Path, ...],
@@ -41,18 +41,18 @@ def import_files(
 ) -> None:
     """Import measured traces from FILEs into a library.
 
-    CSV in any dialect, workbooks, Parquet, Arrow, Feather, JSON lines, line protocol, MDF 4; compressed as gz, bz2,
-    xz or zip, too.
+    CSV in any dialect, workbooks, Parquet, Arrow, Feather, JSON lines, line protocol, MDF 4; compressed files
+    (gz, bz2, xz, zip) too.
 
     A profile says which column is which signal, its unit, and whether it is gauge or absolute; `--guess FILE`
-    drafts one. Each file goes in whole or not at all. A gap longer than max_gap splits a trace; nothing is filled.
-    Exit status 0 all imported or there already, 2 a file was refused.
+    drafts one. Each file is imported whole or not at all. A gap longer than max_gap splits a trace; nothing is filled
+    in. Exit status 0 all imported or already there, 2 a file was refused.
     """
     if guess:
         _guess(files, out)
         return
     if out is not None:
-        raise refusal("import", "--out", "goes with --guess", "--json FILE for the report of an import")
+        raise refusal("import", "--out", "needs --guess", "--json FILE for the report of an import")
     if library is None:
         raise refusal("import", "--to", "no library to import into", "--to LIBRARY, or --guess to draft a profile")
     from replay.display.imported import view_all
@@ -82,10 +82,12 @@ def _guess(files: tuple[Path, ...], out: Path | None) -> None:
     "--settings",
     type=PATH,
     metavar="FILE",
-    help="Settings file; without it, the one that the library among the paths names.",
+    help="Settings file. Default: the one named by a library among the paths.",
 )
 @click.option(
-    "--by-folder", is_flag=True, help="All logs of one folder are one machine; without it, each log is one by itself."
+    "--by-folder",
+    is_flag=True,
+    help="Take all logs in a folder as one machine. Default: each log is a machine of its own.",
 )
 @click.option(
     "--events",
@@ -94,17 +96,19 @@ def _guess(files: tuple[Path, ...], out: Path | None) -> None:
     default=3,
     show_default=True,
     metavar="N",
-    help="Events shown and drawn of each machine, the gravest first.",
+    help="Events to show and draw for each machine, the gravest first.",
 )
 @JSON
-@click.option("--csv", "csv_file", type=CSV, metavar="FILE|-", help="Write the events as CSV too.")
-@click.option("--html", type=HTML, metavar="FILE.html|-", help="Write a page with a plot of each event and trends too.")
+@click.option("--csv", "csv_file", type=CSV, metavar="FILE|-", help="Also write the events as CSV.")
+@click.option(
+    "--html", type=HTML, metavar="FILE.html|-", help="Also write a page with trends and a plot of each event."
+)
 @click.option(
     "--before",
     type=PATH,
     multiple=True,
     metavar="PATH",
-    help="Logs of the period before: each machine is compared with itself, by name.",
+    help="Logs of the period before, to compare each machine with itself, by name.",
 )
 @working
 def triage(
@@ -115,16 +119,16 @@ def triage(
     html: Path | None,
     **options: Any,
 ) -> None:
-    """Say from unlabelled logs which machine to open first, and why.
+    """Say which machine to open first, and why, from unlabelled logs.
 
-    PATH is a trace file (CSV, Parquet), a folder of them or a library, or the
-    URI of one in an object store (s3://BUCKET/FOLDER). Says whether a machine
-    ran starved, how often and how long, and whether it was loaded again before
-    the oil film was back. Logs are taken as recorded: the machines were not
-    under these settings. A library names its machines and says when each
-    trace began: files of one machine are joined in time. A machine on which
-    the logs leave doubt is never called healthy. Exit status 2: a log could
-    not be read; it is named, and the others are ranked.
+    PATH is a trace file (CSV, Parquet), a folder of them, a library, or the URI
+    of any of these in an object store (s3://BUCKET/FOLDER). Tells whether a
+    machine ran starved, how often and how long, and whether it was loaded again
+    before the oil film was back. Logs are taken as recorded: these settings did
+    not protect the machines. A library names its machines and dates its traces,
+    so files of one machine are joined in time. A machine whose logs leave any
+    doubt is never called healthy. Exit status 2: a log could not be read; it is
+    named, and the others are still ranked.
     """
     from replay.display.triage import triage_view
     from replay.triage.report import triage_logs

@@ -17,18 +17,18 @@ def machine() -> None:
 @machine.command("new")
 @click.argument("file", metavar="FILE", type=PATH)
 def machine_new(file: Path) -> None:
-    """Write a machine FILE that explains every key.
+    """Write a machine FILE in which every key is explained.
 
-    State what you know and leave the rest out: what is left out is drawn from a stated range and named as assumed.
+    Fill in what you know and leave the rest out: what is left out is drawn from a stated range and listed as assumed.
     """
     from replay.ground.files import check_writable, write_text
     from replay.machine.template import machine_template
 
     if file.exists():
-        raise refusal(file, "", "is there already", "the name of a new file")
+        raise refusal(file, "", "already exists", "the name of a new file")
     check_writable(file)
     write_text(file, machine_template())
-    click.echo(f"{file}: written; `lubetrip machine check {file}` says what follows from it")
+    click.echo(f"{file}: written; `lubetrip machine check {file}` shows what follows from it")
 
 
 @machine.command("check")
@@ -36,9 +36,9 @@ def machine_new(file: Path) -> None:
 @click.option("--settings", type=PATH, metavar="FILE", help="Settings to check against the machine.")
 @JSON
 def machine_check(file: Path, settings: Path | None, json_file: Path | None) -> None:
-    """Print what follows from a machine FILE, what that rests on, and what in the settings contradicts it.
+    """Print what follows from a machine FILE, what it rests on, and which settings contradict it.
 
-    Exit status 0 no contradiction, 1 there are some, 2 bad input.
+    Exit status 0 no contradiction, 1 contradictions, 2 bad input.
     """
     from replay.display.machine import machine_view
     from replay.machine import read_machine

@@ -80,9 +80,11 @@ class OutputType(click.Path):
         path = Path(os.fsdecode(super().convert(value, param, ctx)))
         name = "output" if param is None else param.opts[0]
         if str(path) == "-" and not self.dash:
-            raise refusal(path, name, "standard output takes no such file", "a name that ends in " + self.suffixes[0])
+            raise refusal(path, name, "cannot go to standard output", "a name that ends in " + self.suffixes[0])
         if str(path) != "-" and path.suffix.lower() not in self.suffixes and (path.is_file() or not path.exists()):
-            raise refusal(path, name, "not the name of such a file", "a name that ends in " + ", ".join(self.suffixes))
+            raise refusal(
+                path, name, "wrong ending for this kind of file", "a name that ends in " + ", ".join(self.suffixes)
+            )
         return path
 
 
@@ -99,7 +101,7 @@ SETTINGS = click.option(
     "--settings",
     type=PATH,
     metavar="FILE|-",
-    help="Settings file, or standard input (-); without it, the one named in library.toml.",
+    help="Settings file, or - for standard input. Default: the one named in library.toml.",
 )
 DAYS = click.option(
     "--days",
@@ -107,14 +109,14 @@ DAYS = click.option(
     default=365,
     show_default=True,
     metavar="D",
-    help="Days run of each year; fewer for a quick try.",
+    help="Days to run of each year; fewer for a quick try.",
 )
 JSON = click.option(
     "--json",
     "json_file",
     type=OutputType(".json", dash=True),
     metavar="FILE|-",
-    help="Write the report as JSON to FILE too, or only JSON to standard output (-).",
+    help="Also write the report as JSON to FILE; with -, print only the JSON.",
 )
 
 

@@ -19,18 +19,18 @@ from replay.ground.refusal import visible
 @click.option(
     "--engine",
     type=click.Choice(["portable", "compiled", "c"]),
-    help="What replays: the interpreted logic, the same compiled, or the C port. Without it, the fastest.",
+    help="What runs the logic: interpreted Python, the same compiled, or the C port. Default: the fastest.",
 )
-@click.option("--junit", "junit_file", type=XML, metavar="FILE|-", help="Write JUnit XML too: a case for each trace.")
-@click.option("--strict", is_flag=True, help="In JUnit XML, also fail what is wrong but admitted by the acceptance.")
+@click.option("--junit", "junit_file", type=XML, metavar="FILE|-", help="Also write JUnit XML, one case per trace.")
+@click.option("--strict", is_flag=True, help="In JUnit XML, also fail traces that went wrong within the acceptance.")
 @click.option(
-    "--csv", "csv_file", type=CSV, metavar="FILE|-", help="Write the outcomes as CSV too: a line for each trace."
+    "--csv", "csv_file", type=CSV, metavar="FILE|-", help="Also write the outcomes as CSV, one line per trace."
 )
 @click.option(
     "--plots", "plots_folder", type=PATH, metavar="DIR", help="Draw each missed, early and nuisance trace into DIR."
 )
-@click.option("--record", "record_folder", type=PATH, metavar="DIR", help="Keep an evidence record in DIR.")
-@click.option("-q", "--quiet", is_flag=True, help="Print the verdict alone.")
+@click.option("--record", "record_folder", type=PATH, metavar="DIR", help="Write an evidence record into DIR.")
+@click.option("-q", "--quiet", is_flag=True, help="Print only the verdict.")
 @click.option("-v", "--verbose", is_flag=True, help="Print every trace, not only those that went wrong.")
 @working
 def score(
@@ -46,7 +46,7 @@ def score(
     verbose: bool,
     **options: Any,
 ) -> None:
-    """Score all traces of LIBRARY, a folder with library.toml; without it, this folder.
+    """Score all traces of LIBRARY, a folder with library.toml. Default: this folder.
 
     Prints a table by family and the verdict against [acceptance] of the
     settings: exit status 0 met, 1 not met, 2 bad input, 3 not enough evidence.
@@ -86,7 +86,7 @@ def score(
 @main.command(short_help="Compare two scores, A and B.")
 @click.argument("first", metavar="A", type=PATH)
 @click.argument("second", metavar="B", type=PATH)
-@click.option("--library", type=PATH, metavar="LIBRARY", help="Library to score settings files on.")
+@click.option("--library", type=PATH, metavar="LIBRARY", help="Library on which to score settings files.")
 @JSON
 @working
 def compare(first: Path, second: Path, json_file: Path | None, **options: Any) -> None:
@@ -94,7 +94,7 @@ def compare(first: Path, second: Path, json_file: Path | None, **options: Any) -
 
     Exit status 1 when B is worse: it misses a fault that A does not miss, has
     more nuisance trips in all, or a worse verdict on its acceptance. 0
-    otherwise, 2 bad input.
+    otherwise; 2 bad input.
     """
     from replay.display.comparison import comparison_view
     from replay.score.comparison import compare_scores
@@ -113,7 +113,9 @@ def record() -> None:
 
 @record.command("check")
 @click.argument("folder", metavar="DIR", type=PATH)
-@click.option("--library", "library_folder", type=PATH, metavar="LIBRARY", help="Where its traces are now.")
+@click.option(
+    "--library", "library_folder", type=PATH, metavar="LIBRARY", help="Where its traces are now, if they have moved."
+)
 def record_check(folder: Path, library_folder: Path | None) -> None:
     """Recompute the record in DIR and say whether it still holds, byte for byte.
 

@@ -13,10 +13,17 @@ from replay.cli.working import working
 @machine.command("sensitivity")
 @click.argument("file", metavar="FILE", type=PATH)
 @click.option(
-    "--cases", type=click.IntRange(1, 100000), default=46, show_default=True, help="Cases to draw, families in turn."
+    "--cases",
+    type=click.IntRange(1, 100000),
+    default=46,
+    show_default=True,
+    metavar="N",
+    help="Cases to draw, families in turn.",
 )
-@click.option("--seed", type=click.IntRange(0), default=20261130, show_default=True, metavar="S")
-@click.option("--plot", type=PATH, metavar="FILE", help="Draw it: FILE.png, .svg or .pdf.")
+@click.option(
+    "--seed", type=click.IntRange(0), default=20261130, show_default=True, metavar="S", help="Same seed, same cases."
+)
+@click.option("--plot", type=PATH, metavar="FILE", help="Plot: FILE.png, .svg or .pdf.")
 @JSON
 @working
 def machine_sensitivity(file: Path, plot: Path | None, json_file: Path | None, **options: Any) -> None:

@@ -13,7 +13,7 @@ from replay.ground.refusal import refusal
 @click.argument("settings_file", metavar="SETTINGS", type=PATH)
 @JSON
 def guarantee(settings_file: Path, json_file: Path | None) -> None:
-    """Print what the logic guarantees with these SETTINGS, with the method beside each line.
+    """Print what the logic guarantees with these SETTINGS, and how each line is known.
 
     Worst time to a stop for each depth of net oil pressure, the longest dip that
     is ridden through, pulsation, sensors, reload guard, restarts and lockout;
@@ -29,15 +29,21 @@ def guarantee(settings_file: Path, json_file: Path | None) -> None:
 
 
 @main.command()
-@click.option("--outer-radius", required=True, metavar="LENGTH", help='Largest radius oil has to reach: "55 mm".')
-@click.option("--inner-radius", default="0 mm", show_default=True, metavar="LENGTH", help="Radius of entry.")
+@click.option("--outer-radius", required=True, metavar="LENGTH", help='Largest radius that oil has to reach: "55 mm".')
+@click.option(
+    "--inner-radius",
+    default="0 mm",
+    show_default=True,
+    metavar="LENGTH",
+    help="Radius at which oil enters the drilling.",
+)
 @click.option("--speed", required=True, metavar="SPEED", help='Shaft speed: "1450 rpm".')
 @click.option("--density", default="900 kg/m^3", show_default=True, metavar="DENSITY", help="Density of the oil.")
 def floor(outer_radius: str, inner_radius: str, speed: str, density: str) -> None:
     """Print the floor pressure of a crankshaft drilling.
 
-    That is the net oil pressure below which the centrifugal head of the oil in
-    the drilling keeps oil from the crankpins.
+    Below this net oil pressure the centrifugal head in the drilling keeps oil from
+    the crankpins.
     """
     from replay.ground.units import PSI_PA
     from replay.settings.floor import floor_pressure_pa

@@ -63,8 +63,8 @@ EXAMPLES = {command: lines for commands in TOPICS.values() for command, lines in
 STATUS = (
     ("0", "done; score: acceptance met"),
     ("1", "score: not met; compare: B is worse; record check: does not hold; conform: different"),
-    ("2", "bad input, with one line that says what would do"),
+    ("2", "bad input; one line says what would be accepted"),
     ("3", "score, tune, tolerances: not enough evidence"),
-    ("70", "a failure nobody foresaw: please report it"),
-    ("130, 141, 143", "interrupted; nobody reads the output; ended from outside"),
+    ("70", "unexpected error: please report it"),
+    ("130, 141, 143", "interrupted; output closed; terminated"),
 )

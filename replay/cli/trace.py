@@ -15,7 +15,10 @@ from replay.cli.options import ID, JSON, PICTURE, SETTINGS, TRACE, check_output,
 @SETTINGS
 @JSON
 def explain(trace: Path, identity: str | None, settings: Path | None, json_file: Path | None) -> None:
-    """Show the decisions over one TRACE (CSV or Parquet) as a timeline; of a library, over its trace ID."""
+    """Show the decisions over one TRACE as a timeline.
+
+    TRACE is a file (CSV or Parquet), or a library and the ID of one of its traces.
+    """
     from replay.display.course import explain_view
     from replay.library import trace_file
     from replay.score.explaining import explain_trace
@@ -29,19 +32,19 @@ def explain(trace: Path, identity: str | None, settings: Path | None, json_file:
 @TRACE
 @ID
 @click.option("-o", "--out", type=PICTURE, required=True, metavar="FILE", help="FILE.png, .svg or .pdf.")
-@click.option("--from", "from_s", type=float, metavar="S", help="Draw from this second of the trace's time_s on.")
-@click.option("--to", "to_s", type=float, metavar="S", help="Draw up to this second.")
+@click.option("--from", "from_s", type=float, metavar="S", help="First second to draw, in the trace's time_s.")
+@click.option("--to", "to_s", type=float, metavar="S", help="Last second to draw.")
 @click.option(
     "--event",
     type=click.IntRange(min=1),
     metavar="N",
-    help="Draw the Nth stop or spell short of oil, from a minute before it to two after.",
+    help="Draw the Nth stop or spell short of oil, from one minute before it to two after.",
 )
 @SETTINGS
 def show(trace: Path, identity: str | None, out: Path, settings: Path | None, **part: Any) -> None:
     """Draw one TRACE: pressures with the levels of the settings, integral, states, stops and label.
 
-    TRACE is a file, or a library and the ID of one of its traces.
+    TRACE is a file (CSV or Parquet), or a library and the ID of one of its traces.
     """
     from replay.drawing.plot import draw_trace
     from replay.library import trace_file

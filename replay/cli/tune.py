@@ -25,7 +25,10 @@ from replay.ground.refusal import nearest, refusal
 
 NOT_JUDGED = 3  # exit status, as of a score without enough evidence
 STATED = click.option(
-    "--tolerances", type=PATH, metavar="FILE", help="Tolerances of the sensors, a TOML file; usual ones without it."
+    "--tolerances",
+    type=PATH,
+    metavar="FILE",
+    help="TOML file with the tolerances of the sensors. Default: common ones.",
 )
 DRAWN = click.option(
     "--draws",
@@ -33,7 +36,7 @@ DRAWN = click.option(
     default=200,
     show_default=True,
     metavar="N",
-    help="Installations drawn in the Monte Carlo.",
+    help="Installations to draw in the Monte Carlo.",
 )
 SEEDED = click.option(
     "--seed",
@@ -45,7 +48,7 @@ SEEDED = click.option(
 )
 
 
-@main.command(short_help="Judge many candidate settings over LIBRARY, exactly.")
+@main.command(short_help="Judge many candidate settings on LIBRARY and choose.")
 @LIBRARY
 @SETTINGS
 @click.option(
@@ -58,14 +61,17 @@ SEEDED = click.option(
 )
 @click.option("--out", type=PATH, required=True, metavar="DIR", help="New folder for the results.")
 @click.option(
-    "--budget", type=click.IntRange(4, 1000000), metavar="N", help="Search: judge N candidates, not the grid."
+    "--budget",
+    type=click.IntRange(4, 1000000),
+    metavar="N",
+    help="Search with N candidates instead of judging the whole grid.",
 )
 @SEEDED
 @click.option(
     "--fresh-seed",
     type=click.IntRange(0),
     metavar="S",
-    help="Seed of the fresh library; without it, the library's plus one.",
+    help="Seed of the fresh library. Default: that of LIBRARY plus one.",
 )
 @click.option("--quick", is_flag=True, help="Skip the fresh library and the tolerances.")
 @STATED
@@ -74,7 +80,7 @@ SEEDED = click.option(
     "--forecast",
     type=int,
     metavar="N",
-    help="Choose what a year costs least under, in N machine-years at most; those that LIBRARY judges best run.",
+    help="Of the candidates with the best verdict, choose the one whose year costs least, in up to N machine-years.",
 )
 @click.option(
     "--cost",
@@ -82,24 +88,28 @@ SEEDED = click.option(
     multiple=True,
     metavar="FIGURE=COST",
     shell_complete=figures,
-    help="What one costs: nuisance_stops=1, lost_with=200, down_h=0.5, ...; what is not named costs nothing.",
+    help="Cost of one: nuisance_stops=1, lost_with=200, down_h=0.5, ...; what is not named costs nothing.",
 )
-@click.option("--machine", type=PATH, metavar="FILE", help="Machine file to forecast; without it, the demo site.")
+@click.option(
+    "--machine", type=PATH, metavar="FILE", help="Machine file to forecast. Default: the machines of the demo site."
+)
 @DAYS
-@click.option("--keep", type=PATH, metavar="DIR", help="Keep machine-years there; run again, it carries on.")
+@click.option(
+    "--keep", type=PATH, metavar="DIR", help="Keep the machine-years in DIR; an interrupted run carries on there."
+)
 @working
 def tune(library: Path, out: Path, *, costs: tuple[str, ...], **options: Any) -> None:
-    """Judge many candidate settings over LIBRARY, exactly, and choose.
+    """Judge many candidate settings on LIBRARY, each exactly, and choose one.
 
     Prints the Pareto set of missed-trip limit, nuisance limit and worst margin,
-    chosen on one part of the library and reported on the other, then the chosen
-    settings beside the base on all parts and on a fresh library, and how far
-    sensors and settings may move. With --forecast those with the best verdict run
-    machine-years of ordinary duty, all the same ones, and what costs least in a
-    year is chosen; what one stop or one lost machine costs you say with --cost.
-    Into DIR go settings files, a table of all candidates (Parquet), the report
-    (JSON) and plots. Exit status 0, 2 bad input, 3 where the library has nothing
-    to judge a rule on.
+    chosen on one part of the library and reported on the other; then the chosen
+    settings beside the old ones on both parts and on a fresh library; and how far
+    sensors and settings may move. With --forecast, the candidates with the best
+    verdict all run the same machine-years of ordinary duty, and the one whose year
+    costs least is chosen; --cost says what a stop or a lost machine costs you.
+    DIR receives settings files, a table of all candidates (Parquet), the report
+    (JSON) and plots. Exit status 0; 2 bad input; 3 if the library has nothing to
+    judge a rule on.
     """
     from replay.display.terminal import console
     from replay.display.tuning import tolerances_view, tuning_view
@@ -123,7 +133,7 @@ def read_costs(given: tuple[str, ...]) -> dict[str, float]:
     for text in given:
         figure, _, value = (part.strip() for part in text.partition("="))
         if figure in costs:
-            raise refusal("tune", "--cost", "stands twice", "each figure once", text)
+            raise refusal("tune", "--cost", "given twice", "each figure once", text)
         try:
             costs[figure] = float(value)
         except ValueError:
@@ -143,7 +153,7 @@ def read_costs(given: tuple[str, ...]) -> dict[str, float]:
     multiple=True,
     metavar="NAME",
     shell_complete=library_families,
-    help="Show this family alone too.",
+    help="Also show this family by itself. May be repeated.",
 )
 @click.option("--plot", type=PICTURE, metavar="FILE", help="Tornado plot: FILE.png, .svg or .pdf.")
 @JSON
@@ -154,10 +164,10 @@ def tolerances(
     """Show how far sensors and settings may move before LIBRARY is judged wrongly.
 
     Each sensor's offset, gain and lag, the sample period and each setting are
-    moved by themselves until the first missed and the first nuisance trip; then
-    all sensors are drawn within their tolerances, many times. Exit status 0, 2 bad
-    input, 3 where the library has nothing that could be missed, or nothing that a
-    nuisance trip could stop.
+    moved one at a time until the first missed and the first nuisance trip; then
+    all sensors are drawn within their tolerances, many times. Exit status 0; 2 bad
+    input; 3 if the library has no fault to miss, or no machine that a nuisance
+    trip could stop.
     """
     from replay.display.tuning import tolerances_view
     from replay.library import read_library

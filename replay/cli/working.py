@@ -64,9 +64,14 @@ def working(command: Callable[..., Any]) -> Callable[..., Any]:
     """Give a command --jobs, --cluster and a bar as its arguments, by the names of functions that spread work."""
 
     @click.option(
-        "--jobs", type=click.IntRange(1), default=1, show_default=True, metavar="N", help="Work in N processes here."
+        "--jobs",
+        type=click.IntRange(1),
+        default=1,
+        show_default=True,
+        metavar="N",
+        help="Run N processes on this computer.",
     )
-    @click.option("--cluster", metavar="ADDRESS", help="Work on the Dask cluster whose scheduler is there instead.")
+    @click.option("--cluster", metavar="ADDRESS", help="Run on the Dask cluster with this scheduler instead.")
     @functools.wraps(command)
     def given(**options: Any) -> Any:
         return command(**options, progress=Progress)

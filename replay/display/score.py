@@ -21,8 +21,9 @@ from replay.ground.wording import NOTHING, percent, rate, seconds, sure, tenths,
 from replay.score import Score, Totals, Verdict, evidence
 from replay.score.by_machine import TRACE, ByMachine
 from replay.score.comparators import Point
+from replay.score.judgement import UNJUDGED, sensor_hits
 from replay.score.once import CONTRADICT, OVERLAP, SAME
-from replay.score.scoring import TOLD, UNJUDGED, sensor_hits
+from replay.score.verdict import TOLD
 from replay.score.windows import LATE, NO_STOP
 
 T = TypeVar("T")

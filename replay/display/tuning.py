@@ -12,7 +12,7 @@ from replay.display.terminal import CAUTION, view
 from replay.ground.shown import shown_in
 from replay.ground.wording import NOTHING, percent, pressure, rate, sure, tenths, words
 from replay.score import evidence
-from replay.score.scoring import UNJUDGED
+from replay.score.judgement import UNJUDGED
 from replay.tuning.judge import RULE, Figures
 from replay.tuning.levers import Lever, amount_text, start_text
 from replay.tuning.race import CONFIDENCE as SHOWN_AT

@@ -34,7 +34,8 @@ from replay.page.pages import page_from, script_safe
 from replay.page.wasm_module import module
 from replay.score.comparators import Counts, comparators
 from replay.score.once import counted_once, sensor_fails
-from replay.score.scoring import check_within, is_told, plain_counts
+from replay.score.scoring import plain_counts
+from replay.score.verdict import check_within, is_told
 from replay.score.windows import AFTER_S, AGAIN_S, LATE, recorded_in
 from replay.settings import Settings
 from replay.settings.file import ALTITUDE_M, in_file_terms, key_of, names_of

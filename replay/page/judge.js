@@ -1,4 +1,4 @@
-// What the port did against the labels: the counts and limits of `lubetrip score` (`windows`, `scoring` and `evidence` of replay/score).
+// What the port did against the labels: the counts and limits of `lubetrip score` (`windows`, `verdict`, `judgement` and `evidence` of replay/score).
 "use strict";
 
 // As replay/engine/causes.py words them.

@@ -118,7 +118,7 @@ class Page {
         this.done();
     }
 
-    // Go back to the settings with the best score of this sitting, in the units shown now.
+    // Go back to the settings with the best score of this session, in the units shown now.
     takeBest() {
         const { system } = this.settings;
         this.settings.restore(this.best.settings);

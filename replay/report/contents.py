@@ -31,7 +31,7 @@ from replay.report.templates import script
 from replay.score import Score, Verdict
 from replay.score.comparison import Comparison
 from replay.score.judge_digest import judge_digest
-from replay.score.scoring import TOLD
+from replay.score.verdict import TOLD
 from replay.score.windows import STOOD
 from replay.settings.guarantee import guarantee
 from replay.trace import read_trace

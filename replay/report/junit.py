@@ -18,7 +18,7 @@ from replay.ground.wording import words
 from replay.library import Entry, Library, label_text
 from replay.score import Score, Verdict, evidence
 from replay.score.judge_digest import judge_digest
-from replay.score.scoring import TOLD, UNDECIDED, WRONG
+from replay.score.verdict import TOLD, UNDECIDED, WRONG
 from replay.score.windows import LATE, NO_STOP, STOOD, Found
 from replay.settings import Settings
 from replay.trace import Trace, read_trace

@@ -20,6 +20,8 @@ from typing import Any
 from replay.library import Entry
 from replay.score import evidence
 from replay.score.once import folded
+from replay.score.verdict import Verdict, margins_of
+from replay.settings import Acceptance
 
 TRACE, MACHINE = "trace", "machine"
 
@@ -53,6 +55,19 @@ class Seen:
 def machine_of(entry: Entry) -> str:
     """Return what a trace is a recording of: a machine by its name as a reader hears it, or nothing but itself."""
     return f"synthetic {entry.id}" if entry.origin.startswith("synthetic:") else f"recorded {folded(entry.machine)}"
+
+
+def seen_of(machine: str, verdict: Verdict, acceptance: Acceptance) -> Seen:
+    """Return what a trace that was judged shows of its machine."""
+    found = [window for window in verdict.windows if window.outcome in ("hit", "missed")]
+    missed = any(window.outcome == "missed" for window in found)
+    thin = [m for m in margins_of([verdict]) if m < acceptance.min_margin_s]
+    stopped = bool(verdict.upsets and verdict.upsets.stopped)
+    met = bool(verdict.upsets and verdict.upsets.stopped + verdict.upsets.rode_through)
+    nuisance = verdict.nuisance_trips > 0
+    hours = not verdict.windows and verdict.run_hours > 0
+    could = bool(found), hours or nuisance, bool(found), met
+    return Seen(machine, could, (missed, nuisance, missed or bool(thin), stopped))
 
 
 def by_machine(seen: Sequence[Seen], confidence: float) -> ByMachine:

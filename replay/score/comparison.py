@@ -223,7 +223,7 @@ def _loosened(a: dict[str, Any], b: dict[str, Any]) -> Iterable[str]:
 
 def _verdict_under(limits: dict[str, Any], report: dict[str, Any]) -> str | None:
     """Return the verdict that a report would have under other limits, None where it does not hold what that takes."""
-    from replay.score.scoring import Totals, judgement_of
+    from replay.score.judgement import Totals, judgement_of
 
     names = {field.name for field in fields(Totals)}
     wanted = {field.name for field in fields(Acceptance)}

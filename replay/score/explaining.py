@@ -7,7 +7,7 @@ from typing import Any
 from replay.engine import STATES, Engine, Replay, cause_of, compiled, doubts_of, engine_named
 from replay.library import Entry, trace_with_settings
 from replay.library.given import GivenSettings
-from replay.score.scoring import Verdict, judge
+from replay.score.verdict import Verdict, judge
 from replay.settings import Settings
 from replay.trace import AnyTrace, LongTrace
 from replay.trace.files import rows_about

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from replay.engine.workers import Each
 from replay.library import Entry
 from replay.score import Verdict, evidence, judge
-from replay.score.scoring import Judgement, judgement
+from replay.score.judgement import Judgement, judgement
 from replay.settings import Acceptance, Settings
 from replay.sweep import Candidates, arrange, prepare, sweep
 from replay.trace import Trace, read_trace

@@ -19,7 +19,7 @@ from replay.ground.wording import words
 from replay.library import library_digest
 from replay.score import evidence
 from replay.score.judge_digest import judge_digest
-from replay.score.scoring import UNJUDGED
+from replay.score.judgement import UNJUDGED
 from replay.settings.file import PLACES
 from replay.sweep import account
 from replay.tuning.judge import RULE, Figures

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from replay.engine.workers import Each
 from replay.library import Entry
 from replay.score import judge
-from replay.score.scoring import NEITHER, WRONG
+from replay.score.verdict import NEITHER, WRONG
 from replay.settings import Settings
 from replay.sweep import arrange, prepare, sweep
 from replay.trace import Trace, read_trace

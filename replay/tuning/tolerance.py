@@ -23,7 +23,7 @@ from replay.ground.toml_files import read_toml
 from replay.ground.units import duration_ms, pressure_difference_pa
 from replay.library import Entry
 from replay.score import evidence
-from replay.score.scoring import WRONG
+from replay.score.verdict import WRONG
 from replay.settings import Settings
 from replay.sweep import arrange
 from replay.trace import read_trace

@@ -46,11 +46,11 @@ def ends(settings_file: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., 
     ("error", "status", "told"),
     [
         (KeyboardInterrupt(), 130, "lubetrip: interrupted\n"),
-        (MemoryError(), 2, "lubetrip: out of memory; accepted: a smaller file or fewer --jobs, or a machine with more\n"),
-        (UnheardOf("two\nlines"), 70, "lubetrip: not foreseen: UnheardOf (two); nothing was judged; LUBETRIP_TRACEBACK=1"),
-        (AssertionError(), 70, "lubetrip: not foreseen: AssertionError; nothing was judged; LUBETRIP_TRACEBACK=1"),
-        (EOFError("a worker"), 70, "lubetrip: not foreseen: EOFError (a worker)"),
-        (ZeroDivisionError("\x1b[2J"), 70, r"lubetrip: not foreseen: ZeroDivisionError (\x1b[2J)"),
+        (MemoryError(), 2, "lubetrip: out of memory; accepted: a smaller file, fewer --jobs, or a computer with more memory\n"),
+        (UnheardOf("two\nlines"), 70, "lubetrip: unexpected error: UnheardOf (two); nothing was judged; LUBETRIP_TRACEBACK=1"),
+        (AssertionError(), 70, "lubetrip: unexpected error: AssertionError; nothing was judged; LUBETRIP_TRACEBACK=1"),
+        (EOFError("a worker"), 70, "lubetrip: unexpected error: EOFError (a worker)"),
+        (ZeroDivisionError("\x1b[2J"), 70, r"lubetrip: unexpected error: ZeroDivisionError (\x1b[2J)"),
         (click.UsageError("no such thing."), 2, "lubetrip: guarantee: no such thing; accepted: see "),
     ],
 )  # fmt: skip
@@ -71,7 +71,7 @@ def test_each_kind_of_failure_has_its_status(
     ("error", "status", "told"),
     [
         (OSError(errno.EIO, "Input/output error"), 2, "lubetrip: output: Input/output error\n"),
-        (OSError("no libx.so"), 70, "lubetrip: not foreseen: OSError (no libx.so); nothing was judged"),
+        (OSError("no libx.so"), 70, "lubetrip: unexpected error: OSError (no libx.so); nothing was judged"),
     ],
 )
 def test_a_library_that_cannot_be_loaded_is_no_full_disk(

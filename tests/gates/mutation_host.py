@@ -49,7 +49,10 @@ NUMBERS = "tests/judge/test_stated_numbers.py"
 Plan = dict[str, tuple[tuple[str, ...], tuple[str, ...]]]
 PLAN: Plan = {
     "verdict": (
-        ("score/scoring.py", "score/windows.py", "score/evidence.py", "score/mix.py", "score/explaining.py"),
+        (
+            *("score/scoring.py", "score/verdict.py", "score/judgement.py", "score/windows.py", "score/evidence.py"),
+            *("score/mix.py", "score/explaining.py"),
+        ),
         (
             "tests/judge/test_score_judged.py",
             "tests/score/test_score.py",

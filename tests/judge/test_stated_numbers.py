@@ -24,7 +24,7 @@ STATED = tomllib.loads(Path(__file__).with_name("stated_ranges.toml").read_text(
 NUMBERS: dict[str, dict[str, Any]] = {
     # What a stop belongs to; what a library tells twice, and which readings are doubted by their size.
     "replay.score.windows": {"AGAIN_S": 600.0, "AFTER_S": 300.0},
-    "replay.score.scoring": {"MOMENT_S": 0.001, "SEVERITY": ("missed", "early", "hit", "stood")},
+    "replay.score.verdict": {"MOMENT_S": 0.001, "SEVERITY": ("missed", "early", "hit", "stood")},
     "replay.score.once": {
         "WINDOW": 16, "LIVELY": 14, "LEAST_ROWS": 64, "SHARED": 4, "SPARSE": 8, "SAME_S": 1.0, "SELDOM": 0.02,
         "LEAST_KPA": 20.0, "MOST_KPA": 6000.0, "MOSTLY": 0.5,

@@ -115,7 +115,7 @@ def test_a_table_labels_many_traces(room: Path) -> None:
     assert first.note.endswith("came home, whole; inspection: like new")
     before = (room / "library.toml").read_text()
     again = lubetrip("label", room, "--from", room / "table.csv", "--by", "J. Doe")
-    assert again.stdout.strip().endswith("0 labels taken over, 3 there already")
+    assert again.stdout.strip().endswith("0 labels taken in, 3 there already")
     assert (room / "library.toml").read_text() == before
     assert before.count("   # ") == 3
 

@@ -117,7 +117,7 @@ def test_the_command_writes_checks_and_synthesises(tmp_path):
 
     assert lubetrip("machine", "new", file).returncode == 0
     again = lubetrip("machine", "new", file)
-    assert (again.returncode, "is there already" in again.stderr) == (2, True)
+    assert (again.returncode, "already exists" in again.stderr) == (2, True)
     checked = lubetrip("machine", "check", file, "--settings", demo_folder() / "settings.toml")
     assert checked.returncode == 0, checked.stderr
     assert "floor pressure" in checked.stdout

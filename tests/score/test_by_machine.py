@@ -6,8 +6,8 @@ import pytest
 
 from replay.ground.statistics import proportion_upper
 from replay.score import Verdict, score_library
+from replay.score.by_machine import seen_of
 from replay.score.once import folded
-from replay.score.scoring import _seen
 from replay.score.windows import Found, Upsets
 from replay.settings import Acceptance
 from tests.conftest import SETTINGS, entry
@@ -117,6 +117,6 @@ SEEN = [
 @pytest.mark.parametrize(("verdict", "could", "did"), SEEN)
 def test_what_a_trace_shows_of_its_machine(verdict: Verdict, could: tuple[bool, ...], did: tuple[bool, ...]) -> None:
     """Catches a margin of just the least called thin, an early stop as a chance to miss, and an upset that was stood over."""
-    seen = _seen("m", verdict, Acceptance(0, 0.0, 30.0))
+    seen = seen_of("m", verdict, Acceptance(0, 0.0, 30.0))
 
     assert (seen.machine, seen.could, seen.did) == ("m", could, did)

@@ -13,7 +13,8 @@ from replay.display import score as shown
 from replay.display.score import reasons
 from replay.score import Verdict, evidence
 from replay.score.comparison import LOOSER
-from replay.score.scoring import Failure, Score, judgement
+from replay.score.judgement import Failure, judgement
+from replay.score.scoring import Score
 from replay.settings import Acceptance, read_settings
 from replay.settings.file import KEYS, OPTIONAL
 from tests.conftest import SETTINGS, entry

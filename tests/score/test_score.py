@@ -10,7 +10,7 @@ from replay.engine import Replay, Stop
 from replay.ground.refusal import Refusal
 from replay.library import Entry, Label, MustTrip
 from replay.score import Totals, Verdict, judge
-from replay.score.scoring import judgement, total, unmet
+from replay.score.judgement import judgement, total, unmet
 from replay.settings import Acceptance
 from replay.trace import Trace
 

@@ -17,7 +17,7 @@ from replay.ground.statistics import proportion_upper
 from replay.library import Entry, Label, MustTrip, read_library
 from replay.library.library import Upset
 from replay.score import Verdict, judge, score
-from replay.score.scoring import judgement, total
+from replay.score.judgement import judgement, total
 from replay.score.windows import AFTER_S, AGAIN_S, Felt, follow
 from replay.settings import Acceptance, read_settings
 from replay.trace import Trace
