@@ -50,6 +50,8 @@ _USUAL = {
     "kilogram/metre**3": {"kg/m^3": 1.0, "kg/m**3": 1.0},
 }
 
+# Flows as the trade writes them, in any case; the library takes cfm for hundredths of femtometres.
+_TRADE = {"cfm": "ft**3/min", "cfh": "ft**3/hour", "gpm": "gallon/min"}
 
 # What a unit that nobody knows may have been meant as, by its letters alone.
 _MEANT = {
@@ -87,7 +89,9 @@ def _in_unit(number: float, unit: str, want: str) -> float:
 
     if len(unit) > LONGEST or _UNIT.fullmatch(unit) is None:
         raise _unknown(number, unit, want)
-    spelled = re.sub(r"(?<=m)([23])\b", r"**\1", unit)  # kgf/cm2, g/cm3
+    spelled = _TRADE.get(unit.casefold()) or re.sub(
+        r"(?:(?<=m)|(?<=ft)|(?<=in))([23])\b", r"**\1", unit
+    )  # kgf/cm2, ft3
     try:
         value = float(_registry().Quantity(number, _registry().Unit(spelled)).to(want).magnitude)
     except pint.DimensionalityError:

@@ -208,8 +208,10 @@ def _gauge(settings: Settings) -> Callable[[float], str]:
 def _of_sensors(of: dict[str, int], sites: list[Site], gauge: Callable[[float], str]) -> list[str]:
     """Return what in the settings cannot be meant for the machine's sensors; those in error do not count."""
     found, sound = [], [site for site in sites if not site.chain.errors]
-    highest = max(site.suction_pa + site.behaviour.healthy_net_pa for site in sites)
     standing = max(site.load_pa for site in sites)
+    highest = max(
+        standing, *(site.suction_pa + site.behaviour.healthy_net_pa for site in sites)
+    )  # at rest both read it
     if of["oil_most"] < highest:
         found.append(f"oil_range ends at {gauge(of['oil_most'])}, oil pressure comes to {gauge(highest)}")
     if of["suction_most"] < standing:

@@ -287,7 +287,8 @@ ROWS: tuple[Figure | Word, ...] = (
        "either, drawn for each trace as its family asks",
        "whether gas released in a vacuum stays as foam"),
     _f("oil", "foam_share", PLAIN, (0.0, 0.95), Drawn(0.6, 0.8),
-       "share of the released gas that stays as fine bubbles; a still oil: 0.005 to 0.03"),
+       "share of the released gas that stays as fine bubbles, behaviour beside it: above 0.1 is foaming; a still oil: "
+       "0.005 to 0.03"),
     _f("oil", "foam_life", TIME, (0.05, 3000.0), Drawn(400.0, 800.0),
        "life of fresh fine foam at 15 mPa s and 1 bar; a still oil: 0.2 to 0.5 s"),
     _f("oil", "release_time", TIME, (20.0, 3000.0), Drawn(270.0, 420.0),

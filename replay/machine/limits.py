@@ -6,15 +6,17 @@ from typing import Any
 
 from replay.ground.refusal import Refusal, refusal
 from replay.machine.draw import Figures, Fixed, displacement_range, points_fitted, site_of, viscosities
-from replay.machine.keys import Range
+from replay.machine.keys import ROUNDING, Range
 from replay.machine.oils import CHI, CLASS, DENSITY, HYDROCARBON_OILS, MOLAR_MASS, usual_kind
 from replay.machine.refrigerants import Gas, gases
+from replay.machine.solubility import SPREAD_K, pressure_pa
 from replay.machine.tabulate import SHORT_OF_CRITICAL_K
 from replay.physics.behaviour import ORDERED
 from replay.physics.crankshaft import floor_pressure_pa
 from replay.physics.drawing import ANY
 from replay.physics.gas import limiting_vacuum_pa, volumetric_efficiency
 from replay.physics.journal import ADMITTED_RATIOS
+from replay.physics.machines import FOAMING_FROM
 from replay.physics.solubility import PUBLISHED
 from replay.physics.viscosity import ZERO_CELSIUS_K
 
@@ -26,6 +28,7 @@ MOST_FLOOR_SHARE = 0.8  # floor pressure over healthy net pressure
 CLEARANCE_RATIOS = (3e-4, 4e-3)  # of a journal, radial clearance over radius
 MOST_CONSTANT = 1e5  # of a fitted law, any of its constants
 MOST_OFF = 0.25  # rms of the solubility points off the law, share of pressure
+OF_GRADE = 0.1  # ISO 3448: viscosity at 40 C lies within this share of the grade (from memory)
 
 
 def check(file: Path | str, table: dict[str, Any], stated: dict[str, Any]) -> None:
@@ -35,7 +38,7 @@ def check(file: Path | str, table: dict[str, Any], stated: dict[str, Any]) -> No
         section, _, key = path.partition(".")
         return refusal(file, f"[{section}] {key}", rule, accepted, table.get(section, {}).get(key))
 
-    for one in (_size, _crank, _oil, _solubility, _site, _floor, _behaviour):
+    for one in (_size, _crank, _oil, _oil_twice, _solubility, _site, _floor, _behaviour):
         if (fault := one(stated)) is not None:
             raise refuse(*fault)
 
@@ -121,6 +124,33 @@ def _oil(stated: dict[str, Any]) -> Fault:
     return None
 
 
+def _oil_twice(stated: dict[str, Any]) -> Fault:
+    """Find two figures of the oil of which only one can be true."""
+    if "oil.grade" in stated and {"oil.viscosity_40", "oil.viscosity_points"} & stated.keys():
+        path = "viscosity_points" if "oil.viscosity_points" in stated else "viscosity_40"
+        found = [viscosities(figures)[0] for figures in _corners(stated)]
+        low, high = stated["oil.grade"]
+        least, most = (1.0 - OF_GRADE) * low, (1.0 + OF_GRADE) * high
+        if max(found) < least * (1.0 - ROUNDING) or min(found) > most * (1.0 + ROUNDING):
+            return (
+                f"oil.{path}",
+                f"{found[1]:.3g} mm2/s at 40 C is not of grade {high:g}",
+                f"{least:.4g} to {most:.4g} mm2/s, or the viscosity without a grade",
+            )
+    if "oil.foam_share" in stated:
+        low, high = stated["oil.foam_share"]
+        wanted = "foaming" if low > FOAMING_FROM else "still" if high <= FOAMING_FROM else "either"
+        if stated.get("oil.behaviour") != wanted:
+            return (
+                "oil.foam_share",
+                f"an oil that keeps more than {FOAMING_FROM:g} of its gas is foaming, any other still",
+                f'behaviour = "{wanted}" beside it'
+                if wanted != "either"
+                else f"a share on one side of {FOAMING_FROM:g}",
+            )
+    return None
+
+
 def _solubility(stated: dict[str, Any]) -> Fault:
     gas = gases()[stated["refrigerant.name"]]
     kind = stated.get("oil.kind", usual_kind(gas.name))
@@ -129,6 +159,9 @@ def _solubility(stated: dict[str, Any]) -> Fault:
     given = [path for path in ("solubility.pair", "solubility.points") if path in stated]
     if len(given) > 1:
         return "solubility.points", "a pair and points of your own", "one of them"
+    if given and "solubility.interaction" in stated:
+        told = given[0].partition(".")[2]
+        return "solubility.interaction", f"is not used beside {told}", f"{told} or interaction, one of them"
     if "solubility.pair" in stated and (gas.name, stated["solubility.pair"]) not in PUBLISHED:
         return (
             "solubility.pair",
@@ -174,6 +207,15 @@ def _points(stated: dict[str, Any], gas: Gas, kind: str) -> Fault:
             f"points that no such law meets: {100 * off:.0f} % off (rms of pressure)",
             "absolute pressures and shares of refrigerant by mass, in equilibrium",
         )
+    kelvins = [celsius + ZERO_CELSIUS_K for celsius, _, _ in stated["solubility.points"]]
+    for _, _, share in stated["solubility.points"] if max(kelvins) - min(kelvins) >= SPREAD_K else ():
+        cold, warm = (pressure_pa(gas, solution, kelvin, share) for kelvin in (min(kelvins), max(kelvins)))
+        if cold >= warm:
+            return (
+                "solubility.points",
+                f"by them {share:g} of refrigerant presses less the warmer it is",
+                "pressures that rise with temperature at the same share: are temperatures or pressures mixed up?",
+            )
     return None
 
 

@@ -68,7 +68,7 @@ def _lines(look: Look, long: Long | None, machine: Seen | None) -> Iterator[str]
     yield from [
         "",
         "[site]",
-        f'altitude = "{OPEN}"  # DOUBT: such as "40 m"; gauge pressures count from the atmosphere there',
+        f'altitude = "{OPEN}"  # DOUBT: "40 m"? Gauge pressures count from the atmosphere there (none: no line)',
     ]
     free = [column for column in look.columns if column.place not in used | {c.place for c in times.others}]
     reset = [c for c in free if read_name(c.name).says(RESET) and len(set(c.filled)) <= FEW_WORDS][:1]

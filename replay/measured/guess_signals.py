@@ -1,6 +1,6 @@
 """The signals of a file in a draft: column, unit, reference, hold, the rule of running, marks of quality."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -11,7 +11,7 @@ from replay.measured.marks import looks_like_number
 from replay.measured.naming import DIFFERENCE, QUALITY, STOPPED, read_name
 from replay.measured.profile_keys import CHANNELS, OPEN
 from replay.measured.threshold import find_humps
-from replay.measured.unit_text import CURRENT, PRESSURE, SPEED, read_unit, units_in_name
+from replay.measured.unit_text import CURRENT, KINDS, PRESSURE, SPEED, read_unit, units_in_name
 
 GOOD = {
     *("good", "ok", "gut", "192", "valid", "true", "1", "0x00c0", "c0", "normal", "gültig", "bon", "bonne", "g"),
@@ -33,15 +33,16 @@ def channel_lines(look: Look, signal: str, chosen: Chosen, qualities: dict[int, 
     yield from ["", f"[{signal}]"]
     kind, column = CHANNELS[signal], chosen.taken.get(signal)
     if column is None:
-        yield from _asked(look, signal, chosen.asked.get(signal, []))
-        seen = [c for c, _ in chosen.asked.get(signal, [])]
+        free = _free(look, chosen, kind)
+        yield from _asked(look, signal, chosen.asked.get(signal, []), free)
+        seen = [c for c, _ in chosen.asked.get(signal, [])] or free
         units = {c.unit_of(kind) for c in seen}
         if len(units) != 1 or units == {""}:
             yield f'unit = "{OPEN}"  # DOUBT: its unit, where the file does not say it; else leave the line out'
         yield from _scale(*seen)
         if kind == PRESSURE and not all(read_unit(u, PRESSURE).reference if u else "" for u in units or {""}):
             yield f'reference = "{OPEN}"  # DOUBT: {_references(signal)}'
-        if kind == PRESSURE and any(len(units_in_name(c.name, kind)) > 1 for c in seen):
+        if kind == PRESSURE and any(len(units_in_name(c.name, kind)) > 1 or _may_be_compound(c) for c in seen):
             yield f'below_zero = "{OPEN}"  # DOUBT: the unit of readings below zero, as on a compound gauge: "inHg"'
         return
     if not chosen.machines:
@@ -79,28 +80,36 @@ def _unit_lines(look: Look, column: Seen, kind: str) -> Iterator[str]:
         yield f"unit = {quoted(unit)}  # as written beside the readings"
     elif unit:
         yield f"# found: unit {unit}"
-        if kind == PRESSURE and _may_be_compound(column, unit):
+        if kind == PRESSURE and _may_be_compound(column):
             yield f'below_zero = "{OPEN}"  # DOUBT: readings below zero ({_range(column)}): "inHg" of vacuum, as on'
             yield f"# a compound gauge, or {quoted(unit)} too"
     else:
         yield f'unit = "{OPEN}"  # DOUBT: the file does not say; readings {_range(column)}'
 
 
-def _may_be_compound(column: Seen, unit: str) -> bool:
+def _may_be_compound(column: Seen) -> bool:
     """Say whether readings below zero may be inches of mercury: as those who write psig read their gauges."""
+    if not (unit := column.unit_of(PRESSURE)):
+        return False
     known = read_unit(unit, PRESSURE)
     psi = known.scale == read_unit("psi", PRESSURE).scale and known.reference in ("", "gauge")
     return psi and bool(column.numbers) and min(column.numbers) < -HARDLY
 
 
-def _asked(look: Look, signal: str, some: list[tuple[Seen, str]]) -> Iterator[str]:
-    """Ask which column a signal is, each candidate with why it is not simply taken."""
+def _free(look: Look, chosen: Chosen, kind: str) -> list[Seen]:
+    """Return columns of numbers that were not used and have no unit of another kind; all where there are none."""
+    free = [c for c, _ in chosen.left if c.told and (c.unit_of(kind) or not any(map(c.unit_of, KINDS)))]
+    return free or [c for c in look.columns if c.told]
+
+
+def _asked(look: Look, signal: str, some: list[tuple[Seen, str]], free: Sequence[Seen] = ()) -> Iterator[str]:
+    """Ask which column a signal is, each candidate with why it is not simply taken; of none one of the free ones."""
     if some:
         told = "; ".join(f"{column_key(look, column)} ({why}{_holds(column)})" for column, why in some)
         more = "" if signal in NEEDED else ", or delete this section"
         yield f'column = "{OPEN}"  # DOUBT: which of {told}{more}'
         return
-    known = ", ".join(column_key(look, c) for c in look.columns if c.told) or "none of its columns"
+    known = ", ".join(column_key(look, c) for c in free) or "none of its columns"
     yield f'column = "{OPEN}"  # DOUBT: no column is named for {signal.replace("_", " ")}; which of {known}'
 
 

@@ -147,10 +147,14 @@ def number_with_unit(cell: str) -> tuple[str, str] | None:
 def unit_in_name(name: str, kind: str) -> str:
     """Return the unit of this kind at the end of a column's name such as "Suction (psig)", or "".
 
-    The longest tail counts, so that "bar (g)" is not read as "g". "Seconds of day" are no days.
+    The longest tail counts, so that "bar (g)" is not read as "g", and the whole name such as "rpm" is one; a single
+    letter names a machine rather. "Seconds of day" are no days.
     """
     if kind == TIME and OF_A_DAY.search(name):
         return ""
+    whole = _unwrapped(name.strip(" ,;/_:.-"))
+    if 1 < len(whole) <= LONGEST and is_unit(whole, kind):
+        return whole
     for found in _BREAK.finditer(name, max(0, len(name) - LONGEST)):
         tail = _unwrapped(name[found.start() :].strip(" ,;/_:.-"))
         if tail and is_unit(tail, kind):

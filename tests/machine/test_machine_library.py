@@ -177,6 +177,16 @@ def test_settings_that_cannot_be_meant_for_the_machine_are_told(tmp_path, change
     assert [line.split()[0] for line in found] == words.split()
 
 
+def test_an_oil_sensor_that_ends_below_standing_pressure_is_told(tmp_path):
+    """Catches a range that holds oil pressure in running, and is passed at every standstill: suction plus net is less."""
+    described = machine(SMALL, site__standing_ratio=4.5)
+    highest = max(site.suction_pa + site.behaviour.healthy_net_pa for site in described.ends())
+    narrow = f'["-20 kPa abs", "{highest / 1000 + 30:.0f} kPa abs"]'
+    found = check_machine(described, settings_with(tmp_path, oil_range=narrow)).contradictions
+
+    assert [line.split()[0] for line in found] == ["oil_range"]
+
+
 def test_settings_of_another_altitude_are_told(tmp_path):
     """Catches the demo site's altitude left in the settings of a machine in the mountains: 0 psig is 2.5 psi off there."""
     stated = {high: machine(SMALL, site__altitude=high) for high in ("100 m", "5280 ft")}

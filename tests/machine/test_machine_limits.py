@@ -34,6 +34,25 @@ REFUSED: dict[str, tuple[dict[str, Any], str]] = {
         "no bearing of this radius",
     ),
     "an oil that hardly thins": ({"oil__viscosity_40": "20 mm2/s", "oil__viscosity_100": "19 mm2/s"}, "hardly falls"),
+    "a viscosity that is not of the grade": (
+        {"oil__grade": 32, "oil__viscosity_40": "68 mm2/s"},
+        r'viscosity_40 = "68 mm2/s": 68 mm2/s at 40 C is not of grade 32; accepted: 28.8 to 35.2 mm2/s',
+    ),
+    "a viscosity below its grade": ({"oil__grade": 68, "oil__viscosity_40": "46 mm2/s"}, "accepted: 61.2 to 74.8"),
+    "points of viscosity that are not of the grade": (
+        {"oil__grade": [32, 46], "oil__viscosity_points": [["40 C", "68 mm2/s"], ["80 C", "15 mm2/s"]]},
+        "viscosity_points .* is not of grade 46; accepted: 28.8 to 50.6",
+    ),
+    "a still oil that keeps its foam": (
+        {"oil__behaviour": "still", "oil__foam_share": 0.7},
+        'foam_share = 0.7: .*; accepted: behaviour = "foaming"',
+    ),
+    "a foaming oil that keeps none": (
+        {"oil__behaviour": "foaming", "oil__foam_share": [0.02, 0.1]},
+        '"still" beside it',
+    ),
+    "foam without a word of behaviour": ({"oil__foam_share": 0.7}, '"foaming" beside it'),
+    "foam on both sides": ({"oil__behaviour": "foaming", "oil__foam_share": [0.05, 0.7]}, "on one side of 0.1"),
     "ammonia on ester oil": ({**AMMONIA, "oil__kind": "ester"}, "takes ester oil apart"),
     "ammonia on mineral oil by a general law": (AMMONIA, "no general law holds"),
     "carbon dioxide beyond its critical point": ({**CARBON_DIOXIDE, "site__condensing": "35 C"}, "transcritical"),
@@ -47,6 +66,18 @@ REFUSED: dict[str, tuple[dict[str, Any], str]] = {
     "two solubilities": (
         {"solubility__pair": "PEC9", "solubility__points": [["40 C", "300 kPa", 0.1], ["60 C", "400 kPa", 0.1]]},
         "a pair and points",
+    ),
+    "an interaction beside a pair": (
+        {"solubility__pair": "PEC9", "solubility__interaction": 1.0},
+        "interaction = 1: is not used beside pair; accepted: pair or interaction",
+    ),
+    "an interaction beside points": (
+        {"solubility__interaction": 1.0, "solubility__points": [["40 C", "300 kPa", 0.1], ["60 C", "400 kPa", 0.1]]},
+        "not used beside points",
+    ),
+    "points that press less the warmer they are": (
+        {"solubility__points": [["40 C", "300 kPa", 0.1], ["20 C", "500 kPa", 0.1]]},
+        "presses less the warmer it is",
     ),
     "points above the refrigerant's own saturation": (
         {"solubility__points": [["20 C", "900 kPa", 0.1], ["60 C", "400 kPa", 0.1]]},
@@ -84,6 +115,14 @@ ADMITTED: dict[str, dict[str, Any]] = {
     "ammonia on PAG": {**AMMONIA, "oil__kind": "PAG"},
     "carbon dioxide in the low stage": CARBON_DIOXIDE,
     "dimensions that agree": {"compressor__bore": "40 mm", "compressor__stroke": "34.1 mm", "compressor__cylinders": 4},
+    "a viscosity at the end of its grade": {"oil__grade": 32, "oil__viscosity_40": "35.2 mm2/s"},
+    "points of viscosity of the grade": {
+        "oil__grade": 68,
+        "oil__viscosity_points": [["40 C", "68 mm2/s"], ["80 C", "15 mm2/s"]],
+    },
+    "a still oil with a little foam": {"oil__behaviour": "still", "oil__foam_share": 0.1},
+    "a foaming oil with foam": {"oil__behaviour": "foaming", "oil__foam_share": [0.11, 0.7]},
+    "points of one temperature": {"solubility__points": [["40 C", "300 kPa", 0.1], ["40 C", "400 kPa", 0.15]]},
     "R448A": {"refrigerant__name": "R448A"},
     "R290 on mineral oil": {"refrigerant__name": "R290"},
 }

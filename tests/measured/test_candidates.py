@@ -110,6 +110,10 @@ def test_a_status_goes_before_a_current_and_a_current_before_a_speed() -> None:
         ("Crankcase temperature", "crankcase_pressure", False),
         ("Oil pump speed (rpm)", "speed", False),
         ("Speed (rpm)", "speed", True),
+        ("rpm", "speed", True),
+        ("RPM", "speed", True),
+        ("Amps", "current", True),
+        ("A", "current", False),
         ("Motor current", "current", True),
     ],
 )

@@ -51,6 +51,34 @@ def test_psig_below_zero_asks_whether_it_is_a_compound_gauge(
     assert ('"inHg" of vacuum' in text) == asked
 
 
+@pytest.mark.parametrize(("lowest", "asked"), [(-12, True), (0, False)])
+def test_a_column_nobody_named_may_be_of_a_compound_gauge_too(lowest: float, asked: bool, tmp_path: Path) -> None:
+    """Catches inches of vacuum read as pounds, unasked, because no word of the column's name says suction."""
+    rows = [f"{s},{40 + s % 7},{20 if s % 9 else lowest},{s % 2}" for s in range(40)]
+    table, _ = drafted(tmp_path, "t (s),Oil psig,PS psig,Run", rows)
+
+    assert table["suction_pressure"] == {"column": "?"} | ({"below_zero": "?"} if asked else {})
+
+
+def test_what_nothing_is_named_for_is_asked_among_the_columns_that_may_be_it(tmp_path: Path) -> None:
+    """Catches a clock and a speed offered as oil pressure, and its unit asked though the only one left says it."""
+    rows = [f"{s},{500 + s % 7},{250 + s % 5},1450" for s in range(40)]
+    table, text = drafted(tmp_path, "t (s),pump_kPa_abs,suction_kPa_abs,rpm", rows)
+
+    assert table["oil_pressure"] == {"column": "?"}
+    assert 'no column is named for oil pressure; which of "pump_kPa_abs"\n' in text
+    assert (table["speed"], table["running"]["speed_above"]) == ({"column": "rpm"}, "?")
+
+
+def test_where_nothing_is_left_every_column_of_numbers_is_asked(tmp_path: Path) -> None:
+    """Catches a question that offers nothing where the columns have been taken for something else."""
+    rows = [f"{s},{250 + s % 5},{s % 2}" for s in range(40)]
+    table, text = drafted(tmp_path, "t (s),suction_kPa_abs,Run", rows)
+
+    assert 'which of "t (s)", "suction_kPa_abs", "Run"\n' in text
+    assert (table["oil_pressure"]["unit"], table["oil_pressure"]["reference"]) == ("?", "?")
+
+
 TIMES = {
     "Uhrzeit": lambda s: f"{8 + s // 3600:02d}.{s // 60 % 60:02d}.{s % 60:02d}",
     "Datum,Uhrzeit": lambda s: f"2026-03-05,{8 + s // 3600:02d}.{s // 60 % 60:02d}.{s % 60:02d}",
