@@ -76,7 +76,7 @@ def find_logs(paths: Sequence[Path], *, by_folder: bool) -> Found:
 
 def _logs_at(path: Path) -> tuple[Path | None, list[tuple[str | None, Part]]]:
     """Return files with their machine, and the settings of the library that names it: the path, or around the file."""
-    if (path / FILE).is_file():
+    if path.is_dir() and (path / FILE).is_file():  # the first asks a store that is down once, the second hides it
         library = read_library(path)
         return library.settings, [(entry.machine, _part(entry)) for entry in library.entries]
     found = find_entry(path) if path.is_file() else None

@@ -148,7 +148,12 @@ def test_a_broken_file_of_a_store_is_named_by_its_uri_and_line(store: Store, lib
 
 
 def test_what_no_store_answers_is_refused(store: Store, library: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Catches tracebacks for a missing folder, a scheme that nobody knows, a store that is down, a missing package."""
+    """Catches tracebacks for a missing folder, a scheme that nobody knows, a store that is down, a missing package.
+
+    And a store that is down, waited for with all its client's patience once for each thing that is looked for there.
+    """
+    import s3fs
+
     settings = ("--settings", library / "settings.toml")
     for place, words in (
         (f"{store.uri}/nowhere", "no such trace"),
@@ -159,12 +164,16 @@ def test_what_no_store_answers_is_refused(store: Store, library: Path, monkeypat
         assert f"lubetrip: {place}: {words}" in said.stderr
     assert "no such folder" in lubetrip("score", f"{store.uri}/nowhere").stderr
 
+    asked, ask = [], s3fs.S3FileSystem._call_s3  # noqa: SLF001 - each request goes through it
     with monkeypatch.context() as patch:
         patch.setenv("AWS_ENDPOINT_URL", "http://127.0.0.1:9")
+        patch.setenv("AWS_MAX_ATTEMPTS", "1")  # without, its client tries again for some ten seconds
+        patch.setattr(s3fs.S3FileSystem, "_call_s3", lambda *given, **of: asked.append(given[1]) or ask(*given, **of))
         place_of(store.uri).fs.clear_instance_cache()  # type: ignore[attr-defined]
         said = lubetrip("triage", f"{store.uri}/logs", *settings)
         assert (said.returncode, said.stdout) == (2, "")
         assert "this store cannot be read (Could not connect" in said.stderr
+        assert len(asked) == 1
     place_of(store.uri).fs.clear_instance_cache()  # type: ignore[attr-defined]
 
     monkeypatch.setitem(sys.modules, "upath", None)
