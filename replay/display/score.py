@@ -195,7 +195,7 @@ def _upsets(whole: Totals) -> str:
     if whole.upsets_stopped is None:
         return "none marked in this library: how likely one is to cause a nuisance trip is not known"
     outside = (
-        f"{counted(whole.stops_outside_upsets, 'stop')} in {whole.hours_outside_upsets:.2f} run hours without upset"
+        f"{counted(whole.stops_outside_upsets or 0, 'stop')} in {whole.hours_outside_upsets:.2f} run hours without upset"
     )
     return f"{whole.upsets_stopped} of {whole.upsets} had a nuisance trip; {outside}"
 
