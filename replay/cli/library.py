@@ -1,5 +1,6 @@
 """Libraries: `demo` writes one to try everything on, `synth` one made by physics, `remove` takes traces out."""
 
+from collections import Counter
 from pathlib import Path
 from typing import Any
 
@@ -9,7 +10,7 @@ from replay.cli.group import main
 from replay.cli.options import JSON, PATH, SETTINGS, check_output, families, give_report, ids
 from replay.cli.working import working
 from replay.ground.refusal import refusal
-from replay.ground.wording import counted
+from replay.ground.wording import counted, words
 
 
 @main.command()
@@ -117,5 +118,16 @@ def synth(
     if settings is not None or json_file is not None:
         raise refusal("synth", "", "--settings and --json need --closed-loop", "either OUT, or --closed-loop")
     made = synthesise(folder, wanted, **options)
-    told = counted(wanted.count, "trace") if made else "already there, the same library"
-    click.echo(f"{folder}: {told}")
+    there = "" if made else "already there, the same library: "
+    click.echo(f"{folder}: {there}{_labelled(folder)}")
+
+
+def _labelled(folder: Path) -> str:
+    """Return how many traces a library has of each label: one that decides little is known before it is tuned on."""
+    from replay.library import read_library
+    from replay.library.label import LABELS, kind_of
+
+    entries = read_library(folder).entries
+    kinds = Counter(kind_of(entry.label) for entry in entries)
+    told = (f"{kinds[kind]} {words(kind)}" for kind in LABELS if kinds[kind])
+    return f"{counted(len(entries), 'trace')}, {', '.join(told)}"

@@ -17,7 +17,7 @@ from replay.display.table import Table
 from replay.display.terminal import CAUTION, MEANING, terms, view
 from replay.engine import cause_words
 from replay.engine.baselines import PLAIN_TIMER
-from replay.ground.wording import NOTHING, percent, rate, seconds, sure, tenths, words
+from replay.ground.wording import NOTHING, counted, percent, rate, seconds, sure, tenths, words
 from replay.score import Score, Totals, Verdict, evidence
 from replay.score.by_machine import TRACE, ByMachine
 from replay.score.comparators import Point
@@ -195,7 +195,9 @@ def _upsets(whole: Totals) -> str:
     """Return what upsets came to, and what came without one."""
     if whole.upsets_stopped is None:
         return "none marked in this library: how likely one is to cause a nuisance trip is not known"
-    outside = f"{whole.stops_outside_upsets} stops in {whole.hours_outside_upsets:.2f} run hours without upset"
+    outside = (
+        f"{counted(whole.stops_outside_upsets or 0, 'stop')} in {whole.hours_outside_upsets:.2f} run hours without upset"
+    )
     return f"{whole.upsets_stopped} of {whole.upsets} had a nuisance trip; {outside}"
 
 

@@ -12,6 +12,7 @@ from replay.fitting.holdout import COVERED, Prediction
 from replay.ground.shown import asked, shown_in
 
 PALE = "#cfe0ee"
+OUTSIDE = "read what no member makes"
 
 
 def save_fit(path: Path, fit: Fit) -> None:
@@ -32,7 +33,8 @@ def draw_fit(fit: Fit) -> Any:
         _net(axes[2 * number], one, kind)
         _left(axes[2 * number + 1], one)
     axes[-1].set_xlabel("time, s")
-    figure.legend(*axes[0].get_legend_handles_labels(), loc="outside lower left", ncols=4, fontsize=8, frameon=False)
+    named = {label: its for each in axes for its, label in zip(*each.get_legend_handles_labels(), strict=True)}
+    figure.legend(named.values(), named.keys(), loc="outside lower left", ncols=5, fontsize=8, frameon=False)
     return figure
 
 
@@ -47,7 +49,7 @@ def _net(axes: Any, one: Prediction, kind: str) -> None:
         time_s, run.suction_pa / size, color=GREY, linewidth=0.9, linestyle=":", label="suction as read, absolute"
     )
     for misfit in one.misfits:
-        axes.axvspan(misfit.begin_s, misfit.end_s, color=VERMILLION, alpha=0.12, linewidth=0)
+        axes.axvspan(misfit.begin_s, misfit.end_s, color=VERMILLION, alpha=0.12, linewidth=0, label=OUTSIDE)
     axes.set_title(f"{run.id} ({kind})", loc="left", fontsize=9)
     axes.set_ylabel(units.difference)
     axes.set_xlim(time_s[0], time_s[-1])

@@ -16,6 +16,7 @@ import click
 
 from replay.engine.workers import workers
 from replay.fitting import fit_machine
+from replay.fitting.holdout import Figure
 from replay.ground.refusal import Refusal
 from replay.settings import read_settings
 from tests.results import close, record_option
@@ -27,7 +28,10 @@ WITHIN_S, WITHIN = 5.0, 0.05
 
 @dataclass(frozen=True)
 class Told:
-    """What a fit told of a machine's third run: trip times in s, None where there is none; refused: why it was."""
+    """What a fit told of a machine's third run: trip times in s, None where there is none; refused: why it was.
+
+    below: of each level, whether the interval holds the time below it; none where neither is ever below.
+    """
 
     seed: int
     oil: str
@@ -38,6 +42,7 @@ class Told:
     net_error_pa: float = 0.0
     members: int = 0
     simulations: int = 0
+    below: tuple[bool, ...] = ()
     refused: str = ""
 
     @property
@@ -58,9 +63,7 @@ class Told:
     @property
     def covered(self) -> bool:
         """Whether the interval holds what happened."""
-        never = float("inf")
-        read, low, high = (never if one is None else one for one in (self.read_s, self.low_s, self.high_s))
-        return low <= read <= high
+        return _holds(Figure("trip", self.read_s, self.median_s, self.low_s, self.high_s))
 
 
 def told_of(members: int, seed: int) -> Told:
@@ -85,7 +88,15 @@ def told_of(members: int, seed: int) -> Told:
     assert third.trip_s is not None
     its = third.trip_s
     times = (its.read, its.median, its.low, its.high)
-    return Told(seed, made.site.oil.name, *times, third.net_error_pa, len(found.members), found.simulations)
+    below = tuple(_holds(one) for one in third.below_s if one.read or one.median)
+    return Told(seed, made.site.oil.name, *times, third.net_error_pa, len(found.members), found.simulations, below)
+
+
+def _holds(figure: Figure) -> bool:
+    """Return whether a figure's interval holds what was read; what does not happen lies beyond every time."""
+    never = float("inf")
+    read, low, high = (never if one is None else one for one in (figure.read, figure.low, figure.high))
+    return low <= read <= high
 
 
 def summary(told: list[Told]) -> str:
@@ -93,11 +104,13 @@ def summary(told: list[Told]) -> str:
     fitted = [one for one in told if not one.refused]
     errors = [abs(one.error_s) for one in fitted if one.error_s is not None]
     trips = [one for one in fitted if one.error_s is not None]
+    below = [held for one in fitted for held in one.below]
     return (
         f"{len(told)} made machines, {len(told) - len(fitted)} refused; a trip happens or is predicted in {len(trips)}: "
         f"median error {statistics.median(errors) if errors else 0.0:.1f} s, within 5 s or 5 % in "
         f"{sum(one.near for one in trips)}, interval holds it in {sum(one.covered for one in trips)}; "
-        f"neither happens nor is predicted in {len(fitted) - len(trips)}"
+        f"neither happens nor is predicted in {len(fitted) - len(trips)}; of {len(below)} times below a level the "
+        f"interval holds {sum(below)}"
     )
 
 
@@ -108,10 +121,11 @@ def line(one: Told) -> str:
     read, middle, low, high = (
         "never" if time is None else f"{time:.1f} s" for time in (one.read_s, one.median_s, one.low_s, one.high_s)
     )
-    mark = "" if one.near and one.covered else f"  {'' if one.near else 'far '}{'' if one.covered else 'not covered'}"
+    marks = ["far"] * (not one.near) + ["not covered"] * (not one.covered)
+    marks += [f"{one.below.count(False)} times below a level not covered"] * (False in one.below)
     return (
         f"{one.seed:6d}  {one.oil}: trips {read}, told {middle} ({low} to {high}), net {one.net_error_pa / 1e3:.1f} kPa, "
-        f"{one.members} members, {one.simulations} simulations{mark}"
+        f"{one.members} members, {one.simulations} simulations{'  ' * bool(marks)}{', '.join(marks)}"
     )
 
 

@@ -27,12 +27,12 @@ def test_a_fit_on_two_runs_tells_when_the_demo_settings_trip_on_a_third() -> Non
 def test_what_never_happens_is_told_as_well() -> None:
     """Catches a campaign that leaves out what it did not foresee, or counts a trip that never comes as near."""
     told = [
-        Told(1, "oil", 100.0, 104.0, 90.0, 110.0),
+        Told(1, "oil", 100.0, 104.0, 90.0, 110.0, below=(True, False, False)),
         Told(2, "oil", 100.0, 106.0, 90.0, 110.0),
         Told(3, "oil", 200.0, 209.0, 201.0, 220.0),
         Told(4, "oil", 100.0, None, 90.0, None),
         Told(5, "oil", None, 100.0, 90.0, None),
-        Told(6, "oil"),
+        Told(6, "oil", below=(True,)),
         Told(7, "oil", refused="no"),
     ]
 
@@ -40,8 +40,10 @@ def test_what_never_happens_is_told_as_well() -> None:
     assert [one.covered for one in told[:6]] == [True, True, False, True, True, True]
     assert summary(told) == (
         "7 made machines, 1 refused; a trip happens or is predicted in 5: median error 9.0 s, within 5 s or 5 % in 2, "
-        "interval holds it in 4; neither happens nor is predicted in 1"
+        "interval holds it in 4; neither happens nor is predicted in 1; of 4 times below a level the interval holds 2"
     )
+    assert line(told[0]).endswith("0 simulations  2 times below a level not covered")
+    assert line(told[2]).endswith("0 simulations  not covered")
 
 
 @pytest.mark.slow("simulates a machine")
