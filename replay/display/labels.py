@@ -1,15 +1,16 @@
 """What the labels of a library rest on, how far reviewers agree, and where they differ."""
 
-from collections.abc import Iterable
+from collections import Counter
+from collections.abc import Iterable, Sequence
 
 from rich.console import RenderableType
 
 from replay.display.table import Table
 from replay.display.terminal import terms, view
-from replay.ground.wording import NOTHING, percent
+from replay.ground.wording import NOTHING, counted, percent, words
 from replay.library import Entry, Library
 from replay.library.agreement import CONFIDENCE, DIFFER, agreements, is_unseen, rests
-from replay.library.label import words_of
+from replay.library.label import LABELS, kind_of, words_of
 from replay.library.words import AGREE, INSPECTION, NOBODY, ONE, PHYSICS, TWO
 
 # What a label rests on, as a sentence says it.
@@ -45,9 +46,16 @@ def labels_view(library: Library) -> RenderableType:
     return view(*parts, *([found] if found.rows else []), *listed, *notes)
 
 
+def labelled_words(entries: Sequence[Entry]) -> str:
+    """Return how many traces have each label, in a line: what decides little is known before anybody tunes on it."""
+    kinds = Counter(kind_of(entry.label) for entry in entries)
+    told = (f"{kinds[kind]} {words(kind)}" for kind in LABELS if kinds[kind])
+    return f"{counted(len(entries), 'trace')}, {', '.join(told)}"
+
+
 def rests_words(counts: dict[str, int]) -> str:
     """Return what labels rest on, in a line."""
-    told = [f"{counts[basis]} {words}" for basis, words in RESTS.items() if counts[basis]]
+    told = [f"{counts[basis]} {rest}" for basis, rest in RESTS.items() if counts[basis]]
     apart = [f"{counts[DIFFER]} undecided because {DIFFER}"] if counts[DIFFER] else []
     return ", ".join([*told, *apart]) or "on nothing: none is decided"
 

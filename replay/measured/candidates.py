@@ -4,10 +4,12 @@ One column that fits plainly is taken. Several that fit, or one that fits by hal
 between two readings of a file.
 """
 
+import re
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
+from replay.ground.refusal import HIDDEN
 from replay.measured import naming
 from replay.measured.cells import OFF, ON
 from replay.measured.look import Seen
@@ -18,6 +20,7 @@ from replay.measured.unit_text import CURRENT, KINDS, PRESSURE, SPEED, TEMPERATU
 FEW_WORDS = 8  # of a status
 NEEDED = ("oil_pressure", "suction_pressure", "running")
 ORDER = ("oil_pressure", "crankcase_pressure", "suction_pressure", "oil_temperature", "speed", "running", "current")
+VACUUM = {"vacuum", "vac", "vakuum", "vide", "vacío", "vacio", "vácuo", "vacuo", "vuoto", "próżnia"}
 PLAINLY, BY_HALF = "plainly", "by half"
 # What a logger kept of the readings between two rows.
 KEPT = {
@@ -83,7 +86,7 @@ def _decide(chosen: Chosen, signal: str, plain: list[Seen], half: list[tuple[See
     if len(plain) == 1:
         chosen.taken[signal] = plain[0]
     elif plain:
-        chosen.asked[signal] = [(column, _kept(read_name(column.name)) or "fits as well") for column in plain]
+        chosen.asked[signal] = [(column, _kept(read_name(column.name)) or _vacuum(column, plain)) for column in plain]
     elif half and signal in (*NEEDED, "current", "crankcase_pressure"):
         chosen.asked[signal] = half
     elif signal in ("oil_pressure", "suction_pressure"):
@@ -93,6 +96,16 @@ def _decide(chosen: Chosen, signal: str, plain: list[Seen], half: list[tuple[See
 def _kept(name: Named) -> str:
     """Say what of the readings between two rows a column holds, "" where its name does not say."""
     return next((told for told, words in KEPT.items() if words & set(name.words)), "")
+
+
+def _vacuum(column: Seen, some: list[Seen]) -> str:
+    """Say of one of several columns that it holds the vacuum alone, or what lies above it; else that it fits too."""
+    alone = [one for one in some if VACUUM & set(read_name(one.name).words)]
+    if not alone or len(alone) == len(some):
+        return "fits as well"
+    if column in alone:
+        return "the vacuum alone: write it below zero into the other column, and give that one below_zero"
+    return "does it stop at zero, with the vacuum in the other column? Then nothing of it shows here"
 
 
 def _one_running(chosen: Chosen) -> None:
@@ -308,5 +321,6 @@ def _marks(columns: list[Seen]) -> dict[tuple[str, ...], Seen] | None:
 def _machine(mark: tuple[str, ...], column: Seen) -> str:
     """Return what to call a machine by the mark in its columns."""
     word = read_name(column.name).means.get(naming.MACHINE)
-    own = " ".join(mark)
-    return f"{word} {own}" if word and word not in mark else own
+    words = (word, *mark) if word and word not in mark else mark
+    written = re.search(r"[\W_]*".join(map(re.escape, words)), column.name, re.IGNORECASE)
+    return written[0] if written and not HIDDEN.search(written[0]) else " ".join(words)

@@ -61,7 +61,8 @@ class Channels:
         if "reset" in block.status:
             columns["reset"] = (block.status["reset"] == 1).astype(np.int8)
         for signal, seen in self.readings.items():
-            seen.see(columns[signal], self.atmosphere if self.units[signal].reference == "gauge" else None)
+            floor = self.atmosphere if self.units[signal].reference == "gauge" else None
+            seen.see(columns[signal], floor, doubts.NOTHING_PA if signal in PRESSURES else -np.inf)
         self.net.see(np.asarray(columns["oil_pressure"], dtype=np.int64), crankcase, block.status["running"])
         return columns
 

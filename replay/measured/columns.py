@@ -8,9 +8,7 @@ from replay.ground.refusal import LONGEST, refusal
 from replay.ground.units import UnitError
 from replay.measured.profile import Channel, Flag, Profile
 from replay.measured.profile_keys import Column
-from replay.measured.unit_text import PRESSURE, Unit, factor_in, read_unit, unit_in_name, without_factor
-
-NEAR = 1e-6
+from replay.measured.unit_text import PRESSURE, Unit, differing, factor_in, read_unit, unit_in_name, without_factor
 
 
 def find(path: Path, profile: Profile, names: list[str], column: Column) -> int:
@@ -61,16 +59,23 @@ def _unit_of(path: Path, profile: Profile, channel: Channel | Flag, kind: str, n
         raise refusal(
             profile.path, f"{where} scale", rule, "what one count is in the unit, such as 0.1; 1 if it is one"
         )
-    own = without_factor(own) or unit_in_name(name, kind)
+    in_name = unit_in_name(name, kind)
+    own = without_factor(own) or in_name
     try:
         seen = read_unit(own, kind) if own else None
     except UnitError:
         seen = None
+    if seen and in_name and differing(seen, read_unit(in_name, kind)):
+        if not channel.unit:
+            rule = f"missing, and {path.name} has two for column '{name}': {in_name} in the name, {own} beside it"
+            raise refusal(profile.path, f"{where} unit", rule, f'"{in_name}" or "{own}"')
+        if not differing(read_unit(channel.unit, kind), read_unit(in_name, kind)):
+            seen = None
     below = getattr(channel, "below_zero", None)
-    if below and channel.unit and seen and not _differ(read_unit(below, kind), seen):
+    if below and channel.unit and seen and not differing(read_unit(below, kind), seen):
         seen = None  # of the two units of a compound gauge the name ends with this one
     stated = read_unit(channel.unit, kind) if channel.unit else None
-    if stated and seen and _differ(stated, seen):
+    if stated and seen and differing(stated, seen):
         rule = f"contradicts {path.name}, where column '{name}' is in {own}"
         raise refusal(profile.path, f"{where} unit", rule, f'"{own}", or another column', channel.unit)
     unit = stated or seen
@@ -78,11 +83,6 @@ def _unit_of(path: Path, profile: Profile, channel: Channel | Flag, kind: str, n
         rule = f"neither stated nor seen in {path.name} for column '{name}'"
         raise refusal(profile.path, f"{where} unit", rule, f"a unit of {kind}")
     return _with_reference(path, profile, channel, unit, seen) if kind == PRESSURE else unit
-
-
-def _differ(one: Unit, other: Unit) -> bool:
-    scales = abs(one.scale - other.scale) > NEAR * one.scale or abs(one.offset - other.offset) > NEAR
-    return scales or ("" not in (one.reference, other.reference) and one.reference != other.reference)
 
 
 def _with_reference(path: Path, profile: Profile, channel: Channel | Flag, unit: Unit, seen: Unit | None) -> Unit:

@@ -11,6 +11,7 @@ from pathlib import Path
 from replay.ground.refusal import or_refuse, refusal
 from replay.measured.clock import looks_like_time
 from replay.measured.marks import Marks, find_marks, looks_like_number
+from replay.measured.naming import CLOCK, read_name
 from replay.measured.profile import FileForm
 from replay.measured.profile_keys import SEPARATORS
 from replay.measured.unit_text import kind_of, number_with_unit, without_factor
@@ -113,6 +114,8 @@ def read_dialect(path: Path, stated: FileForm, names: frozenset[str] = frozenset
     top = max([-1 if header is None else header, -1 if unit_row is None else unit_row])
     first = next((place for place in range(top + 1, first) if _told(rows[place], width)), first)
     sample = tuple(tuple(row) for row in rows[first:] if len(row) == width)
+    names_row = rows[header] if header is not None else []
+    names_row = _over_its_columns(path, (header or 0) + 1, names_row, sample, width)
     cell_units = _units_of_cells(sample, width)
     if any(cell_units):
         sample = tuple(tuple(map(_without_unit, row, cell_units)) for row in sample)
@@ -121,7 +124,7 @@ def read_dialect(path: Path, stated: FileForm, names: frozenset[str] = frozenset
         encoding=encoding,
         separator=separator,
         marks=find_marks(numbers, separator, stated.decimal, stated.thousands),
-        names=_padded(rows[header] if header is not None else [], width),
+        names=_padded(names_row, width),
         units=_padded(rows[unit_row] if unit_row is not None else [], width),
         header_line=0 if header is None else header + 1,
         data_line=first + 1,
@@ -262,7 +265,40 @@ def _header(
         titles = naming or [place for place in near if not is_unit_row(above[place])]
         header = titles[-1] if titles else None
     units = [p for p, row in enumerate(above) if (header is None or p > header) and is_unit_row(row)]
+    if not units and header and len(above[header - 1]) == len(above[header]) and is_unit_row(above[header - 1]):
+        units = [header - 1]
     return header, units[0] if units else None
+
+
+def _over_its_columns(
+    path: Path, line: int, row: list[str], sample: tuple[tuple[str, ...], ...], width: int
+) -> list[str]:
+    """Return the row of names so that each stands over its own column, where it has one less or more than the rows.
+
+    The times say where it begins: a column of row numbers in front is often without a name. Raises Refusal where
+    nothing tells.
+    """
+    more = len(row) - width
+    if not row or abs(more) != 1 or not (any(row[width:]) if more > 0 else any(cells[-1] for cells in sample)):
+        return row
+    clocks = {place for place, name in enumerate(row) if read_name(name).says(CLOCK)}
+    times = {place for place in range(width) if all(_kind(cells[place]) == "time" for cells in sample)}
+    shifted = {place - more for place in clocks} & times
+    if shifted and not clocks & times:
+        return row[1:] if more > 0 else ["", *row]
+    if not times and more < 0 and _count_on([cells[0] for cells in sample]):
+        rule = f"{len(row)} names over {width} columns, and the first column counts rows or seconds: which has no name?"
+        raise refusal(path, f"line {line}", rule, "a name for each, or [file] header_line = 0 and columns by number")
+    return row
+
+
+def _count_on(cells: list[str]) -> bool:
+    """Say whether cells are whole numbers that rise by one a row."""
+    return (
+        len(cells) > 1
+        and all(map(str.isdigit, cells))
+        and {int(b) - int(a) for a, b in itertools.pairwise(cells)} == {1}
+    )
 
 
 def _check_above(path: Path, above: list[list[str]], width: int) -> None:

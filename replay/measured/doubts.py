@@ -21,6 +21,7 @@ NEAR_PA = 3000
 CLIPPED_SHARE = 0.01
 NO_OIL_PA, OIL_PA, INVERTED = 20_000, 50_000, 0.7  # net oil pressure, and the share of rows (assumed)
 MOSTLY = 0.5
+NOTHING_PA = 5000  # a pressure that no compressor pulls down to; a dead input reads so (assumed)
 LEAST_PA, MOST_PA = 20000, 6000000  # pressures of refrigerating plants seldom leave these (common practice, no source)
 HOT_C = 150.0
 MINUS_ONE = -1.0
@@ -32,6 +33,7 @@ class Readings:
     """What was seen of one channel: count of readings and of rows without, extremes, longest stretch without change.
 
     at_floor: how often a gauge pressure lies at its atmosphere, where a sensor that cannot see vacuum is cut off;
+    at_nothing: how often a pressure lies at hardly anything above absolute zero;
     invalid: raw numbers that no sound sensor gives; below_zero, lowest (Pa): those below absolute zero;
     not_good: those that the file's own mark of quality calls so.
     """
@@ -43,6 +45,7 @@ class Readings:
     most: float = -np.inf
     flat_ms: int = 0
     at_floor: int = 0
+    at_nothing: int = 0
     invalid: int = 0
     below_zero: int = 0
     lowest: float = 0.0
@@ -90,8 +93,11 @@ class Readings:
         alone = count > 1 and self.source_least - MINUS_ONE > max(ALONE * spread, ALONE)
         return {MINUS_ONE: count} if alone else {}
 
-    def see(self, values: NDArray[Any], floor_pa: float | None) -> None:
-        """Look at the values of kept rows: Pa with NO_READING (floor_pa: 0 gauge), or plain numbers with NaN."""
+    def see(self, values: NDArray[Any], floor_pa: float | None, nothing_pa: float = -np.inf) -> None:
+        """Look at the values of kept rows: Pa with NO_READING (floor_pa: 0 gauge), or plain numbers with NaN.
+
+        nothing_pa: up to where a pressure is hardly anything.
+        """
         known, least = values, float(values.min())
         if least == NO_READING or np.isnan(least):
             known = values[(values != NO_READING) & ~np.isnan(values)]
@@ -100,6 +106,8 @@ class Readings:
         self.missing += len(values) - len(known)
         self.least = min(self.least, least)
         self.most = max(self.most, float(known.max()) if len(known) else -np.inf)
+        if least <= nothing_pa:
+            self.at_nothing += int((known <= nothing_pa).sum())
         if floor_pa is not None and least <= floor_pa + NEAR_PA:
             self.at_floor += int((np.abs(values - floor_pa) < NEAR_PA / 3).sum())
 
@@ -216,6 +224,9 @@ def of_pressure(signal: str, reference: str, seen: Readings, atmosphere_pa: floa
             f"{name} never falls below 0 gauge and lies there in {share:.0f} % of its rows:"
             " the sensor cannot see vacuum, or it is cut off"
         )
+    if seen.at_nothing:
+        nothing = f"{name} reads {absolute(NOTHING_PA)} or less in {seen.at_nothing} rows, which no machine reaches:"
+        found.append(f"{nothing} a number for no reading? [{signal}] valid = [least, most] leaves such out")
     if not LEAST_PA <= most <= MOST_PA:
         found.append(f"{name} reaches {absolute(most)} at most: is its unit right?")
     if seen.beyond:

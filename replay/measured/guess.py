@@ -14,7 +14,14 @@ from replay.ground.refusal import HIDDEN
 from replay.measured.candidates import FEW_WORDS, Chosen, choose
 from replay.measured.cells import SUSPECTS
 from replay.measured.guess_machines import machine_column, named_for_machines, rows_of_first
-from replay.measured.guess_signals import channel_lines, is_quality, qualities_of, quality_lines, running_lines
+from replay.measured.guess_signals import (
+    channel_lines,
+    counts_from_atmosphere,
+    is_quality,
+    qualities_of,
+    quality_lines,
+    running_lines,
+)
 from replay.measured.guess_time import time_columns, time_lines
 from replay.measured.long_look import Long, find_long
 from replay.measured.look import Look, Seen, column_key, look_at, quoted
@@ -65,16 +72,16 @@ def _lines(look: Look, long: Long | None, machine: Seen | None) -> Iterator[str]
         yield from ["", "[long]  # each row is one reading: columns of signals are tags"]
         yield f"tag = {column_key(look, long.tag)}"
         yield f"value = {column_key(look, long.value)}"
-    yield from [
-        "",
-        "[site]",
-        f'altitude = "{OPEN}"  # DOUBT: "40 m"? Gauge pressures count from the atmosphere there (none: no line)',
-    ]
     free = [column for column in look.columns if column.place not in used | {c.place for c in times.others}]
     reset = [c for c in free if read_name(c.name).says(RESET) and len(set(c.filled)) <= FEW_WORDS][:1]
     quality = [c for c in free if is_quality(c)]
     chosen = choose(c for c in free if c not in reset and c not in quality)
     qualities = qualities_of(chosen, quality)
+    yield from ["", "[site]"]
+    if counts_from_atmosphere(chosen):
+        yield f'altitude = "{OPEN}"  # DOUBT: "40 m"? Gauge pressures count from the atmosphere there (none: no line)'
+    else:
+        yield '# altitude = "40 m"   # of the site; no pressure of this file counts from the atmosphere'
     for signal in CHANNELS:
         if signal in chosen.taken or signal in chosen.asked:
             yield from channel_lines(look, signal, chosen, qualities)

@@ -4,14 +4,14 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from replay.measured.candidates import FEW_WORDS, NEEDED, Chosen
+from replay.measured.candidates import FEW_WORDS, NEEDED, VACUUM, Chosen
 from replay.measured.cells import OFF, ON
 from replay.measured.look import Look, Seen, column_key, quoted
 from replay.measured.marks import looks_like_number
 from replay.measured.naming import DIFFERENCE, QUALITY, STOPPED, read_name
-from replay.measured.profile_keys import CHANNELS, OPEN
+from replay.measured.profile_keys import CHANNELS, OPEN, PRESSURES
 from replay.measured.threshold import find_humps
-from replay.measured.unit_text import CURRENT, KINDS, PRESSURE, SPEED, read_unit, units_in_name
+from replay.measured.unit_text import CURRENT, KINDS, PRESSURE, SPEED, TEMPERATURE, read_unit, units_in_name
 
 GOOD = {
     *("good", "ok", "gut", "192", "valid", "true", "1", "0x00c0", "c0", "normal", "gültig", "bon", "bonne", "g"),
@@ -20,6 +20,9 @@ GOOD = {
 }
 
 CONTRADICTED = 0.01  # share of the rows in which status and current may not fit: starts and stops (assumed)
+MOSTLY_GOOD = 0.5  # of the rows, below which marks may be those of what is not good (assumed)
+RAW = {"raw", "roh", "rohwert", "brut", "bruto", "adc", "digits"}
+MOST_PLAIN = 2500  # of whole numbers without a unit, above which they may be counts of an input (assumed)
 HARDLY = 1.0  # psi below zero that a zero a little off explains (assumed)
 BAD = {
     *("bad", "uncertain", "invalid", "questionable", "stale", "substituted", "schlecht", "ungültig", "unsicher"),
@@ -49,7 +52,7 @@ def channel_lines(look: Look, signal: str, chosen: Chosen, qualities: dict[int, 
         yield f"column = {column_key(look, column)}"
     unit = column.unit_of(kind)
     yield from _unit_lines(look, column, kind)
-    yield from _scale(column)
+    yield from _scale(column) if kind == PRESSURE or column.factor else ()
     if kind == PRESSURE:
         yield _reference(signal, column, unit)
     if kind == PRESSURE and not unit and column.unit_of(CURRENT):
@@ -62,17 +65,33 @@ def channel_lines(look: Look, signal: str, chosen: Chosen, qualities: dict[int, 
 
 
 def _scale(*some: Seen) -> Iterator[str]:
-    """Ask for the scale where a name or a unit row says that its numbers are multiplied."""
+    """Ask for the scale where a name or a unit row says that its numbers are multiplied, or raw ones seem to stand."""
+    raw = next((column for column in some if _may_be_raw(column)), None)
+    if raw is not None:
+        yield f'scale = "{OPEN}"  # DOUBT: raw numbers of an input ({_range(raw)})? What one count is in the unit:'
+        yield "# 16 bar over 27648 counts are 16/27648 = 0.000578704; 1 where the file writes the unit itself"
+        yield f'offset = "{OPEN}"  # DOUBT: the pressure at count 0; 0 where the file writes the unit itself'
+        return
     factors = ", ".join(quoted(column.factor) for column in some if column.factor)
     if factors:
         yield f'scale = "{OPEN}"  # DOUBT: {factors} is written beside a unit: how much of it one count is, say 0.1;'
         yield "# 1 where the file writes the unit itself"
 
 
+def _may_be_raw(column: Seen) -> bool:
+    """Say whether the numbers of a pressure without a unit may be counts of an input."""
+    if column.unit_of(PRESSURE) or column.unit_of(CURRENT) or column.unit_of(TEMPERATURE) or not column.numbers:
+        return False
+    named = bool(RAW & set(read_name(column.name).words))
+    return named or (max(column.numbers) > MOST_PLAIN and all(number % 1 == 0 for number in column.numbers))
+
+
 def _unit_lines(look: Look, column: Seen, kind: str) -> Iterator[str]:
     """Tell the unit of a column, or ask for it: also where its name says two."""
     unit, several = column.unit_of(kind), units_in_name(column.name, kind)
-    if len(several) > 1:
+    if contrary := column.contrary_unit(kind):
+        yield f'unit = "{OPEN}"  # DOUBT: its name says {contrary} and the file {unit}; readings {_range(column)}'
+    elif len(several) > 1:
         yield f'unit = "{OPEN}"  # DOUBT: its name says {" and ".join(several)}: that of readings above zero'
         if kind == PRESSURE:
             yield f'below_zero = "{OPEN}"  # DOUBT: that of readings below zero, as on a compound gauge: "inHg"'
@@ -130,7 +149,9 @@ def _hold(column: Seen) -> Iterator[str]:
     yield f'longest_hold = "{OPEN}"  # DOUBT: how long a reading holds: a few of those steps; older counts as none'
 
 
-def _references(signal: str) -> str:
+def _references(signal: str, column: Seen | None = None) -> str:
+    if column is not None and VACUUM & set(read_name(column.name).words):
+        return '"vacuum" (it counts down from the atmosphere), "gauge" or "absolute"'
     return '"gauge" or "absolute"' if signal != "oil_pressure" else '"gauge", "absolute" or "difference" (net)'
 
 
@@ -146,7 +167,19 @@ def _reference(signal: str, column: Seen, unit: str) -> str:
     seen = _range(column)
     if column.numbers and min(column.numbers) < 0:
         return f'reference = "gauge"  # DOUBT: readings {seen} go below zero, so it can hardly be absolute'
-    return f'reference = "{OPEN}"  # DOUBT: {_references(signal)}? Readings {seen}; nothing in the file says which'
+    return (
+        f'reference = "{OPEN}"  # DOUBT: {_references(signal, column)}? Readings {seen}; nothing in the file says which'
+    )
+
+
+def counts_from_atmosphere(chosen: Chosen) -> bool:
+    """Say whether a pressure counts from the atmosphere of the site, or may do so."""
+    some = [
+        [taken] if (taken := chosen.taken.get(of)) else [c for c, _ in chosen.asked.get(of, [])] for of in PRESSURES
+    ]
+    marks = [read_unit(c.unit_of(PRESSURE), PRESSURE).reference if c.unit_of(PRESSURE) else "" for s in some for c in s]
+    found = {of for of in PRESSURES if of in chosen.taken or chosen.asked.get(of)}
+    return not {"oil_pressure", "suction_pressure"} <= found or not set(marks) <= {"absolute", "difference"}
 
 
 def _range(column: Seen) -> str:
@@ -201,7 +234,8 @@ def _status(column: Seen) -> Iterator[str]:
     words = sorted(set(column.filled))
     if column.shares:
         part = next(n for n in column.told if 0 < n < 1)
-        yield f'mean_above = "{OPEN}"  # DOUBT: shares of the row such as {part:g}; 0: a row counts if it ran at all'
+        yield f'mean_above = "{OPEN}"  # DOUBT: shares of the row such as {part:g}; 0: a row counts if it ran at all;'
+        yield "# 0.99: if it ran throughout, as where a pressure is the least of the row, which at a start is none"
     elif not {word.casefold() for word in words} <= {*ON, *OFF, "1.0", "0.0"}:
         listed = ", ".join(map(quoted, words))
         yield f'on = "{OPEN}"  # DOUBT: [...] those of {listed} that mean it runs'
@@ -280,7 +314,21 @@ def quality_lines(look: Look, some: list[Seen], known: dict[int, Seen]) -> Itera
         each = ", ".join(column_key(look, column) for column in some if column not in known.values())
         yield f'column = "{OPEN}"  # DOUBT: {each}: of the whole row? Or name it with its signal, as quality = ..., and'
         yield "# delete this line"
-    if good:
+    if good and not _may_be_marks_of_bad(some, good):
         yield f"good = [{', '.join(map(quoted, good))}]  # DOUBT: is that right? The words seen are {', '.join(words)}"
     else:
-        yield f'good = "{OPEN}"  # DOUBT: [...] the good ones of {", ".join(words)}'
+        yield f'good = "{OPEN}"  # DOUBT: [...] the good ones of {", ".join(words)}{_seldom(some, good)}'
+
+
+def _may_be_marks_of_bad(some: list[Seen], good: list[str]) -> bool:
+    """Say whether marks may mean the opposite: a name says bad, or hardly any reading would be good."""
+    return bool(_seldom(some, good)) or any({"bad", *BAD} & set(read_name(column.name).words) for column in some)
+
+
+def _seldom(some: list[Seen], good: list[str]) -> str:
+    """Say of which share of its rows the first column with few such marks has them; "" where most are."""
+    for column in some:
+        share = sum(word in good for word in column.filled) / max(len(column.filled), 1)
+        if good and share < MOSTLY_GOOD:
+            return f"; {', '.join(good)} stands in {100 * share:.0f} % of the rows of {column.name}: may 0 be good?"
+    return ""

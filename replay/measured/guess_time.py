@@ -9,12 +9,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from replay.ground.refusal import Refusal
-from replay.measured.clock import UNREADABLE, Clock, decide, dotted_times, go_apart, looks_like_time, reads_as_digits
+from replay.measured.clock import (
+    DAY_MS,
+    UNREADABLE,
+    Clock,
+    decide,
+    dotted_times,
+    go_apart,
+    looks_like_time,
+    number_clock,
+    reads_as_digits,
+)
 from replay.measured.look import Look, Seen, column_key, quoted
 from replay.measured.marks import looks_like_number
 from replay.measured.naming import CLOCK, read_name
 from replay.measured.profile import TimeForm
-from replay.measured.profile_keys import OPEN
+from replay.measured.profile_keys import OPEN, ORDERS, SERIAL_DAY
 from replay.measured.unit_text import OF_A_DAY, TIME
 
 STEPS_IN_A_GAP = 3
@@ -23,6 +33,12 @@ MADE_S = 2.0  # below the max_gap of settings, by which rows farther apart are t
 MOST_TIMES = 0.9  # share of the cells of a time column that are times (assumed)
 EVEN, UNEVEN, MOSTLY, RARELY = 0.2, 5.0, 0.7, 0.02  # shares of the usual step and of the rows (assumed)
 DIGITS = re.compile(r"([01]\d|2[0-3])[0-5]\d([0-5]\d)?")
+ZONES = '"Europe/Dublin", or "+01:00" where the logger keeps one time all year'
+_OF_UTC = re.compile(
+    r"(?<![^\W_])(?:UTC|GMT|Zulu)(?:\s?(?P<sign>[+-])(?P<h>\d{1,2})(?::?(?P<m>\d{2}))?)?(?![^\W_])", re.IGNORECASE
+)
+LEAP_MS, GOES_ON_MS = 20 * 86400000, 3600000  # over midnight: another order of day and month, and the same one
+SERIAL_DAYS = (36526, 73051)  # of the years 2000 to 2099
 OPEN_GAP = f'max_gap = "{OPEN}"  # DOUBT: longer than the logger\'s own step'
 
 
@@ -110,7 +126,9 @@ def time_lines(look: Look, times: Times) -> Iterator[str]:
         return
     time = list(times.columns)
     if not time:
-        yield f'column = "{OPEN}"  # DOUBT: no column looks like a time'
+        named = (c for c in look.columns if c.filled and read_name(c.name).says(CLOCK))
+        held = "".join(f"; {column_key(look, c)} holds {quoted(c.filled[0])}, not to be read as written" for c in named)
+        yield f'column = "{OPEN}"  # DOUBT: no column looks like a time{held}'
         yield OPEN_GAP
         return
     names = [column_key(look, column) for column in time]
@@ -129,11 +147,10 @@ def time_lines(look: Look, times: Times) -> Iterator[str]:
     joined = [" ".join(part).strip() for part in parts]
     cells = [cell for cell in joined if not cell or looks_like_time(cell) or looks_like_number(cell)]
     sure = _decided(look, time, cells, None)
-    clock = sure or _decided(look, time, cells, "DMY")
+    only = None if sure else _order_that_goes_on(look, time)
+    clock = sure or _decided(look, time, cells, only or "DMY")
     if clock is None:
-        yield f'form = "{OPEN}"  # DOUBT: "elapsed", "epoch" or "serial day" (of a spreadsheet){_looks(time, cells)}'
-        yield f'unit = "{OPEN}"  # DOUBT: the unit of these numbers, such as "s"; leave the line out for serial days'
-        yield OPEN_GAP
+        yield from _open_form(look, time, cells)
         return
     ms = _ms(clock, cells)
     if 2 * (ms == UNREADABLE).sum() > len(ms):
@@ -142,11 +159,72 @@ def time_lines(look: Look, times: Times) -> Iterator[str]:
         yield "# save them as 2026-03-02 08:00:05, with the time of day beside the date"
         yield OPEN_GAP
         return
-    yield f"# found: {clock.note}" if sure else f'order = "{OPEN}"  # DOUBT: day or month first in "{cells[0]}"'
-    if clock.local:
-        yield f'zone = "{OPEN}"  # DOUBT: "Europe/Dublin", or "+01:00" where the logger keeps one time all year.'
-        yield "# Without the line there is no UTC: files of one machine are not joined, the repeated hour is refused"
+    yield from _calendar(clock, only, cells[0] if sure is None else "", time)
     yield from _steps(look, ms[ms != UNREADABLE])
+
+
+def _open_form(look: Look, time: list[Seen], cells: list[str]) -> Iterator[str]:
+    """Ask for form and unit of numbers that may be several things."""
+    yield f'form = "{OPEN}"  # DOUBT: "elapsed", "epoch" or "serial day" (of a spreadsheet){_looks(time, cells)}'
+    yield f'unit = "{OPEN}"  # DOUBT: the unit of these numbers, such as "s"; leave the line out for serial days'
+    days = _serial_days(look, cells)
+    if days is not None:
+        yield f"# as serial days they begin {days[0]}, in steps of {days[1]:g} s"
+        yield f'zone = "{OPEN}"  # DOUBT: of serial days: {ZONES}; leave the line out where they are none'
+    yield OPEN_GAP
+
+
+def _calendar(clock: Clock, only: str | None, cell: str, time: list[Seen]) -> Iterator[str]:
+    """Tell order and zone of dates. only: the order that their rows prove; cell: a date of which nothing tells it."""
+    if only:
+        yield f'order = "{only}"  # found: so rows go on over midnight; in another order they leap a month or more'
+    else:
+        yield f'order = "{OPEN}"  # DOUBT: day or month first in "{cell}"' if cell else f"# found: {clock.note}"
+    zone = _zone_named(time) if clock.local else ""
+    if zone:
+        yield f'zone = "{zone}"  # so its name says'
+    elif clock.local:
+        yield f'zone = "{OPEN}"  # DOUBT: {ZONES}.'
+        yield "# Without the line there is no UTC: files of one machine are not joined, the repeated hour is refused"
+
+
+def _zone_named(time: list[Seen]) -> str:
+    """Return the zone that the name of a time column says: UTC, or a fixed distance from it; else ""."""
+    found = next(filter(None, (_OF_UTC.search(column.name) for column in time)), None)
+    if found is None:
+        return ""
+    return f"{found['sign']}{int(found['h']):02d}:{found['m'] or '00'}" if found["sign"] else "UTC"
+
+
+def _order_that_goes_on(look: Look, time: list[Seen]) -> str | None:
+    """Return the one order of dates in which the rows go on from day to day; None where several do, or none."""
+    parts = zip(*(column.far or column.cells for column in time), strict=True)
+    cells = [cell for part in parts if looks_like_time(cell := " ".join(part).strip())]
+    found = []
+    for order in ORDERS:
+        clock = _decided(look, time, cells, order)
+        ms = _ms(clock, cells) if clock else np.array([UNREADABLE])
+        if len(ms) < LEAST_STEPS or (ms == UNREADABLE).any():
+            continue
+        steps = np.abs(np.diff(ms))
+        if steps.max() >= LEAP_MS:
+            continue
+        days = np.diff(ms // DAY_MS) != 0
+        if not days.any() or steps[days].max() > GOES_ON_MS:
+            return None
+        found.append(order)
+    return found[0] if len(found) == 1 else None
+
+
+def _serial_days(look: Look, cells: list[str]) -> tuple[str, float] | None:
+    """Return the first moment and the usual step in s of numbers that may be days of a spreadsheet."""
+    numbers = [float(cell) for cell in cells if looks_like_number(cell)]
+    if not numbers or not all(SERIAL_DAYS[0] <= number < SERIAL_DAYS[1] for number in numbers):
+        return None
+    clock = number_clock(look.path, look.path, TimeForm((), 1, form=SERIAL_DAY), numbers, "")
+    ms = clock.from_numbers(np.array(numbers))
+    step = float(np.median(np.abs(np.diff(ms)))) / 1000 if len(ms) > 1 else 0.0
+    return str(ms[:1].astype("datetime64[ms]")[0].astype("datetime64[s]")).replace("T", " "), step
 
 
 def _looks(time: list[Seen], cells: list[str]) -> str:

@@ -14,7 +14,7 @@ from replay.measured.marks import Marks
 from replay.measured.profile import FileForm
 from replay.measured.sources import kind_of_file
 from replay.measured.text_lines import pieces
-from replay.measured.unit_text import factor_in, read_unit, unit_in_name, without_factor
+from replay.measured.unit_text import differing, factor_in, read_unit, unit_in_name, without_factor
 
 FAR = 50000  # rows, about, that are looked at of a long file
 _PLAIN = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
@@ -71,6 +71,12 @@ class Seen:
             return own if own and read_unit(own, kind) else unit_in_name(self.name, kind)
         except UnitError:
             return unit_in_name(self.name, kind)
+
+    def contrary_unit(self, kind: str) -> str:
+        """Return the unit of this kind in the name, where unit row or cells say another one; else ""."""
+        own, in_name = self.unit_of(kind), unit_in_name(self.name, kind)
+        differ = bool(in_name) and own != in_name and differing(read_unit(own, kind), read_unit(in_name, kind))
+        return in_name if differ else ""
 
 
 @dataclass(frozen=True)

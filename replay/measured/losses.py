@@ -11,16 +11,20 @@ NO_SUCTION = "suction pressure was not logged: neither vacuum nor a reload into 
 
 
 def judged_share(counts: Counts) -> float:
-    """Return the share of the hours between first and last row in which oil pressure can be judged."""
+    """Return the share of the hours between first and last row in which oil pressure can be judged.
+
+    Rows that were left out leave a gap behind, or, at a wrong time, none: the smaller share counts.
+    """
     kept = sum(part.end_ms - part.start_ms for part in counts.parts)
     there = kept / (kept + counts.lost_ms) if kept else 0.0
+    there = min(there, 1 - (_left_out(counts) + counts.without_status) / max(counts.read, 1))
     return there * (counts.net.running / counts.net.run_rows if counts.net.run_rows else 1.0)
 
 
 def said_first(counts: Counts) -> list[str]:
     """Return what is to be said before all else, in words; nothing where little was lost."""
     kept_ms = sum(part.end_ms - part.start_ms for part in counts.parts)
-    whole_h, left_out = (kept_ms + counts.lost_ms) / HOUR_MS, sum(mend.rows for mend in counts.mends.values())
+    whole_h, left_out = (kept_ms + counts.lost_ms) / HOUR_MS, _left_out(counts)
     net, rows = counts.net, max(counts.kept, 1)
     shares = [
         (counts.lost_ms / HOUR_MS / whole_h if whole_h else 0.0, f"of the {whole_h:.2f} h are lost in gaps"),
@@ -35,6 +39,10 @@ def said_first(counts: Counts) -> list[str]:
     shares.append((counts.made / rows, "of the rows were made between those of the file, where readings hold"))
     much = [f"{100 * share:.0f} % {what}" for share, what in shares if share > MUCH]
     return [f"Can be judged on {100 * judged_share(counts):.0f} % of its hours.", *much] if much else []
+
+
+def _left_out(counts: Counts) -> int:
+    return sum(mend.rows for mend in counts.mends.values())
 
 
 def as_entry(counts: Counts, *, constant: bool) -> dict[str, Any]:

@@ -154,6 +154,7 @@ _WORDS = {
     PLAIN: "value val pv act actual ist istwert meas measured measurement mesure messwert reading wert raw avg average "
     "mean mittelwert mittel mw moyenne sensor fühler fuehler sonde transmitter transducer probe gauge rel relative abs "
     "absolute a b g plant anlage rack line leitung of the at in de d der von du des la le el il van gas1 ga signal "
+    "share fraction anteil adc digits rohwert brut vide vakuum vacío vacio vácuo vuoto próżnia "
     "inst instant current1 minimum maximum min max side seite tag x y z deg degc degf celsius f level1 and und "
     "compressor1 vac vacuum l phase up down e do del"
     " les en sur dell della dello degli los las het op na w ze på av af mesurée relatif relativa relativo"

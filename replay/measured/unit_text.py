@@ -12,6 +12,7 @@ from replay.ground.units import LONGEST, UnitError, pressure_unit, quantity
 
 PRESSURE, TEMPERATURE, SPEED, CURRENT, TIME = "pressure", "temperature", "speed", "current", "time"
 KINDS = (PRESSURE, TEMPERATURE, SPEED, CURRENT, TIME)
+NEAR = 1e-6  # share by which two scales may differ and be one unit
 REFERENCES = ("gauge", "absolute", "difference", "vacuum")
 WANTED = {TEMPERATURE: "degC", SPEED: "rpm", CURRENT: "ampere", TIME: "millisecond"}
 
@@ -64,6 +65,12 @@ class Unit:
     offset: float = 0.0
     reference: str = ""
     below: float = 0.0
+
+
+def differing(one: Unit, other: Unit) -> bool:
+    """Say whether two units are not the same one, as far as both say what they count from."""
+    scales = abs(one.scale - other.scale) > NEAR * one.scale or abs(one.offset - other.offset) > NEAR
+    return scales or ("" not in (one.reference, other.reference) and one.reference != other.reference)
 
 
 def _plain(text: str) -> str:

@@ -13,6 +13,7 @@ from typing import Any
 
 from replay.ground.extras import install
 from replay.ground.refusal import refusal
+from replay.measured.marks import looks_like_number
 
 OLD = b"\xd0\xcf\x11\xe0"
 LEAST_ROWS, LEAST_NUMBERS = 3, 2  # of a sheet that may hold readings
@@ -58,7 +59,10 @@ def write_sheets(path: Path, new: Callable[[str], Path]) -> list[tuple[str, Path
 
 
 def _holds_readings(rows: list[list[Any]]) -> bool:
-    numbers = [sum(isinstance(value, int | float) for value in row) for row in rows]
+    """Say whether several rows hold several numbers, those in text included, and no status alone."""
+    numbers = [
+        sum(isinstance(v, int | float) or (isinstance(v, str) and looks_like_number(v)) for v in row) for row in rows
+    ]
     return sum(count >= LEAST_NUMBERS for count in numbers) >= LEAST_ROWS
 
 

@@ -172,7 +172,7 @@ def test_columns_that_differ_by_a_number_are_machines() -> None:
     """Catches the pressures of one machine beside the status of another, and a suction of the rack that none has."""
     found = chosen(*rack("1", "2"))
     assert {name: sorted(c.name for c in of.values()) for name, of in found.machines.items()} == {
-        f"comp {n}": [f"Comp {n} oil (bar g)", f"Comp {n} run", f"Comp {n} suction (bar g)"] for n in "12"
+        f"Comp {n}": [f"Comp {n} oil (bar g)", f"Comp {n} run", f"Comp {n} suction (bar g)"] for n in "12"
     }
     assert found.taken == next(iter(found.machines.values()))
 

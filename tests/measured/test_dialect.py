@@ -88,7 +88,7 @@ def test_the_last_line_of_the_sample_counts_where_the_file_ends_with_it(more: in
         (HEADER + "0;bad;bad;1\n" + ROWS, 1, 2, ()),  # half of a row is as the others
         (HEADER + "\n\nlogged by;us\n" + ROWS, 1, 5, (4,)),
         (HEADER + "start;7;;\n" + ROWS, 1, 2, ()),  # a number in it must not be passed over
-        ("t;oil;suction\n" + ROWS, 1, 2, ()),  # a name short
+        ("t;oil;suction\n" + ROWS.replace("\n1;", "\n9;"), 1, 2, ()),  # a name short
         ("t;oil\n" + ROWS, 0, 2, ()),
         (ROWS, 0, 1, ()),
     ],
@@ -228,3 +228,40 @@ def test_the_fingerprint_is_that_of_names_and_units_in_their_order() -> None:
 
     assert fingerprint(("t", "oil"), ("s", "bar")) == wanted
     assert fingerprint(("oil", "t"), ("bar", "s")) != wanted
+
+
+STAMPED = "{n}2026-03-02 08:00:0{s};3.5;2.5;1{end}\n"
+
+
+@pytest.mark.parametrize(
+    ("head", "n", "end", "names"),
+    [
+        ("time;oil;suction;run", "{s};", "", ("", "time", "oil", "suction", "run")),  # row numbers without a name
+        ("time;oil;suction;run", "", ";ok", ("time", "oil", "suction", "run", "")),
+        ("time;oil;suction;run", "", ";", ("time", "oil", "suction", "run", "")),
+        ("no;time;oil;suction;run", "", "", ("time", "oil", "suction", "run")),
+        ("time;oil;suction;run;note", "", "", ("time", "oil", "suction", "run")),
+        ("when;oil;suction;run", "{s};", "", ("when", "oil", "suction", "run", "")),  # no name of a time: as it stands
+    ],
+)
+def test_names_stand_over_their_own_columns(head: str, n: str, end: str, names: tuple[str, ...], look: Look) -> None:
+    """Catches every name taken one column too far, so that suction is read as oil pressure and nobody is asked."""
+    rows = "".join(STAMPED.format(n=n.format(s=s), s=s, end=end) for s in range(8))
+
+    assert look(f"{head}\n{rows}").names == names
+
+
+def test_a_name_too_few_over_a_column_that_counts_is_refused(look: Look) -> None:
+    """Catches row numbers taken for seconds, and each name one column too far."""
+    rows = "".join(f"{row};{0.5 * row};3.5;2.5;1\n" for row in range(8))
+    with pytest.raises(Refusal, match="4 names over 5 columns, and the first column counts rows or seconds"):
+        look("t;oil;suction;run\n" + rows)
+    assert look("t;oil;suction;run\n" + rows, header_line=0).names == ("", "", "", "", "")
+
+
+def test_units_may_stand_above_the_names(look: Look) -> None:
+    """Catches units in the row above the names passed over; a unit row below goes first, and one far above is none."""
+    units = ";bar;kPa;\n"
+    assert look(units + HEADER + ROWS).units == ("", "bar", "kPa", "")
+    assert look(units + HEADER + "s;psi;psi;\n" + ROWS).units == ("s", "psi", "psi", "")
+    assert look(units + "Site;North;7;a\n" + HEADER + ROWS).units == ("", "", "", "")

@@ -135,7 +135,7 @@ def test_the_machines_of_one_file_are_named_with_their_columns(tmp_path: Path) -
     table, _ = drafted(tmp_path, columns | {"Suction P (barg)": ("2.0", "2.1")})
 
     assert table["machines"] == {
-        f"c {n}": {
+        f"C{n}": {
             "oil_pressure": f"C{n} Oil P (barg)",
             "suction_pressure": "Suction P (barg)",
             "running": f"C{n} Run",

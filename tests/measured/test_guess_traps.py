@@ -1,5 +1,6 @@
 """What a draft asks or takes where a log is written so that a hasty reading loses a spell. Each was seen to do so."""
 
+import datetime as dt
 import tomllib
 from collections.abc import Callable
 from pathlib import Path
@@ -9,7 +10,7 @@ import tomlkit
 
 from replay.ground.refusal import Refusal
 from replay.measured.guess import draft_profile
-from tests.support.measured import bring_in, profile_with
+from tests.support.measured import NO_READING, bring_in, profile_with
 
 
 def drafted(folder: Path, head: str, rows: list[str]) -> tuple[dict, str]:
@@ -244,3 +245,126 @@ def test_the_most_between_two_rows_is_never_simply_taken(words: str, asked: bool
     assert (table["oil_pressure"]["column"] == "?") == asked
     assert ("which hides a spell" in text) == asked
     assert ('"Oil min (barg)" (the least between two rows, which shows a short spell' in text) == (len(names) > 1)
+
+
+def stamped(hours: int, form: str, minutes: int = 10) -> list[str]:
+    """Return the times of rows every so many minutes from 5 March 2026, 20:00 on."""
+    begin = dt.datetime(2026, 3, 5, 20, tzinfo=dt.UTC)
+    return [f"{begin + dt.timedelta(minutes=minutes * row):{form}}" for row in range(hours * 60 // minutes)]
+
+
+@pytest.mark.parametrize(
+    ("form", "order"),
+    [("%d/%m/%Y %H:%M", "DMY"), ("%m/%d/%Y %H:%M", "MDY"), ("%d.%m.%y %H:%M", "DMY"), ("%y-%m-%d %H:%M", "YMD")],
+)
+def test_the_order_of_dates_is_told_by_rows_that_go_on_over_midnight(form: str, order: str, tmp_path: Path) -> None:
+    """Catches a question that the rows answer, and the order in which they would leap from month to month."""
+    rows = [f"{time},{4 + row % 7 / 10},{2 + row % 5 / 10},{row % 2}" for row, time in enumerate(stamped(72, form))]
+    table, _ = drafted(tmp_path, "Time,Oil barg,Suction barg,Run", rows)
+    assert table["time"]["order"] == order
+
+
+@pytest.mark.parametrize("hours", [3, 5])
+def test_one_day_tells_no_order_and_a_gap_at_midnight_none(hours: int, tmp_path: Path) -> None:
+    """Catches an order told from dates of a single day, or from days that lie apart whichever way they are read."""
+    times = stamped(3, "%d/%m/%Y %H:%M") + [t.replace("05/", "06/") for t in stamped(3, "%d/%m/%Y %H:%M")] * (hours > 3)
+    rows = [f"{time},{4 + row % 7 / 10},{2 + row % 5 / 10},{row % 2}" for row, time in enumerate(times)]
+    table, _ = drafted(tmp_path, "Time,Oil barg,Suction barg,Run", rows)
+    assert table["time"]["order"] == "?"
+
+
+@pytest.mark.parametrize(
+    ("name", "zone"),
+    [("Time (UTC)", "UTC"), ("Zeit UTC+1", "+01:00"), ("gmt_time", "UTC"), ("Time", "?"), ("Outcome time", "?")],
+)
+def test_a_zone_in_the_name_of_the_time_is_no_question(name: str, zone: str, tmp_path: Path) -> None:
+    """Catches a zone asked though it stands there, and one read out of another word."""
+    rows = [f"{t},{4 + r % 7 / 10},{2 + r % 5 / 10},{r % 2}" for r, t in enumerate(stamped(9, "%Y-%m-%d %H:%M"))]
+    table, _ = drafted(tmp_path, f"{name},Oil barg,Suction barg,Run", rows)
+    assert table["time"]["zone"] == zone
+
+
+@pytest.mark.parametrize(("oil", "asked"), [("bara", False), ("barg", True), ("bar", True), ("psid", False)])
+def test_the_altitude_is_asked_where_a_pressure_counts_from_the_atmosphere(
+    oil: str, asked: bool, tmp_path: Path
+) -> None:
+    """Catches an altitude asked of a file without gauge pressures, and none asked of one that may have them."""
+    rows = [f"{t},{4 + r % 7 / 10},{2 + r % 5 / 10},{r % 2}" for r, t in enumerate(stamped(9, "%Y-%m-%d %H:%M"))]
+    table, _ = drafted(tmp_path, f"Time,Oil pressure ({oil}),Suction (bara),Run", rows)
+    assert ("altitude" in table.get("site", {})) == asked
+
+
+@pytest.mark.parametrize(
+    ("name", "one", "asked"), [("Quality", 0.02, True), ("Quality", 0.98, False), ("Oil pressure bad", 0.98, True)]
+)
+def test_marks_that_may_be_those_of_bad_readings_are_asked(name: str, one: float, asked: bool, tmp_path: Path) -> None:
+    """Catches 1 taken for good where it marks what is bad: nearly every reading would be thrown away."""
+    marks = [int(row % 50 < 50 * one) for row in range(200)]
+    rows = [f"{s},{4 + s % 7 / 10},{2 + s % 5 / 10},{s % 2},{mark}" for s, mark in enumerate(marks)]
+    table, text = drafted(tmp_path, f"t (s),Oil barg,Suction barg,Run,{name}", rows)
+    assert table["quality"]["good"] == ("?" if asked else ["1"])
+    assert ("may 0 be good?" in text) == (one < 0.5)
+
+
+@pytest.mark.parametrize(
+    ("name", "most", "asked"),
+    [
+        ("AI 1 oil raw", 900, True),
+        ("Oil pressure", 27648, True),
+        ("Oil pressure", 2400, False),
+        ("Oil mbar", 9000, False),
+    ],
+)
+def test_raw_numbers_of_an_input_ask_for_their_scale(name: str, most: int, asked: bool, tmp_path: Path) -> None:
+    """Catches counts of an input taken for a pressure in whatever unit is stated: no reading is left, or wrong ones."""
+    rows = [f"{s},{most - s % 7},{2 + s % 5 / 10},{s % 2}" for s in range(40)]
+    table, _ = drafted(tmp_path, f"t (s),{name},Suction barg,Run", rows)
+    assert ("scale" in table["oil_pressure"], "offset" in table["oil_pressure"]) == (asked, asked)
+    assert "scale" not in table["suction_pressure"]
+
+
+def test_a_unit_in_the_name_and_another_in_the_unit_row_are_asked_and_refused(tmp_path: Path) -> None:
+    """Catches one of two units taken without a word: pressures come out a hundred times too high or low."""
+    rows = ["s,kPa,bar,", *(f"{s},{400 + s % 7},{2 + s % 5 / 10},{s % 2}" for s in range(40))]
+    head = "t,Oil pressure (bar),suction,run"
+    table, text = drafted(tmp_path, head, rows)
+    assert table["oil_pressure"]["unit"] == "?"
+    assert "its name says bar and the file kPa" in text
+    log = "\n".join([head, *rows]) + "\n"
+    own = {"oil_pressure": 'column = "Oil pressure (bar)"\n-unit', "time": "-unit"}
+    with pytest.raises(Refusal, match="bar in the name, kPa beside it"):
+        bring_in(tmp_path, log, profile_with(**own))
+    own["oil_pressure"] = 'column = "Oil pressure (bar)"\nunit = "UNIT"'
+    for unit, pascals in (("kPa", 501_325), ("bar", 40_101_325)):
+        said = profile_with(**{**own, "oil_pressure": own["oil_pressure"].replace("UNIT", unit)})
+        _, (trace,) = bring_in(tmp_path, log, said)
+        assert trace.oil_pa[0] in (pascals, NO_READING)
+
+
+def test_vacuum_in_a_column_of_its_own_is_asked(tmp_path: Path) -> None:
+    """Catches a suction column that stops at zero taken alone: no vacuum is seen, whatever the machine pulls."""
+    rows = [f"{s},{40 + s % 7},{max(0, 9 - s % 20)},{max(0, s % 20 - 9)},{s % 2}" for s in range(60)]
+    table, text = drafted(tmp_path, "t (s),Oil psig,Presión succión (psig),Vacío succión (inHg),Run", rows)
+    assert table["suction_pressure"]["column"] == "?"
+    assert "Then nothing of it shows here" in text
+    assert "write it below zero into the other column" in text
+    _, text = drafted(tmp_path, "t (s),Oil psig,Suction vacuum (inHg),Run", [r.replace(",0,", ",", 1) for r in rows])
+    assert '"vacuum" (it counts down from the atmosphere)' in text
+
+
+def test_machines_are_named_as_the_file_writes_them(tmp_path: Path) -> None:
+    """Catches "k 1" for K1 in every report on a fleet."""
+    rows = [f"{s},4,2,1,5,2,{s % 2}" for s in range(40)]
+    head = "t (s),K1 Oil bar abs,K1 Suction bar abs,K1 Run,K2 Oil bar abs,K2 Suction bar abs,K2 Run"
+    table, _ = drafted(tmp_path, head, rows)
+    assert list(table["machines"]) == ["K1", "K2"]
+
+
+def test_days_of_a_spreadsheet_are_shown_and_their_zone_asked(tmp_path: Path) -> None:
+    """Catches serial days without a zone: their files are never joined, and nobody was asked."""
+    rows = [f"{46054 + r / 1440:.8f},{4 + r % 7 / 10},{2 + r % 5 / 10},{r % 2}" for r in range(40)]
+    table, text = drafted(tmp_path, "Timestamp,Oil barg,Suction barg,Run", rows)
+    assert (table["time"]["form"], table["time"]["zone"]) == ("?", "?")
+    assert "as serial days they begin 2026-02-01 00:00:00, in steps of 60 s" in text
+    table, _ = drafted(tmp_path, "Timestamp,Oil barg,Suction barg,Run", [r.replace("46054.", "12.") for r in rows])
+    assert "zone" not in table["time"]

@@ -6,7 +6,17 @@ import numpy as np
 import pytest
 
 from protect.ranges import NO_READING
-from replay.measured.doubts import FLAT_MS, FLAT_ROWS, Net, Readings, Stillness, of_net, of_pressure, of_sensor
+from replay.measured.doubts import (
+    FLAT_MS,
+    FLAT_ROWS,
+    NOTHING_PA,
+    Net,
+    Readings,
+    Stillness,
+    of_net,
+    of_pressure,
+    of_sensor,
+)
 
 ATMOSPHERE = 101_325.0
 FINE = {"readings": 1000, "least": 250_000.0, "most": 900_000.0}
@@ -27,6 +37,7 @@ def told(reference: str = "absolute", held_ms: int = 0, **seen: Any) -> list[str
         ({"most": 19_999.0, "least": 5_000.0}, ["is its unit right?"]),
         ({"most": 6_000_000.0}, []),
         ({"most": 6_000_001.0}, ["is its unit right?"]),
+        ({"at_nothing": 1}, ["a number for no reading? [suction_pressure] valid = [least, most] leaves such out"]),
         ({"lowest": -3000.0}, []),
         ({"lowest": -3001.0}, ["is it gauge?"]),
         ({"readings": 0}, ["no reading at all"]),
@@ -189,3 +200,12 @@ def test_standing_still_is_that_of_running_rows_however_blocks_end(cut: int) -> 
     assert longest(few, running) == 0
     few[20 : 20 + FLAT_ROWS] = 5
     assert longest(few, running) == (FLAT_ROWS - 1) * FLAT_MS // 40
+
+
+@pytest.mark.parametrize(("lowest", "seen"), [(5000, 2), (5001, 0), (0, 2)])
+def test_readings_of_hardly_anything_are_counted(lowest: int, seen: int) -> None:
+    """Catches a dead input that reads 0 kPa absolute taken for a pressure, and no reading counted as one."""
+    readings = Readings()
+    readings.see(np.array([300_000, lowest, NO_READING, lowest]), None, NOTHING_PA)
+
+    assert (readings.at_nothing, readings.missing) == (seen, 1)

@@ -34,8 +34,8 @@ def test_what_is_whole_is_said_by_nothing() -> None:
     [
         ({"lost_ms": HOUR + 1_000}, 80, "20 % of the 5.00 h are lost in gaps"),
         ({"lost_ms": 4 * HOUR}, 50, "50 % of the 8.00 h are lost in gaps"),
-        ({"mends": {"a": Mend(rows=201), "b": Mend(rows=99)}}, 100, "30 % of the rows were left out as broken"),
-        ({"without_status": 300}, 100, "30 % of the rows have no running status and were left out"),
+        ({"mends": {"a": Mend(rows=201), "b": Mend(rows=99)}}, 70, "30 % of the rows were left out as broken"),
+        ({"without_status": 300}, 70, "30 % of the rows have no running status and were left out"),
         ({"net": Net(run_rows=800, running=400)}, 50, "50 % of the running rows have no net oil pressure"),
         (
             {"readings": {"oil_pressure": Readings(missing=250)}},
@@ -52,6 +52,14 @@ def test_what_was_lost_is_said_with_its_share(change: dict[str, Any], judged: in
 
     assert said_first(found) == [f"Can be judged on {judged} % of its hours.", said]
     assert as_entry(found, constant=False) == {"judged_share": round(judged_share(found), 3), "losses": [said]}
+
+
+def test_rows_that_were_left_out_of_a_gap_are_lost_once() -> None:
+    """Catches rows at a wrong time called judged, since no gap shows where they stood; and a loss counted twice."""
+    broken = {"a": Mend(rows=300)}
+    assert judged_share(counts(mends=broken)) == pytest.approx(0.7)
+    assert judged_share(counts(mends=broken, lost_ms=4 * HOUR)) == pytest.approx(0.5)
+    assert judged_share(counts(mends=broken, without_status=100)) == pytest.approx(0.6)
 
 
 @pytest.mark.parametrize(("missing", "said"), [(200, False), (201, True)])
