@@ -5,6 +5,7 @@ suction. What the model does with it, its pump, its oil and its sensors answer f
 """
 
 from dataclasses import replace
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -19,40 +20,53 @@ from replay.physics.kernel import compiled_record
 from replay.physics.model import Start, equilibrium_fraction, first_state, solubility_table
 from replay.physics.schedule import Schedule
 from replay.physics.sensors import SENSOR_STATES, Sensor, compiled_read_trace
-from replay.physics.simulate import Case, Damage, damage_of
+from replay.physics.simulate import Case
 
 Vector = NDArray[np.float64]
 
 LEAST_PA = 600.0  # of a suction that its sensor's offset would make a vacuum beyond any
+KEPT = 32  # simulations: all dampings of a pass of a fit to four runs
+BLIND = Sensor()
 
 
 class Driven(NamedTuple):
-    """oil_pa: what the oil sensor would read but for noise and digits, float64[n]; net_pa: true; damage."""
+    """oil_pa: what the oil sensor would read but for noise and digits, float64[n]; net_pa: true."""
 
     oil_pa: Vector
     net_pa: Vector
-    damage: Damage
 
 
 def drive(site: Site, start: RunStart, run: Run) -> Driven:
     """Run a site's machine through a run. Raises ValueError for a machine that cannot run so."""
+    blind = replace(site, chain=replace(site.chain, oil=BLIND))
+    oil, net = _simulated(blind, start, run)
+    return Driven(_read(site.chain.oil, oil, run.time_s), net)
+
+
+@lru_cache(KEPT)
+def _simulated(site: Site, start: RunStart, run: Run) -> tuple[Vector, Vector]:
+    """Return true oil pressure and net oil pressure of a site's machine, whatever its oil sensor makes of them.
+
+    A fit moves each unknown by itself, and neither the oil sensor's nor those of another run's start change them: those
+    it moves first, as long as the simulations from which it moves are kept.
+    """
     suction = true_suction_pa(site.chain.suction, run)
     schedule, begin = _beginning(site, start, run, float(suction[0]))
     case = Case(
         site.machine, site.oil, site.refrigerant, schedule, float(run.time_s[-1]), begin, behaviour=site.behaviour
     )
     p = case.parameters
+    p[at.B_ONSET_SHARE] = p[at.P_LEAST_SOMMERFELD] = 0.0  # the journals are left out: nothing starves or touches
     s = first_state(site.machine, site.oil, site.refrigerant, schedule, begin, p)
     rows = np.zeros((run.time_s.size, at.RECORDS))
     table = solubility_table(site.oil, site.refrigerant)
     compiled_record(s, p, table, *_inputs(schedule, suction, run), run.time_s, np.zeros(at.INPUTS), rows)
-    oil = rows[:, at.R_OIL_PA]
-    return Driven(_read(site.chain.oil, oil, run.time_s), oil - rows[:, at.R_CRANKCASE_PA], damage_of(s))
+    return rows[:, at.R_OIL_PA].copy(), rows[:, at.R_OIL_PA] - rows[:, at.R_CRANKCASE_PA]
 
 
 def true_suction_pa(sensor: Sensor, run: Run) -> Vector:
     """Return the suction pressure behind a run's readings by a sensor's offset, gain and lag."""
-    read = run.suction_pa + sensor.lag_s * np.gradient(run.suction_pa, run.time_s)
+    read = run.suction_pa + sensor.lag_s * run.suction_slope
     return np.maximum((read - sensor.offset_pa) / sensor.gain, LEAST_PA)
 
 

@@ -94,7 +94,7 @@ def _prediction(
     else:
         keys = {"floor": ranges.FLOOR, "cut-out": ranges.CUT_OUT, "cut-in": ranges.CUT_IN}
         levels = {name: float(settings.values[key]) for name, key in keys.items()}
-    whole_s, tick_s = _below_s(run, run.suction_pa, np.inf), round(float(np.median(np.diff(run.time_s))), 3)
+    whole_s, tick_s = _below_s(run, run.suction_pa, np.inf), round(run.period_s, 3)
     below = [
         _figure(name, _below_s(run, run.oil_pa, level), [_below_s(run, one, level) for one in told], whole_s, tick_s)
         for name, level in levels.items()

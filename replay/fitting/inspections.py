@@ -20,7 +20,7 @@ from replay.machine.found import FAILED, SCUFFED, SOUND, Inspection
 from replay.physics.behaviour import TABLE
 from replay.physics.drawing import Site
 from replay.physics.schedule import Channel
-from replay.physics.simulate import Case, Damage, simulate
+from replay.physics.simulate import Case, Damage, simulate, simulate_pieces
 
 Vector = NDArray[np.float64]
 
@@ -31,6 +31,7 @@ DISBELIEF = 0.02  # assumed: share of inspections that are told wrongly
 TOUCHED = 0.3  # assumed: of the heat that spoils a bearing, from which on an eye sees it
 DRY_FROM_S, AFTER_S = 60.0, 180.0
 ENDLESS_S = 3600.0
+SO_FAR = 240  # samples of a dry run between two looks at the bearings
 LIKELY = 1  # of three columns
 
 
@@ -104,7 +105,11 @@ def found_after(damage: Damage) -> str:
 
 
 def dry_run(site: Site, dry_s: float, *, reloaded: bool) -> Damage:
-    """Run a machine in a vacuum without oil pressure, then stop it, or give it suction and oil again."""
+    """Return what bearings suffer in a vacuum without oil pressure, then stopped, or given suction and oil again."""
+    return simulate(_dry_case(site, dry_s, reloaded=reloaded)).damage
+
+
+def _dry_case(site: Site, dry_s: float, *, reloaded: bool) -> Case:
     plan = site.schedule().change(Channel.SUCTION_VALVE, DRY_FROM_S - 30.0, 0.0, 2.0)
     plan.change(Channel.PUMP_DRIVE, DRY_FROM_S, 0.0)
     end_s = DRY_FROM_S + dry_s
@@ -112,7 +117,7 @@ def dry_run(site: Site, dry_s: float, *, reloaded: bool) -> Damage:
         plan.change(Channel.SUCTION_VALVE, end_s, 1.0, 2.0).change(Channel.PUMP_DRIVE, end_s, 1.0)
     else:
         plan.change(Channel.RUN, end_s, 0.0)
-    case = Case(
+    return Case(
         site.machine,
         site.oil,
         site.refrigerant,
@@ -121,13 +126,14 @@ def dry_run(site: Site, dry_s: float, *, reloaded: bool) -> Damage:
         site.start,
         behaviour=site.behaviour,
     )
-    return simulate(case).damage
 
 
 def _lasts_s(site: Site) -> float:
     """Return how long a dry unloaded bearing lasts, s, endless beyond an hour."""
-    spoilt = dry_run(site, ENDLESS_S, reloaded=False).damage_s
-    return np.inf if spoilt is None else spoilt - DRY_FROM_S
+    for so_far in simulate_pieces(_dry_case(site, ENDLESS_S, reloaded=False), SO_FAR):
+        if (spoilt := so_far.damage_s) is not None:  # all that comes later changes nothing of it
+            return spoilt - DRY_FROM_S
+    return np.inf
 
 
 def _span(lasts: Vector, weights: Vector) -> str:

@@ -168,7 +168,7 @@ class _Slopes:
         if self.passes % LOOK_AGAIN == 0:
             self.heard[:] = True
         self.passes += 1
-        for i in np.flatnonzero(self.heard):
+        for i in np.flatnonzero(self.heard)[::-1]:  # first what changes no machine, or a start: see `driven`
             step = -STEP_Z if z[i] > 0.0 else STEP_Z
             beside = z.copy()
             beside[i] += step
@@ -187,7 +187,7 @@ def robust(off: Vector) -> Vector:
 
 def remembered(run: Run, errors: Errors) -> float:
     """Return how many readings count as one."""
-    return max(1.0, errors.memory_s / float(np.median(np.diff(run.time_s))))
+    return max(1.0, errors.memory_s / run.period_s)
 
 
 def _place(generator: np.random.Generator, problem: Problem) -> Vector:
@@ -218,7 +218,6 @@ def shown_errors(problem: Problem, members: Sequence[Member]) -> tuple[Errors, .
 
 def _memory_s(run: Run, off: Vector) -> float:
     """Return the time that errors are remembered for, from their autocorrelation up to where it is lost."""
-    period_s = float(np.median(np.diff(run.time_s)))
     off = off - off.mean()
     power = float(off @ off) or 1.0
     total = 1.0
@@ -227,4 +226,4 @@ def _memory_s(run: Run, off: Vector) -> float:
         if correlation < 0.1:  # noqa: PLR2004 - lost
             break
         total += 2.0 * correlation
-    return total * period_s
+    return total * run.period_s

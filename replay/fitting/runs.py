@@ -6,6 +6,7 @@ of this kind can promise (`MODEL_PA`), and a moment of time, so that a steep edg
 """
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 
 import numpy as np
@@ -66,6 +67,16 @@ class Run:
     def id(self) -> str:
         """The name of its trace."""
         return self.trace.name
+
+    @cached_property
+    def period_s(self) -> float:
+        """The time from sample to sample, s: the median."""
+        return float(np.median(np.diff(self.time_s)))
+
+    @cached_property
+    def suction_slope(self) -> Vector:
+        """How fast suction moves, Pa/s."""
+        return np.gradient(self.suction_pa, self.time_s)
 
     @property
     def running(self) -> NDArray[np.bool_]:

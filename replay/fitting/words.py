@@ -70,7 +70,7 @@ def _any_moment(run: Run, oil_pa: NDArray[np.float64]) -> tuple[Vector, Vector]:
     """Return the least and the most that any member makes at about the time of each reading."""
     from scipy.ndimage import maximum_filter1d, minimum_filter1d
 
-    size = 2 * ceil(SIZES * MOMENT_S / float(np.median(np.diff(run.time_s)))) + 1
+    size = 2 * ceil(SIZES * MOMENT_S / run.period_s) + 1
     low = minimum_filter1d(oil_pa.min(axis=0), size, mode="nearest")
     return np.asarray(low), np.asarray(maximum_filter1d(oil_pa.max(axis=0), size, mode="nearest"))
 

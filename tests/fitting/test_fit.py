@@ -34,9 +34,9 @@ def still() -> Made:
 @pytest.fixture
 def hasty(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let a fit look at few places, as long as only its form matters."""
-    monkeypatch.setattr(members, "SCOUTS", 4)
-    monkeypatch.setattr(members, "PASSES", 2)
-    monkeypatch.setattr(members, "SCOUT_PASSES", 2)
+    monkeypatch.setattr(members, "SCOUTS", 2)
+    monkeypatch.setattr(members, "PASSES", 1)
+    monkeypatch.setattr(members, "SCOUT_PASSES", 1)
     monkeypatch.setattr(fitting, "SCOUTING", 2)
     monkeypatch.setattr(fitting, "GROSS", 1.0)
 
@@ -212,25 +212,25 @@ def test_figures_are_in_the_units_of_the_settings_or_those_asked_for(still: Made
 def test_an_interrupted_fit_goes_on(still: Made, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Catches a fit that begins anew, and one that comes to another end than one that was never interrupted."""
     file, library = folder_of(still, tmp_path, (BENCH,))
-    whole = fitting.fit_machine(file, library, to=tmp_path / "whole.toml", members=8)
+    whole = fitting.fit_machine(file, library, to=tmp_path / "whole.toml", members=4)
     fit_once, count = fitting.fit_member, []
 
     def interrupted(problem: Problem, number: int) -> members.Member:
-        if len(count) == 5:
+        if len(count) == 4:
             raise KeyboardInterrupt
         count.append(number)
         return fit_once(problem, number)
 
     monkeypatch.setattr(fitting, "fit_member", interrupted)
     with pytest.raises(KeyboardInterrupt):
-        fitting.fit_machine(file, library, to=tmp_path / "parts.toml", members=8)
+        fitting.fit_machine(file, library, to=tmp_path / "parts.toml", members=4)
     assert not (tmp_path / "parts.toml").exists()
     monkeypatch.setattr(
         fitting, "fit_member", lambda problem, number: count.append(number) or fit_once(problem, number)
     )
-    fitting.fit_machine(file, library, to=tmp_path / "parts.toml", members=8)
+    fitting.fit_machine(file, library, to=tmp_path / "parts.toml", members=4)
 
-    assert len(count) == 2 + 8
+    assert len(count) == 2 + 4
     assert (tmp_path / "parts.toml").read_bytes() == (tmp_path / "whole.toml").read_bytes()
     assert whole.text == (tmp_path / "whole.toml").read_text(encoding="utf-8")
 

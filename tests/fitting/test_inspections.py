@@ -54,10 +54,10 @@ def test_without_inspections_the_assumed_range_stands_and_that_is_said() -> None
     assert found.told == "no inspections: the assumed range of the bearings applies"
 
 
-@pytest.mark.slow("runs some thousand dry bearings")
+@pytest.mark.slow("runs some hundred dry bearings")
 def test_sound_bounds_the_film_from_below_and_failed_from_above(monkeypatch: pytest.MonkeyPatch) -> None:
     """Catches a bound on the wrong side, and one row that outdoes another."""
-    monkeypatch.setattr(inspections, "DRAWS", 60)
+    monkeypatch.setattr(inspections, "DRAWS", 24)
     site = machine_from("m", TEXT).middle()
     lasted = Inspection("a", 1500.0, reloaded=False, found="sound")
     gone = Inspection("b", 600.0, reloaded=False, found="failed")
@@ -66,7 +66,7 @@ def test_sound_bounds_the_film_from_below_and_failed_from_above(monkeypatch: pyt
         found = bearings_of(site, seen, 40, 1, "m").members
         return float(np.median([one["behaviour.lost_share"] for one in found]))
 
-    between = loss(replace(lasted, dry_s=500.0), replace(gone, dry_s=1500.0))
-    assert loss(lasted) < between < loss(gone)
+    sooner, later = replace(lasted, dry_s=500.0), replace(gone, dry_s=1500.0)
+    assert loss(lasted) < loss(sooner) < loss(sooner, later) < loss(later) < loss(gone)
     with pytest.raises(Refusal, match="no bearing within the assumed ranges would be found like this"):
         loss(replace(lasted, dry_s=2400.0), replace(gone, dry_s=500.0))

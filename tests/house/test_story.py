@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from replay.fitting import fitting
 from tests.support.command import lubetrip
 from tests.support.label_page import reviewed
 from tests.support.story import write_story
@@ -116,6 +117,7 @@ AFTER = {
 def test_the_story_is_walked_by_its_own_commands(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Catches a command of the story that is refused, two steps that do not meet, and a result that is another by now."""
     monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(fitting, "SCOUTING", 3)  # that a fit finds the machine, others show
     write_story(tmp_path, visits=(0, 8, 13, 17), bench_s=480.0)
     for command in COMMANDS:
         for begins, work in BY_HAND.items():

@@ -3,12 +3,16 @@
 `course` is plain Python and can be compiled (`compiled_course`), so that minutes and years are kept by the same lines.
 """
 
-import numba
+import hashlib
+from pathlib import Path
+
 import numpy as np
 from numba.extending import register_jitable
 
+from replay.ground import machine_code
+from replay.ground.cache import code_folder
 from replay.physics import layout
-from replay.physics.kernel import one_step, read_inputs
+from replay.physics.kernel import _DIGEST, one_step, read_inputs
 
 # Refrigerant brought in, kg; heat stored in the sump as its temperature tells, and heat brought, J; of all steps the
 # least mass in kg, lowest and highest pressure in Pa, lowest and highest temperature in K; values that are no number.
@@ -79,7 +83,5 @@ def course(s, p, table, times, values, slopes, steady, steps, u, books):
                 books[NO_NUMBERS] += 1.0
 
 
-@numba.njit(error_model="numpy")
-def compiled_course(s, p, table, times, values, slopes, steady, steps, u, books):
-    """Do what `course` does, compiled."""
-    course(s, p, table, times, values, slopes, steady, steps, u, books)
+OWN = hashlib.sha256(Path(__file__).read_bytes()).hexdigest()
+compiled_course = machine_code.compiled(course, code_folder("ledger", f"{_DIGEST:x}", OWN), error_model="numpy")
