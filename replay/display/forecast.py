@@ -70,7 +70,12 @@ def _against(told: Forecast) -> Table:
     name = told.other.file if told.other else ""
     alike = ", which sets the same values" if told.other and told.other.values == told.settings.values else ""
     heads = ("", "these", "others", "difference", "from", "to")
-    return Table(f"The same machines under {name}{alike}", heads, rows)
+    return Table(f"The same machines under {name}{alike}, limits at {percent(CONFIDENCE)}", heads, rows)
+
+
+def _bare(told: Forecast) -> bool:
+    """Say whether some difference has no limits."""
+    return any(told.difference(figure)["lower"] is None for figure in FIGURES)
 
 
 def _sentences(told: Forecast) -> list[str]:
@@ -88,6 +93,8 @@ def _sentences(told: Forecast) -> list[str]:
             lines.append(f"some {_rounded(wanted)} machine-years would bring them to a fifth either way")
     else:
         lines.append("no nuisance trip seen: the upper limit falls as the machine-years grow")
+    if told.other and told.other.values != told.settings.values and _bare(told):
+        lines.append("-: all machine-years came out alike, so what comes more rarely than they tell is not bounded")
     if told.kept:
         lines.append(f"{told.kept} traces of what went wrong are kept")
     return [*lines, "duty and rates are assumed: give your own"]

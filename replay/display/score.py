@@ -195,8 +195,9 @@ def _upsets(whole: Totals) -> str:
     """Return what upsets came to, and what came without one."""
     if whole.upsets_stopped is None:
         return "none marked in this library: how likely one is to cause a nuisance trip is not known"
-    outside = counted(whole.stops_outside_upsets or 0, "stop") + f" in {whole.hours_outside_upsets:.2f} run hours"
-    return f"{whole.upsets_stopped} of {whole.upsets} had a nuisance trip; {outside} without upset"
+    stops = counted(whole.stops_outside_upsets or 0, "stop")
+    outside = f"{stops} in {whole.hours_outside_upsets:.2f} run hours without upset"
+    return f"{whole.upsets_stopped} of {whole.upsets} had a nuisance trip; {outside}"
 
 
 def late_words(whole: Totals) -> list[str]:

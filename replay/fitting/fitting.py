@@ -17,13 +17,14 @@ from replay.fitting.belonging import refuse_strangers
 from replay.fitting.holdout import Prediction, fitted, predict
 from replay.fitting.inspections import Bearings, bearings_of
 from replay.fitting.members import Errors, Member, Problem, fit_member, shown_errors
-from replay.fitting.runs import Run, refuse_other_machine, run_of
+from replay.fitting.runs import Run, refuse_midst, refuse_other_machine, run_of
 from replay.fitting.unknowns import figures_of, unknowns_of
 from replay.fitting.words import OFF_PA, Misfit
 from replay.ground.files import check_writable, write_text
 from replay.ground.json_files import read_json
 from replay.ground.refusal import or_refuse, refusal
 from replay.ground.shown import KPA, Units, asked, shown_in
+from replay.ground.wording import counted
 from replay.library import Library, entry_named, library_digest, library_of
 from replay.library.given import GivenLibrary, GivenSettings, settings_of
 from replay.library.library import Entry
@@ -126,6 +127,8 @@ def fit_machine(
     described = machine if isinstance(machine, MachineFile) else read_machine(machine)
     described = replace(described, members=())  # those of an earlier fit are no assumption of this one
     shelf = library_of(library)
+    if both := [one for one in ids if one in hold_out]:
+        raise refusal("fit", "--hold-out", "named among the runs to fit, too", "a run that is not fitted to", both[0])
     target = None if to is None else Path(to)
     if target is not None:
         check_writable(target)
@@ -203,15 +206,14 @@ def _entries(library: Library, ids: Sequence[str]) -> list[Entry]:
 def _run(entry: Entry, machine: MachineFile) -> Run:
     run = run_of(replace(read_trace(entry.path), name=entry.id), entry.path)
     refuse_other_machine(run, *machine.ends())
+    refuse_midst(run)
     return run
 
 
 def _with_events(library: Library, runs: Sequence[Run]) -> tuple[Run, ...]:
     found = tuple(run.about_event() for run in runs if run.has_event)
     if not found:
-        rule = (
-            f"nothing to learn from these {len(runs)} runs: neither suction nor net oil pressure falls in any of them"
-        )
+        rule = f"nothing to learn from {counted(len(runs), 'run')}: neither suction nor net oil pressure ever falls"
         raise refusal(library.folder, "", rule, "a run with the suction valve shut or throttled for some minutes")
     return found
 

@@ -34,6 +34,7 @@ LEAST_S = 60.0
 USUAL = 0.96  # quantile that stands for what a pressure is usually: an event may last nearly the whole run
 FALLEN = 0.7  # of the usual suction or net oil pressure: below is an event
 EVENT_S = 3.0
+MIDST_S = 5.0  # of net oil pressure that has fallen, with which a run begins in the midst of an event
 LONG_S = 1800.0  # a run, of which is fitted what lies so near to what happens in it:
 ABOUT_S = 300.0
 FAR = 1.45  # beyond the suction of its site, some 10 K of evaporating temperature: no suction of this machine
@@ -87,6 +88,11 @@ class Run:
     def begins_running(self) -> bool:
         """Whether it runs at the first sample."""
         return bool(self.running[0])
+
+    @property
+    def begins_starved(self) -> bool:
+        """Whether it begins running (settled: no start) with its net oil pressure far below its usual."""
+        return bool(self._low()[1][self.time_s < MIDST_S].all())
 
     @property
     def settled(self) -> NDArray[np.bool_]:
@@ -173,6 +179,22 @@ def run_of(trace: Trace, path: Path | None = None) -> Run:
         _told(columns.get("oil_temperature_c"), np.arange(len(time_s)) == 0),
         _told(columns.get("speed_rpm"), running),
     )
+
+
+def refuse_midst(run: Run) -> None:
+    """Refuse a run that begins running with its net oil pressure gone. Raises Refusal.
+
+    What gas the pump and what refrigerant the oil held then is not known: every member would begin it sound.
+    """
+    first = run.time_s < MIDST_S
+    if run.begins_starved:
+        usual = float(np.quantile(run.net_pa[run.settled], USUAL))
+        rule = (
+            f"begins in the midst of a loss of oil pressure, net {pressure(float(np.median(run.net_pa[first])))} where "
+            f"it has {pressure(usual)}: what pump and oil were like then is not known"
+        )
+        wanted = "a run from steady running or a start on; of one that a gap has parted, the part before it"
+        raise refusal(run.id, "", rule, wanted)
 
 
 def refuse_other_machine(run: Run, least: Site, most: Site) -> None:

@@ -10,11 +10,10 @@ from dataclasses import dataclass
 from typing import Any
 
 from replay.forecast.year import DUTY, Year, sampled_per_year
-from replay.ground.statistics import bootstrap_mean, proportion_interval, weighted_interval
+from replay.ground.statistics import mean_interval, proportion_interval, weighted_interval
 from replay.physics.days import YEAR_H
 
 CONFIDENCE = 0.95
-SEED = 1  # of the bootstrap of paired differences
 NARROW = 0.2  # half width of an interval, share of its figure, that more years are asked for
 DEVIATIONS = 1.96  # of a normal, within which 95 % lie
 
@@ -109,11 +108,15 @@ def cost_of(year: Year, weights: Mapping[str, float], prices: Mapping[str, float
 def paired(
     ones: Sequence[Year], others: Sequence[Year], figure: str, weights: dict[str, float]
 ) -> dict[str, float | None]:
-    """Return the mean difference (first less second) of a figure per machine-year of the same machines, with limits."""
+    """Return the mean difference (first less second) of a figure per machine-year of the same machines, with limits.
+
+    The limits are those of the choice by cost (`replay.tuning.race`); None where fewer than two years, or years that
+    all come out alike, say nothing of how far they spread: what is rarer than they are long may still differ.
+    """
     prices = {figure: 1.0}
     differences = [
         cost_of(one, weights, prices) - cost_of(other, weights, prices) for one, other in zip(ones, others, strict=True)
     ]
     mean = sum(differences) / len(differences)
-    lower, upper = bootstrap_mean(differences, CONFIDENCE, SEED) or (None, None)
+    lower, upper = mean_interval(differences, CONFIDENCE) if len(set(differences)) > 1 else (None, None)
     return {"difference": mean, "lower": lower, "upper": upper}

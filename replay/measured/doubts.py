@@ -19,6 +19,7 @@ FLAT_ROWS = 10
 NEAR_ATMOSPHERE = 0.12  # share: weather and sensor error together stay within (common practice, no source)
 NEAR_PA = 3000
 CLIPPED_SHARE = 0.01
+NEARLY_ALL = 0.95  # share of the running rows (assumed)
 NO_OIL_PA, OIL_PA, INVERTED = 20_000, 50_000, 0.7  # net oil pressure, and the share of rows (assumed)
 MOSTLY = 0.5
 NOTHING_PA = 5000  # a pressure that no compressor pulls down to; a dead input reads so (assumed)
@@ -258,6 +259,12 @@ def of_net(net: Net) -> list[str]:
     if net.with_oil > INVERTED * net.stopped and net.without_oil > INVERTED * net.running and net.running:
         found.append(
             "net oil pressure is there while the machine stands and gone while it runs: is the running status inverted?"
+        )
+    elif net.running and net.without_oil > NEARLY_ALL * net.running and not found:
+        share = 100 * net.without_oil / net.running
+        found.append(
+            f"net oil pressure lies under {pressure(NO_OIL_PA)} in {share:.0f} % of the running rows:"
+            " is the unit of both pressures right, and what each counts from?"
         )
     for side, count in net.stopped_off.items():
         if net.stopped and count > MOSTLY * net.stopped:

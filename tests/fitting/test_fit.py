@@ -242,8 +242,17 @@ def test_runs_without_an_event_teach_nothing(tmp_path: Path) -> None:
     done = lubetrip("fit", file, library, "--to", tmp_path / "fitted.toml")
 
     assert done.returncode == 2
-    assert "nothing to learn from these 3 runs" in done.stderr
+    assert "nothing to learn from 3 runs" in done.stderr
     assert not (tmp_path / "fitted.toml").exists()
+
+
+def test_a_run_that_is_fitted_to_is_not_held_out(still: Made, tmp_path: Path) -> None:
+    """Catches a prediction of a run that the fit has seen, sold as one it has not."""
+    file, library = folder_of(still, tmp_path)
+    done = lubetrip("fit", file, library, BENCH, "--hold-out", BENCH, "--to", tmp_path / "fitted.toml")
+
+    assert done.returncode == 2
+    assert f'--hold-out = "{BENCH}": named among the runs to fit, too' in done.stderr
 
 
 @pytest.mark.usefixtures("hasty")

@@ -14,8 +14,9 @@ from replay.fitting import holdout, inspections
 from replay.fitting.holdout import Prediction, fitted, predict
 from replay.fitting.inspections import bearings_of
 from replay.fitting.members import Errors
-from replay.fitting.runs import MOMENT_S, SETTLED_S, Run, run_of
+from replay.fitting.runs import FALLEN, MIDST_S, MOMENT_S, SETTLED_S, Run, refuse_midst, run_of
 from replay.fitting.words import LEAST_S, MOST_TOLD, OFF_PA, SIZES, misfits_of
+from replay.ground.refusal import Refusal
 from replay.ground.shown import KPA, shown_in
 from replay.ground.units import PSI_PA
 from replay.machine import machine_from
@@ -272,6 +273,24 @@ def test_of_a_long_run_what_lies_about_its_falls_is_fitted(settings: Settings, m
     stood[4800:4900] = 0
     assert len(a_run(net, running=stood).about_event().time_s) == 5529
     assert a_run(net[4000:5700]).about_event().time_s[-1] == 1699.0
+
+
+def begun(low_s: float, net_pa: float = 14e3, *, stands_s: int = 0) -> Run:
+    """Return a run whose net oil pressure is low at its beginning, or that stands there."""
+    count = np.arange(SECONDS)
+    return a_run(np.where(count < low_s, net_pa, 200e3), running=count >= stands_s)
+
+
+def test_a_run_that_begins_in_the_midst_of_a_loss_is_refused() -> None:
+    """Catches what a gap has left of a run, begun by every member with a sound pump: "never trips" of one that did."""
+    told = r"^r: begins in the midst .* net 14\.0 kPa where it has 200\.0 kPa: .*; accepted: "
+    with shown_in(KPA), pytest.raises(Refusal, match=told):
+        refuse_midst(begun(90.0))
+    refuse_midst(begun(MIDST_S - 1.0))
+    refuse_midst(begun(90.0, FALLEN * 200e3))
+    refuse_midst(begun(90.0, stands_s=60))
+    with pytest.raises(Refusal):
+        refuse_midst(begun(90.0, FALLEN * 200e3 - 1e3))
 
 
 def test_a_short_dip_is_told_and_an_edge_that_comes_early_is_not() -> None:

@@ -105,7 +105,7 @@ def test_the_years_wanted_bring_the_interval_to_a_fifth() -> None:
 
 
 def test_a_difference_is_first_less_second_per_year_of_the_same_machine() -> None:
-    """Catches a difference by the wrong way round, of whole sums, without weights or hours; limits lie about it."""
+    """Catches a difference by the wrong way round, of whole sums, without weights or hours; and limits of years that are too few, or alike."""
     ones = [year(YEAR_H / 2, duty=Tally(nuisance=n), fault=Tally(nuisance=2)) for n in (3, 1, 4)]
     others = [year(YEAR_H / 2, duty=Tally(nuisance=n), upset=Tally(nuisance=9)) for n in (0, 2, 0)]
     found = paired(ones, others, "nuisance_stops", WEIGHTS)
@@ -114,7 +114,9 @@ def test_a_difference_is_first_less_second_per_year_of_the_same_machine() -> Non
     assert found["difference"] == pytest.approx(each.mean())
     assert found["lower"] is not None
     assert found["upper"] is not None
-    assert each.min() <= found["lower"] < found["difference"] < found["upper"] <= each.max()
+    half = 4.302653 * each.std(ddof=1) / math.sqrt(3)  # of two degrees of freedom, as tables of Student's t print it
+    assert (found["lower"], found["upper"]) == pytest.approx((each.mean() - half, each.mean() + half), abs=1e-5)
+    assert paired(ones, ones, "nuisance_stops", WEIGHTS) == {"difference": 0.0, "lower": None, "upper": None}
     assert paired(ones[:1], others[:1], "nuisance_stops", WEIGHTS) == {
         "difference": pytest.approx(-11.0),
         "lower": None,

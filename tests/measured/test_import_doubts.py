@@ -129,6 +129,12 @@ def test_rows_of_net_oil_pressure_are_counted_by_running_and_standing() -> None:
         ({"running": 100, "without_oil": 70, "stopped": 10, "with_oil": 8}, []),
         ({"running": 100, "without_oil": 71, "stopped": 10, "with_oil": 7}, []),
         ({"running": 0, "without_oil": 0, "stopped": 10, "with_oil": 10}, []),
+        ({"running": 100, "without_oil": 95}, []),
+        ({"running": 100, "without_oil": 96}, ["is the unit of both pressures right, and what each counts from?"]),
+        (
+            {"running": 100, "running_negative": 100, "without_oil": 100},
+            ["columns swapped, or one gauge and one absolute?"],
+        ),
         ({"stopped": 10, "stopped_off": {"above": 5, "below": 0}}, []),
         ({"stopped": 10, "stopped_off": {"above": 0, "below": 6}}, ["is one of them gauge and the other absolute?"]),
     ],

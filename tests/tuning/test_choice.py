@@ -6,6 +6,7 @@ Nothing is swept here: verdicts are made up for each candidate and trace, so tha
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -24,7 +25,7 @@ from replay.tuning import fresh
 from replay.tuning import tune as tuning
 from replay.tuning.fresh import Fresh
 from replay.tuning.holdout import split
-from replay.tuning.judge import figures
+from replay.tuning.judge import Figures, figures
 from replay.tuning.pareto import Choice
 from replay.tuning.results import tuning_json
 from replay.tuning.tune import Tuning, tune
@@ -222,6 +223,20 @@ def nearest_to_middle(numbers: Sequence[int], rows: int, columns: int) -> int:
 
 
 @pytest.mark.slow("tries many cases of a large space")
+def figures_of(nuisance_limit: float, margin_s: float) -> Figures:
+    """Return figures of 22 faults without a miss, by their nuisance limit and worst margin."""
+    claims: Any = (SimpleNamespace(upper=0.127), SimpleNamespace(upper=nuisance_limit))
+    totals: Any = SimpleNamespace(worst_margin_s=margin_s)
+    return Figures(totals, claims, ())
+
+
+def test_a_second_of_running_less_is_no_better_nuisance_limit() -> None:
+    """Catches ten seconds of margin given up for the same nuisance trips in a second more of running."""
+    slower, quicker, noisier = figures_of(748.01, 40.3), figures_of(748.04, 50.3), figures_of(751.0, 60.0)
+    assert quicker.objectives < slower.objectives < noisier.objectives
+    assert figures_of(float("inf"), 1.0).objectives[1] == float("inf")
+
+
 @given(st.data())
 @settings(max_examples=40)
 def test_the_choice_is_that_of_sorting_by_the_rule(folder: Path, data: st.DataObject) -> None:
