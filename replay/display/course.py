@@ -38,7 +38,9 @@ def explain_view(told: Explanation) -> RenderableType:
     if told.entry is not None:
         began = on_the_clock(told.entry, 0)
         head += f"; began {began}" if began else ""
-        windows = "".join(f"\n  by the clock of the machine {window}" for window in windows_on_the_clock(told.entry))
+        windows = "".join(
+            f"\n  by the clock: {window}" for window in windows_on_the_clock(told.entry, told.entry.label)
+        )
         head += f"\nlabel: {label_text(told.entry)}; family {told.entry.family}{windows}"
     outcome = f"; outcome {words(told.verdict.outcome)}" if told.verdict else ""
     closing = [f"{counted(len(replay.stops), 'stop')}, {replay.run_ms / 3.6e6:.3f} run hours{outcome}"]

@@ -12,6 +12,7 @@ import math
 from replay.ground.refusal import refusal
 from replay.ground.units import UnitError, duration_ms
 from replay.ground.zones import offset_or_zone
+from replay.library.label import Label
 from replay.library.library import Entry
 from replay.trace import first_time_s
 
@@ -47,12 +48,12 @@ def on_the_clock(entry: Entry, since_start_ms: float) -> str:
     return f"{moment:%Y-%m-%d %H:%M:%S} {moment.tzname()}"
 
 
-def windows_on_the_clock(entry: Entry) -> list[str]:
-    """Return the windows of a label as the machine's clock shows them; none where nobody knows."""
-    if entry.start_utc is None or not isinstance(entry.label, tuple):
+def windows_on_the_clock(entry: Entry, label: Label) -> list[str]:
+    """Return the windows of a label of a trace as the machine's clock shows them; none where nobody knows."""
+    if entry.start_utc is None or not isinstance(label, tuple):
         return []
     first_s = first_time_s(entry.path)
-    ends = [(window.earliest_s, window.deadline_s) for window in entry.windows]
+    ends = [(window.earliest_s, window.deadline_s) for window in label]
     return [" to ".join(on_the_clock(entry, 1000 * (end - first_s)) for end in window) for window in ends]
 
 

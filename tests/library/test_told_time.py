@@ -131,6 +131,6 @@ def test_a_moment_is_shown_as_the_clock_of_the_machine_has_it(zone: str | None, 
     entry: Any = SimpleNamespace(path=Path("a.csv"), start_utc=START, zone=zone, label=label, windows=label)
 
     assert on_the_clock(entry, 330_000) == shown
-    assert windows_on_the_clock(entry) == [f"{shown} to {shown}"]
+    assert windows_on_the_clock(entry, label) == [f"{shown} to {shown}"]
     nobody: Any = SimpleNamespace(path=Path("a.csv"), start_utc=None, zone=None, label=label, windows=label)
-    assert (on_the_clock(nobody, 0), windows_on_the_clock(nobody)) == ("", [])
+    assert (on_the_clock(nobody, 0), windows_on_the_clock(nobody, label)) == ("", [])

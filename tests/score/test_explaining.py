@@ -78,4 +78,4 @@ def test_a_timeline_is_by_the_clock_where_the_trace_says_when_it_began(library: 
 
     assert "2026-03-02 10:02:09 CET" in row
     assert "began 2026-03-02 10:00:00 CET" in lubetrip("explain", library, "fault").stdout
-    assert "by the clock of the machine 2026-03-02 10:01:40 CET to 2026-03-02 10:04:10 CET" in text
+    assert "by the clock: 2026-03-02 10:01:40 CET to 2026-03-02 10:04:10 CET" in text
