@@ -117,11 +117,11 @@ def _take(folder: Path, file: Path, who: str | None) -> None:
 
 
 def _tell(edits: list[Any]) -> None:
-    from replay.library import label_text
+    from replay.display.labels import relabelled
 
     for edit in edits:
         identity = visible(edit.after.id)
-        click.echo(f"{identity}: was {label_text(edit.before)}, now {label_text(edit.after)}")
+        click.echo(f"{identity}: {relabelled(edit.before, edit.after)}")
         lines = edit.after.note.splitlines() if len(edits) == 1 else edit.after.note.splitlines()[-1:]
         for line in lines:
             click.echo(f"  {visible(line)}")

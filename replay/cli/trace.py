@@ -32,8 +32,13 @@ def explain(trace: Path, identity: str | None, settings: Path | None, json_file:
 @TRACE
 @ID
 @click.option("-o", "--out", type=PICTURE, required=True, metavar="FILE", help="FILE.png, .svg or .pdf.")
-@click.option("--from", "from_s", type=float, metavar="S", help="First second to draw, in the trace's time_s.")
-@click.option("--to", "to_s", type=float, metavar="S", help="Last second to draw.")
+@click.option(
+    "--from",
+    "from_s",
+    metavar="S|TIME",
+    help='Draw from this second of the trace\'s time_s on, or "2026-03-01 10:05" by the clock.',
+)
+@click.option("--to", "to_s", metavar="S|TIME", help="Draw up to this second, or time by the clock.")
 @click.option(
     "--event",
     type=click.IntRange(min=1),

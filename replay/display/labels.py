@@ -8,9 +8,10 @@ from rich.console import RenderableType
 from replay.display.table import Table
 from replay.display.terminal import terms, view
 from replay.ground.wording import NOTHING, counted, percent, words
-from replay.library import Entry, Library
+from replay.library import Entry, Library, label_text
 from replay.library.agreement import CONFIDENCE, DIFFER, agreements, is_unseen, rests
-from replay.library.label import LABELS, kind_of, words_of
+from replay.library.label import LABELS, Label, kind_of, words_of
+from replay.library.told_time import windows_on_the_clock
 from replay.library.words import AGREE, INSPECTION, NOBODY, ONE, PHYSICS, TWO
 
 # What a label rests on, as a sentence says it.
@@ -75,12 +76,22 @@ def agreement_table(entries: Iterable[Entry]) -> Table:
 def disagreements_table(entries: Iterable[Entry]) -> Table:
     """Return what each reviewer says of traces on which they differ, a row for each."""
     rows = [
-        (entry.id if first else "", word.by, word.on.isoformat(), words_of(word.label), word.inspection or NOTHING)
+        (entry.id if first else "", word.by, word.on.isoformat(), _says(entry, word.label), word.inspection or NOTHING)
         for entry in entries
         for first, word in zip((True, *(False,) * len(entry.words)), entry.words, strict=False)
     ]
     heads = ("trace", "reviewer", "on", "says", "inspection")
     return Table("Reviewers differ: undecided until settled", heads, rows, texts=frozenset({1, 2, 3, 4}))
+
+
+def relabelled(before: Entry, after: Entry) -> str:
+    """Return what the label of a trace was and is, its windows by the clock of the machine too where that is known."""
+    told = f"was {label_text(before)}, now {label_text(after)}"
+    return "\n".join([told, *(f"  by the clock: {window}" for window in windows_on_the_clock(after, after.label))])
+
+
+def _says(entry: Entry, label: Label) -> str:
+    return "\n".join([words_of(label), *windows_on_the_clock(entry, label)])
 
 
 def undecided_words(entry: Entry) -> str:

@@ -37,6 +37,7 @@ from replay.ground.refusal import as_text, or_refuse, refusal
 from replay.ground.wording import counted, seconds, words
 from replay.library import Entry, Library, label_text
 from replay.library.given import GivenSettings, trace_with_settings
+from replay.library.told_time import second_of
 from replay.score import Verdict, judge
 from replay.score.explaining import Explanation, explained
 from replay.settings import Settings
@@ -71,18 +72,20 @@ def draw_trace(
     trace: AnyTrace | Path | str,
     settings: GivenSettings = None,
     *,
-    from_s: float | None = None,
-    to_s: float | None = None,
+    from_s: float | str | None = None,
+    to_s: float | str | None = None,
     event: int | None = None,
 ) -> None:
     """Draw one trace into FILE.png, .svg or .pdf: pressures with levels, integral, states, stops, label, outcome.
 
-    Without settings, those of the library that the file belongs to. from_s, to_s: a part of the trace's time; event:
-    number of a stop or a spell short of oil, drawn from a minute before it to two after. Raises Refusal.
+    Without settings, those of the library that the file belongs to. from_s, to_s: a part of the trace's time, in s
+    or as text that `replay.library.told_time` reads, such as "2026-03-01 10:05" of a trace that says when it began;
+    event: number of a stop or a spell short of oil, drawn from a minute before it to two after. Raises Refusal.
     """
     check_plot(Path(path))
     read, entry, checked = trace_with_settings(trace, settings)
-    within = (-math.inf if from_s is None else from_s, math.inf if to_s is None else to_s)
+    begin, end = (_second(told, read, entry, key) for told, key in ((from_s, "--from"), (to_s, "--to")))
+    within = (-math.inf if begin is None else begin, math.inf if end is None else end)
     if event is not None and within != WHOLE:
         raise refusal(read.name, "--event", "given beside --from or --to", "an event, or a part of the time")
     if event is not None:
@@ -93,6 +96,20 @@ def draw_trace(
         shown = picture_of_long(read, checked, entry, within=within)
     outcome = outcome_told(judge(entry, read, Replay((), shown.stops, 0, 0, locked_out=False))) if entry else ""
     save_figure(Path(path), draw(shown, title(shown, checked, entry, outcome)))
+
+
+def _second(told: float | str | None, read: AnyTrace, entry: Entry | None, key: str) -> float | None:
+    """Return a moment that was told in s of the trace's time. Raises Refusal."""
+    if not isinstance(told, str):
+        return told
+    if entry is not None:
+        return second_of(told, entry, entry.id, key)
+    try:
+        return float(told)
+    except ValueError:
+        raise refusal(
+            read.name, key, "no number of seconds", "seconds; by the clock for a trace of a library", told
+        ) from None
 
 
 def _around(told: Explanation, event: int) -> tuple[float, float]:
@@ -113,6 +130,10 @@ def _around(told: Explanation, event: int) -> tuple[float, float]:
     if not 1 <= event <= len(events):
         accepted = f"1 to {len(events)}" if events else "--from and --to"
         rule = f"the trace has {counted(len(events), 'event')}: stops, and spells short of oil"
+        if told.replay.locked_out:
+            since = seconds(seconds_of(changes[-1].time_ms))
+            rule += f"; locked out from {since} on, it is not judged behind that, as triage does"
+            accepted += "; --from and --to draw any part of it"
         raise refusal(told.trace.name, "--event", rule, accepted, event)
     begin, end = events[event - 1]
     return seconds_of(begin) - BEFORE_S, math.inf if end is None else seconds_of(end) + AFTER_S

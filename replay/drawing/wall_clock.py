@@ -8,6 +8,7 @@ from replay.drawing.svg import Scale
 from replay.triage.clock import Clock, zone_named
 
 ABOUT = 7
+LEAST = 3  # ticks: from 4 on no interval would do for some lengths, such as 3.8 min
 Ticks = list[tuple[float, str]]
 
 
@@ -23,7 +24,7 @@ def clock_ticks(begin_s: float, end_s: float, clock: Clock) -> tuple[str, Ticks]
 
     dates: Any = matplotlib.dates
     zone = zone_named(clock.zone)
-    locator = dates.AutoDateLocator(tz=zone, minticks=4, maxticks=ABOUT + 1)
+    locator = dates.AutoDateLocator(tz=zone, minticks=LEAST, maxticks=ABOUT + 1)
     numbers = locator.tick_values(begin, end)
     words = dates.ConciseDateFormatter(locator, tz=zone).format_ticks(numbers)
     places = [dates.num2date(number).timestamp() - clock.utc_s for number in numbers]

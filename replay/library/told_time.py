@@ -12,6 +12,7 @@ import math
 from replay.ground.refusal import refusal
 from replay.ground.units import UnitError, duration_ms
 from replay.ground.zones import offset_or_zone
+from replay.library.label import Label
 from replay.library.library import Entry
 from replay.trace import first_time_s
 
@@ -35,6 +36,25 @@ def second_of(told: str, entry: Entry, where: str, key: str) -> float:
         raise refusal(where, key, rule, "seconds of the trace's time, or start_utc in its entry", told)
     moment = _moment(clock, entry, entry.start_utc, where, key, told)
     return round(first_time_s(entry.path) + (moment - entry.start_utc).total_seconds(), 3)
+
+
+def on_the_clock(entry: Entry, since_start_ms: float) -> str:
+    """Return what the machine's clock showed so many ms from the first row on, with its zone; "" where nobody knows."""
+    if entry.start_utc is None:
+        return ""
+    zone = offset_or_zone(entry.zone or "UTC")
+    local = dt.timezone(dt.timedelta(milliseconds=zone)) if isinstance(zone, int) else zone
+    moment = (entry.start_utc + dt.timedelta(milliseconds=round(since_start_ms))).astimezone(local)
+    return f"{moment:%Y-%m-%d %H:%M:%S} {moment.tzname()}"
+
+
+def windows_on_the_clock(entry: Entry, label: Label) -> list[str]:
+    """Return the windows of a label of a trace as the machine's clock shows them; none where nobody knows."""
+    if entry.start_utc is None or not isinstance(label, tuple):
+        return []
+    first_s = first_time_s(entry.path)
+    ends = [(window.earliest_s, window.deadline_s) for window in label]
+    return [" to ".join(on_the_clock(entry, 1000 * (end - first_s)) for end in window) for window in ends]
 
 
 def _clock(told: str) -> dt.datetime | dt.time | None:

@@ -8,10 +8,20 @@ from replay.measured.candidates import FEW_WORDS, NEEDED, VACUUM, Chosen
 from replay.measured.cells import OFF, ON
 from replay.measured.look import Look, Seen, column_key, quoted
 from replay.measured.marks import looks_like_number
-from replay.measured.naming import DIFFERENCE, QUALITY, STOPPED, read_name
-from replay.measured.profile_keys import CHANNELS, OPEN, PRESSURES
+from replay.measured.naming import DIFFERENCE, MACHINE, OIL, QUALITY, STOPPED, read_name
+from replay.measured.profile_keys import CHANNELS, LEVELS, OPEN, PRESSURES
 from replay.measured.threshold import find_humps
-from replay.measured.unit_text import CURRENT, KINDS, PRESSURE, SPEED, TEMPERATURE, read_unit, units_in_name
+from replay.measured.unit_text import (
+    CURRENT,
+    KINDS,
+    LOAD,
+    POWER,
+    PRESSURE,
+    SPEED,
+    TEMPERATURE,
+    read_unit,
+    units_in_name,
+)
 
 GOOD = {
     *("good", "ok", "gut", "192", "valid", "true", "1", "0x00c0", "c0", "normal", "gültig", "bon", "bonne", "g"),
@@ -213,8 +223,27 @@ def running_lines(look: Look, chosen: Chosen, qualities: dict[int, Seen]) -> Ite
     else:
         free = [column for column, _ in chosen.left if column.filled]
         plain = [c.name for c in free if {cell.casefold() for cell in c.filled} <= {*ON, *OFF}]
+        levels = [
+            (c, what) for c in free for what in ("power", "load") if c.unit_of(LEVELS[what]) and _of_the_machine(c)
+        ]
+        if levels and not plain:
+            yield from _asked_levels(look, levels)
+            return
         perhaps = f"perhaps {' or '.join(plain)}" if plain else "no column looks like a status"
         yield f'column = "{OPEN}"  # DOUBT: {perhaps}; or current_above, speed_above'
+
+
+def _of_the_machine(column: Seen) -> bool:
+    """Say whether a power or a load is that of the compressor, as far as its name tells."""
+    return read_name(column.name).says(MACHINE) and not read_name(column.name).says(OIL)
+
+
+def _asked_levels(look: Look, some: list[tuple[Seen, str]]) -> Iterator[str]:
+    """Ask for the column and the level of a power or a load, where no status is seen."""
+    listed = " or ".join(f"{column_key(look, column)} with {what}_above" for column, what in some)
+    yield f'column = "{OPEN}"  # DOUBT: no column looks like a status; {listed}?'
+    column, what = some[0]
+    yield from _levels(column, LEVELS[what], "kW" if what == "power" else "%", what, asked=True)
 
 
 def _asked_status(some: list[Seen]) -> Iterator[str]:
@@ -261,7 +290,7 @@ def _against_current(look: Look, column: Seen, others: list[Seen]) -> str:
     return ""
 
 
-def _levels(column: Seen, kind: str, unit: str, what: str) -> Iterator[str]:
+def _levels(column: Seen, kind: str, unit: str, what: str, *, asked: bool = False) -> Iterator[str]:
     """Propose the levels of a current or speed from how often each value comes in the file."""
     own = column.unit_of(kind)
     if not own:
@@ -269,13 +298,13 @@ def _levels(column: Seen, kind: str, unit: str, what: str) -> Iterator[str]:
     scale = read_unit(own, kind).scale if own else 1.0
     humps = find_humps(np.array(column.told) * scale)
     if humps is None:
-        example = '"12 A"' if kind == CURRENT else '"200 rpm"'
+        example = {CURRENT: '"12 A"', SPEED: '"200 rpm"', POWER: '"4 kW"', LOAD: '"5 %"'}[kind]
         yield f'{what}_above = "{OPEN}"  # DOUBT: {example}, between rest and running; readings {_range(column)}'
         yield f'{what}_below = "{OPEN}"  # DOUBT: below this it is stopped; no gap is seen between rest and running'
         return
     on, off = f'"{humps.on:g} {unit}"', f'"{humps.off:g} {unit}"'
     told = f"{humps.told(unit)}; a starved machine draws less" if kind == CURRENT else humps.told(unit)
-    if humps.at_rest:
+    if humps.at_rest and not asked:
         yield f"{what}_above = {on}  # DOUBT: {told}"
         yield f"{what}_below = {off}  # DOUBT: below this it is stopped; between the two nothing changes"
     else:

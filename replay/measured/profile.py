@@ -13,8 +13,8 @@ from replay.ground.refusal import refusal
 from replay.ground.shape import fit
 from replay.ground.toml_files import read_toml
 from replay.ground.units import UnitError
-from replay.measured.profile_keys import CHANNELS, OPEN, PRESSURES, SECTIONS, SHAPE, Column
-from replay.measured.unit_text import CURRENT, PRESSURE, SPEED, TEMPERATURE, is_unit, read_unit
+from replay.measured.profile_keys import CHANNELS, LEVELS, OPEN, PRESSURES, SECTIONS, SHAPE, Column
+from replay.measured.unit_text import PRESSURE, SPEED, TEMPERATURE, is_unit, read_unit
 
 
 @dataclass(frozen=True)
@@ -83,9 +83,9 @@ class Channel:
 
 @dataclass(frozen=True)
 class Flag:
-    """Running status or reset: a column of words, or (running) a current or speed above a threshold.
+    """Running status or reset: a column of words, or (running) a current, speed, power or load above a threshold.
 
-    above, below: A or rpm, above which the machine runs and below which it stands; between them nothing changes.
+    above, below: A, rpm, kW or %, above which the machine runs and below which it stands; between them nothing changes.
     kind: what they are of, or "" for a column of words; least_run, least_stop: ms, what is shorter is a flicker;
     mean_above: the column holds the share of the row in which it ran, None where it does not.
     on_change: the status is written when it changes, so it holds until the next, or for longest_hold.
@@ -248,11 +248,11 @@ def _left_open(table: dict[str, Any], section: str = "") -> Iterator[str]:
 
 
 def _levels(path: Path, read: dict[str, Any]) -> tuple[str, float, float]:
-    """Take the levels of a current or speed out of [running]: what they are of ("" for none), above, below."""
-    thresholds = [key for key in ("current_above", "speed_above") if key in read]
+    """Take the levels of a current or the like out of [running]: what they are of ("" for none), above, below."""
+    thresholds = [key for key in (f"{what}_above" for what in LEVELS) if key in read]
     if len(thresholds) > 1:
-        raise refusal(path, "[running]", "two thresholds", "current_above or speed_above")
-    below = next((key for key in ("current_below", "speed_below") if key in read), "")
+        raise refusal(path, "[running]", "two thresholds", " or ".join(thresholds))
+    below = next((key for key in (f"{what}_below" for what in LEVELS) if key in read), "")
     if below and [below.replace("below", "above")] != thresholds:
         rule = f"{below} is the level below which it stands"
         raise refusal(path, f"[running] {below.replace('below', 'above')}", rule, "the level above which it runs")
@@ -264,14 +264,14 @@ def _levels(path: Path, read: dict[str, Any]) -> tuple[str, float, float]:
         raise refusal(path, f"[running] {below}", f"above {thresholds[0]}", "a level not above it", off)
     if "mean_above" in read:
         raise refusal(path, "[running] mean_above", "a mean and a threshold", "one of them")
-    return {"current_above": CURRENT, "speed_above": SPEED}[thresholds[0]], on, off
+    return LEVELS[thresholds[0].removesuffix("_above")], on, off
 
 
 def _running(path: Path, read: dict[str, Any], channels: dict[str, Channel]) -> Flag:
     """Return the rule of the running status: words, a mean of them, a current or a speed."""
     kind, above, below = _levels(path, read)
     if kind and ("on" in read or "off" in read):
-        raise refusal(path, "[running]", "words and a threshold", "on and off, or current_above, or speed_above")
+        raise refusal(path, "[running]", "words and a threshold", "on and off, or a level such as current_above")
     if not kind and "unit" in read:
         raise refusal(path, "[running] unit", "a status has no unit", 'current_above = "12 A" for a motor current')
     speed = channels.get("speed")
@@ -281,7 +281,7 @@ def _running(path: Path, read: dict[str, Any], channels: dict[str, Channel]) -> 
         try:
             read_unit(read["unit"], kind)
         except UnitError as error:
-            raise refusal(path, "[running] unit", str(error), '"A" or "rpm"', read["unit"]) from None
+            raise refusal(path, "[running] unit", str(error), '"A", "rpm", "kW" or "%"', read["unit"]) from None
     return Flag("running", kind=kind, above=above, below=below, **read)
 
 

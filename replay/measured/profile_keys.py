@@ -18,13 +18,14 @@ from replay.ground.shape import (
     whole,
 )
 from replay.ground.units import duration_ms, quantity
-from replay.measured.unit_text import PRESSURE, REFERENCES, SPEED, TEMPERATURE, TIME, read_unit
+from replay.measured.unit_text import CURRENT, LOAD, POWER, PRESSURE, REFERENCES, SPEED, TEMPERATURE, TIME, read_unit
 from replay.settings.file import ALTITUDE_M, altitude_m
 
 OPEN = "?"  # what a drafted profile holds where the user has to decide
 PRESSURES = ("oil_pressure", "suction_pressure", "crankcase_pressure")
 CHANNELS = dict.fromkeys(PRESSURES, PRESSURE) | {"oil_temperature": TEMPERATURE, "speed": SPEED}
 FLAGS = ("running", "reset")
+LEVELS = {"current": CURRENT, "speed": SPEED, "power": POWER, "load": LOAD}  # what a running status may be made of
 NEEDED = ("time", "oil_pressure", "suction_pressure", "running")
 ELAPSED, EPOCH, DATE, SERIAL_DAY, MINUTES = "elapsed", "epoch", "date", "serial day", "minutes"
 FORMS = (ELAPSED, EPOCH, DATE, SERIAL_DAY, MINUTES)
@@ -170,6 +171,8 @@ _HELD = {"on_change": _key(switch, "true or false"), "longest_hold": _HOLD}
 _ABOVE = {
     "current": _key(lambda value: quantity(value, "ampere", '"12 A"'), 'a motor current such as "12 A"'),
     "speed": _key(lambda value: quantity(value, "rpm", '"200 rpm"'), 'a speed such as "200 rpm"'),
+    "power": _key(lambda value: quantity(value, "kilowatt", '"4 kW"'), 'a power such as "4 kW"'),
+    "load": _key(lambda value: quantity(value, "percent", '"5 %"'), 'a share of full load such as "5 %"'),
 }
 _PATTERN = _key(text, 'a pattern of file names such as "*OILP*", where each signal has a file of its own')
 _SIGNAL = {"file": _PATTERN, "column": _key(_column, _NAME), "group": _GROUP, "quality": _key(_column, _NAME), **_HELD}
@@ -228,7 +231,7 @@ SECTIONS: dict[str, dict[str, Key]] = {
         **{f"{what}_{side}": key for what, key in _ABOVE.items() for side in ("above", "below")},
         **dict.fromkeys(("least_run", "least_stop"), _key(_gap, 'a duration such as "5 s"')),
         "mean_above": _key(_share, "a share of the row, 0 to below 1, above which it counts as running"),
-        "unit": _key(text, '"A" or "rpm", of the column that the threshold is for'),
+        "unit": _key(text, '"A", "rpm", "kW" or "%", of the column that the threshold is for'),
     },
     "reset": _SIGNAL | {"on": _WORDS, "off": _WORDS},
     "quality": {

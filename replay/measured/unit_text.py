@@ -11,10 +11,11 @@ from dataclasses import dataclass
 from replay.ground.units import LONGEST, UnitError, pressure_unit, quantity
 
 PRESSURE, TEMPERATURE, SPEED, CURRENT, TIME = "pressure", "temperature", "speed", "current", "time"
-KINDS = (PRESSURE, TEMPERATURE, SPEED, CURRENT, TIME)
+POWER, LOAD = "power", "load"
+KINDS = (PRESSURE, TEMPERATURE, SPEED, CURRENT, TIME, POWER, LOAD)
 NEAR = 1e-6  # share by which two scales may differ and be one unit
 REFERENCES = ("gauge", "absolute", "difference", "vacuum")
-WANTED = {TEMPERATURE: "degC", SPEED: "rpm", CURRENT: "ampere", TIME: "millisecond"}
+WANTED = {TEMPERATURE: "degC", SPEED: "rpm", CURRENT: "ampere", TIME: "millisecond", POWER: "kilowatt", LOAD: "percent"}
 
 # Spellings of the trade, without case and blanks -> how `replay.ground.units` knows them.
 _KNOWN = "bar mbar psi Pa hPa kPa MPa kgf/cm2 at atm N/mm2 kN/m2 inH2O mmH2O cmH2O torr mmHg inHg"
@@ -26,6 +27,8 @@ _TEMPERATURES |= dict.fromkeys(("°f", "f", "degf"), (5.0 / 9.0, -160.0 / 9.0))
 _SPEEDS = dict.fromkeys(("rpm", "1/min", "min-1", "min^-1", "u/min", "tr/min", "r/min", "rev/min"), 1.0)
 _SPEEDS |= dict.fromkeys(("hz", "1/s", "s-1", "rps", "rev/s"), 60.0)
 _CURRENTS = {"a": 1.0, "amp": 1.0, "amps": 1.0, "ampere": 1.0, "ma": 0.001, "ka": 1000.0}
+_POWERS = {"kw": 1.0, "mw": 1000.0, "kva": 1.0}
+_LOADS = dict.fromkeys(("%", "percent", "pct", "prozent"), 1.0)
 _TIMES = dict.fromkeys(("s", "sec", "secs", "second", "seconds", "sek", "sekunden"), 1000.0)
 _TIMES |= dict.fromkeys(("ms", "msec", "millisecond", "milliseconds"), 1.0)
 _TIMES |= dict.fromkeys(("us", "µs", "μs", "microsecond", "microseconds"), 1e-3)
@@ -96,7 +99,7 @@ def read_unit(text: str, kind: str, *, spelled: bool = False) -> Unit:
         return _pressure(unit, spelled=spelled)
     if kind == TEMPERATURE and short in _TEMPERATURES:
         return Unit(kind, *_TEMPERATURES[short])
-    known = {SPEED: _SPEEDS, CURRENT: _CURRENTS, TIME: _TIMES}.get(kind, {})
+    known = {SPEED: _SPEEDS, CURRENT: _CURRENTS, TIME: _TIMES, POWER: _POWERS, LOAD: _LOADS}.get(kind, {})
     if short in known:
         return Unit(kind, known[short])
     if kind == TEMPERATURE or spelled or not unit:

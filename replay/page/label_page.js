@@ -250,7 +250,7 @@ class LabelPage {
         if (!this.clock?.known || (earliest === null && deadline === null)) {
             return "";
         }
-        const shown = (at) => (at === null ? "?" : this.clock.parts(at).time);
+        const shown = (at) => (at === null ? "?" : this.clock.shown(at));
         return `by the clock ${shown(earliest)} to ${shown(deadline)}`;
     }
 
@@ -475,7 +475,7 @@ class LabelPage {
         }
         const row = this.rowAt(this.cursor);
         const { net, suction, running, left, below } = this.ready;
-        const clock = this.clock.known ? ` (${this.clock.parts(this.cursor).time})` : "";
+        const clock = this.clock.known ? ` (${this.clock.shown(this.cursor)})` : "";
         const words = [
             `${tenths(this.cursor)} s${clock}`, `net oil pressure ${this.pressure(net[row])}`, `suction ${this.gauge(suction[row])}`,
             running[row] === 1 ? "running" : "standing",

@@ -110,7 +110,7 @@ class LabelPlot {
             this.vertical(x, "--line", 0.6, []);
             this.text(text, x, bottom + 4, { align: "center", base: "top", colour: "--soft" });
             if (clock.known) {
-                this.text(clock.parts(value * size).time, x, bottom + this.size + 8, { align: "center", base: "top", colour: "--soft" });
+                this.text(clock.shown(value * size, to - from > 3600), x, bottom + this.size + 8, { align: "center", base: "top", colour: "--soft" });
             }
         });
         this.text(`time ${unit}`, this.right + 6, bottom + 4, { base: "top", colour: "--soft" });

@@ -29,6 +29,13 @@ class WallClock {
         return { date: `${year}-${month}-${day}`, time: `${hour}:${minute}:${second}` };
     }
 
+    // A moment as it is shown: with month and day where the trace lasts longer than a day; short: without its seconds then.
+    shown(seconds, short = false) {
+        const { date, time } = this.parts(seconds);
+        const long = this.endS - this.startS > DAY_S;
+        return long ? `${date.slice(5)} ${short ? time.slice(0, 5) : time}` : time;
+    }
+
     // Seconds of the trace that a text stands for, or null: "312.5", "5 min", "10:05:30", "2026-03-01 10:05:30".
     secondsOf(text) {
         const plain = text.trim();

@@ -12,6 +12,7 @@ the oil film was back?
     overlaps    times that two files tell, and whether they agree
     obeyed      the settings obeyed, with somebody who resets lockouts
     findings    what that shows of one machine
+    namesakes   one machine under two names, whose readings count twice
     trends      a figure of each day, up or down over the weeks
     doubts      what keeps a machine from being called healthy though it was never short of oil
     exposure    events per 1000 run hours, with exact limits

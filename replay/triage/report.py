@@ -23,6 +23,7 @@ from replay.triage.events import Event
 from replay.triage.exposure import MS_PER_H, rates
 from replay.triage.findings import Findings, Piece
 from replay.triage.logs import find_logs
+from replay.triage.namesakes import told_by_several
 from replay.triage.obeyed import RESET_AFTER_MS
 from replay.triage.periods import Compared, compared, worse
 from replay.triage.ranking import ADVICE, RULE, notes, order, rank, reasons
@@ -138,7 +139,7 @@ class Triage:
 
 def triage(findings: Iterable[Findings], settings: Settings, before: Triage | None = None) -> Triage:
     """Return the report on some machines."""
-    return Triage(settings, tuple(sorted(findings, key=order)), before)
+    return Triage(settings, tuple(sorted(told_by_several(findings), key=order)), before)
 
 
 def triage_logs(

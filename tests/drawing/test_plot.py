@@ -17,6 +17,7 @@ from replay.drawing.looks import LANES, LINES, apart, in_rows
 from replay.drawing.picture import Picture, picture, picture_of_long, trail_of
 from replay.drawing.plot import draw, draw_trace, save_plot, title
 from replay.drawing.trace_plot import trace_svg
+from replay.drawing.wall_clock import clock_ticks
 from replay.engine import replay_trace
 from replay.engine.portable import Machine
 from replay.ground.refusal import Refusal
@@ -24,6 +25,7 @@ from replay.library import MustTrip, read_library
 from replay.score.explaining import explain_trace
 from replay.settings import read_settings
 from replay.trace import LongTrace, read_trace, trace
+from replay.triage.clock import Clock
 from tests.conftest import SETTINGS, trace_csv
 from tests.support.command import lubetrip
 
@@ -558,8 +560,34 @@ def test_an_event_is_drawn_from_a_minute_before_it_to_two_after(library: Path, t
         assert (tmp_path / "e.svg").read_text() == (tmp_path / "p.svg").read_text()
     with pytest.raises(Refusal, match=r"--event.* = 99.*events"):
         draw_trace(tmp_path / "e.svg", library / "fault.csv", event=99)
+    with pytest.raises(Refusal, match=r"locked out from .* s on, it is not judged behind that, as triage does"):
+        draw_trace(tmp_path / "e.svg", library / "fault.csv", event=99)
     with pytest.raises(Refusal, match="beside --from"):
         draw_trace(tmp_path / "e.svg", library / "fault.csv", event=1, to_s=100)
+
+
+def test_a_part_of_the_time_may_be_told_by_the_clock(library: Path, tmp_path: Path) -> None:
+    """Catches a moment that triage prints and show cannot take, and one of another zone."""
+    told = (library / "library.toml").read_text()
+    moment = 'start_utc = 2026-03-02T09:00:00Z\nzone = "Europe/Berlin"\n'
+    (library / "library.toml").write_text(told.replace('id = "fault"\n', f'id = "fault"\n{moment}'))
+    within = {"from_s": "2026-03-02 10:01:40", "to_s": "140"}
+    draw_trace(tmp_path / "c.svg", library / "fault.csv", **within)
+    draw_trace(tmp_path / "s.svg", library / "fault.csv", from_s=100, to_s=140)
+    assert (tmp_path / "c.svg").read_text() == (tmp_path / "s.svg").read_text()
+    alone = tmp_path / "alone"
+    alone.mkdir()
+    (alone / "fault.csv").write_text((library / "fault.csv").read_text())
+    with pytest.raises(Refusal, match="by the clock for a trace of a library"):
+        draw_trace(tmp_path / "c.svg", alone / "fault.csv", library / "settings.toml", from_s="10:01")
+
+
+@pytest.mark.parametrize("length_s", [12, 31, 150, 215, 230, 239, 3700, 12700, 14300, 86400 * 3.3, 86400 * 150])
+def test_the_clock_has_ticks_for_every_length(length_s: float, recwarn: pytest.WarningsRecorder) -> None:
+    """Catches a warning of the plotting library on the terminal, and an axis of too few or too many moments."""
+    _, ticks = clock_ticks(0.0, length_s, Clock(1772442000.0, "Europe/Berlin"))
+    assert not recwarn.list
+    assert 2 <= len(ticks) <= 9
 
 
 def test_a_part_of_a_long_trace_is_drawn_row_by_row(library: Path) -> None:

@@ -15,7 +15,7 @@ ROOT = Path(__file__).parents[2]
 COMMANDS = sorted((ROOT / "replay" / "cli").glob("*.py"))
 # What a command takes from a room beside functions of the face: to check its options, to find words, to write pictures.
 SMALL = {
-    *("label_text", "check_plot", "save_plots", "save_tornado", "trace_file", "wanted", "covered", "words_of"),
+    *("check_plot", "save_plots", "save_tornado", "trace_file", "wanted", "covered", "words_of"),
     *("FAMILIES", "FIGURES", "VARIED"),  # for completion
 }
 

@@ -9,7 +9,8 @@ import pytest
 
 from replay.ground.refusal import Refusal
 from replay.library import told_time
-from replay.library.told_time import second_of
+from replay.library.label import MustTrip
+from replay.library.told_time import on_the_clock, second_of, windows_on_the_clock
 
 START = dt.datetime(2026, 3, 2, 9, 0, tzinfo=dt.UTC)  # ten o'clock in Berlin
 
@@ -114,3 +115,22 @@ def test_beside_the_repeated_hour_there_is_one_moment(text: str, second: float) 
     start = dt.datetime(2026, 10, 25, 0, 0, tzinfo=dt.UTC)
 
     assert told(text, "Europe/Berlin", start) == second + 5.0
+
+
+@pytest.mark.parametrize(
+    ("zone", "shown"),
+    [
+        ("Europe/Berlin", "2026-03-02 10:05:30 CET"),
+        ("-03:30", "2026-03-02 05:35:30 UTC-03:30"),
+        (None, "2026-03-02 09:05:30 UTC"),
+    ],
+)
+def test_a_moment_is_shown_as_the_clock_of_the_machine_has_it(zone: str | None, shown: str) -> None:
+    """Catches a label confirmed in seconds alone, so that a time typed in another zone is never noticed."""
+    label = (MustTrip(earliest_s=335.0, deadline_s=335.0),)
+    entry: Any = SimpleNamespace(path=Path("a.csv"), start_utc=START, zone=zone, label=label, windows=label)
+
+    assert on_the_clock(entry, 330_000) == shown
+    assert windows_on_the_clock(entry, label) == [f"{shown} to {shown}"]
+    nobody: Any = SimpleNamespace(path=Path("a.csv"), start_utc=None, zone=None, label=label, windows=label)
+    assert (on_the_clock(nobody, 0), windows_on_the_clock(nobody, label)) == ("", [])

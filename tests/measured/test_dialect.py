@@ -247,7 +247,9 @@ STAMPED = "{n}2026-03-02 08:00:0{s};3.5;2.5;1{end}\n"
 def test_names_stand_over_their_own_columns(head: str, n: str, end: str, names: tuple[str, ...], look: Look) -> None:
     """Catches every name taken one column too far, so that suction is read as oil pressure and nobody is asked."""
     rows = "".join(STAMPED.format(n=n.format(s=s), s=s, end=end) for s in range(8))
+    in_two = "".join(f"2026-03-02;08:00:0{s};3.5;2.5;1\n" for s in range(8))
 
+    assert look("date;time;oil;suction\n" + in_two).names == ("date", "time", "oil", "suction", "")
     assert look(f"{head}\n{rows}").names == names
 
 

@@ -368,3 +368,30 @@ def test_days_of_a_spreadsheet_are_shown_and_their_zone_asked(tmp_path: Path) ->
     assert "as serial days they begin 2026-02-01 00:00:00, in steps of 60 s" in text
     table, _ = drafted(tmp_path, "Timestamp,Oil barg,Suction barg,Run", [r.replace("46054.", "12.") for r in rows])
     assert "zone" not in table["time"]
+
+
+@pytest.mark.parametrize(
+    ("name", "key", "level", "running"),
+    [
+        ("Compressor power (kW)", "power_above", "4 kW", 30),
+        ("Compressor capacity (%)", "load_above", "5 %", 50),
+        ("Compressor load (percent)", "load_above", "5 %", 25),
+    ],
+)
+def test_a_power_or_a_load_may_be_the_running_status(
+    name: str, key: str, level: str, running: int, tmp_path: Path
+) -> None:
+    """Catches a log that cannot be read because nothing but power or capacity tells whether the machine runs."""
+    rows = [f"{s},4.5,{2 + s % 5 / 10},{running if s % 40 >= 10 else 0.2}" for s in range(80)]
+    head = f"t (s),Oil barg,Suction barg,{name}"
+    table, text = drafted(tmp_path, head, rows)
+    assert table["running"]["column"] == table["running"][key] == "?"
+    assert f'"{name}" with {key}?' in text
+    own = {
+        "oil_pressure": 'column = "Oil barg"',
+        "suction_pressure": 'column = "Suction barg"',
+        "time": 'column = "t (s)"',
+    }
+    own["running"] = f'column = "{name}"\n{key} = "{level}"'
+    _, (trace,) = bring_in(tmp_path, "\n".join([head, *rows]) + "\n", profile_with(**own))
+    assert trace.running.tolist() == [int(s % 40 >= 10) for s in range(80)]

@@ -49,12 +49,12 @@ def entries(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Entry]:
     return {entry.id: entry for entry in read_library(folder).entries}
 
 
-def typed(folder: Path, trace: dict[str, Any], texts: list[str]) -> list[float | None]:
-    """Let the script of the page read some texts under node."""
+def typed(folder: Path, trace: dict[str, Any], texts: list[Any], does: str = "clock.secondsOf(text)") -> list[Any]:
+    """Let the script of the page read some texts, or do something else with them, under node."""
     scripts = "".join((ROOT / "replay" / "page" / name).read_text() for name in ("units.js", "label_times.js"))
     work = json.dumps([unit_factors(), trace, texts])
     told = "takeUnits(work[0]); const clock = new WallClock(work[1]);"
-    last = "console.log(JSON.stringify(work[2].map((text) => clock.secondsOf(text))));"
+    last = "console.log(JSON.stringify(work[2].map((text) => " + does + ")));"
     (folder / "times.js").write_text(f"{scripts}\nconst work = {work};\n{told}\n{last}\n", encoding="utf-8")
     done = subprocess.run([need("node"), folder / "times.js"], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
@@ -87,3 +87,20 @@ def test_an_hour_that_comes_twice_is_told_where_the_trace_has_it_once(tmp_path: 
     assert typed(tmp_path, short, texts) == [330, 330, 900, None]
     assert typed(tmp_path, later, texts) == [330, 330, None, None]
     assert typed(tmp_path, {**short, "end_s": 9000.0}, texts) == [None, None, 900, 3300]
+
+
+@pytest.mark.parametrize(
+    ("end_s", "shown"),
+    [
+        (50.0 + 86_400, ["00:30:00", "05:30:00"]),
+        (51.0 + 86_400, ["10-25 00:30:00", "10-25 05:30:00"]),
+    ],
+)
+def test_a_moment_of_a_long_trace_is_shown_with_its_day(end_s: float, shown: list[str], tmp_path: Path) -> None:
+    """Catches an axis of two weeks on which 03:00 may be any night."""
+    trace = {"start_utc": "2026-10-24T22:30:00Z", "zone": "Europe/Oslo", "start_s": 50.0, "end_s": end_s}
+    moments = [50.0, 50.0 + 6 * 3600]
+
+    assert typed(tmp_path, trace, moments, "clock.shown(text)") == shown
+    short = [text[:-3] if "-" in text else text for text in shown]
+    assert typed(tmp_path, trace, moments, "clock.shown(text, true)") == short

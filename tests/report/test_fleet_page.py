@@ -101,7 +101,7 @@ def site(tmp_path_factory: pytest.TempPathFactory) -> Settings:
 def written(tmp_path_factory: pytest.TempPathFactory) -> str:
     """Return the page of a fleet of three with the month before, as the command writes it."""
     tmp_path = tmp_path_factory.mktemp("fleet")
-    fleet = {"K1": {}, "K2": {"starved": True}, HOSTILE: {"zero": 60, "net": 200}}
+    fleet = {"K1": {}, "K2": {"starved": True, "net": 141}, HOSTILE: {"zero": 60, "net": 200}}
     library(tmp_path / "march", 3, fleet)
     library(tmp_path / "february", 1, {"K1": {"net": 180}, "K2": {}, "K9": {}})
     out = tmp_path / "fleet.html"

@@ -48,3 +48,34 @@ def test_a_trace_outside_a_library_has_no_verdict(library: Path, tmp_path_factor
     found = explain_trace(alone, library / "settings.toml")
 
     assert (found.entry, found.verdict, found.as_json()["verdict"]) == (None, None, None)
+
+
+def dated(library: Path) -> None:
+    """Let the fault of a library say when it began."""
+    told = (library / "library.toml").read_text()
+    moment = 'start_utc = 2026-03-02T09:00:00Z\nzone = "Europe/Berlin"\n'
+    (library / "library.toml").write_text(told.replace('id = "fault"\n', f'id = "fault"\n{moment}'))
+
+
+def test_what_lies_behind_a_lockout_is_said_not_to_be_judged(library: Path) -> None:
+    """Catches days of a log behind a lockout that nobody hears were left out."""
+    (library / "fault.csv").write_text(trace_csv(7600, lambda s: 120.0 if s < 100 else 5.0, every_s=3))
+    text = lubetrip("explain", library, "fault", COLUMNS="200").stdout
+    locked = explain_trace(library / "fault.csv").as_json()["timeline"][-1]
+    left = (7600 - locked["time_s"]) / 3600
+
+    assert locked["to"] == "locked_out"
+    assert f"Locked out from {locked['time_s']} s on: the {left:.1f} h behind it are NOT judged here" in text
+    assert "NOT judged" not in lubetrip("explain", library, "quiet").stdout
+
+
+def test_a_timeline_is_by_the_clock_where_the_trace_says_when_it_began(library: Path) -> None:
+    """Catches seconds alone beside a triage in wall-clock time, and a moment of another zone or row."""
+    assert "by the clock" not in lubetrip("explain", library, "fault").stdout
+    dated(library)
+    text = lubetrip("explain", library, "fault", COLUMNS="150").stdout
+    row = next(line for line in text.splitlines() if line.startswith("129.0"))
+
+    assert "2026-03-02 10:02:09 CET" in row
+    assert "began 2026-03-02 10:00:00 CET" in lubetrip("explain", library, "fault").stdout
+    assert "by the clock: 2026-03-02 10:01:40 CET to 2026-03-02 10:04:10 CET" in text

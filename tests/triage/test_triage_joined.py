@@ -19,6 +19,7 @@ from replay.triage.findings import Findings
 from replay.triage.logs import Part
 from replay.triage.obeyed import RESET_AFTER_MS
 from replay.triage.ranking import ADVICE, notes, rank, reasons
+from replay.triage.report import triage
 from replay.triage.run import examine
 from tests.conftest import entry
 from tests.support.triage_logs import ARRAYS, found, made, pieces, with_values, write
@@ -331,3 +332,27 @@ def test_what_many_imports_lost_is_told_by_the_worst(tmp_path: Path, settings_fi
     assert "5 files lost much in their import, most of all 4.log: 99.4 % of the 505.00 h" in told
     assert "import of" not in told
     assert "CANNOT TELL: judged on less than 1 % of its" in told
+
+
+def test_one_machine_under_two_names_is_said_before_all_else(site: Settings, tmp_path: Path) -> None:
+    """Catches hours and spells that count twice, since two files of a machine were imported without its name."""
+    once = joined(site, tmp_path / "a", SPELL, [(0, 601)])
+    part = joined(site, tmp_path / "b", SPELL, [(90, 400)])
+    other = joined(site, tmp_path / "c", made(600, lambda s: 45 if 101 < s <= 170 else 120), [(0, 601)])
+    named = [dataclasses.replace(one, machine=name) for one, name in ((once, "a"), (part, "b"), (other, "c"))]
+    told = {one.machine: reasons(one) for one in triage(named, site).machines}
+
+    assert told["a"][0] == "the same readings stand under b: one machine under two names? Hours and spells count twice"
+    assert "stand under a" in told["b"][0]
+    assert not any("stand under" in text for text in told["c"])
+    undated = [dataclasses.replace(found(SPELL, site), machine=name) for name in "ab"]
+    assert not any("stand under" in text for one in triage(undated, site).machines for text in reasons(one))
+
+
+def test_days_without_a_spell_tell_one_machine_under_two_names(site: Settings, tmp_path: Path) -> None:
+    """Catches a healthy machine's hours counted twice, which makes every rate look better than it is."""
+    trace = made(7600, lambda s: 120 + s % 3, running=lambda s: int(s > 60))
+    named = [
+        dataclasses.replace(joined(site, tmp_path / name, trace, [(0, 7601)]), machine=name) for name in ("a", "b")
+    ]
+    assert all("stand under" in reasons(one)[0] for one in triage(named, site).machines)
