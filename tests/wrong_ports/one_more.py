@@ -1,4 +1,4 @@
-"""Wrong programs that want one thing more: `python -m tests.wrong_ports.one_more [--walks 300] [--keep]`, half an hour.
+"""Wrong programs that want one thing more: `python -m tests.wrong_ports.one_more [--walks 300] [--keep]`, long.
 
 A port that was written by hand takes a condition along where it does not belong: the trip memory runs down only with
 the machine stopped, a stuck channel is told only before the first trip. Here each `if` and each statement of a step
