@@ -18,7 +18,8 @@ from protect import outputs, ranges, seal, state
 STATE_START = ranges.INPUTS_SIZE
 OUTPUTS_START = ranges.INPUTS_SIZE + state.STATE_SIZE
 
-SMALLEST, LARGEST = -(1 << 30), (1 << 30) - 1  # kept in a word of 32 bits; an integer beyond lies on the heap
+# Kept in a word of 32 bits; an integer beyond lies on the heap, and so does -2^30 when it was read from text.
+SMALLEST, LARGEST = 1 - (1 << 30), (1 << 30) - 1
 
 memory = [0] * state.STATE_SIZE
 results = [0] * outputs.OUTPUTS_SIZE

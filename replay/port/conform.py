@@ -14,7 +14,7 @@ import shutil
 import textwrap
 import time
 from collections import Counter
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -312,12 +312,15 @@ def _mismatch(question: _Question, got: str, before: str) -> Mismatch:
     )  # fmt: skip
 
 
-def _look_at(question: _Question, differing: Collection[str]) -> str:
+def _look_at(question: _Question, differing: Mapping[str, tuple[int, int | None]]) -> str:
     """Name the part of the logic to look at: the earliest whose words differ."""
     if question.kind in ("check", "power-up", "tick", "record"):
         places = {"check": "settings", "power-up": "state", "record": "saved"}
         return f"protect/{places[question.kind]}.py" if question.kind in places else "the platform's clock"
     telling = set(differing)
+    want, got = differing.get("conditions", (0, 0))
+    if got is not None and (want ^ got) & signals.DOUBTS:
+        telling.add("credible")  # the doubts stand in the word of the conditions, and come from the signals
     # Set by a later part too: the restart delay by a press of the reset, the trip memory by an effect of the table.
     telling -= {"restart_left"} if "flags" in telling else set()
     telling -= {"memory_left"} if "state" in telling else set()

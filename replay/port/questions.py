@@ -9,12 +9,16 @@ How to add a question: a method of `_Reference` with the answer, a line in `exch
 from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
-from protect import outputs, ranges, saved, seal, state
+from protect import outputs, ranges, saved, seal, signals, state
 from protect import settings as settings_rules
 from protect.protection import step
 
 Words = list[int]
-NUMBERS = ((5, 6), (20000, 0), (6, 5), (65535, 0), (0, 65535), (7, 7), (0, 32767), (0, 32768), (32768, 0), (40000, 300))
+NUMBERS = (
+    *((5, 6), (20000, 0), (6, 5), (65535, 0), (0, 65535), (7, 7), (0, 32767), (0, 32768), (32768, 0), (40000, 300)),
+    *((32767, 0), (32769, 0), (0, 32769)),
+)
+FOLLOWED = (0, 1, 127, 128, 254, 255, 256, 16383, 32767, 32768, 49151, 65279, 65534, 65535)
 LIMITS = (0, 1, 2, 3, 4, 5, 6, 15, 16, 17, (1 << 30) - 1, 1 << 30)
 BITS = 30  # of a word, in which a flipped bit keeps it within what any target holds
 
@@ -140,7 +144,10 @@ def exchanges(stories: Sequence[tuple[Sequence[int], Sequence[Sequence[int]]]]) 
         yield from (port.step(row) for row in inputs)
         yield port.save((8191 * number + 65535) % saved.NUMBERS)
         if number == 0:
-            for first, second in pairs(list(settings), list(port.state), list(stories[-1][0])):
+            for place, (first, second) in enumerate(pairs(list(settings), list(port.state), list(stories[-1][0]))):
+                if place < len(NUMBERS):  # what a record does not hold is that of power-up, whatever was there before
+                    yield port.step((1, 1, 1, 1, 2, 3))
+                    yield port.step((1000, 1, 0, 2, 3, 4))
                 yield port.recall(first, second)
         held = list(port.state)
         record = record_of(number, port.settings, held)
@@ -150,9 +157,11 @@ def exchanges(stories: Sequence[tuple[Sequence[int], Sequence[Sequence[int]]]]) 
         held_oil = settings[ranges.RELOAD] + settings[ranges.CUT_OUT]
         yield port.sealed((1000, 1, 1, held_oil, settings[ranges.RELOAD], settings[ranges.RELOAD]))
         yield from (port.sealed(row) for row in inputs[-2:])
-    for number in (0, 1, 32767, 32768, 65534, 65535):
+    for number in FOLLOWED:
         yield Exchange(said("next", number), said("next", saved.next_number(number)))
     yield from _flipped(*stories[0])
+    yield from _flipped_while_stopped(stories[0][0])
+    yield from _never_left_together(stories[0][0])
     yield from _heaviest()
 
 
@@ -193,3 +202,55 @@ def _flipped(settings: Sequence[int], inputs: Sequence[Sequence[int]]) -> Iterat
             for pressed in (1, 0, 1):
                 reset[ranges.RESET] = pressed
                 yield port.sealed(reset)
+
+
+def _flipped_while_stopped(settings: Sequence[int]) -> Iterator[Exchange]:
+    """Yield flipped bits in a machine that is tripped or locked out; settings are put right again at last."""
+    reload = settings[ranges.RELOAD]
+    flips = [(0, place, 3) for place in (0, 1, 6, 8, 10)] + [(1, ranges.CUT_OUT, 11), (2, 0, 5), (2, 3, 2)]
+    for stop in (state.TRIPPED, state.LOCKED_OUT):
+        memory = _much(settings, stop)
+        for array, place, bit in flips:
+            port = _Reference(settings)
+            yield port.power_up()
+            yield port.recall(record_of(1, port.settings, memory), [0] * saved.RECORD_SIZE)
+            yield port.step((0, 0, 0, reload, reload, reload))
+            yield port.seal()
+            yield port.flip(array, place, bit)
+            for running, reset in ((1, 1), (0, 0), (0, 1)):
+                yield port.sealed((1, running, reset, reload + running, reload + reset, reload + reset))
+            if array == 1:
+                yield port.flip(array, place, bit)
+                yield port.sealed((1, 0, 0, reload, reload, reload))
+
+
+def _much(settings: Sequence[int], stop: int) -> Words:
+    """Return the state of a stopped machine in which nothing that a record keeps is nothing."""
+    memory = [0] * state.STATE_SIZE
+    memory[state.STATE], memory[state.CAUSE] = stop, state.SENSOR_CAUSE | signals.OIL_STUCK
+    memory[state.INTEGRAL], memory[state.INTEGRAL_FRACTION] = settings[ranges.TRIP_DELAY] // 2, 1025
+    memory[state.MEMORY_LEFT], memory[state.TRIPS] = settings[ranges.TRIP_MEMORY] // 2, 1
+    memory[state.FAULT_TIME], memory[state.FLAGS] = settings[ranges.FAULT_DELAY], state.FAULT_DECLARED | state.ONE_RESET
+    return memory
+
+
+def _never_left_together(settings: Sequence[int]) -> Iterator[Exchange]:
+    """Yield steps after good records of what no step leaves together, and what is saved of them."""
+    reload = settings[ranges.RELOAD]
+    held = reload + settings[ranges.CUT_OUT]
+    for changes in (
+        {state.INTEGRAL: settings[ranges.TRIP_DELAY]},
+        {state.MEMORY_LEFT: 0},
+        {state.FAULT_TIME: 0},
+        {state.FLAGS: state.ONE_RESET},
+        {state.TRIPS: 0},
+    ):
+        memory = _much(settings, state.STOPPED)
+        for place, word in changes.items():
+            memory[place] = word
+        port = _Reference(settings)
+        yield port.power_up()
+        yield port.recall(record_of(2, port.settings, memory), [0] * saved.RECORD_SIZE)
+        for n, beat in enumerate((0, 0, 1)):
+            yield port.step((beat, 1, 0, held + n, reload + n, reload + n))
+            yield port.save(n)

@@ -27,6 +27,7 @@ from replay.port.walks import WALKS, Walk, read_walks
 TITLE = "lubetrip-vectors 2"
 SEED = 27
 DRAWN_CHECKS = 40
+LARGEST = (1 << 31) - 1  # of a signed word
 STORIES = 12  # cases on whose last state a record and a seal are asked for
 
 Words = tuple[int, ...]
@@ -247,7 +248,7 @@ def moved_settings(place: int, value: int) -> list[int]:
 
 
 def _checks() -> Iterator[Check]:
-    """Yield settings at and one beyond each end of each range and of each relation, and drawn ones."""
+    """Yield settings at and beyond each end of each range and relation, with two faults, and drawn ones."""
     for place, (_, _, least, most) in enumerate(ranges.SETTINGS):
         for value in (least - 1, least, least + 1, most - 1, most, most + 1):
             values = middle_settings()
@@ -259,11 +260,52 @@ def _checks() -> Iterator[Check]:
             values = middle_settings()
             values[lower] = values[higher] - gap + beyond
             yield _check(values)
+    yield from _far_beyond()
+    yield from _two_faults()
     rng = [SEED]
     for _ in range(DRAWN_CHECKS):
         values = [0] * ranges.SETTINGS_SIZE
         adversary.draw_settings(rng, values)
         yield _check(values)
+
+
+def _far_beyond() -> Iterator[Check]:
+    """Yield values that are sound ones in fewer bits, without their sign or as another type."""
+    for place, (name, *_) in enumerate(ranges.SETTINGS):
+        middle = MIDDLE[name]
+        for value in (-middle, middle + (1 << 8), middle + (1 << 16), middle + (1 << 24), middle - (1 << 31), LARGEST):
+            values = middle_settings()
+            values[place] = value
+            yield _check(values)
+
+
+def _two_faults() -> Iterator[Check]:
+    """Yield settings with two faults, of which the first has to be named."""
+    ends = [(least, most) for *_, least, most in ranges.SETTINGS]
+    for place in range(ranges.SETTING_COUNT - 1):
+        (least, most), (next_least, next_most) = ends[place], ends[place + 1]
+        for first, second in ((most + 1, next_least - 1), (least - 1, next_most + 1)):
+            values = middle_settings()
+            values[place], values[place + 1] = first, second
+            yield _check(values)
+    for number, relation in enumerate(settings.RELATIONS):
+        values = middle_settings()
+        _break(values, relation)
+        values[ranges.RESETS_MOST] = ends[ranges.RESETS_MOST][1] + 1
+        yield _check(values)
+        values = middle_settings()
+        for broken in reversed(settings.RELATIONS[number : number + 2]):
+            _break(values, broken)
+        yield _check(values)
+
+
+def _break(values: list[int], relation: tuple[int, int, int]) -> None:
+    """Break a relation by its lower value, or by its higher one where the lower would leave its range."""
+    lower, higher, gap = relation
+    if values[higher] - gap < ranges.SETTINGS[lower][3]:
+        values[lower] = values[higher] - gap + 1
+    else:
+        values[higher] = values[lower] + gap - 1
 
 
 def _check(values: list[int]) -> Check:
@@ -280,8 +322,20 @@ def _differences() -> Iterator[Difference]:
     for bits in (30, 32):
         size = 1 << bits
         for before in (0, 1, size // 2 - 1, size // 2, size - 1000, size - 1):
-            for elapsed in (0, 1, 999, 1000, 1001, size // 2 - 1, size // 2, size // 2 + 1, most, size - 1):
-                yield Difference(bits, (before + elapsed) % size, before, min(elapsed, most))
+            for elapsed in (
+                0,
+                1,
+                999,
+                1000,
+                1001,
+                *(size // 2 + by for by in (-1, 0, 1)),
+                most,
+                most + 1,
+                most + 2,
+                size - 1,
+            ):
+                if elapsed < size:
+                    yield Difference(bits, (before + elapsed) % size, before, min(elapsed, most))
 
 
 def read_vectors(path: Path) -> Vectors:

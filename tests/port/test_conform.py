@@ -147,7 +147,7 @@ def test_the_c_port_conforms(folder: Path, text_file: Path) -> None:
 
     assert done.exit_code == 0, done.output
     assert "port: lubetrip C99" in done.output
-    assert f"{vector_set().steps} steps, {len(vector_set().checks)} settings checks, 60 tick" in done.output
+    assert f"{vector_set().steps} steps, {len(vector_set().checks)} settings checks, 72 tick" in done.output
 
 
 def test_stops_at_the_first_difference_and_shows_it(folder: Path, text_file: Path) -> None:

@@ -173,9 +173,20 @@ def test_words_of_a_saved_record_are_told_by_their_names() -> None:
 )
 def test_the_earliest_part_whose_words_differ_is_where_to_look(kind: str, words: set[str], where: str) -> None:
     """Catches a porter sent to the outputs for a wrong integral, or to the timers for a reset that came late."""
-    found = _look_at(_Question(kind, "here", "asked", "expected"), words)
+    found = _look_at(_Question(kind, "here", "asked", "expected"), dict.fromkeys(words, (0, 1)))
 
     assert found.startswith(where) and bool(found) is bool(where)
+
+
+@pytest.mark.parametrize(
+    ("want", "got", "where"),
+    [(516, 524804, "1. signals"), (516, 514, "4. conditions"), (516, None, "4. conditions")],
+)
+def test_a_wrong_doubt_is_looked_for_in_the_signals(want: int, got: int | None, where: str) -> None:
+    """Catches a porter sent to the conditions for a channel that is stuck by another channel's age."""
+    found = _look_at(_Question("step", "here", "asked", "expected"), {"conditions": (want, got)})
+
+    assert found.startswith(where)
 
 
 def test_answers_of_a_target_are_those_to_the_next_question_of_their_text() -> None:

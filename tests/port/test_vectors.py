@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from protect import ranges
+from protect import ranges, settings
 from replay.ground.refusal import Refusal
 from replay.port.coverage import wanted
 from replay.port.vectors import covered, read_vectors
@@ -74,6 +74,31 @@ def test_checks_settings_at_and_beyond_every_end() -> None:
     assert faults == {-1, *range(26 + 11)}
 
 
+def test_of_two_faults_the_first_is_asked_for() -> None:
+    """Catches a set that a port passes which checks from the last to the first, low ends before high ones, or relations first."""
+    asked = [(check.values, check.fault) for check in vector_set().checks]
+    rows, relations = ranges.SETTINGS, settings.RELATIONS
+
+    for place in range(len(rows) - 1):
+        both = [
+            v for v, fault in asked if fault == place and not rows[place + 1][2] <= v[place + 1] <= rows[place + 1][3]
+        ]
+        assert {v[place] < rows[place][2] for v in both} == {False, True}
+    for number, (low, high, gap) in enumerate(relations[1:]):
+        assert any(fault == 26 + number and v[low] + gap > v[high] for v, fault in asked)
+    assert sum(fault == 25 and any(v[a] + gap > v[b] for a, b, gap in relations) for v, fault in asked) >= len(
+        relations
+    )
+
+
+def test_a_value_that_is_sound_in_fewer_bits_or_without_its_sign_is_asked_for() -> None:
+    """Catches a set that a port passes which keeps a setting in a byte, a half word or without its sign before it checks."""
+    asked = [check.values for check in vector_set().checks if check.fault == ranges.RESETS_MOST]
+    found = {values[ranges.RESETS_MOST] for values in asked}
+
+    assert {-2, 2 + 256, 2 + 65536, 2 - (1 << 31), (1 << 31) - 1} <= found
+
+
 def test_ticks_wrap_on_both_widths() -> None:
     """Catches a set without a wrap of the counter, and one without the largest elapsed time."""
     for bits in (30, 32):
@@ -81,6 +106,7 @@ def test_ticks_wrap_on_both_widths() -> None:
         assert any(d.now < d.before for d in found)
         assert any(d.elapsed == ranges.INPUTS[ranges.ELAPSED][3] for d in found)
         assert all(d.now < 1 << bits and d.before < 1 << bits for d in found)
+    assert {(d.now - d.before) % (1 << 32) for d in found} >= {(1 << 30) - 1, 1 << 30, (1 << 30) + 1}
 
 
 def test_a_build_gives_the_same_set_in_every_process() -> None:
@@ -105,7 +131,7 @@ def test_the_set_is_the_one_that_ports_were_held_to() -> None:
     """
     asked = dataclasses.replace(vector_set(), logic="")
 
-    assert asked.digest == "61b66595cf7a53535ee942a5444d0d8fa728a3ac7c3f9f03cd384f324899e891"
+    assert asked.digest == "8566b1096a7bd437deb9b8aa7360df595c925ca7f80db5027b2f2f236116055d"
 
 
 def test_a_set_of_reasonable_size() -> None:
@@ -120,9 +146,11 @@ def test_asks_for_saved_records_and_seals() -> None:
     holds = {e.answer for e in vector_set().exchanges if e.answer.startswith("holds")}
 
     assert min(asked[word] for word in ("save", "recall", "next", "seal", "flip", "sealed")) >= 6
-    assert asked["flip"] == 16 + 29 + 4
+    assert (
+        asked["flip"] == 16 + 29 + 4 + 2 * 8 + 2
+    )  # each word of a running machine, some of a stopped one, two put right
     assert {"-1", "0", "1", "20000"} <= numbers
-    assert holds == {"holds 0"}
+    assert holds == {"holds 0", "holds 1"}
 
 
 def test_the_plain_form_reads_back(text_file: Path) -> None:
@@ -206,4 +234,4 @@ def test_what_is_wanted_and_what_each_case_meets_is_what_it_was() -> None:
     met = [sorted(map(repr, covered(dataclasses.replace(vector_set(), cases=(case,))))) for case in vector_set().cases]
     told = hashlib.sha256(repr((sorted(map(repr, wanted())), met)).encode()).hexdigest()
 
-    assert (len(wanted()), told[:16]) == (304, "b802227a3af7f8da")
+    assert (len(wanted()), told[:16]) == (304, "802adb2416bf6742")

@@ -283,6 +283,18 @@ def test_families_are_weighted_by_the_stated_mix(library: Path) -> None:
     assert "Missed in the stated mix of faults: 25 %" in lubetrip("score", library).stdout
 
 
+def test_a_mix_counts_windows_as_the_totals_do(library: Path) -> None:
+    """Catches a trace of two faults that is one trial of its family, and missed as a whole where one of them is."""
+    with_mix(library, MIX)
+    path = library / "library.toml"
+    one = "{ earliest_s = 0.0, deadline_s = 1.0 }"
+    path.write_text(path.read_text().replace(one, f"[{one}, {{ earliest_s = 102.0, deadline_s = 250.0 }}]"))
+    report = json.loads(lubetrip("score", library, "--json", "-").stdout)
+
+    assert (report["totals"]["hit"], report["totals"]["missed"]) == (2, 1)
+    assert report["evidence"]["mix"]["missed_probability"] == 0.25 * 0.5
+
+
 @pytest.mark.parametrize(
     "mix", ["[mix]\nstarved = 3.0\n", MIX + "steady = 1.0\n", MIX.replace("3.0", "0"), MIX.replace("3.0", '"much"')]
 )

@@ -15,9 +15,10 @@ from replay.engine.baselines import always, never
 from replay.ground.refusal import Refusal
 from replay.ground.statistics import proportion_upper
 from replay.library import Entry, Label, MustTrip, read_library
-from replay.library.library import Upset
+from replay.library.library import Span, Upset
 from replay.score import Verdict, judge, score
 from replay.score.judgement import judgement, total
+from replay.score.verdict import is_told
 from replay.score.windows import AFTER_S, AGAIN_S, Felt, follow
 from replay.settings import Acceptance, read_settings
 from replay.trace import Trace
@@ -55,6 +56,13 @@ def course(*stops: tuple[float, float], windows: tuple[MustTrip, ...] = (FIRST, 
     """Return the outcomes of the windows, the nuisance trips and the repeats."""
     found = verdict(windows, *stops)
     return [window.outcome for window in found.windows], found.nuisance_trips, found.repeats
+
+
+def with_told(told: tuple[Span, ...], *stops: tuple[float, float]) -> Verdict:
+    """Judge two faults of which other traces tell these stretches."""
+    felt = tuple(Stop(round(at * 1000), 1, round(until * 1000)) for at, until in stops)
+    one = replace(an_entry((FIRST, SECOND)), told=told)
+    return judge(one, a_trace(), Replay((), felt, DAY * 1000, late=0, locked_out=False))
 
 
 # ------------------------------------------------------------------------------------------------------- windows
@@ -411,6 +419,30 @@ def test_a_day_of_two_faults_and_an_upset_is_told_in_every_form(library: Path) -
     assert f"1 of the 1 missed: {late}." in apart(again)
     assert again.outside is not None
     assert replace(again, totals=replace(again.totals, stops_outside_upsets=None)).outside is None
+
+
+def test_a_nuisance_before_a_fault_that_counts_elsewhere_counts_there() -> None:
+    """Catches a stop before the second fault counted in both traces that tell of it, and one that counts nowhere."""
+    stops = (1050.0, 1060.0), (5000.0, 5010.0), (9050.0, 9060.0)
+
+    assert with_told(((8990.0, 9200.0),), *stops).nuisance_trips == 0
+    assert with_told((), *stops).nuisance_trips == 1
+    assert with_told(((1000.0, 1100.0),), *stops).nuisance_trips == 1
+
+
+def test_a_window_of_which_a_part_is_told_counts_elsewhere() -> None:
+    """Catches a fault counted twice where the other recording ends before the deadline, or begins after the fault."""
+    for part in ((990.0, 1050.0), (1050.0, 1060.0), (1099.0, 2000.0)):
+        assert [window.earliest_s for window in with_told((part,)).windows] == [9000.0]
+    assert len(with_told(((1100.5, 8999.5),)).windows) == 2
+
+
+@pytest.mark.parametrize(("short_s", "whole"), [(0.0, True), (0.0005, True), (0.002, False)])
+def test_a_trace_is_told_as_a_whole_to_the_ms(short_s: float, whole: bool) -> None:
+    """Catches a trace judged twice since a product of floats is a hair less than the time of its last row."""
+    one = replace(an_entry("ride_through"), told=((short_s, DAY - short_s),))
+
+    assert is_told(one, a_trace()) is whole
 
 
 def test_a_window_is_told_with_the_band_that_its_label_states() -> None:

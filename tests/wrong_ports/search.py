@@ -27,7 +27,11 @@ SET_TOGETHER = 0.33  # how often each group of settings goes to its ends
 SAMPLES = 3000  # of depths on a ramp
 LONGEST_WALK = 60
 # Trip delay and integral (ms) at which a port that rounds or keeps a product coarsely tells another percentage.
-PERCENTS = ((1002, 501), (20487, 4712), (169499, 167804), (312891, 34418), (453929, 313211))
+PERCENTS = (
+    *((1002, 501), (20487, 4712), (169499, 167804), (312891, 34418), (453929, 313211)),
+    # quotients of double floats, taken in another order: by a hundredth of the delay, times 100 / delay, times 100 at last
+    *((991370, 297411), (1609846, 804923), (344300, 99847), (908578, 454289)),
+)
 PATIENCE = 1500  # a mistake that changed a value so often and never showed is left alone
 Words = list[int]
 
@@ -235,6 +239,7 @@ def stories() -> Iterator[Walk]:
     yield _story("standstill settles for a day", {**long, "rest_settle": day}, settling)
     yield from _to_the_ms(long, gap)
     yield _percents(long, gap)
+    yield from _at_once(long, gap)
     yield from _on_the_edge(short, long, gap)
     for oil, suction, crankcase in ((1, 0, 0), (0, 1, 0), (0, 0, 1), (1, 1, 1)):
         late = [(ranges.ELAPSED_MOST, 1, 0)] * (day // ranges.ELAPSED_MOST) + [(gap, 1, 0)] * 8
@@ -271,6 +276,32 @@ def _to_the_ms(long: dict[str, int], gap: int) -> Iterator[Walk]:
             {**long, "stuck_after": whole},
             [*still, (1, 0, 0, 190000, 100000, 100000)],
         )
+
+
+def _at_once(long: dict[str, int], gap: int) -> Iterator[Walk]:
+    """Yield walks that no mistake of the catalogue wants, and that a port with a clock or an order of its own fails."""
+    # Doubt drains to nothing in the seen part of a step, and begins anew in its doubted part: the fault has ended.
+    told = [(1000, 1, 0, ranges.NO_READING, 100000 + n, 100000 + n) for n in range(6)]
+    told += [(1000, 1, 0, 190000, 100006 + n, 100006 + n) for n in range(4)]
+    told += [(1900, 1, 0, 190000, 100010, 100010), (1000, 1, 0, 190001, 100011, 100011)]
+    yield _story("a fault ends in a step with new doubt", {"stuck_after": 5500, "start_grace": 0}, told)
+    # Healthy oil pressure drains a debt of a vacuum to a fraction of a ms, which stays while it is neither low nor healthy.
+    even = {**long, "floor_weight": ranges.ONE, "vacuum_weight": ranges.ONE, "recovery": 1024}
+    told = [(0, 0, 0, 80000, 80000, 80000), (100, 1, 0, 80001, 80001, 80001), (199, 1, 0, 180000, 80002, 80002)]
+    told += [(5, 1, 0, 150000, 80003, 80003), (1, 1, 0, 180001, 80003, 80003), (1, 1, 0, 180002, 80004, 80004)]
+    yield _story("a debt drained to a fraction", even, told)
+    # A clock that adds up the elapsed times passes 2^31 and 2^32 ms, and everything that runs down goes on.
+    longest = ranges.INPUTS[ranges.ELAPSED][3]
+    beats = [(1000, 1), (1000, 1), (gap, 1), (gap, 0), (1000, 0), (1000, 1), (1000, 1), (1000, 0)]
+    told = [
+        (beat, running, 0, 100000 + n, 100000 + n, 100000 + n)
+        for n, (beat, running) in enumerate([*beats, *[(longest, 0)] * 3, *beats, *[(longest, 1)] * 2, *beats])
+    ]
+    slow = {**long, "trip_delay": 500000, "restart_delay": 301500, "start_grace": 2500, "trips_to_lockout": 5}
+    yield _story("a clock past 2^31 and 2^32 ms", slow, told)
+    ends = {"oil_least": -100000, "suction_least": -100000, "oil_most": 20000000, "suction_most": 20000000}
+    told = [(0, 0, 0, 0, 0, 0), (1, 0, 0, 20000000, -100000, -100000), (1, 0, 0, 19999999, -100000, -100000)]
+    yield _story("a zero all but off", {**ends, "rest_most": ranges.REST_OFF - 1, "rest_settle": 0}, told)
 
 
 def _on_the_edge(short: dict[str, int], long: dict[str, int], gap: int) -> Iterator[Walk]:
