@@ -23,13 +23,13 @@ def _span(least_s: float, per_s: float) -> Read:
 
     def read(value: Any) -> tuple[float, float]:
         if not isinstance(value, list) or len(value) != PAIR:
-            raise UnfitError("two durations are wanted, the shorter first")
+            raise UnfitError("must be two durations, the shorter first")
         try:
             low, high = (duration_ms(one) / 1000.0 for one in value)
         except UnitError as error:
             raise UnfitError(str(error)) from None
         if not least_s <= low <= high:
-            raise UnfitError("two durations are wanted, the shorter first")
+            raise UnfitError("must be two durations, the shorter first")
         return low / per_s, high / per_s
 
     return read

@@ -122,10 +122,10 @@ class Figure:
         """Read the value as (low, high). Raises UnfitError."""
         if isinstance(value, list):
             if len(value) != PAIR:
-                raise UnfitError("one value or a range of two is wanted")
+                raise UnfitError("must be one value or a range of two")
             low, high = (self._one(item) for item in value)
             if low > high:
-                raise UnfitError("a range that falls: the lower one stands first")
+                raise UnfitError("a range that falls: the lower value comes first")
             return low, high
         one = self._one(value)
         return one, one
@@ -150,13 +150,13 @@ def _unloading(value: Any) -> tuple[float, ...]:
 
 def _two_pressures(value: Any) -> tuple[str, str]:
     if not isinstance(value, list) or len(value) != PAIR or not all(isinstance(one, str) for one in value):
-        raise UnfitError("a pair of pressures is wanted")
+        raise UnfitError("must be a pair of pressures")
     return value[0], value[1]
 
 
 def _viscosity_points(value: Any) -> tuple[tuple[float, float], tuple[float, float]]:
     if not isinstance(value, list) or [len(p) for p in value if isinstance(p, list)] != [PAIR, PAIR]:
-        raise UnfitError("two points are wanted, each a temperature and a viscosity")
+        raise UnfitError("must be two points, each a temperature and a viscosity")
     (t1, v1), (t2, v2) = ((_celsius(t), VISCOSITY.read(v)) for t, v in value)
     if t2 < t1 + LEAST_SPAN_K or not v1 > v2 > LEAST_VISCOSITY_MM2_S or not VISCOSITY_C[0] <= t1 < t2 <= VISCOSITY_C[1]:
         raise UnfitError("viscosity has to fall over 20 K or more, and stay above 2 mm2/s")
@@ -165,7 +165,7 @@ def _viscosity_points(value: Any) -> tuple[tuple[float, float], tuple[float, flo
 
 def _solubility_points(value: Any) -> tuple[tuple[float, float, float], ...]:
     if not isinstance(value, list) or not PAIR <= len(value) <= MOST_POINTS:
-        raise UnfitError("two points or more are wanted")
+        raise UnfitError("must be two points or more")
     points = []
     for point in value:
         if not isinstance(point, list) or len(point) != TRIPLE:

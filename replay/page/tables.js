@@ -9,7 +9,7 @@ const OUTCOMES = {
     nuisance: ["! nuisance", "bad"],
     undecided: ["? undecided", "open"],
     stood: ["? stood", "open"],
-    [TOLD]: ["= told already", "open"],
+    [TOLD]: ["= counted already", "open"],
 };
 const VERDICT_CLASSES = { [MET]: "good", [NOT_MET]: "bad", [NOT_ENOUGH]: "open" };
 const STOPPED = 0; // the state before the first tick
