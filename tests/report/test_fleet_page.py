@@ -136,7 +136,7 @@ def test_the_fleet_comes_first_worst_on_top(written: str) -> None:
     """Catches a page that has to be searched for its answer."""
     text = Page(written).text
 
-    assert "1 of 3 machines to look at, in this order: K2. Of 1 more the logs cannot tell until something is" in text
+    assert "1 of 3 machines to look at, in this order: K2. For 1 more the logs cannot tell until something is" in text
     assert (
         text.index("Machines, the one to open first on top")
         < text.index("K2: open first")

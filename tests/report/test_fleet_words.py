@@ -146,12 +146,12 @@ def test_the_page_says_first_how_many_machines_to_look_at(site: Settings) -> Non
     )
     page = contents(site, starved, check, blind, well)
     assert page["said"] == (
-        "1 of 4 machines to look at, in this order: s. Of 2 more the logs cannot tell until something is checked: c, b."
+        "1 of 4 machines to look at, in this order: s. For 2 more the logs cannot tell until something is checked: c, b."
     )
     assert page["tone"] == "not-met"
     page = contents(site, check, well)
     assert page["said"] == (
-        "None of the machines was found starved in these logs. Of 1 the logs cannot tell until something is checked: c."
+        "None of the machines was found starved in these logs. For 1 the logs cannot tell until something is checked: c."
     )
     assert page["tone"] == "not-enough-evidence"
     page = contents(site, well, doubtful("n", NOTE))

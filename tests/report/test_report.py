@@ -293,7 +293,7 @@ def test_too_little_evidence_is_said_with_what_it_would_take(library: Path) -> N
 
     assert found.verdict == "not enough evidence"
     assert "NOT ENOUGH EVIDENCE" in boxed
-    assert "more" in boxed
+    assert "needs another" in boxed
     assert any("faults" in cell for row in claims_table(found).rows for cell in row)
 
 
