@@ -83,7 +83,8 @@ def lines(result: Comparison) -> list[str]:
         f"  bootstrap interval, {sure(margins.confidence)}: {ends}",
         f"acceptance: A {result.verdicts[0]}, B {result.verdicts[1]}",
         *(f"B's ACCEPTANCE IS LOOSER than A's: {rule} (A's, then B's)" for rule in result.loosened),
-        *["A and B were judged by DIFFERENT JUDGES: a change may be theirs"] * (result.judges[0] != result.judges[1]),
+        *["A and B were judged by DIFFERENT VERSIONS OF THE JUDGE, which may explain a change"]
+        * (result.judges[0] != result.judges[1]),
     ]
 
 

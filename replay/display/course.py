@@ -99,7 +99,7 @@ def closed_loop_view(obeyed: ClosedLoop) -> RenderableType:
     whole = report["totals"]
     lines = (
         f"{whole['machines']} machines under the protection, {whole['run_hours']:.2f} run hours",
-        f"certain damage without it {whole['lost_unprotected']}, of these prevented {whole['damage_prevented']}",
+        f"certain damage without it: {whole['lost_unprotected']}, of which prevented: {whole['damage_prevented']}",
         CAUTION,
     )
     heads = ("family", *COURSES.values())

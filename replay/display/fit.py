@@ -17,7 +17,7 @@ MOST_NAMED = 12
 UNIT = re.compile("_(pa|pa_s|s|c|m3|j_kg)$")
 SENSOR = {"offset": "zero of the {} sensor", "gain": "span of the {} sensor", "lag": "lag of the {} sensor"}
 AT_START = {"oil": "oil temperature at the start of {}", "share": "refrigerant in the oil at the start of {}"}
-WHOSE = "a machine of this file could have made them; whether this one did, pressures alone cannot tell"
+WHOSE = "a machine within the ranges of this file could have made them; pressures alone cannot tell whether yours did"
 
 
 def fit_view(fit: Fit, to: Path) -> RenderableType:
@@ -53,7 +53,7 @@ def _view(fit: Fit, to: Path) -> RenderableType:
         f"{to}: {fit.machine.name} with {len(fit.members)} members, {fit.simulations} simulations",
         *parts,
         Group("What the model cannot reproduce:", said),
-        Group("What the runs tell of the machine (`lubetrip machine new` explains each name):", terms(told)),
+        Group("What the runs tell about the machine (`lubetrip machine new` explains each name):", terms(told)),
         CAUTION,
     )
 

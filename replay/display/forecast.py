@@ -90,7 +90,7 @@ def _sentences(told: Forecast) -> list[str]:
         wanted = told.years_wanted("nuisance_stops")
         lines.append(f"{100 * most[1]:.0f} % of the nuisance trips come from {most[0]}")
         if wanted is not None and wanted > told.machine_years:
-            lines.append(f"some {_rounded(wanted)} machine-years would bring them to a fifth either way")
+            lines.append(f"some {_rounded(wanted)} machine-years would narrow that to a fifth either way")
     else:
         lines.append("no nuisance trip seen: the upper limit falls as the machine-years grow")
     if told.other and told.other.values != told.settings.values and _bare(told):

@@ -18,8 +18,8 @@ LEGEND = {
     "dip": "a dip up to this long never stops, however ticks fall; in a vacuum not by the reload at its end either",
     "share": "pulsing between this pressure and healthy: short of oil for at most this share of the time never stops"
     " (no stretch longer than the dip), for more it always does in the end",
-    "again": "after a trip and a restart at once, the oil still missing: run until the next stop",
-    "*": "the sensor ranges leave no reading of this net oil pressure",
+    "again": "after a trip and an immediate restart with the oil still missing: running time until the next stop",
+    "*": "no readings within the sensor ranges give this net oil pressure",
 }
 # These are promised as "at most", so they are never shown longer; all other times never shorter.
 HEADS = ("guarantee", "", "method")
@@ -90,7 +90,7 @@ def _at_most(ms: float) -> str:
 
 def _lines(report: Guarantee) -> Table:
     rows = [(line.what, _value(line, report.settings.units), line.method) for line in report.lines]
-    return Table("Beside the depths", HEADS, rows, texts=frozenset({2}))
+    return Table("Other guarantees", HEADS, rows, texts=frozenset({2}))
 
 
 def main_lines(report: Guarantee) -> Table:

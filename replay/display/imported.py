@@ -34,7 +34,7 @@ def view_all(found: Imports) -> RenderableType:
     hours, running = sum(hours_of(one.counts) for one in new), sum(run_hours_of(one.counts) for one in new)
     told = [
         f"in: {len(new)}, as {sum(len(one.traces) for one in new)} traces of {hours:.1f} h, running {running:.1f} h",
-        f"there already: {len(found.reports) - len(new)}",
+        f"already there: {len(found.reports) - len(new)}",
         f"refused: {len(found.refused)}",
     ]
     why = Counter(_reason(text) for text in found.refused)
@@ -52,7 +52,7 @@ def view_all(found: Imports) -> RenderableType:
         *(Group("", "LOOK FIRST", terms(first)) for _ in first[:1]),
         *(Group("", "look again (files each)", terms(again)) for _ in again[:1]),
         "",
-        f"Each file by itself: --json FILE. All labels are undecided. {CAUTION}",
+        f"For each file by itself: --json FILE. All labels are undecided. {CAUTION}",
     )
 
 
@@ -107,8 +107,8 @@ def _rows_table(counts: Counts) -> Table:
     more = [
         ("left out", counts.without_status, why),
         ("blank", counts.blank, "nothing in any column that is used"),
-        ("made", counts.made, "rows between those of the file, in which readings hold"),
-        *(("not good", n, f"{words(name)}: so marked in the file") for name, n in counts.not_good.items()),
+        ("made", counts.made, "rows put between those of the file, holding the readings"),
+        *(("not good", n, f"{words(name)}: marked so in the file") for name, n in counts.not_good.items()),
         *(("held", n, f"{words(name)}: the newest reading is older than the row") for name, n in counts.held.items()),
         *(("passed over", n, f"{words(name)}: readings between two rows") for name, n in counts.passed_over.items()),
         ("gaps", counts.gaps, lost),

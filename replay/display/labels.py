@@ -20,7 +20,7 @@ RESTS = {
     TWO: "on two reviewers or more",
     ONE: "on one reviewer",
     PHYSICS: "on physics",
-    NOBODY: "on nobody named",
+    NOBODY: "on no named person",
 }
 UNSEEN = "imported, and nobody has looked at it"
 

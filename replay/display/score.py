@@ -119,11 +119,11 @@ def reasons(score: Score) -> list[str]:
         side = "at least" if failure.rule == "min_margin" else "at most"
         told.append(f"{failure.rule}: {got}, wanted {side} {show(failure.limit)}")
     for claim in score.lacking if not score.failures else ():
-        show, _ = RULES[claim.rule]
-        good = "all of them good" if claim.rule in (evidence.MISSED, evidence.MARGIN) else "without a stop"
-        needs = f"; needs {_further(claim)} more, {good}" if claim.further else ""
-        limit = f"at most {show(claim.upper)}" if math.isfinite(claim.upper) else "no limit"
-        told.append(f"{claim.rule}: {limit} shown, {show(claim.wanted)} wanted{needs}")
+        show, of = RULES[claim.rule]
+        good = ", all of them good" if claim.rule in (evidence.MISSED, evidence.MARGIN) else " without a stop"
+        needs = f"; needs another {_further(claim)}{good}" if claim.further else ""
+        limit = f"shown at most {show(claim.upper)} {of}" if math.isfinite(claim.upper) else f"no limit shown for {of}"
+        told.append(f"{claim.rule}: {limit}, wanted at most {show(claim.wanted)}{needs}")
     return told if score.failures else [*_unjudged(score), *told]
 
 
@@ -142,8 +142,8 @@ def warnings(score: Score) -> list[str]:
     if by_sensor:
         named = [*_first(dict.fromkeys(by_sensor)), *["..."] * (len(set(by_sensor)) > MOST_NAMED)]
         told.append(
-            f"WARNING: {len(by_sensor)} of {score.totals.hit} hits are stops on a sensor, though nothing says that one"
-            f" fails ({', '.join(named)}): they do not show that the fault was found"
+            f"WARNING: {len(by_sensor)} of {score.totals.hit} hits are stops on a sensor, though nothing says that a"
+            f" sensor fails ({', '.join(named)}): they do not show that the fault was found"
         )
     return told
 
@@ -187,14 +187,14 @@ def _unit(told: ByMachine) -> str:
 
 def _counted(score: Score) -> str:
     told = sum(verdict.outcome == TOLD for verdict in score.verdicts)
-    others = f", {told} told already by others" if told else ""
+    others = f", {told} counted already in others" if told else ""
     return f"{len(score.verdicts) - told} judged, {len(score.undecided)} undecided{others}"
 
 
 def _upsets(whole: Totals) -> str:
     """Return what upsets came to, and what came without one."""
     if whole.upsets_stopped is None:
-        return "none marked in this library: how likely one is to cause a nuisance trip is not known"
+        return "none marked in this library, so the chance of a nuisance trip in one is not known"
     stops = counted(whole.stops_outside_upsets or 0, "stop")
     outside = f"{stops} in {whole.hours_outside_upsets:.2f} run hours without upset"
     return f"{whole.upsets_stopped} of {whole.upsets} had a nuisance trip; {outside}"
@@ -210,30 +210,30 @@ def apart(score: Score) -> list[str]:
     whole = score.totals
     told = [*twice(score), *late_words(whole)]
     if whole.early:
-        told.append(f"{whole.early} early: such a stop shows nothing of its fault, so that limits are over the others.")
-    if whole.stood:
-        told.append(f"{whole.stood} faults came while an earlier stop still held: neither found nor missed.")
-    if whole.repeats:
-        told.append(f"{whole.repeats} stops of machines started into the same fault again count neither way.")
-    if whole.worst_likely_margin_s is not None:
         told.append(
-            f"By the likely figure of the deadline the worst margin of hits is {seconds(whole.worst_likely_margin_s)}."
+            f"{whole.early} early: an early stop does not show that its fault is found, so the limits leave it out."
         )
+    if whole.stood:
+        told.append(f"{whole.stood} faults came while an earlier stop still held the machine: neither hit nor missed.")
+    if whole.repeats:
+        told.append(f"{whole.repeats} stops came after a restart into the same fault: they count neither way.")
+    if whole.worst_likely_margin_s is not None:
+        told.append(f"Worst margin of hits to the likely deadline: {seconds(whole.worst_likely_margin_s)}.")
     late = [verdict for verdict in (*score.verdicts, *score.undecided) if verdict.late_ticks]
     if late:
         rows = sum(verdict.late_ticks for verdict in late)
-        told += [f"{rows} rows of {len(late)} traces come more than max_gap after the one before: they count as doubt."]
+        told += [f"{rows} rows of {len(late)} traces come more than max_gap after the row before: not trusted."]
     if score.worst_family is not None:
         claim = score.family_claims[score.worst_family][0]
         shown = f"missed {claim.events} of {claim.of:g}, at most {percent(claim.upper)}"
-        told.append(f"Fewest faults to go by: {score.worst_family}, {shown}.")
+        told.append(f"Family with the fewest faults to go by: {score.worst_family}, {shown}.")
     if score.mix is not None:
         mixed = f"{percent(score.mix.missed_probability)}, at most {percent(score.mix.upper)}"
         told.append(f"Missed in the stated mix of faults: {mixed}.")
     told += machine_words(score)
     if score.margin_limit_s is not None:
         confident = sure(score.settings.acceptance.shown_confidence)
-        told.append(f"Nine such faults in ten leave {tenths(score.margin_limit_s)} s or more, {confident}.")
+        told.append(f"Nine in ten such faults leave {tenths(score.margin_limit_s)} s or more, {confident}.")
     return told
 
 
@@ -354,7 +354,7 @@ def comparators_table(score: Score) -> Table:
     rows: list[tuple[str, ...]] = [("these settings", "", "", "", *own)]
     for each in score.comparators:
         for said, point in (
-            ("missing no more", each.no_more_missed),
+            ("with no more missed trips", each.no_more_missed),
             ("with no more nuisance trips", each.no_more_nuisance),
         ):
             if point is None:
@@ -374,14 +374,14 @@ def kept(score: Score) -> str:
         if each.as_good:
             told = f"the {each.law} with {', '.join(_numbers(score, each.as_good))} is as good or better"
             return f"These settings do not earn their keep on these traces: {told}"
-    best = "Beside plain laws at their best on these very traces: none is as good as these settings"
+    best = "Plain laws at their best on these traces: none is as good as these settings"
     own = score.totals.worst_margin_s
     for each in score.comparators:
         if each.thinner and own is not None:
             left = each.thinner.worst_margin_s
             less = "hits nothing" if left is None else f"leaves its nearest hit {own - left:.1f} s less"
             numbers = ", ".join(_numbers(score, each.thinner))
-            return f"{best}; the {each.law} with {numbers} has no more of either count, but {less}"
+            return f"{best}; the {each.law} with {numbers} has no more missed or nuisance trips, but {less}"
     return best
 
 
@@ -401,4 +401,4 @@ def baselines_table(score: Score) -> Table:
         called = f"{name}, {numbers}" if name == PLAIN_TIMER else name
         rows.append((called, *counts, str(part.nuisance_trips), shown))
     heads = ("logic", "hit", "missed", "early", "worst margin s", "nuisance trips", "per 1000 h")
-    return Table("Beside plain logics on the same traces", heads, rows)
+    return Table("Plain logics on the same traces", heads, rows)

@@ -18,7 +18,7 @@ def sensitivity_view(found: Sensitivity) -> RenderableType:
         for one in found.effects[:SHOWN]
         if one.changed or one.median_s > 0.0
     ]
-    heads = ("value", "times", "labels flipped", "into or out of undecided", "deadlines move by s, median")
+    heads = ("value", "factor", "labels flipped", "into or out of undecided", "deadlines move by s, median")
     still = sum(not one.changed and not one.failed for one in found.effects)
     failed = {one.moved.path: one.failed for one in found.effects if one.failed}
     its = found.measuring

@@ -41,7 +41,7 @@ def _not_judged(report: Triage) -> list[str]:
     gap = duration(report.settings.values[ranges.MAX_GAP])
     told = (
         f"{counted(late, 'machine')} NOT JUDGED: rows are further apart than max_gap = {gap} of these"
-        " settings: every reading counts as too old. Give a copy of the settings, with [sensors] max_gap above the"
+        " settings, so every reading counts as too old. Use a copy of the settings with [sensors] max_gap above the"
         " step of the logs."
     )
     return [told] if late else []
@@ -72,7 +72,7 @@ def _limits(often: Rate) -> str:
 def _events(report: Triage, found: Findings, events: tuple[Event, ...], most: int) -> RenderableType:
     stops = ", ".join(f"{count} on {cause}" for cause, count in sorted(found.stops.items())) or "no stop"
     locked = f", {counted(found.lockouts, 'lockout')}" if found.lockouts else ""
-    obeyed = f"; obeying these settings: {stops}{locked}"
+    obeyed = f"; under these settings: {stops}{locked}"
     head = f"{found.machine}: {counted(found.logs, 'log')}, {found.rows} rows, {counted(found.starts, 'start')}"
     parts: list[RenderableType] = [Text(head + obeyed, style="bold")]
     parts += [Padding(Text(line), (0, 0, 0, 2)) for line in (*figures(found), *notes(found))]
@@ -137,7 +137,9 @@ def _starved(event: Event, altitude_m: float) -> list[str]:
         )
     if event.stop_at_ms is not None:
         after = duration(event.stop_at_ms - event.start_ms)
-        lines.append(f"these settings stop it {after} into the spell; it ran on for {duration(event.ran_on_ms)}")
+        lines.append(
+            f"these settings would have stopped it {after} into the spell; it ran on for {duration(event.ran_on_ms)}"
+        )
     return lines
 
 
@@ -196,11 +198,11 @@ def obeyed_told(report: Triage) -> str:
     ran = sum(some.run_ms for some in found) / MS_PER_H
     would = sum(some.obeyed_run_ms for some in found) / MS_PER_H
     locked = (
-        " A lockout holds a machine until somebody resets it by hand; nobody knows when that would have been. Here each"
-        f" is reset {duration(RESET_AFTER_MS)} later (assumed), so the stops after it are counted too."
+        " A lockout holds a machine until somebody resets it by hand, at a time that nobody knows. Each is taken to"
+        f" be reset after {duration(RESET_AFTER_MS)} (assumed), so the stops that follow are counted too."
     )
     return (
-        f"Had the machines obeyed these settings: {counted(stops, 'stop')}, {lockouts} of them with a lockout, and"
-        f" {would:.1f} of their {ran:.1f} run hours.{locked if lockouts else ''} Spells are those of the logs as they"
-        " are, past the point where the settings would have stopped the machine."
+        f"Under these settings there would have been {counted(stops, 'stop')}, {lockouts} of them with a lockout, and"
+        f" {would:.1f} of the {ran:.1f} run hours.{locked if lockouts else ''} Starved spells are those of the logs as"
+        " recorded, past the point where the settings would have stopped the machine."
     )

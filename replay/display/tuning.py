@@ -39,9 +39,9 @@ def tuning_view(tuned: Tuned, folder: str = "the folder that write_tuning writes
 
 
 def _counts(tuning: Tuning) -> str:
-    judged = f"{len(tuning.lines) - 1} candidates judged over {len(tuning.library.entries)} traces"
+    judged = f"{len(tuning.lines) - 1} candidates judged on {len(tuning.library.entries)} traces"
     if tuning.left_out:
-        judged += f", {tuning.left_out} left out that contradict each other"
+        judged += f", {tuning.left_out} left out because their settings contradict each other"
     if tuning.budget is not None and tuning.budget < tuning.space.size:
         judged += f"; searched among {tuning.space.size}, seed {tuning.seed}"
     held = len(tuning.split.held_out)
@@ -228,12 +228,12 @@ def _unmoved(robust: Robustness) -> str:
 
 
 def _left_out(robust: Robustness) -> list[str]:
-    lines = ["A to B: right at the first, wrong at the second; each is moved alone, by doubling, then bisection"]
+    lines = ["A to B: judged right at A, wrong at B; each is moved alone, by doubling, then bisection"]
     if any(bracket.good_again for bracket in robust.found.values()):
-        lines.append("~ a trace comes good again further on")
+        lines.append("~ a trace is judged right again further on")
     if robust.left_out:
         told = ", ".join(f"{count} {outcome}" for outcome, count in sorted(robust.left_out.items()))
-        lines.append(f"left out, wrong to begin with: {told}")
+        lines.append(f"left out, wrong from the start: {told}")
     return lines
 
 

@@ -63,7 +63,7 @@ NAMES_AT = -0.068  # and the names of the others, beyond the widest figures
 def check_plot(path: Path) -> None:
     """Refuse an output that cannot be drawn or written, before any work is done for it."""
     if path.suffix.lower() not in FORMATS:
-        raise refusal(path, "", "no picture of this kind is drawn", "a name that ends in " + ", ".join(FORMATS))
+        raise refusal(path, "", "not a picture format that can be drawn", "a name that ends in " + ", ".join(FORMATS))
     check_writable(path)
 
 
@@ -87,7 +87,7 @@ def draw_trace(
     begin, end = (_second(told, read, entry, key) for told, key in ((from_s, "--from"), (to_s, "--to")))
     within = (-math.inf if begin is None else begin, math.inf if end is None else end)
     if event is not None and within != WHOLE:
-        raise refusal(read.name, "--event", "given beside --from or --to", "an event, or a part of the time")
+        raise refusal(read.name, "--event", "cannot go with --from or --to", "an event, or a part of the time")
     if event is not None:
         within = _around(explained(read, entry, checked), event)
     if isinstance(read, Trace):

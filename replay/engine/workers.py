@@ -272,16 +272,14 @@ def _next_done(client: Any, where: str, done: "queue.SimpleQueue[Any]") -> Any:
             return done.get(timeout=LOOK_S)
         except queue.Empty:
             if client.status != "running":
-                raise refusal(
-                    where, "", "the scheduler is gone", "the command given again, with one that runs"
-                ) from None
+                raise refusal(where, "", "the scheduler is gone", "run the command again once it is back") from None
             if client.scheduler_info(n_workers=-1)["workers"]:
                 alone_since = None
                 continue
             alone_since = alone_since or time.monotonic()
             if time.monotonic() - alone_since > WITHOUT_WORKERS_S:
                 rule = f"the last worker is gone, and none came back within {WITHOUT_WORKERS_S:g} s"
-                raise refusal(where, "", rule, "the command given again, with workers that run") from None
+                raise refusal(where, "", rule, "run the command again once the workers run") from None
 
 
 def _result(where: str, task: Any) -> Any:
@@ -321,7 +319,7 @@ def _portion(packed: bytes, items: bytes, code: dict[str, str]) -> bytes:
     try:
         for name, here in code.items():
             if host_code().get(name) != here:
-                raise refusal(get_worker().address, "", f"a worker with another {name} came in between", SAME)
+                raise refusal(get_worker().address, "", f"a worker with another {name} joined in between", SAME)
         results = one_by_one(_unpacked(packed), pickle.loads(items))  # noqa: S301 - of who gives the work
     except Refusal as error:
         return pickle.dumps((None, str(error)))

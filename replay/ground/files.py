@@ -31,7 +31,7 @@ def check_writable(path: Path) -> None:
     if there is not None:
         _check_kind(path, there)
         if not os.access(path, os.W_OK):
-            raise refusal(path, "", "is protected against writing", "another name, or the file made writable")
+            raise refusal(path, "", "is protected against writing", "another name, or make the file writable")
     if there is None or stat.S_ISREG(there):
         folder = _followed(path).parent
         if not folder.is_dir() or not os.access(folder, os.W_OK):

@@ -28,7 +28,7 @@ def locked(library: Path) -> Iterator[None]:
         lock.acquire()
     except filelock.Timeout:
         rule = f"another command has been changing this library for {PATIENCE_S:g} s"
-        raise refusal(path, "", rule, "to wait until it has ended") from None
+        raise refusal(path, "", rule, "wait until it has ended") from None
     except OSError as error:
         rule = f"this library cannot be locked ({error.strerror})"
         raise refusal(path, "", rule, "a folder that can be written, on a disk with file locks") from None

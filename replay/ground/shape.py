@@ -48,7 +48,7 @@ def fit(file: Path | str, given: Any, wanted: Keys, where: str = "", accepted: s
     """
     if not isinstance(given, dict):
         would = accepted or f"a table with {', '.join(wanted.by_name)}"
-        raise refusal(file, where.rstrip(" .,"), "a table is wanted, not a value", would, given)
+        raise refusal(file, where.rstrip(" .,"), "must be a table, not a value", would, given)
     top = not where and not wanted.loose  # of TOML, where tables have heads of their own
 
     def head(name: str, item: Any) -> str:
@@ -92,7 +92,7 @@ def _read(file: Path | str, value: Any, key: Key | Keys, where: str, accepted: s
     if not key.many:
         return fit(file, value, key, where + (" " if where.endswith("]") else "."), accepted)
     if not isinstance(value, list):
-        raise refusal(file, where, "a list of tables is wanted", accepted or f"one {where} table or more", value)
+        raise refusal(file, where, "must be a list of tables", accepted or f"one {where} table or more", value)
     rows = [(f"{where} {place}{_identity(item)}, ", item) for place, item in enumerate(value, start=1)]
     return [fit(file, item, key, place, accepted) for place, item in rows]
 
@@ -113,14 +113,14 @@ def anything(value: Any) -> Any:
 def plain_text(value: Any) -> str:
     """Read text, which may be empty."""
     if not isinstance(value, str):
-        raise UnfitError("text is wanted")
+        raise UnfitError("must be text")
     return value
 
 
 def text(value: Any) -> str:
     """Read text that says something."""
     if not plain_text(value).strip():
-        raise UnfitError("text is wanted")
+        raise UnfitError("must be text")
     return str(value)
 
 
@@ -141,7 +141,7 @@ def name(value: Any) -> str:
 def switch(value: Any) -> bool:
     """Read true or false."""
     if not isinstance(value, bool):
-        raise UnfitError("true or false is wanted")
+        raise UnfitError("must be true or false")
     return value
 
 
@@ -162,7 +162,7 @@ def list_of(read: Read) -> Read:
 
     def read_each(value: Any) -> tuple[Any, ...]:
         if not isinstance(value, list):
-            raise UnfitError("a list is wanted")
+            raise UnfitError("must be a list")
         return tuple(read(item) for item in value)
 
     return read_each
@@ -173,7 +173,7 @@ def whole(least: float = -math.inf, most: float = math.inf) -> Read:
 
     def read(value: Any) -> int:
         if isinstance(value, bool) or not isinstance(value, int) or value < least:
-            raise UnfitError("a whole number is wanted" + ("" if least == -math.inf else f", from {least}"))
+            raise UnfitError("must be a whole number" + ("" if least == -math.inf else f" from {least}"))
         if value > most:
             raise UnfitError(f"more than {most}")
         return value
@@ -186,7 +186,7 @@ def number(least: float = -math.inf, most: float = math.inf, rule: str = "outsid
 
     def read(value: Any) -> float:
         if isinstance(value, bool) or not isinstance(value, int | float):
-            raise UnfitError("a plain number is wanted")
+            raise UnfitError("must be a plain number")
         if not -sys.float_info.max <= value <= sys.float_info.max:  # a whole number may be beyond all floats
             raise UnfitError("not a finite number")
         if not least <= value <= most:

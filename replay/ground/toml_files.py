@@ -34,7 +34,7 @@ def read_toml(path: Path, what: str) -> dict[str, Any]:
         table = parse_toml(text)
         _check_integers(path, table)
     except FileNotFoundError:
-        raise refusal(path, "", f"no such {what}", "a path to one that is there") from None
+        raise refusal(path, "", f"no such {what}", "a path that exists") from None
     except OSError as error:
         raise refusal(path, "", f"this {what} cannot be read ({error.strerror})") from None
     except UnicodeDecodeError as error:

@@ -197,7 +197,7 @@ def absolute_pressure_pa(text: object, atmosphere_pa: float) -> int:
     """
     value, zero = _split_pressure(text)
     if zero == "difference":
-        raise UnitError("a pressure is wanted here, not a difference of two")
+        raise UnitError("must be a pressure, not a difference of two")
     if zero == "gauge":
         value += atmosphere_pa
     elif zero == "vacuum":

@@ -62,7 +62,7 @@ def change_entries(
         change(document["trace"][place])
     changed = _as_before(text, document)
     if (found := _with_others(changed, traces, places)) is None:
-        raise refusal(path, "", "cannot be edited by a program", "the entry, changed by hand")
+        raise refusal(path, "", "cannot be edited by a program", "change the entry by hand")
     return changed, found
 
 
@@ -90,7 +90,7 @@ def without_entries(path: Path, text: str, identities: Collection[str]) -> str:
         del document["trace"]
     changed = _as_before(text, document)
     if _found(changed) != left:
-        raise refusal(path, "", "cannot be edited by a program", "the [[trace]] tables taken out by hand")
+        raise refusal(path, "", "cannot be edited by a program", "take the [[trace]] tables out by hand")
     return changed
 
 
@@ -107,7 +107,7 @@ def _document(path: Path, text: str) -> Any:
     try:
         return tomlkit.parse(text.removeprefix(BOM))
     except TOMLKitError as error:
-        raise refusal(path, "", f"cannot be edited by a program ({error})", "the entry, changed by hand") from None
+        raise refusal(path, "", f"cannot be edited by a program ({error})", "change the entry by hand") from None
 
 
 def _as_before(text: str, document: Any) -> str:

@@ -41,7 +41,7 @@ Label = tuple[MustTrip, ...] | str
 
 def _stated(value: Any) -> bool:
     if value is not True:
-        raise UnfitError("a label is stated, not denied")
+        raise UnfitError("state a label, do not deny one")
     return value
 
 

@@ -187,7 +187,7 @@ def _edited(folder: Path | str, said: Callable[[Library], Sequence[Said]]) -> li
         edits = []
         for one in said(library):
             if not one.by.strip() or not one.why.strip():
-                raise refusal(one.where, "", "who says so, and why, is not told", "--by WHO and --note TEXT")
+                raise refusal(one.where, "", "says neither who labelled it nor why", "--by WHO and --note TEXT")
             before = known[one.identity] if one.identity in known else entry_of(library, one.identity)
             _check(before, one)
             known[one.identity] = _after(before, one)
@@ -206,7 +206,7 @@ def login() -> str:
     try:
         return getpass.getuser()
     except (KeyError, OSError):
-        raise refusal("label", "--by", "you are not logged in by a name", "--by WHO") from None
+        raise refusal("label", "--by", "no login name found", "--by WHO") from None
 
 
 def entry_of(library: Library, identity: str) -> Entry:

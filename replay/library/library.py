@@ -135,7 +135,7 @@ def _zone(value: Any) -> str:
 
 def _upset(value: Any) -> Upset:
     if not isinstance(value, list) or len(value) != 2:  # noqa: PLR2004 - from, to
-        raise UnfitError("a pair of seconds is wanted")
+        raise UnfitError("must be a pair of seconds")
     begin_s, end_s = map(number(), value)
     if begin_s >= end_s:
         raise UnfitError(f"an upset that ends at {shown_s(end_s)}, not after it began")

@@ -28,7 +28,7 @@ def remove_traces(
         library = read_library(folder)
         entries = [entry_of(library, identity) for identity in dict.fromkeys(identities)]
         if len(entries) == len(library.entries):
-            raise refusal(folder, "", "no trace would be left", "the folder itself removed")
+            raise refusal(folder, "", "no trace would be left", "remove the folder itself")
         path = folder / FILE
         text = without_entries(path, path.read_bytes().decode(), frozenset(entry.id for entry in entries))
         keep(folder, entries, f"{one_line(who)}: {one_line(why)}")

@@ -241,7 +241,7 @@ def _oil(figures: Figures, gas: Gas, draw: Draw, oils: Sequence[str]) -> Oil:
     if "oil.behaviour" in stated:
         may = [foaming for foaming in may if foaming == (stated["oil.behaviour"] == "foaming")]
     if not may:
-        raise ValueError(f"{stated['name']} has an oil that is {stated['oil.behaviour']}, another is wanted")
+        raise ValueError(f"{stated['name']} has an oil that is {stated['oil.behaviour']}, not the one asked for")
     foaming = draw.one_of(may)
     kind = stated.get("oil.kind", usual_kind(gas.name))
     at_40, at_100 = viscosities(figures)

@@ -42,7 +42,7 @@ def _dry(value: Any) -> float:
 
 def _members(value: Any) -> tuple[dict[str, Range], ...]:
     if not isinstance(value, list) or not all(isinstance(one, dict) for one in value):
-        raise UnfitError("a list of tables is wanted, as `lubetrip fit` writes it")
+        raise UnfitError("must be a list of tables, as `lubetrip fit` writes it")
     return tuple(_member(one) for one in value)
 
 
@@ -50,7 +50,7 @@ def _member(table: dict[str, Any]) -> dict[str, Range]:
     found = {}
     for path, value in table.items():
         if path not in FIGURES:
-            raise UnfitError(f"'{path}' is no figure of a machine file")
+            raise UnfitError(f"'{path}' is not a key of a machine file")
         try:
             found[path] = FIGURES[path].read(value)
         except ValueError as error:

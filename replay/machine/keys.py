@@ -104,7 +104,7 @@ class Figure:
     @property
     def accepted(self) -> str:
         """What would do, for a refusal and for the file's comment."""
-        return f"{self.kind.write(self.least)} to {self.kind.write(self.most)}, or two of them: a range"
+        return f"{self.kind.write(self.least)} to {self.kind.write(self.most)}, or a range"
 
     @property
     def left_out(self) -> str:
@@ -122,10 +122,10 @@ class Figure:
         """Read the value as (low, high). Raises UnfitError."""
         if isinstance(value, list):
             if len(value) != PAIR:
-                raise UnfitError("one value or a range of two is wanted")
+                raise UnfitError("must be one value or a range of two")
             low, high = (self._one(item) for item in value)
             if low > high:
-                raise UnfitError("a range that falls: the lower one stands first")
+                raise UnfitError("a range that falls: the lower value comes first")
             return low, high
         one = self._one(value)
         return one, one
@@ -150,13 +150,13 @@ def _unloading(value: Any) -> tuple[float, ...]:
 
 def _two_pressures(value: Any) -> tuple[str, str]:
     if not isinstance(value, list) or len(value) != PAIR or not all(isinstance(one, str) for one in value):
-        raise UnfitError("a pair of pressures is wanted")
+        raise UnfitError("must be a pair of pressures")
     return value[0], value[1]
 
 
 def _viscosity_points(value: Any) -> tuple[tuple[float, float], tuple[float, float]]:
     if not isinstance(value, list) or [len(p) for p in value if isinstance(p, list)] != [PAIR, PAIR]:
-        raise UnfitError("two points are wanted, each a temperature and a viscosity")
+        raise UnfitError("must be two points, each a temperature and a viscosity")
     (t1, v1), (t2, v2) = ((_celsius(t), VISCOSITY.read(v)) for t, v in value)
     if t2 < t1 + LEAST_SPAN_K or not v1 > v2 > LEAST_VISCOSITY_MM2_S or not VISCOSITY_C[0] <= t1 < t2 <= VISCOSITY_C[1]:
         raise UnfitError("viscosity has to fall over 20 K or more, and stay above 2 mm2/s")
@@ -165,7 +165,7 @@ def _viscosity_points(value: Any) -> tuple[tuple[float, float], tuple[float, flo
 
 def _solubility_points(value: Any) -> tuple[tuple[float, float, float], ...]:
     if not isinstance(value, list) or not PAIR <= len(value) <= MOST_POINTS:
-        raise UnfitError("two points or more are wanted")
+        raise UnfitError("must be two points or more")
     points = []
     for point in value:
         if not isinstance(point, list) or len(point) != TRIPLE:
@@ -195,12 +195,12 @@ def _behaviour() -> tuple[Figure, ...]:
         0.0,
         0.25,
         None,
-        "each value below that is left out is drawn within this share of its usual value; left out: 0.1",
+        "each value below that is left out is drawn within this share of its usual value; if left out: 0.1",
         "0.1",
     )
     rows = [
         Figure(
-            "behaviour", its, PLAIN, told.low, told.high, None, f"{told.unit or 'share'}, {told.status}: {told.text}"
+            "behaviour", its, PLAIN, told.low, told.high, None, f"{told.text} ({told.unit or 'share'}; {told.status})"
         )
         for its, told in TABLE.items()
         if its != "healthy_net_pa"
@@ -245,7 +245,7 @@ ROWS: tuple[Figure | Word, ...] = (
     _f("compressor", "pistons_per_pin", PLAIN, (0.5, 4.0), Drawn(1.0, 2.0),
        "pistons whose gas force one crankpin carries, where bore is known; else its area is drawn by displacement"),
     _f("compressor", "drilling_outlet", LENGTH, (0.005, 0.2), Drawn(0.9, 1.15, "half the stroke"),
-       "largest radius oil has to reach in the crank drilling; stroke left out: 0.095 to 0.145 times the cube root "
+       "largest radius oil has to reach in the crank drilling; without stroke, 0.095 to 0.145 times the cube root "
        "of displacement"),
     _f("compressor", "drilling_inlet", LENGTH, (0.0, 0.1), Drawn(0.15, 0.22, "drilling_outlet"),
        "radius at which oil enters the rotating drilling"),
@@ -273,15 +273,15 @@ ROWS: tuple[Figure | Word, ...] = (
     _f("oil", "grade", PLAIN, (7.0, 460.0), Drawn(32.0, 68.0),
        "ISO viscosity grade; viscosity at 40 C is drawn within 10 % of it", "68"),
     _f("oil", "viscosity_40", VISCOSITY, (5.0, 500.0), Drawn(0.9, 1.1, "grade"),
-       "at 40 C; or viscosity_points"),
+       "viscosity at 40 C; or state viscosity_points"),
     _f("oil", "viscosity_100", VISCOSITY, (2.1, 60.0), Drawn(0.53, 0.66, "viscosity_40 in mm2/s to the power 0.633"),
-       "at 100 C"),
+       "viscosity at 100 C"),
     Word("oil", "viscosity_points", _viscosity_points,
        'two points such as [["40 C", "68 mm2/s"], ["80 C", "15 mm2/s"]]',
        "",
        "two measured viscosities, in place of those at 40 and 100 C"),
     _f("oil", "density", DENSITY, (700.0, 1200.0), Drawn(0.98, 1.02, "the usual one of its kind"),
-       "at 20 to 40 C"),
+       "density at 20 to 40 C"),
     Word("oil", "behaviour", one_of("still", "foaming"),
        "still or foaming",
        "either, drawn for each trace as its family asks",
@@ -292,32 +292,32 @@ ROWS: tuple[Figure | Word, ...] = (
     _f("oil", "foam_life", TIME, (0.05, 3000.0), Drawn(400.0, 800.0),
        "life of fresh fine foam at 15 mPa s and 1 bar; a still oil: 0.2 to 0.5 s"),
     _f("oil", "release_time", TIME, (20.0, 3000.0), Drawn(270.0, 420.0),
-       "gas leaving through the stirred surface: until 1/e of the excess is left"),
+       "time for gas to leave through the stirred surface, until 1/e of the excess is left"),
     _f("oil", "absorption_time", TIME, (20.0, 6000.0), Drawn(500.0, 1000.0),
-       "gas going back into stirred oil, likewise"),
+       "time for gas to go back into stirred oil, likewise"),
     _f("oil", "held_volumes", PLAIN, (0.0, 20.0), Drawn(2.8, 4.4),
-       "of gas at one atmosphere that a volume of still oil holds before it boils; a foaming oil: none"),
+       "volumes of gas at one atmosphere that a volume of still oil holds before it boils; a foaming oil: none"),
     _f("oil", "boil_time", TIME, (0.5, 60.0), Drawn(3.0, 5.5),
-       "until 1/e of what exceeds that is left, the rest boiled off; a foaming oil: 9 to 16 s"),
+       "time for oil to boil off what exceeds that, until 1/e of it is left; a foaming oil: 9 to 16 s"),
     _f("oil", "touching_void", PLAIN, (0.3, 0.85), Drawn(0.50, 0.54),
        "void at which bubbles in the suction line run together; a foaming oil: 0.72 to 0.76"),
     _f("oil", "gathering", PLAIN, (0.0, 1.0), Drawn(0.4, 0.6),
        "share of the gas beyond that which gathers at the pump inlet; a foaming oil: 0.2 to 0.3"),
     # --------------------------------------------------------------------------------------------------- refrigerant
     Word("refrigerant", "name", one_of(*REFRIGERANTS, rule="no refrigerant known here"), ", ".join(REFRIGERANTS), "",
-       "its standard number", '"R134a"', needed=True),
+       "its standard designation", '"R134a"', needed=True),
     # ---------------------------------------------------------------------------------------------------- solubility
     Word("solubility", "pair", one_of(*PAIRS), "PEC9 or PEB8, with R134a, R143a or R152a", "",
        "an ester whose published solubility stands for this oil's"),
     Word("solubility", "points", _solubility_points,
        'points such as ["40 C", "300 kPa", 0.12]: temperature, absolute pressure, share by mass',
        "",
-       "measured on this very oil and refrigerant; fitted to the same form"),
+       "measured on this same oil and refrigerant; fitted to the same form"),
     _f("solubility", "interaction", PLAIN, (-1.0, 3.0),
        Drawn(1.0, 1.0, told="the range of its kind of oil and refrigerant, `machine check` says which"),
-       "chi of the general law at 40 C"),
+       "interaction (chi) of the general law at 40 C"),
     _f("solubility", "oil_molar_mass", PLAIN, (150.0, 5000.0), Drawn(1.0, 1.0, told="the range of its kind of oil"),
-       "g/mol; matters little"),
+       "molar mass of the oil, g/mol; matters little"),
     # ---------------------------------------------------------------------------------------------------------- site
     Figure("site", "evaporating", TEMPERATURE, -40.0, 25.0, None,
        "evaporating temperature (dew point) while it runs", '["-15 C", "-5 C"]', needed=True),
@@ -325,19 +325,19 @@ ROWS: tuple[Figure | Word, ...] = (
        "condensing temperature (dew point), over the year", '["25 C", "45 C"]', needed=True),
     _f("site", "ambient", TEMPERATURE, (-30.0, 55.0),
        Drawn(-15.0, -5.0, told="5 to 15 K below the condensing temperature of the trace"),
-       "temperature around the machine; where oil_temperature is stated, that less the rise in running"),
+       "temperature around the machine; with oil_temperature stated, that minus the rise in running"),
     _f("site", "oil_temperature", TEMPERATURE, (-10.0, 95.0), None,
-       "of the sump in running; left out: ambient and the rise in running"),
+       "oil temperature in the sump when running; if left out: ambient plus the rise in running"),
     _f("site", "altitude", HEIGHT, (-500.0, 5000.0), Drawn(0.0, 0.0),
-       "of the site, for gauge pressures"),
+       "altitude of the site, for gauge pressures"),
     _f("site", "standing_ratio", PLAIN, (1.1, 5.0), Drawn(1.5, 2.1),
-       "evaporator pressure that builds up at standstill, over that in running"),
+       "evaporator pressure that builds up at standstill, as a multiple of that when running"),
     Word("site", "neighbours", switch, "true or false", "true",
        "whether other machines share its crankcase line, so that oil can move between them"),
     # ------------------------------------------------------------------------------------------------------- sensors
     Word("sensors", "oil_range", _two_pressures,
        'two pressures such as ["0 kPa", "1600 kPa"], absolute or gauge',
-       "from 0 to what oil and suction can come to, and a quarter more",
+       "from 0 to what oil and suction pressure can reach, plus a quarter",
        "measuring range of the oil pressure sensor"),
     Word("sensors", "suction_range", _two_pressures,
        'two pressures such as ["0 kPa", "1600 kPa"], absolute or gauge',
@@ -354,7 +354,7 @@ ROWS: tuple[Figure | Word, ...] = (
     _f("sensors", "resolution", DIFFERENCE, (1.0, 20e3), Drawn(100.0, 500.0),
        "size of a reading's last digit"),
     _f("sensors", "period", TIME, (0.05, 60.0), Drawn(0.5, 1.0),
-       "between two readings; left out: 0.5 or 1 s"),
+       "time between two readings; if left out: 0.5 or 1 s"),
     _f("sensors", "errors", PLAIN, (0.0, 1.0), Drawn(0.3, 0.3),
        "share of the traces whose sensors have an error: offset, lag, interference, lost readings"),
     *_behaviour(),
@@ -369,12 +369,12 @@ SECTIONS = {
     "oil": "the oil",
     "refrigerant": "the refrigerant; figures by CoolProp",
     "solubility": "refrigerant in the oil: a published pair, points of your own, or (left out) a general law",
-    "site": "where it works",
+    "site": "where the machine works",
     "sensors": "the sensors of the controller",
     "behaviour": "what no drawing shows, in SI units; state a value where you know it, or a range",
-    "duty": "what it does in a year, for `lubetrip forecast`; what is left out is assumed as stated",
-    "faults": "faults it meets, times a year, for `lubetrip forecast`; what is left out is assumed as stated",
-    ORIGIN: "where stated figures come from: measured unless listed here",
+    "duty": "what the machine does in a year, for `lubetrip forecast`; what is left out is assumed as stated",
+    "faults": "how often a year each upset and fault happens, for `lubetrip forecast`; what is left out is assumed",
+    ORIGIN: "where stated values come from: measured unless listed here",
 }
 FIGURES = {row.path: row for row in ROWS if isinstance(row, Figure)}
 WORDS = {row.path: row for row in ROWS if isinstance(row, Word)}

@@ -1,4 +1,4 @@
-"""The machine file that explains itself: every key with its unit, what is admitted, and what stands if left out."""
+"""The machine file that explains itself: every key with its unit, what is admitted, and what applies if left out."""
 
 import textwrap
 
@@ -9,10 +9,10 @@ WIDTH = 116
 HEAD = """\
 A machine for `lubetrip machine check`, `lubetrip synth --machine` and `lubetrip fit`.
 
-Every figure has its unit ("70 mm", "90 m3/h", "-10 C", "20 psi"), or is two of them: a range to draw from.
-Lines that begin with "# key =" are left out: their figures are drawn anew for each trace from the range given, which is
-assumed, and are named as assumed in whatever is made from this file. State what you know, best what you have measured.
-The labels that come of it are those of a model: nothing here is certified, and no stop is proved right by it.\
+Every value carries its unit ("70 mm", "90 m3/h", "-10 C", "20 psi"), or is a range [low, high] to draw from.
+A line that begins with "# key =" is left out: its value is drawn anew for each trace from the range given, which is
+assumed, and whatever is made from this file says so. Fill in what you know, preferably what you have measured.
+Labels made from this file are those of a model: nothing here is certified, and no stop is proved right by it.\
 """
 
 
@@ -31,7 +31,7 @@ def machine_template() -> str:
 
 def _key(row: Figure | Word) -> list[str]:
     left_out = row.left_out
-    told = f"{row.text}; {row.accepted}" + (f"; left out: {left_out}" if left_out else "")
+    told = f"{row.text}; {row.accepted}" + (f"; if left out: {left_out}" if left_out else "")
     stands = row.needed or row.path == "compressor.displacement"
     example = row.example or _example(row)
     return ["", *_comment(told), f"{'' if stands else '# '}{row.key} = {example}"]

@@ -23,7 +23,7 @@ def find(path: Path, profile: Profile, names: list[str], column: Column) -> int:
     if places:
         numbers = " or ".join(str(place + 1) for place in places)
         raise refusal(
-            path, "header", f"column '{column}' stands {len(places)} times", f"its number: column = {numbers}"
+            path, "header", f"column '{column}' appears {len(places)} times", f"its number: column = {numbers}"
         )
     close = difflib.get_close_matches(column, names, 1, 0.5)
     known = ", ".join(name or "(no name)" for name in names)

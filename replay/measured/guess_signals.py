@@ -173,7 +173,7 @@ def _reference(signal: str, column: Seen, unit: str) -> str:
         says = f'"{word}" in its name says oil pressure above the crankcase'
         return f'reference = "{OPEN}"  # DOUBT: "difference" (net)? {says}{also}'
     if mark:
-        return f'reference = "{mark}"  # so marked in the file'
+        return f'reference = "{mark}"  # marked so in the file'
     seen = _range(column)
     if column.numbers and min(column.numbers) < 0:
         return f'reference = "gauge"  # DOUBT: readings {seen} go below zero, so it can hardly be absolute'

@@ -232,7 +232,7 @@ def _check_result(source: Source, counts: Counts, files: into_library.TraceFiles
             rule = f"{counts.gaps} of {counts.read} steps are {longer}: no trace is left"
             accepted = "a duration above the logger's own step; of a log written on change on_change and longest_hold"
             raise refusal(profile.path, "[time] max_gap", rule, accepted)
-        rule = f"{counts.kept} of {counts.read} rows are of use"
+        rule = f"{counts.kept} of {counts.read} rows are usable"
         accepted = f"{LEAST_ROWS} rows or more with a time and a running status"
         raise refusal(path, "", rule, accepted)
 

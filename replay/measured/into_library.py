@@ -222,9 +222,7 @@ def new_ids(library: Path, source: str, digest: str, files: list[Path], given: s
         there = (library / TRACES / f"{name}{ending}" for name in ids for ending in ENDINGS)
         if not taken & set(ids) and not any(file.exists() for file in there):
             return ids
-    raise refusal(
-        library, "", f"a trace '{stem}' and one '{ids[0]}' are there already", "a source file of another name"
-    )
+    raise refusal(library, "", f"a trace '{stem}' and one '{ids[0]}' already exist", "a source file of another name")
 
 
 def start_text(start_ms: int, *, anchored: bool, utc: bool, zone: str | None) -> str:

@@ -128,7 +128,7 @@ class MdfSource:
             return found[0]
         if found:
             groups = " or ".join(str(group) for group, _ in found)
-            raise refusal(self.path, "", f"channel '{item.column}' stands in several groups", f"group = {groups}")
+            raise refusal(self.path, "", f"channel '{item.column}' appears in several groups", f"group = {groups}")
         columns.find(self.path, self.profile, list(dict.fromkeys(name for _, _, name in every)), str(item.column))
         groups = ", ".join(str(group) for group, _, name in every if name == item.column)
         where = f"[{item.signal}] group"

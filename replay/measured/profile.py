@@ -301,7 +301,7 @@ def _check_together(profile: Profile) -> None:
             rule = "only an oil pressure is logged as a difference (to the crankcase)"
             raise refusal(profile.path, where, rule, '"gauge", "absolute" or "vacuum"', channel.reference)
     if profile.time.ticks not in profile.channels:
-        raise refusal(profile.path, "[time] ticks", "this signal has no section", f"[{profile.time.ticks}]")
+        raise refusal(profile.path, "[time] ticks", "no section for this signal", f"[{profile.time.ticks}]")
 
 
 def _check_columns(profile: Profile) -> None:

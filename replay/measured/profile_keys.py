@@ -67,13 +67,13 @@ def _columns(value: object) -> tuple[Column, ...]:
 
 def _texts(value: object) -> tuple[str, ...]:
     if not isinstance(value, list) or not all(isinstance(item, str | int) for item in value):
-        raise UnfitError("a list of words is wanted")
+        raise UnfitError("must be a list of words")
     return tuple(str(int(item)) if isinstance(item, bool) else str(item).strip() for item in value)
 
 
 def _sentinels(value: object) -> tuple[str | float, ...]:
     if not isinstance(value, list) or not all(isinstance(i, str | int | float) and i is not True for i in value):
-        raise UnfitError("a list of words and numbers is wanted")
+        raise UnfitError("must be a list of words and numbers")
     return tuple(item.strip() if isinstance(item, str) else float(item) for item in value)
 
 
@@ -116,7 +116,7 @@ def _share(value: object) -> float:
 
 def _valid(value: object) -> tuple[float, float]:
     if not isinstance(value, list) or len(value) != 2:  # noqa: PLR2004 - from, to
-        raise UnfitError("a pair of numbers is wanted")
+        raise UnfitError("must be a pair of numbers")
     least, most = map(number(), value)
     if least >= most:
         raise UnfitError("the first number is not below the second")
@@ -125,7 +125,7 @@ def _valid(value: object) -> tuple[float, float]:
 
 def _machine_columns(value: object) -> dict[str, dict[str, Column]]:
     if not isinstance(value, dict) or not value:
-        raise UnfitError("a table for each machine is wanted")
+        raise UnfitError("must be a table for each machine")
     found: dict[str, dict[str, Column]] = {}
     for machine, columns in value.items():
         if not isinstance(columns, dict) or not columns:

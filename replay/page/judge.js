@@ -20,7 +20,7 @@ function causeWords(code) {
 const MET = "met";
 const NOT_MET = "not met";
 const NOT_ENOUGH = "not enough evidence";
-const [UNDECIDED, TOLD] = ["undecided", "told already"];
+const [UNDECIDED, TOLD] = ["undecided", "counted already"];
 const [SENSOR, DOUBTED] = ["sensor", "traces in doubt"];
 
 // A number rounded as Python's round() would.

@@ -126,7 +126,7 @@ class LabelPage {
 
     named() {
         const named = byId("by").value.trim() !== "";
-        this.say(named ? "" : "Say who you are first: a label has a name on it.");
+        this.say(named ? "" : "Enter your name first: every label carries one.");
         if (!named) {
             byId("by").focus();
         }
@@ -293,7 +293,7 @@ class LabelPage {
         [window.deadline, window.likely, window.latest] = [pessimistic, likely, lasting].map(inside);
         this.changed();
         if (window.deadline > this.trace.end_s) {
-            this.say("The pessimistic journal is spoilt after the trace has ended.");
+            this.say("The pessimistic journal would be spoilt only after the trace ends.");
         }
     }
 

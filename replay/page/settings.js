@@ -14,8 +14,8 @@ const WORDS = {
     suction_least: "suction range, lower end",
     suction_most: "suction range, upper end",
     max_gap: "longest gap",
-    rest_most: "at rest, at most",
-    rest_settle: "standstill until at rest",
+    rest_most: "at standstill, at most",
+    rest_settle: "standstill until drained",
     reset_hold: "reset held for",
     resets_most: "resets, at most",
 };
@@ -112,7 +112,7 @@ class BenchSettings {
         const text = value === null || Math.abs(value) >= 2 ** 31 ? null : textOf(row.kind, value, said, this.atmosphere);
         if (text === null) {
             row.text = typed;
-            row.error = `${wordsFor(row.name)} = "${typed}" is not understood: ${WANTED[row.kind]} is wanted.${meant(typed, row.kind === "time" ? TIMES : PRESSURES)}`;
+            row.error = `${wordsFor(row.name)} = "${typed}" is not understood: write ${WANTED[row.kind]}.${meant(typed, row.kind === "time" ? TIMES : PRESSURES)}`;
         } else {
             Object.assign(row, { value, unit: { unit: said.unit, mark: said.mark }, text, error: null });
         }

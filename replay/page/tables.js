@@ -9,7 +9,7 @@ const OUTCOMES = {
     nuisance: ["! nuisance", "bad"],
     undecided: ["? undecided", "open"],
     stood: ["? stood", "open"],
-    [TOLD]: ["= told already", "open"],
+    [TOLD]: ["= counted already", "open"],
 };
 const VERDICT_CLASSES = { [MET]: "good", [NOT_MET]: "bad", [NOT_ENOUGH]: "open" };
 const STOPPED = 0; // the state before the first tick
@@ -46,7 +46,7 @@ function outcomeWords(verdict, { label }, late) {
     const words = {
         hit: `Hit: ${stopped}, ${seconds(marginS)} before the deadline${more}.`,
         missed: `Missed: ${firstS === null ? "no stop at all" : `${stopped}, ${late[windows[0]?.late]}`}.`,
-        early: `Early: ${stopped}, before ${seconds(label.windows[0]?.earliest_s ?? null)}. That is a nuisance trip and no hit${more}.`,
+        early: `Early: ${stopped}, before ${seconds(label.windows[0]?.earliest_s ?? null)}. That counts as a nuisance trip, not as a hit${more}.`,
         rode_through: "Rode through: no stop.",
         nuisance: `Nuisance trip: ${stopped}${more}.`,
         undecided: `Undecided: ${stopped}${more}.`,

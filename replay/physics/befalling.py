@@ -12,7 +12,6 @@ import functools
 import zlib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
@@ -98,14 +97,6 @@ SENSORS: Mapping[str, Callable[[Draw], Case]] = {
 }
 SENSORS_PER_YEAR: Mapping[str, float] = dict.fromkeys(SENSORS, 0.03)
 PER_YEAR: Mapping[str, float] = {**UPSETS_PER_YEAR, **SENSORS_PER_YEAR, **FAULTS_PER_YEAR}
-
-
-def what_befalls(family: str) -> str:
-    """Return in a phrase what is done to a machine: what the function that does it says of itself."""
-    done: Any = {**FAULTS, **HARMLESS, **SENSORS}[family]
-    done = getattr(done, "func", done)
-    done = getattr(getattr(done, "__self__", None), "upset", done)
-    return str(done.__doc__).partition("\n")[0].rstrip(".")
 
 
 class _OtherOilError(Exception):

@@ -213,9 +213,9 @@ def _form_fault(expected: str, got: str) -> str:
     wanted, *places = expected.split()
     word, *numbers = got.split() or [""]
     if word != wanted:
-        return f"`{wanted}` and {len(places)} numbers are wanted, and no other line between"
+        return f"expected `{wanted}` and {len(places)} numbers, and no other line between"
     if len(numbers) != len(places):
-        return f"{len(numbers)} numbers after `{wanted}`, {len(places)} are wanted"
+        return f"{len(numbers)} numbers after `{wanted}`, {len(places)} expected"
     if not all(map(_INTEGER.fullmatch, places)):
         return "the digits a to f of a record are lower case" if got.lower().split() == expected.split() else ""
     foreign = next((number for number in numbers if not _INTEGER.fullmatch(number)), None)
@@ -474,7 +474,9 @@ def conform_port(
     The result is a `Conformance`: `identical`, `outcome`, `as_json()`. Raises Refusal.
     """
     if sum(way is not None for way in (command, device, answers)) != 1:
-        raise refusal("conform", "", "one port is wanted", "--port 'COMMAND', --serial DEVICE or --answers FILE")
+        raise refusal(
+            "conform", "", "exactly one port is needed", "--port 'COMMAND', --serial DEVICE or --answers FILE"
+        )
     date = dt.datetime.now(dt.UTC)
     used = read_vectors(Path(vectors)) if isinstance(vectors, Path | str) else vectors
     if answers is not None:

@@ -75,7 +75,7 @@ def _said(report: Triage) -> str:
     doubted = [found.machine for found in report.machines if CHECK <= rank(found) <= CANNOT_TELL]
     many = len(report.machines)
     first = f"{len(names)} of {counted(many, 'machine')} to look at, in this order: {_names(names)}."
-    rest = f"Of {len(doubted)} more the logs cannot tell until something is checked: {_names(doubted)}."
+    rest = f"For {len(doubted)} more the logs cannot tell until something is checked: {_names(doubted)}."
     if not names:
         first = "None of the machines was found starved in these logs."
         rest = rest.replace(" more", "")
@@ -233,7 +233,7 @@ def _files(found: Findings) -> Table:
         rows.append((name, placed.part.source or NOTHING, begin, end, str(piece.rows), str(piece.doubled)))
     more = len(found.pieces) - MOST_FILES
     caption = f"Files of {found.machine}" + (f", and {more} more: --json FILE lists them" if more > 0 else "")
-    heads = ("file", "from the logger's", "first row", "last row", "rows", "told before")
+    heads = ("file", "logger's file", "first row", "last row", "rows", "counted already")
     return Table(caption, heads, rows, texts=frozenset({1, 2, 3}))
 
 
@@ -243,7 +243,7 @@ def _before(pairs: Sequence[Compared], report: Triage) -> Table:
         told = "; ".join(worse(pair, report.confidence)) or ("no worse" if pair.before else "not logged before")
         cells = [_now_and_before(pair, figure) for figure in FIGURES.values()]
         rows.append((pair.machine, told, *cells))
-    caption = "Each machine against itself; above this period, below the one before"
+    caption = "Each machine compared with itself: this period above, the one before below"
     return Table(caption, ("machine", "what got worse", *FIGURES), rows, texts=frozenset({1}))
 
 

@@ -23,7 +23,7 @@ from replay.score.windows import LATE, NO_STOP, STOOD, Found
 from replay.settings import Settings
 from replay.trace import Trace, read_trace
 
-ADMITTED = "wrong by its label, within what the acceptance admits"
+ADMITTED = "wrong by its label, but within the acceptance"
 
 
 def junit(score: Score, library: Library, plots: Mapping[str, str] | None = None, *, strict: bool = False) -> str:
@@ -87,7 +87,7 @@ def unjudged(verdict: Verdict) -> str:
     if verdict.outcome == TOLD:
         return "recorded in another trace too, and judged there"
     if verdict.outcome == STOOD:
-        return "an earlier stop held the machine still for the whole of the window: neither found nor missed"
+        return "an earlier stop held the machine still for the whole of the window: neither hit nor missed"
     if verdict.doubt:
         return f"in doubt: {verdict.doubt}"
     return "" if verdict.windows or verdict.run_hours else "the machine does not run: nothing to ride through"

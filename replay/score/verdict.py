@@ -13,7 +13,7 @@ from replay.trace import AnyTrace
 
 WRONG = ("missed", "early", "nuisance")
 SEVERITY = ("missed", "early", "hit", STOOD)  # of the windows of a trace, the worst first
-UNDECIDED, TOLD = "undecided", "told already"
+UNDECIDED, TOLD = "undecided", "counted already"
 NEITHER = (UNDECIDED, TOLD)  # judged neither way
 MOMENT_S = 0.001  # times of a trace are no finer
 
@@ -22,7 +22,7 @@ MOMENT_S = 0.001  # times of a trace are no finer
 class Verdict:
     """One trace against its label.
 
-    outcome: hit, missed, early, rode_through, nuisance, undecided (judged neither way), or told already (all that is
+    outcome: hit, missed, early, rode_through, nuisance, undecided (judged neither way), or counted already (all that is
     to be judged in it stands in another trace); of several windows that of the worst. Times in s of the trace's own
     time; deadline_s and margin_s (the deadline minus the stop that decides) are those of that window. doubts: what a
     stop on a sensor names. late_ticks: rows more than max_gap after the one before, which no logic trusts.

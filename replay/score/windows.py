@@ -5,7 +5,7 @@
     hit      the first stop from earliest_s on lies by deadline_s
     missed   there is none by deadline_s; `late` says how the stop that came stands to the band of the deadline
     early    a stop came before earliest_s that belongs to no fault before it: a nuisance trip, and no hit
-    stood    an earlier stop held the machine still for the whole of the window: neither found nor missed
+    stood    an earlier stop held the machine still for the whole of the window: neither hit nor missed
 
 A stop belongs to the fault of a window from earliest_s on: the first, up to AGAIN_S behind the end of the band, or
 however late where no window follows; all others up to the end of the band; and after that those of a machine that was

@@ -184,7 +184,7 @@ def _integers(atmosphere: float, section: str, key: str, given: Any) -> list[int
         return [ranges.REST_OFF]
     names = names_of(key)
     if len(names) > 1 and (not isinstance(given, list) or len(given) != len(names)):
-        raise UnfitError("a pair is wanted")
+        raise UnfitError("must be a pair")
     numbers = []
     for name, value in zip(names, given if len(names) > 1 else [given], strict=True):
         _, unit, least, most = ranges.SETTINGS[PLACES[name]]
@@ -217,7 +217,7 @@ def _margin_s(value: Any) -> float:
 def _of_acceptance(least: float, most: float, value: Any) -> int | float:
     found: float = number(least, most)(value)
     if isinstance(least, int) and found != int(found):
-        raise UnfitError("a whole number is wanted")
+        raise UnfitError("must be a whole number")
     return type(least)(found)
 
 
@@ -233,11 +233,11 @@ def as_integer(section: str, unit: str, value: object, atmosphere: float) -> int
             return pressure_difference_pa(value)
         return marked_pressure_pa(value, atmosphere)
     if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < FAR:
-        raise UnitError("a plain number is wanted")
+        raise UnitError("must be a plain number")
     if unit == "weight":
         return round(value * ranges.ONE)
     if value != int(value):
-        raise UnitError("a whole number is wanted")
+        raise UnitError("must be a whole number")
     return int(value)
 
 

@@ -24,14 +24,14 @@ METHODS = {
     EXACT: "computed from these settings without rounding; a test finds each attained by a course of readings",
 }
 NOT_GUARANTEED = (
-    "A sensor that goes wrong while the machine runs hides a loss of oil until the machine stands for rest_settle.",
-    "A sensor off by less than rest_most never shows; it hides nothing as long as rest_most is under cut_out.",
-    "A frozen sensor is trusted until stuck_after of running with readings; at rest only net oil pressure is checked.",
-    "Start grace recovers at standstill: a machine that rests more than it runs is not judged in each run's grace.",
-    "While run feedback says that the machine stands, no deficit counts; oil pressure over rest_most shows it.",
-    "Between two ticks, while the clock stands and while there is no power, nothing is seen and nothing is decided.",
-    "A reload onto dry bearings: they last seconds under load, and a restart loads them as well; stop them before.",
-    "What the bearings can bear: these are times of the logic, not of a machine.",
+    "A sensor that goes wrong while the machine runs hides a loss of oil until the machine has stood for rest_settle.",
+    "A sensor that is off by less than rest_most is never found; it hides nothing while rest_most is below cut_out.",
+    "A frozen sensor is trusted for stuck_after of running; at standstill only net oil pressure is checked.",
+    "Start grace grows back at standstill: a machine that stands more than it runs is not judged during each grace.",
+    "While run feedback says stopped, no deficit counts; net oil pressure above rest_most shows that it is wrong.",
+    "Between two ticks, while the clock stands still and without power, nothing is seen and nothing is decided.",
+    "A reload onto dry bearings: they last seconds under load, also in a restart; the stop has to come before.",
+    "How long bearings last: these times are those of the logic, not of a machine.",
 )
 
 
@@ -177,12 +177,20 @@ class Bounds:
         slowest = self.by(self.of["start_grace"] + full_after(self.delay, self.smallest_weight()))
         return [
             Line("permission", "no run permission while tripped or locked out", None, "", PROVED),
-            Line("reset", "a lockout ends on a reset pressed in it and held for", self.of["reset_hold"], "ms", PROVED),
-            Line("resets", "resets in the trip memory, after which none frees a lockout", resets, "count", PROVED),
+            Line(
+                "reset",
+                "a lockout ends only on a reset pressed during it and held for",
+                self.of["reset_hold"],
+                "ms",
+                PROVED,
+            ),
+            Line(
+                "resets", "resets within the trip memory after which a lockout cannot be reset", resets, "count", PROVED
+            ),
             Line("monotone", "lower net oil pressure never makes the integral smaller", None, "", PROVED),
             Line("doubt", "a reading that is not credible never lowers the integral", None, "", PROVED),
-            Line("ticks", "one tick counts like two over the same time", None, "", PROVED),
-            Line("trips", "short of oil without a break: stopped by, from a start", slowest, "ms", PROVED),
+            Line("ticks", "one tick counts the same as two over the same time", None, "", PROVED),
+            Line("trips", "short of oil without a break, from a start: stopped by", slowest, "ms", PROVED),
             Line("no_trip", "short of oil for less than this: not stopped on oil pressure", full, "ms", PROVED),
         ]
 
@@ -196,8 +204,8 @@ class Bounds:
         frozen = stuck + min(fault, max(grace - stuck, 0) + delay)
         return [
             Line("missing", "no reading, or out of range: stopped by", self.by(min(fault, delay)), "ms", EXACT),
-            Line("missing_at_start", "the same from a start", self.by(min(fault, grace + delay)), "ms", EXACT),
-            Line("intermittent", "readings lost and back: share lost that never stops", share, "share", EXACT),
+            Line("missing_at_start", "the same, from a start", self.by(min(fault, grace + delay)), "ms", EXACT),
+            Line("intermittent", "readings that come and go: lost share that never stops", share, "share", EXACT),
             Line("frozen", "a frozen sensor, whatever it reads: stopped by", self.by(frozen), "ms", EXACT),
         ]
 
@@ -206,11 +214,11 @@ class Bounds:
         most = self.of["rest_most"]
         span = max(self.of["oil_most"], self.of["suction_most"]) - min(self.of["oil_least"], self.of["suction_least"])
         if most >= span:
-            return [Line("rest", "the standstill zero finds a sensor that is off", None, "never", EXACT)]
+            return [Line("rest", "the zero check at standstill finds a sensor that is off", None, "never", EXACT)]
         by = self.by(self.of["rest_settle"] + self.of["fault_delay"])
         return [
-            Line("rest_most", "at rest net oil pressure may read up or down", most, "Pa", EXACT),
-            Line("rest", "beyond it, from a stop of the machine: no run permission by", by, "ms", PROVED),
+            Line("rest_most", "at standstill net oil pressure may read off by", most, "Pa", EXACT),
+            Line("rest", "beyond that, after the machine stops: no run permission by", by, "ms", PROVED),
         ]
 
     def reload_guard(self) -> list[Line]:
@@ -221,7 +229,7 @@ class Bounds:
         level = amount / self.of["trip_delay"]
         earliest = full_after(amount * ONE, self.largest_weight())
         return [
-            Line("reload_level", "the reload guard acts from this share of the integral on", level, "share", EXACT),
+            Line("reload_level", "the reload guard acts from this share of the integral", level, "share", EXACT),
             Line("reload", "and, from an empty integral, not before", earliest, "ms", EXACT),
             Line("reload_by", "suction pressure back, guard armed: locked out within", self.gap, "ms", EXACT),
         ]
@@ -236,16 +244,20 @@ class Bounds:
         ]
         full, again = full_after(self.delay, self.largest_weight()), self.again(self.largest_weight())
         if last > 1 and rest + again >= self.of["trip_memory"]:
-            what = "largest weight on and on: no lockout, each trip is forgotten before the next"
+            what = "largest weight throughout: no lockout, each trip is forgotten before the next"
             return [*told, Line("soonest_lockout", what, None, "never", EXACT)]
         soonest = full + (last - 1) * (rest + again)
         starved = full + (last - 1) * again
         return [
             *told,
             Line(
-                "soonest_lockout", "largest weight on and on, restarts at once: locked out after", soonest, "ms", EXACT
+                "soonest_lockout",
+                "largest weight throughout, immediate restarts: locked out after",
+                soonest,
+                "ms",
+                EXACT,
             ),
-            Line("starved_run", "and run short of oil until then, start graces included", starved, "ms", EXACT),
+            Line("starved_run", "running time short of oil until then, start graces included", starved, "ms", EXACT),
         ]
 
 

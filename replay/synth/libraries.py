@@ -96,7 +96,7 @@ class Recipe:
 def _families(value: Any) -> tuple[str, ...]:
     names: tuple[str, ...] = list_of(one_of(*FAMILIES, rule="no such family"))(value)
     if len(set(names)) < len(names) or not names:
-        raise UnfitError("a family stands twice" if names else "no family")
+        raise UnfitError("a family appears twice" if names else "no family")
     return names
 
 

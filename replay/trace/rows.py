@@ -111,7 +111,7 @@ def check_header(source: Source, where: str, header: list[str]) -> None:
         if name not in COLUMNS:
             raise refusal(source, where, f"unknown column '{name[:60]}'", known)
         if header.count(name) > 1:
-            raise refusal(source, where, f"column '{name}' stands twice", "each column once")
+            raise refusal(source, where, f"column '{name}' appears twice", "each column once")
     for name in REQUIRED:
         if name not in header:
             raise refusal(source, where, f"no column '{name}'", known)

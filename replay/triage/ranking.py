@@ -8,11 +8,10 @@ from replay.triage.events import AT_START, DOUBT, STARVED, VACUUM
 from replay.triage.findings import Findings
 
 RULE = (
-    "first the machines that were loaded again before the oil film was back, the most often on top; then those that"
-    " ran on past the point where these settings stop them, or most of whose starts stopped before oil pressure came,"
-    " the longest without oil on top; then those starved otherwise and those whose oil pressure falls, by starved time;"
-    " then those whose sensors were in doubt, by that time of running; then those of which the logs cannot tell; then"
-    " the rest by name"
+    "(1) loaded again before the oil film was back, the most often first; (2) ran on past the point where these"
+    " settings stop them, or most starts ended before oil pressure came, the longest without oil first; (3) starved in"
+    " any other way, or oil pressure falling, by starved time; (4) sensors in doubt, by running time in doubt; (5) the"
+    " logs cannot tell; (6) the rest, by name"
 )
 ADVICE = ("open first", "open next", "watch", "check the sensors", "cannot tell", "not starved", "did not run")
 

@@ -101,7 +101,7 @@ def _options(key: str, text: str, values: str) -> tuple[tuple[tuple[float, str],
     options = tuple(_number(text, part) for part in values.split(","))
     _check_units(key, text, options)
     if len(set(options)) < len(options):
-        raise refusal("tune", "--vary", "a value stands twice", "each value once", text)
+        raise refusal("tune", "--vary", "a value appears twice", "each value once", text)
     return options, False
 
 

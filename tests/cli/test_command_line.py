@@ -145,7 +145,7 @@ def test_undecided_traces_are_shown_apart(library: Path) -> None:
 def test_of_many_undecided_traces_those_that_stop_are_listed(library: Path) -> None:
     """Catches a year of logs that nobody labelled yet, line by line before the verdict."""
     entries = [entry("fault", "undecided = true"), *(entry(f"quiet-{n}", "undecided = true") for n in range(25))]
-    for n in range(25):  # none like another, which would be told already
+    for n in range(25):  # none like another, which would be counted already
         (library / f"quiet-{n}.csv").write_text(trace_csv(60, lambda _, n=n: 120.0 + n), encoding="utf-8")
     (library / "library.toml").write_text('settings = "settings.toml"\n' + "".join(entries), encoding="utf-8")
 
@@ -181,7 +181,7 @@ def test_an_early_stop_is_said_to_be_no_trial(library: Path) -> None:
     assert "1 early: such a stop shows nothing" not in lubetrip("score", library).stdout
     path.write_text(path.read_text().replace("earliest_s = 100.0", "earliest_s = 140.0"))
 
-    assert "1 early: such a stop shows nothing of its fault" in lubetrip("score", library).stdout
+    assert "1 early: an early stop does not show that its fault is found" in lubetrip("score", library).stdout
 
 
 def test_explain_shows_the_decisions_in_time(library: Path) -> None:

@@ -96,7 +96,7 @@ def test_an_id_stands_in_one_line(columns: str, library: Path) -> None:
     (library / "x.csv").write_text(trace_csv(60, lambda s: 120.0))
     shown = lubetrip("score", library, COLUMNS=columns).stdout
     assert re.search(rf"^{LONG[:38]} .*undecided", shown, re.MULTILINE)
-    assert columns or re.search(r"^upsets +none marked in this library: how .* is not known$", shown, re.MULTILINE)
+    assert columns or re.search(r"^upsets +none marked in this library, so .* is not known$", shown, re.MULTILINE)
 
 
 def test_a_line_for_each_trace_as_csv(library: Path, tmp_path: Path) -> None:

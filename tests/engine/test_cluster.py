@@ -204,7 +204,7 @@ def test_a_worker_that_comes_later_is_compared_too(
     """Catches a worker of another code that was not there yet when all were compared."""
     with workers(cluster=cluster.scheduler_address) as each:
         monkeypatch.setattr(module, "host_code", other_code)
-        with pytest.raises(Refusal, match="a worker with another code came in between"):
+        with pytest.raises(Refusal, match="a worker with another code joined in between"):
             report(many, each)
 
 

@@ -221,14 +221,14 @@ SHAPE = Keys(
     [
         ("plain = 6", "f.toml: plain = 6: outside the admitted range; accepted: 0 to 5"),
         ("plain = nan", "f.toml: plain = nan: not a finite number; accepted: 0 to 5"),
-        ("plain = true", "f.toml: plain = true: a plain number is wanted; accepted: 0 to 5"),
+        ("plain = true", "f.toml: plain = true: must be a plain number; accepted: 0 to 5"),
         ("", "f.toml: plain: missing key; accepted: 0 to 5"),
         ("plane = 1", "f.toml: plane = 1: unknown key; accepted: plain? All: plain, words, [part], [[rows]]"),
         ("plain = 1\n[port]", "f.toml: [port]: unknown section; accepted: [part]? All: plain, words, [part], [[rows]]"),
         ("plain = 1\n[[row]]\n", "f.toml: [[row]]: unknown section; accepted: [[rows]]? All: plain, words, [part], [[rows]]"),
         ("plain = 1\nwords = ['a', 'c']", 'f.toml: words = ["a", "c"]: not one of those; accepted: these of a tool'),
-        ("plain = 1\npart = 3", "f.toml: [part] = 3: a table is wanted, not a value; accepted: these of a tool"),
-        ("plain = 1\n[part]\ncount = 0", "f.toml: [part] count = 0: a whole number is wanted, from 1; accepted: these of a tool"),
+        ("plain = 1\npart = 3", "f.toml: [part] = 3: must be a table, not a value; accepted: these of a tool"),
+        ("plain = 1\n[part]\ncount = 0", "f.toml: [part] count = 0: must be a whole number from 1; accepted: these of a tool"),
         ("plain = 1\n[part]\ncount = 1\ninner = { y = 1 }", "f.toml: [part] inner.y = 1: unknown key; accepted: x"),
         ("plain = 1\n[[rows]]\nid = 'r'\n[[rows]]\n", "f.toml: [[rows]] 2, id: missing key; accepted: these of a tool"),
         ("plain = 1\n[[rows]]\nid = 'r'\nidd = 1\n", 'f.toml: [[rows]] 1 (id "r"), idd = 1: unknown key; accepted: id? All: id'),
@@ -246,7 +246,7 @@ def test_what_a_command_wrote_is_named_by_its_path() -> None:
     """Catches the heads of TOML in a refusal about JSON."""
     shape = Keys({"a": Keys({"b": Keys({"c": Key(or_none(whole()))}, many=True, loose=True)}, loose=True)}, loose=True)
     assert fit(Path("f"), {"a": {"b": [{"c": None, "later": 1}]}, "new": 2}, shape) == {"a": {"b": [{"c": None}]}}
-    with pytest.raises(Refusal, match=r"^f: a\.b 2, c = 0\.5: a whole number is wanted$"):
+    with pytest.raises(Refusal, match=r"^f: a\.b 2, c = 0\.5: must be a whole number$"):
         fit(Path("f"), {"a": {"b": [{"c": 1}, {"c": 0.5}]}}, shape)
 
 
@@ -255,7 +255,7 @@ def test_a_value_nested_deep_is_refused_in_words() -> None:
     deep: list[Any] = []
     for _ in range(3000):
         deep = [deep]
-    with pytest.raises(Refusal, match=r"^f: plain = \(nested too deep to be shown\): a plain number is wanted"):
+    with pytest.raises(Refusal, match=r"^f: plain = \(nested too deep to be shown\): must be a plain number"):
         fit(Path("f"), {"plain": deep}, SHAPE)
 
 

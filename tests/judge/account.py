@@ -26,7 +26,7 @@ from replay.settings import read_settings
 AGAIN_S, AFTER_S = 600.0, 300.0
 CAUSES = {1: "oil", 2: "reload", 3: "sensor", 4: "resets"}
 WRONG = ("missed", "early", "nuisance")
-NEITHER = ("undecided", "told already")
+NEITHER = ("undecided", "counted already")
 Span = tuple[float, float]
 
 
@@ -335,7 +335,7 @@ def verdict_of(entry: dict[str, Any], rows: pd.DataFrame, one: Lived) -> dict[st
     upsets = None
     whole = any(begin <= rows.at_s.min() + 0.001 and rows.at_s.max() <= end + 0.001 for begin, end in told)
     if whole or (windows and not left):
-        row["outcome"], left, nuisance, repeats = "told already", [], 0, 0
+        row["outcome"], left, nuisance, repeats = "counted already", [], 0, 0
     elif left:
         order = ("missed", "early", "hit", "stood")
         worst = min(left, key=lambda w: order.index(w["outcome"]))

@@ -216,7 +216,7 @@ REFUSED = [
     ("a", MustTrip(10.0, 400.1), "why", ["--must-trip = 400.1", "outside the trace"]),
     ("a", MustTrip(float("nan"), 20.0), "why", ["--must-trip = nan", "outside the trace"]),
     ("a", MustTrip(30.0, 20.0), "why", ["--must-trip earliest_s = 30", "later than the deadline (20 s)"]),
-    ("a", "undecided", " ", ["why, is not told", "--note TEXT"]),
+    ("a", "undecided", " ", ["neither who labelled it nor why", "--note TEXT"]),
 ]
 
 
@@ -236,7 +236,7 @@ def test_what_is_refused_leaves_the_file_alone(
 def test_an_edit_that_gives_no_valid_library_is_not_written(room: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Catches a file that is replaced before the whole of it was read again."""
     monkeypatch.setattr(labels, "_put_label", lambda table, _: table.update({"undecided": "perhaps"}))
-    with pytest.raises(Refusal, match="a label is stated"):
+    with pytest.raises(Refusal, match="state a label"):
         relabel(room, "a", "undecided", "J. Doe", "why", DAY)
     assert (room / "library.toml").read_text() == TEXT
 

@@ -46,7 +46,7 @@ def test_the_entry_of_a_trace_is_found_from_its_file(tmp_path: Path) -> None:
 REFUSED = [
     ("", ["[[trace]]", "no traces"]),
     ("trace = 3", ["[[trace]] = 3", "a list of tables"]),
-    ("trace = [3]", ["[[trace]] 1 = 3", "a table is wanted"]),
+    ("trace = [3]", ["[[trace]] 1 = 3", "must be a table"]),
     ("[trace]\nid = 3", ["[[trace]]", "a list of tables"]),
     (
         entry("a", RIDE).replace("[[trace]]", "[[traces]]"),
@@ -58,7 +58,7 @@ REFUSED = [
     (entry("a", ""), ['id "a"', "no label", "must_trip", "ride_through", "undecided"]),
     (entry("a", RIDE + "\nundecided = true"), ["2 labels (ride_through, undecided)"]),
     (entry("a", "ride_through = false"), ["ride_through = false", "ride_through = true"]),
-    (entry("a", "must_trip = true"), ["must_trip = true", "a table is wanted", "earliest_s"]),
+    (entry("a", "must_trip = true"), ["must_trip = true", "must be a table", "earliest_s"]),
     (entry("a", "must_trip = { deadline_s = 5 }"), ["must_trip.earliest_s", "missing key", "seconds"]),
     (
         entry("a", "must_trip = { earliest_s = 9, deadline_s = 5 }"),
@@ -67,7 +67,7 @@ REFUSED = [
     (entry("a", 'must_trip = { earliest_s = "0", deadline_s = 5 }'), ['earliest_s = "0"', "a plain number", "seconds"]),
     (entry("a", "must_trip = { earliest_s = 0, deadline_s = inf }"), ["deadline_s = inf", "not a finite number"]),
     (entry("a", "must_trip = []"), ["must_trip", "no window", "or a list of windows"]),
-    (entry("a", "must_trip = 5"), ["must_trip", "a table is wanted", "earliest_s, deadline_s"]),
+    (entry("a", "must_trip = 5"), ["must_trip", "must be a table", "earliest_s, deadline_s"]),
     (
         entry("a", "must_trip = { earliest_s = 1, deadline_s = 5, likely_s = 4 }"),
         ["must_trip.likely_s = 4", "earlier than deadline_s (5 s)", "deadline_s <= likely_s <= latest_s"],
@@ -102,9 +102,9 @@ REFUSED = [
     ),
     (
         entry("a", "ride_through = true\nupsets = [1, 2]"),
-        ["upsets", "a pair of seconds is wanted", "[[from, to], ...]"],
+        ["upsets", "must be a pair of seconds", "[[from, to], ...]"],
     ),
-    (entry("a", "ride_through = true\nupsets = [[1, 2, 3]]"), ["upsets", "a pair of seconds is wanted"]),
+    (entry("a", "ride_through = true\nupsets = [[1, 2, 3]]"), ["upsets", "must be a pair of seconds"]),
     (entry("a", "ride_through = true\nupsets = [[2, 2]]"), ["upsets", "ends at 2 s, not after it began"]),
     (
         entry("a", "ride_through = true\nupsets = [[1, 4], [3, 5]]"),

@@ -9,9 +9,10 @@ import tomlkit
 from replay.ground.refusal import Refusal
 from replay.ground.shape import UnfitError
 from replay.machine import machine_from
-from replay.machine.duty import DUTY, FAULTS
+from replay.machine.duty import DUTY, FAULTS, HAPPENS
 from replay.machine.keys import FIGURES, ORIGIN, ROWS, SECTIONS, WORDS
 from replay.machine.template import machine_template
+from replay.physics.befalling import PER_YEAR
 from tests.support.machines import SMALL, machine, text_of
 
 WRONG_WORDS = {
@@ -136,10 +137,10 @@ def test_each_fault_says_what_it_is_and_no_range_has_equal_ends() -> None:
     text = " ".join(line.removeprefix("# ") for line in machine_template().splitlines())
     faults = text.partition("[faults]")[2].partition("[origin]")[0]
 
-    assert (
-        "Break the drive of the oil pump: times a year; left out: 0.005; 0 to 1000 pump-drive-broken = 0.005" in faults
-    )
-    assert len(re.findall(r"[A-Z][^=]{20,}: times a year; left out: ", faults)) == faults.count(" = ")
+    told = "the drive of the oil pump breaks: times a year; if left out: 0.005; 0 to 1000 pump-drive-broken = 0.005"
+    assert told in faults
+    assert len(re.findall(r"[^=]{20,}: times a year; if left out: ", faults)) == faults.count(" = ")
+    assert len(set(HAPPENS.values())) == len(HAPPENS) == len(PER_YEAR)
     assert not re.search(r'left out: (\S+) to \1(?!\S)|left out: ("[^"]+") to \2', text)
 
 

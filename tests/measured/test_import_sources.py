@@ -222,7 +222,7 @@ def test_an_mdf_channel_that_stands_in_two_groups_needs_its_group(recording: Pat
         mdf.save(tmp_path / "two.mf4")
     data = (tmp_path / "two.mf4").read_bytes()
 
-    with pytest.raises(Refusal, match="'oil' stands in several groups; accepted: group = 0 or 3"):
+    with pytest.raises(Refusal, match="'oil' appears in several groups; accepted: group = 0 or 3"):
         bring_in(tmp_path, data, MDF_PROFILE)
     grouped = MDF_PROFILE.replace('column = "oil"', 'column = "oil"\ngroup = 0')
     assert bring_in(tmp_path, data, grouped)[0].counts.kept == 98

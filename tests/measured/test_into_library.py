@@ -50,7 +50,7 @@ def test_an_id_that_is_taken_gets_the_digest_and_one_more_is_refused(tmp_path: P
     """Catches a trace written over: one entered, one of the same import, and a file that only lies there."""
     assert new_ids(tmp_path, "K1", DIGEST, some(1), {"k1"}) == ["k1-01234567"]
     assert new_ids(tmp_path, "K1", DIGEST, some(1), {"k1", "k1-01234567"}) == [f"k1-{DIGEST}"]
-    with pytest.raises(Refusal, match=f"a trace 'k1' and one 'k1-{DIGEST}' are there already"):
+    with pytest.raises(Refusal, match=f"a trace 'k1' and one 'k1-{DIGEST}' already exist"):
         new_ids(tmp_path, "K1", DIGEST, some(1), {"k1", "k1-01234567", f"k1-{DIGEST}"})
     assert new_ids(tmp_path, "K1", DIGEST, some(2), {"k1-02"}) == ["k1-01234567-01", "k1-01234567-02"]
     (tmp_path / "traces").mkdir()

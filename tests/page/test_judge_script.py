@@ -130,10 +130,10 @@ def test_what_another_trace_tells_is_left_to_it(data: dict[str, Any], tmp_path: 
     )
 
     assert [(one["outcome"], len(one["windows"]), one["nuisance"]) for one in found] == [
-        *(("missed", 1, 0), ("missed", 1, 0), ("told already", 0, 0)),
+        *(("missed", 1, 0), ("missed", 1, 0), ("counted already", 0, 0)),
         *(("nuisance", 0, 1), ("nuisance", 0, 1), ("rode_through", 0, 0)),
         *(("nuisance", 0, 1), ("nuisance", 0, 1)),
-        *(("told already", 0, 0), ("told already", 0, 0)),
+        *(("counted already", 0, 0), ("counted already", 0, 0)),
     ]
     # Less what ran in the stretch: 40 s of it were left after the first stop.
     assert [one["runHours"] for one in found[3:6]] == [round((3600 - 40) / 3600, 6)] * 3
@@ -245,7 +245,7 @@ SCORED: list[tuple[list[dict[str, Any]], dict[str, Any], list[str], list[str], l
     ([verdict("hit", margin=50.0, cause="sensor"), HIT, RODE], {}, [], [], []),
     ([verdict("hit", margin=50.0, cause="sensor"), verdict("missed"), RODE], {"max_missed": 1}, [], [], []),
     ([HIT, RODE, verdict("rode_through", hours=1.0, doubt="a unit")], {}, [], [], ["traces in doubt"]),
-    ([HIT, RODE, verdict("told already", doubt="a unit"), verdict("undecided", doubt="a unit")], {}, [], [], []),
+    ([HIT, RODE, verdict("counted already", doubt="a unit"), verdict("undecided", doubt="a unit")], {}, [], [], []),
     ([], {}, [], [], ["max_missed", "max_nuisance_per_1000h", "min_margin"]),
 ]  # fmt: skip
 

@@ -213,7 +213,7 @@ def session(tmp_path_factory: pytest.TempPathFactory) -> Session:
 def test_a_label_has_a_name_and_a_window(session: Session) -> None:
     """Catches a label of nobody, and a must-trip trace without a window, given by a slip of the finger."""
     states = session.states
-    assert "Say who you are first" in states["nameless"]["message"]
+    assert "Enter your name first" in states["nameless"]["message"]
     assert states["nameless"]["focus"] == "by"
     assert "Mark a window first" in states["unmarked"]["message"]
     assert states["unmarked"]["progress"] == "0 of 3 labelled"

@@ -184,14 +184,14 @@ def test_stops_at_the_first_difference_and_shows_it(folder: Path, text_file: Pat
             "if line.startswith('check') and 'd 5' in answer: answer = 'checked -1 0 0 0'",
             "first_fault: expected 5, got -1",
         ),
-        ("if self.steps == 9: answer = 'error no'", "`done` and 25 numbers are wanted, and no other line"),
+        ("if self.steps == 9: answer = 'error no'", "expected `done` and 25 numbers, and no other line"),
         (
             "if self.steps == 9: answer = 'integral 7\\n' + answer",
-            "`done` and 25 numbers are wanted, and no other line",
+            "expected `done` and 25 numbers, and no other line",
         ),
         ("if self.steps == 9: answer += '\\n' + answer", "what was wanted in answer to the line before"),
         ("if self.steps == 9: answer = ''", "(an empty line)"),
-        ("if self.steps == 9: answer = answer.rpartition(' ')[0]", "24 numbers after `done`, 25 are wanted"),
+        ("if self.steps == 9: answer = answer.rpartition(' ')[0]", "24 numbers after `done`, 25 expected"),
         ("if self.steps == 9: answer = answer.replace(' ', ' x')", "is no whole number in plain digits"),
     ],
 )
@@ -262,8 +262,8 @@ def test_a_port_without_a_settings_check_is_told_apart(folder: Path, few_file: P
 @pytest.mark.parametrize(
     ("arguments", "says"),
     [
-        ([], "one port is wanted"),
-        (["--port", "x", "--serial", "y"], "one port is wanted"),
+        ([], "exactly one port is needed"),
+        (["--port", "x", "--serial", "y"], "exactly one port is needed"),
         (["--port", "no-such-program-here"], "cannot be started"),
         (["--port", ""], "cannot be started"),
         (["--port", "'"], "No closing quotation"),

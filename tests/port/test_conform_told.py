@@ -101,10 +101,10 @@ def test_the_record_of_a_run_holds_its_counts_and_its_moment() -> None:
 
 FORMS = [
     ("done 1 2", "done 1 3", ""),
-    ("done 1 2", "done 1", "1 numbers after `done`, 2 are wanted"),
-    ("done 1 2", "done 1 2 3", "3 numbers after `done`, 2 are wanted"),
-    ("done 1 2", "state 1 2", "`done` and 2 numbers are wanted"),
-    ("done 1 2", "", "`done` and 2 numbers are wanted"),
+    ("done 1 2", "done 1", "1 numbers after `done`, 2 expected"),
+    ("done 1 2", "done 1 2 3", "3 numbers after `done`, 2 expected"),
+    ("done 1 2", "state 1 2", "expected `done` and 2 numbers"),
+    ("done 1 2", "", "expected `done` and 2 numbers"),
     ("done 1 2", "done 1 0x2", '"0x2" is no whole number in plain digits'),
     ("done 1 2", "done 1 -2", ""),
     ("done 1 2", "done 1 12345678901", "is no whole number in plain digits"),

@@ -136,7 +136,7 @@ def test_the_fleet_comes_first_worst_on_top(written: str) -> None:
     """Catches a page that has to be searched for its answer."""
     text = Page(written).text
 
-    assert "1 of 3 machines to look at, in this order: K2. Of 1 more the logs cannot tell until something is" in text
+    assert "1 of 3 machines to look at, in this order: K2. For 1 more the logs cannot tell until something is" in text
     assert (
         text.index("Machines, the one to open first on top")
         < text.index("K2: open first")
@@ -152,7 +152,7 @@ def test_each_event_stands_on_the_wall_clock_with_its_file(written: str) -> None
 
     assert "1-1.parquet (from day 1.csv), 2026-03-29 08:23:20 CEST: starved spell of 5.0 min" in text
     assert "LOADED AGAIN at 2026-03-29 08:27:00 CEST" in text
-    assert "these settings stop it" in text
+    assert "these settings would have stopped it" in text
     assert "2026-03-29, Europe/Oslo" in text
     assert "as the log says" in text
 

@@ -94,7 +94,7 @@ def test_an_event_is_told_with_its_file_its_moment_and_what_it_cost() -> None:
         assert told[1].startswith("net oil pressure down to 5.0 kPa") and told[1].endswith("integral 100 %")
         assert told[2].endswith("70.0 s in vacuum")
         assert told[3].startswith("LOADED AGAIN at 91.0 s for 9.0 s before the oil film was back, suction up to ")
-        assert told[4] == "these settings stop it 60.0 s into the spell; it ran on for 30.0 s"
+        assert told[4] == "these settings would have stopped it 60.0 s into the spell; it ran on for 30.0 s"
         plain_one = event_lines(event(file="a.csv", source="a.csv", net_least_pa=5000, suction_least_pa=200_000), 0.0)
         assert plain_one[0] == "a.csv, 0.0 s: starved spell of 60.0 s"
         assert plain_one[2].endswith("not in vacuum") and len(plain_one) == 3
@@ -146,12 +146,12 @@ def test_the_page_says_first_how_many_machines_to_look_at(site: Settings) -> Non
     )
     page = contents(site, starved, check, blind, well)
     assert page["said"] == (
-        "1 of 4 machines to look at, in this order: s. Of 2 more the logs cannot tell until something is checked: c, b."
+        "1 of 4 machines to look at, in this order: s. For 2 more the logs cannot tell until something is checked: c, b."
     )
     assert page["tone"] == "not-met"
     page = contents(site, check, well)
     assert page["said"] == (
-        "None of the machines was found starved in these logs. Of 1 the logs cannot tell until something is checked: c."
+        "None of the machines was found starved in these logs. For 1 the logs cannot tell until something is checked: c."
     )
     assert page["tone"] == "not-enough-evidence"
     page = contents(site, well, doubtful("n", NOTE))
@@ -244,7 +244,7 @@ def test_what_the_settings_would_have_done_is_told_of_all_machines(site: Setting
     one.stops.update({"oil": 2, "sensor": 1})
     told = obeyed_told(Triage(site, (one, other)))
 
-    assert "3 stops, 1 of them with a lockout, and 9.0 of their 20.0 run hours." in told
+    assert "3 stops, 1 of them with a lockout, and 9.0 of the 20.0 run hours." in told
     assert "A lockout holds a machine" in told
     assert "A lockout holds" not in obeyed_told(Triage(site, (other,)))
 
@@ -268,7 +268,7 @@ def test_stops_of_an_event_list_are_sorted_and_what_is_not_shown_is_counted(site
     found.gravest.add([event(low_ms=n, net_least_pa=n) for n in range(5)])
     text = " ".join(plain(triage_view(Triage(site, (found,)), 3)).split())
 
-    assert "m: 2 logs, 7 rows, 3 starts; obeying these settings: 2 on oil, 1 on sensor, 1 lockout" in text
+    assert "m: 2 logs, 7 rows, 3 starts; under these settings: 2 on oil, 1 on sensor, 1 lockout" in text
     assert "and 2 more: --events N shows them" in text
     assert "a note" in text
     assert " ".join(plain(triage_view(Triage(site, (found,)))).split()) == text  # three, unless one says otherwise

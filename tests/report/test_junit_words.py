@@ -66,7 +66,7 @@ def test_a_complaint_says_what_should_have_happened_and_what_did(one: Verdict, l
     ("one", "why"),
     [
         (verdict("undecided"), "undecided: judged neither way"),
-        (verdict("told already"), "recorded in another trace too, and judged there"),
+        (verdict("counted already"), "recorded in another trace too, and judged there"),
         (verdict("stood", found("stood")), "an earlier stop held the machine still"),
         (verdict("rode_through", doubt="odd"), "in doubt: odd"),
         (verdict("hit", found("hit"), doubt="odd"), "in doubt: odd"),

@@ -220,7 +220,7 @@ def test_the_same_file_twice_counts_once(tmp_path: Path) -> None:
 
     assert (result.totals.must_trip, result.totals.hit, result.totals.ride_through) == (1, 1, 1)
     assert result.totals.ride_through_run_hours == pytest.approx(1.0)
-    assert [verdict.outcome for verdict in result.verdicts].count("told already") == 10
+    assert [verdict.outcome for verdict in result.verdicts].count("counted already") == 10
     assert "fault and fault0 are the same recording: counted once." in plain(score_view(result))
     assert len(result.as_json()["told_twice"]) == 10
 

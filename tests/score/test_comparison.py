@@ -252,7 +252,7 @@ def test_scores_of_different_judges_say_so(library: Path, tmp_path: Path) -> Non
     a = judged_by(tmp_path / "a.toml", library, SETTINGS)
     b = copy.deepcopy(a)
     b["judge"]["digest"] = "other"
-    said = "A and B were judged by DIFFERENT JUDGES"
+    said = "A and B were judged by DIFFERENT VERSIONS OF THE JUDGE"
 
     assert said in plain(comparison_view(compare(a, b)))
     assert said not in plain(comparison_view(compare(a, a)))

@@ -155,7 +155,7 @@ def test_a_small_library_exits_3_and_says_what_it_would_take(key: str, library: 
 
     assert (done.returncode, done.stderr) == (3, "")
     assert "Acceptance: NOT ENOUGH EVIDENCE" in done.stdout
-    assert f"{key}: at most" in done.stdout
+    assert f"{key}: shown at most" in done.stdout
     assert (report["verdict"], report["met"], report["failures"]) == ("not enough evidence", False, [])
     lacking = report["lacking"][0]
     assert lacking["rule"] == key
@@ -242,7 +242,7 @@ def test_the_report_shows_the_plain_logics_and_the_least_known_family(library: P
     assert report["evidence"]["worst_family"] == "starved"
     shown = lubetrip("score", library).stdout
     assert all(name in shown for name in counts)
-    assert "Fewest faults to go by: starved, missed 0 of 1, at most 95 %." in shown
+    assert "Family with the fewest faults to go by: starved, missed 0 of 1, at most 95 %." in shown
 
 
 def test_the_least_known_family_is_that_of_the_highest_limit() -> None:
@@ -338,4 +338,6 @@ def test_a_rule_that_nothing_was_judged_on_is_told_once_with_what_it_needs() -> 
     told = reasons(found)
     assert len(told) == 2
     assert told[0].startswith("min_margin: no fault was hit")
-    assert told[1].startswith("max_nuisance_per_1000h: no limit shown, 700 wanted; needs 4.3 h more")
+    assert told[1].startswith(
+        "max_nuisance_per_1000h: no limit shown for nuisance trips per 1000 h, wanted at most 700; needs another 4.3 h"
+    )

@@ -73,7 +73,7 @@ def test_a_score_says_what_its_labels_rest_on(tmp_path: Path) -> None:
     path = folder / "library.toml"
     path.write_text(path.read_text().replace("recorded: store 4", "synthetic: by hand", 1))
     found = score_library(folder)
-    told = "1 on an inspection, 1 on two reviewers or more, 1 on one reviewer, 16 on nobody named"
+    told = "1 on an inspection, 1 on two reviewers or more, 1 on one reviewer, 16 on no named person"
 
     assert found.as_json()["labels_rest"] == {
         "inspection": 1,

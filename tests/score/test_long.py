@@ -115,7 +115,7 @@ def test_long_traces_that_tell_a_moment_twice_are_scored_as_the_whole_ones(
 
     assert long.as_json() == whole.as_json()
     found = {verdict.id: verdict for verdict in long.verdicts}
-    assert [name for name, verdict in found.items() if verdict.outcome == "told already"] == ["twin", "again"]
+    assert [name for name, verdict in found.items() if verdict.outcome == "counted already"] == ["twin", "again"]
     assert (found["first"].nuisance_trips, found["second"].nuisance_trips, found["second"].trips) == (2, 1, 3)
     upsets = found["second"].upsets
     assert upsets is not None

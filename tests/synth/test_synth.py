@@ -225,7 +225,7 @@ def test_upsets_are_marked_where_they_were_done(tmp_path: Path) -> None:
     ("arguments", "said"),
     [
         (("--count", "3", "--seed", "1", "--families", "nonsense"), "no such family"),
-        (("--count", "3", "--seed", "1", "--families", "normal-start,normal-start"), "stands twice"),
+        (("--count", "3", "--seed", "1", "--families", "normal-start,normal-start"), "appears twice"),
         (("--count", "0", "--seed", "1"), "--count"),
         (("--count", "3", "--seed", "-1"), "--seed"),
         (("--count", "3", "--seed", "1", "--hours", "0"), "--hours"),

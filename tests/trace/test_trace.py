@@ -134,7 +134,7 @@ REFUSED = [
     (HEADER.replace("kpa", "bar") + "0,4,3,1\n1,4,3,1\n", ["line 1", "oil_pressure_bar", "oil_pressure_kpa"]),
     (HEADER.replace(",", ";") + "0;440;300;1\n", ["line 1", "unknown column", "time_s"]),
     (HEADER.replace(",running", "") + "0,440,300\n1,440,300\n", ["line 1", "no column 'running'"]),
-    (HEADER.replace("running", "time_s") + "0,440,300,1\n1,440,300,1\n", ["line 1", "stands twice"]),
+    (HEADER.replace("running", "time_s") + "0,440,300,1\n1,440,300,1\n", ["line 1", "appears twice"]),
     (HEADER + "0,440,300,1\n1,44O,300,1\n", ["line 3", "oil_pressure_kpa", '"44O"', "not a number"]),
     (HEADER + '0,440,300,1\n1,"440,5",300,1\n', ["line 3", "oil_pressure_kpa", '"440,5"']),
     (HEADER + "0,440,300,1\n1,440,300\n", ["line 3", "3 cells under 4 columns"]),

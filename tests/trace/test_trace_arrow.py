@@ -108,7 +108,7 @@ def test_what_is_no_table_is_refused() -> None:
     with pytest.raises(Refusal, match=r"1 data row"):
         Trace.from_arrow(pa.table(GOOD).slice(0, 1))
     twice = pa.Table.from_arrays([pa.array([0.0])] * 2, names=["time_s", "time_s"])
-    with pytest.raises(Refusal, match="column 'time_s' stands twice"):
+    with pytest.raises(Refusal, match="column 'time_s' appears twice"):
         Trace.from_arrow(twice)
 
 

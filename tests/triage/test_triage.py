@@ -292,8 +292,8 @@ def test_the_command_says_first_which_machine_to_open_and_why(tmp_path: Path, se
         "net oil pressure down to 10.0 kPa (1.5 psi), integral 100 %",
         "suction down to -51.3 kPa gauge (15.2 inHg vac), 60.0 s in vacuum",
         "LOADED AGAIN at 161.0 s for 40.0 s before the oil film was back, suction up to 8.7 kPa gauge (1.3 psig)",
-        "these settings stop it 20.0 s into the spell; it ran on for 50.0 s",
-        "obeying these settings: 1 on oil",
+        "these settings would have stopped it 20.0 s into the spell; it ran on for 50.0 s",
+        "under these settings: 1 on oil",
         "Not a certified safety device",
         RULE,
     ):

@@ -410,7 +410,7 @@ def test_the_monte_carlo_is_the_same_whoever_works_and_begins_with_the_shorter_o
     [
         ("", "states no tolerance"),
         ("[oil]\noffset = '1 kPa'", r"\[oil\]: unknown section; accepted: \[oil_pressure\]"),
-        ("oil_pressure = 3", "a table is wanted"),
+        ("oil_pressure = 3", "must be a table"),
         ("[oil_pressure]\nnoise = '1 kPa'", "unknown key"),
         ("[oil_pressure]\noffset = 1000", "a unit is missing"),
         ("[oil_pressure]\noffset = '-1 kPa'", "outside what is admitted"),
