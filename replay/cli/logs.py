@@ -41,7 +41,7 @@ def import_files(
 ) -> None:
     """Import measured traces from FILEs into a library.
 
-    CSV in any dialect, workbooks, Parquet, Arrow, Feather, JSON lines, line protocol, MDF 4; compressed files
+    CSV in any dialect, workbooks, Parquet, Arrow, Feather, JSON lines, tagged lines, MDF 4; compressed files
     (gz, bz2, xz, zip) too.
 
     A profile says which column is which signal, its unit, and whether it is gauge or absolute; `--guess FILE`

@@ -16,7 +16,7 @@ somebody has to free, and `repair_h` for spoilt bearings.
 
 import zlib
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any, Literal
 
@@ -76,9 +76,6 @@ class Tally:
         if certainty != "none":
             name = f"{'lost' if certainty == 'certain' else 'doubtful'}_{how}"
             setattr(self, name, getattr(self, name) + 1)
-
-
-COUNTED = tuple(its.name for its in fields(Tally))
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
     .gz .bz2 .xz        what is packed, under its name without that ending
     .zip                each file in it
     workbooks           each sheet with readings, as text (`workbooks`)
-    Arrow, Feather, JSON lines, line protocol    a Parquet file (`tables`)
+    Arrow, Feather, JSON lines, tagged lines     a Parquet file (`tables`)
     all else            the file itself
 
 Recognised by the first bytes, never by the name. What is unpacked lies in a folder that is removed at the end.

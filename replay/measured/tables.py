@@ -1,6 +1,6 @@
-"""Tables of other programs as one Parquet file: Arrow and Feather, JSON lines, line protocol of time series.
+"""Tables of other programs as one Parquet file: Arrow and Feather, JSON lines, tagged lines of time series.
 
-Line protocol: "machine,tag=value field=1.5,other=2i 1700000000000000000", a line a moment, its time in ns since 1970.
+A tagged line: "machine,tag=value field=1.5,other=2i 1700000000000000000", a line a moment, its time in ns since 1970.
 """
 
 import re
@@ -52,7 +52,7 @@ def _table(path: Path, head: bytes) -> Any:
             return pa.ipc.open_stream(stream).read_all()
     if head.removeprefix(b"\xef\xbb\xbf").lstrip().startswith(b"{"):
         return json.read_json(for_arrow(path))
-    return pa.Table.from_pylist(list(_line_protocol(path)))
+    return pa.Table.from_pylist(list(_tagged_lines(path)))
 
 
 def _flat(table: Any) -> Any:
@@ -64,7 +64,7 @@ def _flat(table: Any) -> Any:
     return table
 
 
-def _line_protocol(path: Path) -> Iterator[dict[str, Any]]:
+def _tagged_lines(path: Path) -> Iterator[dict[str, Any]]:
     """Yield a row for each line, its time in ms, names of tags and fields as columns."""
     import datetime as dt
 
@@ -74,9 +74,7 @@ def _line_protocol(path: Path) -> Iterator[dict[str, Any]]:
                 continue
             found = _LINE.fullmatch(line.rstrip("\n"))
             if found is None:
-                raise refusal(
-                    path, f"line {number}", "no line of line protocol", "name,tag=a field=1.5 time", line.strip()
-                )
+                raise refusal(path, f"line {number}", "not a tagged line", "name,tag=a field=1.5 time", line.strip())
             digits = found["time"]
             seconds = int(digits) / 10 ** (len(digits) - len("1700000000"))
             row: dict[str, Any] = {"time": dt.datetime.fromtimestamp(seconds, dt.UTC), "measurement": found["name"]}

@@ -121,14 +121,6 @@ def _complementary(matrix: Any, source: NDArray[np.float64]) -> NDArray[np.float
     raise ArithmeticError("the film boundary did not settle")
 
 
-def sommerfeld_number(
-    viscosity_pa_s: float, speed_rev_s: float, load_n: float, radius_m: float, length_m: float, clearance_m: float
-) -> float:
-    """Return S (-) = (r/c)^2 mu N/P with P = W/(2 r L)."""
-    ratio = radius_m / clearance_m
-    return ratio * ratio * viscosity_pa_s * speed_rev_s * 2.0 * radius_m * length_m / load_n
-
-
 @cache
 def films_of(length_to_diameter: float) -> tuple[list[float], list[float]]:
     """Return (S, side flow) at `ECCENTRICITIES`: from the table, or solved in some seconds and kept on this machine.

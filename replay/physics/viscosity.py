@@ -1,13 +1,11 @@
 """Oil viscosity: Walther / ASTM D341 against temperature, diluted by dissolved refrigerant.
 
-Sources: ASTM D341 (form and low-viscosity terms as given in public codes; clause from memory); the dilution by
+Sources: ASTM D341 (its plain form, as given in public codes; clause from memory); the dilution by
 refrigerant is the logarithmic mixing rule of Arrhenius (1887, from memory) by mass, for oil with refrigerant known as
 Schroeder's (Conde 1996, as a public code names it). Yokozeki's rule of 1994, as another carries it, weighs by molar
 mass to the power 0.58 and gives oil 1.6 to 2.0 times thinner with 10 % of R134a in it, and up to 3.9 with 40 %. The
 measured tables that would decide (reports of the ARTI MCLR programme) could be had as abstracts only.
 """
-
-import math
 
 from numba.extending import register_jitable
 
@@ -45,14 +43,3 @@ def oil_viscosity_mm2_s(a: float, b: float, temperature_k: float) -> float:
 def diluted_viscosity_mm2_s(oil_mm2_s: float, refrigerant_mm2_s: float, fraction: float) -> float:
     """Return the viscosity of oil holding a mass fraction of liquid refrigerant: ln nu is mixed by mass."""
     return exp((1.0 - fraction) * log(oil_mm2_s) + fraction * log(refrigerant_mm2_s))
-
-
-def d341_from_z(z: float) -> float:
-    """Return nu (mm2/s) from D341's Z with the low-viscosity terms, valid down to about 0.21 mm2/s."""
-    x = z - WALTHER_OFFSET_MM2_S
-    return x - math.exp(-0.7487 - 3.295 * x + 0.6119 * x * x - 0.3193 * x * x * x)
-
-
-def d341_z(nu_mm2_s: float) -> float:
-    """Return D341's Z = nu + 0.7 + exp(-1.47 - 1.84 nu - 0.51 nu^2) from nu in mm2/s."""
-    return nu_mm2_s + 0.7 + math.exp(-1.47 - 1.84 * nu_mm2_s - 0.51 * nu_mm2_s * nu_mm2_s)

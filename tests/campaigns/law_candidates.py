@@ -66,7 +66,6 @@ NO_STOP = -1
 SLOPE_BITS = 8
 MOST_DRAIN = 131072  # 64 in 1/2048
 MOST_RISE_PA = 200000
-MOST_SHIFT = 18
 
 
 def first_stops(ticks: list[list[int]], laws: list[list[int]], memory: list[int], stops: list[int]) -> None:

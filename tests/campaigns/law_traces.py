@@ -36,7 +36,6 @@ HEALTHY_PA = 80_000  # above every cut-in that is drawn
 TOGETHER_MS = 5_000
 OWN_SIZE = ("drilling_outlet_m", "drilling_inlet_m", "displacement_m3_s", "evaporator_volume_m3", "oil_charge_m3")
 SIZE = (0.8, 1.25)  # assumed
-LARGEST_PA = 40_000.0  # floor pressure of a machine that is tried
 
 
 def other_site(draw: Draw, oils: Sequence[str]) -> Site:

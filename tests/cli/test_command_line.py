@@ -229,12 +229,6 @@ def test_explain_needs_no_library(library: Path, tmp_path: Path, settings_file: 
     assert "--settings" in refused.stderr
 
 
-def broken_trace(folder: Path) -> None:
-    """Put a word where a pressure belongs."""
-    path = folder / "fault.csv"
-    path.write_text(path.read_text().replace("\n7,", "\n7,bad", 1))
-
-
 def break_line(name: str, old: str, new: str) -> object:
     """Return what replaces text in one file of the library."""
 

@@ -39,7 +39,7 @@ FATES = ("killed", "timeout", "survived")
 GASES = (
     "limiting_vacuum_is_clearance_ratio_to_the_exponent", "solubility_constants_are_those_of_the_source",
     "solubility_meets_the_published_data", "activity_without_interaction_is_the_entropic_limit",
-    "viscosity_follows_astm_d341", "low_viscosity_terms_of_d341_undo_each_other",
+    "viscosity_follows_astm_d341",
     "floor_pressure_is_the_rotating_head", "effective_pressure_vanishes_at_the_limiting_vacuum_and_matches_the_ideal_cycle",
 )  # fmt: skip
 QUICK = "-mnot slow"

@@ -98,6 +98,7 @@ NUMBERS: dict[str, dict[str, Any]] = {
         "MACHINES": 96, "TRIES": 4, "NEAREST": 8, "ALIKE": 7, "WAYS": 6, "RIDGE": 0.3, "BEGIN_S": 60.0, "END_S": 900.0,
         "SHUT_S": 240.0, "LONGER_S": 600.0, "DRY_MIN": (4.0, 8.0, 16.0), "LEVELS": (0.5, 0.3), "HELD": 1.1, "SURE": 10.0,
     },
+    "replay.measured.unit_text": {"NEAR": 1e-06},
     "replay.fitting.belonging": {"DRAWN": 60, "NEAR": 0.08, "STOOD_S": 60.0, "UP": 0.5},
     "replay.fitting.sensitivity": {"FACTORS": (0.7, 1.3)},
     "replay.fitting.holdout": {"LEVELS_PSI": (4.5, 7.0, 9.0), "COVERED": 0.9},
@@ -180,7 +181,6 @@ NUMBERS: dict[str, dict[str, Any]] = {
         "EPOCH_S": (9e8, 2.84e9), "EPOCH_FACTORS": {1.0: 1000.0, 1000.0: 1.0, 1000000.0: 0.001, 1000000000.0: 1e-06},
         "TWO_DIGIT_YEARS": 100, "DAYS": 31, "MOST_MONTH": 12, "LEAST_STEPS": 15,
     },
-    "replay.measured.columns": {"NEAR": 1e-06},
     "replay.measured.dialect": {
         "SAMPLE_BYTES": 65536, "LONGEST_LINE": 65536, "TAIL": 80, "LEAST_COLUMNS": 2, "READINGS_ABOVE": 5,
     },

@@ -122,9 +122,6 @@ def test_a_stated_header_may_be_any_line_above_the_readings(look: Look) -> None:
         look(text, header_line=3)
 
 
-WIDER = "2026-03-02 08:00:0{0};3.5;2.5;{1}1\n"
-
-
 @pytest.mark.parametrize(
     ("above", "words", "refused"), [(5, "", True), (4, "", False), (5, "ok;", True), (5, "ok;on;", False)]
 )

@@ -138,7 +138,7 @@ def test_dates_of_a_workbook_are_dates(tmp_path: Path) -> None:
     assert trace.time_ms.tolist() == [0, 1000, 2000]
 
 
-def test_line_protocol_comes_in_with_its_tags(tmp_path: Path) -> None:
+def test_tagged_lines_come_in_with_their_tags(tmp_path: Path) -> None:
     """Catches nanoseconds taken for seconds, and tags that are no columns."""
     lines = "".join(
         f"plant,unit=K{n} oil={oil},suction={suction},run={run}i {1700000000 + s}500000000\n"
