@@ -141,9 +141,7 @@ class _Fitted:
         for at, head, word, width in zip(columns, heads, words, widest, strict=True):
             look: dict[str, Any] = {"justify": "left" if word else "right", "no_wrap": not word}
             look["width"] = width if many else None
-            if not word:  # a number that is cut is another number
-                look["min_width"] = width
-            elif at == columns[0] and whole:  # a name stands in one line as long as there is room beside it
+            if at == columns[0] and whole:  # a name stands in one line as long as there is room beside it
                 look |= {"no_wrap": True, "min_width": width}
             above = [""] * (max(map(len, heads)) - len(head))
             grid.add_column("\n".join(above + head), table.foot[at] if table.foot else "", overflow="fold", **look)

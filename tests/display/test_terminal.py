@@ -42,7 +42,7 @@ def test_rich_lays_out_no_more_than_the_head_of_a_long_table(monkeypatch: pytest
     assert shown.count("\n") > 5000
 
 
-FIGURES = ("first figure", "second figure", "third figure")
+FIGURES = ("first probability", "second figure", "third figure")
 
 
 def shown_at(width: int, names: Sequence[str]) -> list[str]:
@@ -71,7 +71,7 @@ def test_a_number_is_whole_or_not_there_and_that_is_said(width: int, names: Sequ
     assert all(word in text for figure in kept for word in figure.split())
     assert "what it is" in lost or "folded" in text
     assert " " in names[0] or "rotation" in text
-    assert len(kept) == 3 or width < 12 + 3 * 8
+    assert len(kept) == 3 or width < 12 + 12 + 2 * 8
 
 
 def test_a_name_of_words_is_folded_before_a_number_is_left_out() -> None:
