@@ -1,6 +1,5 @@
 """Libraries: `demo` writes one to try everything on, `synth` one made by physics, `remove` takes traces out."""
 
-from collections import Counter
 from pathlib import Path
 from typing import Any
 
@@ -10,7 +9,6 @@ from replay.cli.group import main
 from replay.cli.options import JSON, PATH, SETTINGS, check_output, families, give_report, ids
 from replay.cli.working import working
 from replay.ground.refusal import refusal
-from replay.ground.wording import counted, words
 
 
 @main.command()
@@ -88,6 +86,8 @@ def synth(
     refused. With --closed-loop (and --settings) each machine obeys the run
     permission instead, and the report says which damage was prevented.
     """
+    from replay.display.labels import labelled
+    from replay.library import read_library
     from replay.synth import recipe, run_closed_loop, synthesise
 
     wanted = recipe(
@@ -112,15 +112,4 @@ def synth(
         raise refusal("synth", "", "--settings and --json go with --closed-loop", "one or the other")
     made = synthesise(folder, wanted, **options)
     there = "" if made else "this very library is already there: "
-    click.echo(f"{folder}: {there}{_labelled(folder)}")
-
-
-def _labelled(folder: Path) -> str:
-    """Return how many traces a library has of each label: one that decides little is known before it is tuned on."""
-    from replay.library import read_library
-    from replay.library.label import LABELS, kind_of
-
-    entries = read_library(folder).entries
-    kinds = Counter(kind_of(entry.label) for entry in entries)
-    told = (f"{kinds[kind]} {words(kind)}" for kind in LABELS if kinds[kind])
-    return f"{counted(len(entries), 'trace')}, {', '.join(told)}"
+    click.echo(f"{folder}: {there}{labelled(read_library(folder))}")

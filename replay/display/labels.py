@@ -1,15 +1,16 @@
 """What the labels of a library rest on, how far reviewers agree, and where they differ."""
 
+from collections import Counter
 from collections.abc import Iterable
 
 from rich.console import RenderableType
 
 from replay.display.table import Table
 from replay.display.terminal import terms, view
-from replay.ground.wording import NOTHING, percent
+from replay.ground.wording import NOTHING, counted, percent, words
 from replay.library import Entry, Library
 from replay.library.agreement import CONFIDENCE, DIFFER, agreements, is_unseen, rests
-from replay.library.label import words_of
+from replay.library.label import LABELS, kind_of, words_of
 from replay.library.words import AGREE, INSPECTION, NOBODY, ONE, PHYSICS, TWO
 
 # What a label rests on, as a sentence says it.
@@ -21,6 +22,13 @@ RESTS = {
     NOBODY: "on nobody named",
 }
 UNSEEN = "imported, and nobody has looked at it"
+
+
+def labelled(library: Library) -> str:
+    """Return how many traces have each label: a library that decides little is known before anybody tunes on it."""
+    kinds = Counter(kind_of(entry.label) for entry in library.entries)
+    told = (f"{kinds[kind]} {words(kind)}" for kind in LABELS if kinds[kind])
+    return f"{counted(len(library.entries), 'trace')}, {', '.join(told)}"
 
 
 def labels_view(library: Library) -> RenderableType:
