@@ -21,6 +21,7 @@ LEAST_WIDTH = 72
 TEXT_WIDTH = 80
 WIDE = 120  # columns of a terminal that has room for every column of a table
 HEAD_LINES = 3
+LEAST_WORDS = 12  # columns of a terminal that words are folded to before numbers are left out
 MANY = 500  # rows from which a table is no longer laid out by rich
 PIPED = 2000  # columns where nobody looks: what is searched for stands in one line
 # What a word of a verdict or an outcome looks like, and a count that is not nothing under such a head.
@@ -109,11 +110,22 @@ class _Fitted:
         table, room = self.table, options.max_width
         columns = [at for at in range(len(table.heads)) if room >= WIDE or at not in table.wide]
         rows = [*table.rows, table.foot] if table.foot else table.rows
+        words_at = {0, *table.texts}
         widths = [max((cell_len(line) for row in rows for line in row[at].splitlines()), default=1) for at in columns]
         heads = [_broken(table.heads[at], width) for at, width in zip(columns, widths, strict=True)]
         widest = [max(width, *map(len, head)) for head, width in zip(heads, widths, strict=True)]
+        blanks = any(" " in row[columns[0]] for row in rows)
+        whole = not blanks and widths[0] <= room // 2  # an id or a family that is folded is found by nobody
+        least = [
+            min(width, LEAST_WORDS) if at in words_at and not (whole and at == columns[0]) else width
+            for at, width in zip(columns, widest, strict=True)
+        ]
+        shown = _with_room(least, room)
+        left_out = columns[shown:]
+        columns, widths, heads, widest = columns[:shown], widths[:shown], heads[:shown], widest[:shown]
+        whole |= sum(least[:shown]) - least[0] + shown - 1 + widths[0] <= room and widths[0] <= room // 2
         needed = sum(width + 2 for width in widest) - 2
-        words = [at == 0 or at in table.texts for at in columns]
+        words = [at in words_at for at in columns]
         plain = needed <= room and not table.foot and not any(HIDDEN.search(cell) for row in table.rows for cell in row)
         many = plain and len(table.rows) > MANY
         grid = Grid(
@@ -129,15 +141,24 @@ class _Fitted:
         for at, head, word, width in zip(columns, heads, words, widest, strict=True):
             look: dict[str, Any] = {"justify": "left" if word else "right", "no_wrap": not word}
             look["width"] = width if many else None
-            if at == columns[0] and width <= room // 2:  # a name stands in one line as long as there is room beside it
+            if at == columns[0] and whole:  # a name stands in one line as long as there is room beside it
                 look |= {"no_wrap": True, "min_width": width}
             above = [""] * (max(map(len, heads)) - len(head))
             grid.add_column("\n".join(above + head), table.foot[at] if table.foot else "", overflow="fold", **look)
         for row in table.rows[: 1 if many else None]:
             grid.add_row(*(_coloured(table.heads[at], row[at]) for at in columns))
         yield grid
+        if left_out:
+            named = ", ".join(" ".join(table.heads[at].replace("\xad", "").split()) for at in left_out)
+            yield Text(f"no room here for: {named}; a wider terminal or a pipe has them")
         if many:  # rich takes a millisecond a row
             yield Text("\n".join(_line([row[at] for at in columns], words, widest) for row in table.rows[1:]))
+
+
+def _with_room(least: Sequence[int], room: int) -> int:
+    """Return how many columns, from the left, have room, a blank between two of them: the first in any case."""
+    ends = itertools.accumulate(width + 1 for width in least)
+    return max(1, sum(end - 1 <= room for end in ends))
 
 
 def _coloured(head: str, cell: str) -> str | Text:

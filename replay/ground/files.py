@@ -33,18 +33,24 @@ def check_writable(path: Path) -> None:
         if not os.access(path, os.W_OK):
             raise refusal(path, "", "is protected against writing", "another name, or make the file writable")
     if there is None or stat.S_ISREG(there):
-        folder = _followed(path).parent
-        if not folder.is_dir() or not os.access(folder, os.W_OK):
-            raise refusal(path, "", "cannot be written", WRITABLE)
+        _check_folder(path, _followed(path).parent, WRITABLE)
 
 
 def check_free_folder(folder: Path) -> None:
     """Refuse a folder that nothing can be written into as a whole, before any work is done for it."""
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise refusal(folder, "", "not an empty folder", "a new or empty folder")
-    above = _followed(folder).absolute().parent
-    if not above.is_dir() or not os.access(above, os.W_OK):
-        raise refusal(folder, "", "cannot be written", "a new folder in one that exists")
+    _check_folder(folder, _followed(folder).absolute().parent, "a new folder in one that exists")
+
+
+def _check_folder(path: Path, folder: Path, wanted: str) -> None:
+    """Refuse a path whose folder is not there, or is protected against writing."""
+    if not folder.is_dir():
+        raise refusal(path, "", f"cannot be written: there is no folder {folder}", wanted)
+    if not os.access(folder, os.W_OK):
+        raise refusal(
+            path, "", f"cannot be written: {folder} is protected against writing", f"{wanted} and may be written"
+        )
 
 
 def write_folder(folder: Path, files: dict[str, bytes]) -> None:

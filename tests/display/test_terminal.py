@@ -1,6 +1,11 @@
 """Tables on a terminal: a long one looks as a short one does."""
 
+import re
+from collections.abc import Sequence
+from io import StringIO
+
 import pytest
+from rich.console import Console
 
 from replay.display import terminal
 from replay.display.table import Table
@@ -35,3 +40,41 @@ def test_rich_lays_out_no_more_than_the_head_of_a_long_table(monkeypatch: pytest
 
     assert len(laid_out) == 1
     assert shown.count("\n") > 5000
+
+
+FIGURES = ("first probability", "second figure", "third figure")
+
+
+def shown_at(width: int, names: Sequence[str]) -> list[str]:
+    """Return the lines of a table of numbers of seven places, and a column of words behind them."""
+    rows = [
+        (name, *(f"{place}{number}34.25" for number in range(3)), "it may be folded")
+        for place, name in enumerate(names)
+    ]
+    out = Console(width=width, file=StringIO(), color_system=None)
+    with out.capture() as shown:
+        out.print(view(Table("", ("name", *FIGURES, "what it is"), rows, texts=frozenset({4}))))
+    return [line.rstrip() for line in shown.get().splitlines()]
+
+
+@pytest.mark.parametrize("width", range(24, 80, 3))
+@pytest.mark.parametrize("names", [("rotation", "x"), ("a name of many words that are folded", "x y")])
+def test_a_number_is_whole_or_not_there_and_that_is_said(width: int, names: Sequence[str]) -> None:
+    """Catches 134.25 shown as 134. on a narrow terminal, a head cut to three letters, an id folded, a column lost silently."""
+    lines = shown_at(width, names)
+    text = " ".join(" ".join(lines).split())
+    lost = "".join(re.findall("no room here for: (.*);", text)).split(", ")
+    kept = [figure for figure in FIGURES if figure not in lost]
+
+    assert max(map(len, lines)) <= width
+    assert re.findall(r"\d[\d.]*", text) == [f"{row}{at}34.25" for row in (0, 1) for at in range(len(kept))]
+    assert all(word in text for figure in kept for word in figure.split())
+    assert "what it is" in lost or "folded" in text
+    assert " " in names[0] or "rotation" in text
+    assert len(kept) == 3 or width < 12 + 12 + 2 * 8
+
+
+def test_a_name_of_words_is_folded_before_a_number_is_left_out() -> None:
+    """Catches a figure left out for the sake of a long name, and an id folded so that nobody finds it again."""
+    assert not any("no room" in line for line in shown_at(54, ("a name of many words that are folded", "x y")))
+    assert any(line.startswith("suction-valve-shut-00 ") for line in shown_at(44, ("suction-valve-shut-00", "x")))

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from replay.ground.files import check_writable, write_folder, write_text, write_whole
+from replay.ground.files import check_free_folder, check_writable, write_folder, write_text, write_whole
 from replay.ground.refusal import Refusal
 
 
@@ -45,6 +45,21 @@ def test_what_cannot_be_written_is_refused_beforehand(name: str, tmp_path: Path)
     """Catches hours of work whose report has no place to go."""
     with pytest.raises(Refusal, match="cannot be written"):
         check_writable(tmp_path / name)
+
+
+def test_a_folder_that_is_protected_is_not_told_as_one_that_is_missing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Catches "a file in a folder that exists" said of a folder that does, and may only be read."""
+    missing = "there is no folder .*nowhere; accepted: a (file|new folder) in .* exists$"
+    protected = f"{tmp_path} is protected against writing; accepted: a (file|new folder) in .* may be written$"
+    for check in (check_writable, check_free_folder):
+        with pytest.raises(Refusal, match=missing):
+            check(tmp_path / "nowhere" / "a")
+    monkeypatch.setattr(os, "access", lambda path, _: Path(path) != tmp_path)
+    for check in (check_writable, check_free_folder):
+        with pytest.raises(Refusal, match=protected):
+            check(tmp_path / "a")
 
 
 def test_the_permissions_of_a_file_that_is_replaced_stay(tmp_path: Path) -> None:

@@ -29,7 +29,7 @@ FILES: dict[str, tuple[str | bytes, list[str]]] = {
     "header only": (HEADER, ["no row of readings"]),
     "one row": (HEADER + "0;3.4;2.0;1\n", ["1 of 1 rows", "2 rows or more"]),
     "no such column": (LOG.replace("suction", "sucton"), ["no column 'suction'", "'sucton'?", "t, oil, sucton, run"]),
-    "a name twice": (LOG.replace("suction", "oil"), ["column 'oil' stands 2 times", "column = 2 or 3"]),
+    "a name twice": (LOG.replace("suction", "oil"), ["column 'oil' appears 2 times", "column = 2 or 3"]),
     "a cell too few": (LOG + "2;3.4;2.0\n", ["line 4", '"2;3.4;2.0"', "3 cells under 4 columns", "--repair"]),
     "a cell too many": (LOG + "2;3.4;2.0;1;9\n", ["line 4", "5 cells under 4 columns"]),
     "cut at the end": (LOG + "2;3.", ["line 4", "2 cells", "--repair"]),

@@ -250,7 +250,7 @@ def test_the_command_writes_a_library_that_can_be_scored(tmp_path: Path, setting
     call = ("synth", tmp_path / "out", "--count", "3", "--seed", "1", "--families", FAMILIES)
 
     assert lubetrip(*call).stdout == f"{tmp_path / 'out'}: 3 traces, 2 must trip, 1 ride through\n"
-    assert "already there: 3 traces, 2 must trip" in lubetrip(*call).stdout
+    assert "already there, the same library: 3 traces, 2 must trip" in lubetrip(*call).stdout
     entries = read_library(tmp_path / "out").entries
     assert [sum(bool(one.windows) is fault for one in entries) for fault in (True, False)] == [2, 1]
     assert lubetrip("score", tmp_path / "out", "--settings", settings_file).returncode in (0, 1)
