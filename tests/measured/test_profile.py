@@ -63,7 +63,7 @@ REFUSED = [
     ({"time": "on_change = true"}, r"\[time\] longest_hold: on_change without it"),
     ({"oil_pressure": "on_change = true"}, r"\[oil_pressure\] longest_hold: on_change without it"),
     ({"oil_pressure": 'quality = "q"'}, r"\[quality\] good: missing key: oil_pressure has a quality"),
-    ({"time": 'ticks = "speed"'}, r"\[time\] ticks: this signal has no section"),
+    ({"time": 'ticks = "speed"'}, r"\[time\] ticks: no section for this signal"),
     ({"trace": 'machine_column = "m"', 'machines."1"': 'oil_pressure = "o"'}, "beside"),
     ({'machines."1"': 'speed = "n"'}, r"named for machine 1, and there is no section \[speed\]"),
 ]
