@@ -379,7 +379,7 @@ def kept(score: Score) -> str:
     for each in score.comparators:
         if each.thinner and own is not None:
             left = each.thinner.worst_margin_s
-            less = "hits nothing" if left is None else f"leaves its nearest hit {own - left:.1f} s less"
+            less = "hits nothing" if left is None else f"its worst margin is {own - left:.1f} s shorter"
             numbers = ", ".join(_numbers(score, each.thinner))
             return f"{best}; the {each.law} with {numbers} has no more missed or nuisance trips, but {less}"
     return best

@@ -74,7 +74,7 @@ def test_the_words_say_how_much_less_time_a_tie_leaves() -> None:
     tie = Point(30_000, 60_000, own.missed, own.nuisance_trips, own.worst_margin_s - 2.5, 100.0)
     law = replace(score.comparators[0], as_good=None, thinner=tie)
 
-    assert "4.4 psi, 60 s has no more missed or nuisance trips, but leaves its nearest hit 2.5 s less" in kept(
+    assert "4.4 psi, 60 s has no more missed or nuisance trips, but its worst margin is 2.5 s shorter" in kept(
         replace(score, comparators=(law,))
     )
     assert "do not earn their keep" in kept(replace(score, comparators=(law, replace(law, as_good=tie))))
