@@ -15,7 +15,7 @@ from replay.ground.units import absolute_pressure_pa, atmosphere_pa
 from replay.machine.draw import Fixed, site_of, solubility_told
 from replay.machine.duty import duty_of, per_year_of
 from replay.machine.found import ENSEMBLE, FIT, INSPECTION, TABLES, Inspection, inspections_of
-from replay.machine.keys import FIGURES, ORIGIN, ROWS, SECTIONS, Figure, Range, shape
+from replay.machine.keys import FIGURES, ORIGIN, ROWS, SECTIONS, WORDS, Figure, Range, shape
 from replay.machine.limits import check
 from replay.machine.refrigerants import SOURCE
 from replay.physics.days import Duty
@@ -68,7 +68,7 @@ class MachineFile:
             return PUBLISHED
         if path in self.stated:
             return next((its for its in (PUBLISHED, ASSUMED) if path in self.stated[f"{ORIGIN}.{its}"]), MEASURED)
-        row = FIGURES.get(path) or next(row for row in ROWS if row.path == path)
+        row = FIGURES.get(path) or WORDS[path]
         used = row.drawn is not None or row.section == "behaviour" if isinstance(row, Figure) else row.left_out != ""
         replaced = any(other in self.stated for other in INSTEAD.get(path, ()))
         return ASSUMED if used and not replaced else ""
@@ -81,9 +81,9 @@ class MachineFile:
     @cached_property
     def source(self) -> str:
         """Where the figures of a trace of this machine come from, in a line."""
-        told = []
+        told, assumed = [], {*self.assumed}
         for section in SECTIONS:
-            keys = [row.key for row in ROWS if row.section == section and row.path in self.assumed]
+            keys = [row.key for row in ROWS if row.section == section and row.path in assumed]
             known = [row.key for row in ROWS if row.section == section and row.path in self.stated]
             if section == "behaviour" and keys:
                 told.append("behaviour (" + ", ".join(["all", *(f"but {key}" for key in known)]) + ")")

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from protect.ranges import NO_READING
-from replay.fitting import fitting, members
+from replay.fitting import fitting, members, words
 from replay.fitting.driven import drive
 from replay.fitting.members import Errors, Problem, fit_member
 from replay.fitting.runs import run_of
@@ -34,9 +34,9 @@ def still() -> Made:
 @pytest.fixture
 def hasty(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let a fit look at few places, as long as only its form matters."""
-    monkeypatch.setattr(members, "SCOUTS", 4)
-    monkeypatch.setattr(members, "PASSES", 2)
-    monkeypatch.setattr(members, "SCOUT_PASSES", 2)
+    monkeypatch.setattr(members, "SCOUTS", 2)
+    monkeypatch.setattr(members, "PASSES", 1)
+    monkeypatch.setattr(members, "SCOUT_PASSES", 1)
     monkeypatch.setattr(fitting, "SCOUTING", 2)
     monkeypatch.setattr(fitting, "GROSS", 1.0)
 
@@ -193,8 +193,12 @@ def test_what_is_found_stands_in_the_file_whole(still: Made, tmp_path: Path) -> 
 
 
 @pytest.mark.usefixtures("hasty")
-def test_figures_are_in_the_units_of_the_settings_or_those_asked_for(still: Made, tmp_path: Path) -> None:
+def test_figures_are_in_the_units_of_the_settings_or_those_asked_for(
+    still: Made, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Catches kPa beside settings in psi, levels in psi under --units bar, and a machine file that hangs on what is shown."""
+    monkeypatch.setattr(words, "OFF_PA", 0.0)  # so that there is a misfit to tell of
+    monkeypatch.setattr(words, "SIZES", 0.0)
     file, library = folder_of(still, tmp_path, (BENCH,))
     own = ("--settings", ROOT / "fixtures" / "settings.toml")
     told = {}
@@ -206,31 +210,32 @@ def test_figures_are_in_the_units_of_the_settings_or_those_asked_for(still: Made
     assert "below 0.31 bar" in told["bar"]
     assert "below cut-out" in told["psi"]
     assert len({(tmp_path / f"{name}.toml").read_bytes() for name in told}) == 1
+    assert "no member has" in (tmp_path / "bar.toml").read_text(encoding="utf-8")
 
 
 @pytest.mark.usefixtures("hasty")
 def test_an_interrupted_fit_goes_on(still: Made, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Catches a fit that begins anew, and one that comes to another end than one that was never interrupted."""
     file, library = folder_of(still, tmp_path, (BENCH,))
-    whole = fitting.fit_machine(file, library, to=tmp_path / "whole.toml", members=8)
+    whole = fitting.fit_machine(file, library, to=tmp_path / "whole.toml", members=4)
     fit_once, count = fitting.fit_member, []
 
     def interrupted(problem: Problem, number: int) -> members.Member:
-        if len(count) == 5:
+        if len(count) == 4:
             raise KeyboardInterrupt
         count.append(number)
         return fit_once(problem, number)
 
     monkeypatch.setattr(fitting, "fit_member", interrupted)
     with pytest.raises(KeyboardInterrupt):
-        fitting.fit_machine(file, library, to=tmp_path / "parts.toml", members=8)
+        fitting.fit_machine(file, library, to=tmp_path / "parts.toml", members=4)
     assert not (tmp_path / "parts.toml").exists()
     monkeypatch.setattr(
         fitting, "fit_member", lambda problem, number: count.append(number) or fit_once(problem, number)
     )
-    fitting.fit_machine(file, library, to=tmp_path / "parts.toml", members=8)
+    fitting.fit_machine(file, library, to=tmp_path / "parts.toml", members=4)
 
-    assert len(count) == 2 + 8
+    assert len(count) == 2 + 4
     assert (tmp_path / "parts.toml").read_bytes() == (tmp_path / "whole.toml").read_bytes()
     assert whole.text == (tmp_path / "whole.toml").read_text(encoding="utf-8")
 

@@ -5,7 +5,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from replay.fitting import sensitivity
+from replay.fitting import measuring, sensitivity
 from replay.fitting.measuring import Forecast
 from replay.fitting.sensitivity import FACTORS, Moved, Outcome, moved_site, moves_of
 from replay.machine import machine_from
@@ -113,8 +113,9 @@ def test_of_several_windows_the_first_deadline_counts(monkeypatch: pytest.Monkey
 
 
 @pytest.mark.slow("moves every value on a case")
-def test_one_command_and_one_plot(tmp_path: Path) -> None:
+def test_one_command_and_one_plot(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Catches a report that cannot be made of what is found."""
+    monkeypatch.setattr(measuring, "MACHINES", 24)
     file = tmp_path / "machine.toml"
     file.write_text(TEXT, encoding="utf-8")
 
