@@ -6,7 +6,7 @@ import statistics
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from replay.engine import Engine, Replay, cause_of, doubts_of, engine_for, engine_named
 from replay.engine.baselines import BASELINES
@@ -22,7 +22,7 @@ from replay.score.comparators import CameTo, Comparator, Counts, Own, comparator
 from replay.score.judge_digest import judge_digest
 from replay.score.mix import Mix, read_mix
 from replay.score.once import Once, counted_once, sensor_fails
-from replay.score.windows import LATE, STOOD, Course, Found, Upsets, apart, felt, follow, met, not_told, run_ms_in
+from replay.score.windows import LATE, STOOD, Course, Felt, Found, Upsets, apart, felt, follow, met, not_told, run_ms_in
 from replay.settings import Acceptance, Settings
 from replay.trace import AnyTrace, open_trace
 
@@ -341,13 +341,17 @@ def _baseline_json(score: Score, totals: Totals) -> dict[str, Any]:
     return {**vars(totals), "nuisance_per_1000h": _finite(totals.nuisance_per_1000h), "rules_not_met": broken}
 
 
-def judge(entry: Entry, trace: AnyTrace, replay: Replay) -> Verdict:
-    """Compare what the logic did over a trace with the trace's label.
+class _ByLabel(NamedTuple):
+    """What stops are by a label: outcome of the trace, nuisance trips, repeats, and the windows that are told here."""
 
-    Raises Refusal for a window or an upset that does not lie in the trace: in other units, or of another trace.
-    """
-    check_within(entry, trace)
-    stops = felt(trace, replay)
+    outcome: str
+    nuisance: int
+    repeats: int
+    windows: tuple[Found, ...]
+    worst: Found | None
+
+
+def _by_label(entry: Entry, trace: AnyTrace, stops: Sequence[Felt]) -> _ByLabel:
     course = follow(entry.windows, stops, entry.told) if entry.windows else Course((), 0, 0)
     outcome, nuisance, found = str(entry.label), course.nuisance, not_told(entry.told, course.windows)
     if entry.label == "ride_through":
@@ -356,13 +360,24 @@ def judge(entry: Entry, trace: AnyTrace, replay: Replay) -> Verdict:
     if is_told(entry, trace) or (course.windows and not found):
         outcome, nuisance, found = TOLD, 0, ()
     worst = min(found, key=lambda window: SEVERITY.index(window.outcome), default=None)
+    return _ByLabel(worst.outcome if worst else outcome, nuisance, course.repeats if found else 0, found, worst)
+
+
+def judge(entry: Entry, trace: AnyTrace, replay: Replay) -> Verdict:
+    """Compare what the logic did over a trace with the trace's label.
+
+    Raises Refusal for a window or an upset that does not lie in the trace: in other units, or of another trace.
+    """
+    check_within(entry, trace)
+    stops = felt(trace, replay)
+    outcome, nuisance, repeats, found, worst = _by_label(entry, trace, stops)
     first = replay.stops[0] if replay.stops else None
     run_ms = max(0.0, replay.run_ms - run_ms_in(entry.told, trace, stops)) if entry.told else replay.run_ms
     rides = outcome in ("nuisance", "rode_through")
     return Verdict(
         id=entry.id,
         family=entry.family,
-        outcome=worst.outcome if worst else outcome,
+        outcome=outcome,
         first_trip_s=trace.seconds(first.time_ms) if first else None,
         cause=cause_of(first.cause) if first else None,
         deadline_s=worst.deadline_s if worst else None,
@@ -373,7 +388,7 @@ def judge(entry: Entry, trace: AnyTrace, replay: Replay) -> Verdict:
         late_ticks=replay.late,
         doubts=doubts_of(first.cause) if first else (),
         nuisance_trips=nuisance,
-        repeats=course.repeats if found else 0,
+        repeats=repeats,
         windows=found,
         upsets=met(entry.upsets, trace, replay, entry.told) if rides else None,
         doubt=entry.doubt,
@@ -505,15 +520,16 @@ def judged(entry: Entry, trace: AnyTrace, settings: Settings, replay: Replay) ->
 
 def plain_counts(entry: Entry, trace: AnyTrace, settings: Settings) -> Counts:
     """Return what each point of the grid of plain laws comes to on a trace. Raises Refusal as `judge`."""
-    return counts(trace, settings, lambda replay: came_to(judge(entry, trace, replay)))
+    check_within(entry, trace)
+    return counts(trace, settings, functools.partial(_came_to, entry, trace))
 
 
-def came_to(verdict: Verdict) -> CameTo:
-    """Return windows missed, nuisance trips and margins of a trace, as `total` counts them."""
-    trips = verdict.nuisance_trips if verdict.outcome not in NEITHER else 0
-    windows = verdict.windows
-    margins = (w.margin_s if w.outcome == "hit" and w.margin_s is not None else math.nan for w in windows)
-    return CameTo(sum(window.outcome == "missed" for window in windows), trips, tuple(margins))
+def _came_to(entry: Entry, trace: AnyTrace, replay: Replay) -> CameTo:
+    """Return windows missed, nuisance trips and margins of a trace, as `total` counts them of `judge`'s verdict."""
+    told = _by_label(entry, trace, felt(trace, replay))
+    trips = told.nuisance if told.outcome not in NEITHER else 0
+    margins = (w.margin_s if w.outcome == "hit" and w.margin_s is not None else math.nan for w in told.windows)
+    return CameTo(sum(window.outcome == "missed" for window in told.windows), trips, tuple(margins))
 
 
 def _judge_file(settings: Settings, engine: Engine, entry: Entry) -> Judged:
