@@ -14,6 +14,9 @@ from hypothesis import Phase, settings
 from tests.support import settled, shared
 from tests.support.costs import Costs
 
+# As many tests run as there are processors: threads of a library that multiplies matrices only wait for each other.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 # In CI the same cases are drawn each time; while a gate plants mistakes, one case that finds one is enough.
 SAME = bool(os.environ.get("CI"))
 settings.register_profile("lubetrip", deadline=None, print_blob=True, derandomize=SAME)

@@ -20,7 +20,8 @@ from replay.score.judge_digest import judge_digest
 from replay.score.judgement import UNJUDGED, Judgement, Totals, finite, judgement, total, unmet
 from replay.score.mix import Mix, read_mix
 from replay.score.once import Once, counted_once
-from replay.score.verdict import NEITHER, UNDECIDED, WRONG, Verdict, judge, margins_of
+from replay.score.verdict import NEITHER, UNDECIDED, WRONG, Verdict, by_label, check_within, judge, margins_of
+from replay.score.windows import felt
 from replay.settings import Settings
 from replay.trace import AnyTrace, open_trace
 
@@ -177,15 +178,16 @@ def judged(entry: Entry, trace: AnyTrace, settings: Settings, replay: Replay) ->
 
 def plain_counts(entry: Entry, trace: AnyTrace, settings: Settings) -> Counts:
     """Return what each point of the grid of plain laws comes to on a trace. Raises Refusal as `judge`."""
-    return counts(trace, settings, lambda replay: came_to(judge(entry, trace, replay)))
+    check_within(entry, trace)
+    return counts(trace, settings, functools.partial(_came_to, entry, trace))
 
 
-def came_to(verdict: Verdict) -> CameTo:
-    """Return windows missed, nuisance trips and margins of a trace, as `total` counts them."""
-    trips = verdict.nuisance_trips if verdict.outcome not in NEITHER else 0
-    windows = verdict.windows
-    margins = (w.margin_s if w.outcome == "hit" and w.margin_s is not None else math.nan for w in windows)
-    return CameTo(sum(window.outcome == "missed" for window in windows), trips, tuple(margins))
+def _came_to(entry: Entry, trace: AnyTrace, replay: Replay) -> CameTo:
+    """Return windows missed, nuisance trips and margins of a trace, as `total` counts them of `judge`'s verdict."""
+    told = by_label(entry, trace, felt(trace, replay))
+    trips = told.nuisance if told.outcome not in NEITHER else 0
+    margins = (w.margin_s if w.outcome == "hit" and w.margin_s is not None else math.nan for w in told.windows)
+    return CameTo(sum(window.outcome == "missed" for window in told.windows), trips, tuple(margins))
 
 
 def _judge_file(settings: Settings, engine: Engine, entry: Entry) -> Judged:

@@ -1,14 +1,14 @@
 """A verdict: what the logic did over one trace, against the label of the trace."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from replay.engine import Replay, cause_of, doubts_of
 from replay.ground.refusal import refusal
 from replay.library import Entry
 from replay.score.once import sensor_fails
-from replay.score.windows import STOOD, Course, Found, Upsets, apart, felt, follow, met, not_told, run_ms_in
+from replay.score.windows import STOOD, Course, Felt, Found, Upsets, apart, felt, follow, met, not_told, run_ms_in
 from replay.trace import AnyTrace
 
 WRONG = ("missed", "early", "nuisance")
@@ -65,13 +65,18 @@ class Verdict:
         return told | {"doubt": self.doubt} if self.doubt else told
 
 
-def judge(entry: Entry, trace: AnyTrace, replay: Replay) -> Verdict:
-    """Compare what the logic did over a trace with the trace's label.
+class ByLabel(NamedTuple):
+    """What stops are by a label: the outcome of the trace, nuisance trips, repeats, windows that count here, the worst."""
 
-    Raises Refusal for a window or an upset that does not lie in the trace: in other units, or of another trace.
-    """
-    check_within(entry, trace)
-    stops = felt(trace, replay)
+    outcome: str
+    nuisance: int
+    repeats: int
+    windows: tuple[Found, ...]
+    worst: Found | None
+
+
+def by_label(entry: Entry, trace: AnyTrace, stops: Sequence[Felt]) -> ByLabel:
+    """Hold the stops of a trace against its label."""
     course = follow(entry.windows, stops, entry.told) if entry.windows else Course((), 0, 0)
     outcome, nuisance, found = str(entry.label), course.nuisance, not_told(entry.told, course.windows)
     if entry.label == "ride_through":
@@ -80,13 +85,24 @@ def judge(entry: Entry, trace: AnyTrace, replay: Replay) -> Verdict:
     if is_told(entry, trace) or (course.windows and not found):
         outcome, nuisance, found = TOLD, 0, ()
     worst = min(found, key=lambda window: SEVERITY.index(window.outcome), default=None)
+    return ByLabel(worst.outcome if worst else outcome, nuisance, course.repeats if found else 0, found, worst)
+
+
+def judge(entry: Entry, trace: AnyTrace, replay: Replay) -> Verdict:
+    """Compare what the logic did over a trace with the trace's label.
+
+    Raises Refusal for a window or an upset that does not lie in the trace: in other units, or of another trace.
+    """
+    check_within(entry, trace)
+    stops = felt(trace, replay)
+    outcome, nuisance, repeats, found, worst = by_label(entry, trace, stops)
     first = replay.stops[0] if replay.stops else None
     run_ms = max(0.0, replay.run_ms - run_ms_in(entry.told, trace, stops)) if entry.told else replay.run_ms
     rides = outcome in ("nuisance", "rode_through")
     return Verdict(
         id=entry.id,
         family=entry.family,
-        outcome=worst.outcome if worst else outcome,
+        outcome=outcome,
         first_trip_s=trace.seconds(first.time_ms) if first else None,
         cause=cause_of(first.cause) if first else None,
         deadline_s=worst.deadline_s if worst else None,
@@ -97,7 +113,7 @@ def judge(entry: Entry, trace: AnyTrace, replay: Replay) -> Verdict:
         late_ticks=replay.late,
         doubts=doubts_of(first.cause) if first else (),
         nuisance_trips=nuisance,
-        repeats=course.repeats if found else 0,
+        repeats=repeats,
         windows=found,
         upsets=met(entry.upsets, trace, replay, entry.told) if rides else None,
         doubt=entry.doubt,

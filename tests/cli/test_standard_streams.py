@@ -9,6 +9,7 @@ import pytest
 
 from replay.ground.units import UnitError, duration_ms, pressure_difference_pa
 from tests.conftest import SETTINGS
+from tests.support.command import lubetrip
 
 pytestmark = pytest.mark.slow("starts a process for each case")
 
@@ -24,14 +25,14 @@ def test_settings_from_standard_input_are_those_of_the_file(library: Path, tmp_p
     moved = SETTINGS.replace('trip_delay = "60 s"', 'trip_delay = "61 s"')
     (tmp_path / "moved.toml").write_text(moved, encoding="utf-8")
     by_pipe = piped("score", library, "--settings", "-", "--json", "-", "--record", tmp_path / "kept", given=moved)
-    by_file = piped("score", library, "--settings", tmp_path / "moved.toml", "--json", "-")
+    by_file = lubetrip("score", library, "--settings", tmp_path / "moved.toml", "--json", "-")
     told, wanted = json.loads(by_pipe.stdout), json.loads(by_file.stdout)
 
     assert told["settings"].pop("file") == "-"
     del wanted["settings"]["file"]
     assert told == wanted
     assert (tmp_path / "kept" / "settings.toml").read_text(encoding="utf-8") == moved
-    assert piped("record", "check", tmp_path / "kept").returncode == 0
+    assert lubetrip("record", "check", tmp_path / "kept").returncode == 0
     assert piped("guarantee", "-", given=moved).returncode == 0
 
 
@@ -47,13 +48,13 @@ def test_what_is_wrong_with_piped_settings_is_said_in_a_line(library: Path) -> N
 def test_a_page_goes_to_standard_output_and_what_is_said_of_it_does_not(library: Path, tmp_path: Path) -> None:
     """Catches a line in the middle of a page, and a file called -."""
     done = piped("report", library, "-o", "-")
-    piped("report", library, "-o", tmp_path / "report.html")
+    lubetrip("report", library, "-o", tmp_path / "report.html")
 
     assert done.returncode == 0
     assert done.stdout == (tmp_path / "report.html").read_text(encoding="utf-8")
     assert done.stderr == "-: acceptance met\n"
     assert not Path("-").exists()
-    assert piped("show", library, "fault", "-o", "-").returncode == 2
+    assert lubetrip("show", library, "fault", "-o", "-").returncode == 2
 
 
 def test_who_reads_no_more_of_a_page_is_no_failure(library: Path) -> None:
@@ -69,7 +70,7 @@ def test_who_reads_no_more_of_a_page_is_no_failure(library: Path) -> None:
 
 def test_compare_takes_settings_or_a_score_from_standard_input(library: Path, tmp_path: Path) -> None:
     """Catches a pipe taken for the other kind."""
-    score = piped("score", library, "--json", tmp_path / "a.json", "-q")
+    score = lubetrip("score", library, "--json", tmp_path / "a.json", "-q")
     text = (tmp_path / "a.json").read_text(encoding="utf-8")
     by_score = piped("compare", tmp_path / "a.json", "-", given=text)
     by_settings = piped("compare", tmp_path / "a.json", "-", "--library", library, given=SETTINGS)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from protect.ranges import NO_READING
-from replay.fitting import fitting, members
+from replay.fitting import fitting, members, words
 from replay.fitting.driven import drive
 from replay.fitting.members import Errors, Problem, fit_member
 from replay.fitting.runs import run_of
@@ -193,8 +193,12 @@ def test_what_is_found_stands_in_the_file_whole(still: Made, tmp_path: Path) -> 
 
 
 @pytest.mark.usefixtures("hasty")
-def test_figures_are_in_the_units_of_the_settings_or_those_asked_for(still: Made, tmp_path: Path) -> None:
+def test_figures_are_in_the_units_of_the_settings_or_those_asked_for(
+    still: Made, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Catches kPa beside settings in psi, levels in psi under --units bar, and a machine file that hangs on what is shown."""
+    monkeypatch.setattr(words, "OFF_PA", 0.0)  # so that there is a misfit to tell of
+    monkeypatch.setattr(words, "SIZES", 0.0)
     file, library = folder_of(still, tmp_path, (BENCH,))
     own = ("--settings", ROOT / "fixtures" / "settings.toml")
     told = {}
@@ -206,6 +210,7 @@ def test_figures_are_in_the_units_of_the_settings_or_those_asked_for(still: Made
     assert "below 0.31 bar" in told["bar"]
     assert "below cut-out" in told["psi"]
     assert len({(tmp_path / f"{name}.toml").read_bytes() for name in told}) == 1
+    assert "no member has" in (tmp_path / "bar.toml").read_text(encoding="utf-8")
 
 
 @pytest.mark.usefixtures("hasty")
