@@ -42,7 +42,7 @@ def _not_judged(report: Triage) -> list[str]:
     told = (
         f"{counted(late, 'machine')} NOT JUDGED: rows are further apart than max_gap = {gap} of these"
         " settings: every reading counts as too old. Give a copy of the settings, with [sensors] max_gap above the"
-        " step of the logs."
+        " step of the logs, and stuck_after longer than their readings stand still."
     )
     return [told] if late else []
 
