@@ -17,7 +17,8 @@ from replay.display.table import Table
 from replay.display.terminal import CAUTION, MEANING, terms, view
 from replay.engine import cause_words
 from replay.engine.baselines import PLAIN_TIMER
-from replay.ground.wording import NOTHING, counted, percent, rate, seconds, sure, tenths, words
+from replay.engine.causes import LATE_TICK
+from replay.ground.wording import NOTHING, counted, duration, percent, rate, seconds, sure, tenths, words
 from replay.score import Score, Totals, Verdict, evidence
 from replay.score.by_machine import TRACE, ByMachine
 from replay.score.comparators import Point
@@ -138,6 +139,7 @@ def warnings(score: Score) -> list[str]:
     left = score.totals.doubted
     told += [f"WARNING: {v.id}: {v.doubt}" for v in _first(v for v in score.verdicts if v.doubt and v.outcome != TOLD)]
     told += [f"WARNING: {left - MOST_NAMED} more traces in doubt"] if left > MOST_NAMED else []
+    told += _too_slow(score)
     by_sensor = sensor_hits(score.verdicts)
     if by_sensor:
         named = [*_first(dict.fromkeys(by_sensor)), *["..."] * (len(set(by_sensor)) > MOST_NAMED)]
@@ -146,6 +148,20 @@ def warnings(score: Score) -> list[str]:
             f" sensor fails ({', '.join(named)}): they do not show that the fault was found"
         )
     return told
+
+
+def _too_slow(score: Score) -> list[str]:
+    """Say which traces are stopped because the settings want rows closer to each other than their logs have them."""
+    slow = [v.id for v in score.verdicts if v.late_ticks and LATE_TICK in v.doubts]
+    if not slow:
+        return []
+    named = ", ".join([*_first(slow), *["..."] * (len(slow) > MOST_NAMED)])
+    gap = duration(score.settings.values[ranges.MAX_GAP])
+    return [
+        f"WARNING: {len(slow)} of {len(score.verdicts)} traces are stopped because their rows come further apart than"
+        f" max_gap = {gap}, whatever they read ({named}): give a copy of the settings with [sensors] max_gap above the"
+        " step of the logs"
+    ]
 
 
 def _first(some: Iterable[T]) -> list[T]:

@@ -41,8 +41,8 @@ def _not_judged(report: Triage) -> list[str]:
     gap = duration(report.settings.values[ranges.MAX_GAP])
     told = (
         f"{counted(late, 'machine')} NOT JUDGED: rows are further apart than max_gap = {gap} of these"
-        " settings, so every reading counts as too old. Use a copy of the settings with [sensors] max_gap above the"
-        " step of the logs."
+        " settings: every reading counts as too old. Use a copy of the settings with [sensors] max_gap above the"
+        " step of the logs, and stuck_after longer than their readings stand still."
     )
     return [told] if late else []
 

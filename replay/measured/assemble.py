@@ -22,6 +22,7 @@ from replay.measured.steady import Steady
 from replay.measured.zones import LocalTime, LocalTimeError
 
 HOUR_MS = 3600000
+HALF_DAY_MS = 12 * HOUR_MS
 LEAST_ROWS = 2  # of a trace
 MOST_GAPS = 10000
 LEAST_STARTS, MOST_STARTS_PER_H = 6, 12  # from which starts are doubted (common practice, no source)
@@ -186,7 +187,12 @@ class Assembler:
         elif self.clock.local and self.local is None and 0 < back_ms <= HOUR_MS:
             accepted += '; or [time] zone = "Europe/..." if the clock was put back for winter'
         elif not self.clock.anchored and back_ms > DAY_MS // 2:
-            accepted += "; or a column with the date beside it, if this is midnight"
+            accepted += (
+                "; or a column with the date beside it, if this is midnight; a counter that began anew: the file"
+            )
+            accepted += " cut in two there"
+        elif HALF_DAY_MS - HOUR_MS < back_ms <= HALF_DAY_MS:
+            accepted += "; or AM and PM beside the times, if the clock shows twelve hours only"
         return refusal(self.path, f"{place}, time", why, accepted)
 
     def _with_status(self, block: Block) -> Block:

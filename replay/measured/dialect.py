@@ -21,6 +21,8 @@ LONGEST_LINE = 65536  # characters; no logger's row comes near
 TAIL = 80  # rows at the end of the sample that show what a row of readings looks like
 LEAST_COLUMNS = 2
 READINGS_ABOVE = 5  # rows with a time and numbers that are no preamble any more (assumed)
+MOST_ABOVE = 40  # lines at the top in which a name may go over several (assumed)
+_OPEN_NAME = re.compile(r'(?:^|[,;\t|])\s*"[^"]*$')
 UNIT_FILLERS = {
     "",
     "-",
@@ -115,7 +117,7 @@ def read_dialect(path: Path, stated: FileForm, names: frozenset[str] = frozenset
     first = next((place for place in range(top + 1, first) if _told(rows[place], width)), first)
     sample = tuple(tuple(row) for row in rows[first:] if len(row) == width)
     names_row = rows[header] if header is not None else []
-    names_row = _over_its_columns(path, (header or 0) + 1, names_row, sample, width)
+    names_row = _over_its_columns(path, (header or 0) + 1, names_row, sample, width, separator)
     cell_units = _units_of_cells(sample, width)
     if any(cell_units):
         sample = tuple(tuple(map(_without_unit, row, cell_units)) for row in sample)
@@ -171,9 +173,27 @@ def _lines(path: Path, raw: bytes, encoding: str, *, whole: bool) -> tuple[list[
     lines = re.split(r"\r\n|\n|\r", text)
     if not whole:
         lines.pop()
+    lines = _whole_names(lines)
     if not lines:
         raise refusal(path, "line 1", f"longer than {LONGEST_LINE} characters", "a row of readings in each line")
     return lines, only_cr
+
+
+def _whole_names(lines: list[str]) -> list[str]:
+    """Return lines with a quoted name that goes over several of them in the first of these, the others empty.
+
+    Only above the readings, where names stand.
+    """
+    joined = list(lines)
+    for place, line in enumerate(lines[:MOST_ABOVE]):
+        if joined[place] and line.count('"') % 2 and _OPEN_NAME.search(line):
+            for behind in range(place + 1, min(place + MOST_ABOVE, len(lines))):
+                joined[place], joined[behind] = f"{joined[place]} {lines[behind]}", ""
+                if joined[place].count('"') % 2 == 0:
+                    break
+            else:
+                return lines
+    return joined
 
 
 def _cells(line: str, separator: str) -> list[str]:
@@ -271,7 +291,7 @@ def _header(
 
 
 def _over_its_columns(
-    path: Path, line: int, row: list[str], sample: tuple[tuple[str, ...], ...], width: int
+    path: Path, line: int, row: list[str], sample: tuple[tuple[str, ...], ...], width: int, separator: str
 ) -> list[str]:
     """Return the row of names so that each stands over its own column, where it has one less or more than the rows.
 
@@ -286,10 +306,23 @@ def _over_its_columns(
     shifted = {place - more for place in clocks} & times
     if shifted and not clocks & times:
         return row[1:] if more > 0 else ["", *row]
+    if separator == "," and more < 0 and _may_be_split(sample):
+        rule = f"{len(row)} names over {width} columns: decimal commas that part columns, or a column without a name?"
+        raise refusal(path, f"line {line}", rule, "numbers in quotes, another separator, or a name for each column")
     if not times and more < 0 and _count_on([cells[0] for cells in sample]):
         rule = f"{len(row)} names over {width} columns, and the first column counts rows or seconds: which has no name?"
         raise refusal(path, f"line {line}", rule, "a name for each, or [file] header_line = 0 and columns by number")
     return row
+
+
+def _may_be_split(sample: tuple[tuple[str, ...], ...]) -> bool:
+    """Say whether two columns side by side may be the halves of one number, or of a time and its fraction."""
+    halves = [
+        all(_kind(cell) in ("number", "time") and "." not in cell for cell in cells)
+        for cells in zip(*sample, strict=True)
+    ]
+    whole = [all(cell.isdigit() for cell in cells) for cells in zip(*sample, strict=True)]
+    return any(before and after for before, after in zip(halves, whole[1:], strict=False))
 
 
 def _count_on(cells: list[str]) -> bool:

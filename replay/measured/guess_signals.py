@@ -260,7 +260,7 @@ def _asked_status(some: list[Seen]) -> Iterator[str]:
 
 def _status(column: Seen) -> Iterator[str]:
     """Tell the words of a status, or that it is a mean."""
-    words = sorted(set(column.filled))
+    words = sorted(set(column.filled) - {column.name})
     if column.shares:
         part = next(n for n in column.told if 0 < n < 1)
         yield f'mean_above = "{OPEN}"  # DOUBT: shares of the row such as {part:g}; 0: a row counts if it ran at all;'

@@ -23,11 +23,13 @@ from replay.measured.block import Block
 from replay.measured.clock import UNREADABLE
 from replay.measured.dialect import Dialect, read_dialect
 from replay.measured.long_days import Days
+from replay.measured.long_look import unit_column
 from replay.measured.marks import NUMBER
 from replay.measured.parquet import Header, ParquetSource, header
 from replay.measured.profile import Profile
 from replay.measured.text_layout import clock_of
 from replay.measured.text_lines import pieces, whole_lines
+from replay.measured.unit_text import kind_of
 from replay.measured.zones import LocalTime, LocalTimeError
 
 MOST_OTHER = 0.02  # share of readings of a tag that may be told otherwise at the same time (assumed)
@@ -49,7 +51,7 @@ class LongSource(ParquetSource):
         wide = replace(wide, channels={s: self._own(i, marked) for s, i in profile.channels.items()})
         wide = replace(wide, flags={s: self._own(i, marked) for s, i in profile.flags.items()})
         self._dialect, self._clock_of_rows = dialect, rows.clock
-        super().__init__(path, wide, _header(rows.wide))
+        super().__init__(path, wide, _header(rows.wide, rows.units))
         self.profile = replace(wide, time=replace(wide.time, columns=profile.time.columns))
         self.fingerprint = header(path).fingerprint if packed else dialect.fingerprint
 
@@ -82,12 +84,12 @@ class LongSource(ParquetSource):
             yield block
 
 
-def _header(wide: Path) -> Header:
+def _header(wide: Path, units: dict[str, str]) -> Header:
     import pyarrow.parquet as pq
 
     file = pq.ParquetFile(wide)
     names = tuple(file.schema_arrow.names)
-    return Header(file, names, ("",) * len(names))
+    return Header(file, names, tuple(units.get(name, "") for name in names))
 
 
 def _as_text(path: Path, folder: Path) -> Path:
@@ -121,6 +123,10 @@ class _Rows:
         if profile.machine_column is not None:
             wanted["machine"] = find(profile.machine_column)
         self.machine = None if profile.machine_column is None else "\0machine"
+        beside = unit_column(names, set(wanted.values()))
+        if beside is not None:
+            wanted["unit"] = beside
+        self.beside: dict[str, set[str]] = {}  # units that stand beside the readings of each tag
         if dialect.marks.doubt:
             raise refusal(path, "numbers", dialect.marks.doubt, '[file] decimal = "." or "," in the profile')
         self.clock = clock_of(path, profile, dialect, times)
@@ -132,6 +138,7 @@ class _Rows:
         for table in self._read(text, times, wanted):
             days.add(table)
         self._check()
+        self.units = self._one_unit_each()
         self.wide = folder / "wide"
         self._write(days)
         if self.zone:
@@ -173,6 +180,14 @@ class _Rows:
             self.there |= set(pc.unique(cells["tag"]).to_pylist())
             self.machines |= set(pc.unique(cells["machine"]).to_pylist()) if self.machine else {""}
             own = (ms != UNREADABLE) & np.asarray(pc.is_in(cells["tag"], value_set=pa.array(self.tags)))
+            if "unit" in cells:
+                for pair in (
+                    pa.table([cells["tag"], cells.pop("unit")], ["tag", "unit"])
+                    .group_by(["tag", "unit"])
+                    .aggregate([])
+                    .to_pylist()
+                ):
+                    self.beside.setdefault(pair["tag"], set()).add(pair["unit"])
             coded = {key: column.dictionary_encode() for key, column in cells.items()}
             yield pa.table(coded | {"ms": ms}).filter(pa.array(own)).unify_dictionaries()
 
@@ -181,6 +196,18 @@ class _Rows:
             return self.clock.from_text(time)
         plain = [self.dialect.marks.plain(cell) for cell in time.to_pylist()]
         return self.clock.from_numbers(np.array([float(c) if NUMBER.fullmatch(c) else np.nan for c in plain]))
+
+    def _one_unit_each(self) -> dict[str, str]:
+        """Return the unit that stands beside the readings of each tag. Raises Refusal where that changes."""
+        found: dict[str, str] = {}
+        for tag in self.tags:
+            some = sorted(unit for unit in self.beside.get(tag, ()) if kind_of(unit) is not None)
+            if len(some) > 1:
+                rule = f"its readings are in {' and '.join(some)}"
+                accepted = "the file cut where the unit changes, with a profile for each part"
+                raise refusal(self.path, f"tag {tag}", rule, accepted)
+            found |= {tag: some[0]} if some else {}
+        return found
 
     def _check(self) -> None:
         for tag in self.tags:

@@ -36,7 +36,8 @@ def find_long(look: Look) -> Long | None:
     clock = (times or numbers)[:2] if len(times) != 1 else times
     if not clock:
         return None
-    units = next((c for c in look.columns if UNITS & set(read_name(c.name).words) and c not in (value, tag)), None)
+    beside = unit_column([c.name for c in look.columns], {value.place, tag.place})
+    units = None if beside is None else look.columns[beside]
     keys = list(zip(*(c.far or c.cells for c in (*clock, tag)), strict=True))
     others = [c for c in look.columns if c not in (value, *tags, *clock)]
     machine = machine_column(others, keys)
@@ -58,6 +59,11 @@ def find_long(look: Look) -> Long | None:
     used |= {machine.place} if machine is not None else set()
     rest = [c for c in look.columns if c.place not in used]
     return Long(tag, value, machine, replace(look, columns=[*columns, *rest, *made], long=True))
+
+
+def unit_column(names: list[str], others: set[int]) -> int | None:
+    """Return the place of the column that is named for the units of the readings, None where there is none."""
+    return next((n for n, name in enumerate(names) if UNITS & set(read_name(name).words) and n not in others), None)
 
 
 def _alike(tags: list[Seen]) -> bool:

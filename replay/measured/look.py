@@ -120,7 +120,7 @@ def look_at(path: Path) -> Look:
         head = header(path)
         batch = next(batches(path, head.file, 2000), None)
         cells = [_cells(path, name, batch.column(i)) if batch else [] for i, name in enumerate(head.names)]
-        return Look(path, head.fingerprint, _seen(head.names, head.units, cells), ["Parquet"], Marks())
+        return Look(path, head.fingerprint, _seen(head.names, head.units, cells), ["table of typed columns"], Marks())
     from replay.measured.mdf import first_samples
 
     fingerprint, found = first_samples(path)

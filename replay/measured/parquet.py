@@ -82,7 +82,11 @@ class ParquetSource:
     def notes(self) -> list[str]:
         """Say how the file was read."""
         newest = ["newest first: read from its end"] if self.newest_first else []
-        return [f"Parquet, {self.header.file.metadata.num_rows} rows", f"time: {self.clock.note}", *newest]
+        return [
+            f"table of typed columns, {self.header.file.metadata.num_rows} rows",
+            f"time: {self.clock.note}",
+            *newest,
+        ]
 
     def _clock(self) -> clocks.Clock:
         import pyarrow as pa

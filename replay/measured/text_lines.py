@@ -119,7 +119,7 @@ def whole_lines(
     rows, numbers, left_out = [], [], []
     lines = io.StringIO(piece.data.decode("utf-8", errors="replace"), newline=None)
     for number, line in enumerate(lines, start=piece.first_line()):
-        text = line.rstrip("\n")
+        text = line.rstrip("\n").lstrip("\ufeff")  # where a second file was put behind the first
         if not text.strip():
             continue
         why = _broken(text, dialect) or _another_header(path, number, text, dialect)

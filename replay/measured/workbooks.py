@@ -75,4 +75,4 @@ def _cell(value: Any) -> str:
         return (value + dt.timedelta(microseconds=500)).isoformat(" ", "milliseconds")
     if isinstance(value, dt.timedelta):
         return f"{value.total_seconds():.3f}"
-    return str(value)
+    return " ".join(str(value).splitlines())

@@ -66,7 +66,7 @@ class Verdict:
 
 
 class ByLabel(NamedTuple):
-    """What stops are by a label: the outcome of the trace, nuisance trips, repeats, windows that count here, the worst."""
+    """What stops are by a label: the outcome of the trace, nuisance trips, repeats, windows counted here, the worst."""
 
     outcome: str
     nuisance: int

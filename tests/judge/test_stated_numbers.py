@@ -81,7 +81,7 @@ NUMBERS: dict[str, dict[str, Any]] = {
     "replay.measured.doubts": {
         "FLAT_MS": 60_000, "FLAT_ROWS": 10, "NEAR_ATMOSPHERE": 0.12, "NEAR_PA": 3000, "CLIPPED_SHARE": 0.01,
         "NO_OIL_PA": 20_000, "OIL_PA": 50_000, "INVERTED": 0.7, "MOSTLY": 0.5, "LEAST_PA": 20_000, "MOST_PA": 6_000_000,
-        "HOT_C": 150.0, "ALONE": 0.1,
+        "HOT_C": 150.0, "ALONE": 0.1, "NOTHING_PA": 5000,
     },
     # What machine-years count.
     "replay.forecast.rates": {"CONFIDENCE": 0.95, "NARROW": 0.2, "DEVIATIONS": 1.96},
@@ -167,7 +167,7 @@ NUMBERS: dict[str, dict[str, Any]] = {
     # How logs are read: what a number, a time, a unit or a shape is taken for.
     "replay.measured.assemble": {
         "HOUR_MS": 3600000, "LEAST_ROWS": 2, "MOST_GAPS": 10000, "LEAST_STARTS": 6, "MOST_STARTS_PER_H": 12,
-        "MOST_PLACES": 20,
+        "MOST_PLACES": 20, "HALF_DAY_MS": 43_200_000,
     },
     "replay.measured.candidates": {"FEW_WORDS": 8},
     "replay.measured.cells": {
@@ -186,10 +186,10 @@ NUMBERS: dict[str, dict[str, Any]] = {
     },
     "replay.measured.guess": {"MOST_ODD": 4},
     "replay.measured.guess_machines": {"DOUBLED": 0.05},
-    "replay.measured.guess_signals": {"CONTRADICTED": 0.01, "HARDLY": 1.0},
+    "replay.measured.guess_signals": {"CONTRADICTED": 0.01, "HARDLY": 1.0, "MOSTLY_GOOD": 0.5, "MOST_PLAIN": 2500},
     "replay.measured.guess_time": {
         "STEPS_IN_A_GAP": 3, "LEAST_STEPS": 20, "MADE_S": 2.0, "MOST_TIMES": 0.9, "EVEN": 0.2, "UNEVEN": 5.0,
-        "MOSTLY": 0.7, "RARELY": 0.02,
+        "MOSTLY": 0.7, "RARELY": 0.02, "LEAP_MS": 1_728_000_000, "GOES_ON_MS": 3_600_000, "SERIAL_DAYS": (36526, 73051),
     },
     "replay.measured.importing": {"MOST_WORDS": 20},
     "replay.measured.into_library": {"CSV_ROWS": 100000, "GROUP_ROWS": 1 << 18},
@@ -201,6 +201,7 @@ NUMBERS: dict[str, dict[str, Any]] = {
     "replay.measured.profile_keys": {"MAX_GAP_MS": (1, 86_400_000), "MOST_HOLD_MS": 2_592_000_000},
     "replay.measured.saturation": {"KELVIN": 273.15, "STEP_K": 0.05},
     "replay.measured.text_layout": {"LEAST_FALLS": 2},
+    "replay.measured.unit_text": {"NEAR": 1e-06},
     "replay.measured.workbooks": {"LEAST_ROWS": 3, "LEAST_NUMBERS": 2},
     # How a run ended, to whoever reads the status alone; how long is waited for others.
     "replay.cli.group": {"REFUSED": 2, "UNFORESEEN": 70, "INTERRUPTED": 130, "UNREAD": 141, "ENDED": 143},
@@ -237,7 +238,7 @@ NUMBERS: dict[str, dict[str, Any]] = {
     # How machines that obey are stepped.
     "replay.synth.libraries": {"MANY": 100000, "LABELLED_OVER": 8},
     # What is shown of much.
-    "replay.display.course": {"MOST_CHANGES": 2000},
+    "replay.display.course": {"MOST_CHANGES": 2000, "LEAST_LEFT_S": 60.0},
     "replay.display.forecast": {"RARE": 0.001},
     "replay.display.guarantee": {"ROUND": 10},
     "replay.display.imported": {"FULL": 10, "SHOWN_TRACES": 20, "SHOWN_REASONS": 10, "SHOWN_PLACES": 6},

@@ -264,3 +264,31 @@ def test_units_may_stand_above_the_names(look: Look) -> None:
     assert look(units + HEADER + ROWS).units == ("", "bar", "kPa", "")
     assert look(units + HEADER + "s;psi;psi;\n" + ROWS).units == ("s", "psi", "psi", "")
     assert look(units + "Site;North;7;a\n" + HEADER + ROWS).units == ("", "", "", "")
+
+
+@pytest.mark.parametrize(
+    ("head", "row", "split"),
+    [
+        ("time,oil,suction,run", "2026-03-02 08:00:0{s},4,5{s},213,1", True),  # 4,5 bar
+        ("time,oil,suction,run", "2026-03-02 08:00:0{s},250,4.5,2.5,1", True),  # 08:00:00,250
+        ("time,oil,suction,run", "2026-03-02 08:00:0{s},4.5,2.5,1,ok", False),
+        ("time,oil,suction,run,no", "2026-03-02 08:00:0{s},4,5{s},213,1", False),
+    ],
+)
+def test_decimal_commas_that_part_columns_are_refused(head: str, row: str, split: bool, look: Look) -> None:
+    """Catches 4,5 bar read as 4 bar, with the 5 as suction: nothing else in the file looks wrong."""
+    text = "\n".join([head, *(row.format(s=s) for s in range(8))]) + "\n"
+    if split:
+        with pytest.raises(Refusal, match="decimal commas that part columns"):
+            look(text)
+    else:
+        assert look(text).names[0] == "time"
+
+
+def test_a_quoted_name_may_go_over_several_lines(look: Look) -> None:
+    """Catches a file that lost all its names to a line break in one of them, and a line number off by these breaks."""
+    head = 'site;north\n\nt;"oil\npressure\n(bar)";suction;run\n'
+    found = look(head + ROWS)
+    assert found.names == ("t", "oil pressure (bar)", "suction", "run")
+    assert (found.header_line, found.data_line) == (3, 6)
+    assert look('t;oil 7" line;suction;run\n' + ROWS).names == ("t", 'oil 7" line', "suction", "run")

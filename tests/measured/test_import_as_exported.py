@@ -148,3 +148,13 @@ def test_a_suction_pressure_that_is_not_logged_is_a_constant_and_said(tmp_path: 
         assert any("suction pressure is not logged and taken as" in doubt for doubt in report.doubts)
     with pytest.raises(Refusal, match="gauge or absolute is not said"):
         bring_in(tmp_path, text, profile_with(suction_pressure='-column\n-unit\n-reference\nconstant = "1.8 bar"'))
+
+
+def test_files_put_behind_each_other_repeat_a_header_with_its_mark(tmp_path: Path) -> None:
+    """Catches the mark at the beginning of a second file taken for a changed name, so that the first file is kept out."""
+    more = HEADER + "".join(f"{s};3.5;2.5;1\n" for s in range(5, 9))
+    text = HEADER + "".join(f"{s};3.5;2.5;1\n" for s in range(5)) + "\ufeff" + more
+    with pytest.raises(Refusal, match=r"line 7.*repeats the header"):
+        bring_in(tmp_path, text, profile_with())
+    _, (trace,) = bring_in(tmp_path, text, profile_with(), repair=True)
+    assert trace.time_ms.tolist() == list(range(0, 9000, 1000))

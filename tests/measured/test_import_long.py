@@ -192,3 +192,26 @@ def test_one_file_a_tag_comes_in_as_one_machine(tmp_path: Path) -> None:
     (tmp_path / "basalt" / "x.csv").write_text("Time;Value\n2026-03-01 10:00:00;1\n")
     (told,) = import_logs([*files, tmp_path / "basalt" / "x.csv"], tmp_path / "other", tmp_path / "p.toml").refused
     assert "is of no signal by the patterns of p.toml" in told
+
+
+def with_units(later: str) -> str:
+    """Return a long table with a column of units, in which that of the oil pressure changes."""
+    lines = ["Time;Tag;Value;Unit;Quality"]
+    for s, tag, value, quality in READINGS:
+        unit = "" if tag == "K1.RUN" else later if tag == "K1.OIL_PRESS" and s > 2 else "bar"
+        lines.append(f"2026-03-01 10:00:{s:02d};{tag};{value};{unit};{quality}")
+    return "\n".join(lines) + "\n"
+
+
+def test_a_unit_that_changes_within_a_tag_or_is_another_than_stated_is_refused(tmp_path: Path) -> None:
+    """Catches readings a hundred times too high since a controller went from bar to kPa, or its next export did."""
+    _, (trace,) = bring_in(tmp_path, with_units("bar"), PROFILE)
+    assert trace.oil_pa[0] == pa(3.5)
+    with pytest.raises(Refusal, match=r"tag K1.OIL_PRESS: its readings are in bar and kPa"):
+        bring_in(tmp_path, with_units("kPa"), PROFILE)
+    stated = PROFILE.replace('unit = "bar"', 'unit = "psi"', 1)
+    with pytest.raises(Refusal, match=r"unit = \"psi\": contradicts .* is in bar"):
+        bring_in(tmp_path, with_units("bar"), stated)
+    unsaid = PROFILE.replace('unit = "bar"\n', "")
+    _, (trace,) = bring_in(tmp_path, with_units("bar"), unsaid)
+    assert trace.oil_pa[0] == pa(3.5)

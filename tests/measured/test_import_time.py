@@ -200,6 +200,19 @@ def test_the_repeated_hour_runs_on_in_a_zone_and_is_refused_without(tmp_path: Pa
         bring_in(tmp_path, text, profile_with(time=BARE + 'zone = "Europe/Berlin"'))
 
 
+def test_a_clock_of_twelve_hours_and_a_counter_that_begins_anew_are_named(tmp_path: Path) -> None:
+    """Catches a fitter left to guess why time goes back in a log that seems in order."""
+    noon = log("2026-03-02 12:59:59", "2026-03-02 01:00:00")
+    with pytest.raises(Refusal, match=r"goes back by 43199.000 s.*AM and PM beside the times"):
+        bring_in(tmp_path, noon, profile_with(time=BARE))
+    later = log("2026-03-02 12:59:59", "2026-03-02 00:59:58")
+    with pytest.raises(Refusal, match=r"goes back by 43201.000 s") as told:
+        bring_in(tmp_path, later, profile_with(time=BARE))
+    assert "AM and PM" not in str(told.value)
+    with pytest.raises(Refusal, match=r"a counter that began anew: the file cut in two there"):
+        bring_in(tmp_path, log("90000", "90001", "0", "1"))
+
+
 def test_a_local_time_that_never_was_is_refused(tmp_path: Path) -> None:
     """Catches a logger on winter time all year whose zone is stated as one with summer time."""
     text = log("2026-03-29 01:59:59", "2026-03-29 02:00:00")

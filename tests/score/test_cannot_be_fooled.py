@@ -571,3 +571,15 @@ def test_windows_that_begin_within_a_second_are_one(earliest: float, one: bool, 
 
     assert result.totals.must_trip == (1 if one else 2)
     assert [verdict.doubt != "" for verdict in result.verdicts] == [not one, not one, False]
+
+
+@pytest.mark.parametrize("every_s", [3, 5])
+def test_stops_of_a_log_too_slow_for_the_settings_are_said_to_be_that(every_s: int, tmp_path: Path) -> None:
+    """Catches a nuisance trip booked on settings that only want rows closer to each other than a log has them."""
+    slow = trace_csv(600, lambda s: 120.0 + s % 7, every_s=every_s)
+    result = score_library(made(tmp_path, {"slow": (slow, RIDE), "fault": (noisy(1, 400, faulty), FAULT)}))
+    told = [line for line in warnings(result) if "come further apart than max_gap = 3.0 s," in line]
+
+    assert bool(told) == (every_s > 3)
+    assert all("1 of 2 traces are stopped because their rows" in line and "(slow)" in line for line in told)
+    assert ("whatever they read" in " ".join(plain(score_view(result)).split())) == (every_s > 3)
