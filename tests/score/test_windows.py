@@ -437,7 +437,7 @@ def test_a_window_of_which_a_part_is_told_counts_elsewhere() -> None:
 
 
 @pytest.mark.parametrize(("short_s", "whole"), [(0.0, True), (0.0005, True), (0.002, False)])
-def test_a_trace_is_told_as_a_whole_to_the_ms(short_s: float, whole: bool) -> None:  # noqa: FBT001
+def test_a_trace_is_told_as_a_whole_to_the_ms(short_s: float, whole: bool) -> None:
     """Catches a trace judged twice since a product of floats is a hair less than the time of its last row."""
     one = replace(an_entry("ride_through"), told=((short_s, DAY - short_s),))
 

@@ -381,6 +381,18 @@ def test_without_a_readable_vacuum_the_guard_is_said_never_to_act() -> None:
     assert (line.value, line.unit) == (None, "never")
 
 
+@pytest.mark.parametrize(
+    ("weight", "fraction", "told"), [(ONE, ONE, False), (ONE, ONE - 1, True), (ONE + 1, ONE, True), (ONE - 1, 0, True)]
+)
+def test_depths_in_a_vacuum_are_told_where_weight_or_guard_make_them_others(
+    weight: int, fraction: int, *, told: bool
+) -> None:
+    """Catches a dip in a vacuum that is promised at its length without one, though the guard ends it sooner."""
+    depths = Plant(vacuum_weight=weight, reload_fraction=fraction).promised.depths
+
+    assert [depth.vacuum for depth in depths] == [False] * 4 + [True] * 4 * told
+
+
 def starve_on_and_on(named: Named) -> None:
     """Live through trips and restarts at the largest weight and compare each time with the promised one."""
     plant = Plant(**named)
