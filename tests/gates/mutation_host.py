@@ -281,7 +281,7 @@ PLAN: Plan = {
         ("engine/baselines.py", "engine/scan.py", "engine/causes.py", "score/comparators.py"),
         (
             *("tests/engine/test_baselines.py", "tests/engine/test_scan.py", "tests/engine/test_engine.py"),
-            "tests/score/test_comparators.py",
+            *("tests/score/test_comparators.py", NUMBERS),
         ),
     ),
     "trace files": (
