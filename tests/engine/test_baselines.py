@@ -58,6 +58,7 @@ def test_the_timer_stops_after_the_trip_delay_on_end(oil: list[int], stop_s: int
 def test_the_timer_takes_cut_out_and_delay_from_the_settings() -> None:
     """Catches a timer with numbers of its own, which says nothing about the settings beside it."""
     assert timer(trace([LOW] * 400), settings(cut_out=47999)).stops == ()
+    assert timer(trace([LOW] * 81), settings(trip_delay=80001)).stops == ()  # to the ms
     assert [stop.time_ms for stop in timer(trace([LOW] * 400), settings(trip_delay=33000)).stops] == [33000]
 
 

@@ -89,7 +89,10 @@ PLAN: Plan = {
     ),
     "forms": (
         ("report/junit.py", "pytest_plugin.py", "display/score.py"),
-        ("tests/report/test_junit_words.py", "tests/judge/test_forms_judged.py", "tests/report/test_junit.py"),
+        (
+            *("tests/report/test_junit_words.py", "tests/judge/test_forms_judged.py", "tests/report/test_junit.py"),
+            "tests/score/test_labels_and_machines.py",
+        ),
     ),
     "record": (("report/record.py",), ("tests/report/test_record.py",)),
     "trace": (("trace/rows.py", "trace/trace.py"), ("tests/trace/test_files.py", "tests/trace/test_trace.py")),
@@ -263,6 +266,26 @@ PLAN: Plan = {
     "into a library": (
         ("measured/into_library.py", "measured/importing.py"),
         ("tests/measured/test_into_library.py", "tests/measured/test_import_library.py", NUMBERS),
+    ),
+    "containers": (
+        tuple(f"measured/{name}.py" for name in ("mdf", "mdf_blocks", "parquet", "opened", "sources", "workbooks")),
+        ("tests/measured/test_import_sources.py", "tests/measured/test_import_containers.py", NUMBERS),
+    ),
+    "long logs": (
+        tuple(f"measured/{name}.py" for name in ("long_form", "long_days", "long_look")),
+        ("tests/measured/test_import_long.py", NUMBERS),
+    ),
+    "drawing": (
+        tuple(f"drawing/{name}.py" for name in ("decimation", "around", "margins", "event_plot", "trace_plot")),
+        ("tests/drawing/test_decimation.py", "tests/drawing/test_plot.py"),
+    ),
+    "label page": (("page/labelling.py",), ("tests/page/test_label_page.py",)),
+    "plain laws": (
+        ("engine/baselines.py", "engine/scan.py", "engine/causes.py", "score/comparators.py"),
+        (
+            *("tests/engine/test_baselines.py", "tests/engine/test_scan.py", "tests/engine/test_engine.py"),
+            *("tests/score/test_comparators.py", NUMBERS),
+        ),
     ),
     "trace files": (
         ("trace/files.py",),

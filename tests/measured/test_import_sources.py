@@ -111,6 +111,31 @@ def test_parquet_times_of_every_type(times: Any, stated: str, start: str, tmp_pa
     assert start in report.traces[0].start
 
 
+@pytest.mark.parametrize("told", [[None, 0, 1], [None, "2026-03-14T10:00:00Z", "2026-03-14T10:00:01Z"]])
+def test_a_first_row_of_parquet_without_a_time_is_refused_by_its_row(told: list[Any], tmp_path: Path) -> None:
+    """Catches a traceback, or a form of times that is taken from a cell that holds none."""
+    made = parquet(tmp_path, t=told, oil=[3.0, 3.0, 3.1], suction=[2.0] * 3, run=[1] * 3)
+    stated = profile_with(time="-unit") if isinstance(told[1], str) else profile_with()
+    with pytest.raises(Refusal, match="row 1"):
+        bring_in(tmp_path, made, stated, name="log.parquet")
+
+
+def test_marks_of_quality_of_parquet_are_those_of_their_signals(tmp_path: Path) -> None:
+    """Catches a quality column that is read of no Parquet file, or as that of another signal."""
+    columns = {
+        "t": [0, 1, 2],
+        "oil": [3.0, 3.1, 3.2],
+        "suction": [2.0] * 3,
+        "run": [1] * 3,
+        "q": ["Good", "Bad", "Good"],
+    }
+    stated = profile_with(oil_pressure='quality = "q"', quality='good = ["Good"]')
+    trace = readings(tmp_path, parquet(tmp_path, **columns), stated, name="log.bin")
+
+    assert (trace.oil_pa == NO_READING).tolist() == [False, True, False]
+    assert not (trace.suction_pa == NO_READING).any()
+
+
 def test_a_wrong_cell_of_parquet_is_refused_by_its_row(tmp_path: Path) -> None:
     """Catches a message without a place, and infinity taken for a reading."""
     made = parquet(tmp_path, t=[0, 1], oil=[3.0, float("inf")], suction=[2.0, 2.0], run=["on", "maybe"])
@@ -235,3 +260,25 @@ def test_without_the_extra_the_message_names_it(
     monkeypatch.setitem(__import__("sys").modules, "asammdf", None)
     with pytest.raises(Refusal, match=r"pip install 'asammdf"):
         bring_in(tmp_path, recording.read_bytes(), MDF_PROFILE)
+
+
+def test_a_status_of_numbers_of_an_mdf_is_that_of_its_words(recording: Path, tmp_path: Path) -> None:
+    """Catches a contact that is recorded as 0 and 1 and read as something else, or not at all."""
+    whole = bring_in(tmp_path, recording.read_bytes(), MDF_PROFILE, name="words.mf4")[1][0]
+    with asammdf.MDF(version="4.10") as made, asammdf.MDF(recording) as words:
+        made.header.start_time = START
+        for name in ("oil", "suction"):
+            made.append([words.get(name)])
+        made.append([asammdf.Signal(np.array([0, 1, 0], dtype="u1"), np.array([0.2, 1.0, 9.0]), name="run")])
+        made.save(tmp_path / "numbers.mf4")
+    numbers = bring_in(tmp_path, (tmp_path / "numbers.mf4").read_bytes(), MDF_PROFILE, name="numbers.mf4")[1][0]
+
+    assert np.array_equal(numbers.running, whole.running)
+
+
+def test_a_look_at_an_mdf_shows_the_values_of_each_channel(recording: Path) -> None:
+    """Catches a draft that sees names alone, and takes no value for a proof."""
+    found = {name: cells for name, _, cells in mdf.first_samples(recording, 3)[1]}
+
+    assert found["oil"] == [3.0, 3.01, 3.02]
+    assert len(found["suction"]) == 3

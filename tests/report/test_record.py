@@ -3,11 +3,14 @@
 import json
 import shutil
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from replay.engine import engine_named
 from replay.library import read_library
+from replay.report import record
 from replay.report.record import check_record, write_record
 from replay.score import score
 from replay.settings import read_settings
@@ -49,6 +52,37 @@ def test_an_untouched_record_holds(kept: Path) -> None:
     """Catches a record with a time, a path or a host in what has to come out again."""
     done = lubetrip("record", "check", kept)
     assert (done.returncode, done.stdout) == (0, f"{kept}: the record holds, byte for byte\n")
+
+
+def test_settings_are_kept_byte_for_byte(library: Path, tmp_path: Path) -> None:
+    """Catches settings kept with other line ends, of which the digest of the file is another one."""
+    settings = library / "settings.toml"
+    settings.write_bytes(settings.read_bytes().replace(b"\n", b"\r\n"))
+    loaded = read_library(library)
+    write_record(tmp_path / "record", loaded, score(loaded, read_settings(settings)))
+
+    assert (tmp_path / "record" / "settings.toml").read_bytes() == settings.read_bytes()
+    assert check_record(tmp_path / "record").holds
+
+
+def test_a_record_is_in_the_units_of_its_settings_whatever_was_asked_for(kept: Path, library: Path) -> None:
+    """Catches a record made with `--units` that does not hold when it is checked without."""
+    other = kept.with_name("other")
+    assert lubetrip("score", library, "--units", "us", "--record", other).returncode == 0
+
+    assert [(kept / name).read_bytes() for name in FILES] == [(other / name).read_bytes() for name in FILES]
+
+
+def test_a_record_is_checked_by_the_engine_that_made_it(
+    library: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Catches a record of the compiled logic that never holds, or of which another engine is said to have made it."""
+    portable, loaded = engine_named("portable"), read_library(library)
+    monkeypatch.setattr(record, "engine_named", lambda name: replace(portable, name=name))
+    made = score(loaded, read_settings(library / "settings.toml"), engine=replace(portable, name="compiled"))
+    write_record(tmp_path / "record", loaded, made)
+
+    assert check_record(tmp_path / "record").broken == ()
 
 
 @pytest.mark.slow("starts workers or commands as processes of their own")

@@ -4,6 +4,7 @@ import copy
 import json
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -11,8 +12,9 @@ import pytest
 
 from replay.display.comparison import comparison_view
 from replay.display.terminal import plain
+from replay.ground.shown import BAR, US
 from replay.score import score_library
-from replay.score.comparison import compare
+from replay.score.comparison import compare, compare_scores
 from tests.conftest import SETTINGS
 from tests.support.command import installed, lubetrip
 
@@ -82,6 +84,13 @@ def test_another_fault_missed_in_the_same_trace_is_a_lost_machine() -> None:
     assert len(found.changed) == 1
     assert compare(of_windows("missed", "hit"), of_windows("hit", "hit")).margins.pairs == 1
     assert not compare(of_windows("missed", "hit"), of_windows("missed", "hit")).changed
+
+
+def test_a_trace_that_only_one_report_parts_into_windows_is_taken_whole() -> None:
+    """Catches a lost machine that no pair tells of, since an older report knows no windows."""
+    found = compare(report("hit"), of_windows("hit", "missed"))
+
+    assert (found.missed.only_a, found.missed.only_b) == (0, 1)
 
 
 def test_counts_of_pairs_are_those_of_mcnemar() -> None:
@@ -285,6 +294,16 @@ def test_the_settings_that_differ_stand_first_and_changed_outcomes_on_top(librar
     assert "the same settings" in plain(comparison_view(compare(a, a)))
     del b["settings"]  # of a report that does not say
     assert compare(a, b).settings[0][2] is None
+
+
+def test_pressures_are_shown_in_the_units_of_b(library: Path) -> None:
+    """Catches a change shown in the units of the settings that are left behind."""
+    one = score_library(library)
+    two = replace(one, settings=replace(one.settings, units=US))
+    metric = replace(one, settings=replace(one.settings, units=BAR))
+
+    assert compare_scores(metric, two).units == US
+    assert compare_scores(two, metric).units == BAR
 
 
 def test_a_lost_fault_stands_on_top_of_changed_margins(library: Path, tmp_path: Path) -> None:

@@ -343,6 +343,29 @@ def test_a_zero_that_no_reading_can_violate_is_said_never_to_find_anything() -> 
     assert (line.value, line.unit) == (None, "never")
 
 
+def test_a_zero_that_only_a_wide_suction_range_can_violate_is_promised() -> None:
+    """Catches a zero said never to find anything since the oil channel alone cannot read so far off."""
+    promised = Plant(oil_most=1_000_000, suction_most=2_000_000, rest_most=1_500_000).promised
+
+    assert promised.line("rest").value == 20_000 + 10_000 - 1 + 5_000
+    assert promised.line("rest_most").value == 1_500_000
+
+
+def test_where_readings_are_lost_at_a_start_the_grace_comes_before_the_integral() -> None:
+    """Catches a stop promised by the trip delay from a start, where the start grace is still to come."""
+    slow = Plant(fault_delay=1_000_000).promised
+
+    assert slow.line("missing").value == 120_000 - 1 + 5_000
+    assert slow.line("missing_at_start").value == 30_000 + 120_000 - 1 + 5_000
+
+
+def test_a_rest_drains_no_more_than_there_is() -> None:
+    """Catches a machine said to run longer after a restart than from an empty integral."""
+    rested = Plant(stopped_recovery=8 * ONE).promised
+
+    assert [depth.again for depth in rested.depths] == [30_000 + depth.full for depth in rested.depths]
+
+
 def test_resets_are_refused_from_the_promised_count_on_until_the_memory_ends() -> None:
     """Catches a reset too many that frees, and a lockout for resets that outlasts the trip memory or is cut short."""
     plant = Plant(trips_to_lockout=1, restart_delay=5_000, rest_settle=1_000, resets_most=2, reset_hold=2_000)
@@ -379,6 +402,18 @@ def test_without_a_readable_vacuum_the_guard_is_said_never_to_act() -> None:
     line = Plant(suction_least=50_000).promised.line("reload")
 
     assert (line.value, line.unit) == (None, "never")
+
+
+@pytest.mark.parametrize(
+    ("weight", "fraction", "told"), [(ONE, ONE, False), (ONE, ONE - 1, True), (ONE + 1, ONE, True), (ONE - 1, 0, True)]
+)
+def test_depths_in_a_vacuum_are_told_where_weight_or_guard_make_them_others(
+    weight: int, fraction: int, *, told: bool
+) -> None:
+    """Catches a dip in a vacuum that is promised at its length without one, though the guard ends it sooner."""
+    depths = Plant(vacuum_weight=weight, reload_fraction=fraction).promised.depths
+
+    assert [depth.vacuum for depth in depths] == [False] * 4 + [True] * 4 * told
 
 
 def starve_on_and_on(named: Named) -> None:
