@@ -98,7 +98,6 @@ NUMBERS: dict[str, dict[str, Any]] = {
         "MACHINES": 96, "TRIES": 4, "NEAREST": 8, "ALIKE": 7, "WAYS": 6, "RIDGE": 0.3, "BEGIN_S": 60.0, "END_S": 900.0,
         "SHUT_S": 240.0, "LONGER_S": 600.0, "DRY_MIN": (4.0, 8.0, 16.0), "LEVELS": (0.5, 0.3), "HELD": 1.1, "SURE": 10.0,
     },
-    "replay.measured.unit_text": {"NEAR": 1e-06},
     "replay.fitting.belonging": {"DRAWN": 60, "NEAR": 0.08, "STOOD_S": 60.0, "UP": 0.5},
     "replay.fitting.sensitivity": {"FACTORS": (0.7, 1.3)},
     "replay.fitting.holdout": {"LEVELS_PSI": (4.5, 7.0, 9.0), "COVERED": 0.9},
