@@ -23,6 +23,7 @@ RUNNING, STATE, RESET, CLOCK, QUALITY = "running", "state", "reset", "time", "qu
 TAG, VALUE, STOPPED = "tag", "value", "stopped"
 MACHINE, PLAIN, LOW, EVAPORATING, PUMP = "machine", "plain", "low", "evaporating", "pump"
 SATURATED = "saturated"
+UNITS = {"unit", "units", "uom", "einheit", "unité", "unidad", "unità", "eenheid", "jednostka", "unidade", "enhet"}
 DISCHARGE, STUFF = "discharge side", "other stuff than refrigerant or oil"  # of ELSEWHERE
 # What else a column may be about, so that it is not the signal: as it is told to the user.
 ELSEWHERE = {
@@ -241,6 +242,11 @@ def read_name(name: str) -> Named:
         if (before, after) == ("d", "p"):
             means[DIFFERENCE] = "dp"
     return Named(tuple(words), means, tuple(strange))
+
+
+def unit_column(names: list[str], others: set[int]) -> int | None:
+    """Return the place of the column that is named for the units of the readings, None where there is none."""
+    return next((n for n, name in enumerate(names) if UNITS & set(read_name(name).words) and n not in others), None)
 
 
 def _words(chunk: str) -> list[str]:
