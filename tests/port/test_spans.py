@@ -14,7 +14,7 @@ from protect import outputs, ranges
 from tests.gates.wrong_ports import listed
 from tests.proof import lemmas, symbolic, theorems, ways
 from tests.proof.logic import Logic, within
-from tests.proof.symbolic import Bits, Integer, Truth, assume, prove, truth_term
+from tests.proof.symbolic import Bits, Integer, Truth, assume, every, prove, truth_term
 from tests.proof.ways import Unproved, paths
 from tests.support.toolchain import vector_set
 from tests.wrong_ports import equal, exhausted, hooked, spans, wrong
@@ -25,29 +25,51 @@ STOOD_IN = ("weight", "accumulate", "percent")  # proved by themselves: they mul
 
 
 class HookedLogic(Logic):
-    """The logic under proof, with a hook that proves each value within its span and notes where it did."""
+    """The logic under proof, with a hook that notes each value's span; at the end of each way through a function all are proved."""
 
     def __init__(self, known: dict[int, spans.Span]) -> None:
         self.program = hooked.Hooked()
         for name, module in self.program.modules.items():
             setattr(self, name, module)
-        self.known, self.proved = known, set[int]()
-        self.program.hook = self._prove
+        self.known, self.proved, self.claims = known, set[int](), list[tuple[int, Truth]]()
+        self.program.hook = self._claim
 
-    def _prove(self, number: int, value: Any, first: Any, second: Any) -> Any:
+    def prove_at_ends(self) -> None:
+        """Let every function prove at its end what was noted in it."""
+        for module in self.program.modules.values():
+            for name, function in list(vars(module).items()):
+                if isinstance(function, FunctionType) and function.__module__ == module.__name__:
+                    setattr(module, name, self._proving(function))
+
+    def _proving(self, function: FunctionType) -> Callable[..., Any]:
+        @functools.wraps(function)
+        def proved(*arguments: Any) -> Any:
+            before = len(self.claims)
+            returned = function(*arguments)
+            own = self.claims[before:]
+            del self.claims[before:]
+            if own:
+                prove(
+                    every(claim for _, claim in own), ", ".join(str(self.program.places[number]) for number, _ in own)
+                )
+                self.proved.update(number for number, _ in own)
+            return returned
+
+        return proved
+
+    def _claim(self, number: int, value: Any, first: Any, second: Any) -> Any:
         del first, second
         if number in self.known:
             least, most = self.known[number]
-            claim = (
-                ((value & ~most) == 0) & (value >= least)
-                if isinstance(value, Bits)
-                else value
-                if isinstance(value, Truth)
-                else within(value, least, most)
-            )
-            if not isinstance(value, Truth | bool):
-                ways.prove(truth_term(claim), str(self.program.places[number]))
-            self.proved.add(number)
+            if isinstance(value, Truth | bool):
+                claim = Truth(truth_term(True))  # noqa: FBT003 - 0 or 1 lies in every span
+            elif isinstance(value, Bits):
+                claim = (value & ~most) == 0  # so it is at most `most`, and bits are a number from 0 on
+                if least > 0:
+                    claim &= value >= least
+            else:
+                claim = within(value, least, most)
+            self.claims.append((number, claim))
         return value
 
 
@@ -99,6 +121,7 @@ PARTS: dict[str, Callable[[Logic], None]] = {"weight": weight, "accumulate": acc
 def show(run: Callable[[Logic], None], known: dict[int, spans.Span]) -> HookedLogic:
     """Prove spans on all ways of a run."""
     logic = HookedLogic(known)
+    logic.prove_at_ends()
     with ways.inside(ways.World()):
         run(logic)
     return logic

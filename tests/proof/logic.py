@@ -1,5 +1,6 @@
 """The logic under proof: its modules, and any settings, any state and any inputs that it may meet."""
 
+import functools
 import importlib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -56,14 +57,22 @@ class Logic:
 
     def any_settings(self) -> Words:
         """Return any settings that `first_fault` finds right; the derived places are still empty."""
+        assume(self.admitted)
+        return self.named_settings()
+
+    def named_settings(self) -> Words:
+        """Return settings by their names, of which nothing is known."""
         ranges = self.ranges
-        values: Words = [Integer.named(row[0]) for row in ranges.SETTINGS]
-        values += [0] * (ranges.SETTINGS_SIZE - ranges.SETTING_COUNT)
-        outcomes = ways.paths(lambda: self.settings.first_fault(values), alone=True)
+        return [Integer.named(row[0]) for row in ranges.SETTINGS] + [0] * (ranges.SETTINGS_SIZE - ranges.SETTING_COUNT)
+
+    @functools.cached_property
+    def admitted(self) -> Truth:
+        """What settings are that `first_fault` finds right: its ways are walked once, whatever else is assumed."""
+        with ways.inside(ways.World()):
+            outcomes = ways.paths(lambda: self.settings.first_fault(self.named_settings()))
         right = [o.condition for o in outcomes if isinstance(o.result, int) and o.result == self.settings.ALL_RIGHT]
         assert right
-        assume(Truth(z3.Or(right)))
-        return values
+        return Truth(z3.Or(right))
 
     def derived_settings(self) -> Words:
         """Return any admitted settings with their derived places, as `derive` works them out."""

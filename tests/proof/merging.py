@@ -100,9 +100,9 @@ def remembered(function: Callable[..., Any]) -> Callable[..., Any]:
     def recalled(*arguments: Any) -> Any:
         arrays = [given for given in arguments if isinstance(given, list)]
         conditions = [condition for way in ways.WORLD.ways for condition in way.conditions]
-        key = (recalled, *(condition.get_id() for condition in conditions), *map(signature, arguments))
+        key = (recalled, *(place_of(condition) for condition in conditions), *map(signature, arguments))
         if key not in ways.WORLD.known:
-            # Kept, as z3 gives the number of a term that is gone to another one.
+            # Kept, as z3 gives the place of a term that is gone to another one.
             kept = (conditions, arguments, [list(array) for array in arrays])
             facts = ways.WORLD.ways[-1].facts
             count = len(facts)
@@ -129,12 +129,18 @@ def stand_in(function: Callable[..., Any]) -> Callable[..., Any]:
 
 
 def signature(value: Any) -> Any:
-    """Return what tells two arguments apart; equal terms of z3 have the same number."""
+    """Return what tells two arguments apart; equal terms of z3 are one."""
     if isinstance(value, list):
         return tuple(map(signature, value))
     if isinstance(value, Bits):
-        return tuple((place, term.get_id()) for place, term in value.on.items())
+        return tuple((place, place_of(term)) for place, term in value.on.items())
     if isinstance(value, Integer):
         choices = value.choices or []
-        return (value.term.get_id(), *((condition.get_id(), number) for condition, number in choices))
-    return ("truth", value.term.get_id()) if isinstance(value, Truth) else value
+        return (place_of(value.term), *((place_of(condition), number) for condition, number in choices))
+    return ("truth", place_of(value.term)) if isinstance(value, Truth) else value
+
+
+def place_of(term: Any) -> int:
+    """Return where z3 holds a term, in which equal ones that are not gone yet are the same."""
+    place: int = term.ast.value
+    return place

@@ -14,6 +14,7 @@ from typing import Any, NamedTuple
 
 import z3
 
+z3.z3.Z3_DEBUG = False  # z3 itself looks at every term as well; that its Python does so too costs a fifth of the time
 LIMIT = 1 << 30  # no value of a step may reach it
 # How hard z3 may try, counted in its own steps, so that a verdict depends on no clock:
 LOOK = 1_000_000  # to look whether a way exists
