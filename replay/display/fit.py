@@ -1,7 +1,7 @@
 """The report of `fit` for the terminal."""
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from rich.console import Group, RenderableType
@@ -18,6 +18,22 @@ UNIT = re.compile("_(pa|pa_s|s|c|m3|j_kg)$")
 SENSOR = {"offset": "zero of the {} sensor", "gain": "span of the {} sensor", "lag": "lag of the {} sensor"}
 AT_START = {"oil": "oil temperature at the start of {}", "share": "refrigerant in the oil at the start of {}"}
 WHOSE = "a machine within the ranges of this file could have made them; pressures alone cannot tell whether yours did"
+
+
+def _steady(fit: Fit) -> str:
+    """Say what the runs show in steady running, and what the file lets in, to be held against the machine's gauges."""
+    units, altitude_m = asked(), fit.machine.altitude_m
+    nets, suctions = zip(*(one.run.usual_pa for one in (*fit.runs, *fit.held_out)), strict=True)
+    ends = fit.machine.ends()
+    in_file = [site.behaviour.healthy_net_pa for site in ends], [site.suction_pa for site in ends]
+
+    def told(net_pa: Sequence[float], suction_pa: Sequence[float]) -> str:
+        net = " to ".join(dict.fromkeys(map(units.net, (min(net_pa), max(net_pa)))))
+        least, most = (units.suction(pascals, altitude_m) for pascals in (min(suction_pa), max(suction_pa)))
+        return f"net {net} over a suction of {' to '.join(dict.fromkeys((least, most)))}"
+
+    lets_in = f"the file lets in {told(*in_file)}: what do its gauges show?"
+    return f"They show {told(nets, suctions)} in steady running; {lets_in}"
 
 
 def fit_view(fit: Fit, to: Path) -> RenderableType:
@@ -45,7 +61,7 @@ def _view(fit: Fit, to: Path) -> RenderableType:
         ("not settled", f"{_named(fit.untold)}: their whole range is in the ensemble"),
         ("not fitted", "solubility, viscosity and dimensions: as stated, or drawn from their ranges"),
         ("bearings", fit.bearings.told),
-        ("whose runs", WHOSE),
+        ("whose runs", f"{WHOSE}. {_steady(fit)}"),
     ]
     if fit.dropped:
         told.append(("left out", f"{counted(fit.dropped, 'member')}, much less likely than the best"))

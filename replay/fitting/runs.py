@@ -109,6 +109,12 @@ class Run:
         return self.oil_pa - self.suction_pa
 
     @property
+    def usual_pa(self) -> tuple[float, float]:
+        """Net oil pressure and suction of steady running, whatever lasts for most of the run."""
+        net, suction = (float(np.quantile(values[self.settled], USUAL)) for values in (self.net_pa, self.suction_pa))
+        return net, suction
+
+    @property
     def has_event(self) -> bool:
         """Whether suction or net oil pressure falls below its usual for a while as the machine runs."""
         lasts = np.diff(self.time_s, append=self.time_s[-1])
@@ -188,7 +194,7 @@ def refuse_midst(run: Run) -> None:
     """
     first = run.time_s < MIDST_S
     if run.begins_starved:
-        usual = float(np.quantile(run.net_pa[run.settled], USUAL))
+        usual, _ = run.usual_pa
         rule = (
             f"begins in the midst of a loss of oil pressure, net {pressure(float(np.median(run.net_pa[first])))} where "
             f"it has {pressure(usual)}: what pump and oil were like then is not known"
@@ -205,7 +211,7 @@ def refuse_other_machine(run: Run, least: Site, most: Site) -> None:
     """
     if not run.settled.any():
         raise refusal(run.id, "", f"never runs for {SETTLED_S:g} s", "a run of the machine")
-    net, suction = (float(np.quantile(values[run.settled], USUAL)) for values in (run.net_pa, run.suction_pa))
+    net, suction = run.usual_pa
     told, units = TABLE["healthy_net_pa"], asked()
     other = "a run of this machine, both pressures absolute (another machine's log? gauge for absolute, psi for kPa?)"
 

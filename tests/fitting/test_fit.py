@@ -184,7 +184,17 @@ def test_what_is_found_stands_in_the_file_whole(still: Made, tmp_path: Path) -> 
         assert 100e3 <= member["compressor.healthy_net_pressure"][0] <= 200e3
     assert sorted(path.name for path in tmp_path.iterdir()) == ["fit.svg", "fitted.toml", "library", "machine.toml"]
     assert "not settled" in done.stdout
-    assert "pressures alone cannot tell whether yours did" in " ".join(done.stdout.split())
+    told = " ".join(done.stdout.split())
+    assert "pressures alone cannot tell whether yours did" in told
+    low, high = still.described.ends()
+    run = run_from(still, BENCH)
+    shown = re.findall(
+        r"net ([\d.]+)(?: kPa to ([\d.]+))? kPa over a suction of ([\d.]+)(?: kPa gauge to ([\d.]+))?", told
+    )
+    read, lets_in = [[float(one) * 1e3 for one in group if one] for group in shown[-2:]]
+    assert read == pytest.approx([run.usual_pa[0], run.usual_pa[1] - 101325], abs=100)
+    assert lets_in == pytest.approx([100e3, 200e3, low.suction_pa - 101325], abs=100)
+    assert high.suction_pa == pytest.approx(low.suction_pa)
 
     again = lubetrip("fit", to, library, THROTTLED, "--to", to, "--members", "8", "--hold-out", STUCK)
     assert again.returncode == 0, again.stderr
