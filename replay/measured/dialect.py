@@ -117,6 +117,8 @@ def read_dialect(path: Path, stated: FileForm, names: frozenset[str] = frozenset
     first = next((place for place in range(top + 1, first) if _told(rows[place], width)), first)
     sample = tuple(tuple(row) for row in rows[first:] if len(row) == width)
     names_row = rows[header] if header is not None else []
+    if header and not (names and names <= set(names_row)):
+        names_row = _under_their_groups(rows[header - 1], names_row)
     names_row = _over_its_columns(path, (header or 0) + 1, names_row, sample, width, separator)
     cell_units = _units_of_cells(sample, width)
     if any(cell_units):
@@ -313,6 +315,25 @@ def _over_its_columns(
         rule = f"{len(row)} names over {width} columns, and the first column counts rows or seconds: which has no name?"
         raise refusal(path, f"line {line}", rule, "a name for each, or [file] header_line = 0 and columns by number")
     return row
+
+
+def _under_their_groups(above: list[str], row: list[str]) -> list[str]:
+    """Return names of which some stand several times with the name of their group, from the row above, before them.
+
+    A group that is named over its first column goes on to the next, as where a spreadsheet has joined its cells.
+    """
+    told = [name for name in row if name]
+    groups: list[str] = []
+    for cell in above:
+        groups.append(cell or (groups[-1] if groups else ""))
+    named = [cell for cell in above if cell]
+    if len(set(told)) == len(told) or len(above) != len(row) or is_unit_row(above):
+        return row
+    if any(_kind(cell) != "word" for cell in named):
+        return row
+    joined = [" ".join(filter(None, pair)) for pair in zip(groups, row, strict=True)]
+    filled = [name for name, own in zip(joined, row, strict=True) if own]
+    return joined if len(set(filled)) == len(filled) else row
 
 
 def _may_be_split(sample: tuple[tuple[str, ...], ...]) -> bool:

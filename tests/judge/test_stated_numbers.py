@@ -182,6 +182,7 @@ NUMBERS: dict[str, dict[str, Any]] = {
     },
     "replay.measured.dialect": {
         "SAMPLE_BYTES": 65536, "LONGEST_LINE": 65536, "TAIL": 80, "LEAST_COLUMNS": 2, "READINGS_ABOVE": 5,
+        "MOST_ABOVE": 40,
     },
     "replay.measured.guess": {"MOST_ODD": 4},
     "replay.measured.guess_machines": {"DOUBLED": 0.05},

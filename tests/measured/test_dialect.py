@@ -291,4 +291,31 @@ def test_a_quoted_name_may_go_over_several_lines(look: Look) -> None:
     found = look(head + ROWS)
     assert found.names == ("t", "oil pressure (bar)", "suction", "run")
     assert (found.header_line, found.data_line) == (3, 6)
-    assert look('t;oil 7" line;suction;run\n' + ROWS).names == ("t", 'oil 7" line', "suction", "run")
+    assert look('pipe of 7"\nt;oil 7" line;suction;run\n' + ROWS).names == ("t", 'oil 7" line', "suction", "run")
+
+
+@pytest.mark.parametrize(
+    ("above", "head", "names"),
+    [
+        (";K1;;K2;", "t;oil;run;oil;run", ("t", "K1 oil", "K1 run", "K2 oil", "K2 run")),
+        (";Oil;Suction;Oil;Motor", "t;P;P;dP;run", ("t", "Oil P", "Suction P", "Oil dP", "Motor run")),
+        ("Site;North;;;hall", "t;oil;suction;dp;run", ("t", "oil", "suction", "dp", "run")),  # each name stands once
+        (";K1;;;", "t;oil;run;oil;run", ("t", "oil", "run", "oil", "run")),  # parted by nothing
+        (";bar;bar;psi;", "t;oil;p;oil;run", ("t", "oil", "p", "oil", "run")),
+        (";K1;K1;K1;K1", "t;oil;run;oil;run", ("t", "oil", "run", "oil", "run")),
+    ],
+)
+def test_names_that_stand_several_times_are_told_apart_by_their_groups(
+    above: str, head: str, names: tuple[str, ...], look: Look
+) -> None:
+    """Catches two pressures of one name, which only the row above tells apart, and a preamble put before the names."""
+    rows = "".join(f"{s};3.5;2.5;1.0;1\n" for s in range(8))
+
+    assert look(f"{above}\n{head}\n{rows}").names == names
+
+
+def test_names_that_a_profile_has_go_before_their_groups(look: Look) -> None:
+    """Catches a profile that read a file by its unique names and no longer finds them."""
+    text = ";K1;;K2;\nt;oil;run;oil;status\n" + "".join(f"{s};3.5;2.5;1.0;1\n" for s in range(8))
+    assert look(text).names[4] == "K2 status"
+    assert look(text, ("t", "status")).names[4] == "status"

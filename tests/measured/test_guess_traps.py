@@ -319,6 +319,9 @@ def test_raw_numbers_of_an_input_ask_for_their_scale(name: str, most: int, asked
     """Catches counts of an input taken for a pressure in whatever unit is stated: no reading is left, or wrong ones."""
     rows = [f"{s},{most - s % 7},{2 + s % 5 / 10},{s % 2}" for s in range(40)]
     table, _ = drafted(tmp_path, f"t (s),{name},Suction barg,Run", rows)
+    parts = [f"{s},{3000.5 + s % 7},{2 + s % 5 / 10},{s % 2}" for s in range(40)]
+    broken, _ = drafted(tmp_path, "t (s),Oil pressure,Suction barg,Run", parts)
+    assert "scale" not in broken["oil_pressure"]
     assert ("scale" in table["oil_pressure"], "offset" in table["oil_pressure"]) == (asked, asked)
     assert "scale" not in table["suction_pressure"]
 
