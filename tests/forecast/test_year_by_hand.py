@@ -16,7 +16,7 @@ from replay.engine.obeying import CARRY_SIZE, PERMITTED
 from replay.forecast import forecast, keeping
 from replay.forecast import year as forecast_year
 from replay.forecast.forecast import wanted_of
-from replay.forecast.year import DUTY, MachineYear, Moment, Tally, Wanted, Wrong
+from replay.forecast.year import DUTY, MachineYear, Moment, Tally, Wanted, Wrong, moments_of
 from replay.machine import machine_from
 from replay.machine.template import machine_template
 from replay.physics import MACHINES, OILS, REFRIGERANTS, Schedule, Sensor, SensorChain
@@ -206,9 +206,10 @@ def test_a_stop_is_judged_by_the_hour_that_would_have_followed(
         DUTY: Tally(befell=1, nuisance=1, doubtful=1, justified=1, lost_without=1, doubtful_without=1)
     }
     assert told.wrongs == [("nuisance", DUTY, H_MS)]
-    assert [what for what in told.asked if "let run" in what[0]] == [
-        ("day is let run", 3600.0 * (hour + 1)) for hour in (1, 2, 3)
-    ]
+    let_run = [place for place, what in enumerate(told.asked) if "let run" in what[0]]
+    assert [told.asked[place] for place in let_run] == [("day is let run", 3600.0 * (hour + 1)) for hour in (1, 2, 3)]
+    # A spell that had begun to spoil the bearings is none of what would have come.
+    assert [told.asked[place - 1] for place in let_run] == [("forgets", "day")] * 3
     assert (told.year.hours, told.year.run_h) == (24.0, 7.5)
 
 
@@ -246,6 +247,36 @@ def test_nobody_is_called_twice_for_a_lockout(monkeypatch: pytest.MonkeyPatch, s
     assert a_day(monkeypatch, settings, twice).machine.counts[RESET_FROM_MS] == 24 * H_MS
     late = [Stop(10 * H_MS, locks=True), Stop(21 * H_MS, locks=True)]
     assert a_day(monkeypatch, settings, late).machine.counts[RESET_FROM_MS] == 25 * H_MS
+
+
+def test_whoever_pressed_in_vain_is_called_again_at_the_end_of_the_day(
+    monkeypatch: pytest.MonkeyPatch, settings: Settings
+) -> None:
+    """Catches a machine that nobody comes to any more once its reset was refused."""
+    monkeypatch.setattr(Script, "_press", lambda _its: None)
+    told = a_day(monkeypatch, settings, [Stop(H_MS, locks=True)])
+
+    assert told.machine.counts[RESET_FROM_MS] == 24 * H_MS - told.machine.period_ms + 4 * H_MS
+
+
+def test_the_next_day_stands_behind_the_day_that_is_run(monkeypatch: pytest.MonkeyPatch, settings: Settings) -> None:
+    """Catches a copy that runs on over midnight without its starts and stops."""
+    followed: list[Any] = []
+    monkeypatch.setattr(Script, "follow", lambda _its, plan: followed.append(plan))
+    monkeypatch.setattr(forecast_year, "arrays_joined", lambda *plans: ("joined", len(plans)))
+    a_day(monkeypatch, settings, [])
+
+    assert followed == [("joined", 2)]
+
+
+def test_in_a_tenth_of_the_year_a_tenth_of_it_befalls() -> None:
+    """Catches a trial of a few days in which the faults of a whole year fall."""
+    in_days = {
+        days: sum(len(moments_of(Wanted(3, Duty(), {"pump-drive-broken": 20.0}, days=days), n)) for n in range(60))
+        for days in (36, 360)
+    }
+
+    assert 0 < 7 * in_days[36] < in_days[360] < 14 * in_days[36]
 
 
 def test_what_befalls_counts_with_and_without_protection(monkeypatch: pytest.MonkeyPatch, settings: Settings) -> None:

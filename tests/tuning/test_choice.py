@@ -312,6 +312,18 @@ def test_better_than_the_base_means_strictly_better_by_the_rule(folder: Path) ->
         assert tuning_json(found)["better_than_base"] is gains
 
 
+def test_a_better_verdict_is_a_gain_whatever_the_limits() -> None:
+    """Catches settings that meet the acceptance called no better than such that break it on a lower missed-trip limit."""
+    line = lambda verdict, missed: SimpleNamespace(  # noqa: E731
+        tuning=SimpleNamespace(rank=(verdict, missed, 1.0, 1.0), objectives=(missed, 1.0, 1.0))
+    )
+    told = SimpleNamespace(race=None, chosen=line(0, 0.2), base=line(2, 0.1))
+    turned = SimpleNamespace(race=None, chosen=line(2, 0.1), base=line(0, 0.2))
+
+    assert Tuning.gains.fget(told) is True  # type: ignore[attr-defined]
+    assert Tuning.gains.fget(turned) is False  # type: ignore[attr-defined]
+
+
 def test_the_fresh_library_judges_the_base_and_the_chosen_once_each(
     folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
