@@ -1,6 +1,7 @@
 """What machine-years say about a year: weights, exposure, limits, pairs, by hand and by scipy on years made up."""
 
 import math
+from dataclasses import fields
 from types import SimpleNamespace
 from typing import Any
 
@@ -10,7 +11,7 @@ import pytest
 from protect.state import CAUSE, CAUSE_CODE, SENSOR_CAUSE
 from replay.forecast.forecast import Forecast
 from replay.forecast.rates import FIGURES, Rate, dominating, missed, paired, rate_of, weights_of, years_wanted
-from replay.forecast.year import COUNTED, DUTY, Tally, Wanted, Year, judged, key_of, moments_of, sampled_per_year
+from replay.forecast.year import DUTY, Tally, Wanted, Year, judged, key_of, moments_of, sampled_per_year
 from replay.ground.statistics import weighted_interval
 from replay.physics.days import YEAR_H, Duty
 
@@ -24,7 +25,7 @@ def year(hours: float = YEAR_H, **tallies: Tally) -> Year:
     return Year(0, "", hours, 0.0, {named[name]: tally for name, tally in tallies.items()})
 
 
-@pytest.mark.parametrize("name", sorted(set(COUNTED) - {"befell"}))
+@pytest.mark.parametrize("name", sorted({its.name for its in fields(Tally)} - {"befell"}))
 def test_a_figure_counts_what_it_is_named_after(name: str) -> None:
     """Catches a figure taken from its neighbour: justified for nuisance, with for without, doubt for loss."""
     years = [year(duty=Tally(**{name: 3}))]
