@@ -562,7 +562,7 @@ def test_an_event_is_drawn_from_a_minute_before_it_to_two_after(library: Path, t
         draw_trace(tmp_path / "e.svg", library / "fault.csv", event=99)
     with pytest.raises(Refusal, match=r"locked out from .* s on, it is not judged behind that, as triage does"):
         draw_trace(tmp_path / "e.svg", library / "fault.csv", event=99)
-    with pytest.raises(Refusal, match="beside --from"):
+    with pytest.raises(Refusal, match="cannot go with --from"):
         draw_trace(tmp_path / "e.svg", library / "fault.csv", event=1, to_s=100)
 
 
