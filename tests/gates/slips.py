@@ -84,6 +84,11 @@ class Slip:
         return f"{self.file}: {self.function}", " ".join(line.split()), " ".join(changed.split())
 
 
+LOOKED_AT = (  # what may hold something to change: no operators, and no names of arguments
+    ast.expr, ast.stmt, ast.comprehension, ast.keyword, ast.arguments, ast.excepthandler, ast.withitem, ast.match_case, ast.pattern,
+)  # fmt: skip
+
+
 class _Python:
     """The slips of a Python source."""
 
@@ -96,7 +101,8 @@ class _Python:
 
     def at(self, line: int, column: int) -> int:
         """Return the place of a line and column (bytes) as a place in the text."""
-        return len(self.bytes[: self.lines[line - 1] + column].decode())
+        place = self.lines[line - 1] + column
+        return place if len(self.bytes) == len(self.source) else len(self.bytes[:place].decode())
 
     def span(self, node: ast.AST) -> tuple[int, int]:
         """Return where a node begins and ends."""
@@ -128,7 +134,7 @@ class _Python:
             if name in ("annotation", "returns", "decorator_list", "type_params", "bases"):
                 continue
             for child in value if isinstance(value, list) else [value]:
-                if isinstance(child, ast.AST) and not _is_text(child):
+                if isinstance(child, LOOKED_AT) and not _is_text(child):
                     yield from self.walk(child, function)
 
     def changes(self, node: ast.AST) -> Iterator[tuple[tuple[int, int], str]]:  # noqa: C901, PLR0912 - a list of slips

@@ -70,10 +70,11 @@ def judge(vectors: Vectors | None = None, listing: Mapping[str, str] | None = No
     """Judge the vectors by the wrong ports that they let pass."""
     known = listed() if listing is None else listing
     vectors = vectors or vector_set()
-    # Passing over what did not show so far, and then, with all steps, whatever that left.
-    first = hunted(vectors.cases, known, patience=sys.maxsize, exchanges=vectors.exchanges)
+    # Passing over what did not show so far, and then, with all steps, whatever that left; short cases first, as they find more a step.
+    cases = sorted(vectors.cases, key=lambda case: len(case.ticks))
+    first = hunted(cases, known, patience=sys.maxsize, exchanges=vectors.exchanges)
     found = {mistake.name for mistake in first.mistakes if mistake.number in first.found}
-    hunt = hunted(vectors.cases, {*known, *found}, exchanges=vectors.exchanges)
+    hunt = hunted(cases, {*known, *found}, exchanges=vectors.exchanges)
     names = {mistake.name for mistake in hunt.mistakes}
     lines = [f"passes: {mistake.name}" for mistake in hunt.pending()]
     lines += [f"listed, but no mistake: {name}" for name in sorted(known.keys() - names)]

@@ -101,19 +101,18 @@ def twice(tmp_path: Path) -> Path:
 
 
 @pytest.mark.slow("writes and reads long logs")
-@pytest.mark.usefixtures("in_pieces")
-@pytest.mark.parametrize("rows", [61, 300, 1 << 18])
 def test_long_traces_that_tell_a_moment_twice_are_scored_as_the_whole_ones(
     twice: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Catches hours, stops, upsets of a stretch told twice that a piece counts again, and a hold that pieces forget."""
-    with monkeypatch.context() as usual:
-        usual.setattr("replay.trace.trace.LONG", 1 << 30)
-        whole = score_library(twice, engine="portable")
+    whole = score_library(twice, engine="portable")
     monkeypatch.setattr("replay.trace.trace.read_trace", lambda path: pytest.fail(f"reads the whole of {path}"))
-    long = score_library(twice, engine="portable")
+    monkeypatch.setattr("replay.trace.trace.LONG", 1)
+    for rows in (61, 300, 1 << 18):
+        monkeypatch.setattr("replay.trace.trace.ROWS", rows)
+        long = score_library(twice, engine="portable")
+        assert long.as_json() == whole.as_json(), rows
 
-    assert long.as_json() == whole.as_json()
     found = {verdict.id: verdict for verdict in long.verdicts}
     assert [name for name, verdict in found.items() if verdict.outcome == "counted already"] == ["twin", "again"]
     assert (found["first"].nuisance_trips, found["second"].nuisance_trips, found["second"].trips) == (2, 1, 3)

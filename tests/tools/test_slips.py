@@ -1,6 +1,7 @@
 """Slips as the gate `mutation-host` plants them: what is made of a source, and that the named ones still have their place."""
 
 import ast
+import itertools
 import json
 import subprocess
 import sys
@@ -86,10 +87,10 @@ def test_every_part_of_the_plan_has_files_tests_and_slips() -> None:
 def test_the_named_slips_have_their_place_and_the_listed_ones_too() -> None:
     """Catches a list that speaks of lines which are long gone, and so plants nothing."""
     assert len(mutation_host.named(tuple(mutation_host.PLAN))) > 50
-    for place, line, new in reasons(mutation_host.EQUIVALENT):
-        file = place.split(":")[0]
+    listed = sorted(reasons(mutation_host.EQUIVALENT))
+    for file, some in itertools.groupby(listed, lambda change: change[0].split(":")[0]):
         source = (mutation_host.ROOT / file).read_text(encoding="utf-8")
-        assert (place, line, new) in {slip.shown(source) for slip in slips(mutation_host.ROOT, file)}
+        assert set(some) <= {slip.shown(source) for slip in slips(mutation_host.ROOT, file)}
 
 
 @pytest.mark.slow("starts another test run")
@@ -104,7 +105,7 @@ def test_a_run_tells_what_failed_and_what_hangs(tmp_path: Path) -> None:
     (tmp_path / "pytest.ini").write_text("[pytest]\n")
     (tmp_path / "conftest.py").write_text("from hypothesis import settings\nsettings.register_profile('gate')\n")
     asked = [
-        {"tests": [f"test_{name}.py"], "timeout": 30 if name != "hangs" else 4, "interpreted": name == "good"}
+        {"tests": [f"test_{name}.py"], "timeout": 30 if name != "hangs" else 1, "interpreted": name == "good"}
         for name in ("good", "bad", "hangs")
     ]
     done = subprocess.run(

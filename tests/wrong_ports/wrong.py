@@ -10,6 +10,7 @@ where its step differs from the reference's on a state of the reference.
 How to add a kind of mistake: a function here that yields `Wrong` values for a place, named in `mistakes`.
 """
 
+import functools
 import struct
 from collections import Counter
 from collections.abc import Callable, Collection, Iterator, Sequence
@@ -115,6 +116,23 @@ def differs(change: Change, held: spans.Span, chosen: Sequence[int] | None = Non
     least, most = held
     values = range(least, most + 1) if most - least < FEW else (least, most, *SPECIMENS)
     return any(change(value, None, None) != value for value in values if least <= value <= most)
+
+
+@functools.cache
+def narrower(held: spans.Span, chosen: tuple[int, ...] | None) -> list[tuple[str, Change, tuple[int, int]]]:
+    """Return the words that are too narrow for a span, or for all values there are."""
+    return [
+        (what, change, quiet)
+        for what, change, quiet in narrowed()
+        if not quiet[0] <= held[0] <= held[1] <= quiet[1]
+        and (chosen is None or any(change(value, None, None) != value for value in chosen))
+    ]
+
+
+@functools.cache
+def coarser(held: spans.Span, chosen: tuple[int, ...] | None) -> list[tuple[str, Change]]:
+    """Return how what lies in a span, or is one of all values there are, comes out as another by being kept coarsely."""
+    return [(what, change) for what, change in coarse() if differs(change, held, chosen)]
 
 
 def shifted(value: int, number: int, bits: int) -> Iterator[tuple[str, int]]:
@@ -285,14 +303,10 @@ class Hunt:
     def _add_values(
         self, number: int, where: str, narrow: list[Mistake], held: spans.Span, chosen: Sequence[int] | None = None
     ) -> None:
-        least, most = held
-        for what, change, quiet in narrowed():
-            if chosen is not None and all(change(value, None, None) == value for value in chosen):
-                continue
-            if not quiet[0] <= least <= most <= quiet[1]:
-                narrow.append(self._new(where, what, change, quiet=quiet))
+        all_there_are = None if chosen is None else tuple(chosen)
+        narrow += [self._new(where, what, change, quiet=quiet) for what, change, quiet in narrower(held, all_there_are)]
         others = self.other.setdefault(number, []) if number >= 0 else narrow
-        others += [self._new(where, what, change) for what, change in coarse() if differs(change, held, chosen)]
+        others += [self._new(where, what, change) for what, change in coarser(held, all_there_are)]
 
     def _add_place(self, number: int, place: Place, sizes: dict[str, int]) -> None:  # noqa: C901 - a branch for each kind
         where, others = self._label(place), self.other.setdefault(number, [])
