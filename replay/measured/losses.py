@@ -13,11 +13,13 @@ NO_SUCTION = "suction pressure was not logged: neither vacuum nor a reload into 
 def judged_share(counts: Counts) -> float:
     """Return the share of the hours between first and last row in which oil pressure can be judged.
 
-    Rows that were left out leave a gap behind, or, at a wrong time, none: the smaller share counts.
+    Rows that were left out leave a gap behind, or, at a wrong time, none: the smaller share counts, but for logs on
+    change, of which a share of the rows is none of the time.
     """
     kept = sum(part.end_ms - part.start_ms for part in counts.parts)
     there = kept / (kept + counts.lost_ms) if kept else 0.0
-    there = min(there, 1 - (_left_out(counts) + counts.without_status) / max(counts.read, 1))
+    if not counts.made:
+        there = min(there, 1 - (_left_out(counts) + counts.without_status) / max(counts.read, 1))
     return there * (counts.net.running / counts.net.run_rows if counts.net.run_rows else 1.0)
 
 

@@ -60,6 +60,7 @@ def test_rows_that_were_left_out_of_a_gap_are_lost_once() -> None:
     assert judged_share(counts(mends=broken)) == pytest.approx(0.7)
     assert judged_share(counts(mends=broken, lost_ms=4 * HOUR)) == pytest.approx(0.5)
     assert judged_share(counts(mends=broken, without_status=100)) == pytest.approx(0.6)
+    assert judged_share(counts(mends=broken, without_status=100, made=5000)) == 1.0
 
 
 @pytest.mark.parametrize(("missing", "said"), [(200, False), (201, True)])
