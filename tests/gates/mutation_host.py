@@ -100,6 +100,8 @@ PLAN: Plan = {
         (
             "tests/tuning/test_choice.py",
             "tests/tuning/test_tune_fooled.py::test_of_an_odd_number_of_machines_the_tuning_part_has_one_more",
+            "tests/tuning/test_tune_fooled.py::test_twins_by_spelling_stay_together",
+            "tests/tuning/test_tune_fooled.py::test_families_of_one_machine_stay_together_by_any_spelling",
             *(
                 f"tests/tuning/test_tune.py::test_{name}"
                 for name in (
