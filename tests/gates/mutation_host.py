@@ -274,9 +274,11 @@ PLAN: Plan = {
         tuple(f"measured/{name}.py" for name in ("long_form", "long_days", "long_look")),
         ("tests/measured/test_import_long.py", NUMBERS),
     ),
+    "thinning": (("drawing/decimation.py",), ("tests/drawing/test_decimation.py",)),
+    "margins": (("drawing/margins.py",), ("tests/drawing/test_margins.py",)),
     "drawing": (
-        tuple(f"drawing/{name}.py" for name in ("decimation", "around", "margins", "event_plot", "trace_plot")),
-        ("tests/drawing/test_decimation.py", "tests/drawing/test_plot.py"),
+        tuple(f"drawing/{name}.py" for name in ("around", "event_plot", "trace_plot")),
+        ("tests/drawing/test_plot.py",),
     ),
     "label page": (("page/labelling.py",), ("tests/page/test_label_page.py",)),
     "plain laws": (
