@@ -103,6 +103,8 @@ PLAN: Plan = {
         (
             "tests/tuning/test_choice.py",
             "tests/tuning/test_tune_fooled.py::test_of_an_odd_number_of_machines_the_tuning_part_has_one_more",
+            "tests/tuning/test_tune_fooled.py::test_twins_by_spelling_stay_together",
+            "tests/tuning/test_tune_fooled.py::test_families_of_one_machine_stay_together_by_any_spelling",
             *(
                 f"tests/tuning/test_tune.py::test_{name}"
                 for name in (
@@ -275,9 +277,11 @@ PLAN: Plan = {
         tuple(f"measured/{name}.py" for name in ("long_form", "long_days", "long_look")),
         ("tests/measured/test_import_long.py", NUMBERS),
     ),
+    "thinning": (("drawing/decimation.py",), ("tests/drawing/test_decimation.py",)),
+    "margins": (("drawing/margins.py",), ("tests/drawing/test_margins.py",)),
     "drawing": (
-        tuple(f"drawing/{name}.py" for name in ("decimation", "around", "margins", "event_plot", "trace_plot")),
-        ("tests/drawing/test_decimation.py", "tests/drawing/test_plot.py"),
+        tuple(f"drawing/{name}.py" for name in ("around", "event_plot", "trace_plot")),
+        ("tests/drawing/test_plot.py",),
     ),
     "label page": (("page/labelling.py",), ("tests/page/test_label_page.py",)),
     "plain laws": (

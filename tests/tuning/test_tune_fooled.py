@@ -162,6 +162,18 @@ def test_twins_by_spelling_stay_together(twin: str) -> None:
     assert sorted(map(len, both)) == [0, 2]
 
 
+def test_families_of_one_machine_stay_together_by_any_spelling() -> None:
+    """Catches a family chosen on under one spelling and held out under another, where the machine stands in both parts."""
+    rows = [("a", f"{kind} {n}", kind == "fault") for kind in ("fault", "dip") for n in range(6)]
+    rows += [("A ", family.upper(), fault) for _, family, fault in rows]
+    entries = traces_of(*rows)
+    parts = split(entries)
+
+    assert parts.held_out
+    tuning, held_out = ({entries[place].family.lower() for place in part} for part in (parts.tuning, parts.held_out))
+    assert not tuning & held_out
+
+
 @pytest.mark.parametrize("kind", [OVERLAP, CONTRADICT])
 def test_traces_that_tell_the_same_stay_together(kind: str) -> None:
     """Catches a recording chosen on and held out at once, under the names of two machines."""
