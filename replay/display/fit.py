@@ -63,6 +63,9 @@ def _view(fit: Fit, to: Path) -> RenderableType:
         ("bearings", fit.bearings.told),
         ("whose runs", f"{WHOSE}. {_steady(fit)}"),
     ]
+    for run, (level, read_s, most_s) in fit.beyond.items():
+        below = f"{tenths(read_s)} s below {pressure(LEVELS[level])}, the fitted runs at most {tenths(most_s)} s"
+        told.append(("not shown", f"{run} is {below}: how its oil pressure comes back after that is extrapolated"))
     if fit.dropped:
         told.append(("left out", f"{counted(fit.dropped, 'member')}, much less likely than the best"))
     return view(

@@ -151,6 +151,9 @@ def _closing(tuning: Tuning, folder: str) -> str:
         lines = _raced(tuning, tuning.race)
     else:
         lines = [f"rule of choice: {RULE}", "among equals, the one in the middle of what is varied"]
+    if tuning.at_an_end:
+        ends = {key: value for key, value in tuning.chosen.candidate.given.items() if key in tuning.at_an_end}
+        lines.append(f"at the end of what was varied: {given_words(ends)}; values beyond it were not tried")
     lines += [f"NOT JUDGED, {name}: {UNJUDGED[name]}" for name in tuning.chosen.whole.unjudged]
     if not tuning.gains and tuning.race is None:
         lines.append("no candidate is better than the base settings by that rule")

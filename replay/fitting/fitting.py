@@ -41,6 +41,7 @@ LEAST_KEPT = 8
 SURE = 0.999  # a member less likely than the best by what would happen so seldom is left out
 SETTLED = 0.4  # spread of an unknown's z from which down the runs settle it, and
 TOLD = 0.8  # spread of an unknown's z below which the runs tell something of it
+BEYOND_S = 10.0  # assumed: by so much longer a held-out run is short of oil than the fitted ones, and is told of
 GROSS = 0.15  # share of readings far off every member, from which on the runs are not this machine's
 WORK = ".fit"  # what is appended to the output's name while the fit is going on
 
@@ -82,6 +83,24 @@ class Fit:
         return [key for key, spread in self.spread.items() if spread >= TOLD]
 
     @property
+    def beyond(self) -> dict[str, tuple[str, float, float]]:
+        """Of each held-out run that is below a level for longer than any fitted one: which, for how long, and that, s.
+
+        How net oil pressure comes back after so long no fitted run shows.
+        """
+        found = {}
+        for one in self.held_out:
+            shown = {
+                figure.name: max(run.below_s[n].read or 0.0 for run in self.runs)
+                for n, figure in enumerate(one.below_s)
+            }
+            longer = [(f.read - shown[f.name], f.name, f.read) for f in one.below_s if f.read is not None]
+            excess, name, read_s = max(longer, default=(0.0, "", 0.0))
+            if excess > BEYOND_S:
+                found[one.run.id] = (name, read_s, shown[name])
+        return found
+
+    @property
     def misfits(self) -> list[Misfit]:
         """What the model cannot make of the runs it was fitted to."""
         return [one for run in self.runs for one in run.misfits]
@@ -101,6 +120,10 @@ class Fit:
             "errors": [one._asdict() for one in self.problem.errors],
             "spread": {key: round(spread, 3) for key, spread in self.spread.items()},
             "not_told": self.untold,
+            "beyond_fitted": {
+                run: {"below": name, "read_s": read_s, "fitted_s": most_s}
+                for run, (name, read_s, most_s) in self.beyond.items()
+            },
             "bearings": self.bearings.told,
         }
 

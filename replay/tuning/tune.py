@@ -64,6 +64,13 @@ class Tuning:
         return self.lines[BASE]
 
     @property
+    def at_an_end(self) -> list[str]:
+        """Return the keys whose chosen value is the first or the last of three or more that were varied."""
+        choice = self.chosen.candidate.choice
+        axes = zip(self.space.axes, choice, strict=True) if choice else ()
+        return [axis.key for axis, place in axes if axis.is_end(place)]
+
+    @property
     def gains(self) -> bool:
         """Tell whether the chosen candidate is better than the base settings, by the rule it was chosen by."""
         if self.race is not None:

@@ -55,6 +55,11 @@ class Axis:
     sign: int = 0
     open: bool = False  # a range without a count
 
+    def is_end(self, place: int) -> bool:
+        """Tell whether a value is the least or the largest of those varied, of which there are more than two."""
+        numbers = [number for number, _ in self.options]
+        return len(numbers) > 2 and numbers[place] in (min(numbers), max(numbers))  # noqa: PLR2004
+
 
 @dataclass(frozen=True)
 class Candidate:

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from protect.ranges import CUT_IN, CUT_OUT, FLOOR, NO_READING
 from replay.engine import replay_trace
 from replay.fitting import holdout, inspections
-from replay.fitting.holdout import Prediction, fitted, predict
+from replay.fitting.fitting import Fit
+from replay.fitting.holdout import Figure, Prediction, fitted, predict
 from replay.fitting.inspections import bearings_of
 from replay.fitting.members import Errors
 from replay.fitting.runs import FALLEN, MIDST_S, MOMENT_S, SETTLED_S, Run, refuse_midst, run_of
@@ -129,6 +130,34 @@ def test_a_member_reads_with_the_noise_of_the_log(settings: Settings, monkeypatc
     told = predicted(run, [net, net], settings, monkeypatch)
     assert told.trip_s is not None
     assert (told.trip_s.read, told.trip_s.median, told.trip_s.low) == (None, None, None)
+
+
+@pytest.mark.parametrize(
+    ("fitted_s", "held_s", "told"),
+    [
+        ([(100.0, 60.0), (80.0, 90.0)], (105.0, 99.0), {}),
+        ([(100.0, 60.0), (80.0, 90.0)], (111.0, 99.0), {"held": ("cut-out", 111.0, 100.0)}),
+        ([(100.0, 60.0), (80.0, 90.0)], (111.0, 120.0), {"held": ("floor", 120.0, 90.0)}),
+        ([(None, 60.0)], (30.0, 60.0), {"held": ("cut-out", 30.0, 0.0)}),
+        ([(100.0, 60.0)], (None, None), {}),
+    ],
+)
+def test_a_held_out_run_without_oil_for_longer_than_any_fitted_one_is_told(
+    fitted_s: list[tuple[float | None, ...]], held_s: tuple[float | None, ...], told: dict[str, Any]
+) -> None:
+    """Catches an interval that nothing fitted stands for and nobody is warned of; the longest fitted run counts."""
+
+    def a_prediction(name: str, read_s: tuple[float | None, ...]) -> Any:
+        levels = zip(("cut-out", "floor"), read_s, strict=True)
+        return SimpleNamespace(
+            run=SimpleNamespace(id=name), below_s=[Figure(level, read, None, None, None) for level, read in levels]
+        )
+
+    fit: Any = SimpleNamespace(
+        runs=[a_prediction("fitted", read_s) for read_s in fitted_s], held_out=[a_prediction("held", held_s)]
+    )
+
+    assert Fit.beyond.fget(fit) == told  # type: ignore[attr-defined]
 
 
 def test_an_interval_leaves_out_a_twentieth_at_each_end(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -1,6 +1,7 @@
 """Tuning that has nothing to judge says so, and what is held out is held out from something that is told."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -213,3 +214,17 @@ def test_the_report_says_what_the_held_out_part_is_held_out_from(tmp_path: Path)
     )
     assert found.as_json()["parts"]["machines_in_both"] == []
     assert "held out from the machines of the tuning part" in " ".join(plain(tuning_view(found)).split())
+
+
+def test_a_choice_at_the_end_of_what_was_varied_says_so(tmp_path: Path) -> None:
+    """Catches a best value that lies beyond what was tried, shown as the best there is; and one in the middle called so."""
+    folder = made(tmp_path, {"hit": (noisy(1, 300, faulty), FAULT), "dip": (noisy(2, 300, healthy), RIDE)})
+    found = tune_settings(folder, ["trip_delay=30s..90s/3", "floor_weight=1,2"], quick=True)
+    told = {}
+    for line in found.tuning.lines[1:]:
+        chosen = replace(found.tuning, best=replace(found.tuning.best, candidate=line.number))
+        text = " ".join(plain(tuning_view(replace(found, tuning=chosen))).split())
+        told[str(line.candidate.given["trip_delay"])] = "at the end of what was varied: trip delay" in text
+        assert "floor weight" not in text.partition("at the end of what was varied")[2].partition(";")[0]
+
+    assert told == {"30 s": True, "60 s": False, "90 s": True}

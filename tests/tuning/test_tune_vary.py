@@ -6,7 +6,7 @@ import pytest
 
 from protect import ranges
 from replay.ground.refusal import Refusal
-from replay.tuning.vary import every_candidate, read_space
+from replay.tuning.vary import every_candidate, parse, read_space
 
 PSI = 6894.757293168  # Pa; NIST SP 811 (from memory)
 
@@ -128,3 +128,19 @@ def test_ranges_that_do_not_go_together_are_refused(varied: tuple[str, ...], rul
     """Catches the last of two that wins in silence, keys that follow each other in a circle, a grid without end."""
     with pytest.raises(Refusal, match=rule):
         given(settings_file, *varied)
+
+
+@pytest.mark.parametrize(
+    ("varied", "ends"),
+    [
+        ("trip_delay=30s..90s/3", [0, 2]),
+        ("trip_delay=90s,30s,60s", [0, 1]),
+        ("trip_delay=30s,60s", []),
+        ("cut_in=cut_out+10kPa..30kPa/3", [0, 2]),
+    ],
+)
+def test_an_end_of_what_is_varied_is_its_least_or_largest_value(varied: str, ends: list[int]) -> None:
+    """Catches the first of a list taken for its least, and both of two called ends."""
+    axis = parse(varied)
+
+    assert [place for place in range(len(axis.options)) if axis.is_end(place)] == ends
