@@ -23,8 +23,8 @@ from replay.measured.block import Block
 from replay.measured.clock import UNREADABLE
 from replay.measured.dialect import Dialect, read_dialect
 from replay.measured.long_days import Days
-from replay.measured.long_look import unit_column
 from replay.measured.marks import NUMBER
+from replay.measured.naming import unit_column
 from replay.measured.parquet import Header, ParquetSource, header
 from replay.measured.profile import Profile
 from replay.measured.text_layout import clock_of

@@ -5,11 +5,10 @@ from dataclasses import dataclass, replace
 from replay.measured.clock import looks_like_time
 from replay.measured.guess_machines import machine_column, rows_of_first
 from replay.measured.look import Look, Seen
-from replay.measured.naming import OIL, RUNNING, SUCTION, TAG, VALUE, read_name
+from replay.measured.naming import OIL, RUNNING, SUCTION, TAG, VALUE, read_name, unit_column
 
 TAGS = (2, 2000)
 MOST_COLUMNS = 10
-UNITS = {"unit", "units", "uom", "einheit", "unité", "unidad", "unità", "eenheid", "jednostka", "unidade", "enhet"}
 
 
 @dataclass(frozen=True)
@@ -59,11 +58,6 @@ def find_long(look: Look) -> Long | None:
     used |= {machine.place} if machine is not None else set()
     rest = [c for c in look.columns if c.place not in used]
     return Long(tag, value, machine, replace(look, columns=[*columns, *rest, *made], long=True))
-
-
-def unit_column(names: list[str], others: set[int]) -> int | None:
-    """Return the place of the column that is named for the units of the readings, None where there is none."""
-    return next((n for n, name in enumerate(names) if UNITS & set(read_name(name).words) and n not in others), None)
 
 
 def _alike(tags: list[Seen]) -> bool:

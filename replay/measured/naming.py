@@ -164,6 +164,7 @@ _WORDS = {
     " attuale atual bieżące medido medida misurata gemeten zmierzone mätt målt mierzone strona côté lado"
     " lato zijde",
 }
+UNITS = {"unit", "units", "uom", "einheit", "unité", "unidad", "unità", "eenheid", "jednostka", "unidade", "enhet"}
 _MEANS: dict[str, set[str]] = {}
 for _concept, _list in {**_WORDS, **ELSEWHERE}.items():
     for _word in _list.split():
@@ -241,6 +242,11 @@ def read_name(name: str) -> Named:
         if (before, after) == ("d", "p"):
             means[DIFFERENCE] = "dp"
     return Named(tuple(words), means, tuple(strange))
+
+
+def unit_column(names: list[str], others: set[int]) -> int | None:
+    """Return the place of the column that is named for the units of the readings, None where there is none."""
+    return next((n for n, name in enumerate(names) if UNITS & set(read_name(name).words) and n not in others), None)
 
 
 def _words(chunk: str) -> list[str]:
