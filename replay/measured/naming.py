@@ -165,6 +165,7 @@ _WORDS = {
     " attuale atual bieżące medido medida misurata gemeten zmierzone mätt målt mierzone strona côté lado"
     " lato zijde",
 }
+UNITS = {"unit", "units", "uom", "einheit", "unité", "unidad", "unità", "eenheid", "jednostka", "unidade", "enhet"}
 _MEANS: dict[str, set[str]] = {}
 for _concept, _list in {**_WORDS, **ELSEWHERE}.items():
     for _word in _list.split():
