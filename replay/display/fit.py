@@ -64,7 +64,7 @@ def _view(fit: Fit, to: Path) -> RenderableType:
         ("whose runs", f"{WHOSE}. {_steady(fit)}"),
     ]
     for run, (level, read_s, most_s) in fit.beyond.items():
-        below = f"{tenths(read_s)} s below {pressure(LEVELS[level])}, the fitted runs at most {tenths(most_s)} s"
+        below = f"{tenths(read_s)} s below {_level(level)}, the fitted runs at most {tenths(most_s)} s"
         told.append(("not shown", f"{run} is {below}: how its oil pressure comes back after that is extrapolated"))
     if fit.dropped:
         told.append(("left out", f"{counted(fit.dropped, 'member')}, much less likely than the best"))
@@ -106,11 +106,15 @@ def _runs(caption: str, runs: Iterable[Prediction]) -> Table:
     for one in runs:
         figures = [*(figure for figure in one.below_s), *([one.trip_s] if one.trip_s else [])]
         for place, figure in enumerate(figures):
-            level = pressure(LEVELS[figure.name]) if figure.name in LEVELS else figure.name
-            name = figure.name if figure is one.trip_s else f"below {level}"
+            name = figure.name if figure is one.trip_s else f"below {_level(figure.name)}"
             head = (one.run.id, asked().number(one.net_error_pa)) if place == 0 else ("", "")
             rows.append([*head, name, *_cells(figure)])
     return Table(caption, heads, rows, texts=frozenset({2}))
+
+
+def _level(name: str) -> str:
+    """Return a level of net oil pressure as it is shown: one of the settings has a name."""
+    return pressure(LEVELS[name]) if name in LEVELS else name
 
 
 def _cells(figure: Figure) -> list[str]:

@@ -100,6 +100,7 @@ def exports(draw: st.DrawFn) -> tuple[str, Answers, str]:
     answers |= {("time", "on_change"): True, ("time", "longest_hold"): "30 min", ("site", "altitude"): "0 m"}
     answers |= {("file", "decimal"): "," if comma else "."}
     answers |= {(of, "longest_hold"): "30 min" for of in pressures} | {(of, "on_change"): True for of in pressures}
+    answers |= {(of, key): value for of in pressures for key, value in (("scale", 1), ("offset", 0))}
     return "".join(separator.join(line) + "\n" for line in lines), answers, form
 
 
