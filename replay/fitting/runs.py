@@ -233,7 +233,7 @@ def refuse_other_machine(run: Run, least: Site, most: Site) -> None:
     limit = min(site.limiting_vacuum_pa for site in (least, most))
     if lowest < limit - float(np.hypot(OFF_CONDENSING * limit, OFF_ZERO_PA)):
         rule = f"{seen(lowest)} at its lowest, where the machine file's clearance and condensing pull to {seen(limit)}"
-        raise refusal(run.id, "suction pressure", rule, other)
+        raise refusal(run.id, "suction pressure", rule, f"{other[:-1]} the zero of the sensor?)")
     slow, fast = (least.speeds_rpm or (least.speed_rpm,))[0], most.speed_rpm
     if run.speed_rpm is not None and not slow * (1.0 - OFF_SPEED) <= run.speed_rpm <= fast * (1.0 + OFF_SPEED):
         turns = " to ".join(dict.fromkeys(f"{speed:.0f}" for speed in (slow, fast)))

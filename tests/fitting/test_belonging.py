@@ -94,6 +94,7 @@ def test_a_vacuum_that_the_machine_cannot_pull_is_known(made: Made, runs: list[R
     deeper = np.where(runs[0].suction_pa < 1.5 * limit, 0.35 * limit, runs[0].suction_pa)
     told = refused(made.described, [replace(runs[0], suction_pa=deeper)])
     assert "at its lowest, where the machine file's clearance and condensing pull to" in told
+    assert told.endswith("gauge for absolute, psi for kPa? the zero of the sensor?)")
     wide = machine_from("machine.toml", re.sub("clearance = .*", "clearance = [0.01, 0.05]", made.text))
     assert "at its lowest" not in refused(wide, [replace(runs[0], suction_pa=deeper)])
 
