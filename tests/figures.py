@@ -61,7 +61,6 @@ STATED = {
 RECORDED = (
     ("replay/guides/comparing.md", "| nuisance trips |", "`lubetrip forecast", "tests.campaigns law"),
     ("replay/guides/fit.md", "Of 20 invented machines", "\n\n", "tests.campaigns strangers"),
-    ("fixtures/README.md", "| --- |", "\n\n", "tests.campaigns choice"),
 )
 
 

@@ -58,7 +58,7 @@ VERDICTS = {
 
 
 def score_view(score: Score, *, whole: bool = False) -> RenderableType:
-    """Return the report of `score`: the verdict, families, what went wrong, plain logics beside, limits, the verdict.
+    """Return the report of `score`: the verdict, families, what went wrong, plain laws beside, limits, the verdict.
 
     whole: every trace is listed, not only what went wrong.
     """
@@ -380,7 +380,7 @@ def comparators_table(score: Score) -> Table:
                 counts = (str(point.missed), str(point.nuisance_trips))
                 rows.append((each.law, said, *_numbers(score, point), *counts, *margins))
     figures = ("missed", "nuisance trips", "worst margin s", "median margin s")
-    heads = ("logic", "at its best", "cut-out", "delay", *figures)
+    heads = ("law", "at its best", "cut-out", "delay", *figures)
     return Table(kept(score), heads, rows, texts=frozenset({1}), wide=frozenset({7}))
 
 
@@ -406,7 +406,7 @@ def _numbers(score: Score, point: Point) -> tuple[str, str]:
 
 
 def baselines_table(score: Score) -> Table:
-    """Return what plain logics do on the same traces."""
+    """Return what plain laws do on the same traces."""
     rows = []
     values = score.settings.values
     numbers = f"{score.settings.units.net(values[ranges.CUT_OUT])}, {values[ranges.TRIP_DELAY] / 1000:g} s"
@@ -416,5 +416,5 @@ def baselines_table(score: Score) -> Table:
         shown = "always" if often >= ALWAYS_PER_1000H else rate(often)
         called = f"{name}, {numbers}" if name == PLAIN_TIMER else name
         rows.append((called, *counts, str(part.nuisance_trips), shown))
-    heads = ("logic", "hit", "missed", "early", "worst margin s", "nuisance trips", "per 1000 h")
-    return Table("Plain logics on the same traces", heads, rows)
+    heads = ("law", "hit", "missed", "early", "worst margin s", "nuisance trips", "per 1000 h")
+    return Table("Plain laws on the same traces", heads, rows)

@@ -1,4 +1,4 @@
-"""Plain logics that every report sets beside the settings under test.
+"""Plain laws that every report sets beside the settings under test.
 
 Whoever never stops misses every fault, whoever always stops is nothing but a
 nuisance, and a plain timer with the cut-out and the trip delay of the settings

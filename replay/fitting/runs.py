@@ -213,7 +213,8 @@ def refuse_other_machine(run: Run, least: Site, most: Site) -> None:
         raise refusal(run.id, "", f"never runs for {SETTLED_S:g} s", "a run of the machine")
     net, suction = run.usual_pa
     told, units = TABLE["healthy_net_pa"], asked()
-    other = "a run of this machine, both pressures absolute (another machine's log? gauge for absolute, psi for kPa?)"
+    own, asked_of = "a run of this machine", "another machine's log? gauge for absolute, psi for kPa?"
+    other = f"{own}, both pressures absolute ({asked_of})"
 
     def seen(pascals: float) -> str:
         return f"{units.number(pascals)} {units.absolute}"
@@ -233,12 +234,14 @@ def refuse_other_machine(run: Run, least: Site, most: Site) -> None:
     limit = min(site.limiting_vacuum_pa for site in (least, most))
     if lowest < limit - float(np.hypot(OFF_CONDENSING * limit, OFF_ZERO_PA)):
         rule = f"{seen(lowest)} at its lowest, where the machine file's clearance and condensing pull to {seen(limit)}"
-        raise refusal(run.id, "suction pressure", rule, f"{other[:-1]} the zero of the sensor?)")
+        raise refusal(
+            run.id, "suction pressure", rule, f"{own}, both pressures absolute ({asked_of} the zero of the sensor?)"
+        )
     slow, fast = (least.speeds_rpm or (least.speed_rpm,))[0], most.speed_rpm
     if run.speed_rpm is not None and not slow * (1.0 - OFF_SPEED) <= run.speed_rpm <= fast * (1.0 + OFF_SPEED):
         turns = " to ".join(dict.fromkeys(f"{speed:.0f}" for speed in (slow, fast)))
         rule = f"{run.speed_rpm:.0f} rpm, where the machine file has {turns} rpm"
-        raise refusal(run.id, "speed_rpm", rule, "a run of this machine (another machine's log?)")
+        raise refusal(run.id, "speed_rpm", rule, f"{own} (another machine's log?)")
 
 
 def _mended(

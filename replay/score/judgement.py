@@ -157,8 +157,8 @@ def total(verdicts: Iterable[Verdict]) -> Totals:
 
 def sensor_hits(verdicts: Iterable[Verdict]) -> list[str]:
     """Return the ids of traces, one a window, that were hit by a sensor where nothing says that one fails."""
-    hits = ((verdict, window) for verdict in verdicts for window in verdict.windows if window.outcome == "hit")
-    return [v.id for v, window in hits if window.cause == SENSOR and not v.sensor_fails]
+    found = ((verdict, window) for verdict in verdicts for window in verdict.windows if window.outcome == "hit")
+    return [v.id for v, window in found if window.cause == SENSOR and not v.sensor_fails]
 
 
 def unmet(totals: Totals, acceptance: Acceptance) -> tuple[Failure, ...]:

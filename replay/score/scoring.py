@@ -30,7 +30,7 @@ SCHEMA = "lubetrip-score/1"
 
 @dataclass(frozen=True)
 class Score(Judgement):
-    """All of one scoring run; claims: what the traces show, with limits; baselines: what plain logics do on them.
+    """All of one scoring run; claims: what the traces show, with limits; baselines: what plain laws do on them.
 
     comparators: the best that plain laws can do on them, cut-out and delay scanned (`replay.score.comparators`).
     verdicts: undecided ones left out; once: what the library tells more than once.
@@ -157,7 +157,7 @@ def _baseline_json(score: Score, totals: Totals) -> dict[str, Any]:
 
 @dataclass(frozen=True)
 class Judged:
-    """One trace: its verdict, beside it those of the plain logics, and what each point of the grid comes to."""
+    """One trace: its verdict, beside it those of the plain laws, and what each point of the grid comes to."""
 
     verdict: Verdict
     plain: dict[str, Verdict]
@@ -165,7 +165,7 @@ class Judged:
 
 
 def judged(entry: Entry, trace: AnyTrace, settings: Settings, replay: Replay) -> Judged:
-    """Return the verdict on a trace replayed with settings, and beside it those of the plain logics.
+    """Return the verdict on a trace replayed with settings, and beside it those of the plain laws.
 
     Raises Refusal as `judge`.
     """

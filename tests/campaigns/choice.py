@@ -1,6 +1,6 @@
 """Choice campaign: chooses the demo settings anew by the very command that stands in fixtures/README.md.
 
-Each candidate comes out as a row of the table there; `tests/house/test_figures.py` holds the table to the record.
+Each candidate comes out as a row of the table there; `tests/tools/test_choice.py` holds the table to the record.
 """
 
 import json

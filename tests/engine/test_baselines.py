@@ -1,4 +1,4 @@
-"""The plain logics beside the settings under test: what each does, tick by tick."""
+"""The plain laws beside the settings under test: what each does, tick by tick."""
 
 import numpy as np
 import pytest

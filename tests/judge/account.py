@@ -646,7 +646,7 @@ def summed(
     acceptance: dict[str, Any],
     mix: dict[str, float] | None,
 ) -> dict[str, Any]:
-    """Return the account of a library from its rows and those of the plain logics."""
+    """Return the account of a library from its rows and those of the plain laws."""
     sure = acceptance.get("confidence", 0.95)
     decided = [row for row in rows if row["outcome"] != "undecided"]
     total = totals_of(rows)

@@ -105,7 +105,7 @@ def held_in_tables(page: Tables, own: dict[str, Any]) -> None:
     assert claims[:4] == [claim_row(claim) for claim in own["claims"]]
     beside = {
         row[0].split(",")[0] if row[0].startswith("plain") else row[0]: row[1:6]
-        for row in page.tables["Plain logics on the same traces"][1:]
+        for row in page.tables["Plain laws on the same traces"][1:]
     }
     for name, part in {"these settings": own["total"], **own["plain"]}.items():
         counts = [str(part[key]) for key in ("hit", "missed", "early")]

@@ -246,7 +246,7 @@ def test_figures_are_those_of_the_score(hostile: Path, page: Page) -> None:
         assert row[6] == claim["verdict"]
     assert page.rows("What these traces show")[1][3] == percent(report["evidence"]["claims"][0]["upper"])
     for name, part in report["baselines"].items():
-        (plain,) = (row for row in page.rows("Plain logics on") if row[0].startswith(name))
+        (plain,) = (row for row in page.rows("Plain laws on") if row[0].startswith(name))
         assert plain[1:4] == [str(part[key]) for key in ("hit", "missed", "early")]
     outcomes = {row[0]: row[2] for row in page.rows("All traces")[1:]}
     judged = [*report["traces"], *report["undecided"]]

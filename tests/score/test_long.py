@@ -176,7 +176,7 @@ def steady(path: Path, rows: int) -> Path:
 @pytest.mark.usefixtures("in_pieces")
 @pytest.mark.parametrize("rows", [500])
 def test_memory_does_not_grow_with_the_length_of_a_trace(library: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Catches one thing that is kept of every row: by the replay, by a plain logic, by the hours of upsets."""
+    """Catches one thing that is kept of every row: by the replay, by a plain law, by the hours of upsets."""
     monkeypatch.setattr("replay.engine.portable.BLOCK", 500)
     (quiet,) = (item for item in read_library(library).entries if item.id == "quiet")
     settings = read_settings(library / "settings.toml")
